@@ -1,0 +1,150 @@
+"""Moves as arrays: where the cutter's tip goes, and how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.errors import PathgenError
+
+Floats = NDArray[np.float64]
+
+
+class Move(IntEnum):
+    """How the cutter gets to a point."""
+
+    RAPID = 0
+    """As fast as the machine can, through air."""
+    CUT = 1
+    """At the cutter's feed."""
+    PLUNGE = 2
+    """At the cutter's plunge feed."""
+    EASED = 3
+    """At half the cutter's feed, where the load is high: full-width cuts and tight inner corners."""
+
+
+EASED_SHARE = 0.5
+"""Share of the cutter's feed used for EASED moves."""
+
+
+@dataclass(frozen=True, eq=False)
+class Toolpath:
+    """A path of the cutter's tip in the board's frame.
+
+    Attributes
+    ----------
+    points : (n, 3) float array
+        Tip positions in mm: x from the nut, y across, z above the underside. The first point is where the
+        path begins and is reached by a rapid from above.
+    kinds : (n,) int array
+        `Move` by which each point is reached. ``kinds[0]`` is always RAPID.
+    """
+
+    points: Floats
+    kinds: NDArray[np.int8]
+
+    def __post_init__(self) -> None:
+        points = np.ascontiguousarray(self.points, dtype=float).reshape(-1, 3)
+        kinds = np.ascontiguousarray(self.kinds, dtype=np.int8).reshape(-1)
+        if len(points) != len(kinds):
+            raise PathgenError("toolpath", f"{len(points)} points and {len(kinds)} kinds")
+        if not np.isfinite(points).all():
+            raise PathgenError("toolpath", "a point is not finite")
+        points.setflags(write=False)
+        kinds.setflags(write=False)
+        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "kinds", kinds)
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+    @classmethod
+    def empty(cls) -> Self:
+        """A path with no moves."""
+        return cls(np.empty((0, 3)), np.empty(0, dtype=np.int8))
+
+    @classmethod
+    def joined(cls, paths: Iterable[Toolpath]) -> Self:
+        """One path after another, as they stand."""
+        parts = [p for p in paths if len(p)]
+        if not parts:
+            return cls.empty()
+        return cls(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
+
+    @classmethod
+    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, approach: float | None = None) -> Self:
+        """Cut each run in turn, lifting to `safe_z` between them.
+
+        Each run is an (n, 3) array of tip positions: a rapid to above its first point, down to `approach`
+        above it where that is given (must be through air), a plunge to it, then cuts along it.
+        """
+        points: list[Floats] = []
+        kinds: list[NDArray[np.int8]] = []
+        for run in runs:
+            run = np.asarray(run, dtype=float).reshape(-1, 3)
+            if not len(run):
+                continue
+            above, below = run[0].copy(), run[-1].copy()
+            above[2] = below[2] = safe_z
+            head, head_kinds = [above], [Move.RAPID]
+            if approach is not None and run[0, 2] + approach < safe_z:
+                near = run[0].copy()
+                near[2] += approach
+                head.append(near)
+                head_kinds.append(Move.RAPID)
+            points += [np.array(head), run, below[None]]
+            run_kinds = np.full(len(run), Move.CUT, dtype=np.int8)
+            run_kinds[0] = Move.PLUNGE
+            kinds += [np.array(head_kinds, dtype=np.int8), run_kinds, np.array([Move.RAPID], dtype=np.int8)]
+        if not points:
+            return cls.empty()
+        return cls(np.concatenate(points), np.concatenate(kinds))
+
+    def lifted(self, dz: float) -> Toolpath:
+        """The same moves, higher by `dz`."""
+        return Toolpath(self.points + [0.0, 0.0, dz], self.kinds)
+
+    @property
+    def lengths(self) -> Floats:
+        """(n,) length of the move that reaches each point; 0 for the first."""
+        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
+
+    @property
+    def cut_length(self) -> float:
+        """Length of all moves at a feed, mm."""
+        return float(self.lengths[self.kinds != Move.RAPID].sum())
+
+    @property
+    def rapid_length(self) -> float:
+        """Length of all rapids, mm."""
+        return float(self.lengths[self.kinds == Move.RAPID].sum())
+
+
+def simplified(points: ArrayLike, tolerance: float) -> NDArray[np.intp]:
+    """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
+
+    Douglas and Peucker's method (1973) in three dimensions; `points` is (n, 3). The first and last stay.
+    """
+    p = np.asarray(points, dtype=float)
+    keep = np.zeros(len(p), dtype=bool)
+    keep[[0, -1]] = True
+    stack = [(0, len(p) - 1)]
+    while stack:
+        a, b = stack.pop()
+        if b - a < 2:
+            continue
+        chord, inner = p[b] - p[a], p[a + 1 : b] - p[a]
+        length2 = float(chord @ chord)
+        along = np.clip(inner @ chord / length2, 0.0, 1.0) if length2 else np.zeros(len(inner))
+        off = np.linalg.norm(inner - along[:, None] * chord, axis=1)
+        worst = int(np.argmax(off))
+        if off[worst] > tolerance:
+            middle = a + 1 + worst
+            keep[middle] = True
+            stack += [(a, middle), (middle, b)]
+    return np.flatnonzero(keep)

@@ -1,0 +1,59 @@
+"""Lengths with units: millimetres inside, inches and fractions at the edges only."""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+
+INCH = 25.4
+"""Millimetres in an inch, exact (international yard and pound agreement, 1959)."""
+
+MM_PER = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "in": INCH,
+}
+
+_LENGTH = re.compile(
+    r"""^\s*(?P<sign>[+-]?)\s*
+    (?: (?P<whole>\d+)\s+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)     # 25 1/2
+      | (?P<n2>\d+)\s*/\s*(?P<d2>\d+)                      # 1/4
+      | (?P<decimal>\d+(?:\.\d*)?|\.\d+) )                 # 25.5
+    \s*(?P<unit>mm|cm|in|inch|inches|"|)\s*$""",
+    re.VERBOSE,
+)
+
+
+def parse_length(text: str, default_unit: str | None = None) -> float:
+    """Millimetres in a written length such as ``"648 mm"``, ``"25 1/2 in"`` or ``"1/4 in"``.
+
+    Raises ValueError when the text is not a length, or has no unit and there is no `default_unit`.
+    """
+    match = _LENGTH.match(text)
+    if not match:
+        raise ValueError(f"{text!r} is not a length like 6.35, '6.35 mm', '1/4 in' or '25 1/2 in'")
+    part = match.groupdict()
+    unit = part["unit"] or default_unit
+    if unit is None:
+        raise ValueError(f"{text!r} has no unit")
+    if part["decimal"]:
+        value = float(part["decimal"])
+    else:
+        denominator = int(part["d1"] or part["d2"])
+        if denominator == 0:
+            raise ValueError(f"{text!r} divides by zero")
+        value = float(int(part["whole"] or 0) + Fraction(int(part["n1"] or part["n2"]), denominator))
+    value *= MM_PER["in" if unit in ("inch", "inches", '"') else unit]
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is too large a number")
+    return -value if part["sign"] == "-" else value
+
+
+def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
+    """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped."""
+    places = decimals if decimals is not None else {"mm": 3, "cm": 4, "in": 4}[unit]
+    number = f"{mm / MM_PER[unit]:.{places}f}"
+    if "." in number:
+        number = number.rstrip("0").rstrip(".")
+    return f"{'0' if number == '-0' else number} {unit}"
