@@ -1,0 +1,160 @@
+"""One clamping: what is fixed to the machine, and the steps in order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.cutters import Cutter
+from pathgen.fingerboard import Fingerboard, Inlay, Slots
+from pathgen.surface import Surface
+
+Floats = NDArray[np.float64]
+
+SURFACE_ROUGH = "surface-rough"
+SURFACE_FINISH = "surface-finish"
+POCKET = "pocket"
+RESURFACE = "resurface"
+SLOTS = "slots"
+OUTLINE = "outline"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stock:
+    """The raw blank, mm: centred on the centre-line, its underside at z 0."""
+
+    length: float
+    width: float
+    thickness: float
+    margin_nut: float
+    """How far it stands out before x = 0."""
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(x_min, y_min, x_max, y_max)."""
+        return (-self.margin_nut, -self.width / 2, self.length - self.margin_nut, self.width / 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeepOut:
+    """A clamp or another thing in the way: a box standing on the bed, in the board's frame, mm."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+    height: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """Where zero is and how the board lies on the machine."""
+
+    z_zero: Literal["bed", "stock-top"] = "bed"
+    along: Literal["x", "y"] = "x"
+    keep_out: tuple[KeepOut, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Machine:
+    """The router: mm, mm per minute, mm per second squared."""
+
+    clearance: float = 10.0
+    rapid: float = 5000.0
+    acceleration: float = 400.0
+    travel: tuple[float, float, float] | None = None
+    arcs: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surfacing:
+    """How fine the finished surface must be, and how the second cut goes."""
+
+    scallop: float
+    """Ridge height allowed between finishing passes, mm."""
+    allowance: float = 0.4
+    """What roughing leaves on the surface, mm."""
+    skim: float = 0.0
+    """How far below the first surface the second cut goes, mm."""
+    resurface_stepdown: float = 0.5
+    """Depth of each pass through what stands proud, mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutlineCut:
+    """Cutting the board free: mm."""
+
+    tabs: int = 4
+    tab_height: float = 1.5
+    tab_width: float = 6.0
+    through: float = 0.2
+    """How far below the underside the cutter goes, into the spoilboard."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One program: one operation with one cutter, between two stops of the machine."""
+
+    order: int
+    """1 for the first."""
+    operation: str
+    cutter: Cutter
+    inlay: int | None = None
+    """Index of the inlay that a pocket step cuts, or whose fill a resurface step levels."""
+    file_name: str = ""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Clamping:
+    """All that a run of programs must agree with: the part, what it is cut from, where it lies, the steps.
+
+    The fill of an inlay is poured between its last pocket step and its resurface step.
+    """
+
+    title: str
+    units: Literal["mm", "in"]
+    board: Fingerboard
+    stock: Stock
+    setup: Setup
+    machine: Machine
+    steps: tuple[Step, ...]
+    surfacing: Surfacing | None = None
+    inlays: tuple[Inlay, ...] = ()
+    slots: Slots | None = None
+    outline: OutlineCut | None = None
+    safe_z: float = field(init=False)
+    """Height of rapids across the work: the machine's clearance above the highest thing in the way, mm."""
+
+    def __post_init__(self) -> None:
+        tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
+        tops += [self.board.surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
+        object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+
+    @property
+    def finished_surface(self) -> Surface:
+        """The surface when all is done: `skim` below the first where something was filled and cut again."""
+        first = self.board.surface
+        resurfaced = any(step.operation == RESURFACE for step in self.steps)
+        skim = self.surfacing.skim if self.surfacing and resurfaced else 0.0
+        return Surface(
+            thickness=first.thickness - skim,
+            radius_nut=first.radius_nut, radius_end=first.radius_end, length=first.length,
+        )
+
+    def to_machine(self, points: Floats) -> Floats:
+        """(n, 3) points of the board's frame in the frame of the programs: turned and zeroed as set up."""
+        x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
+        z = z - self.z_zero
+        return np.stack([-y, x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+
+    def to_board(self, points: Floats) -> Floats:
+        """The inverse of `to_machine`."""
+        x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
+        z = z + self.z_zero
+        return np.stack([y, -x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+
+    @property
+    def z_zero(self) -> float:
+        """Height above the underside where the programs' Z is 0, mm."""
+        return self.stock.thickness if self.setup.z_zero == "stock-top" else 0.0
