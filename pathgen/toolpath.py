@@ -77,33 +77,24 @@ class Toolpath:
         return cls(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
 
     @classmethod
-    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, approach: float | None = None) -> Self:
+    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: float | None = None) -> Self:
         """Cut each run in turn, lifting to `safe_z` between them.
 
-        Each run is an (n, 3) array of tip positions: a rapid to above its first point, down to `approach`
-        above it where that is given (must be through air), a plunge to it, then cuts along it.
+        Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
+        where that is given (a height with nothing but air above it), a plunge to the point, cuts along the run.
         """
-        points: list[Floats] = []
-        kinds: list[NDArray[np.int8]] = []
-        for run in runs:
-            run = np.asarray(run, dtype=float).reshape(-1, 3)
-            if not len(run):
-                continue
-            above, below = run[0].copy(), run[-1].copy()
-            above[2] = below[2] = safe_z
-            head, head_kinds = [above], [Move.RAPID]
-            if approach is not None and run[0, 2] + approach < safe_z:
-                near = run[0].copy()
-                near[2] += approach
-                head.append(near)
-                head_kinds.append(Move.RAPID)
-            points += [np.array(head), run, below[None]]
-            run_kinds = np.full(len(run), Move.CUT, dtype=np.int8)
-            run_kinds[0] = Move.PLUNGE
-            kinds += [np.array(head_kinds, dtype=np.int8), run_kinds, np.array([Move.RAPID], dtype=np.int8)]
-        if not points:
-            return cls.empty()
-        return cls(np.concatenate(points), np.concatenate(kinds))
+        parts = [np.asarray(run, dtype=float).reshape(-1, 3) for run in runs]
+        return cls.joined(cls._one_run(run, safe_z, air_z) for run in parts if len(run))
+
+    @classmethod
+    def _one_run(cls, run: Floats, safe_z: float, air_z: float | None) -> Self:
+        heights = [safe_z]
+        if air_z is not None and run[0, 2] < air_z < safe_z:
+            heights.append(air_z)
+        above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
+        away = np.array([[*run[-1, :2], safe_z]])
+        kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
+        return cls(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
 
     def lifted(self, dz: float) -> Toolpath:
         """The same moves, higher by `dz`."""

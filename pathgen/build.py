@@ -1,0 +1,110 @@
+"""From a job to verified programs: plan, write, read back, simulate, report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pathgen.errors import PathgenError
+from pathgen.gcode.write import program_text
+from pathgen.instructions import header
+from pathgen.job.load import Job
+from pathgen.plan import Plan, clamping_of, plan
+from pathgen.report.data import report_data
+from pathgen.report.programs import Program
+from pathgen.report.text import report_text
+from pathgen.timing import minutes
+from pathgen.verify import Verification, verify
+from pathgen.writing import read_folder, write_folder
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Build:
+    """The programs of a job, verified, with their report.
+
+    Attributes
+    ----------
+    programs : tuple of Program
+        In the order they are run; each with order, file_name, operation, cutter, text, toolpath, minutes.
+    report : dict
+        What ``report.json`` holds; lengths in mm, times in minutes, angles in degrees.
+    verification : Verification
+        What the simulation of the written texts found.
+    """
+
+    job: Job
+    plan: Plan
+    programs: tuple[Program, ...]
+    verification: Verification
+    report: dict[str, Any]
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.verification.passed)
+
+    def write(self, folder: str | Path) -> list[Path]:
+        """Write programs and reports into a folder: all of them, or none.
+
+        The folder is made, or replaced when every file in it was written by an earlier build and not changed
+        since. Returns the paths written.
+
+        Raises
+        ------
+        PathgenError
+            When verification forbids cutting, or the folder holds anything else.
+        """
+        if not self.passed:
+            first = next(f for f in self.verification.findings if f.severity == "forbid")
+            raise PathgenError(
+                "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
+                remedy=f"{first.remedy}; nothing was written",
+            )
+        return write_folder(Path(folder), self.files())
+
+    def files(self) -> dict[str, str]:
+        """Every file of the build by name: programs, report.json, report.txt."""
+        from pathgen.report.data import as_json
+
+        return {
+            **{program.file_name: program.text for program in self.programs},
+            "report.json": as_json(self.report),
+            "report.txt": report_text(self.report, self.job.units),
+        }
+
+
+def build(job: Job, *, resolution: float = 0.1) -> Build:
+    """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
+
+    `resolution` is the grid of the simulation in mm. Raises PathgenError for what cannot be cut as asked;
+    faults found in the finished programs are in ``Build.verification``.
+    """
+    planned = plan(job)
+    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    checked = verify(
+        planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
+        job_fingerprint=job.fingerprint,
+    )
+    return Build(
+        job=job, plan=planned, programs=programs, verification=checked,
+        report=report_data(planned, programs, checked, fingerprint=job.fingerprint),
+    )
+
+
+def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verification:
+    """Read the programs in a folder back, simulate them, and compare with what the job asks for.
+
+    The programs may have been edited. Raises PathgenError when there is no such folder, or the job is wrong.
+    """
+    clamping = clamping_of(job)
+    return verify(clamping, read_folder(Path(folder)), resolution=resolution, job_fingerprint=job.fingerprint)
+
+
+def _program(job: Job, planned: Plan, index: int) -> Program:
+    clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
+    time = minutes(path, step.cutter, clamping.machine)
+    text = program_text(
+        path, clamping=clamping, step=step, header=header(clamping, step, minutes=time), job=job.fingerprint
+    )
+    return Program(step=step, text=text, toolpath=path, minutes=time)

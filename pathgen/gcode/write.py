@@ -1,0 +1,138 @@
+"""Programs as text: the plain subset of RS274/NGC (NISTIR 6556), with nothing that a controller might read two ways."""
+
+from __future__ import annotations
+
+import hashlib
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.clamping import Clamping, Step
+from pathgen.errors import ProgramError
+from pathgen.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.units import MM_PER
+
+DECIMALS = {"mm": 4, "in": 5}
+"""Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
+
+COMMENT_WIDTH = 76
+"""Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
+
+WORK_OFFSET = "G54"
+
+
+def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
+    """One program: header comments, the state it needs, the moves, and a safe end.
+
+    Parameters
+    ----------
+    toolpath : Toolpath
+        In the board's frame; written in the machine's frame and units as the clamping's set-up says.
+    header : lines of text
+        Written as comments, reduced to harmless characters.
+    job : str
+        The job's fingerprint, 16 hex digits.
+
+    Raises
+    ------
+    ProgramError
+        For a path that does not begin and end at a safe height, or cuts before any rapid.
+    """
+    _check_ends(toolpath, clamping, step)
+    lines = [comment(text) for text in wrapped(header)]
+    lines.append(f"(job fingerprint: {job})")
+    lines += _opening(clamping, step)
+    lines += _moves(toolpath, clamping, step)
+    lines += ["M5", "M30"]
+    lines.insert(1, f"(program fingerprint: {fingerprint(lines)})")
+    return "\n".join(lines) + "\n"
+
+
+def fingerprint(lines: Iterable[str]) -> str:
+    """16 hex digits of SHA-256 over lines of text, trailing spaces left out."""
+    text = "\n".join(line.rstrip() for line in lines)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def comment(text: str) -> str:
+    """A comment that is only a comment: printable ASCII without parentheses, semicolons or percent signs.
+
+    >>> comment("Fern (M30)\\nG0 Z-5; % é")
+    '(Fern M30 G0 Z-5 e)'
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    kept = "".join(c if c.isprintable() and c not in "()[]{};%\\" else " " for c in plain)
+    return f"({' '.join(kept.split())})"
+
+
+def wrapped(texts: Iterable[str]) -> Iterator[str]:
+    """Long texts in several lines."""
+    for text in texts:
+        yield from textwrap.wrap(text, COMMENT_WIDTH, subsequent_indent="  ") or [""]
+
+
+def _check_ends(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
+    ends = toolpath.points[[0, -1], 2] if len(toolpath) else np.array([-np.inf])
+    if np.any(ends < clamping.safe_z - 1e-9) or toolpath.kinds[0] != Move.RAPID:
+        raise ProgramError(
+            f"program {step.order}", f"the path begins or ends at {ends.min():.3f} mm",
+            allowed=f"{clamping.safe_z:.3f} mm, above everything in the way",
+        )
+
+
+def _opening(clamping: Clamping, step: Step) -> list[str]:
+    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
+    number = _written(np.array([top]), clamping)[0]
+    units = "G20" if clamping.units == "in" else "G21"
+    return [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}", f"M3 S{step.cutter.speed:.0f}"]
+
+
+def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
+    """G0 and G1 lines; axis words, G words and F are written only when they change."""
+    columns = [_written(column, clamping) for column in clamping.to_machine(toolpath.points).T]
+    fresh = [_changed(column) for column in columns]
+    # The opening has already lifted to the safe height, where every path begins.
+    fresh[2][0] = False
+    feeds = _feeds(step, clamping)
+    lines: list[str] = []
+    last_word, last_feed = "", ""
+    names = "XYZ"
+    for row in range(len(toolpath)):
+        axes = [names[a] + columns[a][row] for a in range(3) if fresh[a][row]]
+        if not axes:
+            continue
+        kind = int(toolpath.kinds[row])
+        word = "G0" if kind == Move.RAPID else "G1"
+        parts = [word] if word != last_word else []
+        parts += axes
+        if kind != Move.RAPID and feeds[kind] != last_feed:
+            last_feed = feeds[kind]
+            parts.append(last_feed)
+        last_word = word
+        lines.append(" ".join(parts))
+    return lines
+
+
+def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
+    cutter, per = step.cutter, MM_PER[clamping.units]
+    feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.feed * EASED_SHARE}
+    return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[clamping.units] - 2}f}") for kind, feed in feeds.items()}
+
+
+def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
+    """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
+    places, per = DECIMALS[clamping.units], MM_PER[clamping.units]
+    # + 0.0 turns a negative zero into a zero
+    return [_trimmed(f"{v:.{places}f}") for v in (np.round(mm / per, places) + 0.0).tolist()]
+
+
+def _trimmed(number: str) -> str:
+    return number.rstrip("0").rstrip(".") if "." in number else number
+
+
+def _changed(column: list[str]) -> NDArray[np.bool_]:
+    texts = np.array(column)
+    return np.concatenate([[True], texts[1:] != texts[:-1]]) if len(texts) else np.zeros(0, dtype=bool)

@@ -1,0 +1,127 @@
+"""What to tell the maker before each program: what it does, the cutter, the zero, what to do first, cautions."""
+
+from __future__ import annotations
+
+from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.cutters import Cutter
+from pathgen.units import format_length
+
+
+def purpose(clamping: Clamping, step: Step) -> str:
+    """What a step does, in one line."""
+    name = clamping.inlays[step.inlay].name if step.inlay is not None else ""
+    return {
+        SURFACE_ROUGH: "rough the radius",
+        SURFACE_FINISH: "finish the radius",
+        POCKET: f"pocket {name}",
+        RESURFACE: f"cut the radius again over the cured fill of {name}",
+        SLOTS: "cut the fret slots",
+        OUTLINE: "cut the outline free, leaving tabs",
+    }[step.operation]
+
+
+def cutter_words(cutter: Cutter, units: str) -> str:
+    """A cutter in one line: name, shape, size, speed."""
+    angle = f", {cutter.angle:g} degrees" if cutter.angle is not None else ""
+    return (
+        f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}{angle}, "
+        f"{cutter.flutes} flutes, {cutter.speed:.0f} rpm"
+    )
+
+
+def zero_words(clamping: Clamping) -> str:
+    """Where the programs' zero is."""
+    along = "X" if clamping.setup.along == "x" else "Y"
+    z = {
+        "bed": "Z 0 is the underside of the work: the bed it lies on",
+        "stock-top": "Z 0 is the top of the raw stock",
+    }[clamping.setup.z_zero]
+    return f"X 0 Y 0 is the nut face on the centre-line; the strings run along {along}. {z}."
+
+
+def before_start(clamping: Clamping, step: Step) -> list[str]:
+    """What to do before pressing start, in order."""
+    lines = []
+    if step.order == 1:
+        lines.append("Hold the blank flat and firmly; clear the cutter's way of clamps. Set the work offset.")
+    if step.operation == RESURFACE:
+        lines.append(
+            "Wait until the fill has cured fully by its maker's sheet: soft fill smears, and its dust is harmful. "
+            "Do not move the work. Clean the place that Z is set from."
+        )
+    elif step.operation == POCKET and _first_of_inlay(clamping, step):
+        lines.append("Do not move the work.")
+    lines.append(f"Fit the cutter and set Z 0 again for it: {_z_place(clamping, step)}.")
+    if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:
+        depth = format_length(clamping.outline.through, clamping.units)
+        lines.append(f"This program cuts {depth} into the board under the work: see that there is one to spare.")
+    return lines
+
+
+def afterwards(clamping: Clamping, step: Step) -> list[str]:
+    """What to do when the program has ended."""
+    if step.operation == POCKET and _last_of_inlay(clamping, step):
+        inlay = clamping.inlays[step.inlay or 0]
+        if inlay.fill == "none":
+            return []
+        stands = format_length(inlay.overfill, clamping.units)
+        return [
+            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
+            f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
+        ]
+    if step.operation == OUTLINE:
+        return ["Cut the tabs with a fine saw and trim them flush."]
+    return []
+
+
+def cautions(clamping: Clamping, step: Step) -> list[str]:
+    """Cautions for a step. Local codes and the makers' sheets come first."""
+    lines = ["Wear eye and ear protection; keep hands, hair and sleeves away until the cutter stands still."]
+    lines.append("Extract the dust at the cutter and wear a mask that fits; some woods are worse than others.")
+    if step.operation == RESURFACE:
+        lines.append("Dust of fill that is not fully cured can sensitise skin and lungs.")
+    if step.operation == OUTLINE:
+        lines.append("The part comes free in this program: tabs and hold-down must keep it still.")
+    lines.append("Local codes and the sheets of the machine's, cutter's and resin's makers come before this text.")
+    return lines
+
+
+def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
+    """The header of a program, a line each."""
+    total = len(clamping.steps)
+    return [
+        clamping.title,
+        f"step {step.order} of {total}: {purpose(clamping, step)}",
+        f"operation: {step.operation}",
+        f"cutter {cutter_words(step.cutter, clamping.units)}",
+        f"zero: {zero_words(clamping)}",
+        f"about {max(1, round(minutes))} min",
+        "before pressing start:",
+        *(f"- {line}" for line in before_start(clamping, step)),
+        *(f"afterwards: {line}" for line in afterwards(clamping, step)),
+        "cautions:",
+        *(f"- {line}" for line in cautions(clamping, step)),
+    ]
+
+
+def _z_place(clamping: Clamping, step: Step) -> str:
+    if clamping.setup.z_zero == "bed":
+        return "touch off on the bed beside the work, or on a setter standing on it"
+    if step.order == 1:
+        return "touch off on top of the raw stock"
+    return (
+        "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
+        "height noted when the first cutter was set"
+    )
+
+
+def _first_of_inlay(clamping: Clamping, step: Step) -> bool:
+    return step.order == min(_pocket_orders(clamping, step))
+
+
+def _last_of_inlay(clamping: Clamping, step: Step) -> bool:
+    return step.order == max(_pocket_orders(clamping, step))
+
+
+def _pocket_orders(clamping: Clamping, step: Step) -> list[int]:
+    return [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]

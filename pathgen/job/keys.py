@@ -1,0 +1,214 @@
+"""What a key of the job file may hold: readers that turn a TOML value into a checked one, or say what is wrong.
+
+A table of the job file is a frozen dataclass; each field is made by one of the functions here and carries its
+reader, its words for the maker and the values allowed. `read_table` does the rest, so a new key costs a line.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import MISSING, dataclass
+from typing import Any, TypeVar
+
+from pathgen.errors import JobError
+from pathgen.units import MM_PER, format_length, parse_length
+
+Table = TypeVar("Table")
+Reader = Callable[[Any, "Place"], Any]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a value stands in the job file, and the file's unit of length."""
+
+    where: str
+    units: str
+
+    def inside(self, key: str) -> Place:
+        """The place of a key within this one."""
+        return Place(f"{self.where} {key}", self.units)
+
+    def refuse(self, problem: str, *, allowed: str = "", remedy: str = "") -> JobError:
+        """The error for a value that stands here."""
+        return JobError(self.where, problem, allowed=allowed, remedy=remedy)
+
+
+def key(reader: Reader, doc: str, default: Any = MISSING, *, shown: str = "") -> Any:
+    """A field of a table: its reader, one line of words for the maker, and the default when it has one.
+
+    `shown` is how the default is written in the list of keys, where its own text would not say enough.
+    """
+    words = {"reader": reader, "doc": doc, "shown": shown}
+    if default is MISSING:
+        return dataclasses.field(metadata=words)
+    if callable(default):
+        return dataclasses.field(metadata=words, default_factory=default)
+    return dataclasses.field(metadata=words, default=default)
+
+
+def read_table(table: type[Table], data: Any, place: Place) -> Table:
+    """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError."""
+    if not isinstance(data, Mapping):
+        raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values")
+    fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
+    for name in data:
+        if name not in fields:
+            raise unknown_key(name, list(fields), place)
+    values = {}
+    for name, field in fields.items():
+        if name in data:
+            values[name] = field.metadata["reader"](data[name], place.inside(name))
+        elif field.default is MISSING and field.default_factory is MISSING:
+            raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
+    return table(**values)
+
+
+def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
+    """The error for a key that is not known here, with the nearest one that is."""
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+    return place.refuse(f"unknown key {_shown(name)}", remedy=remedy)
+
+
+def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> Reader:
+    """A finite number from `low` to `high`."""
+
+    def read(value: Any, place: Place) -> float | int:
+        allowed = f"{'a whole number' if whole else 'a number'} from {low:g} to {high:g}{unit and ' ' + unit}"
+        if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
+            raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+        return int(value) if whole else float(value)
+
+    return read
+
+
+def size(low: float, high: float) -> Reader:
+    """A length in the job's units, or a text with its own unit; `low` and `high` in mm. Gives mm."""
+
+    def read(value: Any, place: Place) -> float:
+        mm = _length_mm(value, place)
+        if not low <= mm <= high:
+            limits = " to ".join(format_length(limit, place.units) for limit in (low, high))
+            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}")
+        return mm
+
+    return read
+
+
+def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
+    """A feed in the job's units of length per minute; gives mm per minute."""
+
+    def read(value: Any, place: Place) -> float:
+        per = MM_PER[place.units]
+        if not _is_number(value) or not low <= value * per <= high:
+            allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
+            raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+        return float(value) * per
+
+    return read
+
+
+def choice(*allowed: str) -> Reader:
+    """One of a few words."""
+
+    def read(value: Any, place: Place) -> str:
+        if value not in allowed:
+            raise place.refuse(f"{_shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed))
+        return str(value)
+
+    return read
+
+
+def text(longest: int = 200) -> Reader:
+    """Words, not empty."""
+
+    def read(value: Any, place: Place) -> str:
+        if not isinstance(value, str) or not value.strip() or len(value) > longest:
+            raise place.refuse(f"{_shown(value)} given", allowed=f"text of 1 to {longest} characters in quotes")
+        return value
+
+    return read
+
+
+def yes_or_no(value: Any, place: Place) -> bool:
+    """true or false."""
+    if not isinstance(value, bool):
+        raise place.refuse(f"{_shown(value)} given", allowed="true or false")
+    return value
+
+
+def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
+    """Several values of one kind, as a tuple."""
+
+    def read(value: Any, place: Place) -> tuple[Any, ...]:
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            many = f"{least}" if least == most else f"{least} to {most}"
+            raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]")
+        return tuple(reader(item, Place(f"{place.where}[{i}]", place.units)) for i, item in enumerate(value))
+
+    return read
+
+
+def span(low: float, high: float) -> Reader:
+    """Two lengths, the smaller first."""
+
+    def read(value: Any, place: Place) -> tuple[float, float]:
+        pair = list_of(size(low, high), least=2, most=2)(value, place)
+        if pair[0] >= pair[1]:
+            raise place.refuse(f"{_shown(value)} given", allowed="[from, to] with from less than to")
+        return pair[0], pair[1]
+
+    return read
+
+
+def table(kind: type[Any]) -> Reader:
+    """A table within a table."""
+    return lambda value, place: read_table(kind, value, place)
+
+
+def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Reader:
+    """The first reader whose test the value passes: for keys that may be written in several ways."""
+
+    def read(value: Any, place: Place) -> Any:
+        for fits, reader in readers:
+            if fits(value):
+                return reader(value, place)
+        raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+
+    return read
+
+
+def is_length(value: Any) -> bool:
+    """True for what `size` could read: a number or a text."""
+    return isinstance(value, (int, float, str)) and not isinstance(value, bool)
+
+
+def is_table(value: Any) -> bool:
+    """True for a TOML table."""
+    return isinstance(value, Mapping)
+
+
+def _length_mm(value: Any, place: Place) -> float:
+    if isinstance(value, str):
+        try:
+            return parse_length(value)
+        except ValueError as wrong:
+            raise place.refuse(str(wrong), remedy="write a number, or a text with its unit") from None
+    if not _is_number(value):
+        raise place.refuse(f"{_shown(value)} given", allowed=f'a length in {place.units}, or a text like "1/4 in"')
+    return float(value) * MM_PER[place.units]
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _shown(value: Any) -> str:
+    """A value as the maker wrote it, shortened."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    words = repr(value) if not isinstance(value, str) else f'"{value}"'
+    return words if len(words) <= 60 else words[:57] + "..."

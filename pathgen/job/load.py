@@ -1,0 +1,199 @@
+"""From a job file (TOML) to a `Job`, or to one error that says what is wrong with it."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from pathgen.cutters import Cutter
+from pathgen.errors import JobError
+from pathgen.job.keys import Place, choice, read_table, text, unknown_key
+from pathgen.job.tables import (
+    BoardTable,
+    CutterTable,
+    InlayTable,
+    MachineTable,
+    OutlineTable,
+    ResurfaceTable,
+    SetupTable,
+    SlotsTable,
+    StockTable,
+    SurfaceTable,
+)
+
+LARGEST_FILE = 1_000_000
+"""Bytes; a job file is a page of text."""
+
+TABLES: dict[str, type] = {
+    "board": BoardTable,
+    "stock": StockTable,
+    "setup": SetupTable,
+    "machine": MachineTable,
+    "cutter": CutterTable,
+    "surface": SurfaceTable,
+    "inlay": InlayTable,
+    "resurface": ResurfaceTable,
+    "slots": SlotsTable,
+    "outline": OutlineTable,
+}
+REPEATED = {"cutter": "cutters", "inlay": "inlays"}
+"""Tables written ``[[name]]``, once for each, and what the job calls them all."""
+REQUIRED = ("board", "stock")
+WITH_DEFAULTS = ("setup", "machine")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Job:
+    """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple)."""
+
+    title: str
+    units: str
+    path: Path
+    board: BoardTable
+    stock: StockTable
+    setup: SetupTable
+    machine: MachineTable
+    cutters: tuple[CutterTable, ...] = ()
+    surface: SurfaceTable | None = None
+    inlays: tuple[InlayTable, ...] = ()
+    resurface: ResurfaceTable | None = None
+    slots: SlotsTable | None = None
+    outline: OutlineTable | None = None
+    fingerprint: str = field(default="", repr=False)
+    """16 hex digits that change with anything in the job or its drawings."""
+
+    def cutter(self, name: str, where: str) -> Cutter:
+        """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""
+        known = {c.name: c for c in self.cutters}
+        if name not in known:
+            near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
+            raise JobError(
+                where, f'no [[cutter]] is called "{name}"',
+                remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name",
+            )
+        return _complete(known[name])
+
+    def artwork_path(self, inlay: int) -> Path:
+        """Where the drawing of an inlay lies: relative to the job file."""
+        return self.path.parent / self.inlays[inlay].artwork
+
+
+def load_job(path: str | Path) -> Job:
+    """Read a job file.
+
+    Raises
+    ------
+    JobError
+        On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
+        numbers that do not go together.
+    """
+    from pathgen.job.sense import check_sense
+
+    path = Path(path)
+    data = _toml(path)
+    place = Place(path.name, str(data.get("units", "mm")))
+    choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
+    for name in data:
+        if name not in ("title", "units", *TABLES):
+            raise unknown_key(name, ["title", "units", *TABLES], place)
+    values = {name: _read(name, data, place) for name in TABLES if name in data or name in WITH_DEFAULTS + REQUIRED}
+    job = Job(
+        title=text()(data.get("title", path.stem), place.inside("title")),
+        units=place.units,
+        path=path,
+        **{REPEATED.get(name, name): value for name, value in values.items()},
+    )
+    _bring_in_defaults(job)
+    check_sense(job)
+    object.__setattr__(job, "fingerprint", _fingerprint(data, job))
+    return job
+
+
+def key_list() -> list[tuple[str, str, str, str]]:
+    """(table, key, default, meaning) of every key of a job file, in order."""
+    rows = []
+    for name, table in TABLES.items():
+        head = f"[[{name}]]" if name in REPEATED else f"[{name}]"
+        for f in fields(table):
+            if "doc" in f.metadata:
+                rows.append((head, f.name, _default_in_words(f), f.metadata["doc"]))
+    return rows
+
+
+def _default_in_words(f: Any) -> str:
+    if f.metadata["shown"]:
+        return str(f.metadata["shown"])
+    if f.default is MISSING and f.default_factory is MISSING:
+        return "required"
+    return {"True": "true", "False": "false", "()": "none"}.get(str(f.default), str(f.default))
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    try:
+        if path.is_dir():
+            raise JobError(str(path), "is a folder", remedy="name the job file in it")
+        raw = path.read_bytes()
+    except OSError as wrong:
+        raise JobError(str(path), f"cannot be read ({wrong.strerror})", remedy="check the name") from None
+    if len(raw) > LARGEST_FILE:
+        raise JobError(str(path), f"{len(raw)} bytes", allowed=f"{LARGEST_FILE}", remedy="is it a job file?")
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError as wrong:
+        raise JobError(path.name, f"byte {wrong.start} is not UTF-8 text", remedy="save it as UTF-8") from None
+    except (tomllib.TOMLDecodeError, RecursionError) as wrong:
+        raise JobError(path.name, f"not TOML: {wrong}", remedy="mend that line") from None
+
+
+def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
+    table = TABLES[name]
+    if name in REPEATED:
+        entries = data[name]
+        if not isinstance(entries, list):
+            raise place.refuse(f"[{name}] written once", remedy=f"write [[{name}]], one for each")
+        places = [Place(f"[[{name}]] {_called(entry, i)}", place.units) for i, entry in enumerate(entries)]
+        return tuple(read_table(table, entry, where) for entry, where in zip(entries, places, strict=True))
+    if name in REQUIRED and name not in data:
+        raise place.refuse(f"[{name}] is missing", remedy=f"add a [{name}] table")
+    return read_table(table, data.get(name, {}), Place(f"[{name}]", place.units))
+
+
+def _called(entry: Any, index: int) -> str:
+    """How an entry of a repeated table is named in messages: by its name, or counted from 1."""
+    name = entry.get("name") if isinstance(entry, Mapping) else None
+    return f'"{name}"' if isinstance(name, str) else str(index + 1)
+
+
+def _bring_in_defaults(job: Job) -> None:
+    """An inlay with a fill brings [resurface] with its defaults."""
+    if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
+        object.__setattr__(job, "resurface", ResurfaceTable())
+
+
+def _complete(table: CutterTable) -> Cutter:
+    where = f'[[cutter]] "{table.name}"'
+    for name in ("shape", "diameter", "speed", "feed", "plunge", "stepdown"):
+        if getattr(table, name) is None:
+            raise JobError(where, f"{name} is missing", remedy=f"add {name}: a step of the job uses this cutter")
+    if (table.shape == "v") != (table.angle is not None):
+        problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
+        raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
+    if table.plunge > table.feed:  # type: ignore[operator]
+        raise JobError(where, f"plunge {table.plunge:g} is faster than feed {table.feed:g}",
+                       allowed="plunge no faster than feed", remedy="make plunge smaller")
+    return Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
+
+
+def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
+    digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
+    for index in range(len(job.inlays)):
+        digest.update(job.artwork_path(index).read_bytes())
+    return digest.hexdigest()[:16]
+
+

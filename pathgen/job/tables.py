@@ -1,0 +1,233 @@
+"""The job file's tables: every key, its default, its limits and what it means."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from pathgen.clamping import KeepOut, Machine, OutlineCut, Setup, Stock
+from pathgen.job.keys import (
+    Place,
+    choice,
+    is_length,
+    is_table,
+    key,
+    list_of,
+    number,
+    one_of,
+    rate,
+    read_table,
+    size,
+    span,
+    text,
+    yes_or_no,
+)
+from pathgen.job.keys import table as table_of
+
+SCALE = size(100.0, 2000.0)
+RADIUS = size(25.0, 100_000.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FannedScale:
+    """Two scale lengths: ``scale_length = { bass = .., treble = .. }``."""
+
+    bass: float = key(SCALE, "scale length of the lowest string, along itself")
+    treble: float = key(SCALE, "scale length of the highest string, along itself")
+    straight_fret: float = key(number(0, 60), "the fret that is square to the centre-line; 0 is the nut", 0.0)
+    edge_to_string: float | None = key(
+        size(0.0, 20.0), "from each edge in to its outer string", None, shown="[board] edge_to_string"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class TwoRadii:
+    """A compound radius: ``radius = { nut = .., end = .. }``."""
+
+    nut: float = key(RADIUS, "radius across the board at the nut")
+    end: float = key(RADIUS, "radius across the board at its end")
+
+
+def _scale(value: Any, place: Place) -> FannedScale:
+    if is_table(value):
+        return read_table(FannedScale, value, place)
+    both = SCALE(value, place)
+    return FannedScale(bass=both, treble=both)
+
+
+def _radius(value: Any, place: Place) -> TwoRadii:
+    if value == "flat":
+        return TwoRadii(nut=math.inf, end=math.inf)
+    if is_table(value):
+        return read_table(TwoRadii, value, place)
+    both = RADIUS(value, place)
+    return TwoRadii(nut=both, end=both)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoardTable:
+    """``[board]``: the part."""
+
+    scale_length: FannedScale = key(
+        _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets"
+    )
+    frets: int = key(number(1, 60, whole=True), "how many frets")
+    divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
+    nut_width: float = key(size(10.0, 200.0), "finished width at X 0, edge to edge")
+    end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
+    past_last_fret: float = key(size(1.0, 200.0), "how far the board runs past the last fret, on the centre-line",
+                                10.0)
+    edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string (fanned frets)", 3.0)
+    thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
+    radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"')
+    binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
+                         0.0)
+    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StockTable(Stock):
+    """``[stock]``: the raw blank, centred on the centre-line."""
+
+    length: float = key(size(50.0, 3000.0), "along the board")
+    width: float = key(size(10.0, 1000.0), "across the board")
+    thickness: float = key(size(1.0, 100.0), "as it lies on the bed")
+    margin_nut: float = key(size(0.0, 500.0), "how far it stands out before X 0", 10.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeepOutTable(KeepOut):
+    """A clamp or another thing in the way, in the board's frame."""
+
+    x: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to] along the board")
+    y: tuple[float, float] = key(span(-1000.0, 1000.0), "[from, to] across the board")
+    height: float = key(size(0.0, 500.0), "above the bed")
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupTable(Setup):
+    """``[setup]``: where zero is, and how the board lies on the machine."""
+
+    z_zero: str = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")  # type: ignore[assignment]
+    along: str = key(choice("x", "y"), "the machine axis that the strings run along", "x")  # type: ignore[assignment]
+    keep_out: tuple[KeepOut, ...] = key(
+        list_of(table_of(KeepOutTable)), "clamps and other things in the way: { x, y, height }", ()
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class MachineTable(Machine):
+    """``[machine]``: the router."""
+
+    clearance: float = key(size(0.5, 200.0), "how far rapids pass above the highest thing in the way", 10.0)
+    rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0, shown="5000 mm")
+    acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
+    travel: tuple[float, float, float] | None = key(
+        list_of(size(10.0, 10_000.0), least=3, most=3), "[X, Y, Z] that the machine can move; checked when given",
+        None, shown="not checked",
+    )
+    arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutterTable:
+    """``[[cutter]]``: one for each; a cutter that a step names needs all that has no default here but angle."""
+
+    name: str = key(text(60), "how the job and the programs call it")
+    shape: str | None = key(choice("ball-end", "flat-end", "v"), "its shape", None, shown="required when used")
+    diameter: float | None = key(size(0.05, 100.0), "cutting diameter", None, shown="required when used")
+    angle: float | None = key(number(5.0, 170.0, unit="degrees"), "included angle of a v cutter", None,
+                              shown="required for v")
+    flutes: int = key(number(1, 12, whole=True), "cutting edges", 2)
+    flute_length: float = key(size(0.1, 200.0), "how deep it can cut", math.inf, shown="not checked")
+    speed: float | None = key(number(100, 200_000, unit="rpm"), "spindle speed, rpm", None, shown="required when used")
+    feed: float | None = key(rate(), "cutting feed, per minute", None, shown="required when used")
+    plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
+    stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
+    stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurfaceTable:
+    """``[surface]``: roughing and finishing the radius."""
+
+    finish: str = key(text(60), "the ball-end cutter that finishes")
+    rough: str | None = key(text(60), "the cutter that roughs", None, shown="no roughing")
+    scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
+                                shown="0.01 mm, or as stepover gives")
+    stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
+                                 shown="as scallop gives")
+    allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaceTable:
+    """Where a drawing goes on the board."""
+
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre")
+    rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
+    width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
+    height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
+    mirror: bool = key(yes_or_no, "left to right", False)
+
+
+def _colour(value: Any, place: Place) -> str:
+    digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
+    if len(digits) == 3:
+        digits = "".join(2 * c for c in digits)
+    if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
+        raise place.refuse(f"{value!r} given", allowed='a colour like "#2f6f4f"')
+    return "#" + digits.lower()
+
+
+@dataclass(frozen=True, kw_only=True)
+class InlayTable:
+    """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
+
+    artwork: str = key(text(1000), "the drawing, an SVG file")
+    colours: tuple[str, ...] | None = key(list_of(_colour, least=1), "the colours to cut", None,
+                                          shown="every colour in the artwork")
+    depth: float = key(size(0.05, 20.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
+    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
+    place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,
+                                   shown="page origin at X 0, Y 0")
+    artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResurfaceTable:
+    """``[resurface]``: the second cut, over the cured fill."""
+
+    skim: float = key(size(0.0, 2.0), "below the first surface; 0 repeats the first finishing moves exactly", 0.0)
+    stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
+
+
+SHORT = size(0.0, 100.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlotsTable:
+    """``[slots]``: the fret slots."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
+    width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
+    depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
+    ends: float | None = key(
+        one_of((lambda v: v == "through", lambda v, place: None), (is_length, SHORT),
+               allowed='"through", or a distance'),
+        '"through", or how far short of each edge the slots stop', None, shown='"through"',
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutlineTable(OutlineCut):
+    """``[outline]``: cutting the board free."""
+
+    cutter: str = key(text(60), "a flat-end cutter")
+    tabs: int = key(number(0, 40, whole=True), "how many tabs hold the board", 4)
+    tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5)
+    tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)

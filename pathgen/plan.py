@@ -1,0 +1,249 @@
+"""The order of the programs in one clamping, and the path that each takes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import (
+    OUTLINE,
+    POCKET,
+    RESURFACE,
+    SLOTS,
+    SURFACE_FINISH,
+    SURFACE_ROUGH,
+    Clamping,
+    OutlineCut,
+    Step,
+    Surfacing,
+)
+from pathgen.cutters import Cutter
+from pathgen.errors import JobError
+from pathgen.fingerboard import Fingerboard, Inlay
+from pathgen.job.load import Job
+from pathgen.job.sense import part_of, slots_of
+from pathgen.limits import check_limits
+from pathgen.outlining import outlining, tab_points
+from pathgen.pocketing import PocketCut, pocket
+from pathgen.scallop import scallop_height
+from pathgen.slotting import slotting
+from pathgen.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
+from pathgen.toolpath import Toolpath
+
+Floats = NDArray[np.float64]
+
+DEFAULT_SCALLOP = 0.01
+AIR = 1.0
+"""How far above the highest wood or fill a rapid may come down, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Plan:
+    """All that is to be cut, step by step.
+
+    `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple of PocketCut for each inlay.
+    """
+
+    clamping: Clamping
+    paths: tuple[Toolpath, ...]
+    finish: Passes | None
+    pockets: tuple[tuple[PocketCut, ...], ...]
+    left_out: tuple[str, ...] = ()
+    """What the drawings hold that is not cut, in words."""
+
+
+def clamping_of(job: Job) -> Clamping:
+    """The part, the set-up and the steps that a job asks for; reads the drawings.
+
+    Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
+    """
+    board = part_of(job)
+    inlays = tuple(_inlay(job, board, index) for index in range(len(job.inlays)))
+    return Clamping(
+        title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
+        machine=job.machine, surfacing=_surfacing(job), inlays=inlays, slots=slots_of(job, board),
+        outline=job.outline if isinstance(job.outline, OutlineCut) else None,
+        steps=tuple(_numbered(_steps(job))),
+    )
+
+
+def plan(job: Job, clamping: Clamping | None = None) -> Plan:
+    """Every path of a job. Raises PathgenError for what cannot be cut as asked, before anything is written."""
+    clamping = clamping or clamping_of(job)
+    finish = _finish(clamping)
+    pockets = tuple(_pockets(job, clamping, index) for index in range(len(clamping.inlays)))
+    paths = []
+    for step in clamping.steps:
+        path = _path(clamping, step, finish, pockets)
+        if not len(path):
+            raise JobError(f"step {step.order}, {step.operation}", f'"{step.cutter.name}" has nothing to cut',
+                           remedy="leave that cutter out")
+        check_limits(path, clamping, step)
+        paths.append(path)
+    return Plan(clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets)
+
+
+def _surfacing(job: Job) -> Surfacing | None:
+    if job.surface is None:
+        return None
+    scallop = job.surface.scallop
+    if job.surface.stepover is not None:
+        ball = job.cutter(job.surface.finish, "[surface] finish").radius
+        scallop = float(scallop_height(job.surface.stepover, ball, min(job.board.radius.nut, job.board.radius.end)))
+    return Surfacing(
+        scallop=DEFAULT_SCALLOP if scallop is None else scallop,
+        allowance=job.surface.allowance,
+        skim=job.resurface.skim if job.resurface else 0.0,
+        resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
+    )
+
+
+def _steps(job: Job) -> Iterator[Step]:
+    """The steps in order, not yet numbered."""
+
+    def step(operation: str, name: str, inlay: int | None = None) -> Step:
+        return Step(order=0, operation=operation, cutter=job.cutter(name, operation), inlay=inlay)
+
+    if job.surface:
+        if job.surface.rough:
+            yield step(SURFACE_ROUGH, job.surface.rough)
+        yield step(SURFACE_FINISH, job.surface.finish)
+    for index, inlay in enumerate(job.inlays):
+        for name in inlay.cutters:
+            yield step(POCKET, name, index)
+        if inlay.fill != "none" and job.surface:
+            yield step(RESURFACE, job.surface.finish, index)
+    if job.slots:
+        yield step(SLOTS, job.slots.cutter)
+    if job.outline:
+        yield step(OUTLINE, job.outline.cutter)
+
+
+def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
+    for order, step in enumerate(steps, 1):
+        about = f"-{step.inlay + 1}" if step.inlay is not None else ""
+        slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
+        yield replace(step, order=order, file_name=f"{order:02d}-{step.operation}{about}-{slug}.nc")
+
+
+def _inlay(job: Job, board: Fingerboard, index: int) -> Inlay:
+    from pathgen.artwork import read_artwork
+    from pathgen.artwork.place import placed
+
+    table, where = job.inlays[index], f"inlay {index + 1}"
+    art = read_artwork(job.artwork_path(index), missing=table.artwork_missing)
+    if table.place is not None:
+        p = table.place
+        art = placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror)
+    regions = tuple((r.colour, r.polygon) for r in art.regions if table.colours is None or r.colour in table.colours)
+    known = [r.colour for r in art.regions]
+    for colour in table.colours or ():
+        if colour not in known:
+            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
+    if not regions:
+        raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
+    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill)
+    _check_on_board(inlay, board, where)
+    return inlay
+
+
+def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
+    outside = inlay.area.difference(board.outline)
+    if outside.area > 1e-6:
+        x, y = shapely.get_coordinates(outside.representative_point())[0]
+        raise JobError(f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, "
+                       f"Y {y:.1f}", remedy="move the drawing or make it smaller")
+    points = shapely.get_coordinates(inlay.area)
+    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
+    worst = int(np.argmin(web))
+    if web[worst] < board.min_web:
+        fret = int(np.searchsorted(board.frets.distance, points[worst, 0]))
+        raise JobError(
+            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
+            allowed=f"min_web {board.min_web:g} mm or more",
+            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} or less",
+        )
+
+
+def _finish(clamping: Clamping) -> Passes | None:
+    cutter = _cutter_for(clamping, SURFACE_FINISH)
+    if cutter is None or clamping.surfacing is None:
+        return None
+    return finishing_passes(
+        clamping.board.outline, clamping.board.surface, cutter, scallop=clamping.surfacing.scallop
+    )
+
+
+def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
+    inlay = clamping.inlays[index]
+    cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
+    return pocket(
+        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z
+    )
+
+
+def _cutter_for(clamping: Clamping, operation: str) -> Cutter | None:
+    return next((step.cutter for step in clamping.steps if step.operation == operation), None)
+
+
+def _path(
+    clamping: Clamping, step: Step, finish: Passes | None, pockets: tuple[tuple[PocketCut, ...], ...]
+) -> Toolpath:
+    board, surfacing, safe_z = clamping.board, clamping.surfacing, clamping.safe_z
+    top = clamping.stock.thickness
+    if step.operation == POCKET:
+        same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
+        return pockets[step.inlay or 0][same.index(step.order)].toolpath
+    if step.operation == SLOTS and clamping.slots is not None:
+        return slotting(
+            clamping.slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping), safe_z=safe_z
+        )
+    if step.operation == OUTLINE and clamping.outline is not None:
+        return _outline_path(clamping, step, clamping.outline)
+    assert surfacing is not None
+    assert finish is not None
+    if step.operation == SURFACE_ROUGH:
+        runs = roughing_runs(
+            board.outline, board.surface, step.cutter, finish=_cutter_for(clamping, SURFACE_FINISH),
+            stock_top=top, allowance=surfacing.allowance,
+        )
+    elif step.operation == SURFACE_FINISH:
+        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board)
+        runs = resurfacing_runs(
+            board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish
+        )
+    else:
+        overfill = clamping.inlays[step.inlay or 0].overfill
+        runs = resurfacing_runs(
+            board.outline, board.surface, step.cutter, proud=overfill, stepdown=surfacing.resurface_stepdown,
+            last=finish, skim=surfacing.skim,
+        )
+    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+
+
+def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
+    board = clamping.board
+    slot_ends = np.concatenate([board.frets.bass, board.frets.treble]) if clamping.slots else np.empty((0, 2))
+    tabs = tab_points(board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * step.cutter.radius)
+    return outlining(
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=-cut.through, tabs=tabs,
+        tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
+    )
+
+
+def _air(clamping: Clamping) -> float:
+    """A height over the blank with nothing but air above it."""
+    filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
+    return max(clamping.stock.thickness, clamping.board.surface.thickness + max(filled, default=0.0)) + AIR
+
+
+def _lowest(board: Fingerboard) -> float:
+    points = shapely.get_coordinates(board.outline)
+    return float(np.min(board.surface.height(points[:, 0], points[:, 1])))
+
+

@@ -1,0 +1,1 @@
+"""What the maker is told: data, words, the setup sheet."""

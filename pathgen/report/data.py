@@ -1,0 +1,122 @@
+"""The report as data: what report.json holds. Always millimetres, minutes and degrees."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from pathgen.clamping import SURFACE_FINISH
+from pathgen.fingerboard import Fingerboard, Slots
+from pathgen.plan import Plan
+from pathgen.report.programs import Program
+from pathgen.surfacing import least_length
+from pathgen.verify import Verification
+
+
+def report_data(
+    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
+) -> dict[str, Any]:
+    """Everything that the report says, as plain values ready for JSON."""
+    return {
+        "title": planned.clamping.title,
+        "units": "mm",
+        "job_units": planned.clamping.units,
+        "job_fingerprint": fingerprint,
+        "programs": [_program(p) for p in programs],
+        "minutes": round(sum(p.minutes for p in programs), 2),
+        "surface": _surface(planned, programs, checked),
+        "frets": fret_rows(planned.clamping.board, planned.clamping.slots),
+        "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "left_out": list(planned.left_out),
+        "checks": checks_data(checked),
+    }
+
+
+def fret_rows(board: Fingerboard, slots: Slots | None) -> list[dict[str, Any]]:
+    """A row for each fret: number, distance, where its line meets the edges of the cut board, slot depth."""
+    frets, depth = board.frets, slots.depth if slots else None
+    return [
+        {"fret": int(n), "distance": _round(d), "bass": _pair(b), "treble": _pair(t), "depth": depth}
+        for n, d, b, t in zip(frets.number, frets.distance, frets.bass, frets.treble, strict=True)
+    ]
+
+
+def checks_data(checked: Verification) -> dict[str, Any]:
+    """What verification found."""
+    return {
+        "passed": checked.passed,
+        "surface_low": _round(checked.surface_low),
+        "surface_high": _round(checked.surface_high),
+        "findings": [
+            {"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
+             "remedy": f.remedy}
+            for f in checked.findings
+        ],
+    }
+
+
+def as_json(report: dict[str, Any]) -> str:
+    """The report as JSON text; no NaN or infinity ever."""
+    return json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _program(program: Program) -> dict[str, Any]:
+    cutter = program.cutter
+    words: dict[str, Any] = {"name": cutter.name, "shape": cutter.shape, "diameter": cutter.diameter}
+    if cutter.angle is not None:
+        words["angle"] = cutter.angle
+    return {
+        "order": program.order,
+        "file": program.file_name,
+        "operation": program.operation,
+        "cutter": words,
+        "cut_length": _round(program.toolpath.cut_length, 2),
+        "rapid_length": _round(program.toolpath.rapid_length, 2),
+        "minutes": _round(program.minutes, 2),
+        "z_min": _round(program.toolpath.points[:, 2].min() - 0.0, 4),
+    }
+
+
+def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Any] | None:
+    surfacing, finish, board = planned.clamping.surfacing, planned.finish, planned.clamping.board
+    if surfacing is None or finish is None:
+        return None
+    run = np.linalg.norm(np.diff(finish.run, axis=0), axis=1).sum()
+    return {
+        "scallop_limit": _round(surfacing.scallop, 6),
+        "stepover": _round(finish.stepover, 6),
+        "passes": len(finish.y),
+        "scallop_predicted": _round(finish.scallop, 6),
+        "scallop_measured": _round(checked.scallop_measured, 6),
+        "cut_length": _round(run, 2),
+        "least_length": _round(least_length(board.outline, board.surface, finish.stepover), 2),
+        "program": next(p.file_name for p in programs if p.operation == SURFACE_FINISH),
+    }
+
+
+def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
+    inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
+    volume = checked.pocket_volumes[index]
+    proud = inlay.overfill * cuts[-1].opened.area
+    return {
+        "colours": inlay.colours,
+        "depth": inlay.depth,
+        "area": _round(inlay.area.area, 3),
+        "reachable_area": _round(cuts[-1].opened.area, 3),
+        "pocket_volume": _round(volume, 3),
+        "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
+    }
+
+
+def _pair(point: Any) -> list[float]:
+    return [_round(point[0]) or 0.0, _round(point[1]) or 0.0]
+
+
+def _round(value: float | None, places: int = 5) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), places) + 0.0

@@ -1,0 +1,39 @@
+"""One program as it is handed over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.clamping import Step
+from pathgen.cutters import Cutter
+from pathgen.toolpath import Toolpath
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Program:
+    """A program: the step it does, its text, its path in the board's frame, and how long it takes."""
+
+    step: Step
+    text: str
+    toolpath: Toolpath
+    minutes: float
+
+    @property
+    def order(self) -> int:
+        """1 for the first to be run."""
+        return self.step.order
+
+    @property
+    def file_name(self) -> str:
+        """Name of its file in the output folder."""
+        return self.step.file_name
+
+    @property
+    def operation(self) -> str:
+        """What it does, as in the report."""
+        return self.step.operation
+
+    @property
+    def cutter(self) -> Cutter:
+        """The cutter it runs with."""
+        return self.step.cutter
