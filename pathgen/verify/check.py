@@ -14,7 +14,7 @@ from pathgen.errors import ProgramError
 from pathgen.gcode.read import ReadProgram, read_program
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.grid import Grid
-from pathgen.verify.handling import flute_findings, program_findings, travel_findings
+from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.motion import Motion, motion_over_board
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
@@ -63,6 +63,16 @@ class Verification:
     programs: Mapping[str, ReadProgram]
     seconds: float
     cells: int
+
+    @property
+    def pocket_volumes(self) -> dict[int, float]:
+        """Volume of wood taken out of each inlay's pockets, mm3, by its index."""
+        return {pocket.inlay: pocket.volume for pocket in self.pockets}
+
+    @property
+    def fill_volumes(self) -> dict[int, float]:
+        """Volume of fill over each inlay's pockets, up to its overfill, mm3, by its index."""
+        return {pocket.inlay: pocket.fill_volume for pocket in self.pockets}
 
     @property
     def passed(self) -> bool:
@@ -115,7 +125,7 @@ def verify(
     grid = Grid.over(clamping.stock.bounds, resolution)
     sim = simulate(clamping, motions, grid, tolerances)
     culprit = _Culprit(clamping, motions)
-    found += _cutting(clamping, sim, tolerances, motions)
+    found += _cutting(clamping, sim, tolerances)
     ridges = _ridges(clamping, motions, tolerances, section_spacing, section_step)
     low = high = math.nan
     if ridges is not None:
@@ -189,9 +199,7 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion]) -> Iterator[Find
             yield from repeat_findings(motions[finish.order], motions[step.order], step)
 
 
-def _cutting(
-    clamping: Clamping, sim: Simulation, tolerances: Tolerances, motions: Mapping[int, Motion]
-) -> Iterator[Finding]:
+def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
     for step in clamping.steps:
         taken = sim.taken.get(step.order)
         if taken is None:
@@ -210,7 +218,14 @@ def _cutting(
                 got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
                 remedy="lift the cutter first",
             )
-        yield from flute_findings(step.file_name, motions[step.order], step, clamping.stock.thickness)
+        if taken.shank.depth:
+            yield Finding(
+                code="shank-rubs", severity="forbid",
+                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
+                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
+                allowed=f"{step.cutter.flute_length:g} mm of flute on cutter {step.cutter.name}",
+                remedy="take a longer cutter, or cut shallower",
+            )
 
 
 def _ridges(

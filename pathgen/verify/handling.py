@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -135,7 +134,7 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
                       allowed="a program that cuts", remedy="make the programs again from the job")
         return
     lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5)
-    sideways = (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+    sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
     if blind.any():
         i = int(np.argmax(blind))
@@ -222,19 +221,3 @@ def _first(program: ReadProgram, wrong: Flags, code: str, got: str, allowed: str
         more = f" ({count} moves)" if count > 1 else ""
         yield Finding(code=code, severity="forbid", where=at(program.name, int(program.line[i])), got=got + more,
                       allowed=allowed, remedy=remedy)
-
-
-def flute_findings(
-    name: str, motion: Motion, step: Step, highest: float
-) -> Iterator[Finding]:
-    """The plain shank must not be down among what stands there: `highest` is the top of it all, mm."""
-    if not math.isfinite(step.cutter.flute_length) or not len(motion):
-        return
-    z = motion.end[motion.cutting, 2]
-    if len(z) and highest - float(z.min()) > step.cutter.flute_length:
-        i = int(np.flatnonzero(motion.cutting)[np.argmin(z)])
-        yield Finding(
-            code="deeper-than-flutes", severity="forbid", where=at(name, int(motion.line[i]), *motion.end[i, :2]),
-            got=f"{highest - float(z.min()):.2f} mm below the top of the work",
-            allowed=f"{step.cutter.flute_length:g} mm of flute on cutter {step.cutter.name}", remedy="take a longer cutter",
-        )

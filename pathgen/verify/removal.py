@@ -8,7 +8,7 @@ cut move by move, in its own window.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ Heights = NDArray[np.float32]
 
 _EXACT = 1e-6  # mm: what a whole pass may differ from its moves taken one by one, a nanometre
 _SHORTEST_PASS = 4.0  # radii
+_RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,8 @@ class Taken:
     """Deepest cut at a feed below what stood there, where above the limit asked about."""
     rapid: Worst = field(default_factory=Worst)
     """Deepest that a rapid went into what stood there."""
+    shank: Worst = field(default_factory=Worst)
+    """Highest that something stood beside the cutter above its flutes."""
 
 
 @dataclass
@@ -52,9 +55,15 @@ class Material:
     grid: Grid
     top: Heights
 
-    def cut(self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3) -> Taken:
-        """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`."""
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid).run()
+    def cut(
+        self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
+        spare: Heights | None = None,
+    ) -> Taken:
+        """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
+
+        `spare` is how much deeper than that a cut may be, point by point.
+        """
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, spare).run()
 
 
 def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
@@ -73,10 +82,14 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
 class _Cutting:
     """One program over one material."""
 
-    def __init__(self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float) -> None:
+    def __init__(
+        self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
+        spare: Heights | None,
+    ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.motion, self.cutter = motion, cutter
-        self.note_deeper, self.note_rapid = note_deeper, note_rapid
+        self.note_deeper, self.note_rapid, self.spare = note_deeper, note_rapid, spare
+        self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.highest = float(self.top.max(initial=-math.inf))
         self.taken = Taken()
 
@@ -98,7 +111,7 @@ class _Cutting:
         y, order = knots[0, 1], slice(None, None, 1 if knots[-1, 0] > knots[0, 0] else -1)
         x, z = knots[order, 0], knots[order, 2]
         slope = np.diff(z) / np.diff(x)
-        if not self._is_gentle(slope):
+        if not self._is_gentle(slope) or self.highest - float(z.min()) > self.cutter.flute_length:
             return False
         i0, i1 = np.searchsorted(self.xs, [x[0], x[-1]])
         half = float(self.cutter.half_width(self.highest - float(z.min())))
@@ -189,6 +202,8 @@ class _Cutting:
         else:
             c, s = np.float32((x1 - x0) / length), np.float32((y1 - y0) / length)
             u, v = c * dx + s * dy, c * dy - s * dx
+        if self.highest - low > self.cutter.flute_length:
+            self._rub(i, start, end)
         envelope = swept_heights(self.cutter, u, v, length, z1 - z0)
         envelope = envelope + np.float32(z0)
         if self.motion.rapid[i]:
@@ -196,10 +211,30 @@ class _Cutting:
         else:
             self._take(envelope, int(j0), int(i0), int(self.motion.line[i]), depth_bound=self.highest - low)
 
+    def _rub(self, i: int, start: Floats, end: Floats) -> None:
+        """Note what stands beside the cutter higher than its flutes reach."""
+        (x0, y0, z0), (x1, y1, z1) = start.tolist(), end.tolist()
+        half = self.shank.radius
+        i0, i1 = np.searchsorted(self.xs, (min(x0, x1) - half, max(x0, x1) + half))
+        j0, j1 = np.searchsorted(self.ys, (min(y0, y1) - half, max(y0, y1) + half))
+        there, flutes = self.top[j0:j1, i0:i1], self.cutter.flute_length
+        if not there.size or float(there.max()) <= min(z0, z1) + flutes:
+            return
+        dx, dy = self.xs[i0:i1] - x0, self.ys[j0:j1, None] - y0
+        length = math.hypot(x1 - x0, y1 - y0)
+        c, s = ((x1 - x0) / length, (y1 - y0) / length) if length else (1.0, 0.0)
+        shank = swept_heights(self.shank, c * dx + s * dy, c * dy - s * dx, length, z1 - z0) + (z0 + flutes)
+        self.taken.shank = self._deeper(
+            self.taken.shank, (there - shank).astype(np.float32), int(j0), int(i0), int(self.motion.line[i]), _RUB
+        )
+
     def _take(self, envelope: Heights, j: int, i: int, line: int, *, depth_bound: float) -> None:
         there = self.top[j : j + envelope.shape[0], i : i + envelope.shape[1]]
         if depth_bound > self.note_deeper:
-            self.taken.cut = self._deeper(self.taken.cut, there - envelope, j, i, line, self.note_deeper)
+            deep = there - envelope
+            if self.spare is not None:
+                deep -= self.spare[j : j + envelope.shape[0], i : i + envelope.shape[1]]
+            self.taken.cut = self._deeper(self.taken.cut, deep, j, i, line, self.note_deeper)
         np.minimum(there, envelope, out=there)
 
     def _touch(self, envelope: Heights, j: int, i: int, line: int) -> None:

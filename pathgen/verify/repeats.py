@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pathgen.clamping import Step
 from pathgen.verify.findings import Finding, at
@@ -12,14 +13,14 @@ from pathgen.verify.motion import Motion
 
 
 def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Finding]:
-    """Feed moves of the finish against the last feed moves of the re-surface."""
-    first, last = np.flatnonzero(finish.cutting), np.flatnonzero(again.cutting)
+    """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
+    first, last = _last_run(finish), np.flatnonzero(again.cutting)
     count = len(first)
     remedy = "make the programs again from the job"
     if len(last) < count:
         yield Finding(
             code="resurface-differs", severity="forbid", where=step.file_name, got=f"{len(last)} feed moves",
-            allowed=f"the {count} of the first finish, after any that go through the fill", remedy=remedy,
+            allowed=f"the {count} of the first finish's last run, after any that go through the fill", remedy=remedy,
         )
         return
     tail = last[len(last) - count :]
@@ -34,3 +35,10 @@ def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Findi
             f" z {finish.end[first[i], 2]:.4f}",
             remedy=remedy,
         )
+
+
+def _last_run(motion: Motion) -> NDArray[np.intp]:
+    """Indices of the last feed moves that no rapid interrupts."""
+    cutting = np.flatnonzero(motion.cutting)
+    breaks = np.flatnonzero(np.diff(cutting) > 1)
+    return cutting[breaks[-1] + 1 :] if len(breaks) else cutting

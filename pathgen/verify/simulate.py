@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid
 from pathgen.verify.motion import Motion
@@ -78,7 +78,7 @@ def simulate(clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tole
         if step.order in motions:
             taken[step.order] = material.cut(
                 motions[step.order], step.cutter, note_deeper=deepest_cut(clamping, step, tolerances),
-                note_rapid=tolerances.rapid,
+                note_rapid=tolerances.rapid, spare=_spare(clamping, step, grid),
             )
         if step.operation == POCKET and not _same_pocket(step, steps[place + 1 : place + 2]):
             assert open_window is not None
@@ -100,6 +100,14 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
         limit = min(limit, clamping.surfacing.resurface_stepdown)
     ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
     return limit + ridge + tolerances.stepdown + (1e9 if step.operation == OUTLINE and limit <= 0 else 0.0)
+
+
+def _spare(clamping: Clamping, step: Step, grid: Grid) -> Heights | None:
+    """Slots run out into the waste, where the blank still stands higher than the board: twice as deep is let pass."""
+    if step.operation != SLOTS:
+        return None
+    board = grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre"))
+    return np.where(board, np.float32(0.0), np.float32(step.cutter.stepdown))
 
 
 def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
