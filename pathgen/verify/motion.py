@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +40,7 @@ class Motion:
     def __len__(self) -> int:
         return len(self.line)
 
-    @property
+    @cached_property
     def cutting(self) -> NDArray[np.bool_]:
         """Moves at a feed whose start and end are known."""
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)

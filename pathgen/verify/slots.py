@@ -107,17 +107,13 @@ def _depth(  # type: ignore[no-untyped-def]
 ) -> Iterator[Finding]:
     origin, unit, length = (part[number] for part in _lines(slots))
     s = np.linspace(0.0, float(length), max(3, round(float(length) / _EVERY)))
-    floor, by = np.full(len(s), np.inf), np.zeros(len(s), int)
-    for i, ((s0, s1), z0, z1) in enumerate(zip(along.tolist(), start[:, 2].tolist(), end[:, 2].tolist(), strict=True)):
-        if s1 < s0:
-            s0, s1, z0, z1 = s1, s0, z1, z0
-        a, b = np.searchsorted(s, [s0 - half, s1 + half])
-        if b > a:
-            run = s1 - s0 if s1 - s0 > 1e-9 else 0.0
-            cut = z0 + swept_heights(cutter, s[a:b] - s0, np.zeros(b - a), run, z1 - z0)
-            lower = cut < floor[a:b]
-            floor[a:b] = np.where(lower, cut, floor[a:b])
-            by[a:b] = np.where(lower, i, by[a:b])
+    back = along[:, 1] < along[:, 0]
+    from_, to = np.where(back, along[:, 1], along[:, 0]), np.where(back, along[:, 0], along[:, 1])
+    z0, z1 = np.where(back, end[:, 2], start[:, 2]), np.where(back, start[:, 2], end[:, 2])
+    cut = swept_heights(cutter, s - from_[:, None], np.zeros((len(along), 1)), (to - from_)[:, None], (z1 - z0)[:, None])
+    cut += z0[:, None]
+    by = np.argmin(cut, axis=0)
+    floor = cut[by, np.arange(len(s))]
     place = origin + s[:, None] * unit
     top = clamping.finished_surface.height(place[:, 0], place[:, 1])
     depth = top - floor

@@ -15,61 +15,81 @@ that of the profile, held between the first and the last t at which the cutter i
 
 from __future__ import annotations
 
-import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.cutters import Cutter
 
-AnyFloats = NDArray[np.floating]
+AnyFloats = NDArray[np.floating[Any]]
 
 
-def swept_heights(
-    cutter: Cutter, u: AnyFloats, v: AnyFloats, length: float, rise: float
-) -> AnyFloats:
-    """Heights above the tip's start that a straight move leaves at points (u, v); infinite where it does not reach.
+def swept_heights(cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats, rise: AnyFloats) -> AnyFloats:
+    """Heights above a move's start that the move leaves at points (u, v); infinite where it does not reach.
 
     Parameters
     ----------
     u, v : arrays
-        Distance along the move, in plan, from its start; and square to it. Of any float type, which is kept.
-    length : float
+        Distance along the move, in plan, from its start; and square to it.
+    length : array that broadcasts with them
         Of the move in plan, mm; 0 for a plunge.
-    rise : float
+    rise : array that broadcasts with them
         Height of its end above its start, mm.
+
+    Returns
+    -------
+    array of the broadcast shape and of the type of the arguments
     """
-    r = cutter.radius
-    base = min(rise, 0.0) if length == 0.0 else 0.0
+    level = np.minimum(rise, 0.0, where=length == 0, out=np.zeros_like(rise))  # plunges: the lower end is what counts
+    slope = np.divide(rise, length, where=length > 0, out=np.zeros_like(rise))
+    if cutter.shape == "flat-end" and not slope.any():
+        return _under_disc(cutter.radius, u, v, length, level)
     with np.errstate(invalid="ignore"):
-        v2 = v * v
-        reach = np.sqrt(r * r - v2)  # NaN past the radius, which no comparison lets through
-        low, high = np.maximum(u - reach, 0.0), np.minimum(u + reach, length)
-        if length == 0.0 or (rise == 0.0 and cutter.shape == "flat-end"):
-            t, slope = np.clip(u, low, high), 0.0
-        else:
-            slope = rise / length
-            t = np.clip(_free_minimum(cutter, u, v, reach, slope), low, high)
-        height = _profile(cutter, v2 + (u - t) ** 2)
-        if slope:
-            height = height + slope * t
-        if base:
-            height = height + base
-        return np.where(low <= high, height, np.inf).astype(u.dtype, copy=False)
+        square = v * v
+        reach = np.sqrt(cutter.radius**2 - square)  # NaN past the radius, which no comparison lets through
+        first, last = np.maximum(u - reach, 0), np.minimum(u + reach, length)
+        t = _lowest(cutter, u, v, reach, slope, first, last)
+        height = slope * t
+        height += level
+        if cutter.shape != "flat-end":
+            t -= u
+            t *= t
+            t += square
+            height += _profile(cutter, t)
+        height[~(first <= last)] = np.inf
+    return height
 
 
-def _free_minimum(cutter: Cutter, u: AnyFloats, v: AnyFloats, reach: AnyFloats, slope: float) -> AnyFloats:
+def _under_disc(radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats) -> AnyFloats:
+    """Level moves of a flat end: everything within the radius of the move."""
+    off = np.clip(u, 0, length)
+    off -= u
+    off *= off
+    off += v * v
+    return np.where(off <= radius * radius, level, off.dtype.type(np.inf))
+
+
+def _lowest(
+    cutter: Cutter, u: AnyFloats, v: AnyFloats, reach: AnyFloats, slope: AnyFloats, first: AnyFloats, last: AnyFloats
+) -> AnyFloats:
+    """Where along the move the cutter is lowest over each point."""
+    if cutter.shape == "flat-end":
+        return np.where(slope > 0, first, last)
     if cutter.shape == "ball-end":
-        return u - reach * (slope / math.sqrt(1.0 + slope * slope))
-    if cutter.shape == "v" and abs(slope) < cutter.wall_slope:
-        return u - np.abs(v) * (slope / math.sqrt(cutter.wall_slope**2 - slope * slope))
-    return np.full_like(u, -math.inf if slope > 0 else math.inf)
+        t = u - reach * (slope / np.sqrt(1 + slope * slope))
+    else:
+        k = cutter.wall_slope
+        gentle = np.abs(slope) < k
+        shift = slope / np.sqrt(np.where(gentle, k * k - slope * slope, 1))
+        t = np.where(gentle, u - np.abs(v) * shift, np.where(slope > 0, first, last))
+    np.maximum(t, first, out=t)
+    np.minimum(t, last, out=t)
+    return t
 
 
 def _profile(cutter: Cutter, square: AnyFloats) -> AnyFloats:
     """Height of the underside above the tip at a squared distance from the axis, no further than the radius."""
-    if cutter.shape == "ball-end":
-        return square / (cutter.radius + np.sqrt(np.maximum(cutter.radius**2 - square, 0.0)))
-    if cutter.shape == "flat-end":
-        return np.zeros_like(square)
-    return np.sqrt(square) * cutter.wall_slope
+    if cutter.shape == "v":
+        return np.sqrt(square) * cutter.wall_slope
+    return square / (cutter.radius + np.sqrt(np.maximum(cutter.radius**2 - square, 0)))
