@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ Heights = NDArray[np.float32]
 
 _EXACT = 1e-6  # mm: what a whole pass may differ from its moves taken one by one, a nanometre
 _SHORTEST_PASS = 4.0  # radii
+_STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
 _TILE = 32  # points along each side
 _TOGETHER = 512  # moves whose envelopes are kept at once
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
@@ -138,47 +140,59 @@ class _Cutting:
         self.taken = Taken()
 
     def run(self) -> Taken:
-        done = 0
-        for first, stop in passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius):
-            self._moves(done, first)
-            if not self._whole_pass(first, stop):
-                self._moves(first, stop)
-            done = stop
-        self._moves(done, len(self.motion))
+        passes = passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius)
+        if self._order_matters():
+            done = 0
+            for first, stop in passes:
+                self._moves(np.arange(done, first))
+                self._moves(self._pass(first, stop))
+                done = stop
+            self._moves(np.arange(done, len(self.motion)))
+        else:
+            others = np.ones(len(self.motion), bool)
+            ends = [self._pass(first, stop) for first, stop in passes]
+            for first, stop in passes:
+                others[first:stop] = False
+            self._moves(np.concatenate([np.flatnonzero(others), *ends]))
         return self.taken
+
+    def _order_matters(self) -> bool:
+        """What is left in the end does not depend on the order of the moves; what is noted of them does."""
+        m = self.motion
+        with np.errstate(invalid="ignore"):
+            low = np.fmin(m.start[:, 2], m.end[:, 2])
+            too_deep = self.highest - low[~m.rapid] > self.note_deeper
+            noted = m.rapid & ~self._straight_up if math.isfinite(self.note_rapid) else np.zeros(len(m), bool)
+            return bool(too_deep.any() or (low[noted] < self.highest).any())
+
+    @cached_property
+    def _straight_up(self) -> NDArray[np.bool_]:
+        """Rapids straight up, which meet nothing: the cutter already was at their lower end."""
+        m = self.motion
+        with np.errstate(invalid="ignore"):
+            return m.rapid & (m.start[:, :2] == m.end[:, :2]).all(axis=1) & (m.end[:, 2] >= m.start[:, 2])
 
     # -- whole passes ------------------------------------------------------------------------------------------------
 
-    def _whole_pass(self, first: int, stop: int) -> bool:
-        """Cut a pass along x at once; False where its shape needs it move by move."""
-        knots = np.concatenate([self.motion.start[first : first + 1], self.motion.end[first:stop]])
+    def _pass(self, first: int, stop: int) -> NDArray[np.intp]:
+        """Cut a pass along x at once; gives back the moves of it that are still to be made one by one.
+
+        Those are all of them where its shape asks for that, else none but stops at ends where no other move meets it,
+        as -1 - move for the start of a move and the number of moves + move for its end.
+        """
+        m = self.motion
+        knots = np.concatenate([m.start[first : first + 1], m.end[first:stop]])
         y, order = knots[0, 1], slice(None, None, 1 if knots[-1, 0] > knots[0, 0] else -1)
         x, z = knots[order, 0], knots[order, 2]
-        slope = np.diff(z) / np.diff(x)
-        if not self._is_gentle(slope) or self.highest - float(z.min()) > self.cutter.flute_length:
-            return False
-        i0, i1 = np.searchsorted(self.xs, [x[0], x[-1]])
-        low = float(z.min())
-        j0, j1, highest = self._rows_within(y, low, int(i0), int(i1))
-        if i1 > i0 and j1 > j0:
-            envelope = self._envelope(x, z, slope, np.abs(self.ys[j0:j1] - y), self.xs[i0:i1])
-            there = self.top[j0:j1, i0:i1]
-            if highest - low > self.note_deeper:
-                self._note(there, envelope, j0, int(i0), int(self.motion.line[first]), rapid=False)
-            np.minimum(there, envelope, out=there)
-        self._round_ends(first, stop)
-        return True
-
-    def _rows_within(self, y: float, low: float, i0: int, i1: int) -> tuple[int, int, float]:
-        """Rows that a pass may cut: first by the highest of all, then by the highest of what stands near; and that height."""
-        highest, j0, j1 = self.highest, 0, len(self.ys)
-        for _ in range(2):
-            half = float(self.cutter.half_width(highest - low))
-            j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
-            if half <= 0.0 or j1 <= j0 or i1 <= i0 or self.cutter.shape == "flat-end":
-                break
-            highest = float(self.top[j0:j1, i0:i1].max())
-        return j0, j1, highest
+        if not self._is_gentle(np.diff(z) / np.diff(x)) or self.highest - float(z.min()) > self.cutter.flute_length:
+            return np.arange(first, stop)
+        self._sweep_pass(float(y), x, z, int(m.line[first]))
+        ends = []
+        if first == 0 or not m.cutting[first - 1]:
+            ends.append(-1 - first)
+        if stop == len(m) or not m.cutting[stop]:
+            ends.append(len(m) + stop - 1)
+        return np.array(ends, dtype=np.intp)
 
     def _is_gentle(self, slope: Floats) -> bool:
         """Whether the envelope over each point may be taken from the move over it alone."""
@@ -190,53 +204,73 @@ class _Cutting:
             steepest /= math.sqrt(max(self.cutter.wall_slope**2 - steepest**2, 1e-12))
         return self.cutter.radius * steepest * bend <= _EXACT
 
+    def _sweep_pass(self, y: float, x: Floats, z: Floats, line: int) -> None:
+        """In stretches of columns, each only over the rows where something stands high enough to be met."""
+        slope = np.diff(z) / np.diff(x)
+        steepest, lowest = float(np.abs(slope).max()), float(z.min())
+        # how far a point may be cut below the tip over it, by the neighbouring parts of a slope
+        slack = self.cutter.radius * steepest
+        half = float(self.cutter.half_width(self.highest - lowest))
+        j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
+        i0, i1 = (int(i) for i in np.searchsorted(self.xs, [x[0], x[-1]]))
+        base = np.interp(self.xs[i0:i1], x, z).astype(np.float32)
+        across = np.abs(self.ys[j0:j1] - y)
+        profile = self.cutter.profile(across).astype(np.float32)
+        level = self.cutter.shape == "ball-end" and self.cutter.radius * steepest**2 < _EXACT
+        for i in range(i0, i1 if j1 > j0 and half > 0 else i0, _STRETCH):
+            columns = slice(i, min(i + _STRETCH, i1))
+            own = base[i - i0 : columns.stop - i0]
+            low = max(float(own.min()) - slack, lowest)
+            tops = np.maximum.reduce(self.top[j0:j1, columns], axis=1)
+            met = np.flatnonzero(profile + low < tops)
+            if not len(met):
+                continue
+            near = slice(int(met[0]), int(met[-1]) + 1)
+            if level:
+                envelope = np.add.outer(profile[near], own)
+            else:
+                envelope = self._envelope(x, z, slope, across[near], self.xs[columns])
+            there = self.top[j0 + near.start : j0 + near.stop, columns]
+            if float(tops.max()) - low > self.note_deeper:
+                self._note(there, envelope, j0 + near.start, i, line, rapid=False)
+            np.minimum(there, envelope, out=there)
+
     def _envelope(self, x: Floats, z: Floats, slope: Floats, across: Floats, at: Floats) -> Heights:
+        """(len(across), len(at)) heights that the pass leaves, at distances `across` from it."""
         r = self.cutter.radius
         base = np.interp(at, x, z)
         if self.cutter.shape == "flat-end":
-            reach = np.sqrt(r * r - across**2)
             if not slope.any():
-                return np.broadcast_to(base.astype(np.float32), (len(reach), len(at)))
-            # the lower end of what the disc covers; the other end too where the pass falls and rises
-            ends = [s * reach for s in (-1.0, 1.0) if (s * slope < 0).any()]
-            return np.array(
-                [np.min([np.interp(at + w, x, z) for w in both], axis=0) for both in zip(*ends, strict=True)], np.float32
-            )
+                return np.broadcast_to(base.astype(np.float32), (len(across), len(at)))
+            # the lower end of what the disc covers; the other end too where the pass rises and falls
+            reach = np.sqrt(r * r - across**2)[:, None]
+            ends = [np.interp(at + s * reach, x, z) for s in (-1.0, 1.0) if (s * slope < 0).any()]
+            return np.minimum(ends[0], ends[-1]).astype(np.float32)
         own = slope[np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(slope) - 1)]
         if self.cutter.shape == "v":
             lift = np.multiply.outer(across, np.sqrt(self.cutter.wall_slope**2 - own**2))
         else:
             rho = np.sqrt(r * r - across**2)
-            sag = across**2 / (r + rho)
-            if r * float(np.abs(own).max()) ** 2 < _EXACT:
-                return np.add.outer(sag.astype(np.float32), base.astype(np.float32))
-            lift = sag[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
+            lift = (across**2 / (r + rho))[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
         return (base + lift).astype(np.float32)
-
-    def _round_ends(self, first: int, stop: int) -> None:
-        """What the cutter leaves around the ends of a pass, where no other feed move starts or ends there."""
-        m = self.motion
-        if first == 0 or not m.cutting[first - 1]:
-            self._pieces(m.start[first : first + 1], m.start[first : first + 1], np.array([first]))
-        if stop == len(m) or not m.cutting[stop]:
-            self._pieces(m.end[stop - 1 : stop], m.end[stop - 1 : stop], np.array([stop - 1]))
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
-    def _moves(self, first: int, stop: int) -> None:
-        """Moves [first, stop): their envelopes in batches of like size, taken away in their order."""
+    def _moves(self, which: NDArray[np.intp]) -> None:
+        """Moves, or stops at their ends as `_pass` numbers them, taken away in the order given."""
         m = self.motion
-        if stop <= first:
+        if not len(which):
             return
-        z = np.fmin(m.start[first:stop, 2], m.end[first:stop, 2])
+        rows = np.where(which < 0, -1 - which, which % len(m))
+        start = np.where(which[:, None] >= len(m), m.end[rows], m.start[rows])
+        end = np.where(which[:, None] < 0, m.start[rows], m.end[rows])
         with np.errstate(invalid="ignore"):
-            wanted = (z < self.highest) & np.isfinite(m.end[first:stop]).all(axis=1)
-        if math.isinf(self.note_rapid):
-            wanted &= ~m.rapid[first:stop]
-        rows = np.flatnonzero(wanted) + first
-        if len(rows):
-            start = np.where(np.isfinite(m.start[rows]), m.start[rows], m.end[rows])
-            self._pieces(*_in_pieces(start, m.end[rows], rows, max(4 * self.cutter.diameter, 8.0)))
+            wanted = (np.fmin(start[:, 2], end[:, 2]) < self.highest) & np.isfinite(end).all(axis=1)
+        wanted &= ~m.rapid[rows] if math.isinf(self.note_rapid) else ~self._straight_up[rows]
+        if wanted.any():
+            start, end, rows = start[wanted], end[wanted], rows[wanted]
+            start = np.where(np.isfinite(start), start, end)
+            self._pieces(*_in_pieces(start, end, rows, max(4 * self.cutter.diameter, 8.0)))
 
     def _pieces(self, start: Floats, end: Floats, rows: NDArray[np.intp]) -> None:
         low = np.minimum(start[:, 2], end[:, 2])
