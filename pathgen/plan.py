@@ -115,19 +115,21 @@ def _steps(job: Job) -> Iterator[Step]:
     def step(operation: str, name: str, inlay: int | None = None) -> Step:
         return Step(order=0, operation=operation, cutter=job.cutter(name, operation), inlay=inlay)
 
-    if job.surface:
-        if job.surface.rough:
-            yield step(SURFACE_ROUGH, job.surface.rough)
-        yield step(SURFACE_FINISH, job.surface.finish)
-    for index, inlay in enumerate(job.inlays):
-        for name in inlay.cutters:
-            yield step(POCKET, name, index)
-        if inlay.fill != "none" and job.surface:
-            yield step(RESURFACE, job.surface.finish, index)
-    if job.slots:
-        yield step(SLOTS, job.slots.cutter)
-    if job.outline:
-        yield step(OUTLINE, job.outline.cutter)
+    for part in job.order:
+        if part == "surface" and job.surface:
+            if job.surface.rough:
+                yield step(SURFACE_ROUGH, job.surface.rough)
+            yield step(SURFACE_FINISH, job.surface.finish)
+        elif part == "inlays":
+            for index, inlay in enumerate(job.inlays):
+                for name in inlay.cutters:
+                    yield step(POCKET, name, index)
+                if inlay.fill != "none" and job.surface:
+                    yield step(RESURFACE, job.surface.finish, index)
+        elif part == "slots" and job.slots:
+            yield step(SLOTS, job.slots.cutter)
+        elif part == "outline" and job.outline:
+            yield step(OUTLINE, job.outline.cutter)
 
 
 def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
