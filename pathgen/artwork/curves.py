@@ -46,23 +46,23 @@ class Pen:
     """Collects pieces, subpath by subpath, into Curves."""
 
     def __init__(self) -> None:
-        self._pieces: list[tuple[float, ...]] = []
+        self._flat: list[float] = []  # eight numbers a piece
         self._straight: list[bool] = []
         self._first: list[int] = []
         self._closed: list[bool] = []
 
     def __len__(self) -> int:
-        return len(self._pieces)
+        return len(self._straight)
 
     def begin(self) -> None:
         """Start a new subpath; the one before it stays open."""
-        if not self._first or self._first[-1] < len(self._pieces):
-            self._first.append(len(self._pieces))
+        if not self._first or self._first[-1] < len(self._straight):
+            self._first.append(len(self._straight))
             self._closed.append(False)
 
     def line(self, p: complex, q: complex) -> None:
         """A straight piece from p to q."""
-        self._pieces.append((p.real, p.imag, p.real, p.imag, q.real, q.imag, q.real, q.imag))
+        self._flat += (p.real, p.imag, p.real, p.imag, q.real, q.imag, q.real, q.imag)
         self._straight.append(True)
 
     def quadratic(self, p: complex, c: complex, q: complex) -> None:
@@ -71,12 +71,34 @@ class Pen:
 
     def cubic(self, p: complex, c: complex, d: complex, q: complex) -> None:
         """A cubic piece."""
-        self._pieces.append((p.real, p.imag, c.real, c.imag, d.real, d.imag, q.real, q.imag))
+        self._flat += (p.real, p.imag, c.real, c.imag, d.real, d.imag, q.real, q.imag)
         self._straight.append(False)
+
+    def lines(self, x: float, y: float, ends: list[float]) -> tuple[float, float]:
+        """Straight pieces from (x, y) through absolute points x1, y1, x2, y2...; returns the last."""
+        flat = self._flat
+        for k in range(0, len(ends), 2):
+            p, q = ends[k], ends[k + 1]
+            flat += (x, y, x, y, p, q, p, q)
+            x, y = p, q
+        self._straight += [True] * (len(ends) // 2)
+        return x, y
+
+    def cubics(self, x: float, y: float, numbers: list[float], *, relative: bool) -> tuple[float, float]:
+        """Cubic pieces from (x, y), six numbers each as ``C`` or ``c`` has them; returns where they end."""
+        flat = self._flat
+        for k in range(0, len(numbers), 6):
+            a, b, c, d, e, f = numbers[k:k + 6]
+            if relative:
+                a, b, c, d, e, f = a + x, b + y, c + x, d + y, e + x, f + y
+            flat += (x, y, a, b, c, d, e, f)
+            x, y = e, f
+        self._straight += [False] * (len(numbers) // 6)
+        return x, y
 
     def close(self, here: complex, start: complex) -> None:
         """Close the subpath, with a line where it does not end at its start (or is a mere point)."""
-        if here != start or self._first[-1] == len(self._pieces):
+        if here != start or self._first[-1] == len(self._straight):
             self.line(here, start)
         self._closed[-1] = True
 
@@ -103,7 +125,7 @@ class Pen:
         size = abs(u)
         if size > 1.0:
             rx, ry, u, size = rx * size, ry * size, u / size, 1.0
-        offset = complex(-u.imag, u.real) / size * math.sqrt(max((1.0 - size) * (1.0 + size), 0.0))
+        offset = complex(u.imag, -u.real) / size * math.sqrt(max((1.0 - size) * (1.0 + size), 0.0))
         centre = offset if large != sweep else -offset
         angle = math.atan2((u - centre).imag, (u - centre).real)
         stop = math.atan2((-u - centre).imag, (-u - centre).real)
@@ -130,10 +152,10 @@ class Pen:
 
     def curves(self) -> Curves:
         """What was collected; subpaths of no piece are dropped."""
-        count = len(self._pieces)
+        count = len(self._straight)
         keep = [i for i, first in enumerate(self._first) if first < count]
         arrays = (
-            np.array(self._pieces, dtype=float).reshape(count, 4, 2),
+            np.array(self._flat, dtype=float).reshape(count, 4, 2),
             np.array(self._straight, dtype=bool),
             np.array([self._first[i] for i in keep], dtype=np.int64),
             np.array([self._closed[i] for i in keep], dtype=bool),

@@ -14,8 +14,8 @@ from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.strokes import stroked
 
-_BLOCK = 32
-"""Shapes compared each with each before blocks are laid over one another."""
+_PAIRS = 30
+"""Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
 
 _SLIVER = 1e-3
 """Mean width, as a share of the tolerance, below which a part is rounding and not drawing."""
@@ -37,7 +37,7 @@ def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
     """
     areas = _clipped(paints, paint_areas(paints, tolerance), tolerance)
     colours = [paint.colour for paint in paints]
-    visible = _stack([_block(colours[k: k + _BLOCK], areas[k: k + _BLOCK]) for k in _blocks(colours)])
+    visible = _shown(colours, areas)
     order = {colour: None for colour in colours}
     result = {}
     for colour in order:
@@ -45,10 +45,6 @@ def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
         if not area.is_empty:
             result[colour] = area
     return result
-
-
-def _blocks(colours: Sequence[str]) -> range:
-    return range(0, len(colours), _BLOCK)
 
 
 def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
@@ -111,6 +107,55 @@ def _within(limit: Any, areas: Geometries) -> Geometries:
 # --- hiding
 
 
+def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
+    """What shows of each shape, by colour: shapes that nothing of another colour lies on are passed through."""
+    kinds = np.unique(colours, return_inverse=True)[1]
+    solid = np.flatnonzero(~shapely.is_empty(areas))
+    shown = areas.copy()
+    pairs = _covers(kinds[solid], areas[solid])
+    if pairs is None:
+        shown[solid] = EMPTY
+        layers = _stack([_layer(colours[i], areas[i]) for i in solid])
+        return {colour: list(parts) for colour, parts in layers.items()}
+    below, above = solid[pairs[0]], solid[pairs[1]]
+    starts = np.flatnonzero(np.append(True, np.diff(below) != 0)) if len(below) else []
+    for i, some in zip(below[starts], np.split(above, starts[1:]), strict=True) if len(below) else ():
+        shown[i] = _minus(areas[i], areas[some])
+    result: dict[str, list[Any]] = {}
+    for i in solid:
+        result.setdefault(colours[i], []).append(shown[i])
+    return result
+
+
+def _covers(kinds: Any, areas: Geometries) -> Any:
+    """Pairs (below, above) of shapes of different colours that meet, or None when there are very many."""
+    tree = shapely.STRtree(areas)
+    found: list[Any] = []
+    total = 0
+    for begin in range(0, len(areas), 500):
+        below, above = tree.query(areas[begin: begin + 500])
+        below = below + begin
+        wanted = (above > below) & (kinds[above] != kinds[below])
+        below, above = below[wanted], above[wanted]
+        total += len(below)
+        if total > max(2000, _PAIRS * len(areas)):
+            return None
+        meet = shapely.intersects(areas[below], areas[above])
+        order = np.argsort(below[meet], kind="stable")
+        found.append(np.array([below[meet][order], above[meet][order]]))
+    return np.concatenate(found, axis=1) if found else np.zeros((2, 0), dtype=np.int64)
+
+
+def _minus(area: Any, above: Geometries) -> Any:
+    """An area without those above it, taken off one by one while they are few."""
+    if len(above) > 8:
+        above = shapely.get_parts(shapely.disjoint_subset_union_all(above))
+        above = above[shapely.STRtree(above).query(area, predicate="intersects")]
+    for other in above:
+        area = shapely.difference(area, other)
+    return areal(np.array([area], dtype=object))[0]
+
+
 @dataclass(eq=False)
 class _Layer:
     """A run of shapes: what shows of each colour, and all that each colour and all together were painted over."""
@@ -120,33 +165,9 @@ class _Layer:
     cover: Geometries = field(default_factory=lambda: np.array([], dtype=object))
 
 
-def _block(colours: Sequence[str], areas: Geometries) -> _Layer:
-    """A few shapes, each compared with those above it."""
-    groups: dict[str, list[Any]] = {}
-    whole: dict[str, list[Any]] = {}
-    boxes = shapely.bounds(areas)
-    for i, colour in enumerate(colours):
-        if areas[i].is_empty:
-            continue
-        above = [
-            areas[j] for j in range(i + 1, len(colours)) if colours[j] != colour and _boxes_meet(boxes[i], boxes[j])
-        ]
-        groups.setdefault(colour, []).append(_minus(areas[i], above) if above else areas[i])
-        whole.setdefault(colour, []).append(areas[i])
-    everything = [area for some in whole.values() for area in some]
-    return _Layer(
-        {colour: _parts(_union(some)) for colour, some in groups.items()},
-        {colour: _parts(_union(some)) for colour, some in whole.items()},
-        _parts(_union(everything)) if len(whole) > 1 else _parts(_union(everything)),
-    )
-
-
-def _boxes_meet(a: Any, b: Any) -> bool:
-    return bool(a[0] <= b[2] and b[0] <= a[2] and a[1] <= b[3] and b[1] <= a[3])
-
-
-def _minus(area: Any, above: Sequence[Any]) -> Any:
-    return areal(np.array([shapely.difference(area, _union(above))], dtype=object))[0]
+def _layer(colour: str, area: Any) -> _Layer:
+    parts = _parts(area)
+    return _Layer({colour: parts}, {colour: parts}, parts)
 
 
 def _union(areas: Sequence[Any] | Geometries) -> Any:
@@ -154,7 +175,7 @@ def _union(areas: Sequence[Any] | Geometries) -> Any:
         return EMPTY
     if len(areas) == 1:
         return areas[0]
-    return areal(np.array([shapely.union_all(np.asarray(areas, dtype=object))], dtype=object))[0]
+    return areal(np.array([shapely.disjoint_subset_union_all(np.asarray(areas, dtype=object))], dtype=object))[0]
 
 
 def _parts(area: Any) -> Geometries:
