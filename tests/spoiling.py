@@ -130,13 +130,22 @@ for _name, _operation, _axis, _by in (
     ("resurface 0.004 too low", RESURFACE, 2, -0.004),
     ("resurface 0.02 too high", RESURFACE, 2, 0.02),
     ("pocket 0.03 too deep", POCKET, 2, -0.03),
-    ("pocket 0.3 too shallow", POCKET, 2, 0.3),
+    ("pocket 0.05 too shallow", POCKET, 2, 0.05),
     ("slots 0.02 too deep", SLOTS, 2, -0.02),
     ("slots 0.02 too shallow", SLOTS, 2, 0.02),
     ("outline 0.5 into the bed", OUTLINE, 2, -0.5),
     ("outline not through", OUTLINE, 2, 0.5),
 ):
     SPOILINGS[_name] = _shifted(_operation, _axis, _by)
+
+
+@spoiling
+def small_cutter_too_shallow(case: Case) -> None:
+    moves = case.moves(POCKET, 1)
+    moves.points[moves.cuts, 2] += 0.05
+    case.put(POCKET, moves, 1)
+
+
 for _name, _operation, _axis, _by in (
     ("pocket 0.1 aside in X", POCKET, 0, 0.1),
     ("pocket 0.1 aside in Y", POCKET, 1, 0.1),
