@@ -16,6 +16,7 @@ _HOMES = {
     "build": "pathgen.build",
     "Build": "pathgen.build",
     "check": "pathgen.build",
+    "check_scallop": "pathgen.verify",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.scale",
@@ -45,6 +46,7 @@ __all__ = [
     "Toolpath",
     "build",
     "check",
+    "check_scallop",
     "fret_distances",
     "load_job",
     "read_artwork",
@@ -75,3 +77,4 @@ if TYPE_CHECKING:
     from pathgen.scallop import scallop_height, stepover_for
     from pathgen.surface import Surface
     from pathgen.toolpath import Toolpath
+    from pathgen.verify import check_scallop

@@ -71,18 +71,20 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
     inside = grid.covered(within)
     found: list[tuple[Floats, Floats, Floats]] = []
     above, below = (-math.inf, (math.nan, math.nan)), (math.inf, (math.nan, math.nan))
-    for column, x in enumerate(grid.xs):
-        rows = np.flatnonzero(inside[:, column])
-        if len(rows) < 5:
-            continue
-        y = grid.ys[rows]
+    stretches = [
+        (column, rows)
+        for column in range(len(grid.xs))
+        for rows in _unbroken(np.flatnonzero(inside[:, column]))
+        if len(rows) >= 5
+    ]
+    for column, rows in stretches:
+        x, y = float(grid.xs[column]), grid.ys[rows]
         off = top[rows, column].astype(float) - surface.height(x, y)
         high, low = int(np.argmax(off)), int(np.argmin(off))
-        above = max(above, (float(off[high]), (float(x), float(y[high]))))
-        below = min(below, (float(off[low]), (float(x), float(y[low]))))
-        upright = surface.normal(x, y)[:, 2]
-        where, height, tips = _tops(y, off, upright)
-        above = max([above, *((float(t), (float(x), float(w))) for t, w in zip(tips, where, strict=True))])
+        above = max(above, (float(off[high]), (x, float(y[high]))))
+        below = min(below, (float(off[low]), (x, float(y[low]))))
+        where, height, tips = _tops(y, off, surface.normal(x, y)[:, 2])
+        above = max([above, *((float(t), (x, float(w))) for t, w in zip(tips, where, strict=True))])
         found.append((np.full(len(where), x), where, height))
     if not found:
         return Ridges(x=np.empty(0), y=np.empty(0), height=np.empty(0), above=math.nan, below=math.nan,
@@ -107,6 +109,10 @@ def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floa
     hollows = np.minimum.reduceat(off, np.concatenate([[0], at]))
     height = (tip - np.minimum(hollows[:-1], hollows[1:])) * upright[at]
     return run, height, tip
+
+
+def _unbroken(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    return np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
 
 
 def _bins(values: Floats, count: int) -> NDArray[np.intp]:
