@@ -21,6 +21,7 @@ from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 Floats = NDArray[np.float64]
 
+_INSET = 0.02  # mm
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 
 
@@ -114,7 +115,7 @@ def check_scallop(
     motion = _in_board_frame(read_program(text, name=name), along, z_zero)
     passes = passes_along(motion, 4 * cutter.radius)
     if area is None:
-        area = _spanned(motion, passes, name)
+        area = _spanned(motion, passes, cutter, surface, name)
     x0, y0, x1, y1 = area.bounds
     grid = Grid(stations(area, None, spacing=section_spacing, clear=0.0),
                 y0 + section_step * np.arange(max(2, round((y1 - y0) / section_step) + 1)))
@@ -139,13 +140,28 @@ def _in_board_frame(program: ReadProgram, along: str, z_zero: float) -> Motion:
     )
 
 
-def _spanned(motion: Motion, passes: list[tuple[int, int]], name: str) -> shapely.Geometry:
-    """What lies between the passes, a little inside of their ends."""
-    if len({motion.start[first, 1] for first, _ in passes}) < 2:
+def _spanned(
+    motion: Motion, passes: list[tuple[int, int]], cutter: Cutter, surface: Surface, name: str
+) -> shapely.Geometry:
+    """What lies between where each pass and the next touch the surface, where both run."""
+    y = np.array([motion.start[first, 1] for first, _ in passes])
+    lines = np.unique(y)
+    if len(lines) < 2:
         raise ProgramError(name, "no passes side by side along the board", remedy="give the area to measure")
-    points = np.concatenate([motion.start[[a for a, _ in passes], :2], motion.end[[b - 1 for _, b in passes], :2]])
-    spacing = float(np.diff(np.unique(motion.start[[a for a, _ in passes], 1])).max())
-    return shapely.MultiPoint(points).convex_hull.buffer(-max(spacing, 0.05), join_style="mitre")
+    ends = np.sort([[motion.start[a, 0], motion.end[b - 1, 0]] for a, b in passes], axis=1)
+    low = np.array([ends[y == line, 0].min() for line in lines])
+    high = np.array([ends[y == line, 1].max() for line in lines])
+    first, last = np.maximum(low[:-1], low[1:]), np.minimum(high[:-1], high[1:])
+    both = last > first
+    boxes = shapely.segmentize(shapely.box(first[both], lines[:-1][both], last[both], lines[1:][both]), 10.0)
+    area = shapely.union_all(shapely.transform(boxes, lambda axis: _contact(axis, cutter, surface)))
+    return area.buffer(-_INSET)
+
+
+def _contact(axis: Floats, cutter: Cutter, surface: Surface) -> Floats:
+    """Where a ball whose axis stands at (x, y) touches the surface, taken as a cylinder of the radius there."""
+    share = 1.0 / (1.0 + cutter.radius / surface.radius(axis[:, 0]))
+    return np.column_stack([axis[:, 0], axis[:, 1] * share])
 
 
 def _predicted(
