@@ -76,7 +76,11 @@ def simulate(
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
     top[grid.window((x0, y0, x1, y1))] = clamping.stock.thickness
-    material, surface = Material(grid, top), _heights_of_surface(clamping, grid)
+    surface = _heights_of_surface(clamping, grid)
+    if clamping.surfacing is None:
+        # a job that does not cut the surface has a blank that already has it
+        np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    material = Material(grid, top)
     taken: dict[int, Taken] = {}
     poured: list[Poured] = []
     before: Heights | None = None
