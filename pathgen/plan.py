@@ -43,6 +43,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
+DRAWING_TOLERANCE = 0.002
+"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
+
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -151,7 +154,9 @@ class _Drawings:
 
         key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
         if key not in self.read:
-            self.read[key] = read_artwork(key[0], missing="report" if key[1] == "report" else "refuse")
+            self.read[key] = read_artwork(
+                key[0], tolerance=DRAWING_TOLERANCE, missing="report" if key[1] == "report" else "refuse"
+            )
         return self.read[key]
 
 
@@ -183,8 +188,10 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     outside = inlay.area.difference(board.outline)
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
-        raise JobError(f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, "
-                       f"Y {y:.1f}", remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"')
+        raise JobError(
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
+            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
+        )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
