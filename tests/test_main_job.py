@@ -246,7 +246,7 @@ def job(tmp_path):
 REFUSED = {
     "artwork off the board": ({"at = [150.0, 0.0]": "at = [150.0, 12.0]"}, "off the board"),
     "a colour that is not there": ({"#2255cc": "#00ff00"}, "is not in moth.svg"),
-    "too little wood under a pocket": ({"depth = 1.6": "depth = 3.9"}, "min_web 1.5"),
+    "too little wood under a pocket": ({"depth = 1.6": "depth = 3.9", "min_web = 1.5": "min_web = 2.5"}, "min_web 2.5"),
     "a cutter too short for its pocket": ({"flute_length = 4.0": "flute_length = 1.2"}, "flute"),
     "travel too short": ({"[600.0, 400.0, 80.0]": "[460.0, 400.0, 80.0]"}, "travel 460"),
     "a clamp in the way": (
