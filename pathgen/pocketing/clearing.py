@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.openings import Shapes, polygons, quad_segments, whole
+from pathgen.pocketing.openings import Shapes, polygons, quad_segments, simpler, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -57,7 +56,7 @@ def nest(axis_region: Shapes, *, first: float | Floats, spacing: float, toleranc
     inset: float | Floats = first
     while len(current):
         inner = shapely.buffer(current, -inset, quad_segs=quad_segments(float(np.max(inset)), tolerance))
-        parts, owner = shapely.get_parts(shapely.simplify(inner, tolerance), return_index=True)
+        parts, owner = shapely.get_parts(simpler(inner, tolerance), return_index=True)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
         current, owner = parts[real], owner[real] + start
         start += len(areas[-1])
@@ -89,8 +88,8 @@ class Pieces:
         return len(self.line)
 
 
-def pieces(nested: Nest, *, half_width: float, spacing: float, needed: BaseGeometry | None = None) -> Pieces:
-    """Outlines of the nest's regions; with `needed`, only the parts of them inside it.
+def pieces(nested: Nest, *, half_width: float, spacing: float) -> Pieces:
+    """Outlines of the nest's regions.
 
     Outlines run counter-clockwise and holes clockwise, so that a spindle turning clockwise climb-cuts. Every
     place in a region lies within one spacing of its outline or in the next region. So loops up to a half-width
@@ -103,8 +102,29 @@ def pieces(nested: Nest, *, half_width: float, spacing: float, needed: BaseGeome
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
     corners, ring = shapely.get_coordinates(rings, return_index=True)
     lines: Shapes = shapely.linestrings(corners, indices=ring) if len(rings) else np.empty(0, object)
-    if needed is not None and len(lines):
-        lines, node = _clipped(lines, node, needed)
+    return _as_pieces(lines, node)
+
+
+def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: float) -> Pieces:
+    """The parts of the pieces inside `needed` that cut something of `rest` (one of each for each region of the nest)."""
+    lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
+    node = cut.node
+    shapely.prepare(needed)
+    inside = shapely.covers(needed[node], lines)
+    crossing = ~inside & shapely.intersects(needed[node], lines)
+    parts, owner = shapely.get_parts(
+        shapely.line_merge(shapely.intersection(lines[crossing], needed[node[crossing]]), directed=True),
+        return_index=True,
+    )
+    real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
+    lines = np.concatenate([lines[inside], parts[real]])
+    node = np.concatenate([node[inside], node[crossing][owner[real]]])
+    shapely.prepare(rest)
+    reaches = shapely.dwithin(rest[node], lines, half_width - 0.002)
+    return _as_pieces(lines[reaches], node[reaches])
+
+
+def _as_pieces(lines: Shapes, node: Ints) -> Pieces:
     coordinates, index = shapely.get_coordinates(lines, return_index=True)
     split = np.split(coordinates, np.flatnonzero(np.diff(index)) + 1) if len(lines) else []
     return Pieces(line=split, closed=shapely.is_closed(lines), node=node)
@@ -126,15 +146,3 @@ def _missed(nested: Nest, rings: Shapes, half_width: float) -> tuple[Shapes, Int
     innermost[part[at]] = node[at]
     return shapely.get_exterior_ring(shapely.orient_polygons(parts)), innermost
 
-
-def _clipped(lines: Shapes, node: Ints, needed: BaseGeometry) -> tuple[Shapes, Ints]:
-    shapely.prepare(needed)
-    inside = shapely.covers(needed, lines)
-    crossing = ~inside & shapely.intersects(needed, lines)
-    cut = shapely.line_merge(shapely.intersection(lines[crossing], needed), directed=True)
-    parts, owner = shapely.get_parts(cut, return_index=True)
-    real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
-    return (
-        np.concatenate([lines[inside], parts[real]]),
-        np.concatenate([node[inside], node[crossing][owner[real]]]),
-    )

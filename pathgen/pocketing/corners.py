@@ -1,8 +1,1 @@
-from dataclasses import dataclass
-from shapely import Polygon
-@dataclass
-class Sharpening:
-    opened: object
-    @classmethod
-    def nothing(cls): return cls(Polygon())
-def sharpened(*a): return Sharpening.nothing()
+def sharpened(one, parts, opened, trace, options): return opened

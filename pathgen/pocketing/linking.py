@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.pocketing.clearing import Nest, Pieces
 from pathgen.pocketing.openings import Shapes
@@ -175,17 +174,17 @@ class FreeWays:
     ----------
     area : (n,) array of Polygon
         Regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
-    near : shapely geometry or None
+    near : (n,) array of shapely geometry, or None
         What the way must stay inside as well: a later cutter's places.
-    open : shapely geometry or None
+    open : (n,) array of shapely geometry, or None
         Where the axis goes through air, as earlier cutters have been there.
     longest : float
         The longest way through air that is quicker than a hop, mm.
     """
 
     area: Shapes
-    near: BaseGeometry | None = None
-    open: BaseGeometry | None = None
+    near: Shapes | None = None
+    open: Shapes | None = None
     longest: float = 0.0
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
@@ -196,13 +195,12 @@ class FreeWays:
         length = np.hypot(run[:, 0], run[:, 1])
         inset = np.minimum(_TOUCH, length / 4.0)[:, None] * run / np.maximum(length, 1e-12)[:, None]
         ways = shapely.linestrings(np.stack([a + inset, b - inset], axis=1))
-        shapely.prepare(self.area[np.unique(node)])
+        shapely.prepare(self.area[node])
         held = shapely.covers(self.area[node], ways)
         if self.near is not None:
-            shapely.prepare(self.near)
-            held &= shapely.covers(self.near, ways)
+            held &= shapely.covers(self.near[node], ways)
         if self.open is not None:
-            shapely.prepare(self.open)
             short = ~held & (length <= self.longest)
-            held[short] = shapely.covers(self.open, ways[short])
+            shapely.prepare(self.open[node[short]])
+            held[short] = shapely.covers(self.open[node[short]], ways[short])
         return np.asarray(held | (length < 1e-9))

@@ -51,6 +51,15 @@ def whole(parts: Shapes) -> Polygon | MultiPolygon:
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
 
 
+def simpler(shapes: Shapes, tolerance: float) -> Shapes:
+    """Polygons with fewer corners, within `tolerance` of the given ones, and none of them invalid."""
+    quick = np.asarray(shapely.simplify(shapes, tolerance, preserve_topology=False))
+    spoilt = ~shapely.is_valid(quick) | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
+    if spoilt.any():
+        quick[spoilt] = shapely.simplify(shapes[spoilt], tolerance)
+    return quick
+
+
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
     """The region without self-touching rings, slivers of no area and parts that are not areas."""
     if not region.is_valid:
@@ -79,21 +88,20 @@ class Opening:
     tolerance: float
     slanted: Footprints | None = None
 
-    def axis_region(self, region: BaseGeometry) -> Shapes:
-        """Polygons over which the axis may go so that nothing outside `region` is opened."""
+    def axis_region(self, parts: Shapes) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
         if self.slanted is not None:
-            return self.slanted.axis_region(region, self.tolerance)
+            return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
-        inner = shapely.buffer(region, -reach, quad_segs=quad_segments(reach, self.tolerance))
-        return polygons(shapely.simplify(inner, self.tolerance / 2.0))
+        inner = shapely.buffer(parts, -reach, quad_segs=quad_segments(reach, self.tolerance))
+        return simpler(inner, self.tolerance / 2.0)
 
-    def opened(self, axis_region: BaseGeometry | Shapes) -> Polygon | MultiPolygon:
-        """What is opened when the axis goes everywhere in `axis_region`."""
+    def opened(self, axis: Shapes) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
         if self.slanted is not None:
-            return self.slanted.opened(axis_region, self.tolerance)
+            return self.slanted.opened(axis, self.tolerance)
         reach = self.half_width
-        wide = shapely.buffer(axis_region, reach, quad_segs=quad_segments(reach, self.tolerance))
-        return whole(polygons(shapely.union_all(wide)))
+        return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
 
 def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float) -> Opening:
@@ -152,25 +160,23 @@ class Footprints:
             cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius, across=across
         )
 
-    def axis_region(self, region: BaseGeometry, tolerance: float) -> Shapes:
-        """Polygons over which the axis may go so that nothing outside `region` is opened."""
-        parts = self._mapped(polygons(region), self._to_plane)
-        reach = self._reach(parts)
-        inner = shapely.buffer(parts, -(reach - FIT), quad_segs=quad_segments(float(reach.max()), tolerance))
-        return polygons(self._mapped(shapely.simplify(inner, tolerance / 2.0), self._to_axis))
+    def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        plane = self._mapped(parts, self._to_plane)
+        reach = self._reach(plane)
+        inner = shapely.buffer(plane, -(reach - FIT), quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        return self._mapped(simpler(inner, tolerance / 2.0), self._to_axis)
 
-    def opened(self, axis_region: BaseGeometry | Shapes, tolerance: float) -> Polygon | MultiPolygon:
-        """What is opened when the axis goes everywhere in `axis_region`."""
-        parts = self._mapped(polygons(axis_region), self._axis_to_plane)
-        if not len(parts):
-            return Polygon()
-        reach = self._reach(parts)
-        wide = shapely.buffer(parts, reach, quad_segs=quad_segments(float(reach.max()), tolerance))
-        return whole(polygons(shapely.union_all(self._mapped(wide, self._from_plane))))
+    def opened(self, axis: Shapes, tolerance: float) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
+        plane = self._mapped(axis, self._axis_to_plane)
+        reach = self._reach(plane)
+        wide = shapely.buffer(plane, reach, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        return self._mapped(wide, self._from_plane)
 
     def _reach(self, parts: Shapes) -> Floats:
         """The largest radius of an opening in the plane over each part."""
-        bounds = shapely.bounds(parts).reshape(-1, 4)
+        bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
         radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
         y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
         return np.asarray(np.interp(y / radius, self.stretched, self.across).max(axis=0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -11,9 +12,9 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.cutters import Cutter
-from pathgen.pocketing.clearing import Nest, Pieces, nest, pieces
+from pathgen.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
 from pathgen.pocketing.linking import FreeWays, begun_on_a_straight, inside_out, leads, tour, way_in
-from pathgen.pocketing.openings import Opening, Shapes, polygons, whole
+from pathgen.pocketing.openings import Opening, Shapes, polygons
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
 from pathgen.scallop import scallop_height
@@ -95,57 +96,41 @@ class Plan:
 def cleared(
     one: Opening,
     axis: Shapes,
-    rest: BaseGeometry,
-    opened: BaseGeometry,
+    rest: Shapes,
+    opened: Shapes,
     trace: Trace,
     options: PocketOptions,
     tolerance: Tolerances,
 ) -> None:
-    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis`."""
+    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part)."""
     step, needed = spacing(one), None
-    first = np.full(len(axis), options.allowance or step)
-    if not opened.is_empty:
+    areas, part = shapely.get_parts(axis, return_index=True)
+    ways = FreeWays(area=areas)
+    first = np.full(len(areas), options.allowance or step)
+    if not shapely.is_empty(opened).all():
         needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
-        axis = axis[_touching(axis, needed)]
-        shapely.prepare(needed)
+        keep = shapely.intersects(needed[part], areas)
+        areas, part = areas[keep], part[keep]
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
-        first = np.where(shapely.covers(needed, axis), options.allowance or step, step)
-    nested = nest(axis, first=first, spacing=step, tolerance=tolerance.inner)
-    cut = pieces(nested, half_width=one.half_width, spacing=step, needed=needed)
-    if needed is not None:
-        cut = _reaching(cut, rest, one.half_width)
-    if not len(cut):
-        return
+        first = np.where(shapely.covers(needed[part], areas), options.allowance or step, step)
+    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner)
+    part = part[nested.root]
+    cut = pieces(nested, half_width=one.half_width, spacing=step)
     ways = FreeWays(area=nested.area)
     if needed is not None:
+        cut = clipped(cut, needed[part], rest[part], one.half_width)
         through_air = shapely.buffer(opened, -(one.half_width + 0.02), quad_segs=8)
-        ways = FreeWays(
-            area=nested.area, near=needed, open=through_air, longest=one.cutter.feed / 60.0 * _HOP_SECONDS
-        )
-    plan = _planned(nested, cut, _places(nested, cut, axis, needed), one, options, ways)
-    _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
+        longest = one.cutter.feed / 60.0 * _HOP_SECONDS
+        ways = FreeWays(area=nested.area, near=needed[part], open=through_air[part], longest=longest)
+    if len(cut):
+        place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
+        plan = _planned(nested, cut, place, one, options, ways)
+        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
 
 
-def _touching(areas: Shapes, other: BaseGeometry) -> Bools:
-    shapely.prepare(other)
-    return np.asarray(shapely.intersects(other, areas))
-
-
-def _reaching(cut: Pieces, rest: BaseGeometry, half_width: float) -> Pieces:
-    """Only the pieces that cut something of `rest`."""
-    shapely.prepare(rest)
-    lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
-    near = shapely.dwithin(rest, lines, half_width - 0.002) if len(lines) else np.zeros(0, bool)
-    keep = np.flatnonzero(near)
-    return Pieces(line=[cut.line[k] for k in keep], closed=cut.closed[keep], node=cut.node[keep])
-
-
-def _places(nested: Nest, cut: Pieces, axis: Shapes, needed: BaseGeometry | None) -> Ints:
-    """The place, a connected area of the axis, that each piece is in."""
-    if needed is None:
-        return nested.root[cut.node]
-    areas = polygons(shapely.intersection(axis, needed))
-    tree = shapely.STRtree(areas)
+def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
+    """The place, a connected area of the axis where there is something to cut, that each piece is in."""
+    tree = shapely.STRtree(polygons(shapely.intersection(areas, needed)))
     return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
 
 
@@ -205,10 +190,10 @@ def _with_leads(lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, ra
         a, b = leads(lines[k], radius)
         onto.append(a)
         off.append(b)
-    both = np.concatenate([np.array(onto), np.array(off)], axis=1)
-    room = shapely.covers(ways.area[node[chosen]], shapely.linestrings(both))
+    both = shapely.linestrings(np.concatenate([np.array(onto), np.array(off)], axis=1))
+    room = shapely.covers(ways.area[node[chosen]], both)
     if ways.near is not None:
-        room &= shapely.covers(ways.near, shapely.linestrings(both))
+        room &= shapely.covers(ways.near[node[chosen]], both)
     for k, a, b in ((k, onto[i], off[i]) for i, k in enumerate(chosen) if room[i]):
         lines[k] = np.vstack([a, lines[k], b])
     led[chosen[room]] = True
@@ -217,41 +202,40 @@ def _with_leads(lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, ra
 
 def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: Floats) -> None:
     """Each place through all its layers before the next."""
-    early = np.flatnonzero(~plan.last_only)
     every = np.arange(len(plan.line))
-    linked_early, linked_every = _links(plan, early, ways), _links(plan, every, ways)
-    ramps = {
-        k: way_in(plan.line[k], layers[0] / trace.ramp) if plan.round[k] and _roomy(plan.line[k], trace) else plan.line[k][:1]
-        for k in np.union1d(early[~linked_early], every[~linked_every])
-    }
-    root = nested.root
+    rounds = [np.flatnonzero(~plan.last_only)] * (len(layers) - 1) + [every]
+    linked = [_links(plan, chosen, ways) for chosen in rounds]
+    entered = np.union1d(every[~linked[-1]], rounds[0][~linked[0]])
+    ramps = {k: _way_in(plan, k, trace, layers[0]) for k in entered}
+    slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
+    back = [
+        _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
+        for (a, i), (b, j) in itertools.pairwise(zip(rounds, slices, strict=True))
+    ]
     for place in range(int(plan.place[-1]) + 1):
-        above, last = 0.0, None
-        for depth in layers:
-            chosen, linked = (every, linked_every) if depth == layers[-1] else (early, linked_early)
-            here = plan.place[chosen] == place
-            for k, link in zip(chosen[here], linked[here], strict=True):
+        above = 0.0
+        for layer, depth in enumerate(layers):
+            here = slice(slices[layer][place], slices[layer][place + 1])
+            through = bool(layer and back[layer - 1][place])
+            for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
                 if not link:
-                    _enter(trace, ramps[k], above, float(depth), last, ways, root[plan.node[k]])
-                trace.follow(plan.line[k], float(depth), Move.EASED if plan.eased[k] else Move.CUT)
-                last = None
-            above, last = float(depth), trace.position
+                    trace.enter(ramps[k], above, depth, through_cleared=through)
+                trace.follow(plan.line[k], depth, Move.EASED if plan.eased[k] else Move.CUT)
+                through = False
+            above = depth
 
 
-def _roomy(line: Floats, trace: Trace) -> bool:
-    """Whether a loop is long enough to ramp round it."""
-    return float(np.hypot(*np.diff(line, axis=0).T).sum()) > 2.0 * trace.width
+def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
+    """A ramp round a loop that is long enough for one; otherwise its first point, to plunge at."""
+    line = plan.line[k]
+    roomy = plan.round[k] and float(np.hypot(*np.diff(line, axis=0).T).sum()) > 2.0 * trace.width
+    return way_in(line, height / trace.ramp) if roomy else line[:1]
 
 
-def _enter(
-    trace: Trace, ramp: Floats, above: float, depth: float, last: Floats | None, ways: FreeWays, root: int
-) -> None:
-    """To the beginning of a ramp, through the cleared layer above where that is near, and down it."""
-    if last is not None and ways.hold(np.array([root]), last[None], ramp[:1])[0]:
-        trace.follow(ramp[:1], above)
-    else:
-        trace.hop(ramp[0], above)
-    trace.descend(ramp, above, depth)
+def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:
+    """For each place, whether the way from its last piece to the next layer's ramp lies in the cleared layer."""
+    ends = np.array([plan.line[k][-1] for k in last])
+    return ways.hold(nested.root[plan.node[last]], ends, np.array([ramp[0] for ramp in ramps]))
 
 
 def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:

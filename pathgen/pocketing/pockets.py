@@ -12,8 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
-from pathgen.pocketing.corners import Sharpening, sharpened
-from pathgen.pocketing.openings import Opening, cleaned, opening, polygons, whole
+from pathgen.pocketing.corners import sharpened
+from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, whole
 from pathgen.pocketing.places import cleared, floor_ridge, steepest
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
@@ -109,9 +109,10 @@ def pocket(
     tolerance = tolerance or Tolerances()
     options = PocketOptions(allowance=allowance, smallest=smallest, overlap=overlap, local_clear=local_clear)
     region = cleaned(region)
+    parts = polygons(region)
     openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
     slope = steepest(surface, region)
-    opened: BaseGeometry = Polygon()
+    opened = np.full(len(parts), Polygon(), dtype=object)
     cuts: list[PocketCut] = []
     for number, one in enumerate(openings, start=1):
         trace = Trace(
@@ -119,9 +120,14 @@ def pocket(
             tolerance=tolerance, keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
-        cut = _cut_by(one, trace, region, opened, slope, options, tolerance, corners=corners, where=where)
-        opened = cut.opened
-        cuts.append(cut)
+        skipped = _cut_by(one, trace, parts, opened, options, tolerance, corners=corners)
+        path = trace.toolpath()
+        cuts.append(PocketCut(
+            cutter=one.cutter, toolpath=path, opened=whole(polygons(opened)),
+            left=whole(polygons(shapely.difference(parts, opened))), skipped=skipped,
+            ridge=floor_ridge(one, slope) if len(path) else 0.0,
+            warnings=_warnings(one, parts, path, slope, where),
+        ))
     if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
         _nothing_fits(region, cutters, where)
     return tuple(cuts)
@@ -130,49 +136,55 @@ def pocket(
 def _cut_by(
     one: Opening,
     trace: Trace,
-    region: BaseGeometry,
-    opened: BaseGeometry,
-    slope: float,
+    parts: Shapes,
+    opened: Shapes,
     options: PocketOptions,
     tolerance: Tolerances,
     *,
     corners: bool,
-    where: str,
-) -> PocketCut:
-    """One cutter's share, after those before it have opened `opened`."""
-    axis = one.axis_region(region)
-    rest, skipped = _worth_cutting(shapely.difference(one.opened(axis), opened), opened, options)
-    warnings = _doubts(one, slope, where)
-    if not rest.is_empty:
+) -> float:
+    """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
+
+    Returns the area of what it could open but is too small to matter.
+    """
+    axis = one.axis_region(parts)
+    reached = one.opened(axis)
+    if shapely.is_empty(opened).all():
+        rest, skipped = reached, 0.0
+    else:
+        rest, skipped = _worth_cutting(shapely.difference(reached, opened), options.smallest)
+    if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, opened, trace, options, tolerance)
-        opened = _united(opened, rest)
-    sharp = Sharpening.nothing()
+        opened[:] = shapely.union(opened, rest)
     if corners:
-        sharp = sharpened(one, region, shapely.difference(region, opened), trace, options)
-        opened = _united(opened, shapely.intersection(sharp.opened, region))
-    path = trace.toolpath()
+        opened[:] = sharpened(one, parts, opened, trace, options)
+    return skipped
+
+
+def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
+    """What is left without the pieces too small to matter, and the area of those."""
+    pieces, owner = shapely.get_parts(rest, return_index=True)
+    area = shapely.area(pieces)
+    large = (area >= smallest) & (shapely.get_type_id(pieces) == 3)
+    kept = np.full(len(rest), Polygon(), dtype=object)
+    owners, start = np.unique(owner[large], return_index=True)
+    for k, group in zip(owners, np.split(pieces[large], start[1:]), strict=False):
+        kept[k] = whole(group)
+    return kept, float(area[~large].sum())
+
+
+def _warnings(one: Opening, parts: Shapes, path: Toolpath, slope: float, where: str) -> tuple[str, ...]:
+    """A cutter with nothing to do, and a flat end so wide that it stands clear of the wood on its downhill side."""
+    name = f"{where}: cutter {one.cutter.name!r}"
     if not len(path):
-        fits = "finds nothing left to cut" if len(axis) else "goes in nowhere"
-        warnings.append(f"{where}: cutter {one.cutter.name!r} {fits}")
-    left = whole(polygons(shapely.difference(region, opened)))
-    return PocketCut(
-        cutter=one.cutter, toolpath=path, opened=opened, left=left, skipped=skipped,
-        ridge=floor_ridge(one, slope) if len(path) else 0.0, warnings=tuple(warnings),
-    )
-
-
-def _united(a: BaseGeometry, b: BaseGeometry) -> Polygon | MultiPolygon:
-    return whole(polygons(shapely.union(a, b)))
-
-
-def _doubts(one: Opening, slope: float, where: str) -> list[str]:
-    """A wide flat end over a steep place stands clear of the wood on its downhill side."""
-    if one.cutter.shape != "flat-end" or one.cutter.diameter * slope < one.depth:
-        return []
-    return [
-        f"{where}: cutter {one.cutter.name!r} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: its downhill"
-        " side stays above the surface, so it does not open all of its width there; use a smaller one or a ball end"
-    ]
+        fits = not shapely.is_empty(one.axis_region(parts)).all()
+        return (f"{name} finds nothing left to cut" if fits else f"{name} goes in nowhere",)
+    if one.cutter.shape == "flat-end" and one.cutter.diameter * slope > one.depth:
+        return (
+            f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: its downhill side stays above the"
+            " surface and opens nothing there; use a smaller one, or a ball end",
+        )
+    return ()
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
@@ -185,14 +197,3 @@ def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -
         remedy="add a smaller cutter, or make the drawing larger",
     )
 
-
-def _worth_cutting(
-    rest: BaseGeometry, opened: BaseGeometry, options: PocketOptions
-) -> tuple[Polygon | MultiPolygon, float]:
-    """The pieces of what is left that are not too small to matter, and the area of those that are."""
-    parts = polygons(rest)
-    if opened.is_empty:
-        return whole(parts), 0.0
-    area = shapely.area(parts)
-    large = area >= options.smallest
-    return whole(parts[large]), float(area[~large].sum())

@@ -46,11 +46,6 @@ class Trace:
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(options.steepest_ramp, room) if room >= _LEAST_RAMP else options.steepest_ramp
 
-    @property
-    def position(self) -> Floats | None:
-        """Where the axis is, in plan."""
-        return self._last
-
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
         rows[:, :2], rows[:, 2], rows[:, 3] = xy, depth, kind
@@ -65,7 +60,15 @@ class Trace:
         self._add(to[None], -self._options.approach, Move.RAPID)
         self._add(to[None], depth, Move.PLUNGE)
 
-    def descend(self, line: Floats, above: float, depth: float) -> None:
+    def enter(self, ramp: Floats, above: float, depth: float, *, through_cleared: bool = False) -> None:
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it."""
+        if through_cleared:
+            self.follow(ramp[:1], above)
+        else:
+            self.hop(ramp[0], above)
+        self._descend(ramp, above, depth)
+
+    def _descend(self, line: Floats, above: float, depth: float) -> None:
         """Along `line` evenly from one depth to the other; straight down where the line is a point."""
         if len(line) < 2:
             self._add(line, depth, Move.PLUNGE)

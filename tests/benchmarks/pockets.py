@@ -29,16 +29,16 @@ def flat_end(diameter: float) -> Cutter:
 
 
 def wavy_regions(count: int, corners: int, seed: int = 5) -> MultiPolygon:
-    """`count` closed wavy shapes of 6 mm radius, each with a hole, `corners` in all, on a grid over a board."""
+    """`count` closed wavy shapes of 4 mm radius, each with a hole, `corners` in all, on a grid over a board."""
     rng = np.random.default_rng(seed)
     outer = corners // count * 3 // 4
     inner = corners // count - outer
     shapes = []
     for i in range(count):
-        centre = np.array([14.0 * (i // 4) * 90 / count + 8.0, 14.0 * (i % 4) - 21.0])
-        lobes, swing = int(rng.integers(3, 8)), rng.uniform(0.05, 0.25)
+        centre = np.array([9.6 * (i // 6) + 5.0, 9.6 * (i % 6) - 24.0])
+        lobes, swing = int(rng.integers(3, 8)), rng.uniform(0.05, 0.2)
         shapes.append(Polygon(
-            _wave(centre, 5.2, lobes, swing, outer), [_wave(centre + rng.uniform(-1, 1, 2), 1.2, 3, 0.1, inner)]
+            _wave(centre, 4.0, lobes, swing, outer), [_wave(centre + rng.uniform(-0.5, 0.5, 2), 0.5, 3, 0.1, inner)]
         ))
     return MultiPolygon(shapes)
 
