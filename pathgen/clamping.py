@@ -187,9 +187,9 @@ class Clamping:
     @property
     def zero(self) -> tuple[float, float]:
         """Where in the board's frame X 0, Y 0 of the programs is, mm."""
-        *on_blank, end, side = f"-{self.setup.zero}".split("-")[1:]
         if self.setup.zero not in ZEROS:
             raise JobError("[setup] zero", f'"{self.setup.zero}"', allowed=", ".join(ZEROS))
+        *on_blank, end, side = self.setup.zero.split("-")
         x0, _, x1, y1 = self.stock.bounds
         sign = {"centre": 0, "bass": self.board.bass_side, "treble": -self.board.bass_side}[side]
         if not on_blank and end == "blank":

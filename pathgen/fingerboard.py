@@ -165,6 +165,8 @@ class Slots:
         line's end.
     bevel : float
         Width in plan of the bevel along each edge of the slot, mm; 0 for none.
+    entry : "ramp" or "peck"
+        How the cutter goes down into each layer.
     """
 
     number: NDArray[np.int64]
@@ -175,6 +177,7 @@ class Slots:
     bottom: Literal["curve", "flat"] = "curve"
     through: Flags = None  # type: ignore[assignment]
     bevel: float = 0.0
+    entry: Literal["ramp", "peck"] = "ramp"
 
     def __post_init__(self) -> None:
         if self.through is None:
@@ -269,6 +272,7 @@ def fingerboard(
 def slots(
     board: Fingerboard, *, width: float, depth: float, short: float | None = None,
     bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
+    entry: Literal["ramp", "peck"] = "ramp",
 ) -> Slots:
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
@@ -295,13 +299,16 @@ def slots(
         )
     made = Slots(
         number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
-        through=frets.full & (short is None),
+        through=frets.full & (short is None), entry=entry,
     )
     _meeting_refused(made)
     return made
 
 
-def nut_slot(board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"]) -> Slots:
+def nut_slot(
+    board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
+    entry: Literal["ramp", "peck"] = "ramp",
+) -> Slots:
     """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end."""
     bass, treble = board.nut_line
     unit = (treble - bass) / np.linalg.norm(treble - bass)
@@ -317,7 +324,7 @@ def nut_slot(board: Fingerboard, *, width: float | None, depth: float, bottom: L
                        allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")
     middle = np.stack([bass, treble])[None] + square * width / 2
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
-    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom)
+    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry)
 
 
 _SHELF_OVERRUN = 1.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,6 @@ from pathgen.surface import Surface
 from pathgen.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
-Entry = Literal["ramp", "peck"]
 
 RUN_OUT = 0.5
 """How far a through slot's cutter runs clear of the board's edge, mm."""
@@ -25,15 +23,14 @@ PECKS = 4
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, entry: Entry = "ramp",
-    chord_tolerance: float = 5e-4,
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
-    Each layer is entered by a ramp over the slot's whole length, or by pecks: a thin cutter never goes a full
-    stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may come down quickly.
-    Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
+    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says: a thin cutter
+    never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may come
+    down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     floors = slots.floors(surface)
@@ -44,7 +41,7 @@ def slotting(
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
-        runs.append(_layered(tops, floor, cutter.stepdown, entry))
+        runs.append(_layered(tops, floor, cutter.stepdown, slots.entry))
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
@@ -123,7 +120,7 @@ def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> F
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
-def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: Entry) -> Floats:
+def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:
     """One run: every line at every depth, without lifting out.
 
     A layer begins on the first line: the ramp sinks along it, and the way back leaves it level; pecks go down at its

@@ -101,9 +101,9 @@ class Toolpath:
         return Toolpath(self.points + [0.0, 0.0, dz], self.kinds)
 
     def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
-        """The same moves, at the plunge feed wherever `feed` would sink the cutter faster than `plunge`."""
-        step = np.diff(self.points, axis=0, prepend=self.points[:1])
-        too_fast = (self.kinds == Move.CUT) & (-step[:, 2] * feed > plunge * self.lengths * 1.0001)
+        """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""
+        drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
+        too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
 
     @property

@@ -1,0 +1,101 @@
+"""Whether the finished surface is where it should be: low places, high places, ridges, resin left proud."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from pathgen.clamping import RESURFACE, SURFACE_FINISH, Clamping
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.ridges import Ridges
+from pathgen.verify.simulate import Simulation
+
+Where = tuple[float, float]
+_NOWHERE = (math.nan, math.nan)
+Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
+"""Name of the program and line that cut deepest at a place."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Deviation:
+    """Lowest and highest of the finished surface, from where it should be, mm, and where."""
+
+    low: float
+    high: float
+    low_at: Where
+    high_at: Where
+    high_in_fill: bool
+
+
+def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
+    """Where the finished surface must be right: the board, without slots and without pockets that stay open."""
+    area = clamping.board.outline.buffer(-clear, join_style="mitre")
+    if clamping.slots is not None:
+        lines = shapely.linestrings(clamping.slots.lines)
+        area = area.difference(shapely.union_all(shapely.buffer(lines, clamping.slots.width / 2 + clear, cap_style="square")))
+    pocketed = {step.inlay for step in clamping.steps if step.inlay is not None}
+    bare = [inlay.area.buffer(clear) for i, inlay in enumerate(clamping.inlays) if inlay.fill == "none" and i in pocketed]
+    return area.difference(shapely.union_all(bare)) if bare else area
+
+
+def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry) -> Deviation:
+    """The finished surface on the grid of the simulation, within an area."""
+    skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
+    window = sim.grid.window(area.bounds)
+    part = sim.grid.part(window)
+    off = sim.top[window] - sim.surface[window]
+    off[~part.covered(area)] = np.nan
+    off += np.float32(skim)
+    if not off.size or np.isnan(off).all():
+        return Deviation(low=math.nan, high=math.nan, low_at=_NOWHERE, high_at=_NOWHERE, high_in_fill=False)
+    low, high = int(np.nanargmin(off)), int(np.nanargmax(off))
+    places = [(float(part.xs[k % off.shape[1]]), float(part.ys[k // off.shape[1]])) for k in (low, high)]
+    return Deviation(
+        low=float(off.flat[low]), high=float(off.flat[high]), low_at=places[0], high_at=places[1],
+        high_in_fill=_in_fill(sim, places[1]),
+    )
+
+
+def surface_findings(
+    deviation: Deviation, ridges: Ridges, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
+) -> Iterator[Finding]:
+    """Too low, too high, ridges over the limit."""
+    if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
+        return
+    limit = clamping.surfacing.scallop
+    low, low_at = min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at))
+    high, high_at = max((deviation.high, deviation.high_at), (ridges.above, ridges.above_at))
+    if not low >= -tolerances.surface_low:
+        program, line = culprit(*low_at, None)
+        yield Finding(
+            code="surface-too-low", severity="forbid", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
+            allowed=f"{tolerances.surface_low:g} mm", remedy="do not cut: make the programs again from the job",
+        )
+    slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
+    if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:
+        program, line = culprit(*high_at, (SURFACE_FINISH, RESURFACE))
+        proud = deviation.high_in_fill and high == deviation.high
+        yield Finding(
+            code="fill-proud" if proud else "surface-too-high", severity="forbid", where=at(program, line, *high_at),
+            got=f"{high:.4f} mm too high", allowed=f"ridges of {limit:g} mm",
+            remedy="the surface is not cut everywhere: make the programs again from the job",
+        )
+    if ridges.highest > limit + tolerances.ridge:
+        program, line = culprit(*ridges.highest_at, (SURFACE_FINISH, RESURFACE))
+        yield Finding(
+            code="ridges-too-high", severity="forbid", where=at(program, line, *ridges.highest_at),
+            got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="bring the passes closer together",
+        )
+
+
+def _in_fill(sim: Simulation, place: Where) -> bool:
+    row, column = int(np.searchsorted(sim.grid.ys, place[1])), int(np.searchsorted(sim.grid.xs, place[0]))
+    return any(
+        rows.start <= row < rows.stop and columns.start <= column < columns.stop
+        and fill.fill[row - rows.start, column - columns.start]
+        for fill in sim.poured for rows, columns in [fill.window]
+    )
