@@ -14,7 +14,7 @@ from pathgen.plan import Plan, clamping_of, plan
 from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
-from pathgen.timing import minutes
+from pathgen.timing import times
 from pathgen.verify import Verification, verify
 from pathgen.writing import read_folder, write_folder
 
@@ -103,8 +103,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
 
 def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
-    time = minutes(path, step.cutter, clamping.machine)
+    spent = times(path, step.cutter, clamping.machine)
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=time), job=job.fingerprint
+        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total), job=job.fingerprint
     )
-    return Program(step=step, text=text, toolpath=path, minutes=time)
+    return Program(step=step, text=text, toolpath=path, times=spent)

@@ -77,6 +77,8 @@ def _program(program: Program) -> dict[str, Any]:
         "cut_length": _round(program.toolpath.cut_length, 2),
         "rapid_length": _round(program.toolpath.rapid_length, 2),
         "minutes": _round(program.minutes, 2),
+        "cutting_minutes": _round(program.times.cutting, 2),
+        "rapid_minutes": _round(program.times.rapid, 2),
         "z_min": _round(program.toolpath.points[:, 2].min() - 0.0, 4),
     }
 
