@@ -64,14 +64,24 @@ class Build:
         return write_folder(Path(folder), self.files())
 
     def files(self) -> dict[str, str]:
-        """Every file of the build by name: programs, report.json, report.txt."""
+        """Every file of the build by name: programs, report.json, report.txt, setup.html."""
         from pathgen.report.data import as_json
+        from pathgen.report.sheet import setup_sheet
 
         return {
             **{program.file_name: program.text for program in self.programs},
             "report.json": as_json(self.report),
             "report.txt": report_text(self.report, self.job.units),
+            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report),
         }
+
+    def pictures(self) -> dict[str, str]:
+        """The setup sheet's pictures as SVG files by name; each prints at true size."""
+        from pathgen.markup import as_svg
+        from pathgen.report.sheet import pictures
+
+        drawn = pictures(self.plan, self.programs, self.verification)
+        return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
 
 
 def build(job: Job, *, resolution: float = 0.1) -> Build:

@@ -12,7 +12,7 @@ Child: TypeAlias = "Element | str | Iterable[Child] | None"
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 
 
-def element(name: str, *children: Child, **attributes: str | float | None) -> Element:
+def element(tag: str, /, *children: Child, **attributes: str | float | None) -> Element:
     """An element with its children and attributes; text is escaped when the tree is written.
 
     Children may be elements, text, None (nothing) or iterables of these. In attribute names ``_`` stands for ``-``,
@@ -21,7 +21,7 @@ def element(name: str, *children: Child, **attributes: str | float | None) -> El
     >>> as_html(element("p", "a < b ", element("b", "bold"), class_="note"))
     '<p class="note">a &lt; b <b>bold</b></p>'
     """
-    node = Tree.Element(name)
+    node = Tree.Element(tag)
     for key, value in attributes.items():
         if value is not None:
             node.set(key.rstrip("_").replace("_", "-"), number(value) if not isinstance(value, str) else plain(value))
@@ -49,8 +49,8 @@ def number(value: float) -> str:
 
 
 def plain(text: str) -> str:
-    """Text without the control characters that XML 1.0 and HTML do not allow."""
-    return "".join(c for c in text if c in "\t\n" or (c.isprintable() or c.isspace()) and ord(c) >= 32)
+    """Text without control characters, which XML 1.0 and HTML do not allow, nor marks that turn its direction."""
+    return "".join(c for c in text if c in "\t\n\N{NO-BREAK SPACE}" or c.isprintable())
 
 
 def as_html(node: Element) -> str:

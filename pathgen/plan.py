@@ -248,12 +248,23 @@ def _path(
     return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
 
 
+def tabs_of(clamping: Clamping) -> Floats:
+    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    cutter, cut = _cutter_for(clamping, OUTLINE), clamping.outline
+    if cutter is None or cut is None:
+        return np.empty((0, 2))
+    frets = clamping.board.frets
+    slot_ends = np.concatenate([frets.bass, frets.treble]) if clamping.slots else np.empty((0, 2))
+    return tab_points(
+        clamping.board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * cutter.radius
+    )
+
+
 def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
     board = clamping.board
-    slot_ends = np.concatenate([board.frets.bass, board.frets.treble]) if clamping.slots else np.empty((0, 2))
-    tabs = tab_points(board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * step.cutter.radius)
     return outlining(
-        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=-cut.through, tabs=tabs,
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=-cut.through,
+        tabs=tabs_of(clamping),
         tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 
