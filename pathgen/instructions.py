@@ -53,7 +53,10 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
         )
     elif step.operation == POCKET and _first_of_inlay(clamping, step):
         lines.append("Do not move the work.")
-    lines.append(f"Fit the cutter and set Z 0 again for it: {_z_place(clamping, step)}.")
+    again = " again" if step.order > 1 else ""
+    size = format_length(step.cutter.diameter, clamping.units)
+    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+                 f"{_z_place(clamping, step)}.")
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:
         depth = format_length(clamping.outline.through, clamping.units)
         lines.append(f"This program cuts {depth} into the board under the work: see that there is one to spare.")

@@ -50,6 +50,8 @@ def number(value: float) -> str:
 
 def plain(text: str) -> str:
     """Text without control characters, which XML 1.0 and HTML do not allow, nor marks that turn its direction."""
+    if text.isprintable():
+        return text
     return "".join(c for c in text if c in "\t\n\N{NO-BREAK SPACE}" or c.isprintable())
 
 

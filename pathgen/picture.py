@@ -70,9 +70,9 @@ def area(view: View, shape: shapely.Geometry, *, decimals: int = 2, **style: str
     return element("path", d=_closed(view, shape, decimals), fill_rule="evenodd", **style)
 
 
-def lines(view: View, runs: ArrayLike | list[Floats], *, decimals: int = 2, **style: str | float | None) -> Element:
+def lines(view: View, runs: Floats | list[Floats], *, decimals: int = 2, **style: str | float | None) -> Element:
     """Open lines: each an (n, 2) array of points."""
-    data = "".join(_data(view(run), decimals) for run in runs if len(run))  # type: ignore[union-attr]
+    data = "".join(_data(view(run), decimals) for run in runs if len(run))
     return element("path", d=data, **style)
 
 

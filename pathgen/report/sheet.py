@@ -75,7 +75,8 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         "header",
         e("p", "Setup sheet", class_="kicker"),
         e("h1", clamping.title),
-        e("p", verdict, e("a", also, href="#findings") if also else None, class_="verdict " + ("good" if passed else "bad")),
+        e("p", verdict, e("a", also, href="#findings") if also else None,
+          class_="verdict good" if passed else "verdict bad"),
         _facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
             ("Machine time", f"about {time}, without changing cutters and without curing"),
@@ -105,8 +106,8 @@ def _blank_words(clamping: Clamping) -> str:
 
 def _from_above(planned: Plan) -> Element:
     clamping = planned.clamping
-    words = ("Seen from above. Hatched: clamps. Grey: what the last cutter takes away around the board. Dotted: how far "
-             "the finishing cutter reaches. Triangles: tabs that hold the board.")
+    words = ("Seen from above. Hatched: clamps. Grey: what the last cutter takes away around the board. Dotted: how "
+             "far the finishing cutter reaches. Triangles: tabs that hold the board.")
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
     return _chapter("board", "The board on the machine", _figure(picture, words, wide=True))
 
@@ -184,7 +185,8 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
 
 def _programs(clamping: Clamping, programs: Sequence[Program]) -> Element:
     contents = e("ol", (
-        e("li", e("a", purpose(clamping, p.step), href=f"#program-{p.order}"), f", {p.cutter.name}, {_minutes(p.minutes)}")
+        e("li", e("a", purpose(clamping, p.step), href=f"#program-{p.order}"),
+          f", {p.cutter.name}, {_minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
     return _chapter("programs", "The programs, in order", contents, *(_program(clamping, p) for p in programs))
@@ -256,8 +258,9 @@ def _ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -
     place = f"X {format_length(x, units, decimals=1)}, Y {format_length(y, units, decimals=1)}"
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
-        f"ridge between them stands {ridges.highest * 1000:.1f} µm (thousandths of a millimetre) at {place}, marked with "
-        f"a cross; {surface['scallop_limit'] * 1000:.4g} µm is allowed. They run along the board and are sanded away."
+        f"ridge between them stands {ridges.highest * 1000:.1f} µm (thousandths of a millimetre) at {place}, marked "
+        f"with a cross; {surface['scallop_limit'] * 1000:.4g} µm is allowed. They run along the board and are sanded "
+        "away."
     )
     return _chapter("ridges", "Ridges left by the finishing passes", e("p", words),
                     _figure(ridge_picture(clamping, ridges), "Darker: higher ridges.", wide=True))

@@ -53,7 +53,9 @@ th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
 .swatch {{ display: inline-block; width: 1.6em; height: 1.1em; margin-right: .5em; vertical-align: -.15em;
   border: 1px solid {INK}; }}
 .cautions ul {{ background: {STOP_TINT}; border-left: 6px solid {BAD}; padding: .6rem .9rem .6rem 2rem; }}
-.contents {{ columns: 22rem auto; }}
+.contents {{ columns: 22rem auto; column-gap: 2.5rem; padding-left: 2rem; }}
+.contents li {{ break-inside: avoid; }}
+article dl {{ grid-template-columns: max-content 1fr max-content 1fr; }}
 article {{ background: {TINT}; padding: .3rem 1rem .8rem; margin: 1.2rem 0; }}
 article figure {{ background: {PAPER}; padding: .4rem; margin: .6rem 0 0; }}
 .order {{ display: inline-block; min-width: 1.9em; margin-right: .6em; text-align: center; color: {PAPER};
@@ -68,7 +70,7 @@ article figure {{ background: {PAPER}; padding: .4rem; margin: .6rem 0 0; }}
 .forbid b {{ color: {BAD}; }}
 footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
 @media (max-width: 34rem) {{
-  dl {{ grid-template-columns: 1fr; gap: 0; }}
+  dl, article dl {{ grid-template-columns: 1fr; gap: 0; }}
   dd {{ margin-bottom: .4rem; }}
 }}
 @page {{ margin: 14mm 12mm; }}

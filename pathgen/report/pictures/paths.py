@@ -11,25 +11,41 @@ from numpy.typing import NDArray
 from pathgen.clamping import Clamping
 from pathgen.fingerboard import Fingerboard
 from pathgen.markup import Element, element
-from pathgen.picture import INK, PALE, WOOD, View, area, lines
+from pathgen.picture import INK, PALE, WOOD, View, area, lines, words
 from pathgen.toolpath import Move, Toolpath
 
 Floats = NDArray[np.float64]
 
+FRET = "#c3b394"
+LEAST_SHOWN = 0.25
+"""Least share of the board's length in a picture."""
+MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+"""Frets that are numbered, to know the place by."""
 TOLERANCE = 0.1
 """How far drawn lines may stray from the path, mm."""
 
 
 def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
-    """The cutter's path over the board: cuts as lines, rapids dotted, the first cut marked with a ring."""
-    x0, y0, x1, y1 = clamping.stock.bounds
-    low, high = path.points.min(axis=0), path.points.max(axis=0)
-    bounds = (min(x0, low[0]), min(y0, low[1]), max(x1, high[0]), max(y1, high[1]))
-    view = View.around(bounds, 2.0)
+    """The cutter's path over the board: cuts as lines, rapids dotted, the first cut marked with a ring.
+
+    A path that stays on a part of the board is shown with that part only, at least `LEAST_SHOWN` of its length.
+    """
+    view = _view(path, clamping)
     size = view.width / 60
     return view.picture(
-        name, *_board(view, clamping.board), *_moves(view, path, size), *_first_cut(view, path, size),
+        name, *_board(view, clamping.board, size), *_moves(view, path, size), *_first_cut(view, path, size),
     )
+
+
+def _view(path: Toolpath, clamping: Clamping) -> View:
+    low, high = path.points[:, :2].min(axis=0), path.points[:, :2].max(axis=0)
+    x0, y0, x1, y1 = clamping.board.outline.bounds
+    margin = 0.01 * (x1 - x0)
+    least = max(LEAST_SHOWN * (x1 - x0) - (high[0] - low[0]), 0.0) / 2
+    left, right = low[0] - least - margin, high[0] + least + margin
+    if right - left > 0.7 * (x1 - x0):
+        left, right = min(x0, left), max(x1, right)
+    return View.around((left, min(y0, low[1]), right, max(y1, high[1])), margin)
 
 
 def runs(path: Toolpath, *, rapids: bool) -> list[Floats]:
@@ -47,8 +63,15 @@ def runs(path: Toolpath, *, rapids: bool) -> list[Floats]:
     return list(plans.values())
 
 
-def _board(view: View, board: Fingerboard) -> Iterator[Element]:
-    yield area(view, board.outline, fill=WOOD, stroke=PALE, stroke_width=0.4)
+def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
+    frame = shapely.box(view.left, view.bottom, view.right, view.top)
+    yield area(view, board.outline.intersection(frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
+    frets = np.stack([board.frets.bass, board.frets.treble], axis=1)
+    shown = (frets[..., 0] > view.left).all(axis=1) & (frets[..., 0] < view.right).all(axis=1)
+    yield lines(view, list(frets[shown]), decimals=1, stroke=FRET, stroke_width=size / 20)
+    for number, run in zip(board.frets.number[shown].tolist(), frets[shown], strict=True):
+        if number in MARKED:
+            yield words(view, run.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, fill=PALE)
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
