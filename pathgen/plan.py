@@ -282,16 +282,22 @@ def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
                safe_z=clamping.safe_z)
 
 
+def tabs_of(clamping: Clamping) -> Floats:
+    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    cutter, cut = _cutter_for(clamping, OUTLINE), clamping.outline
+    if cutter is None or cut is None:
+        return np.empty((0, 2))
+    cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
+    return tab_points(
+        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *cuts]),
+        width=cut.tab_width + 2 * cutter.radius, inlays=shapely.union_all([i.area for i in clamping.inlays]),
+    )
+
+
 def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
     board = clamping.board
-    cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
-    slot_ends = np.concatenate([np.empty((0, 2)), *cuts])
-    tabs = tab_points(
-        board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * step.cutter.radius,
-        inlays=shapely.union_all([inlay.area for inlay in clamping.inlays]),
-    )
     return outlining(
-        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs,
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs_of(clamping),
         tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 
