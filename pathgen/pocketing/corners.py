@@ -27,6 +27,9 @@ Ints = NDArray[np.intp]
 _SAMPLE = 0.05
 """Distance between the points along the walls that the middle line is found from, mm."""
 
+_FILM = 0.005
+"""Half the thickness under which nothing is worth sharpening, mm."""
+
 _LEAST_TURN = np.radians(25.0)
 """Walls that meet at less than this from straight are a curve drawn in short lines, not a corner."""
 
@@ -37,7 +40,8 @@ _LINE = 0.002
 def sharpened(one: Opening, parts: Shapes, opened: Shapes, trace: Trace, options: PocketOptions) -> Shapes:
     """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part."""
     after = np.array(opened, dtype=object)
-    left = shapely.difference(parts, opened)
+    # what is thinner than this was left by the chords along curved walls, not by a corner
+    left = shapely.buffer(shapely.difference(parts, opened), -_FILM, quad_segs=4)
     lines: list[Floats] = []
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
         branches = _branches(one, parts[k], left[k])
