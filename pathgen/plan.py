@@ -47,6 +47,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
+DRAWING_TOLERANCE = 0.002
+"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
+
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -163,7 +166,9 @@ class _Drawings:
 
         key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
         if key not in self.read:
-            self.read[key] = read_artwork(key[0], missing="report" if key[1] == "report" else "refuse")
+            self.read[key] = read_artwork(
+                key[0], tolerance=DRAWING_TOLERANCE, missing="report" if key[1] == "report" else "refuse"
+            )
         return self.read[key]
 
 
@@ -195,8 +200,10 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     outside = inlay.area.difference(board.outline)
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
-        raise JobError(f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, "
-                       f"Y {y:.1f}", remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"')
+        raise JobError(
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
+            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
+        )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
@@ -275,16 +282,22 @@ def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
                safe_z=clamping.safe_z)
 
 
+def tabs_of(clamping: Clamping) -> Floats:
+    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    cutter, cut = _cutter_for(clamping, OUTLINE), clamping.outline
+    if cutter is None or cut is None:
+        return np.empty((0, 2))
+    cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
+    return tab_points(
+        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *cuts]),
+        width=cut.tab_width + 2 * cutter.radius, inlays=shapely.union_all([i.area for i in clamping.inlays]),
+    )
+
+
 def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
     board = clamping.board
-    cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
-    slot_ends = np.concatenate([np.empty((0, 2)), *cuts])
-    tabs = tab_points(
-        board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * step.cutter.radius,
-        inlays=shapely.union_all([inlay.area for inlay in clamping.inlays]),
-    )
     return outlining(
-        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs,
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs_of(clamping),
         tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 
