@@ -1,4 +1,4 @@
-"""Inlays and slots that come too near each other: not faults of a program, but of the part, to be cut with open eyes."""
+"""Inlays and slots that come too near each other: not faults of a program but of the part, cut with open eyes."""
 
 from __future__ import annotations
 
@@ -23,7 +23,8 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
         crossed, near = np.flatnonzero(gap <= 0), np.flatnonzero((gap > 0) & (gap < tolerances.sliver))
         if len(crossed):
             yield _warning(
-                "inlay-crosses-slot", clamping, number, crossed, f"crosses the slots of frets {_frets(clamping, crossed)}",
+                "inlay-crosses-slot", clamping, number, crossed,
+                f"crosses the slots of frets {_frets(clamping, crossed)}",
                 "inlays between the slots", "see that the fill holds there, or move the drawing",
             )
         if len(near):

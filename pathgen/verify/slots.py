@@ -1,4 +1,4 @@
-"""Whether each slot, of a fret or of the nut, is on its line, at its depth, as wide and as long as asked: measured from the text."""
+"""Whether each slot is on its line, at its depth, as wide and as long as asked: measured from the text."""
 
 from __future__ import annotations
 
@@ -133,7 +133,9 @@ def _depth(  # type: ignore[no-untyped-def]
     for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
         floor, by = _floor(along, aside - beside, start, end, s, cutter)
         deep = wanted - floor
-        shallow = np.where(measured, -deep - slack, -np.inf)
+        # Near its side a round cutter reaches less far down a slope.
+        beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
+        shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
         deepest, shallowest = int(np.argmax(deep)), int(np.argmax(shallow))
         if deep[deepest] > tolerances.slot_depth:
             yield found("slot-too-deep", int(by[deepest]), f"{(top - floor)[deepest]:.4f} mm deep", allowed)
