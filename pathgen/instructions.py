@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+import math
+
+from pathgen.clamping import (
+    BEVEL,
+    HOLES,
+    NUT_SLOT,
+    OUTLINE,
+    POCKET,
+    RESURFACE,
+    SLOTS,
+    SURFACE_FINISH,
+    SURFACE_ROUGH,
+    Clamping,
+    Step,
+)
 from pathgen.cutters import Cutter
 from pathgen.units import format_length
 
@@ -15,8 +29,11 @@ def purpose(clamping: Clamping, step: Step) -> str:
         SURFACE_FINISH: "finish the radius",
         POCKET: f"pocket {name}",
         RESURFACE: f"cut the radius again over the cured fill of {name}",
+        HOLES: "cut the holes outside the board",
+        NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
-        OUTLINE: "cut the outline free, leaving tabs",
+        BEVEL: "bevel the edges of the fret slots",
+        OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
     }[step.operation]
 
 
@@ -36,7 +53,19 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is the nut face on the centre-line; the strings run along {along}. {z}."
+    return f"X 0 Y 0 is {zero_place(clamping.setup.zero)}; the strings run along {along}. {z}."
+
+
+def zero_place(zero: str) -> str:
+    """A place of zero in words."""
+    *on_blank, end, side = zero.split("-")
+    if not on_blank and end == "blank":
+        return "the centre of the blank"
+    if on_blank:
+        what = {"nut": "nut end", "end": "far end"}[end]
+        return f"the middle of the blank's {what}" if side == "centre" else f"the blank's corner, {what}, {side} side"
+    what = {"nut": "the nut face", "end": "the board's end"}[end]
+    return f"{what} on the centre-line" if side == "centre" else f"where {what} meets the {side} edge of the cut board"
 
 
 def before_start(clamping: Clamping, step: Step) -> list[str]:
@@ -51,9 +80,13 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
         )
     elif step.operation == POCKET and _first_of_inlay(clamping, step):
         lines.append("Do not move the work.")
-    lines.append(f"Fit the cutter and set Z 0 again for it: {_z_place(clamping, step)}.")
-    if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:
-        depth = format_length(clamping.outline.through, clamping.units)
+    again = " again" if step.order > 1 else ""
+    size = format_length(step.cutter.diameter, clamping.units)
+    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+                 f"{_z_place(clamping, step)}.")
+    lowest = _below_work(clamping, step)
+    if lowest > 0:
+        depth = format_length(lowest, clamping.units)
         lines.append(f"This program cuts {depth} into the board under the work: see that there is one to spare.")
     return lines
 
@@ -69,6 +102,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
             "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
             f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
         ]
+    if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.skin:
+        return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
     if step.operation == OUTLINE:
         return ["Cut the tabs with a fine saw and trim them flush."]
     return []
@@ -104,6 +139,13 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
     ]
 
 
+def _below_work(clamping: Clamping, step: Step) -> float:
+    """How far a step cuts below the underside of the work, mm."""
+    if step.operation == OUTLINE and clamping.outline is not None:
+        return -clamping.outline.bottom
+    return -clamping.holes.bottom if step.operation == HOLES and clamping.holes is not None else 0.0
+
+
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         return "touch off on the bed beside the work, or on a setter standing on it"
@@ -125,3 +167,25 @@ def _last_of_inlay(clamping: Clamping, step: Step) -> bool:
 
 def _pocket_orders(clamping: Clamping, step: Step) -> list[int]:
     return [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
+
+
+def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
+    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
+    lift = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1)
+    return [
+        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero; they must "
+        "be those of this sheet.",
+        "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over the nut "
+        "face on the centre-line.",
+        f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
+        "spindle off if the machine lets you.",
+        "Run the program with a hand on the stop. The first cut must begin, and the display must stay, within what "
+        "the table says (Z higher by what you raised it). The cutter must pass over no clamp.",
+        "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
+        "of paper.",
+    ]
+
+
+def air_cut_lift(clamping: Clamping, lowest: float) -> float:
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm over the blank, whole mm."""
+    return float(math.ceil(clamping.stock.thickness - lowest + 5.0))

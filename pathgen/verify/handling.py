@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping, Step
+from pathgen.clamping import HOLES, OUTLINE, Clamping, Step
 from pathgen.gcode.read import RAPID, ReadProgram
 from pathgen.toolpath import EASED_SHARE
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -177,8 +177,11 @@ def _bounds(
             got="a move past the edge of the stock", allowed=f"no more than {margin:.1f} mm past it",
             remedy="check the zero and the units",
         )
-    through = clamping.outline.through if clamping.outline else 0.0
-    floor = -(through if step.operation == "outline" else 0.0) - tolerances.below_bed
+    lowest = {
+        OUTLINE: clamping.outline.bottom if clamping.outline else 0.0,
+        HOLES: clamping.holes.bottom if clamping.holes else 0.0,
+    }
+    floor = min(lowest.get(step.operation, 0.0), 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
         yield Finding(

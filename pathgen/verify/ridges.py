@@ -7,6 +7,7 @@ across the board, and the top of each ridge is where the two flanks beside it me
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,13 +72,7 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
     inside = grid.covered(within)
     found: list[tuple[Floats, Floats, Floats]] = []
     above, below = (-math.inf, (math.nan, math.nan)), (math.inf, (math.nan, math.nan))
-    stretches = [
-        (column, rows)
-        for column in range(len(grid.xs))
-        for rows in _unbroken(np.flatnonzero(inside[:, column]))
-        if len(rows) >= 5
-    ]
-    for column, rows in stretches:
+    for column, rows in _stretches(inside):
         x, y = float(grid.xs[column]), grid.ys[rows]
         off = top[rows, column].astype(float) - surface.height(x, y)
         high, low = int(np.argmax(off)), int(np.argmin(off))
@@ -91,6 +86,15 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
                       above_at=(math.nan, math.nan), below_at=(math.nan, math.nan))
     x_all, y_all, h_all = (np.concatenate(part) for part in zip(*found, strict=True))
     return Ridges(x=x_all, y=y_all, height=h_all, above=above[0], below=below[0], above_at=above[1], below_at=below[1])
+
+
+def _stretches(inside: NDArray[np.bool_]) -> Iterator[tuple[int, NDArray[np.intp]]]:
+    """Column and rows of every unbroken stretch of 5 points or more: a slanting slot or a pocket parts a section."""
+    for column in range(inside.shape[1]):
+        rows = np.flatnonzero(inside[:, column])
+        for part in np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1):
+            if len(part) >= 5:
+                yield column, part
 
 
 def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floats]:
@@ -109,10 +113,6 @@ def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floa
     hollows = np.minimum.reduceat(off, np.concatenate([[0], at]))
     height = (tip - np.minimum(hollows[:-1], hollows[1:])) * upright[at]
     return run, height, tip
-
-
-def _unbroken(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
-    return np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
 
 
 def _bins(values: Floats, count: int) -> NDArray[np.intp]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathgen.clamping import POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
@@ -76,7 +76,11 @@ def simulate(
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
     top[grid.window((x0, y0, x1, y1))] = clamping.stock.thickness
-    material, surface = Material(grid, top), _heights_of_surface(clamping, grid)
+    surface = _heights_of_surface(clamping, grid)
+    if clamping.surfacing is None:
+        # a job that does not cut the surface has a blank that already has it
+        np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    material = Material(grid, top)
     taken: dict[int, Taken] = {}
     poured: list[Poured] = []
     before: Heights | None = None
@@ -117,10 +121,10 @@ def _waste(clamping: Clamping, grid: Grid) -> Mask:
 def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How much deeper than on the board a cut may be off it, mm.
 
-    Slots run out into a blank that still stands higher than the board; the limit of a re-surface is meant for fill,
+    Slots and their bevels run out into a blank that still stands higher than the board; the limit of a re-surface is meant for fill,
     and wood may be cut as deep as the cutter stands.
     """
-    if step.operation == SLOTS:
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL):
         return step.cutter.stepdown
     if step.operation == RESURFACE:
         return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
