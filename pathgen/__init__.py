@@ -16,6 +16,7 @@ _HOMES = {
     "build": "pathgen.build",
     "Build": "pathgen.build",
     "check": "pathgen.build",
+    "compare": "pathgen.report.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.scale",
@@ -45,6 +46,7 @@ __all__ = [
     "Toolpath",
     "build",
     "check",
+    "compare",
     "fret_distances",
     "load_job",
     "read_artwork",
@@ -71,6 +73,7 @@ if TYPE_CHECKING:
     from pathgen.cutters import Cutter
     from pathgen.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
     from pathgen.job import Job, load_job
+    from pathgen.report.choosing import compare
     from pathgen.scale import fret_distances
     from pathgen.scallop import scallop_height, stepover_for
     from pathgen.surface import Surface

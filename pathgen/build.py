@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,14 @@ from pathgen.report.text import report_text
 from pathgen.timing import times
 from pathgen.verify import Verification, verify
 from pathgen.writing import read_folder, write_folder
+
+
+STAGES = 3
+"""How often a build tells what it is doing."""
+
+
+def _say_nothing(words: str) -> None:
+    """For builds that nobody watches."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -84,14 +93,17 @@ class Build:
         return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
 
 
-def build(job: Job, *, resolution: float = 0.1) -> Build:
+def build(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = _say_nothing) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
-    `resolution` is the grid of the simulation in mm. Raises PathgenError for what cannot be cut as asked;
-    faults found in the finished programs are in ``Build.verification``.
+    `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
+    PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
     """
+    tell("planning the cuts")
     planned = plan(job)
+    tell("writing the programs")
     programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
         job_fingerprint=job.fingerprint,
