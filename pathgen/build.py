@@ -19,7 +19,6 @@ from pathgen.timing import times
 from pathgen.verify import Verification, verify
 from pathgen.writing import read_folder, write_folder
 
-
 STAGES = 3
 """How often a build tells what it is doing."""
 
@@ -53,11 +52,11 @@ class Build:
         """True when nothing was found that forbids cutting."""
         return bool(self.verification.passed)
 
-    def write(self, folder: str | Path) -> list[Path]:
-        """Write programs and reports into a folder: all of them, or none.
+    def write(self, folder: str | Path, *, pictures: bool = False) -> list[Path]:
+        """Write programs, reports and setup sheet into a folder: all of them, or none.
 
         The folder is made, or replaced when every file in it was written by an earlier build and not changed
-        since. Returns the paths written.
+        since. `pictures` adds the setup sheet's pictures as SVG files. Returns the paths written.
 
         Raises
         ------
@@ -70,7 +69,7 @@ class Build:
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        return write_folder(Path(folder), self.files())
+        return write_folder(Path(folder), {**self.files(), **(self.pictures() if pictures else {})})
 
     def files(self) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.errors import JobError
+from pathgen.markup import as_svg
+from pathgen.picture import INK, WOOD, View, area, lines
 from pathgen.scale import fret_distances
 from pathgen.surface import Surface
 
@@ -93,6 +95,17 @@ class Fingerboard:
     nut_line: Floats
     length: float
     min_web: float
+
+    def _repr_svg_(self) -> str:
+        """The board from above, for notebooks: outline, binding and fret lines, at true size."""
+        view = View.around(self.finished.bounds, 2.0)
+        frets = np.stack([self.frets.bass, self.frets.treble], axis=1)
+        return as_svg(view.picture(
+            f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
+            area(view, self.finished, stroke=INK, stroke_width=0.3),
+            area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
+            lines(view, list(frets), stroke=INK, stroke_width=0.5),
+        ))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

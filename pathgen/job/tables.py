@@ -10,6 +10,7 @@ from pathgen.clamping import KeepOut, Machine, OutlineCut, Setup, Stock
 from pathgen.job.keys import (
     Place,
     choice,
+    holding,
     is_length,
     is_table,
     key,
@@ -49,6 +50,7 @@ class TwoRadii:
     end: float = key(RADIUS, "radius across the board at its end")
 
 
+@holding("length or table", FannedScale)
 def _scale(value: Any, place: Place) -> FannedScale:
     if is_table(value):
         return read_table(FannedScale, value, place)
@@ -56,6 +58,7 @@ def _scale(value: Any, place: Place) -> FannedScale:
     return FannedScale(bass=both, treble=both)
 
 
+@holding('length, table or "flat"', TwoRadii)
 def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
         return TwoRadii(nut=math.inf, end=math.inf)
@@ -174,6 +177,7 @@ class PlaceTable:
                       "page")
 
 
+@holding("colour")
 def _colour(value: Any, place: Place) -> str:
     digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
     if len(digits) == 3:
@@ -218,7 +222,7 @@ class SlotsTable:
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
     depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
     ends: float | None = key(
-        one_of((lambda v: v == "through", lambda v, place: None), (is_length, SHORT),
+        one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)), (is_length, SHORT),
                allowed='"through", or a distance'),
         '"through", or how far short of each edge the slots stop', None, shown='"through"',
     )
