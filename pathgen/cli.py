@@ -116,7 +116,7 @@ def _resolution(text: str) -> float:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from pathgen.build import STAGES, build
+    from pathgen.building import STAGES, build
     from pathgen.job import load_job
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
@@ -137,7 +137,7 @@ def _build(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathgen.build import check
+    from pathgen.building import check
     from pathgen.job import load_job
     from pathgen.report.data import checks_data
     from pathgen.report.text import finding_lines

@@ -117,12 +117,11 @@ class Fingerboard:
     def _repr_svg_(self) -> str:
         """The board from above, for notebooks: outline, binding and fret lines, at true size."""
         view = View.around(self.finished.bounds, 2.0)
-        frets = np.stack([self.frets.bass, self.frets.treble], axis=1)
         return as_svg(view.picture(
             f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
             area(view, self.finished, stroke=INK, stroke_width=0.3),
             area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
-            lines(view, list(frets), stroke=INK, stroke_width=0.5),
+            lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
         ))
 
 

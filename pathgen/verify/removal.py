@@ -386,7 +386,12 @@ class _Cutting:
             return
         if self.waste is not None:
             deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.note_deeper)
-        self.taken.cut = self._deeper(self.taken.cut, deep, j, i, line, self.note_deeper)
+        if min(deep.shape) > 2:
+            # A shaving off a wall may be as high as the wall: only what is three points wide or more is a cut.
+            core = np.minimum.reduce(
+                [deep[1:-1, 1:-1], deep[:-2, 1:-1], deep[2:, 1:-1], deep[1:-1, :-2], deep[1:-1, 2:]]
+            )
+            self.taken.cut = self._deeper(self.taken.cut, core, j + 1, i + 1, line, self.note_deeper)
 
     def _deeper(self, so_far: Worst, into: Heights, j: int, i: int, line: int, least: float) -> Worst:
         depth = float(np.maximum.reduce(into, axis=None))

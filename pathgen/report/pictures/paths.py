@@ -48,7 +48,7 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
 def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
     yield area(view, board.outline.intersection(frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
-    frets = np.stack([board.frets.bass, board.frets.treble], axis=1)
+    frets = board.frets.ends
     shown = (frets[..., 0] > view.left).all(axis=1) & (frets[..., 0] < view.right).all(axis=1)
     yield lines(view, list(frets[shown]), decimals=1, stroke=FRET, stroke_width=size / 20)
     for number, run in zip(board.frets.number[shown].tolist(), frets[shown], strict=True):
@@ -57,9 +57,10 @@ def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
-    yield lines(view, runs_in_plan(path.points, path.kinds == Move.RAPID), decimals=1, stroke=PALE, stroke_width=size / 30,
+    rapid = path.kinds == Move.RAPID
+    yield lines(view, runs_in_plan(path.points, rapid), decimals=1, stroke=PALE, stroke_width=size / 30,
                 stroke_dasharray=f"0 {size / 8:.2f}")
-    yield lines(view, runs_in_plan(path.points, path.kinds != Move.RAPID), decimals=1, stroke=INK, stroke_width=size / 40)
+    yield lines(view, runs_in_plan(path.points, ~rapid), decimals=1, stroke=INK, stroke_width=size / 40)
 
 
 def _first_cut(view: View, path: Toolpath, size: float) -> Iterator[Element]:
