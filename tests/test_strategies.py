@@ -146,7 +146,8 @@ def test_slots_lie_on_their_lines_at_their_depth(name, width):
         for share in (0.0, 0.3, 0.5, 0.8, 1.0):
             point = line[0] + share * (line[1] - line[0])
             depth = part.surface.height(*point) - _swept_bottom(moving, point, 0.3)
-            assert depth == pytest.approx(2.6, abs=0.004)
+            # a floor as wide as two passes is a stair across the slope of a strong cone
+            assert depth == pytest.approx(2.6, abs=0.004 if width == 0.6 else 0.006)
 
 
 def _swept_bottom(moving, point, radius):
@@ -170,7 +171,7 @@ def test_slots_that_stop_short_open_exactly_to_their_ends():
 def test_what_cannot_cut_a_slot():
     part = BOARDS["compound"]
     cut = slots(part, width=0.6, depth=2.6)
-    for cutter, words in ((tool("ball-end", 0.5), "cannot cut fret slots"), (tool("flat-end", 0.7), "wider"),
+    for cutter, words in ((tool("ball-end", 0.5), "cannot cut slots"), (tool("flat-end", 0.7), "wider"),
                           (tool("flat-end", 0.5, flute_length=2.0), "flute")):
         with pytest.raises(CutterError, match=words):
             slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)

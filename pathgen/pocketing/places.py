@@ -173,7 +173,7 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * options.allowance, quad_segs=8)
     owners, start = np.unique(inner, return_index=True)
     covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
-    thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-3
+    thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-6
     return thin
 
 
