@@ -45,6 +45,11 @@ def _parser() -> argparse.ArgumentParser:
     _check_command(commands)
     frets = _command(commands, "frets", _frets, "print the fret table", f"frets {EXAMPLE}")
     _json(frets, "the rows")
+    reach = _command(
+        commands, "reach", _reach, "print what each cutter can reach of each drawing, and a table for choosing cutters",
+        f"reach {EXAMPLE}",
+    )
+    _json(reach, "the table")
     _compare_command(commands)
     keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
     _json(keys, "the rows")
@@ -166,6 +171,24 @@ def _frets(options: argparse.Namespace) -> int:
         _print_json(rows)
     else:
         _show(fret_lines(rows, job.units))
+    return GOOD
+
+
+def _reach(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.plan import clamping_of
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+
+    job = load_job(options.job)
+    with progress(1, sys.stderr) as tell:
+        clamping = clamping_of(job)
+        tell("trying the cutters")
+        found = reach_of_job(job, clamping)
+    if options.json:
+        _print_json([reach_data(one) for one in found])
+        return GOOD
+    for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
+        _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
     return GOOD
 
 

@@ -124,7 +124,8 @@ def reach(
     )
     everything = cleaned(shapely.union_all([shape for _, shape in regions]))
     timer = minutes or plain_minutes
-    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in sets or usual_sets(cutters))
+    groups = usual_sets(cutters) if sets is None else sets
+    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
     return Reach(cutters=by_cutter, sets=table, narrowest_wall=narrowest_wall(everything))
 
 

@@ -223,6 +223,12 @@ class CutterTable:
     stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
     stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
 
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What a step that uses this cutter would still need."""
+        needed = ("shape", "diameter", "speed", "feed", "plunge", "stepdown")
+        return tuple(name for name in needed if getattr(self, name) is None)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SurfaceTable:

@@ -13,6 +13,7 @@ from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.fingerboard import Fingerboard, Slots
 from pathgen.plan import Plan
 from pathgen.report.programs import Program
+from pathgen.report.reaching import reach_data, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
 
@@ -31,6 +32,7 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         "frets": fret_rows(planned.clamping.board, planned.clamping.slots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
         "left_out": list(planned.left_out),
         "checks": checks_data(checked),
     }
