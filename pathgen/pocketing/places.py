@@ -177,7 +177,9 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     return thin
 
 
-def _with_leads(lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float) -> tuple[list[Floats], Bools]:
+def _with_leads(
+    lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float
+) -> tuple[list[Floats], Bools]:
     """Loops along walls begun on a straight and entered and left on quarter circles, where there is room."""
     lines = list(lines)
     chosen = np.flatnonzero(wall)
