@@ -86,10 +86,17 @@ def _check(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.data import fret_rows
-    from pathgen.report.text import fret_lines
+    from pathgen.report.board import dot_rows, fret_rows, string_rows
+    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
 
     job = load_job(options.job)
     board = part_of(job)
-    print("\n".join(fret_lines(fret_rows(board, slots_of(job, board)), job.units)))
+    frets = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
+    parts = [
+        fret_lines(frets, job.units),
+        wood_lines(frets, job.units),
+        string_lines(string_rows(board, job.board.strings), job.units),
+        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+    ]
+    print("\n\n".join("\n".join(lines) for lines in parts))
     return GOOD
