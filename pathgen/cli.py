@@ -161,16 +161,22 @@ def _check(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.data import fret_rows
-    from pathgen.report.text import fret_lines
+    from pathgen.report.board import dot_rows, fret_rows, string_rows
+    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
 
     job = load_job(options.job)
     board = part_of(job)
-    rows = fret_rows(board, slots_of(job, board))
+    rows = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
     if options.json:
         _print_json(rows)
-    else:
-        _show(fret_lines(rows, job.units))
+        return GOOD
+    parts = [
+        fret_lines(rows, job.units),
+        wood_lines(rows, job.units),
+        string_lines(string_rows(board, job.board.strings), job.units),
+        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+    ]
+    _show(line for part in parts for line in [*part, ""])
     return GOOD
 
 

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from pathgen.clamping import SURFACE_FINISH, Clamping
-from pathgen.fingerboard import Fingerboard, Slots
 from pathgen.plan import Plan
+from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_data, reach_of_plan
 from pathgen.surfacing import least_length
@@ -19,7 +19,8 @@ from pathgen.verify import Verification
 
 
 def report_data(
-    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
+    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str,
+    strings: int = 6, side_dots: Sequence[int] = (),
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
     return {
@@ -30,7 +31,7 @@ def report_data(
         "programs": [_program(p, planned.clamping) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "surface": _surface(planned, programs, checked),
-        "frets": fret_rows(planned.clamping.board, planned.clamping.slots),
+        **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
         "left_out": list(planned.left_out),
@@ -38,13 +39,22 @@ def report_data(
     }
 
 
-def fret_rows(board: Fingerboard, slots: Slots | None) -> list[dict[str, Any]]:
-    """A row for each fret: number, distance, where its line meets the edges of the cut board, slot depth."""
-    frets, depth = board.frets, slots.depth if slots else None
-    return [
-        {"fret": int(n), "distance": _round(d), "bass": _pair(b), "treble": _pair(t), "depth": depth}
-        for n, d, b, t in zip(frets.number, frets.distance, frets.bass, frets.treble, strict=True)
-    ]
+def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) -> dict[str, Any]:
+    """The fret table, the surface under each string, places for side dots."""
+    board = clamping.board
+    return {
+        "frets": fret_rows(
+            board, clamping.slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+            resolution=clamping.machine.resolution,
+        ),
+        "board": {
+            "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
+            "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
+            "binding": board.binding,
+        },
+        "strings": string_rows(board, strings),
+        "side_dots": dot_rows(board, side_dots),
+    }
 
 
 def checks_data(checked: Verification) -> dict[str, Any]:
@@ -115,10 +125,6 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
     }
-
-
-def _pair(point: Any) -> list[float]:
-    return [_round(point[0]) or 0.0, _round(point[1]) or 0.0]
 
 
 def _round(value: float | None, places: int = 5) -> float | None:
