@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -13,8 +14,8 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-Shape = Polygon | MultiPolygon
-Regions = Sequence[tuple[str, Shape]]
+Shape: TypeAlias = Polygon | MultiPolygon
+Regions: TypeAlias = Sequence[tuple[str, Shape]]
 Floats = NDArray[np.float64]
 
 TOUCHING = 0.05
