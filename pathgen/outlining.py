@@ -11,7 +11,7 @@ from shapely import LinearRing, Polygon
 
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
-from pathgen.toolpath import Move, Toolpath
+from pathgen.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +42,7 @@ def outlining(
         stations, z = _over_tabs(stations, z, ring.length, at_tabs, tab_height, tab_width / 2 + cutter.radius)
     plan = shapely.get_coordinates(shapely.line_interpolate_point(ring, stations % ring.length))
     path = Toolpath.from_runs([np.column_stack([plan, z])], safe_z=safe_z, air_z=air_z)
-    return _slow_where_steep(path, cutter)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
 def cutting_line(outline: Polygon, cutter: Cutter) -> LinearRing:
@@ -132,11 +132,3 @@ def _over_tabs(
     leaving = (np.abs(all_stations[:, None] - (middles + half)) < 1e-9).any(axis=1)
     order = np.lexsort((np.where(leaving, ~raised, raised), all_stations))
     return all_stations[order], height_there[order]
-
-
-def _slow_where_steep(path: Toolpath, cutter: Cutter) -> Toolpath:
-    """The same path at the plunge feed wherever the cutting feed would sink the cutter too fast."""
-    step = np.diff(path.points, axis=0, prepend=path.points[:1])
-    length = np.linalg.norm(step, axis=1)
-    too_fast = (path.kinds == Move.CUT) & (-step[:, 2] * cutter.feed > cutter.plunge * length * 1.0001)
-    return Toolpath(path.points, np.where(too_fast, np.int8(Move.PLUNGE), path.kinds))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -35,6 +37,9 @@ from pathgen.slotting import slotting
 from pathgen.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
 from pathgen.toolpath import Toolpath
 
+if TYPE_CHECKING:
+    from pathgen.artwork import Artwork
+
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
@@ -63,7 +68,8 @@ def clamping_of(job: Job) -> Clamping:
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
     board = part_of(job)
-    inlays = tuple(_inlay(job, board, index) for index in range(len(job.inlays)))
+    drawings = _Drawings(job)
+    inlays = tuple(_inlay(job, board, index, drawings(index)) for index in range(len(job.inlays)))
     return Clamping(
         title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, surfacing=_surfacing(job), inlays=inlays, slots=slots_of(job, board),
@@ -109,19 +115,21 @@ def _steps(job: Job) -> Iterator[Step]:
     def step(operation: str, name: str, inlay: int | None = None) -> Step:
         return Step(order=0, operation=operation, cutter=job.cutter(name, operation), inlay=inlay)
 
-    if job.surface:
-        if job.surface.rough:
-            yield step(SURFACE_ROUGH, job.surface.rough)
-        yield step(SURFACE_FINISH, job.surface.finish)
-    for index, inlay in enumerate(job.inlays):
-        for name in inlay.cutters:
-            yield step(POCKET, name, index)
-        if inlay.fill != "none" and job.surface:
-            yield step(RESURFACE, job.surface.finish, index)
-    if job.slots:
-        yield step(SLOTS, job.slots.cutter)
-    if job.outline:
-        yield step(OUTLINE, job.outline.cutter)
+    for part in job.order:
+        if part == "surface" and job.surface:
+            if job.surface.rough:
+                yield step(SURFACE_ROUGH, job.surface.rough)
+            yield step(SURFACE_FINISH, job.surface.finish)
+        elif part == "inlays":
+            for index, inlay in enumerate(job.inlays):
+                for name in inlay.cutters:
+                    yield step(POCKET, name, index)
+                if inlay.fill != "none" and job.surface:
+                    yield step(RESURFACE, job.surface.finish, index)
+        elif part == "slots" and job.slots:
+            yield step(SLOTS, job.slots.cutter)
+        elif part == "outline" and job.outline:
+            yield step(OUTLINE, job.outline.cutter)
 
 
 def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
@@ -131,12 +139,26 @@ def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
         yield replace(step, order=order, file_name=f"{order:02d}-{step.operation}{about}-{slug}.nc")
 
 
-def _inlay(job: Job, board: Fingerboard, index: int) -> Inlay:
-    from pathgen.artwork import read_artwork
+class _Drawings:
+    """The drawings of a job, each file read once."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.read: dict[tuple[Path, str], Artwork] = {}
+
+    def __call__(self, index: int) -> Artwork:
+        from pathgen.artwork import read_artwork
+
+        key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
+        if key not in self.read:
+            self.read[key] = read_artwork(key[0], missing="report" if key[1] == "report" else "refuse")
+        return self.read[key]
+
+
+def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
     from pathgen.artwork.place import placed
 
     table, where = job.inlays[index], f"inlay {index + 1}"
-    art = read_artwork(job.artwork_path(index), missing=table.artwork_missing)
     if table.place is not None:
         p = table.place
         art = placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror)

@@ -33,7 +33,8 @@ def slotting(
     for line in slots.lines:
         layers = [_line(part, surface, cutter, chord_tolerance) for part in _side_by_side(line, slots, cutter)]
         runs.append(_back_and_forth(layers, slots.depth, cutter.stepdown))
-    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
 def _check(slots: Slots, cutter: Cutter) -> None:

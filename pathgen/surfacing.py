@@ -117,7 +117,7 @@ def roughing_runs(
     reach = outline.buffer(max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius), join_style="mitre")
     _, y0, _, y1 = reach.bounds
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
-    floor = _zigzag(_strip_spans(reach, y), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
+    floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter.stepdown)
 
 
@@ -218,12 +218,14 @@ def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) 
     return float(stepover.max()), float(scallop_height(stepover, r, radius).max())
 
 
-def _strip_spans(region: Polygon, y: Floats) -> Floats:
-    """(p, 2) x range of each pass: as far as the strip half-way to its neighbours meets the region."""
-    middle = (y[1:] + y[:-1]) / 2
-    lowest, highest = min(region.bounds[1], y[0]) - 1.0, max(region.bounds[3], y[-1]) + 1.0
-    bounds = np.concatenate([[lowest], middle, [highest]])
-    strips = shapely.box(region.bounds[0] - 1, bounds[:-1], region.bounds[2] + 1, bounds[1:])
+def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
+    """(p, 2) x range of each pass: as far as the strip around it, `reach` of the way to its neighbours, meets
+    the region. Half of the way covers the region with the passes' own strips; all of it, with the passes."""
+    gaps = np.diff(y)
+    gaps = np.concatenate([gaps[:1], gaps, gaps[-1:]]) if len(gaps) else np.array([np.inf, np.inf])
+    low, high = y - reach * gaps[:-1], y + reach * gaps[1:]
+    low[0], high[-1] = min(low[0], region.bounds[1] - 1), max(high[-1], region.bounds[3] + 1)
+    strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
     spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
     return spans
 

@@ -100,6 +100,12 @@ class Toolpath:
         """The same moves, higher by `dz`."""
         return Toolpath(self.points + [0.0, 0.0, dz], self.kinds)
 
+    def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
+        """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""
+        drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
+        too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
+        return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
+
     @property
     def lengths(self) -> Floats:
         """(n,) length of the move that reaches each point; 0 for the first."""

@@ -61,10 +61,10 @@ def comment(text: str) -> str:
     """A comment that is only a comment: printable ASCII without parentheses, semicolons or percent signs.
 
     >>> comment("Fern (M30)\\nG0 Z-5; % é")
-    '(Fern M30 G0 Z-5 e)'
+    '(Fern M30 G0 Z-5, e)'
     """
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    kept = "".join(c if c.isprintable() and c not in "()[]{};%\\" else " " for c in plain)
+    kept = "".join(c if c.isprintable() and c not in "()[]{}%\\" else " " for c in plain.replace(";", ","))
     return f"({' '.join(kept.split())})"
 
 

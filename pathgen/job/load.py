@@ -13,7 +13,7 @@ from typing import Any
 
 from pathgen.cutters import Cutter
 from pathgen.errors import JobError
-from pathgen.job.keys import Place, choice, read_table, text, unknown_key
+from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BoardTable,
     CutterTable,
@@ -42,10 +42,18 @@ TABLES: dict[str, type] = {
     "slots": SlotsTable,
     "outline": OutlineTable,
 }
+TOP_KEYS = {
+    "title": ("the file's name", "what the programs and the report are headed with"),
+    "units": ("mm", '"mm" or "in": the unit of every length without one of its own'),
+    "order": ("surface, inlays, slots, outline", "the operations in the order they are cut"),
+}
+"""Keys outside any table: default and meaning."""
 REPEATED = {"cutter": "cutters", "inlay": "inlays"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("board", "stock")
 WITH_DEFAULTS = ("setup", "machine")
+ORDER = ("surface", "inlays", "slots", "outline")
+"""Operations in the order they are cut, unless the job says otherwise with `order`."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -65,6 +73,8 @@ class Job:
     resurface: ResurfaceTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
+    order: tuple[str, ...] = ORDER
+    """The operations in the order they are cut."""
     fingerprint: str = field(default="", repr=False)
     """16 hex digits that change with anything in the job or its drawings."""
 
@@ -100,13 +110,14 @@ def load_job(path: str | Path) -> Job:
     place = Place(path.name, str(data.get("units", "mm")))
     choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
     for name in data:
-        if name not in ("title", "units", *TABLES):
-            raise unknown_key(name, ["title", "units", *TABLES], place)
+        if name not in (*TOP_KEYS, *TABLES):
+            raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
     values = {name: _read(name, data, place) for name in TABLES if name in data or name in WITH_DEFAULTS + REQUIRED}
     job = Job(
         title=text()(data.get("title", path.stem), place.inside("title")),
         units=place.units,
         path=path,
+        order=list_of(choice(*ORDER))(data.get("order", list(ORDER)), place.inside("order")),
         **{REPEATED.get(name, name): value for name, value in values.items()},
     )
     _bring_in_defaults(job)
@@ -117,7 +128,7 @@ def load_job(path: str | Path) -> Job:
 
 def key_list() -> list[tuple[str, str, str, str]]:
     """(table, key, default, meaning) of every key of a job file, in order."""
-    rows = []
+    rows = [("", name, default, words) for name, (default, words) in TOP_KEYS.items()]
     for name, table in TABLES.items():
         head = f"[[{name}]]" if name in REPEATED else f"[{name}]"
         for f in fields(table):

@@ -22,6 +22,7 @@ def check_sense(job: Job) -> None:
     """Raise JobError for the first thing that does not go together."""
     _cutter_names(job)
     _needed_tables(job)
+    _order(job)
     board = part_of(job)
     _radius_and_width(job, board)
     _stock_holds_board(job, board)
@@ -91,6 +92,24 @@ def _needed_tables(job: Job) -> None:
         )
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
         raise JobError("[resurface]", "no inlay has a fill to cut over", remedy="leave [resurface] out")
+
+
+def _order(job: Job) -> None:
+    present = {"surface": job.surface, "inlays": job.inlays, "slots": job.slots, "outline": job.outline}
+    wanted = [name for name, table in present.items() if table]
+    at = {name: job.order.index(name) for name in job.order}
+    if len(at) < len(job.order) or any(name not in at for name in wanted):
+        raise JobError("order", ", ".join(job.order), allowed=f"each of {', '.join(wanted)} once")
+    filled = any(inlay.fill != "none" for inlay in job.inlays)
+    if job.slots and filled and at["slots"] < at["inlays"]:
+        raise JobError("order", "slots before the last fill", allowed="slots after the inlays",
+                       remedy="resin would run into the slots, and the second cut would round their edges")
+    if job.surface and any(at["surface"] > at[name] for name in wanted):
+        raise JobError("order", "something before the surface", allowed="surface first",
+                       remedy="pockets and slots are measured from the finished surface")
+    if job.outline and any(at["outline"] < at[name] for name in wanted):
+        raise JobError("order", "something after the outline", allowed="outline last",
+                       remedy="the board is loose once its outline is cut")
 
 
 def _radius_and_width(job: Job, board: Fingerboard) -> None:

@@ -100,7 +100,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
-    volume = checked.pocket_volumes[index]
+    volume = checked.pockets[index].volume
     proud = inlay.overfill * cuts[-1].opened.area
     return {
         "colours": inlay.colours,

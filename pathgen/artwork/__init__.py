@@ -1,0 +1,16 @@
+"""A drawing as coloured regions: SVG in, valid polygons in mm out, and what could not be read said by name.
+
+    art = read_artwork("fern.svg")
+    art.regions[0].polygon, art.regions[0].colour
+
+Data flows one way through the package: the file (`document`), its styles (`style`), a walk that lists what is
+painted (`walk`, giving a `scene`), curves made straight (`flatten`), areas and strokes (`areas`, `strokes`), what
+hides what (`paint`), and the result (`reader`), which `place` puts onto a board.
+"""
+
+from __future__ import annotations
+
+from pathgen.artwork.reader import Artwork, Region, read_artwork
+from pathgen.artwork.scene import LeftOut
+
+__all__ = ["Artwork", "LeftOut", "Region", "read_artwork"]

@@ -1,0 +1,154 @@
+"""The area inside outlines, by the standard's two fill rules, as valid polygons."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.artwork.flatten import Floats, Ints, Polylines
+
+Geometries = NDArray[Any]
+"""Array of shapely geometries."""
+
+EMPTY = shapely.MultiPolygon()
+_CHUNK = 4_000_000
+
+
+def filled(lines: Polylines, rules: Sequence[str]) -> Geometries:
+    """The area inside each outline; open subpaths are closed (SVG 1.1, section 11.3).
+
+    Parameters
+    ----------
+    lines : Polylines
+        The flattened subpaths of all outlines.
+    rules : sequence of str
+        "nonzero" or "evenodd" for each outline.
+
+    Returns
+    -------
+    array of Polygon or MultiPolygon, one for each outline, valid, empty where nothing is enclosed
+    """
+    areas = np.full(len(rules), EMPTY, dtype=object)
+    sizes = np.diff(lines.start)
+    usable = sizes >= 3
+    if not usable.any():
+        return areas
+    points = lines.points[np.repeat(usable, sizes)]
+    rings = shapely.linearrings(points, indices=np.repeat(np.arange(usable.sum()), sizes[usable]))
+    owner = lines.owner[usable]
+    polygons = shapely.polygons(rings)
+    valid = shapely.is_valid(polygons)
+    first = np.flatnonzero(np.append(True, np.diff(owner) != 0))
+    last = np.append(first[1:], len(owner))
+    alone = (last - first == 1) & valid[first]
+    areas[owner[first[alone]]] = polygons[first[alone]]
+    for begin, end in zip(first[~alone], last[~alone], strict=True):
+        members, rule = rings[begin:end], rules[owner[begin]]
+        if valid[begin:end].all() and shapely.is_simple(shapely.multilinestrings(members)):
+            areas[owner[begin]] = _nested(members, polygons[begin:end], rule)
+        else:
+            areas[owner[begin]] = _crossing(members, rule)
+    return areas
+
+
+def _is_inside(winding: Ints, rule: str) -> NDArray[np.bool_]:
+    return winding % 2 != 0 if rule == "evenodd" else winding != 0
+
+
+def _nested(rings: Geometries, polygons: Geometries, rule: str) -> Any:
+    """The area of rings that neither cross nor touch: each lies wholly inside or outside each other."""
+    points = shapely.get_point(rings, 0)
+    inner, outer = shapely.STRtree(polygons).query(points, predicate="within")
+    inner, outer = inner[inner != outer], outer[inner != outer]
+    turn = np.where(shapely.is_ccw(rings), 1, -1)
+    around = np.bincount(inner, turn[outer], len(rings)).astype(np.int64)
+    depth = np.bincount(inner, minlength=len(rings))
+    inside, outside = _is_inside(around + turn, rule), _is_inside(around, rule)
+    shells = np.flatnonzero(inside & ~outside)
+    holes_of: dict[int, list[Any]] = {int(shell): [] for shell in shells}
+    is_hole, is_shell = outside & ~inside, inside & ~outside
+    pairs = is_hole[inner] & is_shell[outer]
+    for hole, shell in _deepest(inner[pairs], outer[pairs], depth):
+        holes_of[shell].append(rings[hole])
+    found = [shapely.polygons(rings[shell], holes=holes or None) for shell, holes in holes_of.items()]
+    return found[0] if len(found) == 1 else shapely.multipolygons(found) if found else EMPTY
+
+
+def _deepest(inner: Ints, outer: Ints, depth: Ints) -> list[tuple[int, int]]:
+    """For each inner ring, the closest of those around it."""
+    closest: dict[int, int] = {}
+    for hole, shell in zip(inner.tolist(), outer.tolist(), strict=True):
+        if hole not in closest or depth[shell] > depth[closest[hole]]:
+            closest[hole] = shell
+    return list(closest.items())
+
+
+def _crossing(rings: Geometries, rule: str) -> Any:
+    """The area of any rings: cut the plane along them, and keep the faces that the rule counts as inside."""
+    noded = shapely.union_all(rings)
+    faces = shapely.get_parts(shapely.polygonize([noded]))
+    if not len(faces):
+        return EMPTY
+    points = shapely.get_coordinates(shapely.point_on_surface(faces))
+    inside = _is_inside(_winding(points, rings), rule)
+    if not inside.any():
+        return EMPTY
+    return shapely.coverage_union_all(faces[inside]) if not inside.all() else shapely.coverage_union_all(faces)
+
+
+def _winding(points: Floats, rings: Geometries) -> Ints:
+    """How often the rings go round each point, counted along a ray towards +x. (n,) int array for (n, 2) points."""
+    coordinates, ring = shapely.get_coordinates(rings, return_index=True)
+    same = ring[1:] == ring[:-1]
+    p, q = coordinates[:-1][same], coordinates[1:][same]
+    winding = np.zeros(len(points), dtype=np.int64)
+    order = np.argsort(points[:, 1])
+    block = max(1, _CHUNK // max(len(p), 1))
+    for k in range(0, len(points), block):
+        some = order[k: k + block]
+        x, y = points[some, 0], points[some, 1]
+        near = (np.minimum(p[:, 1], q[:, 1]) <= y[-1]) & (np.maximum(p[:, 1], q[:, 1]) >= y[0])
+        winding[some] = _crossings(x[:, None], y[:, None], p[near], q[near])
+    return winding
+
+
+def _crossings(x: Floats, y: Floats, p: Floats, q: Floats) -> Ints:
+    up, down = (p[:, 1] <= y) & (q[:, 1] > y), (p[:, 1] > y) & (q[:, 1] <= y)
+    side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
+    result: Ints = np.sum(up & (side > 0), axis=1) - np.sum(down & (side < 0), axis=1)
+    return result
+
+
+def areal(geometries: Geometries) -> Geometries:
+    """Polygons and MultiPolygons as they are; of anything else, its polygons."""
+    kinds = shapely.get_type_id(geometries)
+    for i in np.flatnonzero((kinds != 3) & (kinds != 6)):
+        parts = shapely.get_parts(geometries[i])
+        parts = shapely.get_parts(parts[(shapely.get_type_id(parts) == 3) | (shapely.get_type_id(parts) == 6)])
+        geometries[i] = shapely.union_all(parts) if len(parts) else EMPTY
+    return geometries
+
+
+def without_slivers(area: Any, width: float) -> Any:
+    """An area without the parts and holes of less mean `width` that rounding leaves where edges coincide."""
+    parts = shapely.get_parts(area)
+    if not len(parts):
+        return EMPTY
+    kept = []
+    for part in parts[_mean_width(parts) >= width]:
+        holes = np.array(part.interiors, dtype=object)
+        if len(holes):
+            wide = _mean_width(shapely.polygons(holes)) >= width
+            part = part if wide.all() else shapely.Polygon(part.exterior, holes[wide])
+        kept.append(part)
+    return kept[0] if len(kept) == 1 else shapely.MultiPolygon(kept)
+
+
+def _mean_width(polygons: Geometries) -> Floats:
+    length = shapely.length(polygons)
+    result: Floats = np.divide(2 * shapely.area(polygons), length, out=np.zeros(len(polygons)), where=length > 0)
+    return result

@@ -1,0 +1,205 @@
+"""The file as a tree of elements: read safely, with the line of each element kept for messages.
+
+Nothing outside the file is ever opened, entities are refused, and size, nesting and count have limits, so that a
+hostile or broken file costs an error and not an afternoon.
+"""
+
+from __future__ import annotations
+
+import gzip
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from xml.etree.ElementTree import Element, ParseError
+
+from defusedxml.common import DefusedXmlException
+from defusedxml.ElementTree import DefusedXMLParser
+
+from pathgen.errors import ArtworkError
+
+SVG = "{http://www.w3.org/2000/svg}"
+XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
+
+MAX_BYTES = 32_000_000
+MAX_DEPTH = 500
+MAX_ELEMENTS = 250_000
+
+
+@dataclass(frozen=True, eq=False)
+class Document:
+    """A parsed drawing.
+
+    Attributes
+    ----------
+    root : Element
+        The outermost ``svg``.
+    name : str
+        The file's name, for messages.
+    lines : dict
+        Line of the file at which each element starts.
+    parents : dict
+        The element around each element.
+    by_id : dict
+        The first element with each id.
+    outside : tuple of int
+        Lines of processing instructions that call for a style sheet in another file.
+    """
+
+    root: Element
+    name: str
+    lines: dict[Element, int]
+    parents: dict[Element, Element]
+    by_id: dict[str, Element]
+    outside: tuple[int, ...] = ()
+
+    def where(self, element: Element) -> str:
+        """The place of an element as a reader would look for it: ``fern.svg line 12, path 'leaf'``."""
+        name = f" {element.get('id')!r}" if element.get("id") else ""
+        return f"{self.name} line {self.lines.get(element, 0)}, {local_name(element)}{name}"
+
+
+def local_name(element: Element) -> str:
+    """The name of an element without its name space."""
+    return str(element.tag).rpartition("}")[2]
+
+
+def is_svg(element: Element) -> bool:
+    """True for an element of the SVG name space; comments and foreign elements are not."""
+    return isinstance(element.tag, str) and element.tag.startswith(SVG)
+
+
+def href(element: Element) -> str:
+    """What the element refers to; ``href`` goes before ``xlink:href`` (SVG 2, 5.5.2)."""
+    return (element.get("href") or element.get(XLINK_HREF) or "").strip()
+
+
+class _Builder:
+    """Builds the tree, noting lines and watching the limits."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.parser: Any = None
+        self.lines: dict[Element, int] = {}
+        self.parents: dict[Element, Element] = {}
+        self.outside: list[int] = []
+        self.open: list[Element] = []
+        self.root: Element | None = None
+        self.last: Element | None = None
+        self.text: list[str] = []
+
+    def start(self, tag: str, attributes: dict[str, str]) -> Element:
+        self._flush()
+        element = Element(tag, attributes)
+        self.lines[element] = self.parser.parser.CurrentLineNumber
+        if self.open:
+            self.open[-1].append(element)
+            self.parents[element] = self.open[-1]
+        else:
+            self.root = element
+        self.open.append(element)
+        self.last = None
+        if len(self.open) > MAX_DEPTH:
+            raise ArtworkError(
+                self._here(), "elements nested too deep", allowed=f"{MAX_DEPTH} levels", remedy="ungroup the drawing"
+            )
+        if len(self.lines) > MAX_ELEMENTS:
+            raise ArtworkError(
+                self._here(), "too many elements", allowed=f"{MAX_ELEMENTS}", remedy="split or simplify the drawing"
+            )
+        return element
+
+    def end(self, tag: str) -> None:
+        self._flush()
+        self.last = self.open.pop()
+
+    def pi(self, target: str, data: str | None = None) -> None:
+        if target == "xml-stylesheet":
+            self.outside.append(self.parser.parser.CurrentLineNumber)
+
+    def data(self, data: str) -> None:
+        self.text.append(data)
+
+    def close(self) -> Element:
+        if self.root is None:
+            raise ArtworkError(self.name, "no element in it", remedy="give an SVG file")
+        return self.root
+
+    def _flush(self) -> None:
+        if not self.text:
+            return
+        text = "".join(self.text)
+        self.text.clear()
+        if self.last is not None:
+            self.last.tail = (self.last.tail or "") + text
+        elif self.open:
+            self.open[-1].text = (self.open[-1].text or "") + text
+
+    def _here(self) -> str:
+        return f"{self.name} line {self.parser.parser.CurrentLineNumber}"
+
+
+def read_document(path: str | Path) -> Document:
+    """The drawing in a file, plain or gzip-compressed.
+
+    Raises
+    ------
+    ArtworkError
+        When the file cannot be read, is not well-formed XML, declares entities, is larger, deeper or has more
+        elements than allowed, or is not SVG.
+    """
+    path = Path(path)
+    data = _bytes_of(path)
+    builder = _Builder(path.name)
+    builder.parser = parser = DefusedXMLParser(target=builder, forbid_dtd=False)
+    try:
+        parser.feed(data)
+        root = parser.close()
+    except ParseError as error:
+        line, column = error.position
+        raise ArtworkError(
+            f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({error})",
+            remedy="save the drawing again as SVG",
+        ) from None
+    except DefusedXmlException:
+        raise ArtworkError(
+            builder._here(), "declares XML entities or refers to other files, which are not read",
+            remedy="save it again as plain SVG, without a document type that declares entities",
+        ) from None
+    except (LookupError, UnicodeError) as error:
+        raise ArtworkError(path.name, f"unknown text encoding ({error})", remedy="save it again in UTF-8") from None
+    if root.tag != f"{SVG}svg":
+        raise ArtworkError(
+            f"{path.name} line {builder.lines[root]}", f"the outermost element is {root.tag!r}",
+            allowed='svg with xmlns="http://www.w3.org/2000/svg"', remedy="give an SVG file",
+        )
+    return Document(
+        root, path.name, builder.lines, builder.parents, _first_by_id(root.iter()), tuple(builder.outside)
+    )
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+        if data[:2] == b"\x1f\x8b":
+            data = gzip.GzipFile(fileobj=io.BytesIO(data)).read(MAX_BYTES + 1)
+    except (OSError, EOFError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise ArtworkError(str(path), f"cannot be read ({reason})", remedy="check the file name") from None
+    if len(data) > MAX_BYTES:
+        raise ArtworkError(
+            path.name, f"larger than {MAX_BYTES // 1_000_000} MB",
+            remedy="simplify the drawing, or take embedded pictures out of it",
+        )
+    return data
+
+
+def _first_by_id(elements: Iterator[Element]) -> dict[str, Element]:
+    by_id: dict[str, Element] = {}
+    for element in elements:
+        name = element.get("id")
+        if name and is_svg(element):
+            by_id.setdefault(name, element)
+    return by_id

@@ -1,0 +1,243 @@
+"""From paints to regions: clips applied, what is on top hiding what is below, one region for each colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+
+from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, without_slivers
+from pathgen.artwork.flatten import flatten
+from pathgen.artwork.scene import Clip, Paint
+from pathgen.artwork.strokes import stroked
+
+_PAIRS = 30
+"""Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
+
+_SLIVER = 1e-3
+"""Mean width, as a share of the tolerance, below which a part is rounding and not drawing."""
+
+
+def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
+    """The visible area of each colour.
+
+    Parameters
+    ----------
+    paints : sequence of Paint
+        The lowest first.
+    tolerance : float
+        The furthest a straight piece may lie from its curve, mm.
+
+    Returns
+    -------
+    dict of colour to Polygon or MultiPolygon, in the order in which colours first appear; areas do not overlap
+    """
+    areas = _clipped(paints, paint_areas(paints, tolerance), tolerance)
+    colours = [paint.colour for paint in paints]
+    visible = _shown(colours, areas)
+    order = {colour: None for colour in colours}
+    result = {}
+    for colour in order:
+        area = without_slivers(_union(visible.get(colour, [])), tolerance * _SLIVER)
+        if not area.is_empty:
+            result[colour] = area
+    return result
+
+
+def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
+    """The area of each paint before clipping and hiding: (n,) array of polygons."""
+    areas = np.full(len(paints), EMPTY, dtype=object)
+    fills = [i for i, paint in enumerate(paints) if paint.stroke is None]
+    if fills:
+        chosen = [paints[i] for i in fills]
+        lines = flatten([paint.curves for paint in chosen], [paint.matrix for paint in chosen], tolerance)
+        areas[fills] = filled(lines, [paint.rule for paint in chosen])
+    strokes = [i for i, paint in enumerate(paints) if paint.stroke is not None]
+    if strokes:
+        areas[strokes] = stroked([paints[i] for i in strokes], tolerance)
+    return areas
+
+
+# --- clips
+
+
+def _clipped(paints: Sequence[Paint], areas: Geometries, tolerance: float) -> Geometries:
+    """The areas within their clips; each distinct clip is worked out once."""
+    members: dict[int, list[int]] = {}
+    clips: dict[int, Clip] = {}
+    for i, paint in enumerate(paints):
+        if paint.clip is not None:
+            members.setdefault(id(paint.clip), []).append(i)
+            clips[id(paint.clip)] = paint.clip
+    known: dict[int, Any] = {}
+    for key, indices in members.items():
+        areas[indices] = _within(_clip_area(clips[key], tolerance, known), areas[indices])
+    return areas
+
+
+def _clip_area(clip: Clip, tolerance: float, known: dict[int, Any]) -> Any:
+    if id(clip) not in known:
+        area = _union(_clipped(clip.shapes, paint_areas(clip.shapes, tolerance), tolerance))
+        for limit in (clip.inner, clip.outer):
+            if limit is not None:
+                area = _within(_clip_area(limit, tolerance, known), np.array([area], dtype=object))[0]
+        known[id(clip)] = area
+    return known[id(clip)]
+
+
+def _within(limit: Any, areas: Geometries) -> Geometries:
+    """Areas intersected with a limit; those that lie wholly inside it are passed through untouched."""
+    if limit.is_empty:
+        return np.full(len(areas), EMPTY, dtype=object)
+    low_x, low_y, high_x, high_y = shapely.bounds(limit)
+    boxes = shapely.bounds(areas)
+    in_box = (boxes[:, 0] >= low_x) & (boxes[:, 1] >= low_y) & (boxes[:, 2] <= high_x) & (boxes[:, 3] <= high_y)
+    is_box = shapely.area(limit) >= (high_x - low_x) * (high_y - low_y) * (1 - 1e-12)
+    shapely.prepare(limit)
+    inside = in_box if is_box else in_box & shapely.covers(limit, areas)
+    inside |= shapely.is_empty(areas)
+    areas = areas.copy()
+    areas[~inside] = areal(shapely.intersection(areas[~inside], limit))
+    return areas
+
+
+# --- hiding
+
+
+def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
+    """What shows of each shape, by colour: shapes that nothing of another colour lies on are passed through."""
+    kinds = np.unique(colours, return_inverse=True)[1]
+    solid = np.flatnonzero(~shapely.is_empty(areas))
+    shown = areas.copy()
+    pairs = _covers(kinds[solid], areas[solid])
+    if pairs is None:
+        shown[solid] = EMPTY
+        layers = _stack([_layer(colours[i], areas[i]) for i in solid])
+        return {colour: list(parts) for colour, parts in layers.items()}
+    below, above = solid[pairs[0]], solid[pairs[1]]
+    starts = np.flatnonzero(np.append(True, np.diff(below) != 0)) if len(below) else []
+    for i, some in zip(below[starts], np.split(above, starts[1:]), strict=True) if len(below) else ():
+        shown[i] = _minus(areas[i], areas[some])
+    result: dict[str, list[Any]] = {}
+    for i in solid:
+        result.setdefault(colours[i], []).append(shown[i])
+    return result
+
+
+def _covers(kinds: Any, areas: Geometries) -> Any:
+    """Pairs (below, above) of shapes of different colours that meet, or None when there are very many."""
+    tree = shapely.STRtree(areas)
+    found: list[Any] = []
+    total = 0
+    for begin in range(0, len(areas), 500):
+        below, above = tree.query(areas[begin: begin + 500])
+        below = below + begin
+        wanted = (above > below) & (kinds[above] != kinds[below])
+        below, above = below[wanted], above[wanted]
+        total += len(below)
+        if total > max(2000, _PAIRS * len(areas)):
+            return None
+        meet = shapely.intersects(areas[below], areas[above])
+        order = np.argsort(below[meet], kind="stable")
+        found.append(np.array([below[meet][order], above[meet][order]]))
+    return np.concatenate(found, axis=1) if found else np.zeros((2, 0), dtype=np.int64)
+
+
+def _minus(area: Any, above: Geometries) -> Any:
+    """An area without those above it, taken off one by one while they are few."""
+    if len(above) > 8:
+        above = shapely.get_parts(shapely.disjoint_subset_union_all(above))
+        above = above[shapely.STRtree(above).query(area, predicate="intersects")]
+    for other in above:
+        area = shapely.difference(area, other)
+    return areal(np.array([area], dtype=object))[0]
+
+
+@dataclass(eq=False)
+class _Layer:
+    """A run of shapes: what shows of each colour, and all that each colour and all together were painted over."""
+
+    visible: dict[str, Geometries] = field(default_factory=dict)
+    whole: dict[str, Geometries] = field(default_factory=dict)
+    cover: Geometries = field(default_factory=lambda: np.array([], dtype=object))
+
+
+def _layer(colour: str, area: Any) -> _Layer:
+    parts = _parts(area)
+    return _Layer({colour: parts}, {colour: parts}, parts)
+
+
+def _union(areas: Sequence[Any] | Geometries) -> Any:
+    if len(areas) == 0:
+        return EMPTY
+    if len(areas) == 1:
+        return areas[0]
+    return areal(np.array([shapely.disjoint_subset_union_all(np.asarray(areas, dtype=object))], dtype=object))[0]
+
+
+def _parts(area: Any) -> Geometries:
+    parts: Geometries = shapely.get_parts(area)
+    return parts
+
+
+def _stack(layers: Sequence[_Layer]) -> dict[str, Geometries]:
+    """Layers laid over one another in pairs, pairs of pairs and so on, so that depth costs its logarithm."""
+    if not layers:
+        return {}
+    while len(layers) > 1:
+        pairs = [_over(*layers[k: k + 2]) for k in range(0, len(layers) - 1, 2)]
+        layers = pairs + list(layers[len(pairs) * 2:])
+    return layers[0].visible
+
+
+def _over(below: _Layer, above: _Layer) -> _Layer:
+    visible = {}
+    for colour, parts in below.visible.items():
+        if colour not in above.whole:
+            cover = above.cover
+        elif len(above.whole) == 1:
+            cover = np.array([], dtype=object)
+        else:
+            cover = np.concatenate([some for other, some in above.whole.items() if other != colour])
+        visible[colour] = _uncovered(parts, cover)
+    return _Layer(
+        _joined(visible, above.visible), _joined(below.whole, above.whole), _merged(below.cover, above.cover)
+    )
+
+
+def _uncovered(parts: Geometries, cover: Geometries) -> Geometries:
+    if not len(parts) or not len(cover):
+        return parts
+    tree = shapely.STRtree(cover)
+    hit, by = tree.query(parts, predicate="intersects")
+    if not len(hit):
+        return parts
+    parts = parts.copy()
+    order = np.argsort(hit, kind="stable")
+    hit, by = hit[order], by[order]
+    which, begin = np.unique(hit, return_index=True)
+    for i, some in zip(which, np.split(by, begin[1:]), strict=True):
+        parts[i] = _minus(parts[i], cover[some])
+    return _parts(parts[~shapely.is_empty(parts)])
+
+
+def _joined(first: dict[str, Geometries], second: dict[str, Geometries]) -> dict[str, Geometries]:
+    result = dict(first)
+    for colour, parts in second.items():
+        result[colour] = _merged(result[colour], parts) if colour in result else parts
+    return result
+
+
+def _merged(first: Geometries, second: Geometries) -> Geometries:
+    """Two sets of disjoint parts as one; only those that meet the other set are united."""
+    if not len(first) or not len(second):
+        return first if len(first) else second
+    mine, theirs = shapely.STRtree(second).query(first, predicate="intersects")
+    mine, theirs = np.unique(mine), np.unique(theirs)
+    if not len(mine):
+        return np.concatenate([first, second])
+    rest = [np.delete(first, mine), np.delete(second, theirs)]
+    return np.concatenate([*rest, _parts(_union(np.concatenate([first[mine], second[theirs]])))])

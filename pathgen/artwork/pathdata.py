@@ -1,0 +1,235 @@
+"""Path data: checked strictly against the grammar first, then read.
+
+Runs with quadratic or smooth commands (Q, T, S), once known to be valid, are read by svgpathtools. Lines and plain
+cubics, the bulk of any drawing, are read here directly, in a quarter of its time. So are subpaths and arcs: its paths
+lose where a subpath was closed, and its arcs lose accuracy near half circles.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+
+from pathgen.artwork.curves import Curves, Pen
+from pathgen.artwork.values import NUMBER
+from pathgen.errors import ArtworkError
+
+MAX_PIECES = 400_000
+"""Curve pieces in one drawing; beyond this a drawing is refused before it can stall the program."""
+
+_W = r"[ \t\r\n\f]*+"
+_SEP = rf"(?:{_W},?+{_W})"
+_N, _FLAG = f"(?:{NUMBER})", "[01]"
+
+
+def _arguments(*one: str) -> str:
+    group = _SEP.join(one)
+    return rf"{_W}{group}(?:{_SEP}{group})*+"
+
+
+_ARGUMENTS = {
+    "m": _arguments(_N, _N),
+    "l": _arguments(_N, _N),
+    "t": _arguments(_N, _N),
+    "h": _arguments(_N),
+    "v": _arguments(_N),
+    "c": _arguments(*[_N] * 6),
+    "s": _arguments(*[_N] * 4),
+    "q": _arguments(*[_N] * 4),
+    "a": _arguments(_N, _N, _N, _FLAG, _FLAG, _N, _N),
+    "z": "",
+}
+_COMMANDS = "|".join(f"[{k}{k.upper()}]{v}" for k, v in _ARGUMENTS.items() if k != "m")
+_MOVE = f"[mM]{_ARGUMENTS['m']}"
+_VALID = re.compile(rf"{_W}(?:{_MOVE}{_W}(?:(?:{_COMMANDS}|{_MOVE}){_W})*+)?+")
+_RUN = re.compile(r"[mM][^mMzZaA]*|[zZ]|[aA][^a-zA-Z]*(?:[eE][^a-zA-Z]*)*|[^mMzZaA]+")
+_PAIR = re.compile(rf"{_W}({_N}){_SEP}({_N})")
+_ARC = re.compile(_SEP.join([f"({_N})"] * 3 + [f"({_FLAG})"] * 2 + [f"({_N})"] * 2))
+_COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
+
+
+def read_path(d: str, *, where: str, room: int = MAX_PIECES) -> Curves:
+    """The outline that path data draws.
+
+    Parameters
+    ----------
+    d : str
+        The data of a ``d`` attribute (SVG 1.1, section 8.3.9).
+    where : str
+        The element, for messages.
+    room : int
+        The most pieces allowed.
+
+    Raises
+    ------
+    ArtworkError
+        With the place in the data, for anything that the grammar does not allow, for numbers too large, and for
+        more than `room` pieces.
+    """
+    if d.strip() in ("", "none"):
+        return Pen().curves()
+    check_path(d, where=where)
+    if len(d) > 10 * room and len(_DIGITS.findall(d)) > 14 * room:
+        raise too_many(where, room)
+    pen, here, start = Pen(), 0j, 0j
+    for run in _RUN.findall(d.strip()):
+        letter = run[0]
+        if letter in "zZ":
+            pen.close(here, start)
+            here = start
+            pen.begin()
+        elif letter in "aA":
+            here = _arcs(pen, run, here)
+        elif letter in "mM":
+            pair = _PAIR.match(run, 1)
+            assert pair is not None
+            before = here
+            here = start = complex(float(pair[1]), float(pair[2])) + (before if letter == "m" else 0)
+            pen.begin()
+            rest = run[pair.end():].lstrip(_BLANKS)
+            if rest:
+                here = _run(pen, rest if rest[0].isalpha() else ("l" if letter == "m" else "L") + rest, here)
+        else:
+            here = _run(pen, run, here)
+        if len(pen) > room:
+            raise too_many(where, room)
+    curves = pen.curves()
+    _check_size(curves, d, where)
+    return curves
+
+
+def too_many(where: str, room: int) -> ArtworkError:
+    """The error for a drawing with more pieces than can be cut in reasonable time."""
+    return ArtworkError(
+        where, "too many line and curve pieces in the drawing", allowed=f"{room}", remedy="simplify its paths"
+    )
+
+
+def _run(pen: Pen, run: str, here: complex) -> complex:
+    """Lines and Bezier pieces of one subpath, from `here`; returns where they end."""
+    if _CURVED.search(run):
+        return _curved(pen, run, here)
+    x, y = here.real, here.imag
+    for letter, text in _COMMAND.findall(run):
+        numbers = [float(number) for number in _NUMBER.findall(text)]
+        relative = letter.islower()
+        if letter in "cC":
+            x, y = pen.cubics(x, y, numbers, relative=relative)
+        else:
+            x, y = pen.lines(x, y, _line_ends(letter, numbers, x, y))
+    return complex(x, y)
+
+
+def _line_ends(letter: str, numbers: list[float], x: float, y: float) -> list[float]:
+    """Absolute points x1, y1, x2, y2... of an ``L``, ``H`` or ``V`` command."""
+    if letter == "L":
+        return numbers
+    if letter in "HV":
+        return [c for number in numbers for c in ((number, y) if letter == "H" else (x, number))]
+    ends = []
+    for k in range(0, len(numbers), 2 if letter == "l" else 1):
+        x += numbers[k] if letter in "lh" else 0.0
+        y += numbers[k + 1] if letter == "l" else numbers[k] if letter == "v" else 0.0
+        ends += [x, y]
+    return ends
+
+
+def _curved(pen: Pen, run: str, here: complex) -> complex:
+    """Lines and Bezier pieces as svgpathtools reads them."""
+    end = here
+    for piece in _parse(run, here):
+        points = piece.bpoints()
+        if len(points) == 2:
+            pen.line(*points)
+        elif len(points) == 3:
+            pen.quadratic(*points)
+        else:
+            pen.cubic(*points)
+        end = points[-1]
+    return end
+
+
+def _parse(run: str, here: complex) -> Any:
+    from svgpathtools import parse_path  # here, since it takes half a second to import and few commands read drawings
+
+    return parse_path(run, current_pos=here)
+
+
+def _arcs(pen: Pen, run: str, here: complex) -> complex:
+    for rx, ry, turn, large, sweep, x, y in _ARC.findall(run):
+        end = complex(float(x), float(y)) + (here if run[0] == "a" else 0)
+        pen.arc(here, end, rx=float(rx), ry=float(ry), turn=float(turn), large=large == "1", sweep=sweep == "1")
+        here = end
+    return here
+
+
+def check_path(d: str, *, where: str) -> None:
+    """Raise ArtworkError, giving the place in the data, unless `d` is valid path data with finite numbers."""
+    match = _VALID.match(d)
+    end = match.end() if match else 0
+    if end != len(d):
+        raise _bad_data(d, where, *_first_fault(d, end))
+
+
+def _check_size(curves: Curves, d: str, where: str) -> None:
+    """Numbers so large that nothing sensible is left of them: found in what was read, then named in the data."""
+    if not len(curves) or np.abs(curves.points).max() <= MAX_NUMBER:
+        return
+    number = next((n for n in _NUMBER.finditer(d) if not abs(float(n[0])) <= MAX_NUMBER), None)
+    raise _bad_data(d, where, number.start() if number else 0, "numbers too large")
+
+
+def _first_fault(d: str, end: int) -> tuple[int, str]:
+    """Where and why data goes wrong: `end` is where its last whole command ends."""
+    at = end
+    blank = re.compile(_W)
+    at = blank.match(d, at).end()  # type: ignore[union-attr]
+    if at >= len(d):
+        return at, "nothing"
+    letter = d[at].lower()
+    if letter not in _COUNTS:
+        return at, "a command letter expected" if end else "path data begins with m or M"
+    if end == 0 and letter != "m":
+        return at, "path data begins with m or M"
+    return _first_bad_argument(d, at + 1, letter)
+
+
+def _first_bad_argument(d: str, at: int, letter: str) -> tuple[int, str]:
+    taken, number = 0, re.compile(f"{_W}(?:{NUMBER})")
+    flag = re.compile(f"{_W}[01]")
+    while True:
+        if taken:
+            comma = re.compile(f"{_W},?").match(d, at)
+            next_at = comma.end() if comma else at
+        else:
+            next_at = at
+        match = (flag if letter == "a" and taken % 7 in (3, 4) else number).match(d, next_at)
+        if not match:
+            break
+        at, taken = match.end(), taken + 1
+    at = re.compile(_W).match(d, at).end()  # type: ignore[union-attr]
+    count = _COUNTS[letter]
+    if count and taken % count or not taken:
+        return at, f"{letter.upper()} takes {count} numbers at a time, {taken} found"
+    return at, "not a number or a command"
+
+
+def _bad_data(d: str, where: str, at: int, reason: str) -> ArtworkError:
+    found = repr(d[at:at + 12]) if at < len(d) else "the end"
+    if d[at:at + 1] == "\u2212":
+        reason = "a typographic minus sign (U+2212), write a plain hyphen-minus"
+    return ArtworkError(
+        f"{where}: path data, character {at + 1}", f"{found}: {reason}", remedy="correct the path or draw it again"
+    )
+
+
+MAX_NUMBER = 1e9
+"""Larger coordinates than this have no place on a board; they would only lose all their digits."""
+
+_DIGITS = re.compile(r"\d+")
+_NUMBER = re.compile(NUMBER)
+_CURVED = re.compile(r"[sSqQtT]")
+_COMMAND = re.compile(r"([lLhHvVcC])([^lLhHvVcC]*)")
+_BLANKS = " \t\r\n\f,"

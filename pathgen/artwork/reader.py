@@ -1,0 +1,153 @@
+"""Reading a drawing: from a file to coloured regions in mm."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from pathgen.artwork.document import read_document
+from pathgen.artwork.paint import painted
+from pathgen.artwork.scene import LeftOut, Scene
+from pathgen.artwork.values import Colour, parse_colour
+from pathgen.artwork.walk import Walker
+from pathgen.errors import ArtworkError
+
+TOLERANCE = 0.005
+"""The default for how far a straight piece may lie from its curve, mm."""
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """The whole area of one colour.
+
+    Attributes
+    ----------
+    polygon : shapely Polygon or MultiPolygon
+        Valid; mm, x right, y up.
+    colour : str
+        ``#rrggbb``.
+    """
+
+    polygon: Any
+    colour: str
+
+
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """A drawing as regions, one for each colour, none overlapping.
+
+    Attributes
+    ----------
+    regions : tuple of Region
+        In the order in which their colours first appear in the file.
+    page : (float, float)
+        Width and height of the page in mm; the origin of the regions is its lower left corner.
+    left_out : tuple of LeftOut
+        What cannot be cut and was left out.
+    physical : bool
+        False when the file gives no size in real units (mm, in, px...). Sizes then count 96 px to the inch, and
+        mean nothing until a placement gives the drawing a width or height.
+    tolerance : float
+        The furthest that a straight piece may lie from its curve, mm.
+    name : str
+        The file's name.
+    """
+
+    regions: tuple[Region, ...]
+    page: tuple[float, float]
+    left_out: tuple[LeftOut, ...] = ()
+    physical: bool = True
+    tolerance: float = TOLERANCE
+    name: str = ""
+    scene: Scene | None = field(default=None, repr=False)
+    background: tuple[str, ...] = ()
+
+    def finer(self, tolerance: float) -> Artwork:
+        """The same drawing flattened again from its curves, to another tolerance."""
+        assert self.scene is not None
+        return replace(self, regions=_regions(self.scene, tolerance, self.background), tolerance=tolerance)
+
+    def _repr_svg_(self) -> str:
+        width, height = self.page
+        paths = "".join(
+            f'<path fill="{region.colour}" fill-rule="evenodd" d="{_path_data(region.polygon)}"/>'
+            for region in self.regions
+        )
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
+            f'viewBox="0 0 {width:g} {height:g}"><g transform="matrix(1 0 0 -1 0 {height:g})">{paths}</g></svg>'
+        )
+
+
+def read_artwork(
+    path: str | Path,
+    *,
+    tolerance: float = TOLERANCE,
+    background: Sequence[str] = (),
+    white_is_background: bool = False,
+    missing: Literal["refuse", "report"] = "refuse",
+) -> Artwork:
+    """The regions of an SVG drawing.
+
+    Parameters
+    ----------
+    path : str or Path
+        An SVG file, plain or gzip-compressed.
+    tolerance : float
+        The furthest that a straight piece may lie from its curve, mm. Placing at a larger size flattens again, so
+        that the tolerance holds in final size.
+    background : sequence of str
+        Colours that cut their shape out of what lies below them and are no region themselves.
+    white_is_background : bool
+        Count white among them.
+    missing : "refuse" or "report"
+        What to do about text, pictures, gradients and whatever else cannot be cut: raise, or leave it out and list
+        it in `left_out`.
+
+    Raises
+    ------
+    ArtworkError
+        When the file cannot be read or is wrong, saying where, or holds what cannot be cut and `missing` is
+        "refuse".
+    """
+    if not (math.isfinite(tolerance) and tolerance > 0):
+        raise ArtworkError("tolerance", f"{tolerance}", allowed="above 0 mm")
+    if missing not in ("refuse", "report"):
+        raise ArtworkError("missing", repr(missing), allowed='"refuse" or "report"')
+    hidden = tuple(_background(colour) for colour in background) + (("#ffffff",) if white_is_background else ())
+    document = read_document(path)
+    scene = Walker(document).scene()
+    if scene.left_out and missing == "refuse":
+        raise _refusal(document.name, scene.left_out)
+    regions = _regions(scene, tolerance, hidden)
+    return Artwork(regions, scene.page, scene.left_out, scene.physical, tolerance, document.name, scene, hidden)
+
+
+def _background(text: str) -> str:
+    colour = parse_colour(text)
+    if not isinstance(colour, Colour):
+        raise ArtworkError("background", f"{text!r} is not a colour", allowed='"#rrggbb" or a colour name')
+    return colour.hex
+
+
+def _regions(scene: Scene, tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
+    areas = painted(scene.paints, tolerance)
+    return tuple(Region(area, colour) for colour, area in areas.items() if colour not in background)
+
+
+def _refusal(name: str, left_out: Sequence[LeftOut]) -> ArtworkError:
+    shown = "; ".join(f"{item.name} {item.id!r} ({item.reason}): {item.remedy}" for item in left_out[:6])
+    more = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
+    return ArtworkError(
+        name, f"holds what cannot be cut: {shown}{more}",
+        remedy='change the drawing, or leave these out with artwork_missing = "report"',
+    )
+
+
+def _path_data(area: Any) -> str:
+    parts = getattr(area, "geoms", [area])
+    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+    return "".join("M" + " ".join(f"{x:.4f},{y:.4f}" for x, y in ring.coords[:-1]) + "z" for ring in rings)

@@ -1,0 +1,104 @@
+"""What a drawing paints, in document order: outlines with their maps, colours and clips, nothing flattened yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.artwork.curves import Curves
+from pathgen.artwork.transforms import Matrix
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """How a line is drawn; lengths in the coordinates of the element.
+
+    `cap` is "butt", "round" or "square", `join` "miter", "round" or "bevel"; `dashes` are lengths of ink and gap in
+    turn, empty for a whole line, and `dash_offset` says how far into them the line begins.
+    """
+
+    width: float
+    cap: str = "butt"
+    join: str = "miter"
+    mitre_limit: float = 4.0
+    dashes: tuple[float, ...] = ()
+    dash_offset: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Clip:
+    """An area that limits what is painted: the union of `shapes`, within `inner` and within `outer`."""
+
+    shapes: tuple[Paint, ...]
+    inner: Clip | None = None
+    outer: Clip | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Paint:
+    """One area of one colour: the inside of an outline, or the line along it.
+
+    Attributes
+    ----------
+    curves : Curves
+        The outline, in the element's coordinates.
+    matrix : Matrix
+        From there to the page in mm, y up.
+    colour : str
+        ``#rrggbb``.
+    rule : str
+        "nonzero" or "evenodd"; used for the inside.
+    stroke : Stroke or None
+        The line along the outline; None for the inside.
+    clip : Clip or None
+    where : str
+        The element, for messages.
+    """
+
+    curves: Curves
+    matrix: Matrix
+    colour: str
+    rule: str = "nonzero"
+    stroke: Stroke | None = None
+    clip: Clip | None = None
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Something in the drawing that is not cut.
+
+    Attributes
+    ----------
+    name : str
+        What it is: ``text``, ``image``, ``gradient``...
+    id : str
+        The element's id, or its line in the file where it has none.
+    reason, remedy : str
+        Why it cannot be cut, and what to do about it.
+    """
+
+    name: str
+    id: str
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Everything that a drawing paints.
+
+    Attributes
+    ----------
+    paints : tuple of Paint
+        The lowest first.
+    page : (float, float)
+        Width and height of the page, mm.
+    physical : bool
+        False when the file gives no size in real units; `page` then counts 96 px to the inch.
+    left_out : tuple of LeftOut
+    """
+
+    paints: tuple[Paint, ...]
+    page: tuple[float, float]
+    physical: bool
+    left_out: tuple[LeftOut, ...]

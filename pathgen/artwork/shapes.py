@@ -1,0 +1,142 @@
+"""The basic shapes as outlines, with the standard's rules for radii, percentages and errors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from xml.etree.ElementTree import Element
+
+import numpy as np
+
+from pathgen.artwork.curves import Curves, Pen
+from pathgen.artwork.document import local_name
+from pathgen.artwork.pathdata import read_path
+from pathgen.artwork.values import parse_length, parse_numbers
+from pathgen.artwork.viewport import Viewport
+from pathgen.errors import ArtworkError
+
+Axis = str
+
+
+class Geometry:
+    """The geometry attributes of one element, in user units."""
+
+    def __init__(self, element: Element, viewport: Viewport, font_size: float, where: str) -> None:
+        self.element, self.viewport, self.font_size, self.where = element, viewport, font_size, where
+
+    def length(self, name: str, axis: Axis, default: float = 0.0) -> float:
+        """An attribute in user units; `axis` ("x", "y" or "both") is what percentages are a part of.
+
+        Raises ArtworkError for what is not a length.
+        """
+        text = self.element.get(name)
+        if text is None or text.strip() in ("", "auto"):
+            return default
+        try:
+            length = parse_length(text)
+        except ValueError as error:
+            raise ArtworkError(
+                self.where, f"{name}: {error}", allowed="a number with or without a unit", remedy="correct the attribute"
+            ) from None
+        value = length.px(whole=self.viewport.whole(axis), font_size=self.font_size)
+        if math.isnan(value):
+            raise ArtworkError(
+                self.where, f"{name} is {text}, of a page that has no size", remedy="give the drawing a viewBox"
+            )
+        if abs(value) > 1e9:
+            raise ArtworkError(self.where, f"{name} is {text}", allowed="up to 1e9", remedy="correct the attribute")
+        return value
+
+
+def _rect(g: Geometry) -> Curves:
+    pen = Pen()
+    x, y = g.length("x", "x"), g.length("y", "y")
+    w, h = g.length("width", "x"), g.length("height", "y")
+    if w <= 0 or h <= 0:
+        return pen.curves()
+    rx, ry = _corner_radii(g, w, h)
+    if rx == 0 or ry == 0:
+        pen.polyline([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], closed=True)
+        return pen.curves()
+    pen.begin()
+    ends = [
+        (x + rx, y), (x + w - rx, y), (x + w, y + ry), (x + w, y + h - ry),
+        (x + w - rx, y + h), (x + rx, y + h), (x, y + h - ry), (x, y + ry), (x + rx, y),
+    ]
+    points = [complex(*end) for end in ends]
+    for side in range(0, 8, 2):
+        p, q, r = points[side: side + 3]
+        if p != q:
+            pen.line(p, q)
+        pen.arc(q, r, rx=rx, ry=ry, turn=0.0, large=False, sweep=True)
+    pen.close(points[0], points[0])
+    return pen.curves()
+
+
+def _corner_radii(g: Geometry, w: float, h: float) -> tuple[float, float]:
+    """Radii as SVG 1.1, section 9.2 has them: one stands for the other, neither goes past half a side."""
+    rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
+    rx, ry = (ry if rx < 0 else rx), (rx if ry < 0 else ry)
+    return min(max(rx, 0.0), w / 2), min(max(ry, 0.0), h / 2)
+
+
+def _oval(x: float, y: float, rx: float, ry: float) -> Curves:
+    pen = Pen()
+    if rx <= 0 or ry <= 0:
+        return pen.curves()
+    pen.begin()
+    right, left = complex(x + rx, y), complex(x - rx, y)
+    pen.arc(right, left, rx=rx, ry=ry, turn=0.0, large=False, sweep=True)
+    pen.arc(left, right, rx=rx, ry=ry, turn=0.0, large=False, sweep=True)
+    pen.close(right, right)
+    return pen.curves()
+
+
+def _circle(g: Geometry) -> Curves:
+    r = g.length("r", "both")
+    return _oval(g.length("cx", "x"), g.length("cy", "y"), r, r)
+
+
+def _ellipse(g: Geometry) -> Curves:
+    rx, ry = g.length("rx", "x", -1.0), g.length("ry", "y", -1.0)
+    rx, ry = (ry if rx < 0 else rx), (rx if ry < 0 else ry)
+    return _oval(g.length("cx", "x"), g.length("cy", "y"), rx, ry)
+
+
+def _line(g: Geometry) -> Curves:
+    pen = Pen()
+    ends = [(g.length("x1", "x"), g.length("y1", "y")), (g.length("x2", "x"), g.length("y2", "y"))]
+    pen.polyline(ends, closed=False)
+    return pen.curves()
+
+
+def _poly(g: Geometry) -> Curves:
+    text = g.element.get("points", "")
+    try:
+        numbers = parse_numbers(text)
+    except ValueError as error:
+        raise ArtworkError(f"{g.where}: points", str(error), remedy="correct the points or draw it again") from None
+    if len(numbers) % 2:
+        raise ArtworkError(
+            f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y", remedy="add the missing number"
+        )
+    pen = Pen()
+    if len(numbers) >= 4:
+        pen.polyline(np.reshape(numbers, (-1, 2)), closed=local_name(g.element) == "polygon")
+    return pen.curves()
+
+
+def _path(g: Geometry) -> Curves:
+    return read_path(g.element.get("d", ""), where=g.where)
+
+
+OUTLINES: dict[str, Callable[[Geometry], Curves]] = {
+    "rect": _rect,
+    "circle": _circle,
+    "ellipse": _ellipse,
+    "line": _line,
+    "polyline": _poly,
+    "polygon": _poly,
+    "path": _path,
+}
+"""How each shape element becomes an outline."""

@@ -1,0 +1,317 @@
+"""What each element's properties are: attributes, style sheets, style attributes, inheritance (CSS 2.1, SVG 1.1)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import cssselect2
+import tinycss2
+
+from pathgen.artwork.document import SVG, Document
+from pathgen.artwork.values import PX_PER, Colour, Length, parse_colour, parse_length, parse_number
+
+Style = dict[str, Any]
+"""Computed values by property name."""
+
+_REFERENCE = re.compile(r"""url\(\s*(['"]?)\s*#?(?P<id>[^'")]*?)\s*\1\s*\)\s*(?P<rest>.*)""", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A value that names another element: ``url(#id)``, with the colour to fall back on (paints only)."""
+
+    id: str
+    fallback: Any = None
+
+
+def _paint(text: str) -> Any:
+    """"none", "currentcolor", "context-fill", "context-stroke", a Colour or a Reference."""
+    word = text.lower()
+    if word in ("none", "context-fill", "context-stroke"):
+        return word
+    if word.startswith("url("):
+        match = _REFERENCE.fullmatch(text)
+        if not match:
+            raise ValueError(text)
+        rest = match["rest"]
+        return Reference(match["id"], _paint(rest) if rest else None)
+    return _colour(text)
+
+
+def _colour(text: str) -> Colour | str:
+    colour = parse_colour(text)
+    if colour is None:
+        raise ValueError(f"{text!r} is not a colour")
+    return colour
+
+
+def _words(*words: str) -> Callable[[str], str]:
+    def parse(text: str) -> str:
+        word = text.lower()
+        if word not in words:
+            raise ValueError(f"{text!r} is none of {', '.join(words)}")
+        return word
+
+    return parse
+
+
+def _share(text: str) -> float:
+    """An opacity, as a number or in per cent."""
+    return parse_number(text[:-1]) / 100.0 if text.endswith("%") else parse_number(text)
+
+
+def _not_negative(text: str) -> Length:
+    length = parse_length(text)
+    if length.value < 0:
+        raise ValueError(f"{text!r} is negative")
+    return length
+
+
+def _dashes(text: str) -> tuple[Length, ...]:
+    if text.lower() == "none":
+        return ()
+    return tuple(_not_negative(part) for part in re.split(r"\s*,\s*|\s+", text))
+
+
+def _mitre_limit(text: str) -> float:
+    limit = parse_number(text)
+    if limit < 1:
+        raise ValueError(f"{text!r} is below 1")
+    return limit
+
+
+def _reference(text: str) -> Any:
+    if text.lower() == "none":
+        return None
+    match = _REFERENCE.fullmatch(text)
+    return Reference(match["id"]) if match and not match["rest"] else text
+
+
+def _paint_order(text: str) -> bool:
+    """True when the stroke is painted before the fill."""
+    words = text.lower().split()
+    if not set(words) <= {"normal", "fill", "stroke", "markers"} or len(set(words)) < len(words):
+        raise ValueError(f"{text!r} is not a painting order")
+    order = [word for word in words if word in ("fill", "stroke")]
+    return bool(order) and order[0] == "stroke"
+
+
+_FONT_SIZES = {
+    "xx-small": 9.0, "x-small": 10.0, "small": 13.0, "medium": 16.0, "large": 18.0, "x-large": 24.0, "xx-large": 32.0,
+}
+
+
+def _font_size(text: str) -> Length:
+    word = text.lower()
+    if word in _FONT_SIZES:
+        return Length(_FONT_SIZES[word])
+    if word in ("larger", "smaller"):
+        return Length(120.0 if word == "larger" else 100.0 / 1.2, "%")
+    return _not_negative(text)
+
+
+BLACK = Colour("#000000")
+
+INHERITED: dict[str, tuple[Callable[[str], Any], Any]] = {
+    "fill": (_paint, BLACK),
+    "fill-rule": (_words("nonzero", "evenodd"), "nonzero"),
+    "fill-opacity": (_share, 1.0),
+    "stroke": (_paint, "none"),
+    "stroke-width": (_not_negative, Length(1.0)),
+    "stroke-linecap": (_words("butt", "round", "square"), "butt"),
+    "stroke-linejoin": (_words("miter", "miter-clip", "arcs", "round", "bevel"), "miter"),
+    "stroke-miterlimit": (_mitre_limit, 4.0),
+    "stroke-dasharray": (_dashes, ()),
+    "stroke-dashoffset": (parse_length, Length(0.0)),
+    "stroke-opacity": (_share, 1.0),
+    "color": (_colour, BLACK),
+    "clip-rule": (_words("nonzero", "evenodd"), "nonzero"),
+    "visibility": (_words("visible", "hidden", "collapse"), "visible"),
+    "paint-order": (_paint_order, False),
+    "font-size": (_font_size, 16.0),
+    "marker-start": (_reference, None),
+    "marker-mid": (_reference, None),
+    "marker-end": (_reference, None),
+}
+"""Properties that children take over: how each is parsed, and its initial value."""
+
+OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
+    "display": (str.lower, "inline"),
+    "opacity": (_share, 1.0),
+    "clip-path": (_reference, None),
+    "mask": (_reference, None),
+    "filter": (_reference, None),
+    "overflow": (_words("visible", "hidden", "scroll", "auto", "clip"), None),
+    "transform": (str, None),
+    "transform-origin": (str, None),
+    "transform-box": (str.lower, "view-box"),
+    "vector-effect": (str.lower, "none"),
+}
+"""Properties of the element alone."""
+
+PROPERTIES = {**INHERITED, **OWN}
+INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
+_INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
+_OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
+_INVALID = object()
+
+Declaration = tuple[str, str, bool]
+"""Name, value and importance."""
+
+
+@lru_cache(maxsize=8192)
+def _value(name: str, text: str) -> Any:
+    try:
+        return PROPERTIES[name][0](text.strip())
+    except ValueError:
+        return _INVALID
+
+
+@lru_cache(maxsize=8192)
+def _declarations(text: str) -> tuple[Declaration, ...]:
+    """The declarations of a style attribute that concern us."""
+    return _known(tinycss2.parse_blocks_contents(text, skip_comments=True, skip_whitespace=True))
+
+
+def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
+    found: list[Declaration] = []
+    for node in nodes:
+        if node.type != "declaration":
+            continue
+        value = tinycss2.serialize([token for token in node.value if token.type != "comment"]).strip()
+        if node.lower_name == "marker":
+            found += [(f"marker-{end}", value, node.important) for end in ("start", "mid", "end")]
+        elif node.lower_name == "font":
+            size = re.search(r"(?<![\w.])[\d.]+(?:[a-z]+|%)", value)
+            found += [("font-size", size[0], node.important)] if size else []
+        elif node.lower_name in PROPERTIES:
+            found.append((node.lower_name, value, node.important))
+    return tuple(found)
+
+
+class Cascade:
+    """Computes styles for the elements of one document.
+
+    Attributes
+    ----------
+    trouble : list of (Element, str)
+        Parts of style sheets that are not understood, for the caller to refuse or list.
+    """
+
+    def __init__(self, document: Document) -> None:
+        self.trouble: list[tuple[Element, str]] = []
+        self._document = document
+        self._sheet: dict[Element, list[Declaration]] = {}
+        self._computed: dict[Element, Style] = {}
+        matcher = cssselect2.Matcher()
+        count = 0
+        for element in document.root.iter(f"{SVG}style"):
+            if element.get("type", "").strip().lower() in ("", "text/css"):
+                rules = tinycss2.parse_stylesheet(
+                    "".join(element.itertext()), skip_comments=True, skip_whitespace=True
+                )
+                count += self._add(element, rules, matcher)
+        if count:
+            self._match(matcher)
+
+    def _add(self, element: Element, rules: Iterable[Any], matcher: cssselect2.Matcher) -> int:
+        count = 0
+        for rule in rules:
+            if rule.type == "at-rule":
+                count += self._at_rule(element, rule, matcher)
+            elif rule.type == "qualified-rule":
+                declarations = _known(tinycss2.parse_blocks_contents(rule.content, skip_comments=True))
+                try:
+                    selectors = cssselect2.compile_selector_list(rule.prelude)
+                except cssselect2.SelectorError:
+                    continue  # a rule with an unknown selector is passed over (CSS 2.1, section 4.1.7)
+                for selector in selectors:
+                    matcher.add_selector(selector, declarations)
+                    count += 1
+        return count
+
+    def _at_rule(self, element: Element, rule: Any, matcher: cssselect2.Matcher) -> int:
+        words = tinycss2.serialize(rule.prelude).strip().lower()
+        name = rule.lower_at_keyword
+        if name == "media" and rule.content is not None:
+            if words in ("", "all", "screen"):
+                return self._add(element, tinycss2.parse_rule_list(rule.content, True, True), matcher)
+            if words != "print":
+                self.trouble.append((element, f"@media {words}"))
+        elif name not in ("charset", "font-face", "keyframes", "-webkit-keyframes", "page", "namespace"):
+            self.trouble.append((element, f"@{name} {words}".strip()))
+        return 0
+
+    def _match(self, matcher: cssselect2.Matcher) -> None:
+        for wrapper in cssselect2.ElementWrapper.from_xml_root(self._document.root).iter_subtree():
+            matches = matcher.match(wrapper)
+            if matches:
+                self._sheet[wrapper.etree_element] = [d for *_, declarations in matches for d in declarations]
+
+    def style(self, element: Element, parent: Style) -> Style:
+        """The computed style of an element whose parent's is `parent`."""
+        declared = self._declared(element)
+        style = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
+        for name, text in declared.items():
+            word = text.strip().lower()
+            if word == "inherit":
+                style[name] = parent[name]
+            elif word in ("initial", "unset", "revert"):
+                style[name] = INITIAL[name] if word == "initial" or name in OWN else parent[name]
+            else:
+                value = _value(name, text)
+                if value is not _INVALID:
+                    style[name] = value
+        return _computed(style, parent)
+
+    def style_in_place(self, element: Element) -> Style:
+        """The style of an element with its inheritance from where it stands in the file."""
+        line = [element]
+        while line[-1] in self._document.parents and line[-1] not in self._computed:
+            line.append(self._document.parents[line[-1]])
+        style = self._computed.get(line[-1], INITIAL)
+        for each in reversed(line):
+            style = self._computed[each] = self._computed.get(each) or self.style(each, style)
+        return style
+
+    def _declared(self, element: Element) -> dict[str, str]:
+        """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
+        declared = {name: value for name, value in element.attrib.items() if name in PROPERTIES}
+        sheet = self._sheet.get(element, ())
+        own = _declarations(element.attrib["style"]) if "style" in element.attrib else ()
+        for important in (False, True):
+            for declarations in (sheet, own):
+                for name, value, strong in declarations:
+                    if strong == important and _valid(name, value):
+                        declared[name] = value
+        return declared
+
+
+def _valid(name: str, text: str) -> bool:
+    return text.strip().lower() in ("inherit", "initial", "unset", "revert") or _value(name, text) is not _INVALID
+
+
+def _computed(style: Style, parent: Style) -> Style:
+    """Font size in px, and currentColor of the color property itself, which do not wait until painting."""
+    size = style["font-size"]
+    if isinstance(size, Length):
+        relative = size.unit in ("%", "em", "ex", "ch")
+        before = parent["font-size"] if relative else 16.0
+        style["font-size"] = size.px(whole=before, font_size=before) if relative or size.unit == "rem" else (
+            size.value * PX_PER[size.unit]
+        )
+    if style["color"] == "currentcolor":
+        style["color"] = parent["color"]
+    return style
+
+
+def shown_colour(paint: Any, style: Style) -> Colour | None:
+    """The colour that a paint shows, None for none; a Reference is for the caller to resolve first."""
+    if paint == "currentcolor":
+        paint = style["color"]
+    return paint if isinstance(paint, Colour) and paint.shows else None

@@ -1,0 +1,121 @@
+"""Affine maps as six numbers (a, b, c, d, e, f), written as in SVG: x' = a x + c y + e, y' = b x + d y + f."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.artwork.values import NUMBER, parse_numbers
+
+Matrix = tuple[float, float, float, float, float, float]
+Floats = NDArray[np.float64]
+
+IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+
+_TRANSFORM = re.compile(r"\s*,?\s*(matrix|translate|scale|rotate|skewX|skewY|translateX|translateY|scaleX|scaleY)"
+                        r"\s*\(([^()]*)\)\s*,?\s*")
+_UNIT = re.compile(rf"({NUMBER})\s*(px|deg|rad|turn|grad)(?=[\s,]|$)")
+_IN_UNITS = {"px": 1.0, "deg": 1.0, "rad": 180.0 / math.pi, "turn": 360.0, "grad": 0.9}
+
+
+def multiply(m: Matrix, n: Matrix) -> Matrix:
+    """The map that does `n` first and then `m`."""
+    a, b, c, d, e, f = m
+    p, q, r, s, t, u = n
+    return (a * p + c * q, b * p + d * q, a * r + c * s, b * r + d * s, a * t + c * u + e, b * t + d * u + f)
+
+
+def translation(x: float, y: float) -> Matrix:
+    """The map that moves by (x, y)."""
+    return (1.0, 0.0, 0.0, 1.0, x, y)
+
+
+def scaling(x: float, y: float) -> Matrix:
+    """The map that stretches by x and y about the origin."""
+    return (x, 0.0, 0.0, y, 0.0, 0.0)
+
+
+def rotation(degrees: float) -> Matrix:
+    """The map that turns the x axis towards the y axis."""
+    quarter, rest = divmod(degrees, 90.0)
+    if rest == 0.0:  # quarter turns exactly: no 6e-17 where a 0 belongs
+        cos, sin = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarter % 4)]
+    else:
+        cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    return (cos, sin, -sin, cos, 0.0, 0.0)
+
+
+def apply(m: Matrix, points: Floats) -> Floats:
+    """Points (..., 2) after the map."""
+    a, b, c, d, e, f = m
+    x, y = points[..., 0], points[..., 1]
+    return np.stack([a * x + c * y + e, b * x + d * y + f], axis=-1)
+
+
+def largest_scale(m: Matrix) -> float:
+    """How much longer the map can make a length: its larger singular value."""
+    a, b, c, d = m[:4]
+    return (math.hypot(a + d, b - c) + math.hypot(a - d, b + c)) / 2.0
+
+
+def is_singular(m: Matrix) -> bool:
+    """True when the map squeezes everything onto a line or a point, or is not finite."""
+    a, b, c, d = m[:4]
+    determinant = a * d - b * c
+    size = largest_scale(m)
+    return not (math.isfinite(size) and math.isfinite(m[4]) and math.isfinite(m[5])) or (
+        abs(determinant) <= 1e-14 * size * size
+    )
+
+
+def parse_transform(text: str) -> Matrix:
+    """The map of a ``transform`` list; ValueError that names what is wrong in it.
+
+    Units px, deg, rad, grad and turn, as CSS writes them, are understood as well.
+    """
+    result, position = IDENTITY, 0
+    if text.strip() in ("", "none"):
+        return result
+    while position < len(text):
+        match = _TRANSFORM.match(text, position)
+        if not match:
+            raise ValueError(f"{text[position:position + 16]!r} at character {position + 1} is not a transform")
+        numbers = parse_numbers(_UNIT.sub(lambda m: repr(float(m[1]) * _IN_UNITS[m[2]]), match[2]))
+        result = multiply(result, _one(match[1], numbers))
+        position = match.end()
+    return result
+
+
+def _one(name: str, numbers: list[float]) -> Matrix:
+    allowed = {"matrix": (6,), "translate": (1, 2), "scale": (1, 2), "rotate": (1, 3)}.get(name, (1,))
+    if len(numbers) not in allowed:
+        raise ValueError(f"{name} with {len(numbers)} numbers, allowed {' or '.join(map(str, allowed))}")
+    first, second = numbers[0], numbers[1] if len(numbers) > 1 else None
+    if name == "matrix":
+        a, b, c, d, e, f = numbers
+        return (a, b, c, d, e, f)
+    if name == "translate":
+        return translation(first, second or 0.0)
+    if name == "scale":
+        return scaling(first, first if second is None else second)
+    if name == "rotate":
+        return _rotate(numbers)
+    return {
+        "skewX": (1.0, 0.0, math.tan(math.radians(first)), 1.0, 0.0, 0.0),
+        "skewY": (1.0, math.tan(math.radians(first)), 0.0, 1.0, 0.0, 0.0),
+        "translateX": translation(first, 0.0),
+        "translateY": translation(0.0, first),
+        "scaleX": scaling(first, 1.0),
+        "scaleY": scaling(1.0, first),
+    }[name]
+
+
+def _rotate(numbers: list[float]) -> Matrix:
+    turn = rotation(numbers[0])
+    if len(numbers) == 1:
+        return turn
+    x, y = numbers[1:]
+    return multiply(translation(x, y), multiply(turn, translation(-x, -y)))

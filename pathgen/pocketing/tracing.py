@@ -1,0 +1,135 @@
+"""From lines in plan with depths below the surface to moves of the cutter's tip."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.pocketing.openings import Opening
+from pathgen.surface import Surface
+from pathgen.toolpath import EASED_SHARE, Move, Toolpath
+
+if TYPE_CHECKING:
+    from pathgen.pocketing.pockets import PocketOptions, Tolerances
+
+Floats = NDArray[np.float64]
+
+_OVER = np.nan
+"""Depth of a point on the way across, whose height is found once all are known."""
+
+
+class Trace:
+    """Collects the way of one cutter, in plan with depths below the surface, and turns it into a Toolpath."""
+
+    def __init__(
+        self,
+        one: Opening,
+        *,
+        safe_z: float,
+        options: PocketOptions,
+        tolerance: Tolerances,
+        keep_out: BaseGeometry | None,
+    ) -> None:
+        self._one, self._safe_z, self._options, self._tolerance = one, safe_z, options, tolerance
+        self._keep_out = keep_out
+        self._rows: list[Floats] = []
+        cutter = one.cutter
+        self.ramp = min(options.steepest_ramp, 0.5 * cutter.plunge / (cutter.feed * EASED_SHARE))
+        self.room = 2.0 * one.half_width
+        self._last: Floats | None = None
+
+    def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
+        rows = np.empty((len(xy), 4))
+        rows[:, :2], rows[:, 2], rows[:, 3] = xy, depth, kind
+        self._rows.append(rows)
+        self._last = xy[-1]
+
+    def hop(self, to: Floats, depth: float) -> None:
+        """Lift, go across to `to`, down to just above the surface, then at the plunge feed to `depth` below it."""
+        if self._last is not None:
+            self._add(self._last[None], _OVER, Move.RAPID)
+        self._add(to[None], _OVER, Move.RAPID)
+        self._add(to[None], -self._options.approach, Move.RAPID)
+        self._add(to[None], depth, Move.PLUNGE)
+
+    def descend(self, line: Floats, above: float, depth: float) -> None:
+        """Along `line` evenly from one depth to the other; straight down where the line is a point."""
+        if len(line) < 2:
+            self._add(line, depth, Move.PLUNGE)
+            return
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        self._add(line[1:], above + (depth - above) * along[1:] / along[-1], Move.EASED)
+
+    def follow(self, line: Floats, depth: float) -> None:
+        """Along `line` at one depth, beginning with a straight move to its first point."""
+        self._add(line, depth, Move.CUT)
+
+    def toolpath(self) -> Toolpath:
+        """All that was collected, with the way back up to the safe height."""
+        if not self._rows:
+            return Toolpath.empty()
+        self._add(self._last[None], _OVER, Move.RAPID)  # type: ignore[index]
+        rows = _without_repeats(np.concatenate(self._rows))
+        rows = _fine_enough(rows, self._one.surface, self._tolerance.chord)
+        tip = self._one.surface.tip_height(self._one.cutter, rows[:, 0], rows[:, 1])
+        z = tip - rows[:, 2]
+        over = np.isnan(z)
+        z[over] = self._heights_across(rows, over)
+        return Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
+
+    def _heights_across(self, rows: Floats, over: NDArray[np.bool_]) -> Floats:
+        """Height of each way across; ways come as pairs of points, but for the first and the last point."""
+        xy = rows[over, :2]
+        heights = np.full(len(xy), self._safe_z)
+        clear = self._options.local_clear
+        if clear is None or len(xy) < 4:
+            return heights
+        a, b = xy[1:-1:2], xy[2:-1:2]
+        t = np.linspace(0.0, 1.0, 9)[:, None, None]
+        between = a + t * (b - a)
+        top = self._one.surface.tip_height(self._one.cutter, between[..., 0], between[..., 1]).max(axis=0)
+        height = np.minimum(top + clear, self._safe_z)
+        if self._keep_out is not None and not self._keep_out.is_empty:
+            ways = shapely.linestrings(np.stack([a, b], axis=1))
+            height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
+        heights[1:-1] = np.repeat(height, 2)
+        return heights
+
+
+def _without_repeats(rows: Floats) -> Floats:
+    """Without moves that go nowhere."""
+    same = np.all(np.isclose(rows[1:, :3], rows[:-1, :3], rtol=0.0, atol=1e-9, equal_nan=True), axis=1)
+    return rows[np.concatenate([[True], ~same])]
+
+
+def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
+    """With points added so that straight moves between them stay within `chord` of the curve.
+
+    Along a line on which the surface curves by k, a chord of length s lies k s^2 / 8 below it. The surface is
+    developable: it curves only across its straight lines.
+    """
+    if surface.is_flat:
+        return rows
+    a, b = rows[:-1], rows[1:]
+    work = (b[:, 3] != Move.RAPID) & ~np.isnan(a[:, 2]) & ~np.isnan(b[:, 2])
+    x, y = rows[:, 0], rows[:, 1]
+    radius = surface.radius(x)
+    sin = y / radius
+    bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)
+    worst = np.maximum(bend[:-1], bend[1:])
+    lean = np.maximum(np.abs(sin[:-1]), np.abs(sin[1:])) * abs(surface.taper)
+    across = np.abs(b[:, 1] - a[:, 1]) + lean * np.abs(b[:, 0] - a[:, 0])
+    count = np.where(work, np.ceil(across * np.sqrt(worst / (8.0 * chord))), 1.0)
+    count = np.maximum(count, 1.0).astype(np.intp)
+    owner = np.repeat(np.arange(len(a)), count)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    t = ((np.arange(len(owner)) - first[owner] + 1) / count[owner])[:, None]
+    inner = a[owner] + t * (b[owner] - a[owner])
+    last = t[:, 0] == 1.0
+    inner[last] = b[owner[last]]
+    inner[:, 3] = b[owner, 3]
+    return np.concatenate([rows[:1], inner])

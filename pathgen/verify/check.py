@@ -1,0 +1,283 @@
+"""The whole verification: read the texts, simulate, compare with the part, and say what was found."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pathgen.clamping import OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, Clamping, Step
+from pathgen.errors import ProgramError
+from pathgen.gcode.read import ReadProgram, read_program
+from pathgen.verify.findings import Finding, Tolerances, at, forbids
+from pathgen.verify.grid import Grid
+from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.motion import Motion, motion_over_board
+from pathgen.verify.outlines import outline_findings
+from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
+from pathgen.verify.removal import Material
+from pathgen.verify.repeats import repeat_findings
+from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.simulate import SURFACING, Simulation, deepest_cut, simulate
+from pathgen.verify.slots import slot_findings
+from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
+
+Floats = np.typing.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Verification:
+    """What the programs were found to do. Lengths in mm.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        What forbids cutting first.
+    surface_low, surface_high : float
+        Lowest and highest deviation of the finished surface from where it should be; NaN where none is cut.
+    scallop_measured : float
+        Highest ridge between passes, square to the surface.
+    ridges : Ridges
+        All of them, on sections across the board.
+    ridge_map : (across, along) float array
+        The highest in each patch of the board, NaN where there is none.
+    pockets : tuple of PocketMeasure
+        Area and volumes of each inlay that was cut, in order.
+    simulation : Simulation
+        Height fields, for pictures.
+    seconds : float
+    cells : int
+    """
+
+    findings: tuple[Finding, ...]
+    surface_low: float
+    surface_high: float
+    scallop_measured: float
+    ridges: Ridges | None
+    ridge_map: Floats
+    pockets: tuple[PocketMeasure, ...]
+    simulation: Simulation
+    programs: Mapping[str, ReadProgram]
+    seconds: float
+    cells: int
+
+    @property
+    def pocket_volumes(self) -> dict[int, float]:
+        """Volume of wood taken out of each inlay's pockets, mm3, by its index."""
+        return {pocket.inlay: pocket.volume for pocket in self.pockets}
+
+    @property
+    def fill_volumes(self) -> dict[int, float]:
+        """Volume of fill over each inlay's pockets, up to its overfill, mm3, by its index."""
+        return {pocket.inlay: pocket.fill_volume for pocket in self.pockets}
+
+    @property
+    def passed(self) -> bool:
+        """Whether nothing found forbids cutting."""
+        return not forbids(self.findings)
+
+
+def verify(
+    clamping: Clamping,
+    texts: Mapping[str, str],
+    *,
+    resolution: float = 0.1,
+    section_spacing: float = 20.0,
+    section_step: float = 0.01,
+    job_fingerprint: str | None = None,
+    tolerances: Tolerances | None = None,
+) -> Verification:
+    """Read the programs, remove material as the machine would, and compare with the part.
+
+    Parameters
+    ----------
+    clamping : Clamping
+        The part, the stock, the machine and the steps; each step's program is found by its file name.
+    texts : mapping of file name to text
+    resolution : float
+        Spacing of the simulation's grid, mm.
+    section_spacing, section_step : float
+        Spacing of the cross sections on which ridges are measured, and of the points on them, mm.
+    job_fingerprint : str, optional
+        What the programs' headers should state.
+
+    Notes
+    -----
+    Bad programs do not raise: what cannot be read is a finding, and the rest is verified without it.
+    """
+    began = time.perf_counter()
+    tolerances = tolerances or Tolerances()
+    found: list[Finding] = []
+    programs = _read(clamping, texts, found)
+    found += _headers(programs, job_fingerprint)
+    motions = {
+        step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord)
+        for step in clamping.steps if step.file_name in programs
+    }
+    for step in clamping.steps:
+        if step.order in motions:
+            found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
+    found += travel_findings(programs, clamping)
+    found += _repeats(clamping, motions)
+    grid = Grid.over(clamping.stock.bounds, resolution)
+    sim = simulate(clamping, motions, grid, tolerances)
+    culprit = _Culprit(clamping, motions)
+    found += _cutting(clamping, sim, tolerances)
+    ridges = _ridges(clamping, motions, tolerances, section_spacing, section_step)
+    low = high = math.nan
+    if ridges is not None:
+        deviation = measure_surface(sim, clamping)
+        low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
+        found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
+    found += pocket_findings(sim, clamping, motions, tolerances, culprit)
+    for step in clamping.steps:
+        if step.order in motions and step.operation == SLOTS:
+            found += slot_findings(motions[step.order], step, clamping, tolerances)
+        if step.order in motions and step.operation == OUTLINE:
+            found += outline_findings(motions[step.order], step, clamping, sim, tolerances)
+    order = {"forbid": 0, "warn": 1, "note": 2}
+    return Verification(
+        findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
+        scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
+        ridge_map=ridges.map() if ridges else np.empty((0, 0)), pockets=pocket_measures(sim, clamping), simulation=sim,
+        programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
+    )
+
+
+def _read(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+    programs = {}
+    remedy = "make the programs again from the job"
+    for step in clamping.steps:
+        text = texts.get(step.file_name)
+        if text is None:
+            found.append(Finding(
+                code="program-missing", severity="forbid", where=step.file_name, got="no such program",
+                allowed=f"step {step.order}, {step.operation}, with cutter {step.cutter.name}", remedy=remedy,
+            ))
+            continue
+        try:
+            programs[step.file_name] = read_program(text, name=step.file_name)
+        except ProgramError as error:
+            found.append(Finding(
+                code="unreadable", severity="forbid", where=error.where, got=error.problem,
+                allowed=error.allowed or "the plain subset of RS274/NGC", remedy=error.remedy or remedy,
+            ))
+    for name in sorted(set(texts) - {step.file_name for step in clamping.steps}):
+        found.append(Finding(
+            code="program-unexpected", severity="forbid", where=name, got="a program that is no step of the job",
+            allowed=", ".join(step.file_name for step in clamping.steps), remedy="take it out of the folder",
+        ))
+    return programs
+
+
+def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
+    for program in programs.values():
+        if job_fingerprint is not None and program.job_fingerprint != job_fingerprint:
+            yield Finding(
+                code="other-job", severity="forbid", where=program.name,
+                got=f"job fingerprint {program.job_fingerprint or 'missing'}", allowed=job_fingerprint,
+                remedy="make the programs again from this job",
+            )
+        if program.program_fingerprint is not None and program.program_fingerprint != program.own_fingerprint:
+            yield Finding(
+                code="edited", severity="warn", where=program.name, got="the lines were changed since it was verified",
+                allowed=f"program fingerprint {program.program_fingerprint}", remedy="read the other findings with care",
+            )
+
+
+def _repeats(clamping: Clamping, motions: Mapping[int, Motion]) -> Iterator[Finding]:
+    if clamping.surfacing is None or clamping.surfacing.skim > 0:
+        return
+    finish = next((s for s in clamping.steps if s.operation == SURFACE_FINISH and s.order in motions), None)
+    if finish is None:
+        return
+    for step in clamping.steps:
+        if step.operation == RESURFACE and step.order in motions:
+            yield from repeat_findings(motions[finish.order], motions[step.order], step)
+
+
+def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+    for step in clamping.steps:
+        taken = sim.taken.get(step.order)
+        if taken is None:
+            continue
+        cut, rapid = taken.cut, taken.rapid
+        if cut.depth:
+            limit = deepest_cut(clamping, step, tolerances) - tolerances.stepdown
+            yield Finding(
+                code="cut-too-deep", severity="forbid", where=at(step.file_name, cut.line, cut.x, cut.y),
+                got=f"{cut.depth:.3f} mm at once", allowed=f"a stepdown of {limit:g} mm",
+                remedy="go down in smaller steps",
+            )
+        if rapid.depth:
+            yield Finding(
+                code="rapid-through-material", severity="forbid", where=at(step.file_name, rapid.line, rapid.x, rapid.y),
+                got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
+                remedy="lift the cutter first",
+            )
+        if taken.shank.depth:
+            yield Finding(
+                code="shank-rubs", severity="forbid",
+                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
+                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
+                allowed=f"{step.cutter.flute_length:g} mm of flute on cutter {step.cutter.name}",
+                remedy="take a longer cutter, or cut shallower",
+            )
+
+
+def _ridges(
+    clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances, spacing: float, step: float
+) -> Ridges | None:
+    if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
+        return None
+    x0, y0, x1, y1 = clamping.board.outline.bounds
+    slots = clamping.slots
+    xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
+                  clear=(slots.width if slots else 0.0) / 2 + 0.5)
+    grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
+    sim = simulate(clamping, {s.order: motions[s.order] for s in clamping.steps
+                              if s.operation not in (SLOTS, OUTLINE) and s.order in motions}, grid, tolerances)
+    return measure_ridges(sim.top, grid, clamping.finished_surface, finished_area(clamping, 0.03))
+
+
+class _Culprit:
+    """Which program and line cut deepest at a place: worked out only for what is reported."""
+
+    def __init__(self, clamping: Clamping, motions: Mapping[int, Motion]) -> None:
+        self.clamping, self.motions = clamping, motions
+
+    def __call__(self, x: float, y: float, operations: tuple[str, ...] | None) -> tuple[str, int]:
+        best = (math.inf, "", 0)
+        for step in self.clamping.steps:
+            if step.order in self.motions and (operations is None or step.operation in operations):
+                height, line = _deepest_at(self.motions[step.order], step, x, y)
+                if height < best[0] - 1e-7:
+                    best = (height, step.file_name, line)
+        return best[1], best[2]
+
+
+def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, int]:
+    """Lowest height that a program leaves at a point, and the line that does it."""
+    r = step.cutter.radius
+    low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
+    with np.errstate(invalid="ignore"):
+        near = motion.cutting & (low[:, 0] <= x + r) & (high[:, 0] >= x - r) & (low[:, 1] <= y + r) & (high[:, 1] >= y - r)
+    best, line = math.inf, 0
+    for i in np.flatnonzero(near):
+        one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))
+        one.cut(_only(motion, int(i)), step.cutter)
+        if one.top[0, 0] < best:
+            best, line = float(one.top[0, 0]), int(motion.line[i])
+    return best, line
+
+
+def _only(motion: Motion, i: int) -> Motion:
+    part = slice(i, i + 1)
+    return Motion(start=motion.start[part], end=motion.end[part], rapid=motion.rapid[part], feed=motion.feed[part],
+                  line=motion.line[part], motion=motion.motion[part])
+
+
+__all__ = ["SURFACING", "Verification", "verify"]

@@ -1,0 +1,92 @@
+"""What is wrong with finished programs, said so that a maker can act on it; and how much is allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["forbid", "warn", "note"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One fault: `forbid` means do not cut, `warn` cut with open eyes, `note` is for knowing."""
+
+    code: str
+    severity: Severity
+    where: str
+    """Program, line and place on the board, as far as each is known."""
+    got: str
+    allowed: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.got} (allowed: {self.allowed}): {self.remedy}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerances:
+    """How far a program may stray before it is a finding. Lengths in mm."""
+
+    surface_low: float = 0.002
+    """Below the finished surface."""
+    surface_high: float = 0.0007
+    """Above the scallop height allowed: rounding of programs to four decimals, and of the simulation."""
+    ridge: float = 0.0007
+    """Ridge height above the limit."""
+    wood: float = 0.0005
+    """Wood that a re-surface with skim 0 may take: below what a cutter's own wear changes."""
+    pocket_plan: float = 0.02
+    """Pocket walls outside the drawing."""
+    pocket_deep: float = 0.004
+    """Pocket floor below its depth."""
+    pocket_shallow: float = 0.02
+    """Pocket floor above its depth, beyond the stair that the cutter's own shape leaves."""
+    slot_line: float = 0.002
+    """Slot walls off their place in plan."""
+    slot_depth: float = 0.004
+    slot_end: float = 0.02
+    """Ends of slots that stop short."""
+    outline: float = 0.004
+    """Outline off its line."""
+    tab: float = 0.02
+    """Tabs thinner than asked."""
+    tab_width: float = 0.3
+    """Tabs narrower than asked, beyond a cell of the simulation on each side."""
+    stepdown: float = 0.05
+    """Cut deeper than the stepdown: ridges and stairs that the pass before left."""
+    rapid: float = 0.002
+    """Rapids into what stands there."""
+    below_bed: float = 0.02
+    """Below the deepest that any program should go."""
+    feed: float = 0.002
+    """Share by which a feed may be above that of the cutter."""
+    rounding: float = 2e-4
+    """Rounding of positions in the text."""
+    smear: float = 3.0
+    """How far around a pocket the fill may lie, as high as over it."""
+    overrun: float = 5.0
+    """How far past the edge of the stock a cutter may pass, edge to edge."""
+    chord: float = 1e-4
+    """Arcs as chords, for the simulation."""
+
+
+def place(x: float, y: float) -> str:
+    """A place on the board in words."""
+    return f"x {x:.2f} y {y:.2f}"
+
+
+def at(program: str, line: int | None = None, x: float | None = None, y: float | None = None) -> str:
+    """Program, line and place, as far as they are known."""
+    words = [program]
+    if line:
+        words.append(f"line {line}")
+    if x is not None and y is not None:
+        words.append(place(x, y))
+    return ", ".join(words)
+
+
+def forbids(findings: Iterable[Finding]) -> bool:
+    """Whether any of them means: do not cut."""
+    return any(finding.severity == "forbid" for finding in findings)

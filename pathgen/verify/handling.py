@@ -1,0 +1,223 @@
+"""How each program is run: feeds, spindle, start and end, travel, things in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import Clamping, Step
+from pathgen.gcode.read import RAPID, ReadProgram
+from pathgen.toolpath import EASED_SHARE
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.motion import Motion
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+def program_findings(
+    program: ReadProgram, motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """All that can be said of one program without cutting anything."""
+    yield from _header(program, clamping)
+    yield from _spindle(program, step)
+    yield from _feeds(program, motion, step, tolerances)
+    yield from _start_and_end(program, motion, clamping)
+    yield from _bounds(program, motion, step, clamping, tolerances)
+    yield from _keep_outs(program, motion, step, clamping)
+
+
+def travel_findings(programs: Mapping[str, ReadProgram], clamping: Clamping) -> Iterator[Finding]:
+    """All programs together must fit in the machine's travel, wherever zero lies in it."""
+    if clamping.machine.travel is None or not programs:
+        return
+    ends = np.concatenate([np.concatenate(program.straight(0.01)[:2]) for program in programs.values()])
+    if not len(ends):
+        return
+    with np.errstate(all="ignore"):
+        span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
+    for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):
+        if got > limit + 1e-6:
+            yield Finding(
+                code="beyond-travel", severity="forbid", where=f"all programs, {'XYZ'[axis]}",
+                got=f"a span of {got:.2f} mm", allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it",
+            )
+
+
+def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
+    if len(program) and program.units != {clamping.units}:
+        yield Finding(
+            code="other-units", severity="forbid", where=program.name, got=" and ".join(sorted(program.units)),
+            allowed=clamping.units, remedy="make the programs again from the job",
+        )
+    offsets = set(np.unique(program.offset).tolist())
+    if len(program) and offsets != {54}:
+        line = int(program.line[np.flatnonzero(program.offset != 54)[0]])
+        got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
+        yield Finding(
+            code="other-work-offset", severity="forbid", where=at(program.name, line), got=f"work offset {got}",
+            allowed="G54 throughout", remedy="make the programs again from the job",
+        )
+
+
+def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
+    cutting = program.kind != RAPID
+    yield from _first(
+        program, cutting & ((program.spindle == 0) | (program.speed <= 0)), "spindle-off",
+        "a feed move with the spindle off", "M3 with S before any feed move", "start the spindle first",
+    )
+    yield from _first(
+        program, cutting & (program.spindle < 0), "spindle-backwards",
+        "the spindle turning counter-clockwise (M4)", "M3", "use M3",
+    )
+    off = np.abs(program.speed / step.cutter.speed - 1.0) > 0.01 if step.cutter.speed > 0 else np.zeros(len(cutting), bool)
+    wrong = cutting & (program.spindle != 0) & (program.speed > 0) & off
+    if wrong.any():
+        speed = program.speed[np.argmax(wrong)]
+        yield from _first(
+            program, wrong, "spindle-speed", f"S{speed:g}", f"S{step.cutter.speed:g} for cutter {step.cutter.name}",
+            "make the programs again from the job",
+        )
+    if program.spindle_left_on:
+        yield Finding(code="spindle-left-on", severity="forbid", where=program.name, got="the spindle turning at the end",
+                      allowed="M5 before the end", remedy="stop it")
+
+
+def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
+    cutter, cutting = step.cutter, ~motion.rapid
+    yield from _first(
+        program, (program.kind != RAPID) & (program.feed <= 0), "no-feed", "a feed move before any F",
+        "F before it (NISTIR 6556, 3.5.2)", "give a feed",
+    )
+    fast = cutting & (motion.feed > cutter.feed * (1 + tolerances.feed) + 0.02)
+    if fast.any():
+        i = int(np.argmax(np.where(fast, motion.feed, 0)))
+        yield Finding(
+            code="feed-too-fast", severity="forbid", where=at(program.name, int(motion.line[i])),
+            got=f"{motion.feed[i]:.1f} mm per minute", allowed=f"{cutter.feed:g} for cutter {cutter.name}",
+            remedy="slow down",
+        )
+    slow = cutting & (motion.feed > 0) & (motion.feed < 0.2 * min(cutter.plunge, EASED_SHARE * cutter.feed))
+    if slow.any():
+        i = int(np.argmax(slow))
+        yield Finding(
+            code="feed-too-slow", severity="warn", where=at(program.name, int(motion.line[i])),
+            got=f"{motion.feed[i]:.1f} mm per minute", allowed=f"feeds near {cutter.feed:g} and {cutter.plunge:g}",
+            remedy="a cutter that rubs burns the wood: check the feed",
+        )
+    run = motion.end - motion.start
+    length = np.linalg.norm(run, axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rate = motion.feed * np.maximum(-run[:, 2] - tolerances.rounding, 0.0) / length
+        plunging = cutting & (rate > cutter.plunge * (1 + tolerances.feed) + 0.02)
+    if plunging.any():
+        i = int(np.argmax(np.where(plunging, rate, 0)))
+        yield Finding(
+            code="plunge-too-fast", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+            got=f"down at {rate[i]:.0f} mm per minute", allowed=f"{cutter.plunge:g} for cutter {cutter.name}",
+            remedy="go down at the plunge feed",
+        )
+
+
+def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> Iterator[Finding]:
+    if not program.ended:
+        yield Finding(
+            code="no-end", severity="forbid", where=at(program.name, program.lines),
+            got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
+            remedy="make the programs again from the job",
+        )
+    if not len(program) or not (program.kind != RAPID).any():
+        yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
+                      allowed="a program that cuts", remedy="make the programs again from the job")
+        return
+    lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5)
+    sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+    blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
+    if blind.any():
+        i = int(np.argmax(blind))
+        yield Finding(
+            code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[i])),
+            got="a move in X or Y before the cutter has been lifted clear",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} or higher first", remedy="retract before the first X or Y",
+        )
+    drop = ~np.isfinite(motion.start).all(axis=1) & ~sideways & (motion.end[:, 2] < lowest)
+    if drop.any():
+        yield Finding(
+            code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[np.argmax(drop)])),
+            got="a move down at a place that is not known", allowed="a retract first",
+            remedy="retract before the first X or Y",
+        )
+    if motion.end[-1, 2] < lowest:
+        yield Finding(
+            code="ends-in-the-work", severity="forbid", where=at(program.name, int(motion.line[-1])),
+            got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f}",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} or higher", remedy="retract at the end",
+        )
+
+
+def _tops(clamping: Clamping) -> list[float]:
+    fills = [clamping.board.surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    return [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out), *fills]
+
+
+def _bounds(
+    program: ReadProgram, motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    x0, y0, x1, y1 = clamping.stock.bounds
+    margin = step.cutter.diameter + tolerances.overrun
+    x, y, z = motion.end.T
+    off = (x < x0 - margin) | (x > x1 + margin) | (y < y0 - margin) | (y > y1 + margin)
+    if off.any():
+        i = int(np.argmax(off))
+        yield Finding(
+            code="off-the-stock", severity="forbid", where=at(program.name, int(motion.line[i]), x[i], y[i]),
+            got="a move past the edge of the stock", allowed=f"no more than {margin:.1f} mm past it",
+            remedy="check the zero and the units",
+        )
+    through = clamping.outline.through if clamping.outline else 0.0
+    floor = -(through if step.operation == "outline" else 0.0) - tolerances.below_bed
+    deepest = int(np.nanargmin(z))
+    if z[deepest] < floor:
+        yield Finding(
+            code="below-the-bed", severity="forbid", where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
+            got=f"{-z[deepest]:.3f} mm below the underside of the work", allowed=f"{-floor:.3f} mm",
+            remedy="check the zero and the depth",
+        )
+
+
+def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
+    r = step.cutter.radius
+    start = np.where(np.isfinite(motion.start), motion.start, motion.end)
+    low = np.minimum(start[:, 2], motion.end[:, 2])
+    for number, thing in enumerate(clamping.setup.keep_out, 1):
+        (x0, x1), (y0, y1) = sorted(thing.x), sorted(thing.y)
+        near = (low < thing.height) | ~np.isfinite(low)
+        for axis, (a, b) in enumerate(((x0, x1), (y0, y1))):
+            near &= (np.minimum(start[:, axis], motion.end[:, axis]) < b + r)
+            near &= (np.maximum(start[:, axis], motion.end[:, axis]) > a - r)
+        rows = np.flatnonzero(near)
+        if not len(rows):
+            continue
+        lines = shapely.linestrings(np.stack([start[rows, :2], motion.end[rows, :2]], axis=1))
+        gap = shapely.distance(lines, shapely.box(x0, y0, x1, y1))
+        bottom = low[rows] + np.where(step.cutter.shape == "flat-end", 0.0, step.cutter.profile(np.minimum(gap, r)))
+        hit = (gap < r - 1e-6) & (bottom < thing.height)
+        if hit.any():
+            i = int(rows[np.argmax(hit)])
+            yield Finding(
+                code="hits-a-keep-out", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+                got=f"the cutter passes through keep-out {number}", allowed=f"above {thing.height:g} mm, or clear of it",
+                remedy="move the clamp, or change the path",
+            )
+
+
+def _first(program: ReadProgram, wrong: Flags, code: str, got: str, allowed: str, remedy: str) -> Iterator[Finding]:
+    """One finding, at the first motion that is wrong, saying how many there are."""
+    if wrong.any():
+        i, count = int(np.argmax(wrong)), int(wrong.sum())
+        more = f" ({count} moves)" if count > 1 else ""
+        yield Finding(code=code, severity="forbid", where=at(program.name, int(program.line[i])), got=got + more,
+                      allowed=allowed, remedy=remedy)

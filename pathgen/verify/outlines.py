@@ -1,0 +1,125 @@
+"""Whether the board is cut out on its line, and held by its tabs until the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import Clamping, Step
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.motion import Motion
+from pathgen.verify.simulate import Simulation
+
+Floats = NDArray[np.float64]
+
+
+def outline_findings(
+    motion: Motion, step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """The outline's line from the text; its groove and tabs from what stood in the end."""
+    if clamping.outline is None:
+        return
+    board, r = clamping.board.outline, step.cutter.radius
+    with np.errstate(invalid="ignore"):
+        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+        rows = np.flatnonzero(motion.cutting & ~(low > clamping.stock.thickness))
+    lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
+    gap = shapely.distance(lines, board)
+    if len(gap) and gap.min() < r - tolerances.outline:
+        i = int(np.argmin(gap))
+        row = rows[i]
+        yield Finding(
+            code="outline-inside", severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
+            remedy="make the programs again from the job",
+        )
+    yield from _not_cut(lines, board, step, tolerances)
+    yield from _groove(step, clamping, sim, tolerances)
+
+
+def _not_cut(
+    lines: NDArray[np.object_], board: shapely.Polygon, step: Step, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """Along the whole outline some move must run at exactly the cutter's radius from it."""
+    r = step.cutter.radius
+    samples = _along(board.exterior, 0.5, skip=0.05)
+    if not len(lines):
+        return
+    tree = shapely.STRtree(lines)
+    points = shapely.points(samples)
+    nearest = tree.nearest(points)
+    gap = shapely.distance(points, lines[nearest])
+    if gap.max() > r + tolerances.outline:
+        i = int(np.argmax(gap))
+        yield Finding(
+            code="outline-outside", severity="forbid", where=at(step.file_name, None, *samples[i]),
+            got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm",
+            remedy="make the programs again from the job",
+        )
+
+
+def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+    """Tabs are what stands in the middle of the groove."""
+    cut = clamping.outline
+    assert cut is not None
+    middle = clamping.board.outline.buffer(step.cutter.radius, quad_segs=32).exterior
+    every = 0.1
+    samples = _along(middle, every)
+    column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])
+    inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
+    height = np.where(inside, sim.top[np.minimum(row, sim.grid.shape[0] - 1), np.minimum(column, sim.grid.shape[1] - 1)],
+                      -np.inf)
+    tab = height > tolerances.tab
+    spans = _round_spans(tab)
+    name = step.file_name
+    if len(spans) != cut.tabs:
+        yield Finding(
+            code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", severity="forbid", where=name,
+            got=f"{len(spans)} places where the board is held", allowed=f"{cut.tabs} tabs",
+            remedy="make the programs again from the job",
+        )
+    step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
+    for span in spans:
+        x, y = samples[span[len(span) // 2]]
+        least, width = float(height[span].min()), len(span) * every
+        core = height[span[len(span) // 4 : max(3 * len(span) // 4, len(span) // 4 + 1)]]
+        if float(core.min()) < cut.tab_height - tolerances.tab:
+            yield Finding(
+                code="tab-too-thin", severity="forbid", where=at(name, None, x, y), got=f"a tab {core.min():.3f} mm thick",
+                allowed=f"{cut.tab_height:g} mm", remedy="make the programs again from the job",
+            )
+        if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
+            yield Finding(
+                code="tab-too-narrow", severity="forbid", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
+                allowed=f"{cut.tab_width:g} mm", remedy="make the programs again from the job",
+            )
+        if float(height[span].max()) > cut.tab_height + 0.5 or width > 2 * cut.tab_width + 2 * step.cutter.diameter:
+            yield Finding(
+                code="outline-uncut", severity="forbid", where=at(name, None, x, y),
+                got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
+                allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm", remedy="make the programs again from the job",
+            )
+        del least
+
+
+def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0) -> Floats:
+    """(n, 2) points along a ring, `skip` away from its corners."""
+    distance = np.arange(0.0, ring.length, every)
+    points = shapely.get_coordinates(shapely.line_interpolate_point(ring, distance))
+    if skip:
+        corners = np.asarray(ring.coords)
+        points = points[np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1) > skip]
+    return points
+
+
+def _round_spans(flags: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+    """Indices of each run of True in a ring of flags."""
+    if flags.all() or not flags.any():
+        return [np.arange(len(flags))] if flags.all() and len(flags) else []
+    first = int(np.argmin(flags))
+    order = (np.arange(len(flags)) + first) % len(flags)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags[order].view(np.int8), [0]])))
+    return [order[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -1,0 +1,210 @@
+"""Whether each pocket is the drawing, at its depth, as far as its cutters reach; and what its fill leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.motion import Motion
+from pathgen.verify.simulate import Poured, Simulation
+
+Mask = NDArray[np.bool_]
+Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
+
+_OPENED = 0.02  # mm: below this a cell counts as untouched
+
+
+@dataclass(frozen=True, kw_only=True)
+class PocketMeasure:
+    """What an inlay's pockets came to: mm2, mm3."""
+
+    inlay: int
+    area: float
+    volume: float
+    fill_volume: float
+    """Up to the first surface and `overfill` above it, over the pockets only."""
+    by_colour: Mapping[str, tuple[float, float]]
+    """(pocket volume, fill volume) of each colour."""
+
+
+def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure, ...]:
+    """Volumes from the simulation."""
+    out = []
+    for poured in sim.poured:
+        inlay, cell = clamping.inlays[poured.inlay], sim.grid.cell_area
+        removed = poured.before - poured.floor
+        opened = removed > _OPENED
+        removed = np.where(opened, removed, 0.0)
+        over = sim.surface[poured.window] + np.float32(inlay.overfill if inlay.fill != "none" else 0.0)
+        filled = np.where(opened, np.maximum(over - poured.floor, 0.0), 0.0) if inlay.fill != "none" else 0.0 * removed
+        part = sim.grid.part(poured.window)
+        shares = {}
+        for colour, shape in inlay.regions:
+            own = part.covered(shape.buffer(0.05))
+            shares[colour] = (_sum(removed[own]) * cell, _sum(filled[own]) * cell)
+        out.append(PocketMeasure(
+            inlay=poured.inlay, area=float(opened.sum()) * cell, volume=_sum(removed) * cell,
+            fill_volume=_sum(filled) * cell, by_colour=shares,
+        ))
+    return tuple(out)
+
+
+def pocket_findings(
+    sim: Simulation, clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit
+) -> Iterator[Finding]:
+    """Every fault of every pocket, and of the fill that was cut level."""
+    for poured in sim.poured:
+        steps = [s for s in clamping.steps if s.operation == POCKET and s.inlay == poured.inlay]
+        yield from _in_plan(poured, steps, sim, clamping, motions, tolerances, culprit)
+        yield from _floor(poured, steps, sim, clamping, tolerances, culprit)
+        yield from _levelled(poured, sim, clamping, tolerances, culprit)
+
+
+def reachable(clamping: Clamping, inlay: int, steps: list[Step]) -> shapely.Geometry:
+    """What the cutters of the pocket steps can open without leaving the drawing."""
+    shape, depth = clamping.inlays[inlay], clamping.inlays[inlay].depth
+    halves = {float(step.cutter.half_width(depth)) for step in steps}
+    return shapely.union_all([shape.area.buffer(-h, quad_segs=32).buffer(h, quad_segs=32) for h in halves])
+
+
+def _in_plan(
+    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, motions: Mapping[int, Motion],
+    tolerances: Tolerances, culprit: Culprit,
+) -> Iterator[Finding]:
+    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    name = f"inlay {poured.inlay + 1}"
+    opened = poured.before - poured.floor > _OPENED
+    outside = opened & ~part.covered(inlay.area.buffer(tolerances.pocket_plan))
+    if outside.any():
+        x, y = _worst(outside, part.xs, part.ys)
+        program, line = culprit(x, y, (POCKET,))
+        yield Finding(
+            code="pocket-outside-drawing", severity="forbid", where=at(f"{name}, {program}", line, x, y),
+            got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
+            allowed=f"{tolerances.pocket_plan:g} mm outside its edge", remedy="make the programs again from the job",
+        )
+    for step in steps:
+        if step.order in motions:
+            yield from _axis_outside(motions[step.order], step, clamping, tolerances)
+    yield from _uncut(poured, steps, opened, sim, clamping, tolerances)
+
+
+def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """Exact in plan: at full depth the cutter's axis must stay its own half-width inside the drawing."""
+    inlay = clamping.inlays[step.inlay or 0]
+    low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+    middle = (motion.start + motion.end) / 2
+    with np.errstate(invalid="ignore"):
+        below = clamping.board.surface.height(middle[:, 0], middle[:, 1]) - low
+        slack = 0.05 if step.cutter.shape != "flat-end" else inlay.depth - 0.001
+        rows = np.flatnonzero(motion.cutting & ~(below < inlay.depth - slack))
+    if not len(rows):
+        return
+    half = float(step.cutter.half_width(inlay.depth))
+    allowed = inlay.area.buffer(tolerances.pocket_plan - half, quad_segs=32)
+    shapely.prepare(allowed)
+    lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
+    inside = shapely.covers(allowed, lines)
+    if not inside.all():
+        i = int(rows[np.argmin(inside)])
+        yield Finding(
+            code="pocket-wall-overcut", severity="forbid",
+            where=at(f"inlay {(step.inlay or 0) + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
+            got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
+            allowed=f"{tolerances.pocket_plan:g} mm", remedy="make the programs again from the job",
+        )
+
+
+def _uncut(
+    poured: Poured, steps: list[Step], opened: Mask, sim: Simulation, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    part = sim.grid.part(poured.window)
+    reach = reachable(clamping, poured.inlay, steps)
+    left = part.covered(reach.buffer(-1.5 * tolerances.pocket_plan)) & ~opened
+    area = float(left.sum()) * sim.grid.cell_area
+    if area > 0.05:
+        x, y = _worst(left, part.xs, part.ys)
+        yield Finding(
+            code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay + 1}", None, x, y),
+            got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2",
+            remedy="make the programs again from the job",
+        )
+
+
+def _floor(
+    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
+) -> Iterator[Finding]:
+    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    off = poured.floor - (sim.surface[poured.window] - np.float32(inlay.depth))
+    opened = poured.before - poured.floor > _OPENED
+    deep = np.where(opened, off, np.inf)
+    if deep.min(initial=np.inf) < -tolerances.pocket_deep:
+        x, y = _worst(deep == deep.min(), part.xs, part.ys)
+        program, line = culprit(x, y, (POCKET,))
+        yield Finding(
+            code="pocket-too-deep", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+            got=f"{inlay.depth - float(deep.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
+        )
+    within = part.covered(_flat_part(clamping, poured.inlay, steps, tolerances)) & opened
+    allowed = _stair(clamping, steps, part.xs, part.ys) + tolerances.pocket_shallow
+    over = np.where(within, off - allowed, -np.inf)
+    if over.max(initial=-np.inf) > 0:
+        x, y = _worst(over == over.max(), part.xs, part.ys)
+        row, column = np.searchsorted(part.ys, y), np.searchsorted(part.xs, x)
+        program, line = culprit(x, y, (POCKET,))
+        yield Finding(
+            code="pocket-too-shallow", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+            got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
+            allowed=f"{inlay.depth:g} mm, less {float(allowed[row, column]):.3f} for the steps of the cutter",
+            remedy="make the programs again from the job",
+        )
+
+
+def _flat_part(clamping: Clamping, inlay: int, steps: list[Step], tolerances: Tolerances) -> shapely.Geometry:
+    """Where the floor is not the slope of a wall."""
+    reach = reachable(clamping, inlay, steps)
+    sloping = [float(s.cutter.half_width(clamping.inlays[inlay].depth)) for s in steps if s.cutter.shape != "flat-end"]
+    return reach.buffer(-(max(sloping, default=0.0) + 1.5 * tolerances.pocket_plan))
+
+
+def _stair(clamping: Clamping, steps: list[Step], xs: NDArray[np.float64], ys: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far above its depth each cutter's own shape may leave the floor: (rows, columns), mm."""
+    slope = clamping.board.surface.slope(xs[None, ::1], ys[:, None])
+    widest = max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
+    ridge = max((float(s.cutter.profile(s.cutter.stepover * s.cutter.radius)) for s in steps), default=0.0)
+    return slope * widest + ridge
+
+
+def _levelled(
+    poured: Poured, sim: Simulation, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
+) -> Iterator[Finding]:
+    """With skim 0 the second cut must leave the wood as the first left it."""
+    if clamping.surfacing is None or clamping.surfacing.skim > 0:
+        return
+    if not any(s.operation == RESURFACE and s.inlay == poured.inlay for s in clamping.steps):
+        return
+    lost = poured.floor - poured.after
+    worst = float(lost.max(initial=0.0))
+    if worst > tolerances.wood:
+        part = sim.grid.part(poured.window)
+        x, y = _worst(lost == lost.max(), part.xs, part.ys)
+        program, line = culprit(x, y, (RESURFACE,))
+        yield Finding(
+            code="resurface-takes-wood", severity="forbid", where=at(program, line, x, y),
+            got=f"{worst:.4f} mm of wood", allowed="none with skim 0", remedy="repeat the first finishing passes exactly",
+        )
+
+
+def _worst(mask: Mask, xs: NDArray[np.float64], ys: NDArray[np.float64]) -> tuple[float, float]:
+    row, column = divmod(int(np.argmax(mask)), mask.shape[1])
+    return float(xs[column]), float(ys[row])
+
+
+def _sum(values: NDArray[np.floating]) -> float:
+    return float(np.sum(values, dtype=float))

@@ -1,0 +1,44 @@
+"""With skim 0, the last pass of a re-surface must be the first finishing pass, coordinate for coordinate."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.clamping import Step
+from pathgen.verify.findings import Finding, at
+from pathgen.verify.motion import Motion
+
+
+def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Finding]:
+    """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
+    first, last = _last_run(finish), np.flatnonzero(again.cutting)
+    count = len(first)
+    remedy = "make the programs again from the job"
+    if len(last) < count:
+        yield Finding(
+            code="resurface-differs", severity="forbid", where=step.file_name, got=f"{len(last)} feed moves",
+            allowed=f"the {count} of the first finish's last run, after any that go through the fill", remedy=remedy,
+        )
+        return
+    tail = last[len(last) - count :]
+    off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > 1e-9
+    if off.any():
+        i = int(np.argmax(off))
+        yield Finding(
+            code="resurface-differs", severity="forbid",
+            where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
+            got=f"a move to z {again.end[tail[i], 2]:.4f} ({int(off.sum())} moves differ)",
+            allowed=f"the first finishing pass again: x {finish.end[first[i], 0]:.4f} y {finish.end[first[i], 1]:.4f}"
+            f" z {finish.end[first[i], 2]:.4f}",
+            remedy=remedy,
+        )
+
+
+def _last_run(motion: Motion) -> NDArray[np.intp]:
+    """Indices of the last feed moves that no rapid interrupts."""
+    cutting = np.flatnonzero(motion.cutting)
+    breaks = np.flatnonzero(np.diff(cutting) > 1)
+    return cutting[breaks[-1] + 1 :] if len(breaks) else cutting

@@ -1,0 +1,197 @@
+"""The job file: what it may say, and how it is refused."""
+
+from pathlib import Path
+
+import pytest
+
+from pathgen import JobError, load_job
+from pathgen.cli import main
+from pathgen.job.load import key_list
+
+EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+
+SMALL = """
+[board]
+scale_length = 640.0
+frets = 20
+nut_width = 44.0
+end_width = 57.0
+thickness = 6.5
+radius = 304.8
+
+[stock]
+length = 480.0
+width = 72.0
+thickness = 8.0
+
+[[cutter]]
+name = "slot"
+shape = "flat-end"
+diameter = 0.58
+speed = 18000
+feed = 400.0
+plunge = 100.0
+stepdown = 0.4
+
+[slots]
+cutter = "slot"
+depth = 2.6
+"""
+
+
+@pytest.fixture()
+def job_file(tmp_path):
+    def write(text):
+        path = tmp_path / "job.toml"
+        path.write_text(text)
+        return path
+
+    return write
+
+
+def test_the_example_loads_whole():
+    job = load_job(EXAMPLE)
+    assert job.board.radius.nut == 254.0
+    assert [inlay.colours for inlay in job.inlays] == [("#2f6f4f",), ("#c8962e",)]
+    assert job.setup.keep_out[0].x == (-22.0, -12.0)
+    assert job.cutter("ball 12", "").radius == 6.35
+
+
+def test_defaults_are_the_stated_ones(job_file):
+    job = load_job(job_file(SMALL))
+    assert (job.title, job.units, job.setup.z_zero, job.setup.along) == ("job", "mm", "bed", "x")
+    assert (job.machine.clearance, job.machine.rapid, job.machine.arcs) == (10.0, 5000.0, False)
+    assert job.board.divisions == 12
+    assert job.surface is None
+    assert job.resurface is None
+    assert job.slots.ends is None
+
+
+def test_inches_fractions_and_texts_with_units(job_file):
+    text = (
+        'units = "in"\n' + SMALL.replace("640.0", '"25 1/2 in"').replace("44.0", "1.75").replace("57.0", '"57 mm"')
+        .replace("6.5", "0.25").replace("304.8", "12.0").replace("480.0", "20.0").replace("72.0", "3.0")
+        .replace("8.0", '"8 mm"').replace("0.58", "0.023").replace("400.0", "16.0").replace("100.0", "4.0")
+        .replace("0.4\n", "0.015\n").replace("2.6", "0.1")
+    )
+    job = load_job(job_file(text))
+    assert job.board.scale_length.bass == pytest.approx(647.7)
+    assert job.board.nut_width == pytest.approx(44.45)
+    assert job.board.end_width == 57.0
+    assert job.board.radius.end == pytest.approx(304.8)
+    # feeds of a job in inches are inches per minute
+    assert job.cutter("slot", "").feed == pytest.approx(406.4)
+
+
+def test_fanned_flat_and_short_slots(job_file):
+    text = SMALL.replace("scale_length = 640.0", "scale_length = { bass = 660, treble = 635, straight_fret = 7 }")
+    text = text.replace("radius = 304.8", 'radius = "flat"').replace("depth = 2.6", "depth = 2.6\nends = 3.0")
+    job = load_job(job_file(text))
+    assert job.board.scale_length.straight_fret == 7
+    assert job.slots.ends == 3.0
+
+
+def test_an_inlay_with_a_fill_brings_the_second_cut(tmp_path):
+    text = EXAMPLE.read_text().replace("[resurface]\nskim = 0.0\nstepdown = 0.5\n", "")
+    (tmp_path / "job.toml").write_text(text)
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    assert load_job(tmp_path / "job.toml").resurface.stepdown == 0.5
+
+
+def test_the_fingerprint_follows_job_and_drawing(tmp_path):
+    drawing = tmp_path / "fern-and-moth.svg"
+    drawing.write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path = tmp_path / "job.toml"
+    path.write_text(EXAMPLE.read_text())
+    first = load_job(path).fingerprint
+    path.write_text(EXAMPLE.read_text() + "\n# a remark\n")
+    assert load_job(path).fingerprint == first == load_job(EXAMPLE).fingerprint
+    path.write_text(EXAMPLE.read_text().replace("depth = 2.6", "depth = 2.5"))
+    assert load_job(path).fingerprint != first
+    path.write_text(EXAMPLE.read_text())
+    drawing.write_text(drawing.read_text().replace("2.35", "2.36") + " ")
+    assert load_job(path).fingerprint != first
+
+
+BAD = {
+    "unknown key": ("nut_width = 44.0", "nut_widht = 44.0", "did you mean nut_width"),
+    "unknown table": ("[slots]", "[slotz]", "did you mean slots"),
+    "missing key": ("frets = 20\n", "", "frets is missing"),
+    "not a number": ("640.0", "nan", "allowed"),
+    "infinite": ("640.0", "inf", "allowed"),
+    "negative": ("thickness = 6.5", "thickness = -6.5", "allowed"),
+    "text without a unit": ("640.0", '"640"', "has no unit"),
+    "unknown unit": ("640.0", '"640 furlongs"', "not a length"),
+    "yes for a number": ("640.0", "true", "a length in mm"),
+    "half a fret": ("frets = 20", "frets = 20.5", "a whole number"),
+    "unknown units": ("[board]", 'units = "cm"\n[board]', '"mm" or "in"'),
+    "broken TOML": ("[stock]", "[stock", "not TOML"),
+    "a table written as a list": ("[stock]", "[[stock]]", "a table of keys"),
+    "a cutter written once": ("[[cutter]]", "[cutter]", "write [[cutter]]"),
+    "no stock": ("[stock]\nlength = 480.0\nwidth = 72.0\nthickness = 8.0\n", "", "[stock] is missing"),
+    "a cutter that is not there": ('cutter = "slot"', 'cutter = "slit"', 'did you mean "slot"'),
+    "a cutter without a feed": ("feed = 400.0\n", "", "feed is missing"),
+    "an angle on a flat cutter": ("diameter = 0.58", "diameter = 0.58\nangle = 60", "angle given for a flat-end"),
+    "plunge faster than feed": ("plunge = 100.0", "plunge = 500.0", "plunge no faster than feed"),
+    "a cutter wider than the slot": ("depth = 2.6", "depth = 2.6\nwidth = 0.5", "0.5 mm or less"),
+    "a flute too short": ("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0", "2 mm or less"),
+    "too little wood under the slots": ("depth = 2.6", "depth = 5.0", "min_web 1 mm or more"),
+    "a blank thinner than the board": ("thickness = 8.0", "thickness = 6.0", "6.5 mm or more"),
+    "a blank too short": ("length = 480.0", "length = 430.0", "past the end"),
+    "a blank too narrow": ("width = 72.0", "width = 56.0", "out on the bass side"),
+    "a radius below half the width": ("radius = 304.8", "radius = 27.0", "less than half the width"),
+    "a binding wider than the board": ("nut_width = 44.0", "nut_width = 16.0\nbinding = 9.0", "leaves no wood"),
+    "slots that leave no slot": ("depth = 2.6", "depth = 2.6\nends = 22.5", "leaves no slot"),
+    "nothing to cut": ('[slots]\ncutter = "slot"\ndepth = 2.6', "", "nothing to cut"),
+    "resurface without surface": ("[slots]", "[resurface]\n[slots]", "no first surface"),
+    "an empty title": ("[board]", 'title = ""\n[board]', "text of 1 to 200"),
+}
+
+
+@pytest.mark.parametrize("name", list(BAD))
+def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys):
+    old, new, words = BAD[name]
+    assert old in SMALL
+    out = tmp_path / "out"
+    status = main(["build", str(job_file(SMALL.replace(old, new, 1))), "--out", str(out)])
+    message = capsys.readouterr().err
+    assert status == 2
+    assert words in message
+    assert message.count("\n") == 1
+    assert "Traceback" not in message
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(("order", "words"), [
+    (["surface", "slots", "inlays", "outline"], "slots before the last fill"),
+    (["inlays", "surface", "slots", "outline"], "surface first"),
+    (["surface", "inlays", "outline", "slots"], "outline last"),
+    (["surface", "inlays", "slots"], "each of"),
+])
+def test_orders_that_would_spoil_the_board(order, words, tmp_path):
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path = tmp_path / "job.toml"
+    path.write_text(f"order = {order}\n" + EXAMPLE.read_text())
+    with pytest.raises(JobError, match=words):
+        load_job(path)
+
+
+@pytest.mark.parametrize(("content", "words"), [
+    (None, "cannot be read"), (b"\xff\xfe\x00", "not UTF-8"), (b"", "is missing"), (b"a = " + b"[" * 3000, "not TOML"),
+    (b"x" * 1_000_001, "is it a job file"),
+])
+def test_files_that_are_no_job(content, words, tmp_path):
+    path = tmp_path / "job.toml"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(JobError, match=words):
+        load_job(path)
+    with pytest.raises(JobError, match="folder"):
+        load_job(tmp_path)
+
+
+def test_every_key_has_words_and_a_default():
+    rows = key_list()
+    assert len(rows) > 50
+    assert all(words and default for _, _, default, words in rows)
+    assert ("[slots]", "depth", "required", "straight down from the finished surface") in rows

@@ -1,0 +1,28 @@
+"""Lengths as makers write them."""
+
+import pytest
+
+from pathgen.units import INCH, format_length, parse_length
+
+
+@pytest.mark.parametrize(("text", "mm"), [
+    ("648 mm", 648.0), ("1/4 in", 6.35), ("25 1/2 in", 647.7), ("25.5 in", 647.7), ('3/16"', 4.7625), ("2 cm", 20.0),
+    (" .5 in ", 12.7), ("-1/8 in", -3.175), ("23/1000 inch", 0.5842),
+])
+def test_written_lengths(text, mm):
+    # 25.4 mm to the inch is exact: international yard and pound agreement, 1959
+    assert parse_length(text) == pytest.approx(mm, abs=1e-12)
+
+
+@pytest.mark.parametrize("text", ["6.35", "", "mm", "1/0 in", "1e3 mm", "nan mm", "6,35 mm", "1 2 mm", "6 yd", "−5 mm"])
+def test_what_is_not_a_length_is_refused(text):
+    with pytest.raises(ValueError):
+        parse_length(text)
+
+
+def test_in_words():
+    assert format_length(0.6) == "0.6 mm"
+    assert format_length(25.4, "in") == "1 in"
+    assert format_length(INCH / 8, "in") == "0.125 in"
+    assert format_length(-0.00001) == "0 mm"
+    assert format_length(100.0) == "100 mm"
