@@ -10,12 +10,31 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.cutters import Cutter
 from pathgen.surface import Surface
-from pathgen.surfacing import Passes
+from pathgen.surfacing import Passes, coarse_passes, heights_above
 
 Floats = NDArray[np.float64]
 
+EDGE = 1.0
+"""How far past the board's edge the second cut follows what stands there, mm."""
+
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
+
+
+def resurfacing_runs_over(
+    area: BaseGeometry, outline: Polygon, surface: Surface, cutter: Cutter, *, proud: float, stepdown: float, last: Passes
+) -> list[Floats]:
+    """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
+
+    Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
+    """
+    within = area.intersection(outline.buffer(EDGE, join_style="mitre"))
+    heights = heights_above(proud, stepdown)
+    runs: list[Floats] = []
+    if heights:
+        coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
+        runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
+    return runs + runs_over(last, within, surface=surface, cutter=cutter)
 
 
 def runs_over(passes: Passes, area: BaseGeometry, *, surface: Surface, cutter: Cutter) -> list[Floats]:

@@ -4,47 +4,32 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.clamping import KeepOut, Stock
-from pathgen.cutters import Cutter
+from pathgen.clamping import OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
 from pathgen.errors import JobError
-from pathgen.fingerboard import Fingerboard
+from pathgen.slotting import RUN_OUT
+
+Floats = NDArray[np.float64]
 
 MARGIN = 1.5
 """Surfacing opens so much more round the board than its finishing cutter's half-width at the top of the blank, mm."""
 
-OUTLINE_MARGIN = 0.5
-"""Kept from the outline's own cut, mm."""
 
+def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
+    """Where a tool `reach` mm round its axis may come down on the raw top of the blank, clear of all that is cut.
 
-def cleared_around(
-    board: Fingerboard, stock_top: float, *, rough: Cutter | None, finish: Cutter | None, outline: Cutter | None
-) -> float:
-    """How far round the board any program cuts into the blank, mm."""
-    x, y = shapely.get_coordinates(board.outline).T
-    proud = stock_top - float(np.min(board.surface.height(x, y)))
-    widths = [0.0]
-    if finish is not None:
-        widths.append(float(finish.half_width(max(proud, 0.0))) + MARGIN)
-    if rough is not None:
-        widths.append(rough.radius)
-    if outline is not None:
-        widths.append(outline.diameter + OUTLINE_MARGIN)
-    return max(widths)
-
-
-def left_standing(
-    board: Fingerboard, stock: Stock, keep_outs: tuple[KeepOut, ...], *, cleared: float, reach: float
-) -> BaseGeometry:
-    """Where a tool `reach` mm round its axis may come down on the raw top of the blank, away from all else."""
-    free = shapely.box(*stock.bounds).buffer(-reach).difference(board.outline.buffer(cleared + reach))
-    for thing in keep_outs:
+    A safe side is taken of what each program opens. Clamps are kept clear of too.
+    """
+    free = shapely.box(*clamping.stock.bounds).buffer(-reach, join_style="mitre")
+    free = free.difference(_cleared(clamping).buffer(reach, join_style="mitre"))
+    for thing in clamping.setup.keep_out:
         free = free.difference(shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1]).buffer(reach))
     return free
 
 
-def spread_places(free: BaseGeometry, *, where: str, least: float = 8.0) -> np.ndarray:
+def spread_places(free: BaseGeometry, *, where: str, least: float = 8.0) -> Floats:
     """Three places in `free` as far from each other, and off one line, as can be: (3, 2), mm.
 
     Raises JobError where there is no room for three, or they would all lie within `least` of one line.
@@ -67,11 +52,37 @@ def spread_places(free: BaseGeometry, *, where: str, least: float = 8.0) -> np.n
     return _rounded_inside(places[np.argsort(places[:, 0], kind="stable")], free)
 
 
-def _rounded_inside(places: np.ndarray, free: BaseGeometry) -> np.ndarray:
+def _cleared(clamping: Clamping) -> BaseGeometry:
+    """Where any program may cut, in plan."""
+    board = clamping.board
+    x, y = shapely.get_coordinates(board.outline).T
+    proud = max(clamping.stock.thickness - float(np.min(board.surface.height(x, y))), 0.0)
+    parts = [board.outline]
+    for step in clamping.steps:
+        cutter = step.cutter
+        if step.operation in (SURFACE_FINISH, RESURFACE):
+            parts.append(board.outline.buffer(float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
+        elif step.operation == OUTLINE:
+            parts.append(board.outline.buffer(cutter.diameter + MARGIN, join_style="mitre"))
+        elif step.operation == SLOTS and clamping.slots is not None and clamping.slots.short is None:
+            # the ends run out past the edges
+            lines = shapely.linestrings(clamping.slots.lines)
+            parts.append(shapely.union_all(shapely.buffer(lines, cutter.diameter + clamping.slots.width + RUN_OUT)))
+    rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
+    if rough is not None:
+        base = shapely.union_all(parts).buffer(max(0.0, rough.radius - MARGIN), join_style="mitre")
+        # along a tapering edge each roughing pass runs on as far as its neighbour does
+        wide = base.buffer(rough.stepover * rough.diameter, join_style="mitre")
+        x0, _, x1, _ = base.bounds
+        parts += [base, wide.intersection(shapely.box(x0, wide.bounds[1], x1, wide.bounds[3]))]
+    return shapely.union_all(parts)
+
+
+def _rounded_inside(places: Floats, free: BaseGeometry) -> Floats:
     """Places a little inside `free`, on half millimetres where that keeps them in it."""
     inner = free.buffer(-0.5)
     target = inner if not inner.is_empty else free
-    near = [shapely.get_coordinates(shapely.shortest_line(target, shapely.Point(p)))[0] for p in places]
-    half = np.round(np.array(near) * 2) / 2
+    near = np.array([shapely.get_coordinates(shapely.shortest_line(target, shapely.Point(p)))[0] for p in places])
+    half = np.round(near * 2) / 2
     inside = shapely.intersects_xy(free, half[:, 0], half[:, 1])
     return np.where(inside[:, None], half, near)

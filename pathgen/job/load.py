@@ -19,7 +19,11 @@ from pathgen.job.tables import (
     CutterTable,
     InlayTable,
     MachineTable,
+    MarksTable,
+    MeasuredTable,
+    MovedTable,
     OutlineTable,
+    ResinTable,
     ResurfaceTable,
     SetupTable,
     SlotsTable,
@@ -41,6 +45,10 @@ TABLES: dict[str, type] = {
     "resurface": ResurfaceTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
+    "resin": ResinTable,
+    "marks": MarksTable,
+    "measured": MeasuredTable,
+    "moved": MovedTable,
 }
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
@@ -48,7 +56,7 @@ TOP_KEYS = {
     "order": ("surface, inlays, slots, outline", "the operations in the order they are cut"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays"}
+REPEATED = {"cutter": "cutters", "inlay": "inlays", "measured": "measured"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("board", "stock")
 WITH_DEFAULTS = ("setup", "machine")
@@ -73,6 +81,10 @@ class Job:
     resurface: ResurfaceTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
+    resin: ResinTable | None = None
+    marks: MarksTable | None = None
+    measured: tuple[MeasuredTable, ...] = ()
+    moved: MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
     fingerprint: str = field(default="", repr=False)

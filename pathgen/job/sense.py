@@ -11,6 +11,7 @@ from shapely import Polygon
 
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Slots, fingerboard, slots
+from pathgen.job.filling import check_filling
 from pathgen.job.tables import FannedScale
 from pathgen.units import format_length
 
@@ -28,6 +29,7 @@ def check_sense(job: Job) -> None:
     _stock_holds_board(job, board)
     _surface_settings(job)
     _inlays(job, board)
+    check_filling(job)
     _slots(job, board)
     _outline(job, board)
 
@@ -79,6 +81,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
+    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 
 
