@@ -39,7 +39,7 @@ depth = 2.6
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def job_file(tmp_path):
     def write(text):
         path = tmp_path / "job.toml"

@@ -1,27 +1,290 @@
-"""Strokes as regions."""
+"""The area that a stroke covers: its width, caps, joins, mitre limit and dashes.
+
+A line is cut where it bends by more than the tolerance allows. Each run between cuts becomes one polygon, its two
+sides offset by half the width; each cut gets the wedge that its join asks for, each end its cap. All of it is worked
+out in the element's own coordinates, where the pen is round, then mapped to the page and united.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from pathgen.artwork.areas import EMPTY, Geometries
-from pathgen.artwork.flatten import flatten
-from pathgen.artwork.scene import Paint
+from pathgen.artwork.areas import EMPTY, Geometries, areal
+from pathgen.artwork.dashes import dashed
+from pathgen.artwork.flatten import Floats, Ints, Polylines, flatten
+from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
+
+Bools = NDArray[np.bool_]
 
 
 def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
-    areas = np.full(len(paints), EMPTY, dtype=object)
-    for i, paint in enumerate(paints):
-        s = paint.stroke
-        lines = flatten([paint.curves], [IDENTITY], tolerance / largest_scale(paint.matrix))
-        parts = []
-        for a, b in zip(lines.start, lines.start[1:]):
-            line = shapely.LinearRing(lines.points[a:b]) if lines.closed[len(parts)] and b - a > 2 else shapely.LineString(lines.points[a:b])
-            parts.append(line.buffer(s.width / 2, cap_style={"butt": "flat"}.get(s.cap, s.cap), join_style={"miter": "mitre"}.get(s.join, s.join), mitre_limit=s.mitre_limit, quad_segs=32))
-        a, b, c, d, e, f = paint.matrix
-        areas[i] = shapely.affinity.affine_transform(shapely.union_all(parts), (a, c, b, d, e, f))
-    return areas
+    """The area of each stroke, in mm on the page.
+
+    Parameters
+    ----------
+    paints : sequence of Paint, each with a stroke
+    tolerance : float
+        The furthest that a straight piece may lie from its curve on the page, mm.
+
+    Returns
+    -------
+    (n,) array of Polygon or MultiPolygon
+    """
+    strokes = [paint.stroke or Stroke(0.0) for paint in paints]
+    near = np.array([tolerance / largest_scale(paint.matrix) for paint in paints])
+    lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near)
+    lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
+    pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
+    rings = [*pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]
+    return _united(rings, len(paints))
+
+
+Rings = tuple[Geometries, Ints]
+"""Polygons, and the paint that each belongs to."""
+
+
+def _united(rings: Sequence[Rings], count: int) -> Geometries:
+    polygons = np.concatenate([some for some, _ in rings])
+    owner = np.concatenate([some for _, some in rings])
+    order = np.argsort(owner, kind="stable")
+    polygons, owner = polygons[order], owner[order]
+    usable = shapely.is_valid(polygons) & (shapely.area(polygons) > 0)
+    polygons, owner = polygons[usable], owner[usable]
+    areas = np.full(count, EMPTY, dtype=object)
+    which, begin = np.unique(owner, return_index=True)
+    for i, some in zip(which, np.split(polygons, begin[1:]), strict=True) if len(which) else ():
+        areas[i] = some[0] if len(some) == 1 else shapely.union_all(some)
+    return areal(areas)
+
+
+def _cleaned(lines: Polylines, near: Floats) -> Polylines:
+    """The lines without repeated points; a closed one does not end with its first point."""
+    count = len(lines.closed)
+    line = np.repeat(np.arange(count), np.diff(lines.start))
+    least = near[lines.owner[line]] * 1e-3
+    first = np.zeros(len(line), dtype=bool)
+    first[lines.start[:-1]] = True
+    step = np.hypot(*np.diff(lines.points, axis=0, prepend=lines.points[:1]).T)
+    keep = first | (step > least)
+    at_end = lines.start[1:] - 1
+    back = np.hypot(*(lines.points[at_end] - lines.points[lines.start[:-1]]).T) <= least[at_end]
+    keep[at_end[lines.closed & back & ~first[at_end]]] = False
+    kept_before = np.maximum.accumulate(np.where(keep, np.arange(len(keep)), -1))
+    corner = lines.corner.copy()
+    corner[kept_before[~keep & lines.corner]] = True
+    start = np.append(0, np.cumsum(np.bincount(line[keep], minlength=count)))
+    return Polylines(lines.points[keep], start, corner[keep], lines.closed, lines.owner)
+
+
+@dataclass(frozen=True, eq=False)
+class _Turns:
+    """What happens at each vertex: unit directions in and out, the signed turn, and whether the line is cut there."""
+
+    before: Floats
+    after: Floats
+    angle: Floats
+    inner: Bools
+    gentle: Bools
+
+
+class _Pen:
+    """The polygons of many strokes at once. Vertex arrays are (n, ...), in the order of the lines."""
+
+    def __init__(self, lines: Polylines, strokes: Sequence[Stroke], near: Floats, matrices: Floats) -> None:
+        sizes = np.diff(lines.start)
+        self.lines, self.strokes, self.matrices = lines, strokes, matrices
+        self.points = lines.points
+        self.line = np.repeat(np.arange(len(sizes)), sizes)
+        self.owner = lines.owner[self.line]
+        self.half = np.array([stroke.width / 2 for stroke in strokes])[self.owner]
+        self.near = near[self.owner]
+        self.single = (sizes == 1)[self.line]
+        self.first, self.last = lines.start[:-1], lines.start[1:] - 1
+        self.next = np.arange(1, len(self.line) + 1)
+        self.next[self.last] = self.first
+        self.has_edge = ~self.single
+        self.has_edge[self.last[~lines.closed]] = False
+        self.turns = self._turns()
+        self.cut = self.turns.inner & ~self.turns.gentle
+
+    def _turns(self) -> _Turns:
+        """Directions and turns; a turn is gentle when its mitre strays less than the tolerance and fits its edges."""
+        step = self.points[self.next] - self.points
+        length = np.hypot(step[:, 0], step[:, 1])
+        after = np.divide(step, length[:, None], out=np.zeros_like(step), where=length[:, None] > 0)
+        before = np.zeros_like(after)
+        before[self.next] = after
+        inner = self.has_edge.copy()
+        inner[self.first[~self.lines.closed]] = False
+        cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+        angle = np.arctan2(cross, np.sum(before * after, axis=1))
+        with np.errstate(divide="ignore"):
+            stray = self.half * (1.0 / np.cos(angle / 2) - 1.0)
+        gentle = inner & (np.abs(angle) < 1.5) & (stray <= self.near)
+        shift = np.where(gentle, self.half * np.tan(np.abs(angle) / 2), 0.0)
+        tight = self.has_edge & (shift + shift[self.next] > length * 0.999)
+        gentle[tight] = False
+        gentle[self.next[tight]] = False
+        closed = self.lines.closed & (np.diff(self.lines.start) > 1)
+        gentle[self.first[closed]] = False
+        gentle[(self.first + np.diff(self.lines.start) // 2)[closed]] = False
+        return _Turns(before, after, angle, inner, gentle)
+
+    # --- runs
+
+    def bodies(self) -> list[Rings]:
+        """A polygon for each run; one that runs into itself is cut in halves until none does."""
+        edges = np.flatnonzero(self.has_edge)
+        begins = self.cut[edges]
+        begins[np.isin(edges, self.first)] = True
+        found: list[Rings] = []
+        while len(edges):
+            polygons, run, size = self._run_polygons(edges, begins)
+            good = shapely.is_valid(polygons) | (size == 1)
+            found.append((polygons[good], self.owner[edges[begins]][good]))
+            again = ~good[run]
+            position = np.arange(len(edges)) - np.flatnonzero(begins)[run]
+            begins |= position == size[run] // 2
+            edges, begins = edges[again], begins[again]
+            self.cut[edges[begins]] |= self.turns.inner[edges[begins]]
+        return found
+
+    def _run_polygons(self, edges: Ints, begins: Bools) -> tuple[Geometries, Ints, Ints]:
+        """Polygons of runs of edges (named by the vertex they start at), the run of each edge, edges in each run."""
+        run = np.cumsum(begins) - 1
+        size = np.bincount(run)
+        along = self.turns.after[edges]
+        flat = _left(along) * self.half[edges, None]
+        mitre = self._mitre_offset(edges)
+        offset = np.where(begins[:, None], flat, mitre)
+        ends = np.append(np.flatnonzero(begins)[1:] - 1, len(edges) - 1)
+        begin = np.concatenate([[0], np.cumsum(2 * size + 4)])  # each side has size + 1 points, and two middles
+        place = begin[run] + np.arange(len(edges)) - np.flatnonzero(begins)[run]
+        back = begin[run + 1] - 2 - (place - begin[run])
+        ring = np.zeros((begin[-1], 2))
+        here, there = self.points[edges], self.points[self.next[edges[ends]]]
+        ring[place], ring[back] = here + offset, here - offset
+        middle = begin[:-1] + size
+        ring[middle], ring[middle + 1], ring[middle + 2] = there + flat[ends], there, there - flat[ends]
+        ring[begin[1:] - 1] = self.points[edges[begins]]
+        return self._polygons(ring, np.repeat(np.arange(len(size)), 2 * size + 4), self.owner[edges[begins]]), run, size
+
+    def _mitre_offset(self, vertex: Ints) -> Floats:
+        """From a vertex to the crossing of the two left sides."""
+        before, after = self.turns.before[vertex], self.turns.after[vertex]
+        cos = np.sum(before * after, axis=1)
+        scale = np.divide(self.half[vertex], 1.0 + cos, out=np.zeros(len(vertex)), where=cos > -0.999999)
+        return (_left(before) + _left(after)) * scale[:, None]
+
+    # --- joins
+
+    def joins(self) -> list[Rings]:
+        """The wedge on the outer side of each cut."""
+        vertex = np.flatnonzero(self.cut & (self.turns.angle != 0))
+        kinds = self._join_kinds(vertex)
+        side = np.where(self.turns.angle[vertex] > 0, -1.0, 1.0)[:, None] * self.half[vertex, None]
+        a = self.points[vertex] + side * _left(self.turns.before[vertex])
+        b = self.points[vertex] + side * _left(self.turns.after[vertex])
+        tip = self.points[vertex] + side / self.half[vertex, None] * self._mitre_offset(vertex)
+        round_, bevel, mitre = (kinds == kind for kind in ("round", "bevel", "miter"))
+        rings = [
+            self._corners(vertex[bevel], [self.points[vertex[bevel]], a[bevel], b[bevel]]),
+            self._corners(vertex[mitre], [self.points[vertex[mitre]], a[mitre], tip[mitre], b[mitre]]),
+            self._sectors(vertex[round_], a[round_], b[round_], self.turns.angle[vertex[round_]]),
+        ]
+        return rings
+
+    def _join_kinds(self, vertex: Ints) -> NDArray[Any]:
+        """Points within a curve are rounded, or pointed where that strays less than the tolerance."""
+        owner = self.owner[vertex]
+        kinds = np.array([stroke.join for stroke in self.strokes])[owner]
+        limit = np.array([stroke.mitre_limit for stroke in self.strokes])[owner]
+        with np.errstate(divide="ignore"):
+            ratio = 1.0 / np.cos(self.turns.angle[vertex] / 2)
+        kinds[(kinds == "miter") & ((ratio > limit) | (ratio > 1e6))] = "bevel"
+        smooth = ~self.lines.corner[vertex]
+        kinds[smooth] = "round"
+        kinds[self.half[vertex] * (ratio - 1.0) <= self.near[vertex]] = "miter"
+        return kinds
+
+    # --- ends
+
+    def caps(self) -> list[Rings]:
+        """What is added at the ends of open lines."""
+        opened = ~self.lines.closed & (np.diff(self.lines.start) > 1)
+        vertex = np.concatenate([self.first[opened], self.last[opened]])
+        out = np.concatenate([-self.turns.after[self.first[opened]], self.turns.before[self.last[opened]]])
+        caps = np.array([stroke.cap for stroke in self.strokes])[self.owner[vertex]]
+        here, reach = self.points[vertex], self.half[vertex, None]
+        a, b = here - _left(out) * reach, here + _left(out) * reach
+        round_, square = caps == "round", caps == "square"
+        ahead = out * reach
+        return [
+            self._sectors(vertex[round_], a[round_], b[round_], np.full(round_.sum(), np.pi)),
+            self._corners(
+                vertex[square],
+                [some[square] for some in (here, a, a + ahead, b + ahead, b)],
+            ),
+        ]
+
+    def dots(self) -> list[Rings]:
+        """Lines of no length: a disc under round caps, a square under square ones (SVG 2, section 13.5.4)."""
+        vertex = np.flatnonzero(self.single)
+        caps = np.array([stroke.cap for stroke in self.strokes])[self.owner[vertex]]
+        disc, square = vertex[caps == "round"], vertex[caps == "square"]
+        up, down = self._reach(disc, 0.0, 1.0), self._reach(disc, 0.0, -1.0)
+        corners = [self._reach(square, x, y) for x, y in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
+        turn = np.full(len(disc), np.pi)
+        return [self._sectors(disc, up, down, turn), self._sectors(disc, down, up, turn),
+                self._corners(square, corners)]
+
+    def _reach(self, vertex: Ints, x: float, y: float) -> Floats:
+        return self.points[vertex] + self.half[vertex, None] * np.array([x, y])
+
+    # --- polygons
+
+    def _sectors(self, vertex: Ints, a: Floats, b: Floats, sweep: Floats) -> Rings:
+        """Slices of a disc round each vertex, from a through the signed angle `sweep` to b."""
+        flat = np.minimum(self.near[vertex] / self.half[vertex], 0.5)
+        count = np.ceil(np.abs(sweep) / (2 * np.arccos(1.0 - flat)) - 1e-9).astype(np.int64)
+        count = np.clip(count, 1, 4000)
+        which = np.repeat(np.arange(len(vertex)), count + 2)
+        begin = np.cumsum(count + 2) - (count + 2)
+        k = np.arange(len(which)) - begin[which]
+        turn = sweep[which] * k / count[which]
+        arm = (a - self.points[vertex])[which]
+        cos, sin = np.cos(turn), np.sin(turn)
+        ring = self.points[vertex][which] + np.stack(
+            [cos * arm[:, 0] - sin * arm[:, 1], sin * arm[:, 0] + cos * arm[:, 1]], axis=1
+        )
+        ring[begin], ring[begin + count] = a, b
+        ring[begin + count + 1] = self.points[vertex]
+        return self._polygons(ring, which, self.owner[vertex]), self.owner[vertex]
+
+    def _corners(self, vertex: Ints, corners: Sequence[Floats]) -> Rings:
+        """Polygons of a few corners each, given corner by corner."""
+        ring = np.stack(corners, axis=1).reshape(-1, 2)
+        which = np.repeat(np.arange(len(vertex)), len(corners))
+        return self._polygons(ring, which, self.owner[vertex]), self.owner[vertex]
+
+    def _polygons(self, ring: Floats, which: Ints, owner: Ints) -> Geometries:
+        """Rings in the element's coordinates as polygons on the page."""
+        if not len(which):
+            return np.array([], dtype=object)
+        m = self.matrices[owner[which]]
+        x, y = ring[:, 0], ring[:, 1]
+        page = np.stack([m[:, 0] * x + m[:, 2] * y + m[:, 4], m[:, 1] * x + m[:, 3] * y + m[:, 5]], axis=1)
+        polygons: Geometries = shapely.polygons(shapely.linearrings(page, indices=which))
+        return polygons
+
+
+def _left(direction: Floats) -> Floats:
+    """Directions (n, 2) turned a quarter towards +y from +x."""
+    return np.stack([-direction[:, 1], direction[:, 0]], axis=1)

@@ -47,8 +47,8 @@ _REFUSED = {
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"  # E.2: no exponent
 _WORD = re.compile(rf"([A-Z])({_NUMBER})")
 _PLAIN = re.compile(
-    rf"^(?:G0?([01]))?[ ]?(?:X({_NUMBER}))?[ ]?(?:Y({_NUMBER}))?[ ]?(?:Z({_NUMBER}))?[ ]?(?:F(\d+\.?\d*|\.\d+))?$",
-    re.MULTILINE | re.ASCII,
+    rf"(?!$)(?:G0?([01]))? ?(?:X({_NUMBER}))? ?(?:Y({_NUMBER}))? ?(?:Z({_NUMBER}))? ?(?:F(\d+\.?\d*|\.\d+))?$",
+    re.ASCII,
 )
 _FEWEST_AT_ONCE = 24
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
@@ -169,12 +169,13 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     """
     lines = text.replace("\r\n", "\n").split("\n")
     reader = _Reader(name=name)
-    plain = _plain_runs(lines)
+    matches = list(map(_PLAIN.match, lines))
+    plain = _plain_runs(matches)
     number = 0
     while number < len(lines):
         stop = plain.get(number)
         if stop is not None and reader.takes_plain:
-            reader.read_plain(lines, number, stop)
+            reader.read_plain(lines, matches, number, stop)
             number = stop
         else:
             reader.read_line(lines[number], number + 1)
@@ -197,10 +198,9 @@ def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
     return flat
 
 
-def _plain_runs(lines: list[str]) -> dict[int, int]:
+def _plain_runs(matches: list[re.Match[str] | None]) -> dict[int, int]:
     """Runs of lines that only hold motion words in the usual order: {first: one past the last}, counted from 0."""
-    match = _PLAIN.match
-    is_plain = np.fromiter((line != "" and match(line) is not None for line in lines), bool, len(lines))
+    is_plain = np.fromiter((match is not None for match in matches), bool, len(matches))
     edges = np.flatnonzero(np.diff(np.concatenate([[0], is_plain.view(np.int8), [0]])))
     return {int(a): int(b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= _FEWEST_AT_ONCE}
 
@@ -239,11 +239,10 @@ class _Reader:
     def fail(self, line: int, problem: str, *, allowed: str = "", remedy: str = "") -> ProgramError:
         return ProgramError(f"{self.name}, line {line}", problem, allowed=allowed, remedy=remedy)
 
-    def read_plain(self, lines: list[str], first: int, stop: int) -> None:
+    def read_plain(self, lines: list[str], matches: list[re.Match[str] | None], first: int, stop: int) -> None:
         """A run of lines of G0 or G1 with X Y Z F only, all at once."""
         count = stop - first
-        found = _PLAIN.findall("\n".join(lines[first:stop]))
-        motion_text, *axes_text, feed_text = zip(*found, strict=True)
+        motion_text, *axes_text, feed_text = zip(*(m.groups("") for m in matches[first:stop] if m), strict=True)
         has_axis = np.zeros(count, bool)
         position = np.empty((count + 1, 3))
         for axis, column in enumerate(axes_text):

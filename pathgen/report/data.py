@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.clamping import SURFACE_FINISH
+from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.fingerboard import Fingerboard, Slots
 from pathgen.plan import Plan
 from pathgen.report.programs import Program
@@ -26,7 +26,7 @@ def report_data(
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
-        "programs": [_program(p) for p in programs],
+        "programs": [_program(p, planned.clamping) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "surface": _surface(planned, programs, checked),
         "frets": fret_rows(planned.clamping.board, planned.clamping.slots),
@@ -64,7 +64,7 @@ def as_json(report: dict[str, Any]) -> str:
     return json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _program(program: Program) -> dict[str, Any]:
+def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
     cutter = program.cutter
     words: dict[str, Any] = {"name": cutter.name, "shape": cutter.shape, "diameter": cutter.diameter}
     if cutter.angle is not None:
@@ -77,7 +77,8 @@ def _program(program: Program) -> dict[str, Any]:
         "cut_length": _round(program.toolpath.cut_length, 2),
         "rapid_length": _round(program.toolpath.rapid_length, 2),
         "minutes": _round(program.minutes, 2),
-        "z_min": _round(program.toolpath.points[:, 2].min() - 0.0, 4),
+        # as the program has it: from the zero of the set-up
+        "z_min": _round(clamping.to_machine(program.toolpath.points)[:, 2].min(), 4),
     }
 
 

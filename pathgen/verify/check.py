@@ -8,6 +8,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from pathgen.clamping import OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, Clamping, Step
 from pathgen.errors import ProgramError
@@ -21,11 +23,12 @@ from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measur
 from pathgen.verify.removal import Material
 from pathgen.verify.repeats import repeat_findings
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
-from pathgen.verify.simulate import SURFACING, Simulation, deepest_cut, simulate
+from pathgen.verify.simulate import Simulation, deepest_cut, simulate
 from pathgen.verify.slots import slot_findings
 from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
 
-Floats = np.typing.NDArray[np.float64]
+Floats = NDArray[np.float64]
+_CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -126,10 +129,11 @@ def verify(
     sim = simulate(clamping, motions, grid, tolerances)
     culprit = _Culprit(clamping, motions)
     found += _cutting(clamping, sim, tolerances)
-    ridges = _ridges(clamping, motions, tolerances, section_spacing, section_step)
+    area = finished_area(clamping, _CLEAR)
+    ridges = _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan
     if ridges is not None:
-        deviation = measure_surface(sim, clamping)
+        deviation = measure_surface(sim, clamping, area)
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
         found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
     found += pocket_findings(sim, clamping, motions, tolerances, culprit)
@@ -229,7 +233,8 @@ def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Ite
 
 
 def _ridges(
-    clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances, spacing: float, step: float
+    clamping: Clamping, motions: Mapping[int, Motion], area: shapely.Geometry, tolerances: Tolerances, spacing: float,
+    step: float,
 ) -> Ridges | None:
     if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
         return None
@@ -239,8 +244,9 @@ def _ridges(
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
     grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
     sim = simulate(clamping, {s.order: motions[s.order] for s in clamping.steps
-                              if s.operation not in (SLOTS, OUTLINE) and s.order in motions}, grid, tolerances)
-    return measure_ridges(sim.top, grid, clamping.finished_surface, finished_area(clamping, 0.03))
+                              if s.operation not in (SLOTS, OUTLINE) and s.order in motions}, grid, tolerances,
+                   note=False)
+    return measure_ridges(sim.top, grid, clamping.finished_surface, area)
 
 
 class _Culprit:
@@ -278,6 +284,3 @@ def _only(motion: Motion, i: int) -> Motion:
     part = slice(i, i + 1)
     return Motion(start=motion.start[part], end=motion.end[part], rapid=motion.rapid[part], feed=motion.feed[part],
                   line=motion.line[part], motion=motion.motion[part])
-
-
-__all__ = ["SURFACING", "Verification", "verify"]

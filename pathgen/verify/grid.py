@@ -53,12 +53,18 @@ class Grid:
 
     def covered(self, shape: shapely.Geometry) -> Mask:
         """Points inside a shapely area: even-odd over all its rings, a scan line for each row."""
-        rings = _ring_edges(shape)
-        flips = np.zeros((len(self.ys), len(self.xs) + 1), dtype=np.int8)
-        if len(rings):
-            rows, x = _crossings(rings, self.ys)
-            np.add.at(flips, (rows, np.searchsorted(self.xs, x)), 1)
-        return (np.cumsum(flips, axis=1, dtype=np.int16)[:, :-1] & 1).astype(bool)
+        edges = _ring_edges(shape)
+        inside = np.zeros(self.shape, dtype=np.uint8)
+        if len(edges):
+            rows, columns = self.window((edges[:, [0, 2]].min(), edges[:, [1, 3]].min(), edges[:, [0, 2]].max(),
+                                         edges[:, [1, 3]].max()))
+            row, x = _crossings(edges, self.ys)
+            column = np.searchsorted(self.xs, x)
+            seen = column < columns.stop
+            np.bitwise_xor.at(inside, (row[seen], column[seen]), 1)
+            part = inside[rows, columns]
+            np.bitwise_xor.accumulate(part, axis=1, out=part)
+        return inside.view(bool)
 
 
 def _ring_edges(shape: shapely.Geometry) -> Floats:

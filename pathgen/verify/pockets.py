@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.motion import Motion
-from pathgen.verify.simulate import Poured, Simulation
+from pathgen.verify.simulate import OPENED, Poured, Simulation
 
+Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
-
-_OPENED = 0.02  # mm: below this a cell counts as untouched
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,11 +37,11 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
     out = []
     for poured in sim.poured:
         inlay, cell = clamping.inlays[poured.inlay], sim.grid.cell_area
-        removed = poured.before - poured.floor
-        opened = removed > _OPENED
-        removed = np.where(opened, removed, 0.0)
-        over = sim.surface[poured.window] + np.float32(inlay.overfill if inlay.fill != "none" else 0.0)
-        filled = np.where(opened, np.maximum(over - poured.floor, 0.0), 0.0) if inlay.fill != "none" else 0.0 * removed
+        opened = poured.removed > OPENED
+        removed = np.where(opened, poured.removed, np.float32(0.0))
+        filled = np.zeros_like(removed)
+        if inlay.fill != "none":
+            np.subtract(sim.surface[poured.window] + np.float32(inlay.overfill), poured.floor, where=opened, out=filled)
         part = sim.grid.part(poured.window)
         shares = {}
         for colour, shape in inlay.regions:
@@ -63,7 +62,7 @@ def pocket_findings(
         steps = [s for s in clamping.steps if s.operation == POCKET and s.inlay == poured.inlay]
         yield from _in_plan(poured, steps, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, steps, sim, clamping, tolerances, culprit)
-        yield from _levelled(poured, sim, clamping, tolerances, culprit)
+        yield from _levelled(poured, clamping, tolerances, culprit)
 
 
 def reachable(clamping: Clamping, inlay: int, steps: list[Step]) -> shapely.Geometry:
@@ -79,7 +78,7 @@ def _in_plan(
 ) -> Iterator[Finding]:
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
     name = f"inlay {poured.inlay + 1}"
-    opened = poured.before - poured.floor > _OPENED
+    opened = poured.removed > OPENED
     outside = opened & ~part.covered(inlay.area.buffer(tolerances.pocket_plan))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
@@ -142,7 +141,7 @@ def _floor(
 ) -> Iterator[Finding]:
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
     off = poured.floor - (sim.surface[poured.window] - np.float32(inlay.depth))
-    opened = poured.before - poured.floor > _OPENED
+    opened = poured.removed > OPENED
     deep = np.where(opened, off, np.inf)
     if deep.min(initial=np.inf) < -tolerances.pocket_deep:
         x, y = _worst(deep == deep.min(), part.xs, part.ys)
@@ -161,7 +160,7 @@ def _floor(
         yield Finding(
             code="pocket-too-shallow", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
             got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
-            allowed=f"{inlay.depth:g} mm, less {float(allowed[row, column]):.3f} for the steps of the cutter",
+            allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for the steps of the cutter",
             remedy="make the programs again from the job",
         )
 
@@ -173,35 +172,36 @@ def _flat_part(clamping: Clamping, inlay: int, steps: list[Step], tolerances: To
     return reach.buffer(-(max(sloping, default=0.0) + 1.5 * tolerances.pocket_plan))
 
 
-def _stair(clamping: Clamping, steps: list[Step], xs: NDArray[np.float64], ys: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far above its depth each cutter's own shape may leave the floor: (rows, columns), mm."""
-    slope = clamping.board.surface.slope(xs[None, ::1], ys[:, None])
+def _stair(clamping: Clamping, steps: list[Step], xs: Floats, ys: Floats) -> Floats:
+    """How far above its depth each cutter's own shape may leave the floor, for each row: (rows, 1), mm."""
+    slope = clamping.board.surface.slope(_sharpest(clamping, xs), ys[:, None])
     widest = max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
     ridge = max((float(s.cutter.profile(s.cutter.stepover * s.cutter.radius)) for s in steps), default=0.0)
-    return slope * widest + ridge
+    return np.asarray(slope * widest + ridge)
+
+
+def _sharpest(clamping: Clamping, xs: Floats) -> Floats:
+    """Where along x the radius is least, and the slope at each y is greatest."""
+    return xs[[0]] if clamping.board.surface.taper >= 0 else xs[[-1]]
 
 
 def _levelled(
-    poured: Poured, sim: Simulation, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
+    poured: Poured, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
 ) -> Iterator[Finding]:
     """With skim 0 the second cut must leave the wood as the first left it."""
     if clamping.surfacing is None or clamping.surfacing.skim > 0:
         return
     if not any(s.operation == RESURFACE and s.inlay == poured.inlay for s in clamping.steps):
         return
-    lost = poured.floor - poured.after
-    worst = float(lost.max(initial=0.0))
-    if worst > tolerances.wood:
-        part = sim.grid.part(poured.window)
-        x, y = _worst(lost == lost.max(), part.xs, part.ys)
-        program, line = culprit(x, y, (RESURFACE,))
+    if poured.lost > tolerances.wood:
+        program, line = culprit(*poured.lost_at, (RESURFACE,))
         yield Finding(
-            code="resurface-takes-wood", severity="forbid", where=at(program, line, x, y),
-            got=f"{worst:.4f} mm of wood", allowed="none with skim 0", remedy="repeat the first finishing passes exactly",
+            code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
+            got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0", remedy="repeat the first finishing passes exactly",
         )
 
 
-def _worst(mask: Mask, xs: NDArray[np.float64], ys: NDArray[np.float64]) -> tuple[float, float]:
+def _worst(mask: Mask, xs: Floats, ys: Floats) -> tuple[float, float]:
     row, column = divmod(int(np.argmax(mask)), mask.shape[1])
     return float(xs[column]), float(ys[row])
 

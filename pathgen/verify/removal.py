@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,8 @@ Heights = NDArray[np.float32]
 
 _EXACT = 1e-6  # mm: what a whole pass may differ from its moves taken one by one, a nanometre
 _SHORTEST_PASS = 4.0  # radii
+_STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
+_TILE = 32  # points along each side
 _TOGETHER = 512  # moves whose envelopes are kept at once
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _NOTHING = np.empty((0, 0), np.float32)
@@ -60,13 +63,13 @@ class Material:
 
     def cut(
         self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
-        spare: Heights | None = None,
+        waste: NDArray[np.bool_] | None = None,
     ) -> Taken:
         """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
 
-        `spare` is how much deeper than that a cut may be, point by point.
+        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be twice as deep.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, spare).run()
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste).run()
 
 
 def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
@@ -82,59 +85,114 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
     return spans
 
 
+class _Ceiling:
+    """Upper bounds of what stands over windows of a field, from the highest of each tile of it."""
+
+    def __init__(self, top: Heights) -> None:
+        rows, columns = (np.arange(0, n, _TILE) for n in top.shape)
+        by_rows = np.maximum.reduceat(top, rows, axis=0)
+        self.levels = [np.maximum.reduceat(by_rows, columns, axis=1)]
+        self.highest = float(self.levels[0].max(initial=-math.inf))
+
+    def over(self, windows: NDArray[np.intp]) -> Floats:
+        """(n,) bounds over (n, 4) windows: first and past-the-last column, first and past-the-last row."""
+        i0, i1, j0, j1 = windows[:, 0] // _TILE, (windows[:, 1] - 1) // _TILE, windows[:, 2] // _TILE, (windows[:, 3] - 1) // _TILE
+        i, j = (i0 + i1) // 2, (j0 + j1) // 2
+        # level n has, for each tile, the highest of the tiles up to 2 ** n - 1 away
+        level = np.ceil(np.log2(1 + np.maximum(i1 - i, j1 - j))).astype(int)
+        while len(self.levels) <= level.max(initial=0):
+            self._widen()
+        out = np.empty(len(windows))
+        for n in np.unique(level):
+            own = level == n
+            out[own] = self.levels[n][j[own], i[own]]
+        return out
+
+    def _widen(self) -> None:
+        wide, reach = self.levels[-1], 1 << (len(self.levels) - 1)
+        for axis in (0, 1):
+            before, after = wide.copy(), wide.copy()
+            if wide.shape[axis] > reach:
+                low = [slice(None), slice(None)]
+                high = [slice(None), slice(None)]
+                low[axis], high[axis] = slice(None, -reach), slice(reach, None)
+                before[tuple(high)] = np.maximum(wide[tuple(high)], wide[tuple(low)])
+                after[tuple(low)] = np.maximum(wide[tuple(low)], wide[tuple(high)])
+            else:
+                before = after = np.broadcast_to(wide.max(axis=axis, keepdims=True), wide.shape).copy()
+            wide = np.maximum(before, after)
+        self.levels.append(wide)
+
+
 class _Cutting:
     """One program over one material."""
 
     def __init__(
         self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
-        spare: Heights | None,
+        waste: NDArray[np.bool_] | None,
     ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.motion, self.cutter = motion, cutter
-        self.note_deeper, self.note_rapid, self.spare = note_deeper, note_rapid, spare
+        self.note_deeper, self.note_rapid, self.waste = note_deeper, note_rapid, waste
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
-        self.highest = float(self.top.max(initial=-math.inf))
+        self.ceiling = _Ceiling(self.top)
+        self.highest = self.ceiling.highest
         self.taken = Taken()
 
     def run(self) -> Taken:
-        done = 0
-        for first, stop in passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius):
-            self._moves(done, first)
-            if not self._whole_pass(first, stop):
-                self._moves(first, stop)
-            done = stop
-        self._moves(done, len(self.motion))
+        passes = passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius)
+        if self._order_matters():
+            done = 0
+            for first, stop in passes:
+                self._moves(np.arange(done, first))
+                self._moves(self._pass(first, stop))
+                done = stop
+            self._moves(np.arange(done, len(self.motion)))
+        else:
+            others = np.ones(len(self.motion), bool)
+            ends = [self._pass(first, stop) for first, stop in passes]
+            for first, stop in passes:
+                others[first:stop] = False
+            self._moves(np.concatenate([np.flatnonzero(others), *ends]))
         return self.taken
+
+    def _order_matters(self) -> bool:
+        """What is left in the end does not depend on the order of the moves; what is noted of them does."""
+        m = self.motion
+        with np.errstate(invalid="ignore"):
+            low = np.fmin(m.start[:, 2], m.end[:, 2])
+            too_deep = self.highest - low[~m.rapid] > self.note_deeper
+            noted = m.rapid & ~self._straight_up if math.isfinite(self.note_rapid) else np.zeros(len(m), bool)
+            return bool(too_deep.any() or (low[noted] < self.highest).any())
+
+    @cached_property
+    def _straight_up(self) -> NDArray[np.bool_]:
+        """Rapids straight up, which meet nothing: the cutter already was at their lower end."""
+        m = self.motion
+        with np.errstate(invalid="ignore"):
+            return m.rapid & (m.start[:, :2] == m.end[:, :2]).all(axis=1) & (m.end[:, 2] >= m.start[:, 2])
 
     # -- whole passes ------------------------------------------------------------------------------------------------
 
-    def _whole_pass(self, first: int, stop: int) -> bool:
-        """Cut a pass along x at once; False where its shape needs it move by move."""
-        knots = np.concatenate([self.motion.start[first : first + 1], self.motion.end[first:stop]])
+    def _pass(self, first: int, stop: int) -> NDArray[np.intp]:
+        """Cut a pass along x at once; gives back the moves of it that are still to be made one by one.
+
+        Those are all of them where its shape asks for that, else none but stops at ends where no other move meets it,
+        as -1 - move for the start of a move and the number of moves + move for its end.
+        """
+        m = self.motion
+        knots = np.concatenate([m.start[first : first + 1], m.end[first:stop]])
         y, order = knots[0, 1], slice(None, None, 1 if knots[-1, 0] > knots[0, 0] else -1)
         x, z = knots[order, 0], knots[order, 2]
-        slope = np.diff(z) / np.diff(x)
-        if not self._is_gentle(slope) or self.highest - float(z.min()) > self.cutter.flute_length:
-            return False
-        i0, i1 = np.searchsorted(self.xs, [x[0], x[-1]])
-        low = float(z.min())
-        j0, j1 = self._rows_within(y, low, int(i0), int(i1))
-        if i1 > i0 and j1 > j0:
-            envelope = self._envelope(x, z, slope, np.abs(self.ys[j0:j1] - y), self.xs[i0:i1])
-            self._take(envelope, j0, int(i0), int(self.motion.line[first]), low)
-        self._round_ends(first, stop)
-        return True
-
-    def _rows_within(self, y: float, low: float, i0: int, i1: int) -> tuple[int, int]:
-        """Rows that a pass may cut: first by the highest of all, then by the highest of what stands near."""
-        highest, j0, j1 = self.highest, 0, len(self.ys)
-        for _ in range(2):
-            half = float(self.cutter.half_width(highest - low))
-            j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
-            if half <= 0.0 or j1 <= j0 or i1 <= i0 or self.cutter.shape == "flat-end":
-                break
-            highest = float(self.top[j0:j1, i0:i1].max())
-        return j0, j1
+        if not self._is_gentle(np.diff(z) / np.diff(x)) or self.highest - float(z.min()) > self.cutter.flute_length:
+            return np.arange(first, stop)
+        self._sweep_pass(float(y), x, z, int(m.line[first]))
+        ends = []
+        if first == 0 or not m.cutting[first - 1]:
+            ends.append(-1 - first)
+        if stop == len(m) or not m.cutting[stop]:
+            ends.append(len(m) + stop - 1)
+        return np.array(ends, dtype=np.intp)
 
     def _is_gentle(self, slope: Floats) -> bool:
         """Whether the envelope over each point may be taken from the move over it alone."""
@@ -146,64 +204,106 @@ class _Cutting:
             steepest /= math.sqrt(max(self.cutter.wall_slope**2 - steepest**2, 1e-12))
         return self.cutter.radius * steepest * bend <= _EXACT
 
+    def _sweep_pass(self, y: float, x: Floats, z: Floats, line: int) -> None:
+        """In stretches of columns, each only over the rows where something stands high enough to be met."""
+        slope = np.diff(z) / np.diff(x)
+        steepest, lowest = float(np.abs(slope).max()), float(z.min())
+        # how far a point may be cut below the tip over it, by the neighbouring parts of a slope
+        slack = self.cutter.radius * steepest
+        half = float(self.cutter.half_width(self.highest - lowest))
+        j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
+        i0, i1 = (int(i) for i in np.searchsorted(self.xs, [x[0], x[-1]]))
+        base = np.interp(self.xs[i0:i1], x, z).astype(np.float32)
+        across = np.abs(self.ys[j0:j1] - y)
+        profile = self.cutter.profile(across).astype(np.float32)
+        level = self.cutter.shape == "ball-end" and self.cutter.radius * steepest**2 < _EXACT
+        for i in range(i0, i1 if j1 > j0 and half > 0 else i0, _STRETCH):
+            columns = slice(i, min(i + _STRETCH, i1))
+            own = base[i - i0 : columns.stop - i0]
+            low = max(float(own.min()) - slack, lowest)
+            tops = np.maximum.reduce(self.top[j0:j1, columns], axis=1)
+            met = np.flatnonzero(profile + low < tops)
+            if not len(met):
+                continue
+            near = slice(int(met[0]), int(met[-1]) + 1)
+            if level:
+                envelope = np.add.outer(profile[near], own)
+            else:
+                envelope = self._envelope(x, z, slope, across[near], self.xs[columns])
+            there = self.top[j0 + near.start : j0 + near.stop, columns]
+            if float(tops.max()) - low > self.note_deeper:
+                self._note(there, envelope, j0 + near.start, i, line, rapid=False)
+            np.minimum(there, envelope, out=there)
+
     def _envelope(self, x: Floats, z: Floats, slope: Floats, across: Floats, at: Floats) -> Heights:
+        """(len(across), len(at)) heights that the pass leaves, at distances `across` from it."""
         r = self.cutter.radius
         base = np.interp(at, x, z)
         if self.cutter.shape == "flat-end":
-            reach = np.sqrt(r * r - across**2)
             if not slope.any():
-                return np.broadcast_to(base.astype(np.float32), (len(reach), len(at)))
-            # the lower end of what the disc covers; the other end too where the pass falls and rises
-            ends = [s * reach for s in (-1.0, 1.0) if (s * slope < 0).any()]
-            return np.array(
-                [np.min([np.interp(at + w, x, z) for w in both], axis=0) for both in zip(*ends, strict=True)], np.float32
-            )
+                return np.broadcast_to(base.astype(np.float32), (len(across), len(at)))
+            # the lower end of what the disc covers; the other end too where the pass rises and falls
+            reach = np.sqrt(r * r - across**2)[:, None]
+            ends = [np.interp(at + s * reach, x, z) for s in (-1.0, 1.0) if (s * slope < 0).any()]
+            return np.minimum(ends[0], ends[-1]).astype(np.float32)
         own = slope[np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(slope) - 1)]
         if self.cutter.shape == "v":
             lift = np.multiply.outer(across, np.sqrt(self.cutter.wall_slope**2 - own**2))
         else:
             rho = np.sqrt(r * r - across**2)
-            sag = across**2 / (r + rho)
-            if r * float(np.abs(own).max()) ** 2 < _EXACT:
-                return np.add.outer(sag.astype(np.float32), base.astype(np.float32))
-            lift = sag[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
+            lift = (across**2 / (r + rho))[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
         return (base + lift).astype(np.float32)
-
-    def _round_ends(self, first: int, stop: int) -> None:
-        """What the cutter leaves around the ends of a pass, where no other feed move starts or ends there."""
-        m = self.motion
-        if first == 0 or not m.cutting[first - 1]:
-            self._pieces(m.start[first : first + 1], m.start[first : first + 1], np.array([first]))
-        if stop == len(m) or not m.cutting[stop]:
-            self._pieces(m.end[stop - 1 : stop], m.end[stop - 1 : stop], np.array([stop - 1]))
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
-    def _moves(self, first: int, stop: int) -> None:
-        """Moves [first, stop): their envelopes in batches of like size, taken away in their order."""
+    def _moves(self, which: NDArray[np.intp]) -> None:
+        """Moves, or stops at their ends as `_pass` numbers them, taken away in the order given."""
         m = self.motion
-        z = np.fmin(m.start[first:stop, 2], m.end[first:stop, 2])
+        if not len(which):
+            return
+        rows = np.where(which < 0, -1 - which, which % len(m))
+        start = np.where(which[:, None] >= len(m), m.end[rows], m.start[rows])
+        end = np.where(which[:, None] < 0, m.start[rows], m.end[rows])
         with np.errstate(invalid="ignore"):
-            rows = np.flatnonzero((z < self.highest) & np.isfinite(m.end[first:stop]).all(axis=1)) + first
-        if len(rows):
-            start = np.where(np.isfinite(m.start[rows]), m.start[rows], m.end[rows])
-            self._pieces(*_in_pieces(start, m.end[rows], rows, max(4 * self.cutter.diameter, 8.0)))
+            wanted = (np.fmin(start[:, 2], end[:, 2]) < self.highest) & np.isfinite(end).all(axis=1)
+        wanted &= ~m.rapid[rows] if math.isinf(self.note_rapid) else ~self._straight_up[rows]
+        if wanted.any():
+            start, end, rows = start[wanted], end[wanted], rows[wanted]
+            start = np.where(np.isfinite(start), start, end)
+            self._pieces(*_in_pieces(start, end, rows, max(4 * self.cutter.diameter, 8.0)))
 
     def _pieces(self, start: Floats, end: Floats, rows: NDArray[np.intp]) -> None:
         low = np.minimum(start[:, 2], end[:, 2])
         half = self.cutter.half_width(self.highest - low)
         windows = self._windows(start, end, half)
         some = (windows[:, 1] > windows[:, 0]) & (windows[:, 3] > windows[:, 2]) & (half > 0)
+        if not some.any():
+            return
         start, end, rows, low, windows = start[some], end[some], rows[some], low[some], windows[some]
-        rapid, line = self.motion.rapid[rows], self.motion.line[rows]
+        ceiling = self.ceiling.over(windows)
+        half = self.cutter.half_width(ceiling - low)
+        windows = self._windows(start, end, half)
+        some = (windows[:, 1] > windows[:, 0]) & (windows[:, 3] > windows[:, 2]) & (half > 0)
+        start, end, rows, low, windows = start[some], end[some], rows[some], low[some], windows[some]
+        self._note_shank(start, end, self.motion.line[rows], low, ceiling[some])
         for a in range(0, len(rows), _TOGETHER):
             part = slice(a, a + _TOGETHER)
-            envelopes = self._envelopes(start[part], end[part], windows[part])
-            for k, envelope in enumerate(envelopes, a):
-                if self.highest - low[k] > self.cutter.flute_length:
-                    self._rub(start[k], end[k], int(line[k]))
-                take = self._touch if rapid[k] else self._take
-                take(envelope, int(windows[k, 2]), int(windows[k, 0]), int(line[k]), float(low[k]))
+            self._take_all(start[part], end[part], rows[part], windows[part], (ceiling[some] - low)[part])
+
+    def _take_all(
+        self, start: Floats, end: Floats, rows: NDArray[np.intp], windows: NDArray[np.intp], depth: Floats
+    ) -> None:
+        """Take away moves in their order; look closely only at those that may be too deep, or are rapids."""
+        least = np.where(self.motion.rapid[rows], self.note_rapid, self.note_deeper)
+        envelopes, close = self._envelopes(start, end, windows, depth > least, least)
+        line = self.motion.line[rows].tolist()
+        for k, ((i0, i1, j0, j1), envelope, look) in enumerate(
+            zip(windows.tolist(), envelopes, close.tolist(), strict=True)
+        ):
+            there = self.top[j0:j1, i0:i1]
+            if look:
+                self._note(there, envelope, j0, i0, line[k], rapid=bool(self.motion.rapid[rows[k]]))
+            np.minimum(there, envelope, out=there)
 
     def _windows(self, start: Floats, end: Floats, half: Floats) -> NDArray[np.intp]:
         """(n, 4): first and past-the-last column, first and past-the-last row that each move can reach."""
@@ -213,9 +313,15 @@ class _Cutting:
             np.searchsorted(self.ys, least[:, 1] - half), np.searchsorted(self.ys, most[:, 1] + half, side="right"),
         ], axis=1)
 
-    def _envelopes(self, start: Floats, end: Floats, windows: NDArray[np.intp]) -> list[Heights]:
-        """What each move leaves, over its window: computed for all moves with windows of about the same size at once."""
+    def _envelopes(
+        self, start: Floats, end: Floats, windows: NDArray[np.intp], noted: NDArray[np.bool_], least: Floats
+    ) -> tuple[list[Heights], NDArray[np.bool_]]:
+        """What each move leaves, over its window: moves with windows of about the same size at once.
+
+        Also which of the `noted` moves go deeper than their `least` into what stands there before any of them cuts.
+        """
         out: list[Heights] = [_NOTHING] * len(start)
+        close = np.zeros(len(start), bool)
         size = np.stack([windows[:, 3] - windows[:, 2], windows[:, 1] - windows[:, 0]], axis=1)
         padded = -(-size // 8) * 8
         kinds, kind = np.unique(padded[:, 0] * (1 << 32) + padded[:, 1], return_inverse=True)
@@ -225,24 +331,39 @@ class _Cutting:
             for a in range(0, len(all_members), per_batch):
                 members = all_members[a : a + per_batch]
                 rows, columns = size[members].max(axis=0)
-                heights = self._batch(start[members], end[members], windows[members], int(rows), int(columns))
-                for place, member in enumerate(members.tolist()):
-                    out[member] = heights[place, : size[member, 0], : size[member, 1]]
-        return out
+                i = np.minimum(windows[members, 0, None] + np.arange(columns), len(self.xs) - 1)
+                j = np.minimum(windows[members, 2, None] + np.arange(rows), len(self.ys) - 1)
+                heights = self._batch(start[members], end[members], i, j)
+                if noted[members].any():
+                    there = self.top.ravel().take(j[:, :, None] * self.top.shape[1] + i[:, None, :])
+                    deepest = np.maximum.reduce(there - heights, axis=(1, 2))
+                    close[members] = noted[members] & (deepest > least[members])
+                for member, heights_there, (r, c) in zip(
+                    members.tolist(), heights, size[members].tolist(), strict=True
+                ):
+                    out[member] = heights_there[:r, :c]
+        return out, close
 
-    def _batch(self, start: Floats, end: Floats, windows: NDArray[np.intp], rows: int, columns: int) -> Heights:
-        """(n, rows, columns) heights."""
-        i = np.minimum(windows[:, 0, None] + np.arange(columns), len(self.xs) - 1)
-        j = np.minimum(windows[:, 2, None] + np.arange(rows), len(self.ys) - 1)
+    def _batch(self, start: Floats, end: Floats, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:
+        """(n, rows, columns) heights at grid columns i (n, columns) and rows j (n, rows)."""
         dx = (self.xs[i] - start[:, 0, None]).astype(np.float32)[:, None, :]
         dy = (self.ys[j] - start[:, 1, None]).astype(np.float32)[:, :, None]
         run = end - start
         length = np.hypot(run[:, 0], run[:, 1])
-        unit = np.divide(run[:, :2], length[:, None], where=length[:, None] > 0, out=np.tile([1.0, 0.0], (len(run), 1)))
+        still = length == 0
+        along = np.where(still, 1.0, run[:, 0]) / np.where(still, 1.0, length)
+        aside = np.where(still, 0.0, run[:, 1]) / np.where(still, 1.0, length)
         c, s, far, rise, base = (
-            column.astype(np.float32)[:, None, None] for column in (unit[:, 0], unit[:, 1], length, run[:, 2], start[:, 2])
+            column.astype(np.float32)[:, None, None] for column in (along, aside, length, run[:, 2], start[:, 2])
         )
-        return swept_heights(self.cutter, c * dx + s * dy, c * dy - s * dx, far, rise) + base
+        heights = swept_heights(self.cutter, c * dx + s * dy, c * dy - s * dx, far, rise)
+        heights += base
+        return heights
+
+    def _note_shank(self, start: Floats, end: Floats, line: NDArray[np.int64], low: Floats, ceiling: Floats) -> None:
+        deep = np.flatnonzero(ceiling - low > self.cutter.flute_length)
+        for k in deep.tolist():
+            self._rub(start[k], end[k], int(line[k]))
 
     def _rub(self, start: Floats, end: Floats, line: int) -> None:
         """Note what stands beside the cutter higher than its flutes reach."""
@@ -258,22 +379,17 @@ class _Cutting:
         above = (there - shank - (start[2] + flutes)).astype(np.float32)
         self.taken.shank = self._deeper(self.taken.shank, above, int(j0), int(i0), line, _RUB)
 
-    def _take(self, envelope: Heights, j: int, i: int, line: int, low: float) -> None:
-        there = self.top[j : j + envelope.shape[0], i : i + envelope.shape[1]]
-        if self.highest - low > self.note_deeper:
-            deep = there - envelope
-            if self.spare is not None:
-                deep -= self.spare[j : j + envelope.shape[0], i : i + envelope.shape[1]]
-            self.taken.cut = self._deeper(self.taken.cut, deep, j, i, line, self.note_deeper)
-        np.minimum(there, envelope, out=there)
-
-    def _touch(self, envelope: Heights, j: int, i: int, line: int, low: float) -> None:
-        there = self.top[j : j + envelope.shape[0], i : i + envelope.shape[1]]
-        self.taken.rapid = self._deeper(self.taken.rapid, there - envelope, j, i, line, self.note_rapid)
-        np.minimum(there, envelope, out=there)
+    def _note(self, there: Heights, envelope: Heights, j: int, i: int, line: int, *, rapid: bool) -> None:
+        deep = there - envelope
+        if rapid:
+            self.taken.rapid = self._deeper(self.taken.rapid, deep, j, i, line, self.note_rapid)
+            return
+        if self.waste is not None:
+            deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.note_deeper)
+        self.taken.cut = self._deeper(self.taken.cut, deep, j, i, line, self.note_deeper)
 
     def _deeper(self, so_far: Worst, into: Heights, j: int, i: int, line: int, least: float) -> Worst:
-        depth = float(into.max())
+        depth = float(np.maximum.reduce(into, axis=None))
         if depth <= max(so_far.depth, least):
             return so_far
         at = int(np.argmax(into))

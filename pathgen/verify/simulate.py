@@ -2,51 +2,58 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.clamping import POCKET, RESURFACE, SLOTS, Clamping, Step
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.grid import Grid
+from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
 from pathgen.verify.removal import Heights, Material, Taken
 
-SURFACING = (SURFACE_ROUGH, SURFACE_FINISH, RESURFACE)
+OPENED = 0.02
+"""Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
+_ROWS = 32
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Poured:
-    """One fill, on the part of the grid around its pockets: all heights in mm.
+    """One inlay's pockets and fill, on the part of the grid around them: heights in mm.
 
     Attributes
     ----------
     window : (slice, slice)
         Rows and columns of the grid.
-    before : heights before the pockets were cut
-    floor : heights of the wood when the fill was poured: the pockets' floors and the surface around
-    after : heights when the surface had been cut again; equal to `floor` where that program is missing
+    removed : (rows, columns) float32
+        What its pocket programs took away, straight down.
+    floor : (rows, columns) float32
+        Heights of the wood when the fill was poured: the pockets' floors and the surface around.
+    fill : (rows, columns) bool
+        Where fill stands when its surface has been cut again.
+    lost, lost_at : float, (x, y)
+        Most wood that cutting it again took below `floor`, and where; 0 where that program is missing.
     """
 
     inlay: int
     window: tuple[slice, slice]
-    before: Heights
+    removed: Heights
     floor: Heights
-    after: Heights
+    fill: Mask
+    lost: float = 0.0
+    lost_at: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Simulation:
-    """What stood on the bed.
+    """What stood on the bed in the end.
 
     Attributes
     ----------
-    top : (rows, columns) float32
-        In the end.
-    surfaced : (rows, columns) float32
-        After the last surfacing program.
+    top, surface : (rows, columns) float32
+        Heights of what stands there, and of the first surface, for comparison.
     poured : tuple of Poured
     taken : dict of order to Taken
         What each program cut too deep or hit.
@@ -54,43 +61,45 @@ class Simulation:
 
     grid: Grid
     top: Heights
-    surfaced: Heights
     surface: Heights
-    """The first surface, for comparison."""
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
 
 
-def simulate(clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances) -> Simulation:
-    """Run the programs, by the order of their steps, over the blank; programs that are missing are left out."""
+def simulate(
+    clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True
+) -> Simulation:
+    """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
+
+    Without `note`, nothing is kept of cuts that are too deep and of rapids.
+    """
     x0, y0, x1, y1 = clamping.stock.bounds
-    inside = np.outer((grid.ys >= y0) & (grid.ys <= y1), (grid.xs >= x0) & (grid.xs <= x1))
-    material = Material(grid, np.where(inside, np.float32(clamping.stock.thickness), np.float32(-np.inf)))
+    top = np.full(grid.shape, -np.inf, np.float32)
+    top[grid.window((x0, y0, x1, y1))] = clamping.stock.thickness
     surface = _heights_of_surface(clamping, grid)
-    surfaced, taken, poured = material.top, {}, []
-    open_window: tuple[slice, slice] | None = None
-    before = floor = material.top[:0]
+    if clamping.surfacing is None:
+        # a job that does not cut the surface has a blank that already has it
+        np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    material = Material(grid, top)
+    taken: dict[int, Taken] = {}
+    poured: list[Poured] = []
+    before: Heights | None = None
     steps = sorted(clamping.steps, key=lambda step: step.order)
     for place, step in enumerate(steps):
-        if step.operation == POCKET and open_window is None:
-            open_window = _window_of_inlay(clamping, step, grid, tolerances)
-            before = material.top[open_window].copy()
+        if step.operation == POCKET and before is None:
+            before = top[_around(clamping, step, grid, tolerances)].copy()
         if step.order in motions:
             taken[step.order] = material.cut(
-                motions[step.order], step.cutter, note_deeper=deepest_cut(clamping, step, tolerances),
-                note_rapid=tolerances.rapid, spare=_spare(clamping, step, grid),
+                motions[step.order], step.cutter, waste=_waste(clamping, step, grid) if note else None,
+                note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
+                note_rapid=tolerances.rapid if note else math.inf,
             )
-        if step.operation == POCKET and not _same_pocket(step, steps[place + 1 : place + 2]):
-            assert open_window is not None
-            floor = material.top[open_window].copy()
-            poured.append(Poured(inlay=step.inlay or 0, window=open_window, before=before, floor=floor, after=floor))
-            _pour(clamping, step, material, surface, poured[-1], tolerances)
-            open_window = None
+        if before is not None and not _same_pocket(step, steps[place + 1 : place + 2]):
+            poured.append(_poured(clamping, step, material, surface, before, tolerances))
+            before = None
         if step.operation == RESURFACE:
             poured = [_levelled(fill, material) if fill.inlay == step.inlay else fill for fill in poured]
-        if step.operation in SURFACING:
-            surfaced = material.top.copy()
-    return Simulation(grid=grid, top=material.top, surfaced=surfaced, surface=surface, poured=tuple(poured), taken=taken)
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
@@ -99,27 +108,36 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     if step.operation == RESURFACE and clamping.surfacing:
         limit = min(limit, clamping.surfacing.resurface_stepdown)
     ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
-    return limit + ridge + tolerances.stepdown + (1e9 if step.operation == OUTLINE and limit <= 0 else 0.0)
+    return limit + ridge + tolerances.stepdown
 
 
-def _spare(clamping: Clamping, step: Step, grid: Grid) -> Heights | None:
-    """Slots run out into the waste, where the blank still stands higher than the board: twice as deep is let pass."""
+def _waste(clamping: Clamping, step: Step, grid: Grid) -> Mask | None:
+    """Slots run out into the waste, where the blank still stands higher than the board."""
     if step.operation != SLOTS:
         return None
-    board = grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre"))
-    return np.where(board, np.float32(0.0), np.float32(step.cutter.stepdown))
+    return np.logical_not(grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre")))
 
 
 def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
-    out = np.empty(grid.shape, np.float32)
-    for rows in range(0, grid.shape[0], 64):  # in strips that stay in the cache
-        out[rows : rows + 64] = clamping.board.surface.height(grid.xs, grid.ys[rows : rows + 64, None])
+    """The first surface in float32; z = thickness - y^2 / (R + sqrt(R^2 - y^2)), a few rows at a time."""
+    surface, out = clamping.board.surface, np.empty(grid.shape, np.float32)
+    if surface.is_flat:
+        out[:] = surface.thickness
+        return out
+    radius = surface.radius(grid.xs)
+    for first in range(0, grid.shape[0], _ROWS):
+        y2 = grid.ys[first : first + _ROWS, None] ** 2
+        with np.errstate(invalid="ignore"):
+            fall = np.sqrt(radius**2 - y2)
+        fall += radius
+        np.divide(y2, fall, out=fall)
+        np.subtract(surface.thickness, fall, out=out[first : first + _ROWS], casting="same_kind")
     return out
 
 
-def _window_of_inlay(clamping: Clamping, step: Step, grid: Grid, tolerances: Tolerances) -> tuple[slice, slice]:
+def _around(clamping: Clamping, step: Step, grid: Grid, tolerances: Tolerances) -> tuple[slice, slice]:
     x0, y0, x1, y1 = clamping.inlays[step.inlay or 0].area.bounds
-    out = 2 * tolerances.smear
+    out = 1.5 * tolerances.smear
     return grid.window((x0 - out, y0 - out, x1 + out, y1 + out))
 
 
@@ -127,22 +145,32 @@ def _same_pocket(step: Step, following: list[Step]) -> bool:
     return bool(following) and following[0].operation == POCKET and following[0].inlay == step.inlay
 
 
-def _pour(
-    clamping: Clamping, step: Step, material: Material, surface: Heights, poured: Poured, tolerances: Tolerances
-) -> None:
+def _poured(
+    clamping: Clamping, step: Step, material: Material, surface: Heights, before: Heights, tolerances: Tolerances
+) -> Poured:
     """Fill stands `overfill` above the first surface over what was opened, and a little around."""
-    inlay = clamping.inlays[step.inlay or 0]
-    if inlay.fill == "none":
-        return
-    there, part = material.top[poured.window], material.grid.part(poured.window)
-    wet = (poured.before - poured.floor > 0.01) | part.covered(inlay.area.buffer(tolerances.smear))
-    level = surface[poured.window] + np.float32(inlay.overfill)
-    np.copyto(there, np.maximum(there, level), where=wet & np.isfinite(there))
+    inlay, window = clamping.inlays[step.inlay or 0], _around(clamping, step, material.grid, tolerances)
+    there = material.top[window]
+    floor = there.copy()
+    removed = np.subtract(before, floor, where=np.isfinite(floor), out=np.zeros_like(floor))
+    wet = np.zeros(floor.shape, bool)
+    if inlay.fill != "none":
+        wet = removed > OPENED
+        wet |= material.grid.part(window).covered(inlay.area.buffer(tolerances.smear))
+        wet &= np.isfinite(there)
+        np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
+    return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
 
 
-def _levelled(fill: Poured, material: Material) -> Poured:
-    return Poured(inlay=fill.inlay, window=fill.window, before=fill.before, floor=fill.floor,
-                  after=material.top[fill.window].copy())
-
-
-Mask = NDArray[np.bool_]
+def _levelled(poured: Poured, material: Material) -> Poured:
+    """What is left when the fill has been cut level."""
+    there = material.top[poured.window]
+    with np.errstate(invalid="ignore"):
+        lost = poured.floor - there
+    worst = int(np.nanargmax(lost)) if lost.size else 0
+    row, column = divmod(worst, max(lost.shape[1], 1))
+    part = material.grid.part(poured.window)
+    return replace(
+        poured, fill=poured.fill & (lost < -1e-4), lost=float(lost.flat[worst]) if lost.size else 0.0,
+        lost_at=(float(part.xs[column]), float(part.ys[row])),
+    )

@@ -15,6 +15,7 @@ from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
 
 Where = tuple[float, float]
+_NOWHERE = (math.nan, math.nan)
 Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
 """Name of the program and line that cut deepest at a place."""
 
@@ -41,17 +42,21 @@ def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
     return area.difference(shapely.union_all(bare)) if bare else area
 
 
-def measure_surface(sim: Simulation, clamping: Clamping, clear: float = 0.03) -> Deviation:
-    """The finished surface on the grid of the simulation."""
+def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry) -> Deviation:
+    """The finished surface on the grid of the simulation, within an area."""
     skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
-    inside = sim.grid.covered(finished_area(clamping, clear))
-    off = np.where(inside, sim.top - sim.surface, np.nan) + np.float32(skim)
-    if not inside.any():
-        return Deviation(low=math.nan, high=math.nan, low_at=(math.nan,) * 2, high_at=(math.nan,) * 2, high_in_fill=False)
+    window = sim.grid.window(area.bounds)
+    part = sim.grid.part(window)
+    off = sim.top[window] - sim.surface[window]
+    off[~part.covered(area)] = np.nan
+    off += np.float32(skim)
+    if not off.size or np.isnan(off).all():
+        return Deviation(low=math.nan, high=math.nan, low_at=_NOWHERE, high_at=_NOWHERE, high_in_fill=False)
     low, high = int(np.nanargmin(off)), int(np.nanargmax(off))
+    places = [(float(part.xs[k % off.shape[1]]), float(part.ys[k // off.shape[1]])) for k in (low, high)]
     return Deviation(
-        low=float(off.flat[low]), high=float(off.flat[high]), low_at=_place(sim, low), high_at=_place(sim, high),
-        high_in_fill=_in_fill(sim, high),
+        low=float(off.flat[low]), high=float(off.flat[high]), low_at=places[0], high_at=places[1],
+        high_in_fill=_in_fill(sim, places[1]),
     )
 
 
@@ -87,17 +92,10 @@ def surface_findings(
         )
 
 
-def _place(sim: Simulation, flat: int) -> Where:
-    row, column = divmod(flat, sim.grid.shape[1])
-    return float(sim.grid.xs[column]), float(sim.grid.ys[row])
-
-
-def _in_fill(sim: Simulation, flat: int) -> bool:
-    row, column = divmod(flat, sim.grid.shape[1])
-    for fill in sim.poured:
-        rows, columns = fill.window
-        if rows.start <= row < rows.stop and columns.start <= column < columns.stop:
-            i, j = row - rows.start, column - columns.start
-            if fill.after[i, j] > fill.floor[i, j] + 1e-4:
-                return True
-    return False
+def _in_fill(sim: Simulation, place: Where) -> bool:
+    row, column = int(np.searchsorted(sim.grid.ys, place[1])), int(np.searchsorted(sim.grid.xs, place[0]))
+    return any(
+        rows.start <= row < rows.stop and columns.start <= column < columns.stop
+        and fill.fill[row - rows.start, column - columns.start]
+        for fill in sim.poured for rows, columns in [fill.window]
+    )

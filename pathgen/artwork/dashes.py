@@ -1,0 +1,94 @@
+"""Lines cut into dashes by their length along the line (SVG 1.1, section 11.4)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.artwork.flatten import Floats, Polylines
+from pathgen.artwork.scene import Stroke
+from pathgen.errors import ArtworkError
+
+MAX_DASHES = 50_000
+"""Dashes along one line; a drawing that asks for more has a mistake in its pattern."""
+
+_DOT = 1e-5
+"""Length given to a dash of no length, as a share of the width, so that its caps know their direction."""
+
+
+def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) -> Polylines:
+    """The lines, those with a dash pattern cut into their dashes."""
+    if not any(stroke.dashes for stroke in strokes):
+        return lines
+    pieces: list[tuple[Floats, NDArray[np.bool_], bool, int]] = []
+    for k, owner in enumerate(lines.owner):
+        begin, end = lines.start[k], lines.start[k + 1]
+        points, corner, closed = lines.points[begin:end], lines.corner[begin:end], bool(lines.closed[k])
+        if strokes[owner].dashes:
+            parts = _cut(points, corner, strokes[owner], closed=closed, where=where[owner])
+            pieces += [(part, turns, False, owner) for part, turns in parts]
+        else:
+            pieces.append((points, corner, closed, owner))
+    if not pieces:
+        none = np.zeros(0, dtype=np.int64)
+        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), none.astype(bool), none.astype(bool), none)
+    return Polylines(
+        np.concatenate([piece[0] for piece in pieces]),
+        np.append(0, np.cumsum([len(piece[0]) for piece in pieces])),
+        np.concatenate([piece[1] for piece in pieces]),
+        np.array([piece[2] for piece in pieces]),
+        np.array([piece[3] for piece in pieces], dtype=np.int64),
+    )
+
+
+def _cut(
+    points: Floats, corner: NDArray[np.bool_], stroke: Stroke, *, closed: bool, where: str
+) -> list[tuple[Floats, NDArray[np.bool_]]]:
+    """The dashes of one line, each with its points and which of them are corners."""
+    along = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
+    total = float(along[-1])
+    if total == 0:
+        return [(points[:1], corner[:1])]
+    begins, ends = _spans(stroke, total, where)
+    if stroke.cap == "butt":
+        begins, ends = begins[ends > begins], ends[ends > begins]
+    ends = np.maximum(ends, begins + _DOT * stroke.width)
+    parts = [_part(points, corner, along, begin, end) for begin, end in zip(begins, ends, strict=True)]
+    joins_up = closed and len(parts) > 1 and begins[0] <= 0 and ends[-1] >= total
+    if joins_up:
+        (last, last_corner), (first, first_corner) = parts[-1], parts[0]
+        joined = np.concatenate([last, first[1:]]), np.concatenate([last_corner, first_corner[1:]])
+        parts = [joined, *parts[1:-1]]
+    return parts
+
+
+def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
+    """Where each dash begins and ends along a line of length `total`."""
+    pattern = np.array(stroke.dashes)
+    period = float(pattern.sum())
+    if total / period * len(pattern) > MAX_DASHES:
+        raise ArtworkError(
+            where, f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
+            allowed=f"{MAX_DASHES} dashes", remedy="lengthen the dashes or draw a whole line",
+        )
+    offset = stroke.dash_offset % period
+    repeats = np.arange(int(np.ceil((total + offset) / period)) + 1) * period - offset
+    edges = np.concatenate([[0.0], np.cumsum(pattern)])
+    begins = (repeats[:, None] + edges[:-1:2]).ravel()
+    ends = (repeats[:, None] + edges[1::2]).ravel()
+    shown = (begins < total) & ((ends > 0) | ((ends == begins) & (begins >= 0)))
+    return np.maximum(begins[shown], 0.0), np.minimum(ends[shown], total)
+
+
+def _part(
+    points: Floats, corner: NDArray[np.bool_], along: Floats, begin: float, end: float
+) -> tuple[Floats, NDArray[np.bool_]]:
+    inside = (along > begin) & (along < end)
+    tips = np.stack([np.interp([begin, end], along, points[:, k]) for k in (0, 1)], axis=1)
+    if end > along[-1]:  # a dot at the very end of the line
+        step = points[-1] - points[np.searchsorted(along, along[-1]) - 1]
+        tips[1] = points[-1] + step / np.hypot(*step) * (end - along[-1])
+    part = np.concatenate([tips[:1], points[inside], tips[1:]])
+    return part, np.concatenate([[True], corner[inside], [True]])

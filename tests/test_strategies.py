@@ -1,0 +1,218 @@
+"""Passes, slots and outlines against closed forms and brute force on points."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pathgen import Cutter, CutterError, scallop_height, stepover_for
+from pathgen.fingerboard import fingerboard, slots
+from pathgen.outlining import cutting_line, outlining, tab_points
+from pathgen.slotting import slotting
+from pathgen.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
+from pathgen.toolpath import Move
+
+
+def tool(shape, diameter, **more):
+    return Cutter(**{"name": "c", "shape": shape, "diameter": diameter, "speed": 18000, "feed": 1200.0, "plunge": 300.0,
+                     "stepdown": 3.0, **more})
+
+
+def board(**more):
+    return fingerboard(**{"scale_lengths": (640.0, 640.0), "frets": 20, "nut_width": 44.0, "end_width": 57.0,
+                          "past_last_fret": 10.0, "thickness": 6.5, "radius": (254.0, 355.6), **more})
+
+
+BOARDS = {
+    "compound": board(),
+    "strong cone": board(radius=(120.0, 600.0)),
+    "cylinder": board(radius=(254.0, 254.0)),
+    "flat": board(radius=(np.inf, np.inf)),
+    "fanned": board(scale_lengths=(686.0, 648.0), straight_fret=8, frets=24, radius=(304.8, 508.0)),
+}
+
+
+def left_on_section(run, radius, x, ys):
+    """Height that a ball's run leaves at points of a section, by brute force over dense points of the run."""
+    step = np.diff(run, axis=0)
+    count = np.maximum(2, np.ceil(np.linalg.norm(step, axis=1) / 0.02)).astype(int)
+    near = (np.minimum(run[:-1, 0], run[1:, 0]) < x + 1) & (np.maximum(run[:-1, 0], run[1:, 0]) > x - 1)
+    points = np.concatenate([a + np.linspace(0, 1, n)[:, None] * s
+                             for a, s, n in zip(run[:-1][near], step[near], count[near], strict=True)])
+    points = points[np.abs(points[:, 0] - x) < 0.5]
+    height = np.full(len(ys), np.inf)
+    for px, py, pz in points:
+        rows = slice(*np.searchsorted(ys, [py - 2.5, py + 2.5]))
+        height[rows] = np.minimum(height[rows], pz + radius - np.sqrt(radius**2 - (ys[rows] - py) ** 2 - (px - x) ** 2))
+    return height
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+def test_ridges_are_the_limit_and_nothing_is_cut_too_deep(name):
+    part, ball, limit = BOARDS[name], tool("ball-end", 12.7), 0.01
+    passes = finishing_passes(part.outline, part.surface, ball, scallop=limit)
+    assert 0.97 * limit < passes.scallop <= limit
+    for x in (part.length * 0.02, part.length * 0.51, part.length * 0.97):
+        across = shapely.intersection(shapely.LineString([(x, -60), (x, 60)]), part.outline).bounds
+        ys = np.arange(across[1] + 0.001, across[3], 0.005)
+        over = left_on_section(passes.run, ball.radius, x, ys) - part.surface.height(x, ys)
+        assert 0.9 * limit < over.max() <= limit
+        assert over.min() > -0.0004
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+def test_the_finishing_path_is_little_longer_than_the_least(name):
+    part, ball = BOARDS[name], tool("ball-end", 10.0)
+    passes = finishing_passes(part.outline, part.surface, ball, scallop=0.012)
+    length = np.linalg.norm(np.diff(passes.run, axis=0), axis=1).sum()
+    assert length < 1.04 * least_length(part.outline, part.surface, passes.stepover)
+    assert length < 1.05 * part.outline.area / float(stepover_for(0.012, 5.0))
+
+
+def test_passes_on_a_cylinder_are_single_straight_moves():
+    part = BOARDS["cylinder"]
+    passes = finishing_passes(part.outline, part.surface, tool("ball-end", 12.7), scallop=0.01)
+    lengthwise = np.abs(np.diff(passes.run[:, 0])) > 10
+    assert lengthwise.sum() == len(passes.y)
+    exact = 6.5 + np.sqrt((254 + 6.35) ** 2 - passes.run[:, 1] ** 2) - 254 - 6.35
+    assert passes.run[:, 2] == pytest.approx(exact, abs=1e-12)
+
+
+def test_surface_area_of_a_cylinder_in_closed_form():
+    part = board(radius=(60.0, 60.0), nut_width=50.0, end_width=50.0)
+    arc = 2 * 60.0 * np.arcsin(25.0 / 60.0)
+    assert surface_area(part.outline, part.surface) == pytest.approx(arc * part.length, rel=1e-9)
+    assert surface_area(BOARDS["flat"].outline, BOARDS["flat"].surface) == BOARDS["flat"].outline.area
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+def test_the_second_cut_ends_in_the_first_moves_and_steps_down_to_them(name):
+    part, ball = BOARDS[name], tool("ball-end", 12.7)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
+    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first)
+    assert np.array_equal(runs[-1], first.run)
+    # what stands before each run, its ridges counted in, is at most a stepdown above it
+    standing = 1.2
+    for run in runs[:-1]:
+        lift = float((run[:, 2] - part.surface.tip_height(ball, run[:, 0], run[:, 1])).max())
+        assert standing - lift <= 0.5 + 1e-9
+        standing = lift + 0.1
+    assert standing <= 0.5 + 1e-9
+
+
+def test_skim_lowers_the_whole_last_run():
+    part, ball = BOARDS["compound"], tool("ball-end", 12.7)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
+    last = resurfacing_runs(part.outline, part.surface, ball, proud=0.4, stepdown=0.5, last=first, skim=0.05)[-1]
+    assert last - first.run == pytest.approx(np.broadcast_to([0, 0, -0.05], first.run.shape), abs=1e-12)
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+def test_roughing_leaves_its_allowance(name):
+    part, flat = BOARDS[name], tool("flat-end", 6.0, stepdown=1.0)
+    runs = roughing_runs(part.outline, part.surface, flat, finish=tool("ball-end", 12.7), stock_top=8.0, allowance=0.4)
+    points = np.concatenate(runs)
+    floor = part.surface.tip_height(flat, points[:, 0], points[:, 1])
+    assert (points[:, 2] - floor).min() >= 0.4 - 1e-9
+    assert (points[:, 2] - floor).min() == pytest.approx(0.4, abs=1e-6)
+    steps = np.unique(np.round([run[:, 2].min() for run in runs], 6))
+    assert 8.0 - steps.max() <= 1.0 + 1e-9
+    assert len(steps) == 1 or np.diff(steps).max() <= 1.0 + 1e-9
+
+
+def test_finishing_needs_a_ball_and_a_sensible_limit():
+    part = BOARDS["compound"]
+    with pytest.raises(CutterError, match="cannot finish"):
+        finishing_passes(part.outline, part.surface, tool("flat-end", 6.0), scallop=0.01)
+    with pytest.raises(CutterError, match="scallop"):
+        finishing_passes(part.outline, part.surface, tool("ball-end", 6.0), scallop=3.5)
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+@pytest.mark.parametrize("width", [0.6, 1.4])
+def test_slots_lie_on_their_lines_at_their_depth(name, width):
+    part, cutter = BOARDS[name], tool("flat-end", 0.6, stepdown=0.4)
+    cut = slots(part, width=width, depth=2.6)
+    path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+    moving = path.points[path.kinds != Move.RAPID]
+    cutting = path.kinds[1:] == Move.CUT
+    middle = ((path.points[1:] + path.points[:-1]) / 2)[cutting, :2]
+    inside = middle[np.abs(middle[:, 1]) < 18.0]
+    offset = shapely.distance(shapely.points(inside)[:, None], shapely.linestrings(cut.lines)).min(axis=1)
+    assert offset.max() == pytest.approx((width - 0.6) / 2, abs=1e-9)
+    # the deepest that the swept bottom reaches, at points on each line: lowest tip within a cutter's radius
+    for line in cut.lines[[0, -1]]:
+        for share in (0.0, 0.3, 0.5, 0.8, 1.0):
+            point = line[0] + share * (line[1] - line[0])
+            depth = part.surface.height(*point) - _swept_bottom(moving, point, 0.3)
+            assert depth == pytest.approx(2.6, abs=0.004)
+
+
+def _swept_bottom(moving, point, radius):
+    near = np.abs(moving[:-1, 0] - point[0]) < 20.0
+    a, b = moving[:-1][near], moving[1:][near]
+    share = np.linspace(0, 1, 200)[:, None, None]
+    dense = a + share * (b - a)
+    near = np.hypot(dense[..., 0] - point[0], dense[..., 1] - point[1]) <= radius
+    return dense[..., 2][near].min()
+
+
+def test_slots_that_stop_short_open_exactly_to_their_ends():
+    part, cutter = BOARDS["compound"], tool("flat-end", 0.6, stepdown=1.0)
+    cut = slots(part, width=0.6, depth=2.6, short=3.0)
+    path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+    first = path.points[(path.kinds != Move.RAPID) & (np.abs(path.points[:, 0] - part.frets.distance[0]) < 1)]
+    edge = part.edges.half_width(part.frets.distance[0])
+    assert np.abs(first[:, 1]).max() + 0.3 == pytest.approx(edge - 3.0, abs=1e-9)
+
+
+def test_what_cannot_cut_a_slot():
+    part = BOARDS["compound"]
+    cut = slots(part, width=0.6, depth=2.6)
+    for cutter, words in ((tool("ball-end", 0.5), "cannot cut fret slots"), (tool("flat-end", 0.7), "wider"),
+                          (tool("flat-end", 0.5, flute_length=2.0), "flute")):
+        with pytest.raises(CutterError, match=words):
+            slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(diameter=st.floats(1.0, 8.0), stepdown=st.floats(0.3, 4.0), count=st.integers(0, 7), through=st.floats(0, 1))
+def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through):
+    part, cutter = BOARDS["compound"], tool("flat-end", diameter, stepdown=stepdown)
+    tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter)
+    path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=tabs, tab_height=1.5, tab_width=6.0,
+                     safe_z=18.0, air_z=9.0)
+    moving = path.points[path.kinds != Move.RAPID]
+    gap = shapely.distance(shapely.points(moving[:, :2]), part.outline)
+    assert gap.min() >= cutter.radius - 1e-9
+    ring = cutting_line(part.outline, cutter)
+    assert shapely.distance(shapely.points(moving[:, :2]), ring).max() < 1e-9
+    assert not ring.is_ccw
+    assert moving[:, 2].min() == pytest.approx(-through, abs=1e-9)
+    # over each tab the tip stays up; the wood left is as wide as asked
+    middle = np.linspace(0, 1, 60)[:, None, None]
+    dense = (moving[:-1] + middle * np.diff(moving, axis=0)).reshape(-1, 3)
+    for tab in tabs:
+        along = shapely.line_locate_point(ring, shapely.Point(tab))
+        there = shapely.line_locate_point(ring, shapely.points(dense[:, :2]))
+        near = np.abs(there - along) < 3.0 + cutter.radius - 1e-6
+        assert dense[near, 2].min() >= 1.5 - 1e-9
+    # sinking never outruns the plunge feed
+    drop = -np.diff(path.points[:, 2])
+    sinks = (drop > 1e-9) & (path.kinds[1:] == Move.CUT)
+    assert (drop[sinks] * cutter.feed <= cutter.plunge * 1.001 * path.lengths[1:][sinks]).all()
+
+
+def test_tabs_keep_clear_of_the_slots():
+    part = BOARDS["compound"]
+    tabs = tab_points(part.outline, 6, avoid=np.concatenate([part.frets.bass, part.frets.treble]), width=9.0)
+    assert len(tabs) == 6
+    assert np.abs(tabs[:, :1] - part.frets.distance).min() >= 4.5 - 1e-9
+
+
+def test_ridge_between_given_passes_matches_the_formula():
+    part, ball = BOARDS["cylinder"], tool("ball-end", 12.7)
+    passes = finishing_passes(part.outline, part.surface, ball, scallop=0.02)
+    angle = np.diff(np.arcsin(passes.y / (254.0 + 6.35)))
+    assert float(scallop_height(254.0 * angle, 6.35, 254.0).max()) == pytest.approx(passes.scallop, rel=1e-9)
