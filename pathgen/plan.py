@@ -187,7 +187,12 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
     table, where = job.inlays[index], f"inlay {index + 1}"
     if table.place is not None:
         p = table.place
-        art = placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror)
+        art = placed(
+            art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror,
+            centre="drawing" if p.centre == "drawing" else "page",
+        )
+    elif not art.physical:
+        raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
     regions = tuple((r.colour, r.polygon) for r in art.regions if table.colours is None or r.colour in table.colours)
     known = [r.colour for r in art.regions]
     for colour in table.colours or ():
@@ -222,7 +227,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, "
-                       f"Y {y:.1f}", remedy="move the drawing or make it smaller")
+                       f"Y {y:.1f}", remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"')
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))

@@ -183,6 +183,8 @@ class PlaceTable:
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
+    centre: str = key(choice("page", "drawing"), "whether centre, width and height are the page's or the drawn shapes'",
+                      "page")
 
 
 def _mix(value: Any, place: Place) -> dict[str, float]:
