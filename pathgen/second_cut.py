@@ -17,6 +17,9 @@ Floats = NDArray[np.float64]
 EDGE = 1.0
 """How far past the board's edge the second cut follows what stands there, mm."""
 
+CLEAR = 0.01
+"""How far above twice the ridges of the first cut a link passes, mm."""
+
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
 
@@ -34,22 +37,28 @@ def resurfacing_runs_over(
     if heights:
         coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
-    return runs + runs_over(last, within, surface=surface, cutter=cutter)
+    return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
 
 
-def runs_over(passes: Passes, area: BaseGeometry, *, surface: Surface, cutter: Cutter) -> list[Floats]:
+def runs_over(
+    passes: Passes, area: BaseGeometry, *, surface: Surface, cutter: Cutter, ridge: float = 0.0
+) -> list[Floats]:
     """Tip positions, a run for each separate part of `area`, along the lines of `passes` and nowhere else.
 
-    The cutter touches the surface all over `area`; between two passes it follows `surface`, cutting nothing. Passes
-    that are cut short end on their own line, so that the second cut takes no more than the first.
+    The cutter touches the surface all over `area`; from one pass to the next it follows `surface` a little above
+    it, clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their own line, so that the
+    second cut takes no more than the first.
     """
     lines = _lines(passes)
     parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
     merged = shapely.get_parts(shapely.union_all(parts))
-    return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter))]
+    clear = 2.0 * ridge + CLEAR if ridge else 0.0
+    return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear))]
 
 
-def _run_over(region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter) -> Floats:
+def _run_over(
+    region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float
+) -> Floats:
     """Back and forth over one part."""
     pieces: list[Floats] = []
     for k, (x0, x1) in enumerate(_spans(region, y)):
@@ -63,7 +72,7 @@ def _run_over(region: Polygon, y: Floats, lines: list[Floats], surface: Surface,
     joined: list[Floats] = []
     for piece in pieces:
         if joined:
-            joined.append(_link(joined[-1][-1], piece[0], surface, cutter))
+            joined.append(_link(joined[-1][-1], piece[0], surface, cutter, clear))
         joined.append(piece)
     return np.concatenate(joined) if joined else np.empty((0, 3))
 
@@ -104,8 +113,14 @@ def _seen_by_axis(part: Polygon, surface: Surface, r: float) -> Polygon:
     return Polygon(points)
 
 
-def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter) -> Floats:
-    """Points from the end of one pass to the start of the next, along the surface."""
-    count = max(1, int(np.ceil(np.hypot(*(end - start)[:2]) / LINK)))
-    plan = start[:2] + (np.arange(1, count)[:, None] / count) * (end - start)[:2]
-    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: float) -> Floats:
+    """Points from the end of one pass to the start of the next: up by `clear`, along the surface, and sinking again.
+
+    It sinks over the second half. With `clear` more than twice the ridge half-way, a ball that sinks in a straight
+    line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1.
+    """
+    count = 2 * max(1, int(np.ceil(np.hypot(*(end - start)[:2]) / (2 * LINK))))
+    share = np.arange(count)[:, None] / count
+    plan = start[:2] + share * (end - start)[:2]
+    lift = clear * np.minimum(1.0, 2.0 * (1.0 - share[:, 0]))
+    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1]) + lift])
