@@ -72,7 +72,7 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
         hover = format_length(clamping.marks.hover if clamping.marks else 0.0, clamping.units)
         lines.append(
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
-            "if the point is not over the mark: measure the marks and write them into the job as [[measured]]."
+            "if the point is not over the mark: write where they are into the job, as measured marks."
         )
     lines.append(f"Fit the cutter and set Z 0 again for it: {_z_place(clamping, step)}.")
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:

@@ -52,18 +52,18 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     surfaced = bool(done & {SURFACE_ROUGH, SURFACE_FINISH})
     z, gone = [], []
     if clamping.setup.z_zero == "bed":
-        z.append("the bed beside the work, or a setter standing on it")
+        z.append("the bed, or a setter on it")
     elif not surfaced:
         z.append("the raw top of the blank")
     elif raw_left:
         z.append("the raw top of the blank, outside the cut")
     if surfaced:
-        gone.append("the raw top of the blank, over the board")
+        gone.append("the raw top over the board")
     if _covered(clamping, before):
-        gone.append("the cut surface: fill lies over it")
-    xy = ["the sides and the nut end of the blank, measured when it was clamped"]
+        gone.append("the cut surface, under fill")
+    xy = ["the sides and the nut end of the blank"]
     if WITNESS_MARKS in done:
-        xy.insert(0, "the witness marks in the waste")
+        xy.insert(0, "the witness marks")
     if OUTLINE in done:
         xy = []
     previous = before[-1].cutter.name if before else None
@@ -72,5 +72,6 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
 
 def _covered(clamping: Clamping, before: list[Step]) -> bool:
     """Whether fill stands over the surface: poured after an inlay's pockets, gone with its second cut."""
+    open_still = {s.inlay for s in clamping.steps if s.operation == POCKET and s not in before}
     filled = {s.inlay for s in before if s.operation == POCKET and clamping.inlays[s.inlay or 0].fill != "none"}
-    return bool(filled - {s.inlay for s in before if s.operation == RESURFACE})
+    return bool(filled - open_still - {s.inlay for s in before if s.operation == RESURFACE})

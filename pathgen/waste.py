@@ -36,7 +36,8 @@ def spread_places(free: BaseGeometry, *, where: str, least: float = 8.0) -> Floa
     """
     points = shapely.get_coordinates(shapely.segmentize(free, 5.0))
     if len(points) < 3:
-        raise JobError(where, "no waste is left round the board for marks", remedy="take a larger blank, or move clamps")
+        raise JobError(where, "no waste is left round the board for marks",
+                       remedy="take a larger blank, or move clamps")
     hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
     far = np.linalg.norm(hull[:, None] - hull, axis=2)
     a, b = np.unravel_index(int(np.argmax(far)), far.shape)

@@ -37,6 +37,8 @@ def check_filling(job: Job) -> None:
                 f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
                 'mixed resin, or write mix_by = "volume"',
             )
+    if job.marks and not job.surface:
+        raise JobError("[marks]", "there is no surface to cut a second time", remedy="leave [marks] out, or add [surface]")
     if job.resurface and job.resurface.area == "inlay" and job.resurface.skim > 0:
         raise JobError(
             "[resurface] skim", f"{job.resurface.skim:g} mm over the inlays only leaves a step of as much round them",
@@ -52,7 +54,7 @@ def resin_of(job: Job, index: int) -> Resin:
     def first(name: str, default: Any) -> Any:
         return next((v for t in tables if (v := getattr(t, name)) is not None), default)
 
-    defaults = {"density": None, "mix": {}, "mix_by": "volume", "pour_depth": None, "waste": WASTE}
+    defaults: dict[str, Any] = {"density": None, "mix": {}, "mix_by": "volume", "pour_depth": None, "waste": WASTE}
     return Resin(**{f.name: first(f.name, defaults[f.name]) for f in fields(ResinTable)})
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
+from pathgen.report.filltext import fill_lines
+from pathgen.report.tables import table
 from pathgen.units import format_length
 
 
@@ -13,6 +15,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
     parts = [
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
+        fill_lines(report, units),
         ["", "Frets", ""],
         fret_lines(report["frets"], units),
         ["", "Checks", ""],
@@ -57,17 +60,6 @@ def finding_lines(checks: dict[str, Any]) -> list[str]:
         lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {f['remedy']}")
     verdict = "Verified: the programs, read back and simulated, cut the part as asked."
     return lines + [verdict if checks["passed"] else "Not verified: these programs must not be cut."]
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
-    """Columns of text under a head; the columns in `right` are set right."""
-    body = [list(row) for row in rows]
-    widths = [max(len(row[i]) for row in [list(head), *body]) for i in range(len(head))]
-    lines = []
-    for row in [list(head), *body]:
-        cells = [c.rjust(w) if i in right else c.ljust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))]
-        lines.append("  ".join(cells).rstrip())
-    return lines
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

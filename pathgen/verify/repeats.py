@@ -62,8 +62,9 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
         )
     if not np.any(np.abs(on_line) <= slack):
         yield Finding(
-            code="resurface-differs", severity="forbid", where=step.file_name, got="no move along a first finishing pass",
-            allowed="the first finishing passes again, over the inlay", remedy="make the programs again from the job",
+            code="resurface-differs", severity="forbid", where=step.file_name,
+            got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
+            remedy="make the programs again from the job",
         )
 
 
