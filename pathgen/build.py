@@ -14,7 +14,7 @@ from pathgen.plan import Plan, clamping_of, plan
 from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
-from pathgen.timing import minutes
+from pathgen.timing import times
 from pathgen.verify import Verification, verify
 from pathgen.writing import read_folder, write_folder
 
@@ -64,14 +64,24 @@ class Build:
         return write_folder(Path(folder), self.files())
 
     def files(self) -> dict[str, str]:
-        """Every file of the build by name: programs, report.json, report.txt."""
+        """Every file of the build by name: programs, report.json, report.txt, setup.html."""
         from pathgen.report.data import as_json
+        from pathgen.report.sheet import setup_sheet
 
         return {
             **{program.file_name: program.text for program in self.programs},
             "report.json": as_json(self.report),
             "report.txt": report_text(self.report, self.job.units),
+            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report),
         }
+
+    def pictures(self) -> dict[str, str]:
+        """The setup sheet's pictures as SVG files by name; each prints at true size."""
+        from pathgen.markup import as_svg
+        from pathgen.report.sheet import pictures
+
+        drawn = pictures(self.plan, self.programs, self.verification)
+        return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
 
 
 def build(job: Job, *, resolution: float = 0.1) -> Build:
@@ -103,8 +113,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
 
 def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
-    time = minutes(path, step.cutter, clamping.machine)
+    spent = times(path, step.cutter, clamping.machine)
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=time), job=job.fingerprint
+        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total), job=job.fingerprint
     )
-    return Program(step=step, text=text, toolpath=path, minutes=time)
+    return Program(step=step, text=text, toolpath=path, times=spent)

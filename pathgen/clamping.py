@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.cutters import Cutter
+from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Inlay, Slots
 from pathgen.moved import Moved
 from pathgen.surface import Surface
@@ -19,7 +20,10 @@ SURFACE_ROUGH = "surface-rough"
 SURFACE_FINISH = "surface-finish"
 POCKET = "pocket"
 RESURFACE = "resurface"
+HOLES = "holes"
+NUT_SLOT = "nut-slot"
 SLOTS = "slots"
+BEVEL = "bevel"
 OUTLINE = "outline"
 WITNESS_MARKS = "witness-marks"
 HOVER = "hover"
@@ -50,12 +54,20 @@ class KeepOut:
     height: float
 
 
+ZEROS = tuple(
+    f"{body}{end}-{side}" for body in ("", "blank-") for end in ("nut", "end") for side in ("centre", "bass", "treble")
+) + ("blank-centre",)
+"""Places where X 0, Y 0 of the programs may be: on the cut board, or on the blank."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Setup:
     """Where zero is and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = "bed"
     along: Literal["x", "y"] = "x"
+    zero: str = "nut-centre"
+    """One of ZEROS."""
     keep_out: tuple[KeepOut, ...] = ()
 
 
@@ -68,6 +80,8 @@ class Machine:
     acceleration: float = 400.0
     travel: tuple[float, float, float] | None = None
     arcs: bool = False
+    resolution: float = 0.005
+    """Its smallest step, mm; for the fret table."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +130,24 @@ class OutlineCut:
     tab_width: float = 6.0
     through: float = 0.2
     """How far below the underside the cutter goes, into the spoilboard."""
+    skin: float = 0.0
+    """Wood left all round above the underside instead of tabs; 0 to cut through."""
+
+    @property
+    def bottom(self) -> float:
+        """Height of the lowest cut above the underside, mm."""
+        return self.skin or -self.through
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Holes:
+    """Round holes outside the part, for dowels or screws that hold or locate the blank: mm."""
+
+    at: Floats
+    """(n, 2) centres."""
+    diameter: float
+    bottom: float
+    """Height above the underside; negative into the spoilboard."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,6 +185,8 @@ class Clamping:
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
+    nut_slot: Slots | None = None
+    holes: Holes | None = None
     safe_z: float = field(init=False)
     """Height of rapids across the work: the machine's clearance above the highest thing in the way, mm."""
 
@@ -167,10 +201,7 @@ class Clamping:
         first = self.board.surface
         resurfaced = any(step.operation == RESURFACE for step in self.steps)
         skim = self.surfacing.skim if self.surfacing and resurfaced else 0.0
-        return Surface(
-            thickness=first.thickness - skim,
-            radius_nut=first.radius_nut, radius_end=first.radius_end, length=first.length,
-        )
+        return replace(first, thickness=first.thickness - skim)
 
     def moved_at(self, step: Step | None) -> Moved | None:
         """How the work lies when a step is run, where it is not as it was first clamped."""
@@ -191,21 +222,38 @@ class Clamping:
 
         Without a `step` the work lies as it was first clamped.
         """
-        x, y, z = self.on_bed(points, step).T
-        z = z - self.z_zero
+        x, y, z = (self.on_bed(points, step) - [*self.zero, self.z_zero]).T
         return np.stack([-y, x, z] if self.setup.along == "y" else [x, y, z], axis=1)
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
         x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
-        z = z + self.z_zero
-        bed = np.stack([y, -x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+        turned = np.stack([y, -x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+        bed = turned + [*self.zero, self.z_zero]
         moved = self.moved_at(step)
         if moved is None or step is None:
             return bed
         board = moved.back(bed, ball=_ball(step.cutter))
         board[:, 2] = np.where(bed[:, 2] >= self.safe_z - 1e-4, bed[:, 2], board[:, 2])
         return board
+
+    @property
+    def zero(self) -> tuple[float, float]:
+        """Where in the board's frame X 0, Y 0 of the programs is, mm."""
+        if self.setup.zero not in ZEROS:
+            raise JobError("[setup] zero", f'"{self.setup.zero}"', allowed=", ".join(ZEROS))
+        *on_blank, end, side = self.setup.zero.split("-")
+        x0, _, x1, y1 = self.stock.bounds
+        sign = {"centre": 0, "bass": self.board.bass_side, "treble": -self.board.bass_side}[side]
+        if not on_blank and end == "blank":
+            return (x0 + x1) / 2, 0.0
+        if on_blank:
+            return (x0 if end == "nut" else x1), sign * y1
+        if not sign:
+            return (0.0 if end == "nut" else self.board.length), 0.0
+        line = self.board.nut_line if end == "nut" else self.board.end_line
+        x, y = line[0 if side == "bass" else 1].tolist()
+        return x, y
 
     @property
     def z_zero(self) -> float:

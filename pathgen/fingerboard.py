@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -11,38 +13,21 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.errors import JobError
-from pathgen.scale import fret_distances
+from pathgen.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.outlines import End, board_outline, chord_across
+from pathgen.radii import Radii, end_radius
+from pathgen.scale import equal_shares, ratio_shares
 from pathgen.surface import Surface
 
+__all__ = ["Edges", "Fingerboard", "Frets", "Inlay", "Slots", "centre_crossings", "fingerboard", "slots"]
+
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Edges:
-    """The two long edges: half the width is ``at_nut + slope * x`` on either side of the centre-line."""
-
-    at_nut: float
-    slope: float
-
-    def inset(self, distance: float) -> Edges:
-        """Edges that run `distance` inside these, measured square to the edge."""
-        return Edges(at_nut=self.at_nut - distance * math.hypot(1.0, self.slope), slope=self.slope)
-
-    def half_width(self, x: float | Floats) -> float | Floats:
-        """Half the width at x, mm."""
-        return self.at_nut + self.slope * x
-
-    def crossings(self, lines: Floats, side: int) -> Floats:
-        """Where straight lines, (n, 2, 2) pairs of points, meet the edge on `side` (-1 bass, +1 treble): (n, 2)."""
-        start, run = lines[:, 0], lines[:, 1] - lines[:, 0]
-        gap = side * (self.at_nut + self.slope * start[:, 0]) - start[:, 1]
-        t = gap / (run[:, 1] - side * self.slope * run[:, 0])
-        return start + t[:, None] * run
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Frets:
-    """Fret lines, nut side first.
+    """Fret lines, nut side first; a zero fret, where there is one, is the first and has number 0.
 
     Attributes
     ----------
@@ -51,12 +36,24 @@ class Frets:
         From the nut, along the centre-line, mm.
     bass, treble : (n, 2) float array
         Where each fret's line meets the edges of the cut board, mm.
+    ends : (n, 2, 2) float array
+        Where each fret itself ends: at the edges, or nearer for a partial fret. Bass end, treble end.
+    full : (n, 2) bool array
+        Whether it reaches the edge at its bass and treble end.
     """
 
     number: NDArray[np.int64]
     distance: Floats
     bass: Floats
     treble: Floats
+    ends: Floats = None  # type: ignore[assignment]
+    full: Flags = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        if self.ends is None:
+            object.__setattr__(self, "ends", np.stack([self.bass, self.treble], axis=1))
+        if self.full is None:
+            object.__setattr__(self, "full", np.ones((len(self.number), 2), dtype=bool))
 
     def __len__(self) -> int:
         return len(self.number)
@@ -83,6 +80,12 @@ class Fingerboard:
         From the nut to the board's end on the centre-line, mm.
     min_web : float
         Least wood to be left under any pocket or slot, mm.
+    layout : Layout
+        Strings, bridge and finished edges.
+    behind_nut : float
+        How far the board runs on behind the nut, mm.
+    binding : float
+        Thickness of the binding on each long side, mm.
     """
 
     surface: Surface
@@ -93,6 +96,21 @@ class Fingerboard:
     nut_line: Floats
     length: float
     min_web: float
+    layout: Layout | None = None
+    behind_nut: float = 0.0
+    binding: float = 0.0
+
+    @property
+    def bass_side(self) -> int:
+        """The sign of y on the bass side: +1 for a left-handed board."""
+        return self.layout.bass_side if self.layout else -1
+
+    @property
+    def end_line(self) -> Floats:
+        """(2, 2) where a line through the board's end, parallel to the last fret, meets the cut edges."""
+        lines = self.layout.lines[-1:] if self.layout else self.nut_line[None]
+        line = lines + [self.length - centre_crossings(lines)[0], 0.0]
+        return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -129,16 +147,26 @@ class Inlay:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Slots:
-    """Fret slots.
+    """Fret slots, or the one slot of the nut.
 
     Attributes
     ----------
     lines : (n, 2, 2) float array
-        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or `short` of them.
+        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
     width, depth : float
         mm; the depth straight down from the finished surface.
     short : float or None
         How far each slot stops short of the edges; None for slots cut through both edges.
+    bottom : "curve" or "flat"
+        Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line,
+        so that no place along it is shallower.
+    through : (n, 2) bool array
+        Whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
+        line's end.
+    bevel : float
+        Width in plan of the bevel along each edge of the slot, mm; 0 for none.
+    entry : "ramp" or "peck"
+        How the cutter goes down into each layer.
     """
 
     number: NDArray[np.int64]
@@ -146,6 +174,36 @@ class Slots:
     width: float
     depth: float
     short: float | None = None
+    bottom: Literal["curve", "flat"] = "curve"
+    through: Flags = None  # type: ignore[assignment]
+    bevel: float = 0.0
+    entry: Literal["ramp", "peck"] = "ramp"
+
+    def __post_init__(self) -> None:
+        if self.through is None:
+            object.__setattr__(self, "through", np.full((len(self.lines), 2), self.short is None))
+
+    def floors(self, surface: Surface) -> Floats:
+        """(n,) height of each flat bottom above the underside, mm."""
+        ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])
+        return np.asarray(ends.min(axis=1) - self.depth)
+
+    def deepest(self, surface: Surface) -> float:
+        """Deepest place of any slot below `surface`, mm."""
+        if self.bottom == "curve" or not len(self.lines):
+            return self.depth
+        share = np.linspace(0.0, 1.0, 33)[:, None]
+        points = self.lines[:, :1] + share * (self.lines[:, 1:] - self.lines[:, :1])
+        top = surface.height(points[..., 0], points[..., 1]).max(axis=1)
+        return float((top - self.floors(surface)).max())
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartialFret:
+    """A fret that does not cross the whole board: from ``across[0]`` to ``across[1]``, negative on the bass side."""
+
+    fret: int
+    across: tuple[float, float]
 
 
 def fingerboard(
@@ -156,124 +214,210 @@ def fingerboard(
     end_width: float,
     past_last_fret: float,
     thickness: float,
-    radius: tuple[float, float],
+    radius: tuple[float, float] | Radii,
     divisions: int = 12,
+    ratios: Sequence[float] = (),
     straight_fret: float = 0,
     edge_to_string: float = 3.0,
     binding: float = 0.0,
     min_web: float = 1.0,
+    zero_fret: bool = False,
+    behind_nut: float = 0.0,
+    partial_frets: Sequence[PartialFret] = (),
+    left_handed: bool = False,
+    nut_end: End | None = None,
+    end: End | None = None,
+    inner_radius: float = 0.0,
+    outline: Polygon | None = None,
 ) -> Fingerboard:
     """The board from a maker's numbers (mm); see the job file's ``[board]`` for their meaning.
 
     `scale_lengths` is (bass, treble); equal for straight frets, which are then measured along the centre-line.
-    `radius` is (nut, end), infinite for a flat board. Raises JobError for numbers that do not go together.
+    `radius` is (nut, end), infinite for a flat board, or Radii. `inner_radius` is the radius that the outline's
+    cutter leaves in corners that point inward. `outline` is the cut board from a drawing, instead of long edges and
+    ends. Raises JobError for numbers that do not go together.
     """
-    if scale_lengths[0] == scale_lengths[1]:
-        along = np.concatenate([[0.0], fret_distances(scale_lengths[0], frets, divisions)])
-        lines = np.stack([np.stack([along, -np.ones_like(along)], 1), np.stack([along, np.ones_like(along)], 1)], 1)
-        length = float(along[-1]) + past_last_fret
-        edges = _edges(nut_width, end_width, length)
-    else:
-        lines, edges, length = _fanned(
-            scale_lengths, frets, divisions, straight_fret, edge_to_string, nut_width, end_width, past_last_fret
-        )
-    cut = edges.inset(binding)
-    if min(cut.half_width(0.0), cut.half_width(length)) <= 0:
-        raise JobError(
-            "[board] binding", f"{binding:g} mm on each side leaves no wood",
-            allowed=f"less than {min(nut_width, end_width) / 2:g} mm", remedy="make it thinner",
-        )
-    bass, treble = cut.crossings(lines, -1), cut.crossings(lines, +1)
-    if np.any(np.diff(bass[:, 0]) <= 0) or np.any(np.diff(treble[:, 0]) <= 0):
-        raise JobError(
-            "[board] scale_length", "the fanned frets cross each other on the board",
-            remedy="bring the two scale lengths closer, or choose another straight_fret",
-        )
+    shares = ratio_shares(ratios, frets) if ratios else equal_shares(np.arange(1, frets + 1), divisions)
+    layout = board_layout(
+        scale_lengths=scale_lengths, shares=shares, left_handed=left_handed, edge_to_string=edge_to_string,
+        straight_share=_straight_share(shares, straight_fret, divisions, ratios), nut_width=nut_width,
+        end_width=end_width, past_last_fret=past_last_fret,
+    )
+    cut = _narrowed(layout, binding, min(nut_width, end_width))
+    radii = radius if isinstance(radius, Radii) else Radii(nut=radius[0], end=radius[1])
+    ends = {"nut": nut_end or End(), "end": end or End()}
+    drawn = outline
+
+    def shape(edges: Edges) -> Polygon:
+        lines = layout.lines
+        nut_line, end_line = lines[0] - [behind_nut, 0.0], _moved_to(lines[-1], layout.length)
+        return board_outline(edges, nut_line, end_line, **ends, bass_side=layout.bass_side, inner=inner_radius)
+
+    outline = shape(cut) if drawn is None else drawn
+    finished = shape(layout.edges) if drawn is None else drawn.buffer(binding, join_style="mitre")
+    plain = drawn is None and all(e.is_plain for e in ends.values())
+    bass, treble = _edge_crossings(layout, cut, None if plain else outline)
+    crossing_refused(bass, treble)
     return Fingerboard(
-        surface=Surface(thickness=thickness, radius_nut=radius[0], radius_end=radius[1], length=length),
-        outline=_outline(cut, lines, length),
-        finished=_outline(edges, lines, length),
-        edges=cut,
-        frets=Frets(
-            number=np.arange(1, frets + 1), distance=centre_crossings(lines)[1:], bass=bass[1:], treble=treble[1:]
+        surface=Surface(
+            thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length
         ),
+        outline=outline, finished=finished, edges=cut,
+        frets=_frets(layout, bass, treble, zero_fret=zero_fret, behind_nut=behind_nut, partial=partial_frets),
         nut_line=np.stack([bass[0], treble[0]]),
-        length=length,
-        min_web=min_web,
+        length=layout.length, min_web=min_web, layout=layout, behind_nut=behind_nut, binding=binding,
     )
 
 
-def centre_crossings(lines: Floats) -> Floats:
-    """X where straight lines, (n, 2, 2), cross the centre-line."""
-    start, run = lines[:, 0], lines[:, 1] - lines[:, 0]
-    return start[:, 0] - start[:, 1] / run[:, 1] * run[:, 0]
+def slots(
+    board: Fingerboard, *, width: float, depth: float, short: float | None = None,
+    bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
+    entry: Literal["ramp", "peck"] = "ramp",
+) -> Slots:
+    """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
-
-def slots(board: Fingerboard, *, width: float, depth: float, short: float | None = None) -> Slots:
-    """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret."""
-    bass, treble = board.frets.bass, board.frets.treble
-    unit = treble - bass
-    span = np.linalg.norm(unit, axis=1, keepdims=True)
-    inset = (short or 0.0) * unit / span
-    if short is not None and np.any(2 * short + width >= span):
-        raise JobError(
-            "[slots] ends", f"{short:g} mm short of each edge leaves no slot",
-            allowed=f"less than {float(span.min()) / 2:.2f} mm", remedy="make it shorter",
-        )
-    lines = np.stack([bass + inset, treble - inset], axis=1)
-    return Slots(number=board.frets.number, lines=lines, width=width, depth=depth, short=short)
-
-
-def _edges(nut_width: float, end_width: float, length: float) -> Edges:
-    return Edges(at_nut=nut_width / 2, slope=(end_width - nut_width) / 2 / length)
-
-
-def _outline(edges: Edges, lines: Floats, length: float) -> Polygon:
-    """Nut line, edge, an end parallel to the last fret, edge: counter-clockwise."""
-    last = lines[-1]
-    end = last + [length - centre_crossings(last[None])[0], 0.0]
-    ends = np.stack([lines[0], end])
-    bass, treble = edges.crossings(ends, -1), edges.crossings(ends, +1)
-    return Polygon([bass[0], bass[1], treble[1], treble[0]])
-
-
-def _fanned(
-    scale_lengths: tuple[float, float],
-    frets: int,
-    divisions: int,
-    straight_fret: float,
-    edge_to_string: float,
-    nut_width: float,
-    end_width: float,
-    past_last_fret: float,
-) -> tuple[Floats, Edges, float]:
-    """Fret lines through both outer strings, with the edges and length that follow from them.
-
-    The taper of the edges depends on the board's length, which depends on where the last fret crosses the
-    centre-line, which depends on the taper: a contraction, since the taper is small; solved by repetition.
+    With `within` (mm) they stop that far inside the edges of the cut board, measured square to the edge: at a
+    binding that is already on. Partial frets end where they end. Raises JobError for slots that leave nothing, or
+    that meet.
     """
-    steps = np.arange(frets + 1)
-    along = [-scale * np.expm1(-steps * math.log(2.0) / divisions) for scale in scale_lengths]
-    at_straight = [-scale * math.expm1(-straight_fret * math.log(2.0) / divisions) for scale in scale_lengths]
-    length = float(np.mean([a[-1] for a in along])) + past_last_fret
-    for _ in range(50):
-        edges = _edges(nut_width, end_width, length)
-        strings = edges.inset(edge_to_string)
-        cos = 1.0 / math.hypot(1.0, strings.slope)
-        x = [(a - s) * cos for a, s in zip(along, at_straight, strict=True)]  # straight fret at 0, for now
-        # shift along the board until the nut line crosses the centre-line at 0
-        shift = 0.0
-        for _ in range(50):
-            lines = np.stack(
-                [np.stack([xi + shift, side * strings.half_width(xi + shift)], 1)
-                 for xi, side in zip(x, (-1, 1), strict=True)], 1
-            )
-            off = float(centre_crossings(lines[:1])[0])
-            shift -= off
-            if abs(off) < 1e-12:
-                break
-        new_length = float(centre_crossings(lines[-1:])[0]) + past_last_fret
-        if abs(new_length - length) < 1e-12:
-            break
-        length = new_length
-    return lines, edges, length
+    frets = board.frets
+    lines = frets.ends.copy()
+    if within is not None:
+        inner = board.edges.inset(within)
+        sides = (board.bass_side, -board.bass_side)
+        lines = np.stack([inner.crossings(frets.ends, side) for side in sides], axis=1)
+        lines = np.where(frets.full[..., None], lines, frets.ends)
+        short = within
+    elif short is not None:
+        unit = (frets.ends[:, 1] - frets.ends[:, 0]) / _spans(frets.ends)[:, None]
+        lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
+    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
+    if np.any(forward <= width * _spans(frets.ends)):
+        raise JobError(
+            "[slots] ends", f"{short or 0.0:g} mm short of each edge leaves no slot",
+            allowed=f"less than {float(_spans(frets.ends).min() - width) / 2:.2f} mm", remedy="make it shorter",
+        )
+    made = Slots(
+        number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
+        through=frets.full & (short is None), entry=entry,
+    )
+    _meeting_refused(made)
+    return made
+
+
+def nut_slot(
+    board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
+    entry: Literal["ramp", "peck"] = "ramp",
+) -> Slots:
+    """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end."""
+    bass, treble = board.nut_line
+    unit = (treble - bass) / np.linalg.norm(treble - bass)
+    square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
+    behind = board.behind_nut * abs(float(unit[1]))
+    if width is None:
+        if behind <= 0:
+            raise JobError("[nut] width", "left out, but the board ends at the nut face", allowed="behind_nut above 0",
+                           remedy="give [board] behind_nut, the shelf's length")
+        width = behind + _SHELF_OVERRUN
+    elif width > behind:
+        raise JobError("[nut] width", f"{width:g} mm, and the board runs {behind:.2f} mm behind the nut face",
+                       allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")
+    middle = np.stack([bass, treble])[None] + square * width / 2
+    lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
+    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry)
+
+
+_SHELF_OVERRUN = 1.0
+"""How far a nut shelf is cut past the board's end, mm."""
+
+
+def _straight_share(shares: Floats, straight_fret: float, divisions: int, ratios: Sequence[float]) -> float:
+    if not ratios:
+        return float(equal_shares(straight_fret, divisions))
+    # Between the frets of a list, as far in pitch as the fret's fraction says.
+    pitch = np.concatenate([[0.0], -np.log1p(-shares)])
+    return float(-np.expm1(-np.interp(straight_fret, np.arange(len(pitch)), pitch)))
+
+
+def _narrowed(layout: Layout, binding: float, narrowest: float) -> Edges:
+    cut = layout.edges.inset(binding)
+    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
+        raise JobError(
+            "[board] binding", f"{binding:g} mm on each side leaves no wood", allowed=f"less than {narrowest / 2:g} mm",
+            remedy="make it thinner",
+        )
+    return cut
+
+
+def _moved_to(line: Floats, x: float) -> Floats:
+    """A line, (2, 2), moved along the board to cross the centre-line at x."""
+    return np.asarray(line + [x - centre_crossings(line[None])[0], 0.0])
+
+
+def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tuple[Floats, Floats]:
+    """Where nut and frets meet the edges of the cut board: straight long edges, or any outline."""
+    if outline is None:
+        return cut.crossings(layout.lines, layout.bass_side), cut.crossings(layout.lines, -layout.bass_side)
+    chords = chord_across(outline, layout.lines)
+    gone = np.isnan(chords[:, 0, 0])
+    if gone[0] and cut.half_width(0.0) > 0:
+        chords[0] = np.stack([cut.crossings(layout.lines[:1], s)[0] for s in (layout.bass_side, -layout.bass_side)])
+    if gone[1:].any():
+        fret = int(np.argmax(gone[1:])) + 1
+        x = float(centre_crossings(layout.lines[fret][None])[0])
+        raise JobError("[board] frets", f"fret {fret}, {x:.2f} mm from the nut, is past the board's end",
+                       allowed=f"{outline.bounds[2]:.2f} mm or less", remedy="make fewer frets or a longer board")
+    return chords[:, 0], chords[:, 1]
+
+
+def _frets(
+    layout: Layout, bass: Floats, treble: Floats, *, zero_fret: bool, behind_nut: float, partial: Sequence[PartialFret]
+) -> Frets:
+    if zero_fret and behind_nut < _LEAST_BEHIND_ZERO_FRET:
+        raise JobError("[board] zero_fret", f"the board runs {behind_nut:g} mm behind it",
+                       allowed=f"behind_nut {_LEAST_BEHIND_ZERO_FRET:g} mm or more", remedy="make behind_nut longer")
+    first = 0 if zero_fret else 1
+    number = np.arange(first, len(bass))
+    ends, full = np.stack([bass, treble], axis=1), np.ones((len(bass), 2), dtype=bool)
+    for entry in partial:
+        if not first <= entry.fret < len(bass):
+            raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
+                           allowed=f"{first} to {len(bass) - 1}", remedy="correct its number")
+        ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
+    return Frets(
+        number=number, distance=centre_crossings(layout.lines)[first:], bass=bass[first:], treble=treble[first:],
+        ends=ends[first:], full=full[first:],
+    )
+
+
+_LEAST_BEHIND_ZERO_FRET = 2.0
+"""Wood needed between a zero fret and the board's end, mm."""
+
+
+def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Flags]:
+    """A fret's line cut down to a range across the board; whether each end is still at the edge."""
+    y = np.array(entry.across) * -bass_side
+    share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])
+    full = np.array([share[0] <= 0, share[1] >= 1])
+    share = np.clip(share, 0.0, 1.0)
+    if share[1] <= share[0]:
+        half = abs(float(ends[0, 1]))
+        raise JobError("[board] partial_frets", f"fret {entry.fret} from {entry.across[0]:g} to {entry.across[1]:g} mm",
+                       allowed=f"a range that meets the board, {-half:.2f} to {half:.2f} mm", remedy="correct it")
+    return ends[0] + share[:, None] * (ends[1] - ends[0]), full
+
+
+def _spans(ends: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
+
+
+def _meeting_refused(made: Slots) -> None:
+    lines = shapely.linestrings(made.lines)
+    gap = shapely.distance(lines[1:], lines[:-1]) - made.width
+    if len(gap) and gap.min() <= 0:
+        i = int(np.argmin(gap))
+        raise JobError(
+            "[slots] width", f"the slots of frets {made.number[i]} and {made.number[i + 1]} meet: their lines are "
+            f"{gap[i] + made.width:.3f} mm apart", allowed=f"slots narrower than that, not {made.width:g} mm",
+            remedy="make fewer frets or narrower slots",
+        )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from pathgen.clamping import (
@@ -74,7 +76,10 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
             "if the point is not over the mark: write where they are into the job, as measured marks."
         )
-    lines.append(f"Fit the cutter and set Z 0 again for it: {_z_place(clamping, step)}.")
+    again = " again" if step.order > 1 else ""
+    size = format_length(step.cutter.diameter, clamping.units)
+    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+                 f"{_z_place(clamping, step)}.")
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:
         depth = format_length(clamping.outline.through, clamping.units)
         lines.append(f"This program cuts {depth} into the board under the work: see that there is one to spare.")
@@ -140,7 +145,7 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
 
 def _resurface_words(clamping: Clamping, name: str) -> str:
     limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
-    return f"cut the radius again over the {'fill of ' + name + ' only' if limited else 'board, level with the fill of ' + name}"
+    return f"cut the radius again over {name} alone" if limited else f"cut the radius again, level with the fill of {name}"
 
 
 def _wait_words(clamping: Clamping, step: Step) -> list[str]:
@@ -181,3 +186,25 @@ def _last_of_inlay(clamping: Clamping, step: Step) -> bool:
 
 def _pocket_orders(clamping: Clamping, step: Step) -> list[int]:
     return [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
+
+
+def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
+    """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
+    lift = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1)
+    return [
+        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero; they must "
+        "be those of this sheet.",
+        "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over the nut "
+        "face on the centre-line.",
+        f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
+        "spindle off if the machine lets you.",
+        "Run the program with a hand on the stop. The first cut must begin, and the display must stay, within what "
+        "the table says (Z higher by what you raised it). The cutter must pass over no clamp.",
+        "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
+        "of paper.",
+    ]
+
+
+def air_cut_lift(clamping: Clamping, lowest: float) -> float:
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm over the blank, whole mm."""
+    return float(math.ceil(clamping.stock.thickness - lowest + 5.0))

@@ -15,6 +15,9 @@ from pathgen.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
 
+_EVERY = 0.25
+"""Spacing of the places tried for a tab, mm."""
+
 
 def outlining(
     outline: Polygon,
@@ -51,39 +54,55 @@ def cutting_line(outline: Polygon, cutter: Cutter) -> LinearRing:
     return LinearRing(shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior))
 
 
-def tab_points(outline: Polygon, count: int, *, avoid: Floats, width: float) -> Floats:
+def tab_points(
+    outline: Polygon, count: int, *, avoid: Floats, width: float, inlays: shapely.Geometry | None = None
+) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
-    Half of the tabs stand on each edge. A tab that would fall where a fret's slot opens moves to the middle
-    between two.
+    Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
+    fret's slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
+    clearest is taken.
     """
-    x0, _, x1, _ = outline.bounds
-    points = []
+    chosen: list[Floats] = []
     for side, number in ((-1, count // 2), (1, count - count // 2)):
-        blocked = np.sort(avoid[np.sign(avoid[:, 1]) == side, 0]) if len(avoid) else np.empty(0)
+        places = _long_edge(outline, side, width)
+        clear = _clearance(places, avoid, inlays)
         for k in range(number):
-            x = _clear_of(x0 + (x1 - x0) * (k + 0.5) / number, blocked, width, (x0, x1))
-            points.append(_edge_point(outline, x, side))
-    return np.array(points).reshape(-1, 2)
+            aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
+            apart = _distance(places, np.array(chosen).reshape(-1, 2)) - width
+            room = np.minimum(clear - width / 2, apart)
+            good = room >= 0
+            wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
+            chosen.append(places[int(np.argmax(wanted))])
+    return np.array(chosen).reshape(-1, 2)
 
 
-def _clear_of(x: float, blocked: Floats, width: float, limits: tuple[float, float]) -> float:
-    """The nearest place to x that is half of `width` from all of `blocked`, or the middle of the widest gap near."""
-    walls = np.concatenate([[limits[0]], blocked, [limits[1]]])
-    low, high = walls[:-1] + width / 2, walls[1:] - width / 2
-    roomy = low <= high
-    if not roomy.any():
-        widest = int(np.argmax(high - low))
-        return float(walls[widest] + walls[widest + 1]) / 2
-    nearest = np.clip(x, low[roomy], high[roomy])
-    return float(nearest[np.argmin(np.abs(nearest - x))])
-
-
-def _edge_point(outline: Polygon, x: float, side: int) -> Floats:
+def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
+    """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
+    x0, _, x1, _ = outline.bounds
+    x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
-    across = shapely.intersection(shapely.LineString([(x, 0.0), (x, side * far)]), outline)
-    coordinates = shapely.get_coordinates(across)
-    return np.asarray(coordinates[np.argmax(np.abs(coordinates[:, 1]))])
+    rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
+    bounds = shapely.bounds(shapely.intersection(rays, outline))
+    y = bounds[:, 3 if side > 0 else 1]
+    # Ends and corners are where the outline turns across the board.
+    steep = np.abs(np.gradient(y, x)) > 0.5
+    clear = _distance(np.column_stack([x, y]), np.column_stack([x, y])[steep]) >= width / 2
+    return np.column_stack([x, y])[clear] if clear.any() else np.column_stack([x, y])
+
+
+def _clearance(places: Floats, points: Floats, inlays: shapely.Geometry | None) -> Floats:
+    clear = _distance(places, points)
+    if inlays is None or inlays.is_empty:
+        return clear
+    return np.asarray(np.minimum(clear, shapely.distance(shapely.points(places), inlays)))
+
+
+def _distance(places: Floats, points: Floats) -> Floats:
+    """(n,) distance from each place to the nearest of `points`; infinite when there are none."""
+    if not len(points):
+        return np.full(len(places), np.inf)
+    return np.asarray(np.linalg.norm(places[:, None] - points, axis=2).min(axis=1))
 
 
 def _check(cutter: Cutter, depth: float) -> None:

@@ -13,7 +13,10 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.clamping import (
+    BEVEL,
+    HOLES,
     HOVER,
+    NUT_SLOT,
     OUTLINE,
     POCKET,
     RESURFACE,
@@ -27,12 +30,13 @@ from pathgen.clamping import (
     Surfacing,
 )
 from pathgen.cutters import Cutter
+from pathgen.drilling import drilling
 from pathgen.errors import JobError
 from pathgen.fill import Resin
 from pathgen.fingerboard import Fingerboard, Inlay
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.load import Job
-from pathgen.job.sense import part_of, slots_of
+from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.limits import check_limits
 from pathgen.marks import drill_marks, hover_over_marks
 from pathgen.outlining import outlining, tab_points
@@ -40,7 +44,7 @@ from pathgen.pocketing import PocketCut, pocket
 from pathgen.reference import check_references
 from pathgen.scallop import scallop_height
 from pathgen.second_cut import resurfacing_runs_over
-from pathgen.slotting import slotting
+from pathgen.slotting import bevelling, slotting
 from pathgen.stages import lapped, walled
 from pathgen.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
 from pathgen.toolpath import Toolpath
@@ -51,6 +55,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
+DRAWING_TOLERANCE = 0.002
+"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
+
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -85,7 +92,7 @@ def clamping_of(job: Job) -> Clamping:
     clamping = Clamping(
         title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, surfacing=_surfacing(job), inlays=inlays, slots=slots_of(job, board),
-        outline=job.outline if isinstance(job.outline, OutlineCut) else None,
+        outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
         steps=tuple(_numbered(_steps(job))),
     )
     check_references(clamping)
@@ -120,7 +127,8 @@ def _surfacing(job: Job) -> Surfacing | None:
     scallop = job.surface.scallop
     if job.surface.stepover is not None:
         ball = job.cutter(job.surface.finish, "[surface] finish").radius
-        scallop = float(scallop_height(job.surface.stepover, ball, min(job.board.radius.nut, job.board.radius.end)))
+        surface = part_of(job).surface
+        scallop = float(scallop_height(job.surface.stepover, ball, min(surface.radius_nut, surface.radius_end)))
     return Surfacing(
         scallop=DEFAULT_SCALLOP if scallop is None else scallop,
         allowance=job.surface.allowance,
@@ -137,6 +145,8 @@ def _steps(job: Job) -> Iterator[Step]:
     def step(operation: str, name: str, inlay: int | None = None) -> Step:
         return Step(order=0, operation=operation, cutter=job.cutter(name, operation), inlay=inlay)
 
+    if job.holes:
+        yield step(HOLES, job.holes.cutter)
     if job.marks:
         yield step(WITNESS_MARKS, job.marks.cutter)
     for part in job.order:
@@ -152,8 +162,13 @@ def _steps(job: Job) -> Iterator[Step]:
                     if job.marks:
                         yield step(HOVER, job.marks.cutter, index)
                     yield step(RESURFACE, job.surface.finish, index)
-        elif part == "slots" and job.slots:
-            yield step(SLOTS, job.slots.cutter)
+        elif part == "slots":
+            if job.nut:
+                yield step(NUT_SLOT, job.nut.cutter)
+            if job.slots:
+                yield step(SLOTS, job.slots.cutter)
+            if job.slots and job.slots.bevel_cutter:
+                yield step(BEVEL, job.slots.bevel_cutter)
         elif part == "outline" and job.outline:
             yield step(OUTLINE, job.outline.cutter)
 
@@ -177,7 +192,9 @@ class _Drawings:
 
         key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
         if key not in self.read:
-            self.read[key] = read_artwork(key[0], missing="report" if key[1] == "report" else "refuse")
+            self.read[key] = read_artwork(
+                key[0], tolerance=DRAWING_TOLERANCE, missing="report" if key[1] == "report" else "refuse"
+            )
         return self.read[key]
 
 
@@ -226,8 +243,10 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     outside = inlay.area.difference(board.outline)
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
-        raise JobError(f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, "
-                       f"Y {y:.1f}", remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"')
+        raise JobError(
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
+            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
+        )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
@@ -269,10 +288,8 @@ def _path(
     if step.operation == POCKET:
         same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
         return pockets[step.inlay or 0][same.index(step.order)].toolpath
-    if step.operation == SLOTS and clamping.slots is not None:
-        return slotting(
-            clamping.slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping), safe_z=safe_z
-        )
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES):
+        return _slots_or_holes(clamping, step)
     if step.operation == OUTLINE and clamping.outline is not None:
         return _outline_path(clamping, step, clamping.outline)
     if step.operation == WITNESS_MARKS and clamping.marks is not None:
@@ -306,12 +323,34 @@ def _path(
     return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
 
 
+def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
+    slots = clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
+    if step.operation == HOLES:
+        assert clamping.holes is not None
+        return drilling(clamping.holes, cutter=step.cutter, top=clamping.stock.thickness, safe_z=clamping.safe_z,
+                        air_z=_air(clamping))
+    assert slots is not None
+    cut = bevelling if step.operation == BEVEL else slotting
+    return cut(slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping),
+               safe_z=clamping.safe_z)
+
+
+def tabs_of(clamping: Clamping) -> Floats:
+    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    cutter, cut = _cutter_for(clamping, OUTLINE), clamping.outline
+    if cutter is None or cut is None:
+        return np.empty((0, 2))
+    cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
+    return tab_points(
+        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *cuts]),
+        width=cut.tab_width + 2 * cutter.radius, inlays=shapely.union_all([i.area for i in clamping.inlays]),
+    )
+
+
 def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
     board = clamping.board
-    slot_ends = np.concatenate([board.frets.bass, board.frets.treble]) if clamping.slots else np.empty((0, 2))
-    tabs = tab_points(board.outline, cut.tabs, avoid=slot_ends, width=cut.tab_width + 2 * step.cutter.radius)
     return outlining(
-        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=-cut.through, tabs=tabs,
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs_of(clamping),
         tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 

@@ -1,4 +1,4 @@
-"""Fret slots: along each fret's line, at a depth that follows the curve of the board."""
+"""Slots for frets and nut: along each line, at a depth that follows the curve of the board, or with a level bottom."""
 
 from __future__ import annotations
 
@@ -18,52 +18,96 @@ Floats = NDArray[np.float64]
 RUN_OUT = 0.5
 """How far a through slot's cutter runs clear of the board's edge, mm."""
 
+PECKS = 4
+"""Pecks for each stepdown when a thin cutter goes straight down."""
+
 
 def slotting(
     slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
-    The bottom on the slot's line is `slots.depth` below `surface`, straight down; `air_z` is a height above all
-    wood, to which the cutter may come down quickly. Raises CutterError for a cutter wider than the slots, of
-    another shape than flat-end, or with too short a flute.
+    The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
+    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says: a thin cutter
+    never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may come
+    down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
     """
-    _check(slots, cutter)
+    _check(slots, slots.deepest(surface), cutter)
+    floors = slots.floors(surface)
     runs = []
-    for line in slots.lines:
-        layers = [_line(part, surface, cutter, chord_tolerance) for part in _side_by_side(line, slots, cutter)]
-        runs.append(_back_and_forth(layers, slots.depth, cutter.stepdown))
+    for index, line in enumerate(slots.lines):
+        beside = _side_by_side(line, slots.through[index], slots, cutter)
+        tops = [_line(ends, surface, cutter, chord_tolerance) for ends in beside]
+        floor = [t - [0.0, 0.0, slots.depth] for t in tops]
+        if slots.bottom == "flat":
+            floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
+        runs.append(_layered(tops, floor, cutter.stepdown, slots.entry))
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
-def _check(slots: Slots, cutter: Cutter) -> None:
+def bevelling(
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
+) -> Toolpath:
+    """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
+
+    At a slot's round end the bevel goes round it. Raises CutterError for another cutter than a v, one too small for
+    the bevel, or one whose tip would reach the slot's bottom.
+    """
+    half = slots.width / 2 + slots.bevel
+    where = f"cutter {cutter.name!r}"
+    if cutter.shape != "v":
+        raise CutterError(where, f"a {cutter.shape} cutter cannot cut a bevel", allowed="a v cutter")
+    if half > cutter.radius:
+        raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
+                          allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
+    if half * cutter.wall_slope > slots.depth:
+        raise CutterError(
+            where, f"its tip would be {half * cutter.wall_slope:.2f} mm deep, below the slot's bottom",
+            allowed=f"{slots.depth:g} mm or less", remedy="take a blunter v cutter or make the bevel smaller",
+        )
+    runs = []
+    for line, through in zip(slots.lines, slots.through, strict=True):
+        unit = _unit(line)
+        out = np.where(through, half + RUN_OUT, -slots.width / 2)
+        top = _line(line + np.array([-out[0], out[1]])[:, None] * unit, surface, cutter, chord_tolerance)
+        # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
+        slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
+        runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
+    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+
+
+def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
     where = f"cutter {cutter.name!r}"
     if cutter.shape != "flat-end":
-        raise CutterError(where, f"a {cutter.shape} cutter cannot cut fret slots", allowed="flat-end")
+        raise CutterError(where, f"a {cutter.shape} cutter cannot cut slots", allowed="flat-end")
     if cutter.diameter > slots.width + 1e-9:
         raise CutterError(
             where, f"{cutter.diameter:g} mm is wider than the slots", allowed=f"{slots.width:g} mm or less",
             remedy="take a thinner cutter or make [slots] width larger",
         )
-    if cutter.flute_length < slots.depth:
+    if cutter.flute_length < deepest:
         raise CutterError(
-            where, f"its flute is {cutter.flute_length:g} mm long and the slots are {slots.depth:g} mm deep",
-            allowed=f"a flute of {slots.depth:g} mm or more", remedy="take a longer cutter or cut shallower slots",
+            where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
+            allowed=f"a flute of {deepest:.2f} mm or more", remedy="take a longer cutter or cut shallower slots",
         )
 
 
-def _side_by_side(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
+def _unit(line: Floats) -> Floats:
+    return np.asarray((line[1] - line[0]) / np.linalg.norm(line[1] - line[0]))
+
+
+def _side_by_side(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
     """(k, 2, 2) lines of the cutter's axis that together open the slot's width, with the ends where they belong."""
-    unit = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
-    # A through slot runs out over both edges; a short one ends where the cutter's round end reaches it.
-    run_out = cutter.radius + slots.width + RUN_OUT if slots.short is None else -cutter.radius
-    ends = line + np.array([-run_out, run_out])[:, None] * unit
+    unit = _unit(line)
+    # A through slot runs out over the edge; a short one ends where the cutter's round end reaches it.
+    out = np.where(through, cutter.radius + slots.width + RUN_OUT, -cutter.radius)
+    ends = line + np.array([-out[0], out[1]])[:, None] * unit
     spare = slots.width - cutter.diameter
     count = 1 if spare < 1e-9 else 1 + math.ceil(spare / (cutter.stepover * cutter.diameter))
     offsets = np.linspace(-spare / 2, spare / 2, count) if count > 1 else np.zeros(1)
     square = np.array([-unit[1], unit[0]])
-    return ends[None] + offsets[:, None, None] * square
+    return np.asarray(ends[None] + offsets[:, None, None] * square)
 
 
 def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> Floats:
@@ -76,10 +120,48 @@ def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> F
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
-def _back_and_forth(lines: list[Floats], depth: float, stepdown: float) -> Floats:
-    """One run: every line at every depth, without lifting."""
+def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:
+    """One run: every line at every depth, without lifting out.
+
+    A layer begins on the first line: the ramp sinks along it, and the way back leaves it level; pecks go down at its
+    end instead. The other lines follow, and the run goes back inside the slot to where the next layer begins.
+    """
+    deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
+    count = math.ceil(deepest / stepdown - 1e-9)
     pieces: list[Floats] = []
-    for level in depth * np.arange(1, math.ceil(depth / stepdown - 1e-9) + 1) / math.ceil(depth / stepdown - 1e-9):
-        for line in lines:
-            pieces.append((line - [0.0, 0.0, level])[:: -1 if len(pieces) % 2 else 1])
+    forward = True
+    for layer in range(1, count + 1):
+        was, now = (_at(tops[0], floors[0], deepest * k / count) for k in (layer - 1, layer))
+        if entry == "ramp":
+            pieces += [_turned(_ramp(was, now, forward), forward), _turned(now, not forward)]
+        else:
+            pieces += [_pecks(_turned(was, forward)[0], _turned(now, forward)[0]), _turned(now, forward)]
+            forward = not forward
+        for top, floor in zip(tops[1:], floors[1:], strict=True):
+            pieces.append(_turned(_at(top, floor, deepest * layer / count), forward))
+            forward = not forward
     return np.concatenate(pieces)
+
+
+def _at(top: Floats, floor: Floats, depth: float) -> Floats:
+    """A line at a depth below the surface, nowhere below its floor."""
+    return np.column_stack([top[:, :2], np.maximum(top[:, 2] - depth, floor[:, 2])])
+
+
+def _turned(line: Floats, forward: bool) -> Floats:
+    return line if forward else line[::-1]
+
+
+def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
+    """Along the line from one layer's height down to the next one's."""
+    share = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(was[:, :2], axis=0).T))])
+    share = (share / share[-1] if forward else 1.0 - share / share[-1])[:, None]
+    return np.asarray(was + share * (now - was))
+
+
+def _pecks(was: Floats, now: Floats) -> Floats:
+    """Straight down by small steps, up again after each to break and clear the chip."""
+    share = np.repeat(np.arange(1, PECKS + 1) / PECKS, 2)
+    share[1::2] = 0.0
+    share[-1] = 1.0
+    return np.asarray(was + share[:, None] * (now - was))

@@ -7,8 +7,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.clamping import OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
+from pathgen.clamping import NUT_SLOT, OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
 from pathgen.errors import JobError
+from pathgen.fingerboard import Slots
 from pathgen.slotting import RUN_OUT
 
 Floats = NDArray[np.float64]
@@ -65,10 +66,12 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
             parts.append(board.outline.buffer(float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
         elif step.operation == OUTLINE:
             parts.append(board.outline.buffer(cutter.diameter + MARGIN, join_style="mitre"))
-        elif step.operation == SLOTS and clamping.slots is not None and clamping.slots.short is None:
-            # the ends run out past the edges
-            lines = shapely.linestrings(clamping.slots.lines)
-            parts.append(shapely.union_all(shapely.buffer(lines, cutter.diameter + clamping.slots.width + RUN_OUT)))
+        elif step.operation in (SLOTS, NUT_SLOT) and (slots := _slots(clamping, step)) is not None:
+            # through slots run out past the edges
+            lines = shapely.linestrings(slots.lines)
+            parts.append(shapely.union_all(shapely.buffer(lines, cutter.diameter + slots.width + RUN_OUT)))
+    if clamping.holes is not None:
+        parts.append(shapely.multipoints(clamping.holes.at).buffer(clamping.holes.diameter / 2))
     rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
     if rough is not None:
         base = shapely.union_all(parts).buffer(max(0.0, rough.radius - MARGIN), join_style="mitre")
@@ -77,6 +80,10 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
         x0, _, x1, _ = base.bounds
         parts += [base, wide.intersection(shapely.box(x0, wide.bounds[1], x1, wide.bounds[3]))]
     return shapely.union_all(parts)
+
+
+def _slots(clamping: Clamping, step: Step) -> Slots | None:
+    return clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
 
 
 def _rounded_inside(places: Floats, free: BaseGeometry) -> Floats:

@@ -73,8 +73,8 @@ def _scale(artwork: Artwork, size: tuple[float, float], width: float | None, hei
         if artwork.physical:
             return 1.0
         raise ArtworkError(
-            artwork.name, "the drawing has no physical size", remedy="give place a width or a height, or write one with "
-            "its unit into the svg element, like width=\"200mm\""
+            artwork.name, "the drawing has no physical size",
+            remedy="give place a width or a height, or write one with its unit into the svg element, as 200mm",
         )
     scales = [wanted / own for wanted, own in ((width, size[0]), (height, size[1])) if wanted is not None]
     if abs(scales[0] - scales[-1]) > PROPORTIONS * scales[0]:

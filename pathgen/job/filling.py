@@ -38,7 +38,8 @@ def check_filling(job: Job) -> None:
                 'mixed resin, or write mix_by = "volume"',
             )
     if job.marks and not job.surface:
-        raise JobError("[marks]", "there is no surface to cut a second time", remedy="leave [marks] out, or add [surface]")
+        raise JobError("[marks]", "there is no surface to cut a second time",
+                       remedy="leave [marks] out, or add [surface]")
     if job.resurface and job.resurface.area == "inlay" and job.resurface.skim > 0:
         raise JobError(
             "[resurface] skim", f"{job.resurface.skim:g} mm over the inlays only leaves a step of as much round them",

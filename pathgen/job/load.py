@@ -17,11 +17,13 @@ from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_k
 from pathgen.job.tables import (
     BoardTable,
     CutterTable,
+    HolesTable,
     InlayTable,
     MachineTable,
     MarksTable,
     MeasuredTable,
     MovedTable,
+    NutTable,
     OutlineTable,
     ResinTable,
     ResurfaceTable,
@@ -43,6 +45,8 @@ TABLES: dict[str, type] = {
     "surface": SurfaceTable,
     "inlay": InlayTable,
     "resurface": ResurfaceTable,
+    "holes": HolesTable,
+    "nut": NutTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
     "resin": ResinTable,
@@ -79,6 +83,8 @@ class Job:
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
     resurface: ResurfaceTable | None = None
+    holes: HolesTable | None = None
+    nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
     resin: ResinTable | None = None
@@ -217,6 +223,8 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
     for index in range(len(job.inlays)):
         digest.update(job.artwork_path(index).read_bytes())
+    if job.outline and job.outline.artwork:
+        digest.update((job.path.parent / job.outline.artwork).read_bytes())
     return digest.hexdigest()[:16]
 
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
+from pathgen.clamping import Holes, OutlineCut
 from pathgen.errors import JobError
-from pathgen.fingerboard import Fingerboard, Slots, fingerboard, slots
+from pathgen.fingerboard import Fingerboard, Slots, fingerboard, nut_slot, slots
 from pathgen.job.filling import check_filling
-from pathgen.job.tables import FannedScale
+from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.units import format_length
 
 if TYPE_CHECKING:
@@ -31,6 +34,8 @@ def check_sense(job: Job) -> None:
     _inlays(job, board)
     check_filling(job)
     _slots(job, board)
+    _nut(job, board)
+    _holes(job, board)
     _outline(job, board)
 
 
@@ -38,28 +43,113 @@ def part_of(job: Job) -> Fingerboard:
     """The board that a job describes."""
     table = job.board
     scale: FannedScale = table.scale_length
+    outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
+    if table.bound and not table.binding:
+        raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
     return fingerboard(
         scale_lengths=(scale.bass, scale.treble),
         straight_fret=scale.straight_fret,
         edge_to_string=table.edge_to_string if scale.edge_to_string is None else scale.edge_to_string,
-        frets=table.frets,
+        frets=_fret_count(table),
         divisions=table.divisions,
+        ratios=table.ratios,
+        zero_fret=table.zero_fret,
+        partial_frets=table.partial_frets,
+        left_handed=table.left_handed,
         nut_width=table.nut_width,
         end_width=table.end_width,
         past_last_fret=table.past_last_fret,
+        behind_nut=table.behind_nut,
+        nut_end=table.nut_end,
+        end=table.end,
+        inner_radius=outline_cutter.radius if outline_cutter else 0.0,
         thickness=table.thickness,
-        radius=(table.radius.nut, table.radius.end),
-        binding=table.binding,
+        radius=table.radius,
+        binding=0.0 if table.bound else table.binding,
         min_web=table.min_web,
+        outline=_drawn_outline(job),
     )
 
 
 def slots_of(job: Job, board: Fingerboard) -> Slots | None:
     """The fret slots that a job asks for."""
-    if job.slots is None:
+    table = job.slots
+    if table is None:
         return None
-    width = job.slots.width or job.cutter(job.slots.cutter, "[slots] cutter").diameter
-    return slots(board, width=width, depth=job.slots.depth, short=job.slots.ends)
+    at_binding = table.ends == "binding"
+    if at_binding and not job.board.binding:
+        raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
+    return slots(
+        board, width=table.width or job.cutter(table.cutter, "[slots] cutter").diameter, depth=table.depth,
+        short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
+        # A binding that is glued on later closes slots that are cut through the narrower board.
+        within=job.board.binding if at_binding and job.board.bound else None,
+        bottom=table.bottom, entry=table.entry,  # type: ignore[arg-type]
+    )
+
+
+def nut_of(job: Job, board: Fingerboard) -> Slots | None:
+    """The slot or shelf for the nut that a job asks for."""
+    table = job.nut
+    if table is None:
+        return None
+    return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
+                    entry=table.entry)  # type: ignore[arg-type]
+
+
+def holes_of(job: Job) -> Holes | None:
+    """The holes that a job asks for."""
+    table = job.holes
+    if table is None:
+        return None
+    return Holes(
+        at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
+        bottom=-table.through if table.depth is None else job.stock.thickness - table.depth,
+    )
+
+
+def outline_of(job: Job) -> OutlineCut | None:
+    """How the outline is cut."""
+    table = job.outline
+    if table is None:
+        return None
+    tabs = table.tabs if table.tabs is not None else (0 if table.skin else OutlineCut.tabs)
+    if tabs and table.skin:
+        raise JobError("[outline]", "tabs and skin are both given", remedy="keep one of them")
+    return OutlineCut(tabs=tabs, tab_height=table.tab_height, tab_width=table.tab_width, through=table.through,
+                      skin=table.skin)
+
+
+def _fret_count(table: BoardTable) -> int:
+    if not (table.frets or table.ratios):
+        raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
+    return table.frets or len(table.ratios)
+
+
+def _drawn_outline(job: Job) -> Polygon | None:
+    if job.outline is None or job.outline.artwork is None:
+        return None
+    path = job.path.parent / job.outline.artwork
+    if not path.is_file():
+        raise JobError("[outline] artwork", f"{job.outline.artwork} is not there",
+                       remedy="check the name: paths are relative to the job file")
+    return _outline_in(path, path.stat().st_mtime_ns, job.outline.place)
+
+
+@lru_cache(maxsize=4)
+def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
+    """The one area that a drawing shows, placed; read once for each version of the file."""
+    from pathgen.artwork import read_artwork
+    from pathgen.artwork.place import placed
+
+    art = read_artwork(path)
+    if place is not None:
+        art = placed(art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror)
+    shape = shapely.union_all([region.polygon for region in art.regions])
+    if shape.geom_type != "Polygon" or shape.interiors:
+        raise JobError("[outline] artwork", f"{path.name} shows {shapely.get_num_geometries(shape)} shapes or holes",
+                       allowed="one shape without holes", remedy="keep the outline alone in that drawing")
+    return shapely.orient_polygons(shape)
 
 
 def _cutter_names(job: Job) -> None:
@@ -79,14 +169,17 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
     for i, inlay in enumerate(job.inlays, 1):
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
+    named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
+    named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
+    named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
     named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 
 
 def _needed_tables(job: Job) -> None:
-    if not (job.surface or job.inlays or job.slots or job.outline):
+    if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
     if job.resurface and not job.surface:
         raise JobError(
@@ -98,13 +191,13 @@ def _needed_tables(job: Job) -> None:
 
 
 def _order(job: Job) -> None:
-    present = {"surface": job.surface, "inlays": job.inlays, "slots": job.slots, "outline": job.outline}
+    present = {"surface": job.surface, "inlays": job.inlays, "slots": job.slots or job.nut, "outline": job.outline}
     wanted = [name for name, table in present.items() if table]
     at = {name: job.order.index(name) for name in job.order}
     if len(at) < len(job.order) or any(name not in at for name in wanted):
         raise JobError("order", ", ".join(job.order), allowed=f"each of {', '.join(wanted)} once")
     filled = any(inlay.fill != "none" for inlay in job.inlays)
-    if job.slots and filled and at["slots"] < at["inlays"]:
+    if present["slots"] and filled and at["slots"] < at["inlays"]:
         raise JobError("order", "slots before the last fill", allowed="slots after the inlays",
                        remedy="resin would run into the slots, and the second cut would round their edges")
     if job.surface and any(at["surface"] > at[name] for name in wanted):
@@ -205,15 +298,43 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if cutter.flute_length < cut.depth:
         raise JobError("[slots] depth", f'{cut.depth:g} mm is deeper than the flute of "{cutter.name}"',
                        allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
+    if bool(cut.bevel) != bool(job.slots.bevel_cutter):
+        raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
+    _enough_left(job, board, cut, "[slots] depth")
+
+
+def _nut(job: Job, board: Fingerboard) -> None:
+    cut = nut_of(job, board)
+    if cut is not None:
+        _enough_left(job, board, cut, "[nut] depth")
+
+
+def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
     skim = job.resurface.skim if job.resurface else 0.0
+    # The surface is lowest at the ends of a line, and a level bottom is measured from there.
     web = board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth
     if float(np.min(web)) < board.min_web:
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
         raise JobError(
-            "[slots] depth", f"{cut.depth:g} mm leaves {least:.2f} mm under fret {fret} at the edge",
+            where, f"{cut.depth:g} mm leaves {least:.2f} mm under {f'fret {fret}' if fret else 'the nut'} at the edge",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {math.floor((cut.depth - board.min_web + least) * 100) / 100:.2f} or less",
+        )
+
+
+def _holes(job: Job, board: Fingerboard) -> None:
+    holes = holes_of(job)
+    if holes is None:
+        return
+    discs = shapely.buffer(shapely.points(holes.at), holes.diameter / 2)
+    inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
+    for i in np.flatnonzero(inside | ~blank):
+        x, y = holes.at[i].tolist()
+        problem = "meets the board" if inside[i] else "leaves the blank"
+        raise JobError(
+            f"[holes] at[{i}]", f"the hole at X {x:g}, Y {y:g} {problem}",
+            allowed="within the blank, outside the board", remedy="move it",
         )
 
 
@@ -223,7 +344,8 @@ def _outline(job: Job, board: Fingerboard) -> None:
         return
     cutter = job.cutter(table.cutter, "[outline] cutter")
     edge = float(np.min(board.surface.height(*shapely.get_coordinates(board.outline).T)))
-    if table.tabs and table.tab_height >= edge:
+    cut = outline_of(job)
+    if cut and cut.tabs and table.tab_height >= edge:
         raise JobError("[outline] tab_height", f"{table.tab_height:g} mm reaches the top of the edge",
                        allowed=f"less than {edge:.2f} mm", remedy="make the tabs lower")
     deep = job.stock.thickness + table.through

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from pathgen.clamping import KeepOut, Machine, OutlineCut, Setup, Stock
+from pathgen.clamping import ZEROS, KeepOut, Machine, OutlineCut, Setup, Stock
 from pathgen.fill import WASTE
+from pathgen.fingerboard import PartialFret
 from pathgen.job.keys import (
     Place,
     choice,
@@ -25,6 +26,8 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
+from pathgen.outlines import End
+from pathgen.radii import Radii
 
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
@@ -43,11 +46,13 @@ class FannedScale:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TwoRadii:
-    """A compound radius: ``radius = { nut = .., end = .. }``."""
+class TwoRadii(Radii):
+    """A compound radius: ``radius = { nut = .., end = .. }``, or bridge or follow instead of end."""
 
     nut: float = key(RADIUS, "radius across the board at the nut")
-    end: float = key(RADIUS, "radius across the board at its end")
+    end: float | None = key(RADIUS, "radius across the board at its end", None, shown="or bridge, or follow")
+    bridge: float | None = key(RADIUS, "radius at the bridge, on the same straight line", None, shown="or end")
+    follow: str | None = key(choice("strings"), '"strings": straight under every string', None, shown="or end")
 
 
 def _scale(value: Any, place: Place) -> FannedScale:
@@ -61,7 +66,11 @@ def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
         return TwoRadii(nut=math.inf, end=math.inf)
     if is_table(value):
-        return read_table(TwoRadii, value, place)
+        radii = read_table(TwoRadii, value, place)
+        ways = [way for way in ("end", "bridge", "follow") if getattr(radii, way) is not None]
+        if len(ways) != 1:
+            raise place.refuse(f"{' and '.join(ways) or 'only nut'} given", allowed="nut, and end, bridge or follow")
+        return radii
     both = RADIUS(value, place)
     return TwoRadii(nut=both, end=both)
 
@@ -75,6 +84,49 @@ def _colour(value: Any, place: Place) -> str:
     return "#" + digits.lower()
 
 
+def _ratio(value: Any, place: Place) -> float:
+    """A number, or a text like "3/2"."""
+    parts = value.split("/") if isinstance(value, str) else [value]
+    try:
+        ratio = float(parts[0]) / float(parts[1] if len(parts) == 2 else 1)
+    except (TypeError, ValueError, ZeroDivisionError):
+        ratio = math.nan
+    if isinstance(value, bool) or len(parts) > 2 or not 1 < ratio <= 64:
+        raise place.refuse(f"{value!r} given", allowed='a ratio above 1, like 1.5 or "3/2"')
+    return ratio
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartialFretTable(PartialFret):
+    """A fret that stops within the board."""
+
+    fret: int = key(number(0, 60, whole=True), "its number")
+    across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
+
+
+def _step(value: Any, place: Place) -> tuple[float, float]:
+    return tuple(list_of(size(-200.0, 200.0), least=2, most=2)(value, place))
+
+
+@dataclass(frozen=True, kw_only=True)
+class EndTable(End):
+    """The shape of an end of the board."""
+
+    rise: float = key(size(-100.0, 100.0), "an arch this high over the straight end; negative: hollow", 0.0)
+    steps: tuple[tuple[float, float], ...] = key(
+        list_of(_step, least=1, most=12),
+        "[[across, by], ..]: from there to the treble edge the end lies `by` further out", ()
+    )
+    corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
+
+
+def _dots(value: Any, place: Place) -> tuple[int, ...]:
+    return list_of(number(1, 60, whole=True))(value, place)
+
+
+DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+
+
 @dataclass(frozen=True, kw_only=True)
 class BoardTable:
     """``[board]``: the part."""
@@ -82,17 +134,35 @@ class BoardTable:
     scale_length: FannedScale = key(
         _scale, "nut to bridge along the centre-line; or { bass, treble, straight_fret } for fanned frets"
     )
-    frets: int = key(number(1, 60, whole=True), "how many frets")
+    frets: int = key(number(1, 60, whole=True), "how many frets", 0, shown="required, or as many as ratios")
     divisions: int = key(number(1, 72, whole=True), "equal divisions of the octave", 12)
+    ratios: tuple[float, ...] = key(
+        list_of(_ratio, least=1, most=60),
+        'pitch of each fret over the open string, like "9/8"; a list that ends in 2 goes on in the next octave', (),
+        shown="equal divisions",
+    )
+    zero_fret: bool = key(yes_or_no, "a fret at X 0; the nut behind it only guides the strings", False)
+    partial_frets: tuple[PartialFretTable, ...] = key(
+        list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ()
+    )
+    left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + Y", False)
     nut_width: float = key(size(10.0, 200.0), "finished width at X 0, edge to edge")
     end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
     past_last_fret: float = key(size(1.0, 200.0), "how far the board runs past the last fret, on the centre-line",
                                 10.0)
-    edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string (fanned frets)", 3.0)
+    behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind X 0", 0.0)
+    edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
+    strings: int = key(number(1, 18, whole=True), "how many, for the straightness under each", 6)
+    nut_end: EndTable = key(table_of(EndTable), "shape of the end at the nut: { rise, steps, corner_radius }", EndTable,
+                            shown="straight")
+    end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,
+                        shown="straight")
     thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
     radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"')
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
+    bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
+    side_dots: tuple[int, ...] = key(_dots, "frets with dots in the side; 12, 24 .. have two", DOTS)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0)
     wood_colour: str | None = key(_colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")
@@ -123,6 +193,7 @@ class SetupTable(Setup):
     """``[setup]``: where zero is, and how the board lies on the machine."""
 
     z_zero: str = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")  # type: ignore[assignment]
+    zero: str = key(choice(*ZEROS), "where X 0, Y 0 of the programs is: on the board, or on the blank", "nut-centre")
     along: str = key(choice("x", "y"), "the machine axis that the strings run along", "x")  # type: ignore[assignment]
     keep_out: tuple[KeepOut, ...] = key(
         list_of(table_of(KeepOutTable)), "clamps and other things in the way: { x, y, height }", ()
@@ -141,6 +212,8 @@ class MachineTable(Machine):
         None, shown="not checked",
     )
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
+    resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005,
+                            shown="0.005 mm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -277,8 +350,8 @@ class MovedTable:
     """``[moved]``: how the measured marks are used."""
 
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
-    before: int | None = key(number(1, 1000, whole=True), "number of the first program to be written in the moved frame",
-                             None, shown="the first after the first fill")
+    before: int | None = key(number(1, 1000, whole=True), "number of the first program written in the moved frame", None,
+                             shown="the first after the first fill")
 
 
 SHORT = size(0.0, 100.0)
@@ -291,11 +364,39 @@ class SlotsTable:
     cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
     depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
-    ends: float | None = key(
-        one_of((lambda v: v == "through", lambda v, place: None), (is_length, SHORT),
-               allowed='"through", or a distance'),
-        '"through", or how far short of each edge the slots stop', None, shown='"through"',
+    ends: float | str | None = key(
+        one_of((lambda v: v == "through", lambda v, place: None), (lambda v: v == "binding", lambda v, place: v),
+               (is_length, SHORT), allowed='"through", "binding", or a distance'),
+        '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
     )
+    bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "curve")
+    entry: str = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", "ramp")
+    bevel: float = key(size(0.0, 2.0), "bevel along each edge of the slots, in width", 0.0)
+    bevel_cutter: str | None = key(text(60), "a v cutter", None, shown="required with bevel")
+
+
+@dataclass(frozen=True, kw_only=True)
+class NutTable:
+    """``[nut]``: the slot or shelf that the nut stands in, behind X 0."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
+    width: float | None = key(size(0.5, 50.0), "along the board", None, shown="a shelf to the board's end")
+    depth: float = key(size(0.1, 20.0), "below the surface")
+    bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
+    entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
+
+
+@dataclass(frozen=True, kw_only=True)
+class HolesTable:
+    """``[holes]``: for dowels or screws, outside the board."""
+
+    cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
+    at: tuple[tuple[float, float], ...] = key(
+        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=1, most=40), "[[X, Y], ..] centres"
+    )
+    diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
+    depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
+    through: float = key(size(0.0, 40.0), "how far below the underside, into the bed", 0.5)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -303,7 +404,13 @@ class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     cutter: str = key(text(60), "a flat-end cutter")
-    tabs: int = key(number(0, 40, whole=True), "how many tabs hold the board", 4)
+    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the board",  # type: ignore[assignment]
+                           None, shown="4, or none with skin")
     tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5)
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+    skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
+    artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
+                                     shown="edges and ends as stated")
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,
+                                   shown="page origin at X 0, Y 0")

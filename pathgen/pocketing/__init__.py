@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from pathgen.pocketing.pockets import PocketCut, Tolerances, pocket
+from pathgen.pocketing.pockets import PocketCut, pocket
+from pathgen.pocketing.settings import PocketOptions, Tolerances
 
-__all__ = ["PocketCut", "Tolerances", "pocket"]
+__all__ = ["PocketCut", "PocketOptions", "Tolerances", "pocket"]

@@ -7,11 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.openings import Shapes, quad_segments
+from pathgen.pocketing.openings import Shapes, polygons, quad_segments, simpler, whole
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+_MISSED = 1e-4
+"""Area (mm2) of a missed place that is worth a path of its own."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -34,14 +37,26 @@ class Nest:
     def __len__(self) -> int:
         return len(self.area)
 
+    @property
+    def root(self) -> Ints:
+        """The region at level 0 that each lies in."""
+        root = np.arange(len(self))
+        for _ in range(int(self.level.max(initial=0))):
+            root = np.where(self.parent[root] >= 0, self.parent[root], root)
+        return root
 
-def nest(axis_region: Shapes, *, first: float, spacing: float, tolerance: float) -> Nest:
-    """Regions inside `axis_region` (polygons): the first `first` inside its outline, the rest `spacing` apart."""
+
+def nest(axis_region: Shapes, *, first: float | Floats, spacing: float, tolerance: float) -> Nest:
+    """Regions inside `axis_region` (polygons): the first `first` inside its outline, the rest `spacing` apart.
+
+    `first` is one distance or one for each polygon, mm.
+    """
     areas, levels, parents = [axis_region], [np.zeros(len(axis_region), np.intp)], [np.full(len(axis_region), -1)]
-    current, start, inset = axis_region, 0, first
+    current, start = axis_region, 0
+    inset: float | Floats = first
     while len(current):
-        inner = shapely.buffer(current, -inset, quad_segs=quad_segments(inset, tolerance))
-        parts, owner = shapely.get_parts(shapely.simplify(inner, tolerance), return_index=True)
+        inner = shapely.buffer(current, -inset, quad_segs=quad_segments(float(np.max(inset)), tolerance))
+        parts, owner = shapely.get_parts(simpler(inner, tolerance), return_index=True)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
         current, owner = parts[real], owner[real] + start
         start += len(areas[-1])
@@ -65,31 +80,69 @@ class Pieces:
         The region of the nest that each belongs to.
     """
 
-    line: list[NDArray[np.float64]]
+    line: list[Floats]
     closed: NDArray[np.bool_]
     node: Ints
 
+    def __len__(self) -> int:
+        return len(self.line)
 
-def pieces(nested: Nest, needed: BaseGeometry | None) -> Pieces:
-    """Outlines of the nest's regions; with `needed`, only the parts of them inside it.
 
-    Outlines run counter-clockwise and holes clockwise, so that a spindle turning clockwise climb-cuts.
+def pieces(nested: Nest, *, half_width: float, spacing: float) -> Pieces:
+    """Outlines of the nest's regions.
+
+    Outlines run counter-clockwise and holes clockwise, so that a spindle turning clockwise climb-cuts. Every
+    place in a region lies within one spacing of its outline or in the next region. So loops up to a half-width
+    apart leave nothing uncut; what wider ones miss, in sharp corners and narrow middles, gets loops of its own.
     """
     areas = shapely.orient_polygons(nested.area)
     rings, node = shapely.get_rings(areas, return_index=True)
+    if spacing > half_width and len(rings):
+        extra, extra_node = _missed(nested, rings, half_width)
+        rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
     corners, ring = shapely.get_coordinates(rings, return_index=True)
     lines: Shapes = shapely.linestrings(corners, indices=ring) if len(rings) else np.empty(0, object)
-    if needed is not None and len(lines):
-        shapely.prepare(needed)
-        inside = shapely.covers(needed, lines)
-        crossing = ~inside & shapely.intersects(needed, lines)
-        cut, owner = shapely.get_parts(
-            shapely.line_merge(shapely.intersection(lines[crossing], needed), directed=True), return_index=True
-        )
-        is_line = (shapely.get_type_id(cut) == 1) & (shapely.length(cut) > 0)
-        node = np.concatenate([node[inside], node[crossing][owner[is_line]]])
-        lines = np.concatenate([lines[inside], cut[is_line]])
+    return _as_pieces(lines, node)
+
+
+def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: float) -> Pieces:
+    """The parts of the pieces inside `needed` that cut something of `rest` (one of each for each region of the nest)."""
+    lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
+    node = cut.node
+    shapely.prepare(needed)
+    inside = shapely.covers(needed[node], lines)
+    crossing = ~inside & shapely.intersects(needed[node], lines)
+    parts, owner = shapely.get_parts(
+        shapely.line_merge(shapely.intersection(lines[crossing], needed[node[crossing]]), directed=True),
+        return_index=True,
+    )
+    real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
+    lines = np.concatenate([lines[inside], parts[real]])
+    node = np.concatenate([node[inside], node[crossing][owner[real]]])
+    shapely.prepare(rest)
+    reaches = shapely.dwithin(rest[node], lines, half_width - 0.002)
+    return _as_pieces(lines[reaches], node[reaches])
+
+
+def _as_pieces(lines: Shapes, node: Ints) -> Pieces:
     coordinates, index = shapely.get_coordinates(lines, return_index=True)
     split = np.split(coordinates, np.flatnonzero(np.diff(index)) + 1) if len(lines) else []
     return Pieces(line=split, closed=shapely.is_closed(lines), node=node)
+
+
+def _missed(nested: Nest, rings: Shapes, half_width: float) -> tuple[Shapes, Ints]:
+    """Outlines of what loops leave uncut between them, and the innermost region that each lies in."""
+    swept = shapely.union_all(shapely.buffer(rings, half_width - 0.001, quad_segs=32))
+    parts = polygons(shapely.difference(whole(nested.area[nested.level == 0]), swept))
+    parts = parts[shapely.area(parts) > _MISSED]
+    if not len(parts):
+        return np.empty(0, object), np.empty(0, np.intp)
+    tree = shapely.STRtree(nested.area)
+    part, node = tree.query(shapely.point_on_surface(parts), predicate="within")
+    deepest = np.zeros(len(parts), np.intp)
+    np.maximum.at(deepest, part, nested.level[node])
+    innermost = np.zeros(len(parts), np.intp)
+    at = nested.level[node] == deepest[part]
+    innermost[part[at]] = node[at]
+    return shapely.get_exterior_ring(shapely.orient_polygons(parts)), innermost
 

@@ -15,22 +15,14 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
+_SWEEPS = 30
+"""Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Leg:
-    """One piece as it is cut: the way in (empty when it is reached at depth) and the line, (n, 2) each."""
-
-    piece: int
-    way_in: Floats
-    line: Floats
-
-    @property
-    def start(self) -> Floats:
-        """Where the cutter must be to begin."""
-        return self.way_in[0] if len(self.way_in) else self.line[0]
+_TOUCH = 1e-6
+"""How far (mm) from their ends ways between pieces are tested, as the ends lie on outlines."""
 
 
-def tour(points: Floats, start: Floats, *, sweeps: int = 8) -> Ints:
+def tour(points: Floats, start: Floats) -> Ints:
     """An order of (n, 2) points: nearest next from `start`, then improved by reversing stretches (2-opt)."""
     n = len(points)
     order = np.empty(n, np.intp)
@@ -41,40 +33,72 @@ def tour(points: Floats, start: Floats, *, sweeps: int = 8) -> Ints:
         order[i] = k
         here_x, here_y = points[k]
         x[k] = np.inf
-    return _untangled(points, order, start, sweeps)
-
-
-def _untangled(points: Floats, order: Ints, start: Floats, sweeps: int) -> Ints:
-    path = np.vstack([start, points[order]])
-    order = np.concatenate([[-1], order])
-    for _ in range(sweeps):
-        changed = False
-        for i in range(len(path) - 2):
-            # replace edges (i, i+1) and (j, j+1) by (i, j) and (i+1, j+1); the last edge may stay open
-            a, b, c = path[i], path[i + 1], path[i + 2 :]
-            after = np.vstack([path[i + 3 :], path[-1:]])
-            old = np.hypot(*(b - a)) + np.hypot(*(after - c).T)
-            new = np.hypot(*(c - a).T) + np.where(np.arange(len(c)) < len(c) - 1, np.hypot(*(after - b).T), 0.0)
-            gain = old - new
-            j = int(np.argmax(gain))
-            if gain[j] > 1e-9:
-                path[i + 1 : i + 3 + j] = path[i + 1 : i + 3 + j][::-1].copy()
-                order[i + 1 : i + 3 + j] = order[i + 1 : i + 3 + j][::-1].copy()
-                changed = True
-        if not changed:
+    for _ in range(min(_SWEEPS, 1 + 20_000_000 // max(n * n, 1))):
+        if not _untangle(points, order, start):
             break
-    return order[1:]
+    return order
 
 
-def legs_inside_out(nested: Nest, pieces: Pieces, chosen: Ints, start: Floats) -> list[int]:
-    """Pieces of one place in the order to cut: each region of the nest after all those inside it, nearest next."""
+def _untangle(points: Floats, order: Ints, start: Floats) -> bool:
+    """One round of 2-opt in place: the best reversal after each point; True when it found one."""
+    path = np.vstack([start, points[order]])
+    x, y = path[:, 0], path[:, 1]
+    leg = np.append(np.hypot(np.diff(x), np.diff(y)), 0.0)  # the way ends at the last point: nothing after it
+    changed = False
+    for i in range(len(path) - 2):
+        # reversing i+1 .. j swaps the legs i -> i+1 and j -> j+1 for i -> j and i+1 -> j+1
+        to_j = np.hypot(x[i + 2 :] - x[i], y[i + 2 :] - y[i])
+        after = np.append(np.hypot(x[i + 3 :] - x[i + 1], y[i + 3 :] - y[i + 1]), 0.0)
+        gain = leg[i] + leg[i + 2 :] - to_j - after
+        best = int(np.argmax(gain))
+        if gain[best] > 1e-9:
+            end = i + 3 + best
+            path[i + 1 : end] = path[i + 1 : end][::-1].copy()
+            order[i : end - 1] = order[i : end - 1][::-1].copy()
+            leg[i:end] = np.append(np.hypot(np.diff(x[i : end + 1]), np.diff(y[i : end + 1])), 0.0)[: end - i]
+            changed = True
+    return changed
+
+
+def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tuple[list[int], list[Floats]]:
+    """Pieces of one place in the order to cut, and each begun where the cutter comes to it.
+
+    Each region of the nest comes after all those inside it, the nearest next.
+    """
     by_node: dict[int, list[int]] = {}
     for piece in chosen:
         by_node.setdefault(int(pieces.node[piece]), []).append(int(piece))
+    children, roots = _family(nested, by_node)
+    first = {node: pieces.line[members[0]][0] for node, members in by_node.items()}
+    order: list[int] = []
+    lines: list[Floats] = []
+    stack: list[tuple[int, list[int]]] = [(-1, roots)]
+    while stack:
+        node, waiting = stack[-1]
+        if waiting:
+            nearest = min(waiting, key=lambda n: _squared(first[n] - here) if n in first else 0.0)
+            waiting.remove(nearest)
+            stack.append((nearest, children.get(nearest, [])))
+            continue
+        stack.pop()
+        left = by_node.get(node, [])
+        while left:
+            piece = left[0] if len(left) == 1 else min(left, key=lambda p: _squared(_way_to(pieces, p, here)))
+            left.remove(piece)
+            line = pieces.line[piece]
+            order.append(piece)
+            lines.append(turned_to(line, here) if pieces.closed[piece] else line)
+            here = lines[-1][-1]
+    return order, lines
+
+
+def _family(nested: Nest, nodes: dict[int, list[int]]) -> tuple[dict[int, list[int]], list[int]]:
+    """The regions directly inside each, and the outermost, of all that hold the given ones."""
     children: dict[int, list[int]] = {}
     roots: list[int] = []
     seen: set[int] = set()
-    for node in by_node:
+    for start in nodes:
+        node = start
         while node not in seen:
             seen.add(node)
             above = int(nested.parent[node])
@@ -83,36 +107,18 @@ def legs_inside_out(nested: Nest, pieces: Pieces, chosen: Ints, start: Floats) -
                 break
             children.setdefault(above, []).append(node)
             node = above
-    first_point = {node: pieces.line[members[0]][0] for node, members in by_node.items()}
-    order: list[int] = []
-    here = start
-    stack: list[tuple[int, list[int]]] = [(-1, roots)]
-    while stack:
-        node, waiting = stack[-1]
-        if waiting:
-            near = min(waiting, key=lambda n: _squared(first_point[n] - here) if n in first_point else 0.0)
-            waiting.remove(near)
-            stack.append((near, children.get(near, [])))
-            continue
-        stack.pop()
-        left = by_node.get(node, [])
-        while left:
-            near = min(left, key=lambda p: _squared(_nearest(pieces, p, here) - here))
-            left.remove(near)
-            order.append(near)
-            here = _nearest(pieces, near, here) if pieces.closed[near] else pieces.line[near][-1]
-    return order
+    return children, roots
 
 
 def _squared(v: Floats) -> float:
     return float(v[0] * v[0] + v[1] * v[1])
 
 
-def _nearest(pieces: Pieces, piece: int, here: Floats) -> Floats:
+def _way_to(pieces: Pieces, piece: int, here: Floats) -> Floats:
     line = pieces.line[piece]
     if not pieces.closed[piece]:
-        return line[0]
-    return line[int(np.argmin(((line - here) ** 2).sum(1)))]
+        return line[0] - here
+    return line[int(np.argmin(((line - here) ** 2).sum(1)))] - here
 
 
 def turned_to(line: Floats, here: Floats) -> Floats:
@@ -121,24 +127,80 @@ def turned_to(line: Floats, here: Floats) -> Floats:
     return np.vstack([line[k:-1], line[: k + 1]])
 
 
+def begun_on_a_straight(line: Floats, here: Floats, least: float) -> Floats:
+    """A closed line begun in the middle of an edge near `here` that is `least` long, or lies where it hardly turns."""
+    edge = np.diff(line, axis=0)
+    length = np.hypot(edge[:, 0], edge[:, 1])
+    heading = np.arctan2(edge[:, 1], edge[:, 0])
+    turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    smooth = np.maximum(turn, np.roll(turn, -1)) < np.pi / 9.0
+    good = smooth | (length >= least)
+    if not good.any():
+        return line
+    middle = (line[:-1] + line[1:]) / 2.0
+    away = np.where(good, ((middle - here) ** 2).sum(1), np.inf)
+    k = int(np.argmin(away))
+    return np.vstack([middle[k], line[k + 1 : -1], line[: k + 1], middle[k]])
+
+
 def way_in(line: Floats, length: float) -> Floats:
     """The last `length` mm of a closed line before its start, going round as often as it takes."""
     once = np.hypot(*np.diff(line, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(once)])
     turns, rest = divmod(length, along[-1])
     cut = along[-1] - rest
-    k = int(np.searchsorted(along, cut, side="right"))
-    k = min(k, len(line) - 1)
+    k = min(max(int(np.searchsorted(along, cut, side="right")), 1), len(line) - 1)
     step = along[k] - along[k - 1]
     t = (cut - along[k - 1]) / step if step else 0.0
     first = line[k - 1] + t * (line[k] - line[k - 1])
     return np.vstack([first[None], line[k:], *[line[1:]] * int(turns)])
 
 
-def stays_inside(areas: Shapes, a: Floats, b: Floats) -> Bools:
-    """Whether the straight ways from `a` to `b`, (n, 2) each, lie inside areas[i], up to rounding."""
-    if not len(a):
-        return np.zeros(0, bool)
-    ways = shapely.linestrings(np.stack([a, b], axis=1))
-    shapely.prepare(areas)
-    return np.asarray(shapely.length(shapely.difference(ways, areas)) < 1e-3)
+def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
+    """Quarter circles onto and off a closed line at its start, (5, 2) each, on its left: the cleared side."""
+    ahead = line[1] - line[0]
+    ahead = ahead / np.hypot(*ahead)
+    left = np.array([-ahead[1], ahead[0]])
+    angle = np.linspace(np.pi / 2.0, np.pi / 10.0, 5)[:, None]
+    off, back = radius * (1.0 - np.cos(angle)) * left, radius * np.sin(angle) * ahead
+    return line[0] + off - back, (line[0] + off + back)[::-1]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FreeWays:
+    """Where the cutter may go at depth without lifting.
+
+    Attributes
+    ----------
+    area : (n,) array of Polygon
+        Regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
+    near : (n,) array of shapely geometry, or None
+        What the way must stay inside as well: a later cutter's places.
+    open : (n,) array of shapely geometry, or None
+        Where the axis goes through air, as earlier cutters have been there.
+    longest : float
+        The longest way through air that is quicker than a hop, mm.
+    """
+
+    area: Shapes
+    near: Shapes | None = None
+    open: Shapes | None = None
+    longest: float = 0.0
+
+    def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
+        """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""
+        if not len(a):
+            return np.zeros(0, bool)
+        run = b - a
+        length = np.hypot(run[:, 0], run[:, 1])
+        inset = np.minimum(_TOUCH, length / 4.0)[:, None] * run / np.maximum(length, 1e-12)[:, None]
+        ways = shapely.linestrings(np.stack([a + inset, b - inset], axis=1))
+        shapely.prepare(self.area[node])
+        held = shapely.covers(self.area[node], ways)
+        if self.near is not None:
+            held &= shapely.covers(self.near[node], ways)
+        if self.open is not None:
+            short = ~held & (length <= self.longest)
+            shapely.prepare(self.open[node[short]])
+            held[short] = shapely.covers(self.open[node[short]], ways[short])
+        return np.asarray(held | (length < 1e-9))

@@ -1,9 +1,17 @@
-"""What a cutter opens and reaches: regions of the surface, and where its axis may go to open them."""
+"""What a cutter opens and reaches: regions of the surface, and where its axis may go to open them.
+
+A flat end opens a disc round its axis. On level ground so do a ball end and a v cutter, smaller than themselves
+when they are not sunk to their full width. On a slope these two open an ellipse that lies uphill of the axis: a
+plane cuts a ball in a circle, seen from above as an ellipse, and a cone in an ellipse with the axis through one
+focus. `Footprints` maps regions and axes to a plane in which every opening is a disc, so that offsets there are
+exact on the board.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -21,6 +29,9 @@ Shapes = NDArray[np.object_]
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
 
+_HALVINGS = 34
+"""Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
+
 
 def quad_segments(radius: float, tolerance: float) -> int:
     """Segments in a quarter circle of `radius` so that chords stay within `tolerance` of it (mm)."""
@@ -37,7 +48,16 @@ def polygons(shape: BaseGeometry | Shapes) -> Shapes:
 
 def whole(parts: Shapes) -> Polygon | MultiPolygon:
     """Polygons that do not overlap as one geometry."""
-    return parts[0] if len(parts) == 1 else MultiPolygon(list(parts))
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def simpler(shapes: Shapes, tolerance: float) -> Shapes:
+    """Polygons with fewer corners, within `tolerance` of the given ones, and none of them invalid."""
+    quick = np.asarray(shapely.simplify(shapes, tolerance, preserve_topology=False))
+    spoilt = ~shapely.is_valid(quick) | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
+    if spoilt.any():
+        quick[spoilt] = shapely.simplify(shapes[spoilt], tolerance)
+    return quick
 
 
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
@@ -47,16 +67,18 @@ def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
     return whole(polygons(region))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Opening:
     """How a cutter, its tip `depth` below the surface, opens it.
 
     Attributes
     ----------
     half_width : float
-        Half the width of the opening, mm.
+        Half the width of the opening on level ground, mm.
     tolerance : float
         How far chords may lie from the arcs that they stand for, mm.
+    slanted : Footprints or None
+        Given where the opening is not a disc round the axis.
     """
 
     cutter: Cutter
@@ -64,26 +86,167 @@ class Opening:
     depth: float
     half_width: float
     tolerance: float
+    slanted: Footprints | None = None
 
-    def axis_region(self, region: BaseGeometry, *, allowance: float = 0.0) -> Shapes:
-        """Polygons over which the axis may go so that nothing outside `region` less `allowance` is opened."""
-        reach = self.half_width + allowance - FIT
-        return polygons(shapely.buffer(region, -reach, quad_segs=quad_segments(reach, self.tolerance)))
+    def axis_region(self, parts: Shapes) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        if self.slanted is not None:
+            return self.slanted.axis_region(parts, self.tolerance)
+        reach = self.half_width - FIT
+        inner = shapely.buffer(parts, -reach, quad_segs=quad_segments(reach, self.tolerance))
+        return simpler(inner, self.tolerance / 2.0)
 
-    def opened(self, axis_region: BaseGeometry | Shapes) -> Polygon | MultiPolygon:
-        """What is opened when the axis goes everywhere in `axis_region`."""
+    def opened(self, axis: Shapes) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
+        if self.slanted is not None:
+            return self.slanted.opened(axis, self.tolerance)
         reach = self.half_width
-        wide = shapely.buffer(axis_region, reach, quad_segs=quad_segments(reach, self.tolerance))
-        return whole(polygons(shapely.union_all(wide)))
+        return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
 
-def opening(cutter: Cutter, surface: Surface, depth: float, tolerance: float) -> Opening:
-    """How `cutter` opens `surface` at `depth` (mm). Raises CutterError for a depth beyond its flute."""
+def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float) -> Opening:
+    """How `cutter` opens `surface` over `region` at `depth` (mm). Raises CutterError for a depth beyond its flute."""
+    if not depth > 0.0:
+        raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
     if depth > cutter.flute_length:
         raise CutterError(
             f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep, its flute is {cutter.flute_length:g} mm",
             allowed=f"a depth up to {cutter.flute_length:g} mm", remedy="take a longer cutter, or pocket less deep",
         )
+    half_width = float(cutter.half_width(depth))
+    slanted = None
+    if cutter.shape != "flat-end" and not surface.is_flat and not region.is_empty:
+        slanted = Footprints.over(cutter, surface, depth, region)
     return Opening(
-        cutter=cutter, surface=surface, depth=depth, half_width=float(cutter.half_width(depth)), tolerance=tolerance
+        cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted
     )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Footprints:
+    """Openings of a ball end or a v cutter over a slope, and the plane in which they are discs.
+
+    The opening about an axis is an ellipse: `along` the slope, `across` it, its centre moved uphill. The plane
+    stretches y by across / along, so that there it is a disc of radius `across`; both change slowly with y.
+    """
+
+    cutter: Cutter
+    surface: Surface
+    depth: float
+    position: Floats
+    """y over the radius there, for the table."""
+    stretched: Floats
+    """The plane's y over the radius there."""
+    across: Floats
+    _points: float = field(default=2.0)
+    """Longest edge that is mapped by its ends alone, mm."""
+
+    @classmethod
+    def over(cls, cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry) -> Footprints | None:
+        """For the places where `region` lies; None where the cutter is sunk to its full width."""
+        x0, y0, x1, y1 = region.bounds
+        x, reach = (x0 + x1) / 2.0, 2.0 * cutter.radius
+        radius = float(surface.radius(x))
+        y = np.linspace(y0 - reach, y1 + reach, 257)
+        y = y[np.abs(y) < 0.99 * radius]
+        offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
+        if np.any(along >= cutter.radius * (1.0 - 1e-9)):
+            return None
+        across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
+        rate = across / along
+        plane = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
+        plane -= np.interp(0.0, y, plane)
+        return cls(
+            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius, across=across
+        )
+
+    def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        plane = self._mapped(parts, self._to_plane)
+        reach = self._reach(plane)
+        inner = shapely.buffer(plane, -(reach - FIT), quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        return self._mapped(simpler(inner, tolerance / 2.0), self._to_axis)
+
+    def opened(self, axis: Shapes, tolerance: float) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
+        plane = self._mapped(axis, self._axis_to_plane)
+        reach = self._reach(plane)
+        wide = shapely.buffer(plane, reach, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        return self._mapped(wide, self._from_plane)
+
+    def _reach(self, parts: Shapes) -> Floats:
+        """The largest radius of an opening in the plane over each part."""
+        bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
+        radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
+        y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
+        return np.asarray(np.interp(y / radius, self.stretched, self.across).max(axis=0))
+
+    def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
+        if not len(shapes):
+            return shapes
+        return np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule))
+
+    def _to_plane(self, xy: Floats) -> Floats:
+        radius = self.surface.radius(xy[:, 0])
+        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
+
+    def _from_plane(self, xy: Floats) -> Floats:
+        radius = self.surface.radius(xy[:, 0])
+        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
+
+    def _axis_to_plane(self, xy: Floats) -> Floats:
+        return self._to_plane(xy + self.shift(xy))
+
+    def _to_axis(self, xy: Floats) -> Floats:
+        centre = self._from_plane(xy)
+        axis = centre
+        for _ in range(4):  # the shift changes by under a hundredth of the step, so each round gives two digits
+            axis = centre - self.shift(axis)
+        return axis
+
+    def shift(self, axis: Floats) -> Floats:
+        """From the axis to the middle of its opening: (n, 2), uphill."""
+        x, y = axis.T
+        offset, _ = _lengthwise(self.cutter, self.surface, self.depth, x, y)
+        return offset[:, None] * _uphill(self.surface, x, y)
+
+
+def _uphill(surface: Surface, x: Floats, y: Floats) -> Floats:
+    """(n, 2) unit vectors; along -y at the crest, where there is no slope."""
+    flat = -surface.normal(x, y)[:, :2]
+    length = np.hypot(flat[:, 0], flat[:, 1])
+    return np.where(length[:, None] > 1e-12, flat / np.maximum(length, 1e-12)[:, None], [0.0, -1.0])
+
+
+def _lengthwise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """How far uphill the middle of each opening lies, and half its length along the slope."""
+    up = _uphill(surface, x, y)
+    axis = np.column_stack([x, y])
+    far = _rim(cutter, surface, depth, axis, axis, up)
+    near = _rim(cutter, surface, depth, axis, axis, -up)
+    return (far - near) / 2.0, (far + near) / 2.0
+
+
+def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats) -> Floats:
+    """Half the width of each opening across the slope."""
+    up = _uphill(surface, x, y)
+    axis = np.column_stack([x, y])
+    side = np.column_stack([-up[:, 1], up[:, 0]])
+    return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
+
+
+def _rim(cutter: Cutter, surface: Surface, depth: float, axis: Floats, start: Floats, way: Floats) -> Floats:
+    """How far from `start` along `way` (unit vectors) the cutter at `axis` meets the surface.
+
+    The surface's height is concave and the cutter's underside convex, so there is one such place; the full
+    radius where the cutter is sunk deeper than that.
+    """
+    tip = surface.tip_height(cutter, axis[:, 0], axis[:, 1]) - depth
+    low, high = np.zeros(len(axis)), np.full(len(axis), cutter.radius)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        at = start + middle[:, None] * way
+        out = np.hypot(*(at - axis).T)
+        cut = surface.height(at[:, 0], at[:, 1]) > tip + cutter.profile(out)
+        low, high = np.where(cut, middle, low), np.where(cut, high, middle)
+    return (low + high) / 2.0

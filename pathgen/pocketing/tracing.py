@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.openings import Opening
+from pathgen.cutters import Cutter
+from pathgen.pocketing.easing import eased_in_corners
+from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
-
-if TYPE_CHECKING:
-    from pathgen.pocketing.pockets import PocketOptions, Tolerances
 
 Floats = NDArray[np.float64]
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
+
+_LEAST_RAMP = 0.02
+"""Rise over run under which a ramp would take longer than going down it at the plunge feed."""
 
 
 class Trace:
@@ -27,20 +27,24 @@ class Trace:
 
     def __init__(
         self,
-        one: Opening,
+        cutter: Cutter,
+        surface: Surface,
         *,
+        width: float,
+        slope: float,
         safe_z: float,
         options: PocketOptions,
         tolerance: Tolerances,
-        keep_out: BaseGeometry | None,
+        keep_out: BaseGeometry | None = None,
     ) -> None:
-        self._one, self._safe_z, self._options, self._tolerance = one, safe_z, options, tolerance
-        self._keep_out = keep_out
+        self._cutter, self._surface, self.width, self._safe_z = cutter, surface, width, safe_z
+        self._options, self._tolerance, self._keep_out = options, tolerance, keep_out
         self._rows: list[Floats] = []
-        cutter = one.cutter
-        self.ramp = min(options.steepest_ramp, 0.5 * cutter.plunge / (cutter.feed * EASED_SHARE))
-        self.room = 2.0 * one.half_width
         self._last: Floats | None = None
+        # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
+        room = cutter.plunge / (cutter.feed * EASED_SHARE) - slope
+        self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
+        self.ramp = min(options.steepest_ramp, room) if room >= _LEAST_RAMP else options.steepest_ramp
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
@@ -56,42 +60,49 @@ class Trace:
         self._add(to[None], -self._options.approach, Move.RAPID)
         self._add(to[None], depth, Move.PLUNGE)
 
-    def descend(self, line: Floats, above: float, depth: float) -> None:
+    def enter(self, ramp: Floats, above: float, depth: float, *, through_cleared: bool = False) -> None:
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it."""
+        if through_cleared:
+            self.follow(ramp[:1], above)
+        else:
+            self.hop(ramp[0], above)
+        self._descend(ramp, above, depth)
+
+    def _descend(self, line: Floats, above: float, depth: float) -> None:
         """Along `line` evenly from one depth to the other; straight down where the line is a point."""
         if len(line) < 2:
             self._add(line, depth, Move.PLUNGE)
             return
         along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-        self._add(line[1:], above + (depth - above) * along[1:] / along[-1], Move.EASED)
+        self._add(line[1:], above + (depth - above) * along[1:] / along[-1], self._ramp_kind)
 
-    def follow(self, line: Floats, depth: float) -> None:
-        """Along `line` at one depth, beginning with a straight move to its first point."""
-        self._add(line, depth, Move.CUT)
+    def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
+        """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
+        self._add(line, depth, kind)
 
     def toolpath(self) -> Toolpath:
         """All that was collected, with the way back up to the safe height."""
-        if not self._rows:
+        if self._last is None:
             return Toolpath.empty()
-        self._add(self._last[None], _OVER, Move.RAPID)  # type: ignore[index]
+        self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = _fine_enough(rows, self._one.surface, self._tolerance.chord)
-        tip = self._one.surface.tip_height(self._one.cutter, rows[:, 0], rows[:, 1])
+        rows = eased_in_corners(rows, width=self.width, sharp_deg=self._options.sharp_deg)
+        rows = _fine_enough(rows, self._surface, self._tolerance.chord)
+        tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)
-        z[over] = self._heights_across(rows, over)
+        z[over] = self._heights_across(rows[over, :2])
         return Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
 
-    def _heights_across(self, rows: Floats, over: NDArray[np.bool_]) -> Floats:
+    def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""
-        xy = rows[over, :2]
         heights = np.full(len(xy), self._safe_z)
         clear = self._options.local_clear
         if clear is None or len(xy) < 4:
             return heights
         a, b = xy[1:-1:2], xy[2:-1:2]
-        t = np.linspace(0.0, 1.0, 9)[:, None, None]
-        between = a + t * (b - a)
-        top = self._one.surface.tip_height(self._one.cutter, between[..., 0], between[..., 1]).max(axis=0)
+        between = a + np.linspace(0.0, 1.0, 17)[:, None, None] * (b - a)
+        top = self._surface.tip_height(self._cutter, between[..., 0], between[..., 1]).max(axis=0)
         height = np.minimum(top + clear, self._safe_z)
         if self._keep_out is not None and not self._keep_out.is_empty:
             ways = shapely.linestrings(np.stack([a, b], axis=1))
@@ -102,7 +113,7 @@ class Trace:
 
 def _without_repeats(rows: Floats) -> Floats:
     """Without moves that go nowhere."""
-    same = np.all(np.isclose(rows[1:, :3], rows[:-1, :3], rtol=0.0, atol=1e-9, equal_nan=True), axis=1)
+    same = np.all(np.abs(rows[1:, :3] - rows[:-1, :3]) < 1e-9, axis=1)  # ways across, NaN, come in pairs and stay
     return rows[np.concatenate([[True], ~same])]
 
 
@@ -116,14 +127,12 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
         return rows
     a, b = rows[:-1], rows[1:]
     work = (b[:, 3] != Move.RAPID) & ~np.isnan(a[:, 2]) & ~np.isnan(b[:, 2])
-    x, y = rows[:, 0], rows[:, 1]
-    radius = surface.radius(x)
-    sin = y / radius
+    radius = surface.radius(rows[:, 0])
+    sin = rows[:, 1] / radius
     bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)
-    worst = np.maximum(bend[:-1], bend[1:])
-    lean = np.maximum(np.abs(sin[:-1]), np.abs(sin[1:])) * abs(surface.taper)
-    across = np.abs(b[:, 1] - a[:, 1]) + lean * np.abs(b[:, 0] - a[:, 0])
-    count = np.where(work, np.ceil(across * np.sqrt(worst / (8.0 * chord))), 1.0)
+    lean = np.abs(sin) * abs(surface.taper)
+    across = np.abs(b[:, 1] - a[:, 1]) + _larger(lean) * np.abs(b[:, 0] - a[:, 0])
+    count = np.where(work, np.ceil(across * np.sqrt(_larger(bend) / (8.0 * chord))), 1.0)
     count = np.maximum(count, 1.0).astype(np.intp)
     owner = np.repeat(np.arange(len(a)), count)
     first = np.concatenate([[0], np.cumsum(count)[:-1]])
@@ -133,3 +142,8 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     inner[last] = b[owner[last]]
     inner[:, 3] = b[owner, 3]
     return np.concatenate([rows[:1], inner])
+
+
+def _larger(values: Floats) -> Floats:
+    """The larger of each two neighbours."""
+    return np.maximum(values[:-1], values[1:])

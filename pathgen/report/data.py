@@ -80,6 +80,8 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         "cut_length": _round(program.toolpath.cut_length, 2),
         "rapid_length": _round(program.toolpath.rapid_length, 2),
         "minutes": _round(program.minutes, 2),
+        "cutting_minutes": _round(program.times.cutting, 2),
+        "rapid_minutes": _round(program.times.rapid, 2),
         # as the program has it: from the zero of the set-up
         "z_min": _round(clamping.to_machine(program.toolpath.points)[:, 2].min(), 4),
     }

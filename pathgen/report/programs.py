@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pathgen.clamping import Step
 from pathgen.cutters import Cutter
+from pathgen.timing import Times
 from pathgen.toolpath import Toolpath
 
 
@@ -16,7 +17,12 @@ class Program:
     step: Step
     text: str
     toolpath: Toolpath
-    minutes: float
+    times: Times
+
+    @property
+    def minutes(self) -> float:
+        """How long it runs, cutting and rapids."""
+        return self.times.total
 
     @property
     def order(self) -> int:

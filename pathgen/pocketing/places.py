@@ -1,0 +1,247 @@
+"""One cutter over all its places: what it does in each, layer by layer, and from one to the next."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.cutters import Cutter
+from pathgen.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
+from pathgen.pocketing.linking import FreeWays, begun_on_a_straight, inside_out, leads, tour, way_in
+from pathgen.pocketing.openings import Opening, Shapes, polygons
+from pathgen.pocketing.settings import PocketOptions, Tolerances
+from pathgen.pocketing.tracing import Trace
+from pathgen.scallop import scallop_height
+from pathgen.surface import Surface
+from pathgen.toolpath import Move
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+_HOP_SECONDS = 1.0
+"""What a short hop costs: a lift, a way across, a plunge through air."""
+
+
+def layer_depths(cutter: Cutter, depth: float) -> Floats:
+    """Depths of the layers, equal and none thicker than the cutter's stepdown, mm."""
+    layers = max(1, math.ceil(depth / cutter.stepdown - 1e-9))
+    return depth * np.arange(1, layers + 1) / layers
+
+
+def spacing(one: Opening) -> float:
+    """Distance between loops, mm: the cutter's stepover of the width that it opens, at most 95 % of it."""
+    return min(one.cutter.stepover, 0.95) * 2.0 * one.half_width
+
+
+def steepest(surface: Surface, region: BaseGeometry) -> float:
+    """The steepest slope of the surface over the region's bounding box."""
+    if region.is_empty:
+        return 0.0
+    x0, y0, x1, y1 = region.bounds
+    return float(surface.slope([x0, x0, x1, x1], [y0, y1, y0, y1]).max())
+
+
+def floor_ridge(one: Opening, slope: float) -> float:
+    """Height at most of what the loops leave between them on the floor, mm."""
+    step = spacing(one)
+    if one.cutter.shape == "ball-end":
+        return float(scallop_height(min(step, 1.999 * one.cutter.radius), one.cutter.radius))
+    if one.cutter.shape == "v":
+        return step / 2.0 * one.cutter.wall_slope
+    return step * slope
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Plan:
+    """All pieces of a cutter in the order to cut.
+
+    Attributes
+    ----------
+    line : list of (n, 2) arrays, with leads
+    node, place : (m,) int arrays
+        The region of the nest that each lies in; the place that it belongs to, in order.
+    round : (m,) bool array
+        Closed loops without leads: a ramp can go round them.
+    eased : (m,) bool array
+        Loops with nothing cleared inside them: cut at full width.
+    last_only : (m,) bool array
+        Finishing passes that are cut at the full depth alone.
+    """
+
+    line: list[Floats]
+    node: Ints
+    place: Ints
+    round: Bools
+    eased: Bools
+    last_only: Bools
+
+    @property
+    def starts(self) -> Floats:
+        """(m, 2) first points."""
+        return np.array([line[0] for line in self.line]).reshape(-1, 2)
+
+    @property
+    def ends(self) -> Floats:
+        """(m, 2) last points."""
+        return np.array([line[-1] for line in self.line]).reshape(-1, 2)
+
+
+def cleared(
+    one: Opening,
+    axis: Shapes,
+    rest: Shapes,
+    opened: Shapes,
+    trace: Trace,
+    options: PocketOptions,
+    tolerance: Tolerances,
+) -> None:
+    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part)."""
+    step, needed = spacing(one), None
+    areas, part = shapely.get_parts(axis, return_index=True)
+    ways = FreeWays(area=areas)
+    first = np.full(len(areas), options.allowance or step)
+    if not shapely.is_empty(opened).all():
+        needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
+        keep = shapely.intersects(needed[part], areas)
+        areas, part = areas[keep], part[keep]
+        # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
+        first = np.where(shapely.covers(needed[part], areas), options.allowance or step, step)
+    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner)
+    part = part[nested.root]
+    cut = pieces(nested, half_width=one.half_width, spacing=step)
+    ways = FreeWays(area=nested.area)
+    if needed is not None:
+        cut = clipped(cut, needed[part], rest[part], one.half_width)
+        through_air = shapely.buffer(opened, -(one.half_width + 0.02), quad_segs=8)
+        longest = one.cutter.feed / 60.0 * _HOP_SECONDS
+        ways = FreeWays(area=nested.area, near=needed[part], open=through_air[part], longest=longest)
+    if len(cut):
+        place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
+        plan = _planned(nested, cut, place, one, options, ways)
+        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
+
+
+def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
+    """The place, a connected area of the axis where there is something to cut, that each piece is in."""
+    tree = shapely.STRtree(polygons(shapely.intersection(areas, needed)))
+    return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
+
+
+def _planned(
+    nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays
+) -> Plan:
+    """Pieces in order: places by a short tour, inside each place from the inside out."""
+    by_place = np.argsort(place, kind="stable")
+    members = np.split(by_place, np.flatnonzero(np.diff(place[by_place])) + 1)
+    middles = np.array([np.mean([cut.line[k][0] for k in group], axis=0) for group in members])
+    has_inner = np.zeros(len(nested), bool)
+    has_inner[nested.parent[nested.parent >= 0]] = True
+    wall = (nested.level[cut.node] == 0) & has_inner[cut.node] & cut.closed
+    here = np.array([float(middles[:, 0].min()), float(middles[:, 1].min())])
+    order: list[int] = []
+    lines: list[Floats] = []
+    places: list[int] = []
+    for number, group in enumerate(tour(middles, here)):
+        inner_order, inner_lines = inside_out(nested, cut, members[group], here)
+        order += inner_order
+        lines += inner_lines
+        places += [number] * len(inner_order)
+        here = inner_lines[-1][-1]
+    taken = np.array(order, dtype=np.intp)
+    lines, led = _with_leads(lines, wall[taken], cut.node[taken], ways, min(one.half_width / 2.0, 1.0))
+    finishing = wall & _thin_walled(nested, one, options)[cut.node]
+    return Plan(
+        line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
+        eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
+    )
+
+
+def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
+    """Regions all of whose wall has been cleared to the allowance, so that it can be finished in one pass."""
+    thin = np.zeros(len(nested), bool)
+    inner = nested.parent[nested.level == 1]
+    if not options.allowance or not len(inner):
+        return thin
+    reach = max(2.0 * options.allowance, one.half_width / 2.0)
+    wide = shapely.buffer(nested.area[nested.level == 1], reach, quad_segs=8)
+    owners, start = np.unique(inner, return_index=True)
+    covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
+    thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-3
+    return thin
+
+
+def _with_leads(lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float) -> tuple[list[Floats], Bools]:
+    """Loops along walls begun on a straight and entered and left on quarter circles, where there is room."""
+    lines = list(lines)
+    chosen = np.flatnonzero(wall)
+    led = np.zeros(len(lines), bool)
+    if not len(chosen):
+        return lines, led
+    onto, off = [], []
+    for k in chosen:
+        lines[k] = begun_on_a_straight(lines[k], lines[k - 1][-1] if k else lines[k][0], 2.0 * radius)
+        a, b = leads(lines[k], radius)
+        onto.append(a)
+        off.append(b)
+    both = shapely.linestrings(np.concatenate([np.array(onto), np.array(off)], axis=1))
+    room = shapely.covers(ways.area[node[chosen]], both)
+    if ways.near is not None:
+        room &= shapely.covers(ways.near[node[chosen]], both)
+    for k, a, b in ((k, onto[i], off[i]) for i, k in enumerate(chosen) if room[i]):
+        lines[k] = np.vstack([a, lines[k], b])
+    led[chosen[room]] = True
+    return lines, led
+
+
+def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: Floats) -> None:
+    """Each place through all its layers before the next."""
+    every = np.arange(len(plan.line))
+    rounds = [np.flatnonzero(~plan.last_only)] * (len(layers) - 1) + [every]
+    linked = [_links(plan, chosen, ways) for chosen in rounds]
+    entered = np.union1d(every[~linked[-1]], rounds[0][~linked[0]])
+    ramps = {k: _way_in(plan, k, trace, layers[0]) for k in entered}
+    slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
+    back = [
+        _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
+        for (a, i), (b, j) in itertools.pairwise(zip(rounds, slices, strict=True))
+    ]
+    for place in range(int(plan.place[-1]) + 1):
+        above = 0.0
+        for layer, depth in enumerate(layers):
+            here = slice(slices[layer][place], slices[layer][place + 1])
+            through = bool(layer and back[layer - 1][place])
+            for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
+                if not link:
+                    trace.enter(ramps[k], above, depth, through_cleared=through)
+                trace.follow(plan.line[k], depth, Move.EASED if plan.eased[k] else Move.CUT)
+                through = False
+            above = depth
+
+
+def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
+    """A ramp round a loop that is long enough for one; otherwise its first point, to plunge at."""
+    line = plan.line[k]
+    roomy = plan.round[k] and float(np.hypot(*np.diff(line, axis=0).T).sum()) > 2.0 * trace.width
+    return way_in(line, height / trace.ramp) if roomy else line[:1]
+
+
+def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:
+    """For each place, whether the way from its last piece to the next layer's ramp lies in the cleared layer."""
+    ends = np.array([plan.line[k][-1] for k in last])
+    return ways.hold(nested.root[plan.node[last]], ends, np.array([ramp[0] for ramp in ramps]))
+
+
+def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:
+    """Which pieces are reached from the one before at depth."""
+    starts, ends, place = plan.starts[chosen], plan.ends[chosen], plan.place[chosen]
+    linked = np.zeros(len(chosen), bool)
+    same = np.flatnonzero(place[1:] == place[:-1]) + 1
+    linked[same] = ways.hold(plan.node[chosen[same]], ends[same - 1], starts[same])
+    return linked

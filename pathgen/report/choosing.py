@@ -1,0 +1,142 @@
+"""A table for choosing: what each finishing cutter and ridge height would cost in passes and minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pathgen.cutters import Cutter
+from pathgen.errors import JobError
+from pathgen.job.load import Job
+from pathgen.job.sense import part_of
+from pathgen.plan import DEFAULT_SCALLOP
+from pathgen.report.text import table
+from pathgen.scallop import scallop_height
+from pathgen.surfacing import finishing_passes
+from pathgen.timing import times
+from pathgen.toolpath import Toolpath
+from pathgen.units import INCH, format_length
+
+MOST = 5
+"""Cutters, and ridge heights, in one table: more is no help in choosing."""
+SIZES = {"mm": (6.0, 10.0, 12.0), "in": (INCH / 4, INCH * 3 / 8, INCH / 2)}
+"""Ball ends found in most drawers, mm: common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """One finishing cutter at one ridge height. Lengths in mm.
+
+    Attributes
+    ----------
+    limit, ridge : float
+        The ridge height asked for, and the highest by the exact formula.
+    minutes : float
+        One finishing of the surface, once roughed: passes and links.
+    finishings : int
+        How often the job finishes the surface: once, and again over each fill.
+    chosen : bool
+        True for what the job file says now.
+    """
+
+    cutter: Cutter
+    limit: float
+    stepover: float
+    passes: int
+    ridge: float
+    cut_length: float
+    minutes: float
+    finishings: int
+    chosen: bool
+
+
+def compare(
+    job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None
+) -> tuple[Choice, ...]:
+    """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
+
+    Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where
+    it has only one, and the heights half, once and twice what the job allows. Raises JobError for a job without
+    [surface] or for more than five, CutterError for what cannot finish a radius.
+    """
+    if job.surface is None:
+        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
+    finish, limit = job.cutter(job.surface.finish, "[surface] finish"), _limit(job)
+    cutters = _own_cutters(job, finish) if cutters is None else cutters
+    scallops = (limit / 2, limit, limit * 2) if scallops is None else scallops
+    for what, some in (("cutters", cutters), ("ridge heights", scallops)):
+        if not 1 <= len(some) <= MOST:
+            raise JobError("compare", f"{len(some)} {what} given", allowed=f"1 to {MOST}")
+    ordered = sorted(cutters, key=lambda c: -c.diameter)
+    return tuple(_choice(job, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
+                 for c in ordered for s in sorted(scallops))
+
+
+def sized(job: Job, diameter: float) -> Cutter:
+    """The job's finishing cutter with another diameter, mm, at the same feed and speed."""
+    if job.surface is None:
+        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
+    finish = job.cutter(job.surface.finish, "[surface] finish")
+    return replace(finish, name=f"ball {format_length(diameter, job.units)}", diameter=diameter)
+
+
+def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
+    """The table in words, in the job's units."""
+    rows = [
+        ["*" if c.chosen else "", c.cutter.name, format_length(c.cutter.diameter, units), _um(c.limit),
+         format_length(c.stepover, units), str(c.passes), _um(c.ridge), f"{c.cut_length / 1000:.1f} m",
+         f"{c.minutes:.1f} min", f"{c.minutes * c.finishings:.0f} min"]
+        for c in choices
+    ]
+    often = choices[0].finishings
+    head = ["", "finishing cutter", "diameter", "ridges allowed", "apart", "passes", "ridges", "path", "one finishing",
+            f"all {often}"]
+    lines = table(head, rows, right=(2, 3, 4, 5, 6, 7, 8, 9))
+    notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
+    return [*lines, "", *notes, "Ridges in thousandths of a millimetre (um), by the exact formula; sanded away later."]
+
+
+def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:
+    """The table as plain values: mm, minutes."""
+    return [
+        {"cutter": c.cutter.name, "diameter": c.cutter.diameter, "scallop_limit": c.limit,
+         "stepover": round(c.stepover, 6), "passes": c.passes, "scallop_predicted": round(c.ridge, 6),
+         "cut_length": round(c.cut_length, 2), "minutes": round(c.minutes, 2), "finishings": c.finishings,
+         "chosen": c.chosen}
+        for c in choices
+    ]
+
+
+def _choice(job: Job, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice:
+    board = part_of(job)
+    passes = finishing_passes(board.outline, board.surface, cutter, scallop=scallop)
+    path = Toolpath.from_runs([passes.run], safe_z=board.surface.thickness + job.machine.clearance)
+    again = sum(inlay.fill != "none" for inlay in job.inlays) if job.resurface else 0
+    return Choice(
+        cutter=cutter, limit=scallop, stepover=passes.stepover, passes=len(passes.y), ridge=passes.scallop,
+        cut_length=path.cut_length, minutes=times(path, cutter, job.machine).total, finishings=1 + again, chosen=chosen,
+    )
+
+
+def _limit(job: Job) -> float:
+    """The ridge height that the job's [surface] comes to, mm."""
+    assert job.surface is not None
+    if job.surface.stepover is not None:
+        ball = job.cutter(job.surface.finish, "[surface] finish").radius
+        return float(scallop_height(job.surface.stepover, ball, min(job.board.radius.nut, job.board.radius.end)))
+    return DEFAULT_SCALLOP if job.surface.scallop is None else job.surface.scallop
+
+
+def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
+    names = [table.name for table in job.cutters if table.shape == "ball-end"]
+    own = [finish, *(job.cutter(name, "compare") for name in names if name != finish.name)][:MOST]
+    if len(own) > 1:
+        return own
+    common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.02 * finish.diameter]
+    return [finish, *(sized(job, size) for size in common)]
+
+
+def _um(mm: float) -> str:
+    return f"{mm * 1000:.1f} um"

@@ -1,0 +1,162 @@
+"""The board from above as it lies on the machine: blank, clamps, zero, drawing, slots, cuts and tabs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import OUTLINE, SURFACE_FINISH, Clamping, KeepOut
+from pathgen.markup import Element, element
+from pathgen.outlining import cutting_line
+from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
+from pathgen.toolpath import Toolpath
+from pathgen.units import format_length
+
+Floats = NDArray[np.float64]
+
+CUT_AWAY = "#cfd6d3"
+CLAMP = "#e9d3cb"
+CLAMP_EDGE = "#7a2a17"
+AXIS = 2.8
+"""Length of the axes at the zero, as a part of the words' size."""
+WORDS_PER_WIDTH = 60
+"""Size of words, as a part of the picture's width."""
+
+
+def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs: Floats | None = None) -> Element:
+    """The whole set-up in the board's frame: nut on the left, bass side below.
+
+    `paths` are the paths of the clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles
+    of the tabs. Both may be left out.
+    """
+    view, size = view_above(clamping)
+    return view.picture(
+        f"{clamping.title}: the board from above",
+        *_blank(view, clamping, size),
+        *_board(view, clamping),
+        *_finishing_reach(view, clamping, paths, size),
+        *inlay_areas(view, clamping),
+        *_slots(view, clamping, size),
+        *_tabs(view, tabs, size),
+        *(_keep_out(view, box, number, clamping.units, size)
+          for number, box in enumerate(clamping.setup.keep_out, 1)),
+        *_sides(view, clamping, size),
+        *_zero(view, clamping, size),
+    )
+
+
+def view_above(clamping: Clamping) -> tuple[View, float]:
+    """A view of the blank and everything around it, and the size of its words."""
+    boxes = [shapely.box(*clamping.stock.bounds), clamping.board.outline]
+    boxes += [shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]) for k in clamping.setup.keep_out]
+    bounds = shapely.total_bounds(boxes)
+    size = (bounds[2] - bounds[0]) / (WORDS_PER_WIDTH - 6)
+    return View.around(tuple(bounds.tolist()), 3 * size), size
+
+
+def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
+    """The drawings in their own colours."""
+    for inlay in clamping.inlays:
+        for colour, shape in inlay.regions:
+            small = shapely.simplify(shape, 0.02)
+            yield area(view, small, fill=colour, stroke=INK, stroke_width=0.15)
+
+
+def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    blank = shapely.box(*clamping.stock.bounds)
+    yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
+    cutter = next((s.cutter for s in clamping.steps if s.operation == OUTLINE), None)
+    if cutter is not None:
+        yield area(view, cutting_line(clamping.board.outline, cutter).buffer(cutter.radius), fill=CUT_AWAY)
+
+
+def _board(view: View, clamping: Clamping) -> Iterator[Element]:
+    board = clamping.board
+    yield area(view, board.outline, fill=WOOD, stroke=INK, stroke_width=0.5, class_="board")
+    if board.finished.area > board.outline.area + 1e-6:
+        yield area(view, board.finished, stroke=INK, stroke_width=0.3, stroke_dasharray="2 1.5", class_="finished")
+
+
+def _finishing_reach(
+    view: View, clamping: Clamping, paths: Sequence[Toolpath], size: float
+) -> Iterator[Element]:
+    for step, path in zip(clamping.steps, paths, strict=False):
+        if step.operation == SURFACE_FINISH:
+            swept = shapely.MultiPoint(path.points[:, :2]).convex_hull.buffer(step.cutter.radius)
+            yield area(view, swept, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"0 {size / 4}")
+
+
+def _slots(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    frets, slots = clamping.board.frets, clamping.slots
+    runs = slots.lines if slots is not None else np.stack([frets.bass, frets.treble], axis=1)
+    width = slots.width if slots is not None else 0.25
+    for number, run in zip(frets.number.tolist(), runs, strict=False):
+        yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{number}",
+                    stroke_linecap="butt")
+    gap = np.diff(frets.distance, append=np.inf)
+    every = 1 if gap.min() > 0.9 * size else 2
+    above = clamping.stock.bounds[3] + 0.4 * size
+    for number, x in zip(frets.number.tolist(), frets.treble[:, 0].tolist(), strict=True):
+        if number % every == 0:
+            yield words(view, [x, above], str(number), size=0.8 * size)
+
+
+def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
+    for x, y in [] if tabs is None else tabs.tolist():
+        out = np.sign(y) * size
+        triangle = shapely.Polygon([(x, y), (x - size / 3, y + 0.7 * out), (x + size / 3, y + 0.7 * out)])
+        yield area(view, triangle, fill=INK, class_="tab")
+
+
+def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+    (x0, x1), (y0, y1) = box.x, box.y
+    shape = shapely.box(x0, y0, x1, y1)
+    reach = max(x1 - x0, y1 - y0) * 2
+    starts = np.arange(x0 - reach, x1, size / 1.6)
+    hatch = shapely.intersection(
+        shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape
+    )
+    strokes = [shapely.get_coordinates(h) for h in hatch if not h.is_empty]
+    middle = [(x0 + x1) / 2, y0 - 1.1 * size]
+    return element(
+        "g",
+        area(view, shape, fill=CLAMP, stroke=CLAMP_EDGE, stroke_width=size / 14),
+        lines(view, strokes, stroke=CLAMP_EDGE, stroke_width=size / 24),
+        words(view, middle, f"clamp {number}, {format_length(box.height, units)} high", size=0.8 * size,
+              fill=CLAMP_EDGE, text_anchor="start" if x0 - view.left < 6 * size else
+              "end" if view.right - x1 < 6 * size else "middle"),
+        class_="clamp",
+    )
+
+
+def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    _, y0, _, y1 = clamping.stock.bounds
+    x = clamping.board.length / 2
+    above = y1 + 1.6 * size
+    yield words(view, [x, above], "treble side", size=size)
+    yield words(view, [x, y0 - 1.3 * size], "bass side", size=size)
+    yield words(view, [clamping.board.length, above], "board's end", size=size, text_anchor="end")
+    yield words(view, [0.0, above], "nut", size=size)
+
+
+def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """A target at X 0, Y 0, and the machine's axes as they lie on the board."""
+    (x, y), r = view([[0.0, 0.0]])[0], 0.7 * size
+    yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
+    yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
+                            f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
+    turned = clamping.setup.along == "y"
+    for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
+        yield from _axis(view, name, np.array(way), size)
+
+
+def _axis(view: View, name: str, way: Floats, size: float) -> Iterator[Element]:
+    tip, square = AXIS * size * way, np.array([-way[1], way[0]])
+    head = shapely.Polygon([tip, tip - size * way + 0.4 * size * square, tip - size * way - 0.4 * size * square])
+    yield lines(view, [np.array([0.75 * size * way, tip - 0.6 * size * way])], stroke=INK, stroke_width=size / 8)
+    yield area(view, head, fill=INK)
+    beside = tip + 0.3 * size * way + (np.array([0.35, -0.35]) * size if way[1] == 0 else np.array([0.7, -0.3]) * size)
+    yield words(view, beside, name, size=1.1 * size, font_weight="bold")

@@ -1,0 +1,156 @@
+"""Sections across the board: curve, pockets, fill, slots and what is left under them, heights exaggerated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.clamping import Clamping
+from pathgen.fingerboard import Inlay
+from pathgen.markup import Element, element
+from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
+from pathgen.units import format_length
+
+Floats = NDArray[np.float64]
+
+RISE = 4.0
+"""How much heights are exaggerated."""
+STEP = 0.25
+"""Spacing of points along a curve, mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A place to look across the board, and what it is called."""
+
+    name: str
+    x: float
+
+
+def sections_of(clamping: Clamping) -> tuple[Section, ...]:
+    """At the nut, where each inlay is widest across, and at the end."""
+    board = clamping.board
+    x0, _, x1, _ = board.outline.bounds
+    inside = 0.001
+    first = min(max(float(board.nut_line[:, 0].max()), x0 + inside), x1)
+    last = [p for p in shapely.get_coordinates(board.outline).tolist() if p[0] > (x0 + x1) / 2]
+    end = min(min(p[0] for p in last), x1 - inside)
+    inlays = [Section(name=inlay.name, x=widest_across(inlay)) for inlay in clamping.inlays]
+    return (Section(name="the nut", x=first), *inlays, Section(name="the end", x=end))
+
+
+def widest_across(inlay: Inlay) -> float:
+    """X at which most of an inlay lies across the board."""
+    x0, y0, x1, y1 = inlay.area.bounds
+    xs = np.linspace(x0, x1, 402)[1:-1]
+    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area)
+    return float(xs[int(np.argmax(shapely.length(cuts)))])
+
+
+def section_picture(clamping: Clamping, section: Section) -> Element:
+    """The board cut across at a section, seen from its end toward the nut: bass side on the left.
+
+    Widths are true, heights are drawn `RISE` times as high, which the picture says.
+    """
+    x, stock = section.x, clamping.stock
+    proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
+    top = max(stock.thickness, clamping.board.surface.thickness + proud)
+    size = stock.width / 26
+    view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
+    return view.picture(
+        f"Section across the board at {section.name}, heights drawn {RISE:g} times",
+        *_bed(view, clamping, size),
+        *_wood(view, clamping, x),
+        *(part for inlay in clamping.inlays for part in _pocket(view, clamping, inlay, x)),
+        *_slot_floor(view, clamping, x, size),
+        *_sizes(view, clamping, x, size),
+        words(view, [-stock.width / 2, 0.0] - np.array([0.0, 1.4 * size / RISE]), "bass", size=size,
+              text_anchor="start", fill=PALE),
+        words(view, [stock.width / 2, 0.0] - np.array([0.0, 1.4 * size / RISE]), "treble", size=size,
+              text_anchor="end", fill=PALE),
+    )
+
+
+def least_under(clamping: Clamping, section: Section) -> float:
+    """Least wood under any pocket at a section, mm; the whole thickness there when there is none."""
+    floors = [
+        clamping.board.surface.height(section.x, run) - inlay.depth
+        for inlay in clamping.inlays for run in spans(inlay.area, section.x)
+    ]
+    edge = np.abs(spans(clamping.board.outline, section.x)).max(initial=0.0)
+    return float(min([np.min(f) for f in floors], default=clamping.finished_surface.height(section.x, edge)))
+
+
+def spans(shape: shapely.Geometry, x: float) -> Floats:
+    """(n, 2) from and to, in y, of the parts of an area that a section at x crosses."""
+    _, y0, _, y1 = shape.bounds
+    crossing = shapely.intersection(_across(np.array([x]), y0 - 1, y1 + 1)[0], shape)
+    parts = [p for p in shapely.get_parts(crossing) if p.geom_type == "LineString" and p.length > 1e-6]
+    return np.array([sorted(shapely.get_coordinates(p)[[0, -1], 1]) for p in parts]).reshape(-1, 2)
+
+
+def _across(xs: Floats, low: float, high: float) -> NDArray[np.object_]:
+    ends = np.stack([np.stack([xs, np.full_like(xs, low)], 1), np.stack([xs, np.full_like(xs, high)], 1)], 1)
+    return np.asarray(shapely.linestrings(ends))
+
+
+def _bed(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    stock = clamping.stock
+    blank = shapely.box(-stock.width / 2, 0.0, stock.width / 2, stock.thickness)
+    yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"{size / 2} {size / 3}")
+    yield lines(view, [np.array([[view.left, 0.0], [view.right, 0.0]])], stroke=INK, stroke_width=size / 8)
+
+
+def _wood(view: View, clamping: Clamping, x: float) -> Iterator[Element]:
+    for low, high in spans(clamping.board.outline, x):
+        y = _steps(low, high)
+        curve = np.stack([y, clamping.finished_surface.height(x, y)], axis=1)
+        shape = shapely.Polygon([(low, 0.0), *curve.tolist(), (high, 0.0)])
+        yield area(view, shape, decimals=3, fill=WOOD, stroke=INK, stroke_width=0.25, class_="wood")
+
+
+def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[Element]:
+    first, finished = clamping.board.surface, clamping.finished_surface
+    for colour, shape in inlay.regions:
+        for low, high in spans(shape, x):
+            y = _steps(low, high)
+            floor, top = first.height(x, y) - inlay.depth, finished.height(x, y)
+            cut = shapely.Polygon(np.concatenate([np.stack([y, floor], 1), np.stack([y, top], 1)[::-1]]))
+            yield area(view, cut, decimals=3, fill="#ffffff" if inlay.fill == "none" else colour, stroke=INK,
+                       stroke_width=0.2, class_="pocket")
+            if inlay.fill != "none" and inlay.overfill > 0:
+                proud = np.stack([y, first.height(x, y) + inlay.overfill], axis=1)
+                yield lines(view, [proud], decimals=3, stroke=INK, stroke_width=0.2, stroke_dasharray="0.6 0.6")
+
+
+def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
+    if clamping.slots is None:
+        return
+    short = clamping.slots.short or 0.0
+    for low, high in spans(clamping.board.outline, x):
+        y = _steps(low + short, high - short)
+        floor = np.stack([y, clamping.finished_surface.height(x, y) - clamping.slots.depth], axis=1)
+        yield lines(view, [floor], decimals=3, stroke=INK, stroke_width=size / 10, stroke_dasharray=f"0 {size / 4}",
+                    class_="slot-floor")
+
+
+def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
+    """Thickness in the middle and at the edges, and the width."""
+    units, surface = clamping.units, clamping.finished_surface
+    for low, high in spans(clamping.board.outline, x):
+        z = float(surface.height(x, 0.0))
+        yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
+        for y, anchor, aside in ((low, "start", 0.4), (0.0, "start", 0.4), (high, "end", -0.4)):
+            yield words(view, [y + aside * size, 0.4 * size / RISE],
+                        format_length(float(surface.height(x, y)), units, decimals=2), size=size, text_anchor=anchor)
+        middle = [0.0, -1.4 * size / RISE]
+        yield words(view, middle, f"{format_length(high - low, units, decimals=2)} wide", size=size)
+    yield element("desc", f"at X {format_length(x, units, decimals=2)}")
+
+
+def _steps(low: float, high: float) -> Floats:
+    return np.linspace(low, high, max(2, int(np.ceil((high - low) / STEP)) + 1))

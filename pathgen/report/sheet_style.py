@@ -1,0 +1,89 @@
+"""How the setup sheet looks: dark ink on white, large enough to read over a machine, the same on paper."""
+
+PAPER = "#ffffff"
+INK = "#1b2624"
+QUIET = "#4b5654"
+RULE = "#b9c2bf"
+TINT = "#f3f5f2"
+GOOD = "#1e5136"
+BAD = "#8a2110"
+STOP_TINT = "#fbf1ea"
+LINK = "#17474f"
+
+TEXT_ON_GROUND = (
+    (INK, PAPER), (QUIET, PAPER), (LINK, PAPER), (INK, TINT), (QUIET, TINT), (LINK, TINT), (INK, STOP_TINT),
+    (BAD, STOP_TINT), (BAD, PAPER), (PAPER, GOOD), (PAPER, BAD), (PAPER, INK),
+)
+"""Every pair of colours in which the page shows words: (words, ground)."""
+
+STYLE = f"""
+:root {{ color-scheme: light; }}
+* {{ box-sizing: border-box; }}
+html {{ font: 112.5%/1.5 system-ui, "Segoe UI", "Helvetica Neue", sans-serif; color: {INK}; background: {PAPER};
+  overflow-wrap: break-word; -webkit-text-size-adjust: 100%; print-color-adjust: exact; }}
+body {{ margin: 0; }}
+main {{ max-width: 54rem; margin: 0 auto; padding: 1.2rem 1rem 3rem; }}
+h1 {{ font-size: 2rem; line-height: 1.15; margin: 0 0 .8rem; }}
+h2 {{ font-size: 1.3rem; line-height: 1.25; margin: 2.6rem 0 .8rem; padding-top: .5rem; border-top: 3px solid {INK}; }}
+h3 {{ font-size: 1.15rem; line-height: 1.3; margin: 1.2rem 0 .4rem; }}
+h4 {{ font-size: 1rem; margin: .9rem 0 .2rem; }}
+p, ul, ol {{ margin: .4rem 0 .8rem; }}
+ul, ol {{ padding-left: 1.4rem; }}
+li {{ margin: .2rem 0; }}
+a {{ color: {LINK}; }}
+code {{ font: .95em ui-monospace, "Cascadia Mono", Menlo, monospace; }}
+.kicker {{ color: {QUIET}; margin: 0; }}
+.verdict {{ padding: .6rem .9rem; font-weight: 600; color: {PAPER}; }}
+.verdict a {{ color: {PAPER}; }}
+.good {{ background: {GOOD}; }}
+.bad {{ background: {BAD}; }}
+dl {{ display: grid; grid-template-columns: max-content 1fr; gap: .15rem 1rem; margin: .8rem 0; }}
+dt {{ color: {QUIET}; }}
+dd {{ margin: 0; min-width: 0; }}
+figure {{ margin: 1rem 0; }}
+figure svg {{ display: block; width: 100%; height: auto; }}
+figcaption {{ color: {QUIET}; font-size: .9rem; }}
+.scroll {{ overflow-x: auto; }}
+.wide svg {{ min-width: 44rem; }}
+.pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
+table {{ border-collapse: collapse; width: 100%; margin: .4rem 0 1rem; }}
+th, td {{ text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid {RULE}; }}
+th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
+.numbers {{ font-variant-numeric: tabular-nums; }}
+.swatch {{ display: inline-block; width: 1.6em; height: 1.1em; margin-right: .5em; vertical-align: -.15em;
+  border: 1px solid {INK}; }}
+.cautions ul {{ background: {STOP_TINT}; border-left: 6px solid {BAD}; padding: .6rem .9rem .6rem 2rem; }}
+.contents {{ columns: 22rem auto; column-gap: 2.5rem; padding-left: 2rem; }}
+.contents li {{ break-inside: avoid; }}
+article dl {{ grid-template-columns: max-content 1fr max-content 1fr; }}
+article {{ background: {TINT}; padding: .3rem 1rem .8rem; margin: 1.2rem 0; }}
+article figure {{ background: {PAPER}; padding: .4rem; margin: .6rem 0 0; }}
+.order {{ display: inline-block; min-width: 1.9em; margin-right: .6em; text-align: center; color: {PAPER};
+  background: {INK}; padding: .05em .35em; }}
+.file {{ margin: 0; color: {QUIET}; overflow-wrap: anywhere; }}
+.tick {{ list-style: none; padding: 0; }}
+.tick li {{ padding-left: 1.9rem; position: relative; }}
+.tick li::before {{ content: ""; position: absolute; left: 0; top: .25em; width: 1.05rem; height: 1.05rem;
+  border: 2px solid {INK}; background: {PAPER}; }}
+.own {{ color: {BAD}; }}
+.stop {{ background: {STOP_TINT}; border: 2px solid {BAD}; padding: .1rem .9rem .3rem; margin: .8rem 0 0; }}
+.forbid b {{ color: {BAD}; }}
+footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
+@media (max-width: 34rem) {{
+  dl, article dl {{ grid-template-columns: 1fr; gap: 0; }}
+  dd {{ margin-bottom: .4rem; }}
+}}
+@page {{ margin: 14mm 12mm; }}
+@media print {{
+  html {{ font-size: 10.5pt; }}
+  main {{ max-width: none; padding: 0; }}
+  .scroll {{ overflow: visible; }}
+  .wide svg {{ min-width: 0; }}
+  article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
+  h2, h3, h4 {{ break-after: avoid; }}
+  a {{ text-decoration: none; }}
+  .pair {{ grid-template-columns: 1fr 1fr; }}
+  article {{ border: 1px solid {RULE}; background: {PAPER}; }}
+}}
+"""
+"""The style sheet of the page."""

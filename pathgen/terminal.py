@@ -1,0 +1,39 @@
+"""What the terminal shows beside plain words: colour and progress, both only where somebody is looking."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TextIO
+
+RED, YELLOW, GREEN, BOLD = "31", "33", "32", "1"
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """True for a terminal, unless NO_COLOR is set to anything (no-color.org) or the terminal is dumb."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def coloured(text: str, colour: str, stream: TextIO) -> str:
+    """Text in a colour (ECMA-48 SGR) where the stream wants colour; else the text as it is."""
+    return f"\x1b[{colour}m{text}\x1b[0m" if wants_colour(stream) else text
+
+
+@contextmanager
+def progress(stages: int, stream: TextIO) -> Iterator[Callable[[str], None]]:
+    """Gives a function to be told what is being done now, `stages` times in all.
+
+    Shown on a terminal once a second has passed, and taken away at the end; never in a pipe or a file.
+    """
+    from tqdm import tqdm
+
+    bar = tqdm(total=stages, file=stream, disable=not stream.isatty(), delay=1.0, leave=False, ncols=72,
+               bar_format="{desc} {bar} {elapsed}")
+
+    def tell(words: str) -> None:
+        bar.set_description_str(words, refresh=False)
+        bar.update()
+
+    with bar:
+        yield tell
