@@ -13,9 +13,9 @@ __version__ = "0.1.0"
 _HOMES = {
     "load_job": "pathgen.job",
     "Job": "pathgen.job",
-    "build": "pathgen.build",
-    "Build": "pathgen.build",
-    "check": "pathgen.build",
+    "build": "pathgen.building",
+    "Build": "pathgen.building",
+    "check": "pathgen.building",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.scale",
@@ -67,7 +67,7 @@ def __dir__() -> list[str]:
 
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork, read_artwork
-    from pathgen.build import Build, build, check
+    from pathgen.building import Build, build, check
     from pathgen.cutters import Cutter
     from pathgen.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
     from pathgen.job import Job, load_job

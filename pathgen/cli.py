@@ -57,7 +57,7 @@ def _resolution(text: str) -> float:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from pathgen.build import build
+    from pathgen.building import build
     from pathgen.job import load_job
     from pathgen.report.text import finding_lines, summary_lines
 
@@ -73,7 +73,7 @@ def _build(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathgen.build import check
+    from pathgen.building import check
     from pathgen.job import load_job
     from pathgen.report.data import checks_data
     from pathgen.report.text import finding_lines

@@ -145,7 +145,8 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
 
 def _resurface_words(clamping: Clamping, name: str) -> str:
     limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
-    return f"cut the radius again over {name} alone" if limited else f"cut the radius again, level with the fill of {name}"
+    over = f"over {name} alone" if limited else f"over the board, level with the fill of {name}"
+    return f"cut the radius again {over}"
 
 
 def _wait_words(clamping: Clamping, step: Step) -> list[str]:

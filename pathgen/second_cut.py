@@ -25,7 +25,14 @@ LINK = 2.0
 
 
 def resurfacing_runs_over(
-    area: BaseGeometry, outline: Polygon, surface: Surface, cutter: Cutter, *, proud: float, stepdown: float, last: Passes
+    area: BaseGeometry,
+    outline: Polygon,
+    surface: Surface,
+    cutter: Cutter,
+    *,
+    proud: float,
+    stepdown: float,
+    last: Passes,
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 
@@ -46,8 +53,8 @@ def runs_over(
     """Tip positions, a run for each separate part of `area`, along the lines of `passes` and nowhere else.
 
     The cutter touches the surface all over `area`; from one pass to the next it follows `surface` a little above
-    it, clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their own line, so that the
-    second cut takes no more than the first.
+    it, clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their
+    own line, so that the second cut takes no more than the first.
     """
     lines = _lines(passes)
     parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]

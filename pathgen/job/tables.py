@@ -350,8 +350,8 @@ class MovedTable:
     """``[moved]``: how the measured marks are used."""
 
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
-    before: int | None = key(number(1, 1000, whole=True), "number of the first program written in the moved frame", None,
-                             shown="the first after the first fill")
+    before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",
+                             None, shown="the first after the first fill")
 
 
 SHORT = size(0.0, 100.0)

@@ -169,8 +169,8 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     inner = nested.parent[nested.level == 1]
     if not options.allowance or not len(inner):
         return thin
-    reach = max(2.0 * options.allowance, one.half_width / 2.0)
-    wide = shapely.buffer(nested.area[nested.level == 1], reach, quad_segs=8)
+    # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall
+    wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * options.allowance, quad_segs=8)
     owners, start = np.unique(inner, return_index=True)
     covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
     thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-3

@@ -66,27 +66,35 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         cut = inlay["second_cut"]
         if cut is None:
             continue
-        where = "over the whole board" if cut["area"] == "board" else (
-            f"over the inlay and {format_length(cut['blend'], units)} round it"
-        )
-        how = "its last pass is the first finishing pass again, coordinate for coordinate" if (
-            cut["repeats_first_pass"]
-        ) else f"{format_length(cut['skim'], units)} below the first surface" if cut["skim"] else (
-            "its last pass follows the first finishing pass"
-        )
         lines.append(
-            f"{inlay['name']}, program {cut['program']}: {where}; {how}. It takes {cut['wood_volume'] / 1000:.2f} ml of "
-            f"wood and {cut['fill_volume'] / 1000:.2f} ml of fill; {_span(cut['depth_left'], units)} of inlay remain."
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, units)}; {_how_cut(cut, units)}. It takes "
+            f"{cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
+            f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
     if lines and errors:
         shift = format_length(errors["shift"], units)
         rows = [
-            [row["direction"], f"{row['low'] * 1000:+.1f} um", f"{row['high'] * 1000:+.1f} um"] for row in errors["rows"]
+            [row["direction"], f"{row['low'] * 1000:+.1f} um", f"{row['high'] * 1000:+.1f} um"]
+            for row in errors["rows"]
         ]
         lines += ["", f"If the work lies {shift} off, the surface at the edge of the board comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
+
+
+def _where_cut(cut: dict[str, Any], units: str) -> str:
+    if cut["area"] == "board":
+        return "over the whole board"
+    return f"over the inlay and {format_length(cut['blend'], units)} round it"
+
+
+def _how_cut(cut: dict[str, Any], units: str) -> str:
+    if cut["repeats_first_pass"]:
+        return "its last pass is the first finishing pass again, coordinate for coordinate"
+    if cut["skim"]:
+        return f"{format_length(cut['skim'], units)} below the first surface"
+    return "its last pass follows the first finishing pass"
 
 
 def _contrast_lines(rows: Sequence[dict[str, Any]]) -> list[str]:

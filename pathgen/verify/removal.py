@@ -63,14 +63,13 @@ class Material:
 
     def cut(
         self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
-        waste: NDArray[np.bool_] | None = None, slivers: bool = True,
+        waste: NDArray[np.bool_] | None = None,
     ) -> Taken:
         """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
 
-        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be twice as deep. Without
-        `slivers`, cuts less than a cell thick are not noted: what rounding leaves for the next layer of a wall.
+        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be twice as deep.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste, slivers).run()
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste).run()
 
 
 def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
@@ -130,12 +129,11 @@ class _Cutting:
 
     def __init__(
         self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
-        waste: NDArray[np.bool_] | None, slivers: bool = True,
+        waste: NDArray[np.bool_] | None,
     ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.motion, self.cutter = motion, cutter
         self.note_deeper, self.note_rapid, self.waste = note_deeper, note_rapid, waste
-        self.slivers = slivers
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = _Ceiling(self.top)
         self.highest = self.ceiling.highest
@@ -388,11 +386,12 @@ class _Cutting:
             return
         if self.waste is not None:
             deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.note_deeper)
-        if not self.slivers:
-            if min(deep.shape) < 2:
-                return
-            deep = np.minimum(np.minimum(deep[1:, 1:], deep[1:, :-1]), np.minimum(deep[:-1, 1:], deep[:-1, :-1]))
-        self.taken.cut = self._deeper(self.taken.cut, deep, j, i, line, self.note_deeper)
+        if min(deep.shape) > 2:
+            # A shaving off a wall may be as high as the wall: only what is three points wide or more is a cut.
+            core = np.minimum.reduce(
+                [deep[1:-1, 1:-1], deep[:-2, 1:-1], deep[2:, 1:-1], deep[1:-1, :-2], deep[1:-1, 2:]]
+            )
+            self.taken.cut = self._deeper(self.taken.cut, core, j + 1, i + 1, line, self.note_deeper)
 
     def _deeper(self, so_far: Worst, into: Heights, j: int, i: int, line: int, least: float) -> Worst:
         depth = float(np.maximum.reduce(into, axis=None))

@@ -92,7 +92,7 @@ def simulate(
             taken[step.order] = material.cut(
                 motions[step.order], step.cutter, waste=_waste(clamping, step, grid) if note else None,
                 note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
-                note_rapid=tolerances.rapid if note else math.inf, slivers=clamping.moved_at(step) is None,
+                note_rapid=tolerances.rapid if note else math.inf,
             )
         if before is not None and not _same_pocket(step, steps[place + 1 : place + 2]):
             poured.append(_poured(clamping, step, material, surface, before, tolerances))
