@@ -307,9 +307,12 @@ def slots(
 
 def nut_slot(
     board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
-    entry: Literal["ramp", "peck"] = "ramp",
+    entry: Literal["ramp", "peck"] = "ramp", shelf_least: float = 0.0,
 ) -> Slots:
-    """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end."""
+    """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end.
+
+    A shelf is cut past the board's end, and at least `shelf_least` wide, for a cutter of that diameter.
+    """
     bass, treble = board.nut_line
     unit = (treble - bass) / np.linalg.norm(treble - bass)
     square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
@@ -318,7 +321,7 @@ def nut_slot(
         if behind <= 0:
             raise JobError("[nut] width", "left out, but the board ends at the nut face", allowed="behind_nut above 0",
                            remedy="give [board] behind_nut, the shelf's length")
-        width = behind + _SHELF_OVERRUN
+        width = max(behind + _SHELF_OVERRUN, shelf_least)
     elif width > behind:
         raise JobError("[nut] width", f"{width:g} mm, and the board runs {behind:.2f} mm behind the nut face",
                        allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")

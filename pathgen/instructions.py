@@ -7,7 +7,10 @@ import math
 import numpy as np
 
 from pathgen.clamping import (
+    BEVEL,
+    HOLES,
     HOVER,
+    NUT_SLOT,
     OUTLINE,
     POCKET,
     RESURFACE,
@@ -32,8 +35,11 @@ def purpose(clamping: Clamping, step: Step) -> str:
         RESURFACE: _resurface_words(clamping, name),
         WITNESS_MARKS: "drill witness marks in the waste",
         HOVER: f"look over the witness marks, spindle off, before the second cut of {name}",
+        HOLES: "cut the holes outside the board",
+        NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
-        OUTLINE: "cut the outline free, leaving tabs",
+        BEVEL: "bevel the edges of the fret slots",
+        OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
     }[step.operation]
 
 
@@ -53,7 +59,19 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is the nut face on the centre-line; the strings run along {along}. {z}."
+    return f"X 0 Y 0 is {zero_place(clamping.setup.zero)}; the strings run along {along}. {z}."
+
+
+def zero_place(zero: str) -> str:
+    """A place of zero in words."""
+    *on_blank, end, side = zero.split("-")
+    if not on_blank and end == "blank":
+        return "the centre of the blank"
+    if on_blank:
+        what = {"nut": "nut end", "end": "far end"}[end]
+        return f"the middle of the blank's {what}" if side == "centre" else f"the blank's corner, {what}, {side} side"
+    what = {"nut": "the nut face", "end": "the board's end"}[end]
+    return f"{what} on the centre-line" if side == "centre" else f"where {what} meets the {side} edge of the cut board"
 
 
 def before_start(clamping: Clamping, step: Step) -> list[str]:
@@ -80,8 +98,9 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
     size = format_length(step.cutter.diameter, clamping.units)
     lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
                  f"{_z_place(clamping, step)}.")
-    if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.through > 0:
-        depth = format_length(clamping.outline.through, clamping.units)
+    lowest = _below_work(clamping, step)
+    if lowest > 0:
+        depth = format_length(lowest, clamping.units)
         lines.append(f"This program cuts {depth} into the board under the work: see that there is one to spare.")
     return lines
 
@@ -106,6 +125,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     if step.operation == WITNESS_MARKS:
         places = "; ".join(_place_words(clamping, x, y) for x, y in clamping.marks.places) if clamping.marks else ""
         return [f"Note where the marks are: {places}."]
+    if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.skin:
+        return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
     if step.operation == OUTLINE:
         return ["Cut the tabs with a fine saw and trim them flush."]
     return []
@@ -164,6 +185,13 @@ def _wait_words(clamping: Clamping, step: Step) -> list[str]:
 def _place_words(clamping: Clamping, x: float, y: float) -> str:
     there = clamping.to_machine(np.array([[x, y, 0.0]]))[0]
     return ", ".join(f"{axis} {format_length(v, clamping.units)}" for axis, v in zip("XY", there[:2], strict=True))
+
+
+def _below_work(clamping: Clamping, step: Step) -> float:
+    """How far a step cuts below the underside of the work, mm."""
+    if step.operation == OUTLINE and clamping.outline is not None:
+        return -clamping.outline.bottom
+    return -clamping.holes.bottom if step.operation == HOLES and clamping.holes is not None else 0.0
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:

@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 RUN_OUT = 0.5
 """How far a through slot's cutter runs clear of the board's edge, mm."""
 
+_EDGE_SLANT = 0.1
+"""More than the taper of any board's edges, as a slope."""
+
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
 
@@ -28,16 +31,17 @@ def slotting(
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
-    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says: a thin cutter
-    never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may come
-    down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
+    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
+    cutter never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may
+    come down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with
+    too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     floors = slots.floors(surface)
     runs = []
     for index, line in enumerate(slots.lines):
-        beside = _side_by_side(line, slots.through[index], slots, cutter)
-        tops = [_line(ends, surface, cutter, chord_tolerance) for ends in beside]
+        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, cutter, chord_tolerance)
+        tops = [middle + aside for aside in _aside(line, slots, cutter)]
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
@@ -97,17 +101,22 @@ def _unit(line: Floats) -> Floats:
     return np.asarray((line[1] - line[0]) / np.linalg.norm(line[1] - line[0]))
 
 
-def _side_by_side(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
-    """(k, 2, 2) lines of the cutter's axis that together open the slot's width, with the ends where they belong."""
+def _ends(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
+    """(2, 2) ends of the cutter's way along a slot."""
     unit = _unit(line)
-    # A through slot runs out over the edge; a short one ends where the cutter's round end reaches it.
-    out = np.where(through, cutter.radius + slots.width + RUN_OUT, -cutter.radius)
-    ends = line + np.array([-out[0], out[1]])[:, None] * unit
+    # A through slot runs out over the edge at its whole width; a short one ends where the cutter's round end reaches.
+    slant = abs(float(unit[0])) / max(abs(float(unit[1])), 0.1)
+    out = np.where(through, cutter.radius + RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
+    return np.asarray(line + np.array([-out[0], out[1]])[:, None] * unit)
+
+
+def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
+    """(k, 3) shifts square to a slot's line that together open its width; its bottom is level across the slot."""
     spare = slots.width - cutter.diameter
     count = 1 if spare < 1e-9 else 1 + math.ceil(spare / (cutter.stepover * cutter.diameter))
     offsets = np.linspace(-spare / 2, spare / 2, count) if count > 1 else np.zeros(1)
-    square = np.array([-unit[1], unit[0]])
-    return np.asarray(ends[None] + offsets[:, None, None] * square)
+    unit = _unit(line)
+    return offsets[:, None] * np.array([-unit[1], unit[0], 0.0])
 
 
 def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> Floats:
@@ -123,23 +132,30 @@ def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> F
 def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:
     """One run: every line at every depth, without lifting out.
 
-    A layer begins on the first line: the ramp sinks along it, and the way back leaves it level; pecks go down at its
-    end instead. The other lines follow, and the run goes back inside the slot to where the next layer begins.
+    A layer begins on the first line. A ramp sinks along it, and the way back leaves it level; an even number of lines
+    is its own way back, and the ramps, each a stepdown below the one before, are levelled at the very bottom. Pecks go
+    down at the line's end instead. The other lines follow, back and forth.
     """
     deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
     count = math.ceil(deepest / stepdown - 1e-9)
+    comes_back = len(tops) % 2 == 0
     pieces: list[Floats] = []
     forward = True
     for layer in range(1, count + 1):
         was, now = (_at(tops[0], floors[0], deepest * k / count) for k in (layer - 1, layer))
         if entry == "ramp":
-            pieces += [_turned(_ramp(was, now, forward), forward), _turned(now, not forward)]
+            pieces.append(_turned(_ramp(was, now, forward), forward))
         else:
             pieces += [_pecks(_turned(was, forward)[0], _turned(now, forward)[0]), _turned(now, forward)]
+        forward = not forward
+        if entry == "ramp" and not comes_back:
+            pieces.append(_turned(now, forward))
             forward = not forward
         for top, floor in zip(tops[1:], floors[1:], strict=True):
             pieces.append(_turned(_at(top, floor, deepest * layer / count), forward))
             forward = not forward
+    if entry == "ramp" and comes_back:
+        pieces.append(_turned(floors[0], forward))
     return np.concatenate(pieces)
 
 

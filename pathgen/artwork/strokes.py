@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, areal
 from pathgen.artwork.dashes import dashed
-from pathgen.artwork.flatten import Floats, Ints, Polylines, flatten
+from pathgen.artwork.flatten import MAX_TURN, Floats, Ints, Polylines, flatten
 from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
 
@@ -252,7 +252,7 @@ class _Pen:
 
     def _sectors(self, vertex: Ints, a: Floats, b: Floats, sweep: Floats) -> Rings:
         """Slices of a disc round each vertex, from a through the signed angle `sweep` to b."""
-        flat = np.minimum(self.near[vertex] / self.half[vertex], 0.5)
+        flat = np.minimum(self.near[vertex] / self.half[vertex], 1.0 - np.cos(MAX_TURN / 2))
         count = np.ceil(np.abs(sweep) / (2 * np.arccos(1.0 - flat)) - 1e-9).astype(np.int64)
         count = np.clip(count, 1, 4000)
         which = np.repeat(np.arange(len(vertex)), count + 2)

@@ -94,7 +94,8 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
     if table is None:
         return None
     return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
-                    entry=table.entry)  # type: ignore[arg-type]
+                    entry=table.entry,  # type: ignore[arg-type]
+                    shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter)
 
 
 def holes_of(job: Job) -> Holes | None:

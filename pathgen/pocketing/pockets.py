@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -30,10 +31,8 @@ class PocketCut:
     cutter : Cutter
     toolpath : Toolpath
         In the board's frame; starts and ends at the safe height. Empty when there is nothing to do.
-    opened : shapely geometry
-        The region opened at the surface by this cutter and those before it.
-    left : shapely geometry
-        What is still not opened.
+    parts, opened_parts : (n,) arrays of shapely geometry
+        The polygons of the region, and what is opened of each by this cutter and those before it.
     skipped : float
         Area of the pieces that this cutter could have cut but that are below the smallest, mm2.
     ridge : float
@@ -44,11 +43,21 @@ class PocketCut:
 
     cutter: Cutter
     toolpath: Toolpath
-    opened: Polygon | MultiPolygon
-    left: Polygon | MultiPolygon
+    parts: Shapes
+    opened_parts: Shapes
     skipped: float = 0.0
     ridge: float = 0.0
     warnings: tuple[str, ...] = ()
+
+    @cached_property
+    def opened(self) -> Polygon | MultiPolygon:
+        """The region opened at the surface by this cutter and those before it."""
+        return whole(polygons(self.opened_parts))
+
+    @cached_property
+    def left(self) -> Polygon | MultiPolygon:
+        """What is still not opened. Worked out when first asked for: it takes a good part of a pocket's time."""
+        return whole(polygons(shapely.difference(self.parts, self.opened_parts)))
 
 
 def pocket(
@@ -123,8 +132,7 @@ def pocket(
         skipped = _cut_by(one, trace, parts, opened, options, tolerance, corners=corners)
         path = trace.toolpath()
         cuts.append(PocketCut(
-            cutter=one.cutter, toolpath=path, opened=whole(polygons(opened)),
-            left=whole(polygons(shapely.difference(parts, opened))), skipped=skipped,
+            cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
             ridge=floor_ridge(one, slope) if len(path) else 0.0,
             warnings=_warnings(one, parts, path, slope, where),
         ))

@@ -11,13 +11,26 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, Clamping, Step
+from pathgen.clamping import (
+    BEVEL,
+    HOLES,
+    NUT_SLOT,
+    OUTLINE,
+    RESURFACE,
+    SLOTS,
+    SURFACE_FINISH,
+    Clamping,
+    Step,
+)
 from pathgen.errors import ProgramError
 from pathgen.gcode.read import ReadProgram, read_program
+from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.grid import Grid
 from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.holes import hole_findings
 from pathgen.verify.motion import Motion, motion_over_board
+from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
 from pathgen.verify.removal import Material
@@ -137,9 +150,11 @@ def verify(
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
         found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
     found += pocket_findings(sim, clamping, motions, tolerances, culprit)
+    found += neighbour_findings(clamping, tolerances)
+    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings}
     for step in clamping.steps:
-        if step.order in motions and step.operation == SLOTS:
-            found += slot_findings(motions[step.order], step, clamping, tolerances)
+        if step.order in motions and step.operation in checks:
+            found += checks[step.operation](motions[step.order], step, clamping, tolerances)
         if step.order in motions and step.operation == OUTLINE:
             found += outline_findings(motions[step.order], step, clamping, sim, tolerances)
     order = {"forbid": 0, "warn": 1, "note": 2}
@@ -249,9 +264,9 @@ def _ridges(
     xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
     grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
-    sim = simulate(clamping, {s.order: motions[s.order] for s in clamping.steps
-                              if s.operation not in (SLOTS, OUTLINE) and s.order in motions}, grid, tolerances,
-                   note=False)
+    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, OUTLINE)
+    surfaced = {s.order: motions[s.order] for s in clamping.steps if s.operation not in later and s.order in motions}
+    sim = simulate(clamping, surfaced, grid, tolerances, note=False)
     return measure_ridges(sim.top, grid, clamping.finished_surface, area)
 
 

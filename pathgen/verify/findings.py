@@ -48,6 +48,12 @@ class Tolerances:
     slot_depth: float = 0.004
     slot_end: float = 0.02
     """Ends of slots that stop short."""
+    bevel: float = 0.01
+    """Bevels along slots wider or narrower than asked, or to one side."""
+    hole: float = 0.02
+    """Holes wider, narrower, deeper or shallower than asked."""
+    sliver: float = 0.8
+    """Wood between an inlay and a slot thinner than this may break out."""
     outline: float = 0.004
     """Outline off its line."""
     tab: float = 0.02

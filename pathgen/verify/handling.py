@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import HOVER, Clamping, Step
+from pathgen.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
 from pathgen.gcode.read import RAPID, ReadProgram
 from pathgen.toolpath import EASED_SHARE
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -22,6 +22,16 @@ def program_findings(
     program: ReadProgram, motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """All that can be said of one program without cutting anything."""
+    if not program.ended:
+        yield Finding(
+            code="no-end", severity="forbid", where=at(program.name, program.lines),
+            got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
+            remedy="make the programs again from the job",
+        )
+    if not motion.cutting.any():
+        yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
+                      allowed="a program that cuts", remedy="make the programs again from the job")
+        return
     yield from _header(program, clamping)
     yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
     yield from _feeds(program, motion, step, tolerances)
@@ -48,13 +58,13 @@ def travel_findings(programs: Mapping[str, ReadProgram], clamping: Clamping) -> 
 
 
 def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
-    if len(program) and program.units != {clamping.units}:
+    if program.units != {clamping.units}:
         yield Finding(
             code="other-units", severity="forbid", where=program.name, got=" and ".join(sorted(program.units)),
             allowed=clamping.units, remedy="make the programs again from the job",
         )
     offsets = set(np.unique(program.offset).tolist())
-    if len(program) and offsets != {54}:
+    if offsets != {54}:
         line = int(program.line[np.flatnonzero(program.offset != 54)[0]])
         got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
         yield Finding(
@@ -142,16 +152,6 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
 
 
 def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> Iterator[Finding]:
-    if not program.ended:
-        yield Finding(
-            code="no-end", severity="forbid", where=at(program.name, program.lines),
-            got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
-            remedy="make the programs again from the job",
-        )
-    if not len(program) or not (program.kind != RAPID).any():
-        yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
-                      allowed="a program that cuts", remedy="make the programs again from the job")
-        return
     lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5)
     sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
@@ -196,8 +196,11 @@ def _bounds(
             got="a move past the edge of the stock", allowed=f"no more than {margin:.1f} mm past it",
             remedy="check the zero and the units",
         )
-    through = clamping.outline.through if clamping.outline else 0.0
-    floor = -(through if step.operation == "outline" else 0.0) - tolerances.below_bed
+    lowest = {
+        OUTLINE: clamping.outline.bottom if clamping.outline else 0.0,
+        HOLES: clamping.holes.bottom if clamping.holes else 0.0,
+    }
+    floor = min(lowest.get(step.operation, 0.0), 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
         yield Finding(

@@ -72,6 +72,9 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
     height = np.where(inside, sim.top[np.minimum(row, sim.grid.shape[0] - 1), np.minimum(column, sim.grid.shape[1] - 1)],
                       -np.inf)
+    if cut.skin:
+        yield from _skin(height, samples, cut.skin, step, tolerances)
+        return
     tab = height > tolerances.tab
     spans = _round_spans(tab)
     name = step.file_name
@@ -103,6 +106,20 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
                 allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm", remedy="make the programs again from the job",
             )
         del least
+
+
+def _skin(
+    height: Floats, samples: Floats, skin: float, step: Step, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """The same thickness must be left all round."""
+    off = height - skin
+    worst = int(np.argmax(np.abs(off)))
+    if abs(off[worst]) > tolerances.tab:
+        yield Finding(
+            code="skin-wrong", severity="forbid", where=at(step.file_name, None, *samples[worst]),
+            got=f"{height[worst]:.3f} mm left under the groove", allowed=f"{skin:g} mm within {tolerances.tab:g}",
+            remedy="make the programs again from the job",
+        )
 
 
 def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0) -> Floats:

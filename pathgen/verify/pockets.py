@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.motion import Motion
+from pathgen.verify.removal import Heights
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
+_ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,34 +160,74 @@ def _floor(
             code="pocket-too-deep", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
             got=f"{inlay.depth - float(deep.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
         )
-    within = part.covered(_flat_part(clamping, poured.inlay, steps, tolerances)) & opened
-    allowed = _stair(clamping, steps, part.xs, part.ys) + tolerances.pocket_shallow
-    over = np.where(within, off - allowed, -np.inf)
-    if over.max(initial=-np.inf) > 0:
-        x, y = _worst(over == over.max(), part.xs, part.ys)
-        row, column = np.searchsorted(part.ys, y), np.searchsorted(part.xs, x)
-        program, line = culprit(x, y, (POCKET,))
-        yield Finding(
-            code="pocket-too-shallow", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
-            got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
-            allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for the steps of the cutter",
-            remedy="make the programs again from the job",
-        )
+    yield from _too_shallow(off, opened, poured, steps, sim, clamping, tolerances, culprit)
+    yield from _nowhere_deep(off, poured, steps, sim, clamping, tolerances)
 
 
-def _flat_part(clamping: Clamping, inlay: int, steps: list[Step], tolerances: Tolerances) -> shapely.Geometry:
-    """Where the floor is not the slope of a wall."""
-    reach = reachable(clamping, inlay, steps)
-    sloping = [float(s.cutter.half_width(clamping.inlays[inlay].depth)) for s in steps if s.cutter.shape != "flat-end"]
-    return reach.buffer(-(max(sloping, default=0.0) + 1.5 * tolerances.pocket_plan))
-
-
-def _stair(clamping: Clamping, steps: list[Step], xs: Floats, ys: Floats) -> Floats:
-    """How far above its depth each cutter's own shape may leave the floor, for each row: (rows, 1), mm."""
-    slope = clamping.board.surface.slope(_sharpest(clamping, xs), ys[:, None])
-    widest = max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
+def _too_shallow(
+    off: Heights, opened: Mask, poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping,
+    tolerances: Tolerances, culprit: Culprit,
+) -> Iterator[Finding]:
+    """Higher than the stair that the cutters' own shape leaves on a slope."""
+    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    reach, widest = reachable(clamping, poured.inlay, steps), _widest(steps)
+    floor = reach.buffer(-(_wall(clamping, poured.inlay, steps) + 1.5 * tolerances.pocket_plan))
+    slope = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys[:, None])
     ridge = max((float(s.cutter.profile(s.cutter.stepover * s.cutter.radius)) for s in steps), default=0.0)
-    return np.asarray(slope * widest + ridge)
+    share = max((s.cutter.stepover for s in steps), default=0.0)
+    # beside a wall the cutter cannot move further down the slope; away from walls its next pass can
+    for area, stair in ((floor, widest), (floor.buffer(-widest), 1.2 * share * widest)):
+        allowed = slope * stair + ridge + tolerances.pocket_shallow
+        over = np.where(part.covered(area) & opened, off - allowed, -np.inf)
+        if over.max(initial=-np.inf) > 0:
+            row, column = np.unravel_index(int(np.argmax(over)), over.shape)
+            x, y = float(part.xs[column]), float(part.ys[row])
+            program, line = culprit(x, y, (POCKET,))
+            yield Finding(
+                code="pocket-too-shallow", severity="forbid",
+                where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+                got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
+                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for the steps of the cutter",
+                remedy="make the programs again from the job",
+            )
+            return
+
+
+def _nowhere_deep(
+    off: Heights, poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
+    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    earlier: shapely.Geometry = shapely.Polygon()
+    wall = _wall(clamping, poured.inlay, steps)
+    for step in sorted(steps, key=lambda s: s.order):
+        half = float(step.cutter.half_width(inlay.depth))
+        reach = inlay.area.buffer(-half, quad_segs=32).buffer(half, quad_segs=32)
+        inset = 1.5 * tolerances.pocket_plan
+        for piece in shapely.get_parts(reach.difference(earlier.buffer(inset)).buffer(-(wall + inset))):
+            window = part.window(piece.bounds)
+            cells = off[window][part.part(window).covered(piece)]
+            slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5)
+            if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
+                yield Finding(
+                    code="pocket-too-shallow", severity="forbid",
+                    where=at(f"inlay {poured.inlay + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
+                    got=f"{inlay.depth - float(cells.min()):.3f} mm at its deepest", allowed=f"{inlay.depth:g} mm",
+                    remedy="make the programs again from the job",
+                )
+                return
+        earlier = earlier.union(reach)
+
+
+def _wall(clamping: Clamping, inlay: int, steps: list[Step]) -> float:
+    """How far from the edge the floor is still the slope of a wall, mm: 0 for flat ends."""
+    depth = clamping.inlays[inlay].depth
+    return max((float(s.cutter.half_width(depth)) for s in steps if s.cutter.shape != "flat-end"), default=0.0)
+
+
+def _widest(steps: list[Step]) -> float:
+    return max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
 
 
 def _sharpest(clamping: Clamping, xs: Floats) -> Floats:

@@ -7,6 +7,7 @@ across the board, and the top of each ridge is where the two flanks beside it me
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,10 +72,8 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
     inside = grid.covered(within)
     found: list[tuple[Floats, Floats, Floats]] = []
     above, below = (-math.inf, (math.nan, math.nan)), (math.inf, (math.nan, math.nan))
-    for column, x in enumerate(grid.xs):
-        rows = np.flatnonzero(inside[:, column])
-        if len(rows) < 5:
-            continue
+    for column, rows in _stretches(inside):
+        x = grid.xs[column]
         y = grid.ys[rows]
         off = top[rows, column].astype(float) - surface.height(x, y)
         high, low = int(np.argmax(off)), int(np.argmin(off))
@@ -89,6 +88,15 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
                       above_at=(math.nan, math.nan), below_at=(math.nan, math.nan))
     x_all, y_all, h_all = (np.concatenate(part) for part in zip(*found, strict=True))
     return Ridges(x=x_all, y=y_all, height=h_all, above=above[0], below=below[0], above_at=above[1], below_at=below[1])
+
+
+def _stretches(inside: NDArray[np.bool_]) -> Iterator[tuple[int, NDArray[np.intp]]]:
+    """Column and rows of every unbroken stretch of 5 points or more: a slanting slot or a pocket parts a section."""
+    for column in range(inside.shape[1]):
+        rows = np.flatnonzero(inside[:, column])
+        for part in np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1):
+            if len(part) >= 5:
+                yield column, part
 
 
 def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floats]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathgen.clamping import POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
@@ -113,7 +113,7 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
 
 def _waste(clamping: Clamping, step: Step, grid: Grid) -> Mask | None:
     """Slots run out into the waste, where the blank still stands higher than the board."""
-    if step.operation != SLOTS:
+    if step.operation not in (SLOTS, NUT_SLOT, BEVEL):
         return None
     return np.logical_not(grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre")))
 

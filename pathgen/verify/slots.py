@@ -1,4 +1,4 @@
-"""Whether each fret slot is on its line, at its depth, as wide and as long as asked: measured from the text."""
+"""Whether each slot is on its line, at its depth, as wide and as long as asked: measured from the text."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping, Step
+from pathgen.clamping import NUT_SLOT, Clamping, Step
 from pathgen.cutters import Cutter
 from pathgen.fingerboard import Slots
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -18,11 +18,12 @@ Floats = NDArray[np.float64]
 
 _NEAR = 1.0  # mm: a move nearer than this to a slot's line is meant for it
 _EVERY = 0.5  # mm between places where the depth is measured
+_ASIDE = 0.45  # share of the width: the depth is measured on the slot's line and this far to both sides of it
 
 
 def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
-    """Every slot of the job against the moves of the slots program."""
-    slots = clamping.slots
+    """Every slot of the job against the moves of its program."""
+    slots = clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
     if slots is None:
         return
     with np.errstate(invalid="ignore"):
@@ -31,17 +32,17 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         top = clamping.finished_surface.height(motion.end[:, 0], nearest_y)
         rows = np.flatnonzero(motion.cutting & ~(low > top))
     start, end = motion.start[rows], motion.end[rows]
-    owner = _nearest_slot(start, end, slots)
+    owner = nearest_slot(start, end, slots)
     if (owner < 0).any():
         i = int(np.argmax(owner < 0))
         yield Finding(
             code="slot-stray", severity="forbid",
-            where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]), got="a cut that is on no fret slot",
+            where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]), got="a cut that is on no slot",
             allowed=f"within {_NEAR:g} mm of a slot's line", remedy="make the programs again from the job",
         )
     for number in range(len(slots.lines)):
         own = owner == number
-        name = f"slot {int(slots.number[number])}"
+        name = "nut slot" if step.operation == NUT_SLOT else f"slot {int(slots.number[number])}"
         if not own.any():
             yield Finding(
                 code="slot-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
@@ -53,16 +54,17 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         )
 
 
-def _nearest_slot(start: Floats, end: Floats, slots: Slots) -> NDArray[np.intp]:
+def nearest_slot(start: Floats, end: Floats, slots: Slots) -> NDArray[np.intp]:
     """Index of the slot each move is meant for, -1 for none."""
-    origin, unit, _ = _lines(slots)
+    origin, unit, _ = slot_lines(slots)
     middle = (start[:, None, :2] + end[:, None, :2]) / 2 - origin
     off = np.abs(middle[..., 1] * unit[:, 0] - middle[..., 0] * unit[:, 1])
     nearest = np.argmin(off, axis=1) if len(off) else np.empty(0, int)
-    return np.where(off[np.arange(len(off)), nearest] < _NEAR, nearest, -1)
+    return np.where(off[np.arange(len(off)), nearest] < max(_NEAR, slots.width / 2), nearest, -1)
 
 
-def _lines(slots: Slots) -> tuple[Floats, Floats, Floats]:
+def slot_lines(slots: Slots) -> tuple[Floats, Floats, Floats]:
+    """(n, 2) bass ends, (n, 2) directions from there, and (n,) lengths."""
     run = slots.lines[:, 1] - slots.lines[:, 0]
     length = np.linalg.norm(run, axis=1)
     return slots.lines[:, 0], run / length[:, None], length
@@ -72,9 +74,8 @@ def _one_slot(
     name: str, number: int, start: Floats, end: Floats, lines: NDArray[np.int64], step: Step, clamping: Clamping,
     slots: Slots, tolerances: Tolerances,
 ) -> Iterator[Finding]:
-    origin, unit, length = (part[number] for part in _lines(slots))
-    along = np.stack([(p[:, :2] - origin) @ unit for p in (start, end)], axis=1)
-    aside = np.stack([(p[:, 1] - origin[1]) * unit[0] - (p[:, 0] - origin[0]) * unit[1] for p in (start, end)], axis=1)
+    origin, unit, length = (part[number] for part in slot_lines(slots))
+    along, aside = along_and_aside(start, end, origin, unit)
     half = float(step.cutter.half_width(slots.depth))
 
     def found(code: str, i: int, got: str, allowed: str) -> Finding:
@@ -88,16 +89,25 @@ def _one_slot(
         if abs(wall) > tolerances.slot_line:
             i = int(np.argmax((aside * side).max(axis=1)))
             yield found("slot-off-line", i, f"a wall {wall:+.4f} mm from its place", f"{tolerances.slot_line:g} mm")
-    yield from _ends(along, half, float(length), slots, tolerances, found)
+    yield from _ends(along, half, float(length), slots.through[number], tolerances, found)
     yield from _depth(along, aside, start, end, half, step.cutter, number, clamping, slots, tolerances, found)
 
 
-def _ends(along: Floats, half: float, length: float, slots: Slots, tolerances: Tolerances, found) -> Iterator[Finding]:  # type: ignore[no-untyped-def]
-    for side, reach in ((-1, -along.min()), (1, along.max() - length)):
+def along_and_aside(start: Floats, end: Floats, origin: Floats, unit: Floats) -> tuple[Floats, Floats]:
+    """(n, 2) distances of each move's start and end along a slot's line, and to its left."""
+    along = np.stack([(p[:, :2] - origin) @ unit for p in (start, end)], axis=1)
+    aside = np.stack([(p[:, 1] - origin[1]) * unit[0] - (p[:, 0] - origin[0]) * unit[1] for p in (start, end)], axis=1)
+    return along, aside
+
+
+def _ends(  # type: ignore[no-untyped-def]
+    along: Floats, half: float, length: float, through: NDArray[np.bool_], tolerances: Tolerances, found
+) -> Iterator[Finding]:
+    for side, out, reach in zip((-1, 1), through, (-along.min(), along.max() - length), strict=True):
         i = int(np.argmax((along * side).max(axis=1)))
-        if slots.short is None and reach < -tolerances.slot_end:
+        if out and reach < -tolerances.slot_end:
             yield found("slot-too-short", i, f"stops {-reach:.3f} mm inside the edge", "cut through the edge")
-        elif slots.short is not None and abs(reach + half) > tolerances.slot_end:
+        elif not out and abs(reach + half) > tolerances.slot_end:
             yield found("slot-end", i, f"ends {reach + half:+.3f} mm from its place", f"{tolerances.slot_end:g} mm")
 
 
@@ -105,26 +115,52 @@ def _depth(  # type: ignore[no-untyped-def]
     along: Floats, aside: Floats, start: Floats, end: Floats, half: float, cutter: Cutter, number: int,
     clamping: Clamping, slots: Slots, tolerances: Tolerances, found,
 ) -> Iterator[Finding]:
-    origin, unit, length = (part[number] for part in _lines(slots))
+    origin, unit, length = (part[number] for part in slot_lines(slots))
+    surface = clamping.finished_surface
     s = np.linspace(0.0, float(length), max(3, round(float(length) / _EVERY)))
-    back = along[:, 1] < along[:, 0]
-    from_, to = np.where(back, along[:, 1], along[:, 0]), np.where(back, along[:, 0], along[:, 1])
-    z0, z1 = np.where(back, end[:, 2], start[:, 2]), np.where(back, start[:, 2], end[:, 2])
-    cut = swept_heights(cutter, s - from_[:, None], np.zeros((len(along), 1)), (to - from_)[:, None], (z1 - z0)[:, None])
-    cut += z0[:, None]
-    by = np.argmin(cut, axis=0)
-    floor = cut[by, np.arange(len(s))]
     place = origin + s[:, None] * unit
-    top = clamping.finished_surface.height(place[:, 0], place[:, 1])
-    depth = top - floor
-    at_ends = np.minimum(s, length - s) < 4 * half
-    slope = clamping.finished_surface.slope(place[:, 0], place[:, 1])
-    shallow = slots.depth - depth - np.where(at_ends, 4 * half * slope, 0.0)
-    if slots.short is not None:
-        shallow = np.where(np.minimum(s, length - s) < half + 2 * tolerances.slot_end, -np.inf, shallow)
-    deepest, shallowest = int(np.argmax(depth)), int(np.argmax(shallow))
-    allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g}"
-    if depth[deepest] > slots.depth + tolerances.slot_depth:
-        yield found("slot-too-deep", int(by[deepest]), f"{depth[deepest]:.4f} mm deep", allowed)
-    if shallow[shallowest] > tolerances.slot_depth:
-        yield found("slot-too-shallow", int(by[shallowest]), f"{depth[shallowest]:.4f} mm deep", allowed)
+    top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
+    if slots.bottom == "flat":
+        wanted, slack = np.full(len(s), slots.floors(surface)[number]), np.zeros(len(s))
+        allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g}"
+    else:
+        wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
+        allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g}"
+    # Within a round end a place beside the line lies outside what the cutter reaches.
+    measured = np.ones(len(s), bool)
+    measured &= slots.through[number, 0] | (s > half + 2 * tolerances.slot_end)
+    measured &= slots.through[number, 1] | (length - s > half + 2 * tolerances.slot_end)
+    for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
+        floor, by = _floor(along, aside - beside, start, end, s, cutter)
+        deep = wanted - floor
+        # Near its side a round cutter reaches less far down a slope.
+        beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
+        shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
+        deepest, shallowest = int(np.argmax(deep)), int(np.argmax(shallow))
+        if deep[deepest] > tolerances.slot_depth:
+            yield found("slot-too-deep", int(by[deepest]), f"{(top - floor)[deepest]:.4f} mm deep", allowed)
+            return
+        if shallow[shallowest] > tolerances.slot_depth:
+            yield found("slot-too-shallow", int(by[shallowest]), f"{(top - floor)[shallowest]:.4f} mm deep", allowed)
+            return
+
+
+def _floor(
+    along: Floats, aside: Floats, start: Floats, end: Floats, s: Floats, cutter: Cutter
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Lowest height that the moves leave at places s on a line, and which move leaves it."""
+    # A move to the side is taken as the two places where it begins and ends.
+    slanting = np.abs(aside[:, 1] - aside[:, 0]) > 1e-3
+    rows = np.concatenate([np.flatnonzero(~slanting), np.flatnonzero(slanting), np.flatnonzero(slanting)])
+    along, aside, heights = along[rows], aside[rows], np.stack([start[rows, 2], end[rows, 2]], axis=1)
+    straight, turned = int((~slanting).sum()), int(slanting.sum())
+    for values in (along, aside, heights):
+        values[straight : straight + turned, 1] = values[straight : straight + turned, 0]
+        values[straight + turned :, 0] = values[straight + turned :, 1]
+    order = np.argsort(along, axis=1, kind="stable")
+    along, heights = np.take_along_axis(along, order, axis=1), np.take_along_axis(heights, order, axis=1)
+    from_, length, rise = along[:, :1], along[:, 1:] - along[:, :1], heights[:, 1:] - heights[:, :1]
+    cut = swept_heights(cutter, s - from_, np.broadcast_to(aside[:, :1], (len(along), len(s))), length, rise)
+    cut = cut + heights[:, :1]
+    by = np.argmin(cut, axis=0)
+    return cut[by, np.arange(len(s))], rows[by]

@@ -34,9 +34,11 @@ class Deviation:
 def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
     """Where the finished surface must be right: the board, without slots and without pockets that stay open."""
     area = clamping.board.outline.buffer(-clear, join_style="mitre")
-    if clamping.slots is not None:
-        lines = shapely.linestrings(clamping.slots.lines)
-        area = area.difference(shapely.union_all(shapely.buffer(lines, clamping.slots.width / 2 + clear, cap_style="square")))
+    for slots in (clamping.slots, clamping.nut_slot):
+        if slots is not None:
+            half = slots.width / 2 + slots.bevel + clear
+            cut = shapely.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
+            area = area.difference(shapely.union_all(cut))
     pocketed = {step.inlay for step in clamping.steps if step.inlay is not None}
     bare = [inlay.area.buffer(clear) for i, inlay in enumerate(clamping.inlays) if inlay.fill == "none" and i in pocketed]
     return area.difference(shapely.union_all(bare)) if bare else area

@@ -1,0 +1,224 @@
+"""What each cutter can reach of a drawing, what it cannot, and which set of cutters opens how much in what time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.cutters import Cutter
+from pathgen.errors import CutterError
+from pathgen.pocketing import pocket
+from pathgen.pocketing.openings import Shapes, cleaned, opening, polygons, whole
+from pathgen.surface import Surface
+from pathgen.toolpath import EASED_SHARE, Move, Toolpath
+
+Floats = NDArray[np.float64]
+
+_BISECTIONS = 7
+"""Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
+
+_MOSTLY = 0.9
+"""Share of a detail's area that a cutter must open to be said to reach it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """A part of the drawing that a cutter cannot open: mm, mm2."""
+
+    at: tuple[float, float]
+    """The middle of its widest place."""
+    area: float
+    width: float
+    """How wide the drawing is there."""
+    largest: float
+    """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutterReach:
+    """What one cutter alone can open of one colour."""
+
+    colour: str
+    cutter: str
+    area: float
+    reachable_area: float
+    details: tuple[Detail, ...]
+    """The largest first; details under the smallest area are left out."""
+
+    @property
+    def share(self) -> float:
+        """Reachable area over area."""
+        return self.reachable_area / self.area if self.area else 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetReach:
+    """What a set of cutters opens of the whole drawing, one after the other, and how long that takes."""
+
+    cutters: tuple[str, ...]
+    share: float
+    minutes: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wall:
+    """The narrowest wood left between two pockets, mm."""
+
+    width: float
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """The table for choosing cutters."""
+
+    cutters: tuple[CutterReach, ...]
+    sets: tuple[SetReach, ...]
+    narrowest_wall: Wall | None
+    """None where there is only one pocket."""
+
+
+def reach(
+    regions: Sequence[tuple[str, BaseGeometry]],
+    cutters: Sequence[Cutter],
+    *,
+    depth: float,
+    surface: Surface | None = None,
+    sets: Sequence[Sequence[Cutter]] | None = None,
+    minutes: Callable[[Toolpath, Cutter], float] | None = None,
+    smallest: float = 0.05,
+    most_details: int = 100,
+) -> Reach:
+    """What each cutter can reach of each colour, and what sets of cutters would open in how long.
+
+    Parameters
+    ----------
+    regions : sequence of (colour, shapely geometry)
+        mm, in the board's frame when `surface` is given.
+    cutters : sequence of Cutter
+        A cutter whose flute is too short for the depth reaches nothing.
+    depth : float
+        Below the surface, mm.
+    surface : Surface
+        Left out: level.
+    sets : sequence of sequences of Cutter
+        Left out: each cutter alone, each with the next, and all, largest first.
+    minutes : callable
+        Time of a toolpath with a cutter; left out: lengths over feeds, with rapids at 5000 mm/min.
+    smallest : float
+        Details of less area (mm2) are left out.
+    most_details : int
+        How many details are listed for a colour and a cutter, the largest first.
+    """
+    surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
+    shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
+    by_cutter = tuple(
+        _cutter_reach(colour, parts, cutter, surface, depth, smallest, most_details)
+        for colour, parts in shapes for cutter in cutters
+    )
+    everything = cleaned(shapely.union_all([shape for _, shape in regions]))
+    timer = minutes or plain_minutes
+    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in sets or usual_sets(cutters))
+    return Reach(cutters=by_cutter, sets=table, narrowest_wall=narrowest_wall(everything))
+
+
+def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
+    """Each cutter alone, each with the next smaller, and all: largest first, none twice, v cutters last."""
+    ordered = tuple(sorted(cutters, key=lambda c: (c.shape == "v", -c.diameter)))
+    sets = [(c,) for c in ordered] + list(zip(ordered, ordered[1:], strict=False))
+    return sets + ([ordered] if len(ordered) > 2 else [])
+
+
+def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:
+    """Lengths over feeds, in minutes: without the time that the machine takes to speed up and slow down."""
+    feed = np.full(len(path), float(cutter.feed))
+    feed[path.kinds == Move.RAPID] = rapid
+    feed[path.kinds == Move.PLUNGE] = cutter.plunge
+    feed[path.kinds == Move.EASED] = EASED_SHARE * cutter.feed
+    return float((path.lengths / feed).sum())
+
+
+def narrowest_wall(region: BaseGeometry) -> Wall | None:
+    """The narrowest wood between two separate pockets of a region; None when it is one pocket or nothing."""
+    parts = polygons(region)
+    if len(parts) < 2:
+        return None
+    tree = shapely.STRtree(parts)
+    pairs, gap = tree.query_nearest(parts, exclusive=True, return_distance=True, all_matches=False)
+    k = int(np.argmin(gap))
+    across = shapely.shortest_line(parts[pairs[0, k]], parts[pairs[1, k]])
+    x, y = shapely.get_coordinates(across).mean(axis=0)
+    return Wall(width=float(gap[k]), at=(float(x), float(y)))
+
+
+def _set_reach(
+    region: BaseGeometry,
+    group: Sequence[Cutter],
+    surface: Surface,
+    depth: float,
+    minutes: Callable[[Toolpath, Cutter], float],
+) -> SetReach:
+    names = tuple(c.name for c in group)
+    try:
+        cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+    except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
+        return SetReach(cutters=names, share=0.0, minutes=0.0)
+    total = sum(minutes(cut.toolpath, cut.cutter) for cut in cuts)
+    return SetReach(cutters=names, share=cuts[-1].opened.area / region.area if cuts else 0.0, minutes=total)
+
+
+def _cutter_reach(
+    colour: str,
+    parts: Shapes,
+    cutter: Cutter,
+    surface: Surface,
+    depth: float,
+    smallest: float,
+    most: int,
+) -> CutterReach:
+    area = float(shapely.area(parts).sum())
+    if depth > cutter.flute_length:
+        return CutterReach(colour=colour, cutter=cutter.name, area=area, reachable_area=0.0, details=())
+    one = opening(cutter, surface, depth, whole(parts), 0.002)
+    opened = one.opened(one.axis_region(parts))
+    missed, part = shapely.get_parts(shapely.difference(parts, opened), return_index=True)
+    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
+    big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
+    details = _details(missed[big], parts[part[big]], 2.0 * one.half_width)
+    return CutterReach(
+        colour=colour, cutter=cutter.name, area=area, reachable_area=float(shapely.area(opened).sum()),
+        details=tuple(details),
+    )
+
+
+def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
+    """Where each missed place is, how wide the drawing is there, and what would open it."""
+    if not len(missed):
+        return []
+    middles = shapely.get_coordinates([shapely.maximum_inscribed_circle(m, 0.02) for m in missed])[::2]
+    there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
+    largest = _largest_that_opens(missed, region, width)
+    return [
+        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d))
+        for (x, y), a, w, d in zip(middles, shapely.area(missed), there, largest, strict=True)
+    ]
+
+
+def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:
+    """The largest diameter whose opening of the region covers nine tenths of each missed place, by bisection."""
+    x0, y0, x1, y1 = shapely.bounds(missed).T
+    window = shapely.intersection(region, shapely.box(x0 - 2 * width, y0 - 2 * width, x1 + 2 * width, y1 + 2 * width))
+    enough = _MOSTLY * shapely.area(missed)
+    low, high = np.zeros(len(missed)), np.full(len(missed), width)
+    for _ in range(_BISECTIONS):
+        middle = (low + high) / 2.0
+        opened = shapely.buffer(shapely.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
+        covers = shapely.area(shapely.intersection(opened, missed)) >= enough
+        low, high = np.where(covers, middle, low), np.where(covers, high, middle)
+    return low

@@ -1,0 +1,74 @@
+"""Whether the v cutter bevels both edges of each slot by as much as asked: measured from the text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.clamping import Clamping, Step
+from pathgen.fingerboard import Slots
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.motion import Motion
+from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
+
+Floats = NDArray[np.float64]
+
+
+def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """Every slot's bevel against the moves of the bevel program."""
+    slots, surface = clamping.slots, clamping.finished_surface
+    if slots is None:
+        return
+    rows = np.flatnonzero(motion.cutting & np.isfinite(motion.start).all(axis=1))
+    start, end = motion.start[rows], motion.end[rows]
+    with np.errstate(invalid="ignore"):
+        below = np.stack([p[:, 2] < surface.height(p[:, 0], p[:, 1]) for p in (start, end)]).any(axis=0)
+    rows, start, end = rows[below], start[below], end[below]
+    owner = nearest_slot(start, end, slots)
+    if (owner < 0).any():
+        i = int(np.argmax(owner < 0))
+        yield _finding("bevel-stray", step, motion, int(rows[i]), "a cut that is on no slot", "on the slots' lines")
+    for number in range(len(slots.lines)):
+        own = np.flatnonzero(owner == number)
+        # plunges and lifts stand on one spot; the bevel is what the moves along the slot leave
+        own = own[np.linalg.norm(end[own, :2] - start[own, :2], axis=1) > 1e-6]
+        name = f"slot {int(slots.number[number])}"
+        if not len(own):
+            yield Finding(code="bevel-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
+                          allowed="a bevel along each slot", remedy="make the programs again from the job")
+            continue
+        for i, got in _one(start[own], end[own], number, slots, step, clamping, tolerances):
+            yield _finding("bevel-wrong", step, motion, int(rows[own[i]]), f"{name}: {got}",
+                           f"{slots.bevel:g} mm on both edges within {tolerances.bevel:g}")
+
+
+def _one(
+    start: Floats, end: Floats, number: int, slots: Slots, step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[tuple[int, str]]:
+    """(move, words) for what is wrong with one bevel: its place, its width, its ends."""
+    origin, unit, length = (part[number] for part in slot_lines(slots))
+    along, aside = along_and_aside(start, end, origin, unit)
+    if np.abs(aside).max() > tolerances.bevel:
+        yield int(np.argmax(np.abs(aside).max(axis=1))), f"{np.abs(aside).max():.4f} mm off its line"
+    surface = clamping.finished_surface
+    share = np.linspace(0.0, 1.0, 5)[:, None, None]
+    points = start + share * (end - start)
+    normal = surface.normal(points[..., 0], points[..., 1])
+    steep = (normal[..., :2] @ unit) / normal[..., 2]
+    depth = surface.height(points[..., 0], points[..., 1]) - points[..., 2]
+    # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
+    bevel = depth / np.sqrt(step.cutter.wall_slope**2 - steep**2) - slots.width / 2
+    off = bevel - slots.bevel
+    worst = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
+    if abs(off[worst]) > tolerances.bevel:
+        yield int(worst[1]), f"a bevel of {bevel[worst]:.4f} mm"
+    for side, out, reach in zip((-1, 1), slots.through[number], (-along.min(), along.max() - length), strict=True):
+        if reach < (0.0 if out else -slots.width / 2) - tolerances.slot_end:
+            yield int(np.argmax((along * side).max(axis=1))), f"stops {-reach:.3f} mm before the slot's end"
+
+
+def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:
+    return Finding(code=code, severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+                   got=got, allowed=allowed, remedy="make the programs again from the job")

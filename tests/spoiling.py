@@ -1,0 +1,744 @@
+"""Programs spoilt on purpose, in many ways, to see how many of them verification notices.
+
+    python -m tests.spoiling JOB.toml [SEED]
+
+builds the job, spoils its programs in each way in turn and prints the share that verification refused.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
+from pathgen.gcode.read import read_program
+
+Texts = dict[str, str]
+
+
+@dataclass
+class Moves:
+    """A program taken apart into moves that can be changed, and put together again."""
+
+    head: list[str]
+    kind: np.ndarray
+    points: np.ndarray
+    feed: np.ndarray
+    unit: float
+
+    @classmethod
+    def of(cls, text: str) -> Moves:
+        read = read_program(text)
+        lines = text.splitlines()
+        head = lines[: int(read.line[0])]  # as far as the first retract, which has no X and Y yet
+        head += [line for line in lines[len(head) :] if line.startswith("M3")][:1]
+        unit = 25.4 if read.units == {"in"} else 1.0
+        return cls(head, read.kind[1:].copy(), read.end[1:].copy(), read.feed[1:].copy(), unit)
+
+    def text(self) -> str:
+        rows = [
+            f"G{k} X{x:.5f} Y{y:.5f} Z{z:.5f}" + (f" F{f:.3f}" if k else "")
+            for k, (x, y, z), f in zip(self.kind, self.points / self.unit, self.feed / self.unit, strict=True)
+        ]
+        return "\n".join([*self.head, *rows, "M5", "M30", ""])
+
+    def keep(self, which: np.ndarray) -> Moves:
+        self.kind, self.points, self.feed = self.kind[which], self.points[which], self.feed[which]
+        return self
+
+    @property
+    def cuts(self) -> np.ndarray:
+        return self.kind > 0
+
+    def runs(self) -> list[np.ndarray]:
+        """Indices of each run of feed moves between rapids."""
+        index = np.flatnonzero(self.cuts)
+        return np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
+
+    def passes(self, axis: int = 1) -> list[np.ndarray]:
+        """Indices of moves of each long lengthwise pass of the last run."""
+        run = self.runs()[-1]
+        same = np.flatnonzero(np.diff(self.points[run, axis]) == 0) + 1
+        groups = np.split(run[same], np.flatnonzero(np.diff(run[same]) > 1) + 1)
+        return [g for g in groups if np.abs(self.points[g[-1], 1 - axis] - self.points[g[0] - 1, 1 - axis]) > 20]
+
+
+@dataclass
+class Case:
+    """What a spoiling works on."""
+
+    texts: Texts
+    clamping: Clamping
+    rng: np.random.Generator
+    spoilt: Texts = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.spoilt = dict(self.texts)
+
+    def name(self, operation: str, index: int = 0) -> str:
+        return [s.file_name for s in self.clamping.steps if s.operation == operation][index]
+
+    def moves(self, operation: str, index: int = 0) -> Moves:
+        return Moves.of(self.texts[self.name(operation, index)])
+
+    def put(self, operation: str, moves: Moves | str, index: int = 0) -> None:
+        self.spoilt[self.name(operation, index)] = moves if isinstance(moves, str) else moves.text()
+
+    def sub(self, operation: str, pattern: str, new: str, *, count: int = 1, index: int = 0) -> None:
+        text = self.texts[self.name(operation, index)]
+        self.put(operation, re.sub(pattern, new, text, count=count, flags=re.MULTILINE), index)
+
+    @property
+    def across(self) -> int:
+        """Index of the machine axis across the board."""
+        return 1 if self.clamping.setup.along == "x" else 0
+
+    def slot(self, moves: Moves) -> np.ndarray:
+        """Feed moves of one slot, chosen by chance."""
+        runs = moves.runs()
+        return runs[int(self.rng.integers(len(runs)))]
+
+
+Spoiling = Callable[[Case], None]
+SPOILINGS: dict[str, Spoiling] = {}
+
+
+def spoiling(call: Spoiling) -> Spoiling:
+    SPOILINGS[call.__name__.replace("_", " ")] = call
+    return call
+
+
+def _shifted(operation: str, axis: int, by: float, *, cuts_only: bool = True) -> Spoiling:
+    def call(case: Case) -> None:
+        moves = case.moves(operation)
+        which = moves.cuts if cuts_only else slice(None)
+        moves.points[which, axis] += by
+        case.put(operation, moves)
+
+    return call
+
+
+for _name, _operation, _axis, _by in (
+    ("rough 0.5 too low", SURFACE_ROUGH, 2, -0.5),
+    ("finish 0.005 too low", SURFACE_FINISH, 2, -0.005),
+    ("finish 0.005 too high", SURFACE_FINISH, 2, 0.005),
+    ("resurface 0.004 too low", RESURFACE, 2, -0.004),
+    ("resurface 0.02 too high", RESURFACE, 2, 0.02),
+    ("pocket 0.03 too deep", POCKET, 2, -0.03),
+    ("pocket 0.05 too shallow", POCKET, 2, 0.05),
+    ("slots 0.02 too deep", SLOTS, 2, -0.02),
+    ("slots 0.02 too shallow", SLOTS, 2, 0.02),
+    ("outline 0.5 into the bed", OUTLINE, 2, -0.5),
+    ("outline not through", OUTLINE, 2, 0.5),
+):
+    SPOILINGS[_name] = _shifted(_operation, _axis, _by)
+
+
+@spoiling
+def small_cutter_too_shallow(case: Case) -> None:
+    moves = case.moves(POCKET, 1)
+    moves.points[moves.cuts, 2] += 0.05
+    case.put(POCKET, moves, 1)
+
+
+for _name, _operation, _axis, _by in (
+    ("pocket 0.1 aside in X", POCKET, 0, 0.1),
+    ("pocket 0.1 aside in Y", POCKET, 1, 0.1),
+    ("slots 0.02 aside in X", SLOTS, 0, 0.02),
+    ("slots 1 aside in Y", SLOTS, 1, 1.5),
+    ("outline 0.03 aside in X", OUTLINE, 0, 0.03),
+    ("outline 0.03 aside in Y", OUTLINE, 1, 0.03),
+    ("finish 2 aside in X", SURFACE_FINISH, 0, 2.0),
+    ("finish 0.1 aside in Y", SURFACE_FINISH, 1, 0.1),
+    ("resurface 0.1 aside in Y", RESURFACE, 1, 0.1),
+):
+    SPOILINGS[_name] = _shifted(_operation, _axis, _by, cuts_only=False)
+
+
+@spoiling
+def one_finishing_pass_left_out(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    passes = moves.passes(case.across)
+    which = np.ones(len(moves.kind), bool)
+    which[passes[int(case.rng.integers(2, len(passes) - 2))]] = False
+    case.put(SURFACE_FINISH, moves.keep(which))
+
+
+@spoiling
+def one_finishing_pass_lower(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    passes = moves.passes(case.across)
+    moves.points[passes[int(case.rng.integers(2, len(passes) - 2))], 2] -= 0.01
+    case.put(SURFACE_FINISH, moves)
+
+
+@spoiling
+def one_finishing_pass_higher(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    passes = moves.passes(case.across)
+    moves.points[passes[int(case.rng.integers(2, len(passes) - 2))], 2] += 0.02
+    case.put(SURFACE_FINISH, moves)
+
+
+@spoiling
+def one_finishing_pass_aside(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    passes = moves.passes(case.across)
+    chosen = passes[int(case.rng.integers(2, len(passes) - 2))]
+    moves.points[np.concatenate([[chosen[0] - 1], chosen]), case.across] += 0.15
+    case.put(SURFACE_FINISH, moves)
+
+
+@spoiling
+def every_second_finishing_pass_left_out(case: Case) -> None:
+    for operation in (SURFACE_FINISH, RESURFACE):
+        moves = case.moves(operation)
+        which = np.ones(len(moves.kind), bool)
+        for chosen in moves.passes(case.across)[1::2]:
+            which[chosen] = False
+        case.put(operation, moves.keep(which))
+
+
+@spoiling
+def one_resurfacing_point_moved(case: Case) -> None:
+    moves = case.moves(RESURFACE)
+    run = moves.runs()[-1]
+    moves.points[run[int(case.rng.integers(5, len(run) - 5))], 2] += 0.001
+    case.put(RESURFACE, moves)
+
+
+@spoiling
+def lifted_resurfacing_left_out(case: Case) -> None:
+    moves = case.moves(RESURFACE)
+    which = np.ones(len(moves.kind), bool)
+    which[moves.runs()[0]] = False
+    case.put(RESURFACE, moves.keep(which))
+
+
+@spoiling
+def last_resurfacing_left_out(case: Case) -> None:
+    moves = case.moves(RESURFACE)
+    which = np.ones(len(moves.kind), bool)
+    which[moves.runs()[-1]] = False
+    case.put(RESURFACE, moves.keep(which))
+
+
+@spoiling
+def a_run_of_a_pocket_left_out(case: Case) -> None:
+    moves = case.moves(POCKET)
+    which = np.ones(len(moves.kind), bool)
+    which[moves.runs()[-1]] = False
+    case.put(POCKET, moves.keep(which))
+
+
+@spoiling
+def the_small_cutter_left_out_of_a_pocket(case: Case) -> None:
+    moves = case.moves(POCKET, 1)
+    runs = moves.runs()
+    which = np.zeros(len(moves.kind), bool)
+    which[: runs[0][-1] + 2] = True
+    case.put(POCKET, moves.keep(which), 1)
+
+
+@spoiling
+def upper_layers_of_a_pocket_left_out(case: Case) -> None:
+    moves = case.moves(POCKET)
+    depth = case.clamping.board.surface.thickness - moves.points[:, 2] - case.clamping.z_zero
+    moves.keep(~moves.cuts | (depth > 0.8 * case.clamping.inlays[0].depth))
+    case.put(POCKET, moves)
+
+
+@spoiling
+def one_stray_move_in_a_pocket(case: Case) -> None:
+    moves = case.moves(POCKET)
+    run = moves.runs()[-1]
+    point = case.clamping.to_board(moves.points[[run[len(run) // 2]]])
+    edge = shapely.shortest_line(shapely.Point(point[0, :2]), case.clamping.inlays[0].area.boundary)
+    point[0, :2] = shapely.get_coordinates(edge)[1]
+    moves.points[run[len(run) // 2]] = case.clamping.to_machine(point)[0]
+    case.put(POCKET, moves)
+
+
+@spoiling
+def a_pocket_mirrored(case: Case) -> None:
+    moves = case.moves(POCKET)
+    middle = moves.points[moves.cuts, 1 - case.across].mean()
+    moves.points[:, 1 - case.across] = 2 * middle - moves.points[:, 1 - case.across]
+    case.put(POCKET, moves)
+
+
+@spoiling
+def a_pocket_a_hundredth_larger(case: Case) -> None:
+    moves = case.moves(POCKET)
+    centre = moves.points[moves.cuts].mean(axis=0) * [1, 1, 0]
+    moves.points = (moves.points - centre) * [1.02, 1.02, 1] + centre
+    case.put(POCKET, moves)
+
+
+@spoiling
+def a_pocket_cut_as_if_the_cutter_were_thinner(case: Case) -> None:
+    """A path for a cutter 0.2 mm thinner runs 0.1 mm nearer to the walls."""
+    moves = case.moves(POCKET)
+    area = case.clamping.inlays[0].area.boundary
+    board = case.clamping.to_board(moves.points)
+    points = shapely.points(board[:, :2])
+    nearest = shapely.get_coordinates(shapely.shortest_line(points, area)).reshape(-1, 2, 2)[:, 1]
+    run = nearest - board[:, :2]
+    length = np.linalg.norm(run, axis=1, keepdims=True)
+    board[:, :2] += np.where(length > 0.1, run / np.maximum(length, 1e-9) * 0.1, 0.0)
+    moves.points = case.clamping.to_machine(board)
+    case.put(POCKET, moves)
+
+
+@spoiling
+def one_slot_left_out(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    which = np.ones(len(moves.kind), bool)
+    which[case.slot(moves)] = False
+    case.put(SLOTS, moves.keep(which))
+
+
+@spoiling
+def one_slot_aside(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    moves.points[case.slot(moves), 1 - case.across] += 0.01
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def one_slot_deeper(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    moves.points[case.slot(moves), 2] -= 0.02
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def one_slot_crooked(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    slot = case.slot(moves)
+    moves.points[slot, 1 - case.across] += 0.001 * moves.points[slot, case.across]
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def slots_that_stop_short(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    cuts, axis = moves.cuts, case.across
+    moves.points[cuts, axis] = np.clip(moves.points[cuts, axis], -20.0, 20.0)
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def slot_layers_left_out(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    slot = case.slot(moves)
+    which = np.ones(len(moves.kind), bool)
+    which[slot[1 : 2 * len(slot) // 3]] = False
+    case.put(SLOTS, moves.keep(which))
+
+
+@spoiling
+def slots_level_instead_of_curved(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    for run in moves.runs():
+        moves.points[run, 2] = moves.points[run, 2].min()
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def an_outline_corner_cut(case: Case) -> None:
+    moves = case.moves(OUTLINE)
+    cuts = np.flatnonzero(moves.cuts)
+    corner = cuts[np.argmax(moves.points[cuts, 1 - case.across])]
+    which = np.ones(len(moves.kind), bool)
+    which[corner] = False
+    case.put(OUTLINE, moves.keep(which))
+
+
+@spoiling
+def tabs_left_out(case: Case) -> None:
+    moves = case.moves(OUTLINE)
+    bottom = moves.points[:, 2].min()
+    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    moves.points[moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4), 2] = bottom
+    case.put(OUTLINE, moves)
+
+
+@spoiling
+def one_tab_thinner(case: Case) -> None:
+    moves = case.moves(OUTLINE)
+    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    at = np.flatnonzero(moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4))
+    moves.points[at[-2:], 2] -= 0.3
+    case.put(OUTLINE, moves)
+
+
+@spoiling
+def tabs_narrower(case: Case) -> None:
+    moves = case.moves(OUTLINE)
+    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    on_tab = moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4)
+    for first in np.flatnonzero(on_tab & np.roll(on_tab, -1)):
+        a, b = moves.points[first].copy(), moves.points[first + 1].copy()
+        for near, share in ((first, 0.2), (first + 1, 0.8)):
+            old = moves.points[near].copy()
+            same = (np.abs(moves.points[:, :2] - old[:2]) < 1e-6).all(axis=1)
+            moves.points[same, :2] = (a + (b - a) * share)[:2]
+    case.put(OUTLINE, moves)
+
+
+@spoiling
+def the_last_lap_of_the_outline_left_out(case: Case) -> None:
+    moves = case.moves(OUTLINE)
+    cuts = np.flatnonzero(moves.cuts)
+    which = np.ones(len(moves.kind), bool)
+    which[cuts[len(cuts) // 2 :]] = False
+    case.put(OUTLINE, moves.keep(which))
+
+
+@spoiling
+def plunges_at_the_cutting_feed(case: Case) -> None:
+    moves = case.moves(POCKET)
+    moves.feed[moves.cuts] = moves.feed.max()
+    case.put(POCKET, moves)
+
+
+@spoiling
+def feeds_three_times_too_fast(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    moves.feed *= 3
+    case.put(SURFACE_FINISH, moves)
+
+
+@spoiling
+def no_feed_at_all(case: Case) -> None:
+    case.sub(SLOTS, r" ?F[\d.]+", "", count=0)
+
+
+@spoiling
+def spindle_never_started(case: Case) -> None:
+    case.sub(SLOTS, r"^M3.*\n", "")
+
+
+@spoiling
+def spindle_stopped_half_way(case: Case) -> None:
+    lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
+    lines.insert(len(lines) // 2, "M5")
+    case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
+
+
+@spoiling
+def spindle_backwards(case: Case) -> None:
+    case.sub(OUTLINE, r"^M3", "M4")
+
+
+@spoiling
+def spindle_at_half_speed(case: Case) -> None:
+    case.sub(POCKET, r"S(\d+)", "S5000")
+
+
+@spoiling
+def spindle_left_running(case: Case) -> None:
+    case.sub(POCKET, r"^M5\n", "")
+    lines = case.spoilt[case.name(POCKET)].splitlines()
+    case.put(POCKET, "\n".join(["%", *lines[:-1], "%"]) + "\n")
+
+
+@spoiling
+def one_cut_made_a_rapid(case: Case) -> None:
+    moves = case.moves(SURFACE_FINISH)
+    passes = moves.passes(case.across)
+    moves.kind[passes[len(passes) // 2]] = 0
+    case.put(SURFACE_FINISH, moves)
+
+
+@spoiling
+def one_plunge_made_a_rapid(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    moves.kind[case.slot(moves)[0]] = 0
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def a_retract_left_out(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0))
+    which = np.ones(len(moves.kind), bool)
+    which[up[len(up) // 2]] = False
+    case.put(SLOTS, moves.keep(which))
+
+
+@spoiling
+def retracts_too_low(case: Case) -> None:
+    moves = case.moves(POCKET, 1)
+    rapid = moves.kind == 0
+    moves.points[rapid, 2] = np.minimum(
+        moves.points[rapid, 2], case.clamping.board.surface.thickness - 1.0 - case.clamping.z_zero
+    )
+    case.put(POCKET, moves, 1)
+
+
+@spoiling
+def approach_into_the_fill(case: Case) -> None:
+    moves = case.moves(RESURFACE)
+    near = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, -1) > 0))
+    for k in near:
+        moves.points[k, 2] = moves.points[k + 1, 2] - 0.3
+    case.put(RESURFACE, moves)
+
+
+@spoiling
+def no_retract_at_the_start(case: Case) -> None:
+    case.sub(SLOTS, r"^G0 Z[\d.-]+\n", "")
+
+
+@spoiling
+def no_retract_at_the_end(case: Case) -> None:
+    case.sub(SLOTS, r"^G0 Z[\d.-]+\nM5", "M5")
+
+
+@spoiling
+def inches_for_millimetres(case: Case) -> None:
+    old, new = ("G21", "G20") if case.clamping.units == "mm" else ("G20", "G21")
+    case.sub(POCKET, old, new)
+
+
+@spoiling
+def no_units(case: Case) -> None:
+    case.sub(POCKET, r"G2[01] ", "")
+
+
+@spoiling
+def another_work_offset(case: Case) -> None:
+    case.sub(SLOTS, "G54", "G55")
+
+
+@spoiling
+def no_work_offset(case: Case) -> None:
+    case.sub(SLOTS, " G54", "")
+
+
+@spoiling
+def incremental_for_absolute(case: Case) -> None:
+    case.sub(SURFACE_FINISH, "G90", "G91")
+
+
+@spoiling
+def everything_aside(case: Case) -> None:
+    for name in case.spoilt:
+        moves = Moves.of(case.texts[name])
+        moves.points[:, 0] += 0.5
+        case.spoilt[name] = moves.text()
+
+
+@spoiling
+def everything_lower(case: Case) -> None:
+    for name in case.spoilt:
+        moves = Moves.of(case.texts[name])
+        moves.points[moves.cuts, 2] -= 0.1
+        case.spoilt[name] = moves.text()
+
+
+@spoiling
+def zero_on_the_wrong_side_of_the_stock(case: Case) -> None:
+    sign = 1 if case.clamping.setup.z_zero == "stock-top" else -1
+    for name in case.spoilt:
+        moves = Moves.of(case.texts[name])
+        moves.points[:, 2] += sign * case.clamping.stock.thickness
+        case.spoilt[name] = moves.text()
+
+
+@spoiling
+def the_board_mirrored(case: Case) -> None:
+    for name in case.spoilt:
+        moves = Moves.of(case.texts[name])
+        moves.points[:, 1 - case.across] *= -1
+        case.spoilt[name] = moves.text()
+
+
+@spoiling
+def a_thousandth_longer(case: Case) -> None:
+    for name in case.spoilt:
+        moves = Moves.of(case.texts[name])
+        moves.points[:, 1 - case.across] *= 1.001
+        case.spoilt[name] = moves.text()
+
+
+@spoiling
+def a_program_missing(case: Case) -> None:
+    names = list(case.spoilt)
+    del case.spoilt[names[int(case.rng.integers(len(names)))]]
+
+
+@spoiling
+def a_program_too_many(case: Case) -> None:
+    case.spoilt["99-more.nc"] = case.texts[case.name(SLOTS)]
+
+
+@spoiling
+def two_pocket_programs_exchanged(case: Case) -> None:
+    case.put(POCKET, case.texts[case.name(POCKET, 1)])
+    case.put(POCKET, case.texts[case.name(POCKET)], 1)
+
+
+@spoiling
+def slots_before_the_pockets(case: Case) -> None:
+    case.put(POCKET, case.texts[case.name(SLOTS)])
+    case.put(SLOTS, case.texts[case.name(POCKET)])
+
+
+@spoiling
+def file_cut_short(case: Case) -> None:
+    text = case.texts[case.name(RESURFACE)]
+    case.put(RESURFACE, text[: int(len(text) * 0.7)].rsplit("\n", 1)[0] + "\n")
+
+
+@spoiling
+def file_cut_short_but_ended(case: Case) -> None:
+    lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
+    retract = next(line for line in lines if line.startswith("G0 Z"))
+    case.put(SURFACE_FINISH, "\n".join([*lines[: len(lines) * 3 // 4], retract, "M5", "M30"]) + "\n")
+
+
+@spoiling
+def no_end(case: Case) -> None:
+    case.sub(OUTLINE, r"^M30\n", "")
+
+
+@spoiling
+def end_too_early(case: Case) -> None:
+    lines = case.texts[case.name(SLOTS)].splitlines()
+    lines.insert(len(lines) // 2, "M30")
+    case.put(SLOTS, "\n".join(lines) + "\n")
+
+
+@spoiling
+def a_point_lost_from_a_number(case: Case) -> None:
+    lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
+    at = [i for i, line in enumerate(lines) if re.match(r"X-?\d+\.\d+", line)]
+    lines[at[len(at) // 2]] = lines[at[len(at) // 2]].replace(".", "", 1)
+    case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
+
+
+@spoiling
+def a_sign_lost(case: Case) -> None:
+    text = case.texts[case.name(POCKET)]
+    at = [m.start(1) for m in re.finditer(r"^X?[\d.]* ?[XY](-)", text, re.MULTILINE)]
+    k = at[int(case.rng.integers(len(at)))]
+    case.put(POCKET, text[:k] + text[k + 1 :])
+
+
+@spoiling
+def two_digits_exchanged(case: Case) -> None:
+    lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
+    at = [i for i, line in enumerate(lines) if re.search(r"Z-?\d\.(\d)(?!\1)\d", line)]
+    k = at[len(at) // 2]
+    lines[k] = re.sub(r"(Z-?\d\.)(\d)(\d)", r"\1\3\2", lines[k])
+    case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
+
+
+@spoiling
+def a_clamp_in_the_way(case: Case) -> None:
+    moves = case.moves(SURFACE_ROUGH)
+    end = moves.points[moves.kind == 0][-1].copy()
+    box = case.clamping.setup.keep_out[0]
+    middle = np.array([[sum(box.x) / 2, sum(box.y) / 2, box.height - 1.0]])
+    moves.points = np.concatenate([moves.points, case.clamping.to_machine(middle), end[None]])
+    moves.kind = np.concatenate([moves.kind, [0, 0]])
+    moves.feed = np.concatenate([moves.feed, [0.0, 0.0]])
+    case.put(SURFACE_ROUGH, moves)
+
+
+@spoiling
+def a_rapid_past_the_travel(case: Case) -> None:
+    moves = case.moves(SLOTS)
+    at = np.flatnonzero(moves.kind == 0)[-1]
+    moves.points[at, 0] += 5000.0
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def an_arc_without_a_centre(case: Case) -> None:
+    case.sub(POCKET, r"^G1 (X\S+ Y\S+)", r"G2 \1")
+    if case.spoilt == case.texts:
+        case.sub(POCKET, r"^(X\S+ Y\S+)", r"G2 \1")
+
+
+@spoiling
+def an_exponent(case: Case) -> None:
+    case.sub(POCKET, r"^X\S+", "X1e2")
+
+
+@spoiling
+def a_comment_not_closed(case: Case) -> None:
+    case.sub(POCKET, r"\)$", "")
+
+
+@spoiling
+def an_unknown_word(case: Case) -> None:
+    case.sub(POCKET, r"^M5$", "M5 Q3")
+
+
+@spoiling
+def a_cutter_change_in_the_middle(case: Case) -> None:
+    case.sub(SLOTS, r"^M5$", "M6 T2\nM5")
+
+
+@spoiling
+def an_empty_file(case: Case) -> None:
+    case.put(SLOTS, "")
+
+
+@spoiling
+def a_binary_file(case: Case) -> None:
+    case.put(SLOTS, "".join(map(chr, case.rng.integers(0, 256, 500))))
+
+
+@spoiling
+def comments_only(case: Case) -> None:
+    case.put(SLOTS, "(nothing)\nM30\n")
+
+
+@spoiling
+def the_header_of_another_job(case: Case) -> None:
+    case.sub(SLOTS, r"job fingerprint: \S{16}", "job fingerprint: 0123456789abcdef")
+
+
+def spoilt(texts: Mapping[str, str], clamping: Clamping, seed: int = 0) -> Iterator[tuple[str, Texts]]:
+    """(name, texts) for each way of spoiling that changes anything in these programs."""
+    for k, (name, call) in enumerate(SPOILINGS.items()):
+        case = Case(dict(texts), clamping, np.random.default_rng((seed, k)))
+        call(case)
+        if case.spoilt == case.texts:
+            raise AssertionError(f"{name}: changes nothing")
+        yield name, case.spoilt
+
+
+def main(arguments: list[str]) -> int:
+    import pathgen
+    from pathgen.verify import verify
+
+    job = pathgen.load_job(arguments[0])
+    built = pathgen.build(job)
+    seed = int(arguments[1]) if len(arguments) > 1 else 0
+    texts, clamping = {p.file_name: p.text for p in built.programs}, built.plan.clamping
+    print(f"good: passed {built.passed}, {[f.code for f in built.verification.findings]}")
+    missed = []
+    total = 0
+    for name, changed in spoilt(texts, clamping, seed):
+        seen = verify(clamping, changed, job_fingerprint=job.fingerprint)
+        codes = sorted({f.code for f in seen.findings if f.severity == "forbid"})
+        print(f"{'seen  ' if codes else 'MISSED'} {name}: {', '.join(codes)}", flush=True)
+        missed += [] if codes else [name]
+        total += 1
+    print(f"{total - len(missed)} of {total} seen; missed: {missed or 'none'}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
