@@ -58,6 +58,8 @@ DEFAULT_SCALLOP = 0.01
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
+SMALLEST_PIECE = 0.005
+"""Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -272,7 +274,8 @@ def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     inlay = clamping.inlays[index]
     cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
     return pocket(
-        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z
+        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
+        smallest=SMALLEST_PIECE,
     )
 
 
