@@ -213,7 +213,7 @@ def _first_bad_argument(d: str, at: int, letter: str) -> tuple[int, str]:
         at, taken = match.end(), taken + 1
     at = re.compile(_W).match(d, at).end()  # type: ignore[union-attr]
     count = _COUNTS[letter]
-    if count and taken % count or not taken:
+    if (count and taken % count) or not taken:
         return at, f"{letter.upper()} takes {count} numbers at a time, {taken} found"
     return at, "not a number or a command"
 

@@ -46,7 +46,7 @@ _NOT_SHOWN = {
     "meshgradient", "hatch", "pattern", "filter", "style", "script", "view", "cursor", "font", "font-face",
     "color-profile", "solidColor", "solidcolor", "stop", "animate", "animateTransform", "animateMotion",
     "animateColor", "set", "mpath", "discard", "glyph", "missing-glyph", "hkern", "vkern", "namedview", "tspan",
-    "textPath", "tref", "altGlyph", "altGlyphDef", "linearGradient", "handler", "listener", "prefetch", "style",
+    "textPath", "tref", "altGlyph", "altGlyphDef", "handler", "listener", "prefetch",
 }
 
 
@@ -248,7 +248,7 @@ class Walker:
             low, size = (box[0], box[1]), (box[2], box[3])
         words = {"left": "0%", "right": "100%", "top": "0%", "bottom": "100%", "center": "50%"}
         parts = text.lower().split()
-        if parts and parts[0] in ("top", "bottom") or len(parts) > 1 and parts[1] in ("left", "right"):
+        if (parts and parts[0] in ("top", "bottom")) or (len(parts) > 1 and parts[1] in ("left", "right")):
             parts[:2] = [parts[1] if len(parts) > 1 else "center", parts[0]]
         parts = [*parts, "center"][:2]
         try:

@@ -20,8 +20,12 @@ from pathgen.job.tables import (
     HolesTable,
     InlayTable,
     MachineTable,
+    MarksTable,
+    MeasuredTable,
+    MovedTable,
     NutTable,
     OutlineTable,
+    ResinTable,
     ResurfaceTable,
     SetupTable,
     SlotsTable,
@@ -45,6 +49,10 @@ TABLES: dict[str, type] = {
     "nut": NutTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
+    "resin": ResinTable,
+    "marks": MarksTable,
+    "measured": MeasuredTable,
+    "moved": MovedTable,
 }
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
@@ -52,7 +60,7 @@ TOP_KEYS = {
     "order": ("surface, inlays, slots, outline", "the operations in the order they are cut"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays"}
+REPEATED = {"cutter": "cutters", "inlay": "inlays", "measured": "measured"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("board", "stock")
 WITH_DEFAULTS = ("setup", "machine")
@@ -79,6 +87,10 @@ class Job:
     nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
+    resin: ResinTable | None = None
+    marks: MarksTable | None = None
+    measured: tuple[MeasuredTable, ...] = ()
+    moved: MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
     fingerprint: str = field(default="", repr=False)

@@ -169,10 +169,16 @@ def _poured(
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(inlay.area.buffer(tolerances.smear))
+        wet |= material.grid.part(window).covered(inlay.area.buffer(_smear(clamping, tolerances)))
         wet &= np.isfinite(there)
         np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
     return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
+
+
+def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
+    """How far round its pockets the fill lies; no further than a second cut over the inlays alone is told to go."""
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
 def _levelled(poured: Poured, material: Material) -> Poured:
