@@ -14,6 +14,7 @@ from shapely import Polygon
 from pathgen.clamping import Holes, OutlineCut
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.units import format_length
 
@@ -31,6 +32,7 @@ def check_sense(job: Job) -> None:
     _stock_holds_board(job, board)
     _surface_settings(job)
     _inlays(job, board)
+    check_filling(job)
     _slots(job, board)
     _nut(job, board)
     _holes(job, board)
@@ -173,6 +175,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
+    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 
 

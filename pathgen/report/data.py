@@ -12,9 +12,12 @@ import numpy as np
 from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
+from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.programs import Program
+from pathgen.report.reaching import reach_data, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
+from pathgen.verify.findings import Finding
 
 
 def report_data(
@@ -32,8 +35,10 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
         "left_out": list(planned.left_out),
-        "checks": checks_data(checked),
+        **filling_data(planned),
+        "checks": checks_data(checked, filling_findings(planned, checked)),
     }
 
 
@@ -55,8 +60,8 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
     }
 
 
-def checks_data(checked: Verification) -> dict[str, Any]:
-    """What verification found."""
+def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:
+    """What verification found, and `more` that was found in the plan."""
     return {
         "passed": checked.passed,
         "surface_low": _round(checked.surface_low),
@@ -64,7 +69,7 @@ def checks_data(checked: Verification) -> dict[str, Any]:
         "findings": [
             {"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
              "remedy": f.remedy}
-            for f in checked.findings
+            for f in (*checked.findings, *more)
         ],
     }
 
@@ -122,6 +127,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
+        **inlay_filling(planned, checked, index),
     }
 
 

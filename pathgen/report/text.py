@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
+from pathgen.report.filltext import fill_lines
 from pathgen.report.tables import table
 from pathgen.units import format_length
 
@@ -14,6 +15,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
     parts = [
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
+        fill_lines(report, units),
         ["", "Frets", ""],
         fret_lines(report["frets"], units),
         ["", "Widths and wood left", ""],
