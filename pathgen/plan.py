@@ -210,7 +210,7 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
         p = table.place
         art = placed(
             art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror,
-            centre="page" if p.centre == "page" else "drawing",
+            centre="drawing" if p.centre == "drawing" else "page",
         )
     elif not art.physical:
         raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
@@ -249,7 +249,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(
             f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
-            remedy="move the drawing or make it smaller",
+            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth

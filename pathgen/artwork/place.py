@@ -34,8 +34,7 @@ class Placement:
     Attributes
     ----------
     at : (float, float)
-        Where the centre of the drawing goes, mm. The centre is that of the box around its regions, not of its page:
-        blank paper round a drawing moves nothing.
+        Where the centre goes, mm.
     rotate : float
         Degrees, counter-clockwise.
     width, height : float or None
@@ -60,7 +59,7 @@ def placed(
     height: float | None = None,
     mirror: bool = False,
     stretch: bool = False,
-    centre: Literal["drawing", "page"] = "drawing",
+    centre: Literal["page", "drawing"] = "page",
 ) -> Artwork:
     """The drawing on the board, with its regions in the board's frame.
 
@@ -70,9 +69,9 @@ def placed(
         As in Placement.
     stretch : bool
         Allow a width and a height that change the drawing's proportions; without it they must agree with them.
-    centre : "drawing" or "page"
-        Whether centre and size are those of what is drawn, or of the page: the page keeps drawings made on pages of
-        one size in register.
+    centre : "page" or "drawing"
+        Whether centre and size are those of the page, which keeps drawings made on pages of one size in register, or
+        of the box around what is drawn, for which blank paper does not count.
 
     Raises
     ------

@@ -78,6 +78,7 @@ def _radius(value: Any, place: Place) -> TwoRadii:
     return TwoRadii(nut=both, end=both)
 
 
+@holding("colour")
 def _colour(value: Any, place: Place) -> str:
     digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
     if len(digits) == 3:
@@ -265,8 +266,8 @@ class PlaceTable:
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
-    centre: str = key(choice("drawing", "page"), "whether centre, width and height are those of what is drawn or of "
-                      "the page", "drawing")
+    centre: str = key(choice("page", "drawing"), "whether centre, width and height are those of the page or of what "
+                      "is drawn on it", "page")
 
 
 def _mix(value: Any, place: Place) -> dict[str, float]:
