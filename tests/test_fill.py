@@ -8,63 +8,11 @@ import numpy as np
 import pytest
 from manifold3d import CrossSection, Manifold, OpType
 
-import pathgen
 from pathgen.fill import Resin, amount, second_cut
 from pathgen.report.filling import amounts
+from tests.small_board import ART, built
 
-JOB = """
-units = "mm"
-[board]
-scale_length = 300.0
-frets = 5
-nut_width = 40.0
-end_width = 46.0
-thickness = 6.5
-radius = {radius}
-[stock]
-length = 125.0
-width = 66.0
-thickness = 8.0
-margin_nut = 20.0
-[[cutter]]
-name = "ball"
-shape = "ball-end"
-diameter = 12.7
-speed = 16000
-feed = 2400.0
-plunge = 600.0
-stepdown = 3.0
-[[cutter]]
-name = "flat"
-shape = "flat-end"
-diameter = 2.0
-speed = 18000
-feed = 1200.0
-plunge = 300.0
-stepdown = 1.6
-[surface]
-finish = "ball"
-scallop = 0.05
-[[inlay]]
-artwork = "art.svg"
-depth = 1.5
-cutters = ["flat"]
-overfill = 0.7
-place = {{ at = [45.0, 0.0] }}
-[resin]
-density = 1.12
-mix = {{ resin = 100, hardener = 45 }}
-mix_by = "mass"
-waste = 0.25
-"""
-ART = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<circle cx="12" cy="15" r="8" fill="#225577"/><rect x="24" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
-
-
-def built(tmp_path, radius, art=ART):
-    (tmp_path / "art.svg").write_text(art)
-    (tmp_path / "job.toml").write_text(JOB.format(radius=radius))
-    return pathgen.build(pathgen.load_job(tmp_path / "job.toml"), resolution=0.05)
+RADIUS = "radius = { nut = 254.0, end = 300.0 }"
 
 
 def test_amounts_of_round_numbers():
@@ -101,7 +49,7 @@ def test_what_a_skim_takes():
 
 
 def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
-    result = built(tmp_path, '"flat"')
+    result = built(tmp_path, resolution=0.05, changes={RADIUS: 'radius = "flat"'})
     found = {a.colour: a for a in amounts(result.plan, result.verification, 0)}
     disc, prism = np.pi * 8.0**2, 12.0 * 9.0 - (4 - np.pi) * 1.0**2  # corners of the cutter's radius
     assert found["#225577"].pocket == pytest.approx(1.5 * disc, rel=4e-3)
@@ -120,7 +68,7 @@ def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
 def test_pockets_in_a_radius_against_swept_solids(tmp_path):
     # small, and to the side, where the floor is steepest: unions of many solids take their time
     art = re.sub(r"<circle.*/>", '<circle cx="12" cy="5" r="4" fill="#225577"/>', ART)
-    result = built(tmp_path, "{ nut = 100.0, end = 100.0 }", art)
+    result = built(tmp_path, resolution=0.05, changes={RADIUS: "radius = 100.0"}, art=art)
     text = next(p.text for p in result.programs if p.operation == "pocket")
     solid = _board(100.0) ^ _swept(text, radius=1.0)
     volume = sum(a.pocket for a in amounts(result.plan, result.verification, 0))
