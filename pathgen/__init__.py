@@ -16,6 +16,8 @@ _HOMES = {
     "build": "pathgen.building",
     "Build": "pathgen.building",
     "check": "pathgen.building",
+    "check_scallop": "pathgen.verify",
+    "compare": "pathgen.report.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.scale",
@@ -45,6 +47,8 @@ __all__ = [
     "Toolpath",
     "build",
     "check",
+    "check_scallop",
+    "compare",
     "fret_distances",
     "load_job",
     "read_artwork",
@@ -71,7 +75,9 @@ if TYPE_CHECKING:
     from pathgen.cutters import Cutter
     from pathgen.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
     from pathgen.job import Job, load_job
+    from pathgen.report.choosing import compare
     from pathgen.scale import fret_distances
     from pathgen.scallop import scallop_height, stepover_for
     from pathgen.surface import Surface
     from pathgen.toolpath import Toolpath
+    from pathgen.verify import check_scallop

@@ -210,7 +210,7 @@ def test_the_report_says_what_was_measured(built):
     report = json.loads((folder / "out" / "report.json").read_text())
     assert report["units"] == "mm"
     assert report["checks"]["passed"]
-    assert report["checks"]["findings"] == []
+    assert not [f for f in report["checks"]["findings"] if f["severity"] == "forbid"]
     assert 0.9 * LIMIT < report["surface"]["scallop_measured"] <= LIMIT + 0.0001
     assert -0.001 < report["checks"]["surface_low"] < 0 < report["checks"]["surface_high"] <= LIMIT + 0.0001
     assert [p["operation"] for p in report["programs"]] == [

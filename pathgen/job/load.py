@@ -207,9 +207,11 @@ def _bring_in_defaults(job: Job) -> None:
 
 def _complete(table: CutterTable) -> Cutter:
     where = f'[[cutter]] "{table.name}"'
-    for name in ("shape", "diameter", "speed", "feed", "plunge", "stepdown"):
-        if getattr(table, name) is None:
-            raise JobError(where, f"{name} is missing", remedy=f"add {name}: a step of the job uses this cutter")
+    if table.missing:
+        raise JobError(
+            where, f"{table.missing[0]} is missing",
+            remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter",
+        )
     if (table.shape == "v") != (table.angle is not None):
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")

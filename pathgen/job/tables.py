@@ -12,6 +12,7 @@ from pathgen.fingerboard import PartialFret
 from pathgen.job.keys import (
     Place,
     choice,
+    holding,
     is_length,
     is_table,
     key,
@@ -55,6 +56,7 @@ class TwoRadii(Radii):
     follow: str | None = key(choice("strings"), '"strings": straight under every string', None, shown="or end")
 
 
+@holding("length or table", FannedScale)
 def _scale(value: Any, place: Place) -> FannedScale:
     if is_table(value):
         return read_table(FannedScale, value, place)
@@ -62,6 +64,7 @@ def _scale(value: Any, place: Place) -> FannedScale:
     return FannedScale(bass=both, treble=both)
 
 
+@holding('length, table or "flat"', TwoRadii)
 def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
         return TwoRadii(nut=math.inf, end=math.inf)
@@ -75,6 +78,7 @@ def _radius(value: Any, place: Place) -> TwoRadii:
     return TwoRadii(nut=both, end=both)
 
 
+@holding("colour")
 def _colour(value: Any, place: Place) -> str:
     digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
     if len(digits) == 3:
@@ -233,6 +237,12 @@ class CutterTable:
     stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
     stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
 
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What a step that uses this cutter would still need."""
+        needed = ("shape", "diameter", "speed", "feed", "plunge", "stepdown")
+        return tuple(name for name in needed if getattr(self, name) is None)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SurfaceTable:
@@ -251,13 +261,27 @@ class SurfaceTable:
 class PlaceTable:
     """Where a drawing goes on the board."""
 
-    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre")
+    at: tuple[float, float] | None = key(
+        list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre", None,
+        shown="this, between or at_frets",
+    )
+    between: tuple[int, int] | None = key(
+        list_of(number(0, 60, whole=True), least=2, most=2), "two frets to centre it between; 0 is the nut", None,
+        shown="this, at or at_frets",
+    )
+    at_frets: tuple[int, ...] | None = key(
+        list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
+        None, shown="this, at or between",
+    )
+    margin: float = key(size(0.0, 100.0), "least distance from the slots, between frets", 1.0)
+    along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
+                            shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
-    centre: str = key(choice("page", "drawing"), "whether centre, width and height are the page's or the drawn shapes'",
-                      "page")
+    centre: str = key(choice("page", "drawing"), "whether centre, width and height are those of the page or of what "
+                      "is drawn on it", "page")
 
 
 def _mix(value: Any, place: Place) -> dict[str, float]:
@@ -306,6 +330,8 @@ class InlayTable:
                                    shown="[resin]")
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
+    background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())
+    white_is_background: bool = key(yes_or_no, "whether white is one of them", False)
     artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
 
 
@@ -365,7 +391,8 @@ class SlotsTable:
     width: float | None = key(size(0.1, 10.0), "width of the slots", None, shown="the cutter's diameter")
     depth: float = key(size(0.1, 20.0), "straight down from the finished surface")
     ends: float | str | None = key(
-        one_of((lambda v: v == "through", lambda v, place: None), (lambda v: v == "binding", lambda v, place: v),
+        one_of((lambda v: v == "through", holding('"through"')(lambda v, place: None)),
+               (lambda v: v == "binding", holding('"binding"')(lambda v, place: v)),
                (is_length, SHORT), allowed='"through", "binding", or a distance'),
         '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
     )

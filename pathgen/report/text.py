@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
+from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.tables import table
 from pathgen.units import format_length
@@ -18,6 +18,12 @@ def report_text(report: dict[str, Any], units: str) -> str:
         fill_lines(report, units),
         ["", "Frets", ""],
         fret_lines(report["frets"], units),
+        ["", "Widths and wood left", ""],
+        wood_lines(report["frets"], units),
+        ["", "Strings", ""],
+        string_lines(report["strings"], units),
+        ["", "Side dots", ""],
+        dot_lines(report["side_dots"], units),
         ["", "Checks", ""],
         finding_lines(report["checks"]),
     ]
@@ -35,19 +41,6 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in report["left_out"]]
-
-
-def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """The fret table: distances from the nut and where each fret meets the edges of the cut board."""
-    def pair(point: Sequence[float]) -> str:
-        return ", ".join(format_length(v, units, decimals={"mm": 3, "in": 4}[units]) for v in point)
-
-    rows = [
-        [str(f["fret"]), format_length(f["distance"], "mm"), format_length(f["distance"], "in"), pair(f["bass"]),
-         pair(f["treble"])]
-        for f in frets
-    ]
-    return table(["fret", "from nut", "from nut", "bass edge X, Y", "treble edge X, Y"], rows, right=(0, 1, 2, 3, 4))
 
 
 def finding_lines(checks: dict[str, Any]) -> list[str]:
