@@ -147,7 +147,7 @@ def test_a_path_is_drawn_over_its_whole_extent(build, pictures):
 
 
 def test_notebooks_show_boards_paths_and_drawings(build, tmp_path):
-    from report.conftest import DRAWING
+    from tests.report.conftest import DRAWING
 
     (tmp_path / "d.svg").write_text(DRAWING)
     board = build.plan.clamping.board

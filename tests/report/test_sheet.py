@@ -6,7 +6,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
-from report.conftest import HOSTILE
+from tests.report.conftest import HOSTILE
 
 from pathgen.markup import as_html, element
 from pathgen.picture import BLANK, PALE, WOOD
