@@ -88,6 +88,7 @@ def _colour(value: Any, place: Place) -> str:
     return "#" + digits.lower()
 
 
+@holding("ratio")
 def _ratio(value: Any, place: Place) -> float:
     """A number, or a text like "3/2"."""
     parts = value.split("/") if isinstance(value, str) else [value]
@@ -108,6 +109,7 @@ class PartialFretTable(PartialFret):
     across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
 
 
+@holding("two lengths")
 def _step(value: Any, place: Place) -> tuple[float, float]:
     return tuple(list_of(size(-200.0, 200.0), least=2, most=2)(value, place))
 
@@ -124,6 +126,7 @@ class EndTable(End):
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
+@holding("list: whole number")
 def _dots(value: Any, place: Place) -> tuple[int, ...]:
     return list_of(number(1, 60, whole=True))(value, place)
 
