@@ -17,6 +17,7 @@ _HOMES = {
     "Build": "pathgen.building",
     "check": "pathgen.building",
     "check_scallop": "pathgen.verify",
+    "compare": "pathgen.report.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.scale",
@@ -47,6 +48,7 @@ __all__ = [
     "build",
     "check",
     "check_scallop",
+    "compare",
     "fret_distances",
     "load_job",
     "read_artwork",
@@ -73,6 +75,7 @@ if TYPE_CHECKING:
     from pathgen.cutters import Cutter
     from pathgen.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
     from pathgen.job import Job, load_job
+    from pathgen.report.choosing import compare
     from pathgen.scale import fret_distances
     from pathgen.scallop import scallop_height, stepover_for
     from pathgen.surface import Surface

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,13 @@ from pathgen.report.text import report_text
 from pathgen.timing import times
 from pathgen.verify import Verification, verify
 from pathgen.writing import read_folder, write_folder
+
+STAGES = 3
+"""How often a build tells what it is doing."""
+
+
+def _say_nothing(words: str) -> None:
+    """For builds that nobody watches."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -44,11 +52,11 @@ class Build:
         """True when nothing was found that forbids cutting."""
         return bool(self.verification.passed)
 
-    def write(self, folder: str | Path) -> list[Path]:
-        """Write programs and reports into a folder: all of them, or none.
+    def write(self, folder: str | Path, *, pictures: bool = False) -> list[Path]:
+        """Write programs, reports and setup sheet into a folder: all of them, or none.
 
         The folder is made, or replaced when every file in it was written by an earlier build and not changed
-        since. Returns the paths written.
+        since. `pictures` adds the setup sheet's pictures as SVG files. Returns the paths written.
 
         Raises
         ------
@@ -61,7 +69,7 @@ class Build:
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        return write_folder(Path(folder), self.files())
+        return write_folder(Path(folder), {**self.files(), **(self.pictures() if pictures else {})})
 
     def files(self) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
@@ -84,21 +92,27 @@ class Build:
         return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
 
 
-def build(job: Job, *, resolution: float = 0.1) -> Build:
+def build(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = _say_nothing) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
-    `resolution` is the grid of the simulation in mm. Raises PathgenError for what cannot be cut as asked;
-    faults found in the finished programs are in ``Build.verification``.
+    `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
+    PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
     """
+    tell("planning the cuts")
     planned = plan(job)
+    tell("writing the programs")
     programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
         job_fingerprint=job.fingerprint,
     )
     return Build(
         job=job, plan=planned, programs=programs, verification=checked,
-        report=report_data(planned, programs, checked, fingerprint=job.fingerprint),
+        report=report_data(
+            planned, programs, checked, fingerprint=job.fingerprint, strings=job.board.strings,
+            side_dots=job.board.side_dots,
+        ),
     )
 
 

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
 
-from pathgen.errors import PathgenError
+from pathgen.errors import JobError, PathgenError
+from pathgen.terminal import GREEN, RED, YELLOW, coloured, progress
+
+if TYPE_CHECKING:
+    from pathgen.cutters import Cutter
+    from pathgen.job import Job
 
 GOOD, FORBIDDEN, BAD_INPUT = 0, 1, 2
+
+EXAMPLE = "examples/fern-and-moth.toml"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -17,7 +26,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except PathgenError as wrong:
-        print(f"pathgen: {wrong}", file=sys.stderr)
+        print(f"{coloured('pathgen:', RED, sys.stderr)} {wrong}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
@@ -27,26 +36,81 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="pathgen", description="CNC toolpaths for fretted fingerboards with inlay.",
-        epilog="example: pathgen build examples/fern-and-moth.toml --out out/",
+        epilog=f"example: pathgen build {EXAMPLE} --out out/\n"
+               "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    build = _command(commands, "build", _build, "plan a job and write its verified programs and report")
-    build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
-    build.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
-                       help="grid of the simulation in mm (default 0.1)")
-    check = _command(commands, "check", _check, "read the programs in a folder back and verify them")
-    check.add_argument("folder", metavar="DIR", help="folder with the programs")
-    check.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
-                       help="grid of the simulation in mm (default 0.1)")
-    _command(commands, "frets", _frets, "print the fret table")
+    _build_command(commands)
+    _check_command(commands)
+    frets = _command(commands, "frets", _frets, "print the fret table", f"frets {EXAMPLE}")
+    _json(frets, "the rows")
+    reach = _command(
+        commands, "reach", _reach, "print what each cutter can reach of each drawing, and a table for choosing cutters",
+        f"reach {EXAMPLE}",
+    )
+    _json(reach, "the table")
+    _compare_command(commands)
+    keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
+    _json(keys, "the rows")
     return parser
 
 
-def _command(commands, name: str, run, words: str) -> argparse.ArgumentParser:  # type: ignore[no-untyped-def]
-    parser: argparse.ArgumentParser = commands.add_parser(name, help=words, description=words)
-    parser.add_argument("job", metavar="JOB.toml", help="the job file")
+def _build_command(commands: Any) -> None:
+    build = _command(
+        commands, "build", _build, "plan a job, verify its programs, and write them with their report and setup sheet",
+        f"build {EXAMPLE} --out out/",
+    )
+    build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+    build.add_argument("--pictures", action="store_true", help="write the setup sheet's pictures as SVG files too")
+    _resolution_option(build)
+    _json(build, "report.json")
+
+
+def _check_command(commands: Any) -> None:
+    check = _command(
+        commands, "check", _check, "read the programs in a folder back, edited ones too, and verify them",
+        f"check {EXAMPLE} out/",
+    )
+    check.add_argument("folder", metavar="DIR", help="folder with the programs")
+    _resolution_option(check)
+    _json(check, "the findings")
+
+
+def _compare_command(commands: Any) -> None:
+    compare = _command(
+        commands, "compare", _compare,
+        "compare finishing cutters and ridge heights: passes, minutes, ridges",
+        f'compare {EXAMPLE} --cutter "ball 12" "10 mm" --scallop 0.005 0.01 0.02',
+    )
+    compare.add_argument("--cutter", nargs="+", metavar="CUTTER", help="one to five: names of the job's ball-end "
+                         "cutters, or diameters, cut at the finishing cutter's feed (default: the job's own, or common "
+                         "sizes)")
+    compare.add_argument("--scallop", nargs="+", metavar="HEIGHT", help="one to five ridge heights in the job's units "
+                         "(default: half, once and twice what the job allows)")
+    _json(compare, "the rows")
+
+
+def _command(
+    commands: Any, name: str, run: Any, words: str, example: str, *, job: bool = True
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=words[:1].upper() + words[1:] + ".", epilog=f"example: pathgen {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    if job:
+        parser.add_argument("job", metavar="JOB.toml", help="the job file")
     parser.set_defaults(run=run)
     return parser
+
+
+def _json(parser: argparse.ArgumentParser, what: str) -> None:
+    parser.add_argument("--json", action="store_true", help=f"print {what} as JSON, for scripts")
+
+
+def _resolution_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
+                        help="grid of the simulation in mm (default 0.1)")
 
 
 def _resolution(text: str) -> float:
@@ -57,18 +121,23 @@ def _resolution(text: str) -> float:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from pathgen.building import build
+    from pathgen.building import STAGES, build
     from pathgen.job import load_job
+    from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
 
     job = load_job(options.job)
-    result = build(job, resolution=options.resolution)
-    print("\n".join([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"])]))
+    with progress(STAGES, sys.stderr) as tell:
+        result = build(job, resolution=options.resolution, tell=tell)
+    if options.json:
+        print(as_json(result.report), end="")
+    else:
+        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"])])
     if not result.passed:
         print("Nothing was written.", file=sys.stderr)
         return FORBIDDEN
-    written = result.write(options.out)
-    print(f"{len(written)} files written to {options.out}")
+    written = result.write(options.out, pictures=options.pictures)
+    print(f"{len(written)} files written to {options.out}", file=sys.stderr if options.json else sys.stdout)
     return GOOD
 
 
@@ -78,18 +147,115 @@ def _check(options: argparse.Namespace) -> int:
     from pathgen.report.data import checks_data
     from pathgen.report.text import finding_lines
 
-    checked = check(load_job(options.job), options.folder, resolution=options.resolution)
-    print("\n".join(finding_lines(checks_data(checked))))
-    return GOOD if checked.passed else FORBIDDEN
+    with progress(1, sys.stderr) as tell:
+        job = load_job(options.job)
+        tell("reading the programs, cutting in simulation")
+        checks = checks_data(check(job, options.folder, resolution=options.resolution))
+    if options.json:
+        _print_json(checks)
+    else:
+        _show(finding_lines(checks))
+    return GOOD if checks["passed"] else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.data import fret_rows
-    from pathgen.report.text import fret_lines
+    from pathgen.report.board import dot_rows, fret_rows, string_rows
+    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
 
     job = load_job(options.job)
     board = part_of(job)
-    print("\n".join(fret_lines(fret_rows(board, slots_of(job, board)), job.units)))
+    rows = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
+    if options.json:
+        _print_json(rows)
+        return GOOD
+    parts = [
+        fret_lines(rows, job.units),
+        wood_lines(rows, job.units),
+        string_lines(string_rows(board, job.board.strings), job.units),
+        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+    ]
+    _show(line for part in parts for line in [*part, ""])
     return GOOD
+
+
+def _reach(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.plan import clamping_of
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+
+    job = load_job(options.job)
+    with progress(1, sys.stderr) as tell:
+        clamping = clamping_of(job)
+        tell("trying the cutters")
+        found = reach_of_job(job, clamping)
+    if options.json:
+        _print_json([reach_data(one) for one in found])
+        return GOOD
+    for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
+        _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
+    return GOOD
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.report.choosing import choice_lines, choice_rows, compare
+
+    job = load_job(options.job)
+    cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
+    scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
+    choices = compare(job, cutters=cutters, scallops=scallops)
+    if options.json:
+        _print_json(choice_rows(choices))
+    else:
+        _show(choice_lines(choices, job.units))
+    return GOOD
+
+
+def _keys(options: argparse.Namespace) -> int:
+    from pathgen.job.describe import key_lines, key_rows
+
+    if options.json:
+        _print_json([row.__dict__ for row in key_rows()])
+    else:
+        _show(key_lines())
+    return GOOD
+
+
+def _ball_end(job: Job, text: str) -> Cutter:
+    """A cutter of the job by its name, or the finishing cutter in another size."""
+    from pathgen.report.choosing import sized
+
+    if text in [cutter.name for cutter in job.cutters]:
+        return job.cutter(text, "--cutter")
+    try:
+        return sized(job, _length(job, "--cutter", text))
+    except JobError as wrong:
+        names = ", ".join(f'"{c.name}"' for c in job.cutters if c.shape == "ball-end")
+        raise JobError(wrong.where, wrong.problem, allowed=f"{names}, or a diameter", remedy=wrong.remedy) from None
+
+
+def _length(job: Job, where: str, text: str) -> float:
+    """A length above 0 in the job's units, or with its own; gives mm."""
+    from pathgen.units import parse_length
+
+    try:
+        mm = parse_length(text, job.units)
+    except ValueError as wrong:
+        raise JobError(where, str(wrong)) from None
+    if not 0 < mm <= 100:
+        raise JobError(where, f"{text} given", allowed="above 0, to 100 mm")
+    return mm
+
+
+def _print_json(data: Any) -> None:
+    print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _show(lines: Iterable[str]) -> None:
+    """Lines of a report; findings and the verdict in colour on a terminal."""
+    colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN}
+    for line in lines:
+        mark = line.partition(":")[0]
+        print(coloured(mark, colours[mark], sys.stdout) + line[len(mark):] if mark in colours else line)

@@ -14,7 +14,9 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.errors import JobError
 from pathgen.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.markup import as_svg
 from pathgen.outlines import End, board_outline, chord_across
+from pathgen.picture import INK, WOOD, View, area, lines
 from pathgen.radii import Radii, end_radius
 from pathgen.scale import equal_shares, ratio_shares
 from pathgen.surface import Surface
@@ -111,6 +113,16 @@ class Fingerboard:
         lines = self.layout.lines[-1:] if self.layout else self.nut_line[None]
         line = lines + [self.length - centre_crossings(lines)[0], 0.0]
         return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
+
+    def _repr_svg_(self) -> str:
+        """The board from above, for notebooks: outline, binding and fret lines, at true size."""
+        view = View.around(self.finished.bounds, 2.0)
+        return as_svg(view.picture(
+            f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
+            area(view, self.finished, stroke=INK, stroke_width=0.3),
+            area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
+            lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
+        ))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.errors import PathgenError
+from pathgen.markup import as_svg
+from pathgen.picture import INK, PALE, View, lines, runs_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -120,6 +122,19 @@ class Toolpath:
     def rapid_length(self) -> float:
         """Length of all rapids, mm."""
         return float(self.lengths[self.kinds == Move.RAPID].sum())
+
+    def _repr_svg_(self) -> str:
+        """The path from above, for notebooks: cuts as lines, rapids pale."""
+        if not len(self):
+            return as_svg(View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture("an empty path"))
+        low, high = self.points.min(axis=0), self.points.max(axis=0)
+        view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
+        rapid = self.kinds == Move.RAPID
+        return as_svg(view.picture(
+            f"Path of {len(self)} points, {self.cut_length:.0f} mm of cutting",
+            lines(view, runs_in_plan(self.points, rapid), stroke=PALE, stroke_width=view.width / 2000),
+            lines(view, runs_in_plan(self.points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
+        ))
 
 
 def simplified(points: ArrayLike, tolerance: float) -> NDArray[np.intp]:

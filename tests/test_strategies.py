@@ -146,7 +146,8 @@ def test_slots_lie_on_their_lines_at_their_depth(name, width):
         for share in (0.0, 0.3, 0.5, 0.8, 1.0):
             point = line[0] + share * (line[1] - line[0])
             depth = part.surface.height(*point) - _swept_bottom(moving, point, 0.3)
-            assert depth == pytest.approx(2.6, abs=0.004)
+            # a floor as wide as two passes is a stair across the slope of a strong cone
+            assert depth == pytest.approx(2.6, abs=0.004 if width == 0.6 else 0.006)
 
 
 def _swept_bottom(moving, point, radius):

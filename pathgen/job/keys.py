@@ -49,6 +49,21 @@ def key(reader: Reader, doc: str, default: Any = MISSING, *, shown: str = "") ->
     return dataclasses.field(metadata=words, default=default)
 
 
+def holding(words: str, inner: type[Any] | None = None) -> Callable[[Reader], Reader]:
+    """Marks a reader with what its key holds, in words, and the table that may stand there; see `holds`."""
+
+    def mark(reader: Reader) -> Reader:
+        reader.__dict__.update(words=words, inner=inner)
+        return reader
+
+    return mark
+
+
+def holds(reader: Reader) -> tuple[str, type[Any] | None]:
+    """What a reader takes, in a few words, and the table within that it may read."""
+    return getattr(reader, "words", ""), getattr(reader, "inner", None)
+
+
 def read_table(table: type[Table], data: Any, place: Place) -> Table:
     """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError."""
     if not isinstance(data, Mapping):
@@ -76,6 +91,7 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
 def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> Reader:
     """A finite number from `low` to `high`."""
 
+    @holding("whole number" if whole else unit or "number")
     def read(value: Any, place: Place) -> float | int:
         allowed = f"{'a whole number' if whole else 'a number'} from {low:g} to {high:g}{unit and ' ' + unit}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
@@ -88,6 +104,7 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
 def size(low: float, high: float) -> Reader:
     """A length in the job's units, or a text with its own unit; `low` and `high` in mm. Gives mm."""
 
+    @holding("length")
     def read(value: Any, place: Place) -> float:
         mm = _length_mm(value, place)
         if not low <= mm <= high:
@@ -101,6 +118,7 @@ def size(low: float, high: float) -> Reader:
 def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
     """A feed in the job's units of length per minute; gives mm per minute."""
 
+    @holding("length per minute")
     def read(value: Any, place: Place) -> float:
         per = MM_PER[place.units]
         if not _is_number(value) or not low <= value * per <= high:
@@ -114,6 +132,7 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
 def choice(*allowed: str) -> Reader:
     """One of a few words."""
 
+    @holding(" or ".join(f'"{a}"' for a in allowed))
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
             raise place.refuse(f"{_shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed))
@@ -125,6 +144,7 @@ def choice(*allowed: str) -> Reader:
 def text(longest: int = 200) -> Reader:
     """Words, not empty."""
 
+    @holding("text")
     def read(value: Any, place: Place) -> str:
         if not isinstance(value, str) or not value.strip() or len(value) > longest:
             raise place.refuse(f"{_shown(value)} given", allowed=f"text of 1 to {longest} characters in quotes")
@@ -133,6 +153,7 @@ def text(longest: int = 200) -> Reader:
     return read
 
 
+@holding("true or false")
 def yes_or_no(value: Any, place: Place) -> bool:
     """true or false."""
     if not isinstance(value, bool):
@@ -143,6 +164,7 @@ def yes_or_no(value: Any, place: Place) -> bool:
 def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
     """Several values of one kind, as a tuple."""
 
+    @holding(f"list: {holds(reader)[0]}", holds(reader)[1])
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
             many = f"{least}" if least == most else f"{least} to {most}"
@@ -155,6 +177,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
 def span(low: float, high: float) -> Reader:
     """Two lengths, the smaller first."""
 
+    @holding("list: two lengths")
     def read(value: Any, place: Place) -> tuple[float, float]:
         pair = list_of(size(low, high), least=2, most=2)(value, place)
         if pair[0] >= pair[1]:
@@ -166,12 +189,13 @@ def span(low: float, high: float) -> Reader:
 
 def table(kind: type[Any]) -> Reader:
     """A table within a table."""
-    return lambda value, place: read_table(kind, value, place)
+    return holding("table", kind)(lambda value, place: read_table(kind, value, place))
 
 
 def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Reader:
     """The first reader whose test the value passes: for keys that may be written in several ways."""
 
+    @holding(" or ".join(filter(None, (holds(r)[0] for _, r in readers))), next(filter(None, (holds(r)[1] for _, r in readers)), None))
     def read(value: Any, place: Place) -> Any:
         for fits, reader in readers:
             if fits(value):

@@ -11,9 +11,8 @@ from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.job.load import Job
 from pathgen.job.sense import part_of
-from pathgen.plan import DEFAULT_SCALLOP
+from pathgen.plan import surfacing_of
 from pathgen.report.text import table
-from pathgen.scallop import scallop_height
 from pathgen.surfacing import finishing_passes
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
@@ -61,9 +60,8 @@ def compare(
     it has only one, and the heights half, once and twice what the job allows. Raises JobError for a job without
     [surface] or for more than five, CutterError for what cannot finish a radius.
     """
-    if job.surface is None:
-        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
-    finish, limit = job.cutter(job.surface.finish, "[surface] finish"), _limit(job)
+    finish, surfacing = _finish(job), surfacing_of(job)
+    limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters
     scallops = (limit / 2, limit, limit * 2) if scallops is None else scallops
     for what, some in (("cutters", cutters), ("ridge heights", scallops)):
@@ -76,10 +74,7 @@ def compare(
 
 def sized(job: Job, diameter: float) -> Cutter:
     """The job's finishing cutter with another diameter, mm, at the same feed and speed."""
-    if job.surface is None:
-        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
-    finish = job.cutter(job.surface.finish, "[surface] finish")
-    return replace(finish, name=f"ball {format_length(diameter, job.units)}", diameter=diameter)
+    return replace(_finish(job), name=f"ball {format_length(diameter, job.units)}", diameter=diameter)
 
 
 def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
@@ -120,13 +115,10 @@ def _choice(job: Job, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice
     )
 
 
-def _limit(job: Job) -> float:
-    """The ridge height that the job's [surface] comes to, mm."""
-    assert job.surface is not None
-    if job.surface.stepover is not None:
-        ball = job.cutter(job.surface.finish, "[surface] finish").radius
-        return float(scallop_height(job.surface.stepover, ball, min(job.board.radius.nut, job.board.radius.end)))
-    return DEFAULT_SCALLOP if job.surface.scallop is None else job.surface.scallop
+def _finish(job: Job) -> Cutter:
+    if job.surface is None:
+        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
+    return job.cutter(job.surface.finish, "[surface] finish")
 
 
 def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
@@ -134,7 +126,7 @@ def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
     own = [finish, *(job.cutter(name, "compare") for name in names if name != finish.name)][:MOST]
     if len(own) > 1:
         return own
-    common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.02 * finish.diameter]
+    common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.1 * finish.diameter]
     return [finish, *(sized(job, size) for size in common)]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.clamping import POCKET, Clamping
+from pathgen.clamping import NUT_SLOT, POCKET, SLOTS, Clamping
 from pathgen.instructions import afterwards, before_start, cautions, check_by_hand, cutter_words, purpose, zero_words
 from pathgen.markup import Child, Element, as_html, element
 from pathgen.plan import Plan, tabs_of
@@ -227,16 +227,18 @@ def _path(clamping: Clamping, program: Program) -> Element:
 def _depth(clamping: Clamping, program: Program) -> str:
     step, units = program.step, clamping.units
     z = format_length(float(program.toolpath.points[:, 2].min()) - clamping.z_zero, units, decimals=2)
-    below = f", lowest Z {z}"
-    if step.operation == POCKET and step.inlay is not None:
-        return f"{format_length(clamping.inlays[step.inlay].depth, units)} below the surface{below}"
-    if step.operation == "slots" and clamping.slots is not None:
-        return f"{format_length(clamping.slots.depth, units)} below the surface{below}"
-    return f"down to the surface{below}" if step.operation != "outline" else f"through the blank{below}"
+    depths = {
+        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else None,
+        SLOTS: clamping.slots.depth if clamping.slots else None,
+        NUT_SLOT: clamping.nut_slot.depth if clamping.nut_slot else None,
+    }
+    depth = depths.get(step.operation)
+    below = f"{format_length(depth, units)} below the surface, " if depth is not None else ""
+    return f"{below}lowest Z {z}"
 
 
 def _sections(clamping: Clamping) -> Element:
-    words = (f"Seen from the board's end, bass side on the left. Widths are true to each other; heights are drawn "
+    words = (f"Seen from the board's end. Widths are true to each other; heights are drawn "
              f"{RISE:g} times as high. Dashed: the raw blank, and fill standing proud before it is cut. Dotted: the "
              "bottom of the fret slots.")
     figures = []

@@ -29,6 +29,7 @@ _TILE = 32  # points along each side
 _TOGETHER = 512  # moves whose envelopes are kept at once
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _NOTHING = np.empty((0, 0), np.float32)
+_SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
@@ -139,6 +140,9 @@ class _Cutting:
         self.ceiling = _Ceiling(self.top)
         self.highest = self.ceiling.highest
         self.taken = Taken()
+        # points to each side that a cut spans and a shaving does not, never more than half the cutter
+        spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else _SHAVING
+        self._shaving = max(1, min(math.ceil(_SHAVING / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1))
 
     def run(self) -> Taken:
         passes = passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius)
@@ -387,12 +391,15 @@ class _Cutting:
             return
         if self.waste is not None:
             deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.spare)
-        if min(deep.shape) > 2:
-            # A shaving off a wall may be as high as the wall: only what is three points wide or more is a cut.
-            core = np.minimum.reduce(
-                [deep[1:-1, 1:-1], deep[:-2, 1:-1], deep[2:, 1:-1], deep[1:-1, :-2], deep[1:-1, 2:]]
-            )
-            self.taken.cut = self._deeper(self.taken.cut, core, j + 1, i + 1, line, self.note_deeper)
+        near = self._shaving
+        if min(deep.shape) > 2 * near:
+            # A shaving off a wall may be as high as the wall: only what is wider than one is a cut.
+            inner = slice(near, -near)
+            core = np.minimum.reduce([
+                deep[inner, inner], deep[: -2 * near, inner], deep[2 * near :, inner],
+                deep[inner, : -2 * near], deep[inner, 2 * near :],
+            ])
+            self.taken.cut = self._deeper(self.taken.cut, core, j + near, i + near, line, self.note_deeper)
 
     def _deeper(self, so_far: Worst, into: Heights, j: int, i: int, line: int, least: float) -> Worst:
         depth = float(np.maximum.reduce(into, axis=None))

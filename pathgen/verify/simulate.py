@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.hollow import Hollow
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
@@ -137,6 +138,9 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     if surface.is_flat:
         out[:] = surface.thickness
         return out
+    if isinstance(surface, Hollow):
+        out[:] = surface.height(grid.xs, grid.ys[:, None])
+        return out
     radius = surface.radius(grid.xs)
     for first in range(0, grid.shape[0], _ROWS):
         y2 = grid.ys[first : first + _ROWS, None] ** 2
@@ -169,10 +173,16 @@ def _poured(
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(inlay.area.buffer(tolerances.smear))
+        wet |= material.grid.part(window).covered(inlay.area.buffer(_smear(clamping, tolerances)))
         wet &= np.isfinite(there)
         np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
     return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
+
+
+def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
+    """How far round its pockets the fill lies; no further than a second cut over the inlays alone is told to go."""
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
 def _levelled(poured: Poured, material: Material) -> Poured:

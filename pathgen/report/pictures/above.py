@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
+NUT_SLOT = "#8d8069"
 AXIS = 2.8
 """Length of the axes at the zero, as a part of the words' size."""
 WORDS_PER_WIDTH = 60
@@ -27,7 +28,7 @@ WORDS_PER_WIDTH = 60
 
 
 def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs: Floats | None = None) -> Element:
-    """The whole set-up in the board's frame: nut on the left, bass side below.
+    """The whole set-up in the board's frame: nut on the left, + Y upward.
 
     `paths` are the paths of the clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles
     of the tabs. Both may be left out.
@@ -39,7 +40,9 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
-        *_slots(view, clamping, size),
+        *_slots(view, clamping),
+        *_fret_numbers(view, clamping, size),
+        *_holes(view, clamping),
         *_tabs(view, tabs, size),
         *(_keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
@@ -54,7 +57,7 @@ def view_above(clamping: Clamping) -> tuple[View, float]:
     boxes += [shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]) for k in clamping.setup.keep_out]
     bounds = shapely.total_bounds(boxes)
     size = (bounds[2] - bounds[0]) / (WORDS_PER_WIDTH - 6)
-    return View.around(tuple(bounds.tolist()), 3 * size), size
+    return View.around(tuple(bounds.tolist()), 3.2 * size), size
 
 
 def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
@@ -89,19 +92,33 @@ def _finishing_reach(
             yield area(view, swept, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"0 {size / 4}")
 
 
-def _slots(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    frets, slots = clamping.board.frets, clamping.slots
-    runs = slots.lines if slots is not None else np.stack([frets.bass, frets.treble], axis=1)
+def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
+    frets, slots, nut = clamping.board.frets, clamping.slots, clamping.nut_slot
+    number, runs = (slots.number, slots.lines) if slots is not None else (frets.number, frets.ends)
     width = slots.width if slots is not None else 0.25
-    for number, run in zip(frets.number.tolist(), runs, strict=False):
-        yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{number}",
+    for name, run in zip(number.tolist(), runs, strict=True):
+        yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
                     stroke_linecap="butt")
-    gap = np.diff(frets.distance, append=np.inf)
-    every = 1 if gap.min() > 0.9 * size else 2
+    if nut is not None:
+        yield lines(view, nut.lines, decimals=4, stroke=NUT_SLOT, stroke_width=nut.width, stroke_linecap="butt",
+                    class_="nut-slot")
+
+
+def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """Over the upper edge; every second one where they would run into each other."""
+    frets = clamping.board.frets
+    upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
+    every = 1 if len(frets) < 2 or np.diff(upper[:, 0]).min() > 0.9 * size else 2
     above = clamping.stock.bounds[3] + 0.4 * size
-    for number, x in zip(frets.number.tolist(), frets.treble[:, 0].tolist(), strict=True):
+    for number, x in zip(frets.number.tolist(), upper[:, 0].tolist(), strict=True):
         if number % every == 0:
             yield words(view, [x, above], str(number), size=0.8 * size)
+
+
+def _holes(view: View, clamping: Clamping) -> Iterator[Element]:
+    if clamping.holes is not None:
+        for x, y in view(clamping.holes.at).tolist():
+            yield element("circle", cx=x, cy=y, r=clamping.holes.diameter / 2, fill=INK, class_="hole")
 
 
 def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
@@ -136,27 +153,30 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     _, y0, _, y1 = clamping.stock.bounds
     x = clamping.board.length / 2
     above = y1 + 1.6 * size
-    yield words(view, [x, above], "treble side", size=size)
-    yield words(view, [x, y0 - 1.3 * size], "bass side", size=size)
+    sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
+    yield words(view, [x, above], sides[1], size=size)
+    yield words(view, [x, y0 - 1.3 * size], sides[0], size=size)
     yield words(view, [clamping.board.length, above], "board's end", size=size, text_anchor="end")
     yield words(view, [0.0, above], "nut", size=size)
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """A target at X 0, Y 0, and the machine's axes as they lie on the board."""
-    (x, y), r = view([[0.0, 0.0]])[0], 0.7 * size
+    """A target at X 0, Y 0 of the programs, and the machine's axes as they lie on the board."""
+    zero = np.array(clamping.zero)
+    (x, y), r = view(zero)[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
     turned = clamping.setup.along == "y"
     for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
-        yield from _axis(view, name, np.array(way), size)
+        yield from _axis(view, name, zero, np.array(way), size)
 
 
-def _axis(view: View, name: str, way: Floats, size: float) -> Iterator[Element]:
-    tip, square = AXIS * size * way, np.array([-way[1], way[0]])
+def _axis(view: View, name: str, zero: Floats, way: Floats, size: float) -> Iterator[Element]:
+    tip, square = zero + AXIS * size * way, np.array([-way[1], way[0]])
     head = shapely.Polygon([tip, tip - size * way + 0.4 * size * square, tip - size * way - 0.4 * size * square])
-    yield lines(view, [np.array([0.75 * size * way, tip - 0.6 * size * way])], stroke=INK, stroke_width=size / 8)
+    yield lines(view, [np.array([zero + 0.75 * size * way, tip - 0.6 * size * way])], stroke=INK,
+                stroke_width=size / 8)
     yield area(view, head, fill=INK)
-    beside = tip + 0.3 * size * way + (np.array([0.35, -0.35]) * size if way[1] == 0 else np.array([0.7, -0.3]) * size)
-    yield words(view, beside, name, size=1.1 * size, font_weight="bold")
+    aside = np.array([0.7, -0.35] if way[1] == 0 else [0.75, -0.4]) * size
+    yield words(view, tip + aside, name, size=1.1 * size, font_weight="bold")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pathgen.clamping import Clamping
 from pathgen.fingerboard import Fingerboard
 from pathgen.markup import Element, element
-from pathgen.picture import INK, PALE, WOOD, View, area, lines, words
+from pathgen.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
 from pathgen.toolpath import Move, Toolpath
 
 Floats = NDArray[np.float64]
@@ -21,9 +21,6 @@ LEAST_SHOWN = 0.25
 """Least share of the board's length in a picture."""
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Frets that are numbered, to know the place by."""
-TOLERANCE = 0.1
-"""How far drawn lines may stray from the path, mm."""
-
 
 def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     """The cutter's path over the board: cuts as lines, rapids dotted, the first cut marked with a ring.
@@ -48,25 +45,10 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     return View.around((left, min(y0, low[1]), right, max(y1, high[1])), margin)
 
 
-def runs(path: Toolpath, *, rapids: bool) -> list[Floats]:
-    """The path in plan, split where it changes between cuts and rapids; a run cut again at another depth once only."""
-    kind = path.kinds == Move.RAPID
-    breaks = np.flatnonzero(np.diff(kind[1:])) + 2
-    pieces = np.split(np.arange(1, len(path)), breaks - 1)
-    plans: dict[bytes, Floats] = {}
-    for piece in pieces:
-        if len(piece) and kind[piece[0]] == rapids:
-            run = shapely.LineString(path.points[np.r_[piece[0] - 1, piece], :2])
-            if run.length > TOLERANCE:
-                plan = np.round(shapely.get_coordinates(run.simplify(TOLERANCE)), 1)
-                plans.setdefault(plan.tobytes(), plan)
-    return list(plans.values())
-
-
 def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
     yield area(view, board.outline.intersection(frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
-    frets = np.stack([board.frets.bass, board.frets.treble], axis=1)
+    frets = board.frets.ends
     shown = (frets[..., 0] > view.left).all(axis=1) & (frets[..., 0] < view.right).all(axis=1)
     yield lines(view, list(frets[shown]), decimals=1, stroke=FRET, stroke_width=size / 20)
     for number, run in zip(board.frets.number[shown].tolist(), frets[shown], strict=True):
@@ -75,9 +57,10 @@ def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
-    yield lines(view, runs(path, rapids=True), decimals=1, stroke=PALE, stroke_width=size / 30,
+    rapid = path.kinds == Move.RAPID
+    yield lines(view, runs_in_plan(path.points, rapid), decimals=1, stroke=PALE, stroke_width=size / 30,
                 stroke_dasharray=f"0 {size / 8:.2f}")
-    yield lines(view, runs(path, rapids=False), decimals=1, stroke=INK, stroke_width=size / 40)
+    yield lines(view, runs_in_plan(path.points, ~rapid), decimals=1, stroke=INK, stroke_width=size / 40)
 
 
 def _first_cut(view: View, path: Toolpath, size: float) -> Iterator[Element]:

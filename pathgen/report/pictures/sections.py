@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 
 RISE = 4.0
 """How much heights are exaggerated."""
+INSIDE = 0.001
+"""How far inside the board's ends sections lie, mm."""
 STEP = 0.25
 """Spacing of points along a curve, mm."""
 
@@ -32,15 +34,11 @@ class Section:
 
 
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
-    """At the nut, where each inlay is widest across, and at the end."""
+    """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
     board = clamping.board
-    x0, _, x1, _ = board.outline.bounds
-    inside = 0.001
-    first = min(max(float(board.nut_line[:, 0].max()), x0 + inside), x1)
-    last = [p for p in shapely.get_coordinates(board.outline).tolist() if p[0] > (x0 + x1) / 2]
-    end = min(min(p[0] for p in last), x1 - inside)
+    nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
     inlays = [Section(name=inlay.name, x=widest_across(inlay)) for inlay in clamping.inlays]
-    return (Section(name="the nut", x=first), *inlays, Section(name="the end", x=end))
+    return (Section(name="the nut", x=nut + INSIDE), *inlays, Section(name="the end", x=end - INSIDE))
 
 
 def widest_across(inlay: Inlay) -> float:
@@ -52,7 +50,7 @@ def widest_across(inlay: Inlay) -> float:
 
 
 def section_picture(clamping: Clamping, section: Section) -> Element:
-    """The board cut across at a section, seen from its end toward the nut: bass side on the left.
+    """The board cut across at a section, seen from its end toward the nut: + Y on the right.
 
     Widths are true, heights are drawn `RISE` times as high, which the picture says.
     """
@@ -68,11 +66,14 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
         *(part for inlay in clamping.inlays for part in _pocket(view, clamping, inlay, x)),
         *_slot_floor(view, clamping, x, size),
         *_sizes(view, clamping, x, size),
-        words(view, [-stock.width / 2, 0.0] - np.array([0.0, 1.4 * size / RISE]), "bass", size=size,
-              text_anchor="start", fill=PALE),
-        words(view, [stock.width / 2, 0.0] - np.array([0.0, 1.4 * size / RISE]), "treble", size=size,
-              text_anchor="end", fill=PALE),
+        *_sides(view, clamping, size),
     )
+
+
+def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    left, right = ("bass", "treble") if clamping.board.bass_side < 0 else ("treble", "bass")
+    for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):
+        yield words(view, [y, -1.4 * size / RISE], name, size=size, text_anchor=anchor, fill=PALE)
 
 
 def least_under(clamping: Clamping, section: Section) -> float:
@@ -128,7 +129,8 @@ def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[
 
 
 def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
-    if clamping.slots is None:
+    """The bottom of a slot that lay here, where bottoms follow the curve."""
+    if clamping.slots is None or clamping.slots.bottom != "curve":
         return
     short = clamping.slots.short or 0.0
     for low, high in spans(clamping.board.outline, x):

@@ -1,0 +1,87 @@
+"""Every key of the job file in words, from the tables that read it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import MISSING, Field, dataclass, fields
+from itertools import groupby
+from typing import Any
+
+from pathgen.job.keys import holds
+from pathgen.job.load import REPEATED, TABLES, TOP_KEYS
+
+LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
+"""What a key holds when its default is in millimetres whatever the job's units."""
+TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
+LENGTH_WORDS = 'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm".'
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeyRow:
+    """One key: the table it stands in, what it holds, its default, what it means."""
+
+    table: str
+    key: str
+    holds: str
+    default: str
+    meaning: str
+
+
+def key_rows() -> list[KeyRow]:
+    """Every key of a job file in order, those of tables within a table after it."""
+    rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], default=default, meaning=words)
+            for name, (default, words) in TOP_KEYS.items()]
+    for name, table in TABLES.items():
+        rows += _rows(f"[[{name}]]" if name in REPEATED else f"[{name}]", table)
+    return rows
+
+
+def key_lines(width: int = 100) -> list[str]:
+    """The keys as plain text, a paragraph for each table."""
+    lines: list[str] = []
+    for head, rows in groupby(key_rows(), key=lambda row: row.table):
+        lines += ["", head or "at the top of the file"]
+        for row in rows:
+            default = row.default if row.default.startswith("required") else f"default {row.default}"
+            about = ", ".join(filter(None, (row.holds, default)))
+            lines += textwrap.wrap(f"{row.key}: {row.meaning} ({about})", width, initial_indent="  ",
+                                   subsequent_indent="      ")
+    return [*lines[1:], "", LENGTH_WORDS]
+
+
+def key_table() -> list[str]:
+    """The keys as a table in Markdown."""
+    rows = [
+        f"| {row.table} | `{row.key}` | {row.holds} | {row.default} | {row.meaning} |" for row in key_rows()
+    ]
+    return ["| table | key | holds | default | meaning |", "|---|---|---|---|---|", *rows]
+
+
+def _rows(head: str, table: type[Any]) -> Iterator[KeyRow]:
+    """The keys of a table, then those of the tables that may stand in it."""
+    known = [field for field in fields(table) if "doc" in field.metadata]
+    for field in known:
+        words, _ = holds(field.metadata["reader"])
+        yield KeyRow(table=head, key=field.name, holds=words, default=_default(field, words),
+                     meaning=field.metadata["doc"])
+    for field in known:
+        _, inner = holds(field.metadata["reader"])
+        if inner is not None:
+            yield from _rows(f"{head} {field.name}", inner)
+
+
+def _default(field: Field[Any], words: str) -> str:
+    if field.metadata["shown"]:
+        return str(field.metadata["shown"])
+    value = field.default
+    if value is MISSING:
+        return "required" if field.default_factory is MISSING else "none"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if value is None or value == ():
+        return "none"
+    if isinstance(value, str):
+        return f'"{value}"'
+    number = f"{value:g}" if isinstance(value, (int, float)) else str(list(value))
+    return f"{number} mm" if words in LENGTHS else number

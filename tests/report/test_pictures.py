@@ -1,0 +1,161 @@
+"""The pictures' coordinates against the report and closed forms; path data read by a library, not by our own code."""
+
+import math
+import re
+import xml.etree.ElementTree as Tree
+
+import numpy as np
+import pytest
+import shapely
+from svgpathtools import parse_path
+
+from pathgen import read_artwork
+from pathgen.report.pictures.ridges import OVER, SHADES, shade
+from pathgen.report.pictures.sections import RISE
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def tree(text):
+    root = Tree.fromstring(text)
+    assert root.tag == f"{SVG}svg"
+    return root
+
+
+def classed(root, name):
+    return [e for e in root.iter() if name in e.get("class", "").split()]
+
+
+def points(path):
+    """(n, 2) corners of a path made of straight lines."""
+    return [np.array([[p.real, p.imag] for p in [sub[0].start, *(line.end for line in sub)]])
+            for sub in parse_path(path.get("d")).continuous_subpaths()]
+
+
+@pytest.fixture(params=["built", "turned"])
+def build(request):
+    return request.getfixturevalue(request.param)
+
+
+@pytest.fixture
+def pictures(build):
+    return {name: tree(text) for name, text in build.pictures().items()}
+
+
+def on_board(build, picture):
+    """The mapping from places in the picture to the board's frame, known from where it draws the programs' zero."""
+    mark = classed(picture, "zero")[0]
+    zero = np.array(build.plan.clamping.zero)
+    at = np.array([float(mark.get("cx")), float(mark.get("cy"))])
+    return lambda places: (np.asarray(places) - at) * [1.0, -1.0] + zero
+
+
+def test_frets_lie_where_the_report_says(build, pictures):
+    board = pictures["board.svg"]
+    place = on_board(build, board)
+    for fret in build.report["frets"]:
+        drawn = place(points(classed(board, f"fret-{fret['fret']}")[0])[0])
+        ends = np.array([fret["bass"], fret["treble"]])
+        assert min(np.abs(drawn - ends).max(), np.abs(drawn[::-1] - ends).max()) < 0.002
+
+
+def test_outline_and_drawing_have_the_areas_of_the_part(build, pictures):
+    board, clamping = pictures["board.svg"], build.plan.clamping
+    place = on_board(build, board)
+    outline = shapely.Polygon(place(points(classed(board, "board")[0])[0]))
+    assert outline.symmetric_difference(clamping.board.outline).area < 0.05 * clamping.board.outline.length
+    fills = {e.get("fill"): e for e in board.iter(f"{SVG}path") if e.get("fill") in ("#2f6f4f", "#c8962e")}
+    # areas of the drawing's shapes in closed form: a rectangle of 20 by 12, a circle of radius 7
+    for colour, area in (("#2f6f4f", 240.0), ("#c8962e", math.pi * 49)):
+        shape = shapely.Polygon(place(points(fills[colour])[0]))
+        assert shape.area == pytest.approx(area, rel=2e-3)
+    # drawn 8 mm off the page's middle, placed with the page's middle at 60, 2
+    assert shapely.Polygon(place(points(fills["#2f6f4f"])[0])).centroid.x == pytest.approx(60 - 18, abs=0.02)
+
+
+def test_tabs_clamps_and_sides(build, pictures):
+    board = pictures["board.svg"]
+    assert len(classed(board, "tab")) == 4
+    assert len(classed(board, "clamp")) == len(build.plan.clamping.setup.keep_out)
+    heights = {e.text: float(e.get("y")) for e in board.iter(f"{SVG}text") if e.text}
+    # a left-handed board has its bass side on the other side
+    upper = "treble side" if build.plan.clamping.board.bass_side < 0 else "bass side"
+    assert heights[upper] == min(heights["bass side"], heights["treble side"])
+
+
+def test_a_file_prints_at_true_size(pictures):
+    for picture in pictures.values():
+        left, top, width, height = map(float, picture.get("viewBox").split())
+        assert (left, top) == (0.0, 0.0)
+        assert picture.get("width") == f"{width:g}mm"
+        assert picture.get("height") == f"{height:g}mm"
+        assert picture.find(f"{SVG}title").text
+
+
+def test_sections_show_the_arc_of_the_radius_with_heights_exaggerated(build, pictures):
+    for name, radius, half in (("section-1.svg", 200.0, 18.0), ("section-3.svg", 260.0, 20.0)):
+        wood = points(classed(pictures[name], "wood")[0])[0]
+        bottom = wood[:, 1].max()
+        z = (bottom - wood[:, 1]) / RISE
+        middle = (wood[:, 0].max() + wood[:, 0].min()) / 2
+        y = wood[:, 0] - middle
+        assert np.ptp(y) == pytest.approx(2 * half, abs=0.01)
+        top = z > 1.0
+        # circle through the crest, 6 mm thick: z = 6 - (R - sqrt(R^2 - y^2))
+        assert np.abs(z[top] - (6.0 - (radius - np.sqrt(radius**2 - y[top] ** 2)))).max() < 2e-3
+        assert re.search(rf"{RISE:g} times", pictures[name].get("aria-label"))
+
+
+def test_pockets_in_the_section_are_as_deep_as_asked(pictures):
+    cuts = classed(pictures["section-2.svg"], "pocket")
+    assert cuts
+    for cut in cuts:
+        corners = points(cut)[0]
+        left = np.isclose(corners[:, 0], corners[:, 0].min(), atol=2e-3)
+        assert np.ptp(corners[left, 1]) == pytest.approx(1.2 * RISE, abs=0.01)
+
+
+def test_the_worst_ridge_is_marked_where_it_was_measured(build, pictures):
+    ridges = build.verification.ridges
+    cross = points(classed(pictures["ridges.svg"], "worst")[-1])
+    centre = np.mean([p.mean(axis=0) for p in cross], axis=0)
+    outline = build.plan.clamping.board.outline.bounds
+    board = [p for e in pictures["ridges.svg"].iter(f"{SVG}path") if e.get("fill") is None for p in points(e)]
+    left, low = min(board[0][:, 0]), max(board[0][:, 1])
+    assert centre == pytest.approx(
+        [left + ridges.highest_at[0] - outline[0], low - (ridges.highest_at[1] - outline[1])], abs=0.05
+    )
+    label = f"{build.report['surface']['scallop_measured'] * 1000:.1f} µm"
+    assert label in [e.text for e in pictures["ridges.svg"].iter(f"{SVG}text")]
+
+
+def test_shades_run_from_the_lowest_to_the_limit_and_warn_above():
+    assert shade(np.array([0.008, 0.0089, 0.01, 0.0105, 0.02]), 0.008, 0.01).tolist() == [0, 3, 7, 7, len(SHADES)]
+    assert OVER not in SHADES
+
+
+def test_a_path_is_drawn_over_its_whole_extent(build, pictures):
+    for program in build.programs:
+        picture = pictures[program.file_name.replace(".nc", ".svg")]
+        drawn = [p for e in picture.iter(f"{SVG}path") if e.get("stroke-dasharray") is None and e.get("fill") is None
+                 for p in points(e)]
+        extent = np.ptp(np.concatenate(drawn), axis=0)
+        cuts = program.toolpath.points[program.toolpath.kinds != 0]
+        board = np.ptp(np.array(build.plan.clamping.board.outline.exterior.coords)[:, 0])
+        assert extent[0] == pytest.approx(np.ptp(cuts[:, 0]), abs=0.3) or extent[0] >= 0.2 * board
+        assert picture.get("viewBox")
+
+
+def test_notebooks_show_boards_paths_and_drawings(build, tmp_path):
+    from tests.report.conftest import DRAWING
+
+    (tmp_path / "d.svg").write_text(DRAWING)
+    board = build.plan.clamping.board
+    root = tree(board._repr_svg_())
+    frets = points(root.findall(f"{SVG}path")[-1])
+    assert len(frets) == len(board.frets)
+    assert np.diff([f[0, 0] for f in frets]) == pytest.approx(np.diff(board.frets.bass[:, 0]), abs=0.02)
+    path = build.programs[0].toolpath
+    assert len(tree(path._repr_svg_()).findall(f"{SVG}path")) == 2
+    assert tree(type(path).empty()._repr_svg_()) is not None
+    assert len(tree(read_artwork(tmp_path / "d.svg")._repr_svg_()).findall(f".//{SVG}path")) == 2
