@@ -51,7 +51,8 @@ coordinate = st.floats(-4, 4)
 @settings(max_examples=120, deadline=None)
 @given(
     shape=st.sampled_from(sorted(CUTTERS)), a=st.tuples(coordinate, coordinate, st.floats(0, 3)),
-    b=st.tuples(coordinate, coordinate, st.floats(0, 3)), kind=st.sampled_from(["slanting", "level", "plunge", "along"]),
+    b=st.tuples(coordinate, coordinate, st.floats(0, 3)),
+    kind=st.sampled_from(["slanting", "level", "plunge", "along"]),
 )
 def test_every_straight_move_against_brute_force(shape, a, b, kind):
     cutter, start, end = CUTTERS[shape], np.array(a), np.array(b)
@@ -114,7 +115,7 @@ def test_whole_passes_cut_what_their_moves_cut_one_by_one(shape, slope):
 
 @pytest.mark.parametrize("shape", ["ball-end", "flat-end"])
 def test_removal_is_grey_erosion_by_the_cutter(shape):
-    """scipy.ndimage: a cutter that goes everywhere, following a map of tip heights, leaves that map eroded by itself."""
+    """scipy.ndimage: a cutter that follows a map of tip heights everywhere leaves that map eroded by itself."""
     rng = np.random.default_rng(7)
     cutter, spacing = CUTTERS[shape], 0.25
     n = 41

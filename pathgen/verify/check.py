@@ -203,7 +203,8 @@ def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -
         if program.program_fingerprint is not None and program.program_fingerprint != program.own_fingerprint:
             yield Finding(
                 code="edited", severity="warn", where=program.name, got="the lines were changed since it was verified",
-                allowed=f"program fingerprint {program.program_fingerprint}", remedy="read the other findings with care",
+                allowed=f"program fingerprint {program.program_fingerprint}",
+                remedy="read the other findings with care",
             )
 
 
@@ -239,7 +240,8 @@ def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Ite
             )
         if rapid.depth:
             yield Finding(
-                code="rapid-through-material", severity="forbid", where=at(step.file_name, rapid.line, rapid.x, rapid.y),
+                code="rapid-through-material", severity="forbid",
+                where=at(step.file_name, rapid.line, rapid.x, rapid.y),
                 got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
                 remedy="lift the cutter first",
             )
@@ -259,7 +261,7 @@ def _ridges(
 ) -> Ridges | None:
     if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
         return None
-    x0, y0, x1, y1 = clamping.board.outline.bounds
+    _, y0, _, y1 = clamping.board.outline.bounds
     slots = clamping.slots
     xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
@@ -291,7 +293,7 @@ def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, 
     r = step.cutter.radius
     low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
     with np.errstate(invalid="ignore"):
-        near = motion.cutting & (low[:, 0] <= x + r) & (high[:, 0] >= x - r) & (low[:, 1] <= y + r) & (high[:, 1] >= y - r)
+        near = motion.cutting & (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
     best, line = math.inf, 0
     for i in np.flatnonzero(near):
         one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))

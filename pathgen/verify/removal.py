@@ -7,6 +7,7 @@ cut move by move, in its own window.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -84,7 +85,7 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
     way = np.where(along, np.sign(run[:, 0]), 0).astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
     spans = []
-    for first, stop in zip(edges[:-1], edges[1:], strict=True):
+    for first, stop in itertools.pairwise(edges):
         if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest:
             spans.append((int(first), int(stop)))
     return spans
@@ -101,7 +102,7 @@ class _Ceiling:
 
     def over(self, windows: NDArray[np.intp]) -> Floats:
         """(n,) bounds over (n, 4) windows: first and past-the-last column, first and past-the-last row."""
-        i0, i1, j0, j1 = windows[:, 0] // _TILE, (windows[:, 1] - 1) // _TILE, windows[:, 2] // _TILE, (windows[:, 3] - 1) // _TILE
+        i0, i1, j0, j1 = ((windows - [0, 1, 0, 1]) // _TILE).T
         i, j = (i0 + i1) // 2, (j0 + j1) // 2
         # level n has, for each tile, the highest of the tiles up to 2 ** n - 1 away
         level = np.ceil(np.log2(1 + np.maximum(i1 - i, j1 - j))).astype(int)
@@ -185,14 +186,15 @@ class _Cutting:
     # -- whole passes ------------------------------------------------------------------------------------------------
 
     def _pass(self, first: int, stop: int, single: NDArray[np.bool_]) -> Pieces:
-        """Cut a pass along x at once; gives back what is still to be cut of it piece by piece: its ends, or all of it."""
+        """Cut a pass along x at once; gives back what is left to be cut of it in pieces: its ends, or all of it."""
         m = self.motion
         knots = np.concatenate([m.start[first : first + 1], m.end[first:stop]])
         back = bool(knots[-1, 0] < knots[0, 0])
         x, z = (knots[::-1] if back else knots)[:, [0, 2]].T
         slope = np.diff(z) / np.diff(x)
         end = self._end_length(slope)
-        if not self._is_gentle(slope) or x[-1] - x[0] < 4 * end or self.highest - float(z.min()) > self.cutter.flute_length:
+        in_flutes = self.highest - float(z.min()) <= self.cutter.flute_length
+        if not (in_flutes and self._is_gentle(slope) and x[-1] - x[0] >= 4 * end):
             return m.start[first:stop], m.end[first:stop], np.arange(first, stop)
         self._sweep_pass(float(knots[0, 1]), x, z, int(m.line[first]), inset=end / 2)
         if end:
