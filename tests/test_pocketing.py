@@ -306,7 +306,7 @@ def test_corners_are_eased_and_round_pockets_are_not() -> None:
     assert side == 0.0
     middle, wall = eased_near(Point(0, 0).buffer(20, quad_segs=64), Point(0, 0), 3.0)
     assert middle > 0.5  # full width where the cutter goes in
-    assert wall < 0.02
+    assert wall < 0.08  # only where one loop passes to the next
 
 
 def test_one_region_is_cleared_without_lifting() -> None:
@@ -392,8 +392,9 @@ def test_self_touching_and_sliver_drawings() -> None:
     sliver = Polygon([(30, 0), (60, 0), (45, 1e-9)])
     region = shapely.GeometryCollection([bow_tie, sliver, LineString([(0, 0), (5, 5)])])
     cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.0)], depth=0.5, safe_z=SAFE_Z)
-    assert cut.opened.area == pytest.approx(reference_opening(bow_tie.buffer(0), 0.5).area, rel=0.51)
-    assert swept_by_flat(cut, LEVEL).difference(shapely.make_valid(bow_tie).buffer(0.002)).area < 1e-6
+    both = shapely.make_valid(bow_tie)
+    assert cut.opened.area == pytest.approx(reference_opening(both, 0.5).area, rel=0.001)
+    assert swept_by_flat(cut, LEVEL).difference(both.buffer(0.002)).area < 1e-6
 
 
 def test_nothing_to_cut_is_an_empty_path() -> None:

@@ -54,10 +54,19 @@ def whole(parts: Shapes) -> Polygon | MultiPolygon:
 def simpler(shapes: Shapes, tolerance: float) -> Shapes:
     """Polygons with fewer corners, within `tolerance` of the given ones, and none of them invalid."""
     quick = np.asarray(shapely.simplify(shapes, tolerance, preserve_topology=False))
-    spoilt = ~shapely.is_valid(quick) | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
-    if spoilt.any():
+    fewer = shapely.get_num_geometries(quick) < shapely.get_num_geometries(shapes)
+    spoilt = ~shapely.is_valid(quick) | fewer | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
+    if spoilt.any():  # a part as thin as the tolerance, where a cutter just goes in, must not be lost
         quick[spoilt] = shapely.simplify(shapes[spoilt], tolerance)
     return quick
+
+
+def without_films(shapes: Shapes, thickness: float) -> Shapes:
+    """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
+    half = thickness / 2.0
+    return np.asarray(shapely.buffer(
+        shapely.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
+    ))
 
 
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
@@ -100,7 +109,7 @@ class Opening:
         """What is opened when the axis goes everywhere in each of `axis`."""
         if self.slanted is not None:
             return self.slanted.opened(axis, self.tolerance)
-        reach = self.half_width
+        reach = self.half_width - FIT
         return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
 
@@ -171,7 +180,7 @@ class Footprints:
         """What is opened when the axis goes everywhere in each of `axis`."""
         plane = self._mapped(axis, self._axis_to_plane)
         reach = self._reach(plane)
-        wide = shapely.buffer(plane, reach, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        wide = shapely.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
         return self._mapped(wide, self._from_plane)
 
     def _reach(self, parts: Shapes) -> Floats:

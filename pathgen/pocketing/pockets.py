@@ -14,12 +14,15 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing.corners import sharpened
-from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, whole
+from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, whole, without_films
 from pathgen.pocketing.places import cleared, floor_ridge, steepest
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
 from pathgen.toolpath import Toolpath
+
+_FILM = 0.002
+"""What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -160,7 +163,8 @@ def _cut_by(
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
-        rest, skipped = _worth_cutting(shapely.difference(reached, opened), options.smallest)
+        rest = without_films(shapely.difference(reached, opened), _FILM)
+        rest, skipped = _worth_cutting(rest, options.smallest)
     if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, opened, trace, options, tolerance)
         opened[:] = shapely.union(opened, rest)
