@@ -29,6 +29,9 @@ Shapes = NDArray[np.object_]
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
 
+_JUST = 3e-4
+"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
+
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
 
@@ -103,7 +106,7 @@ class Opening:
             return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
         inner = shapely.buffer(parts, -reach, quad_segs=quad_segments(reach, self.tolerance))
-        return simpler(inner, self.tolerance / 2.0)
+        return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
 
     def opened(self, axis: Shapes) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
@@ -111,6 +114,13 @@ class Opening:
             return self.slanted.opened(axis, self.tolerance)
         reach = self.half_width - FIT
         return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
+
+
+def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
+    """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
+    none = shapely.is_empty(inner)
+    inner[none] = shapely.buffer(parts[none], -reach, quad_segs=8)
+    return inner
 
 
 def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float) -> Opening:
