@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError, JobError
 from pathgen.pocketing.linking import way_in
-from pathgen.pocketing.openings import FIT, Shapes, cleaned, polygons, quad_segments, simpler, whole
+from pathgen.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
 from pathgen.pocketing.places import layer_depths
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
@@ -152,6 +152,8 @@ def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance:
 
 
 def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
+    if distance < 0.0:
+        return whole(polygons(eroded(polygons(shape), -distance, _CHORD)))
     return shapely.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
 
 

@@ -29,6 +29,9 @@ Shapes = NDArray[np.object_]
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
 
+_FALSE = 1e-3
+"""How much nearer to the outline than asked (mm) a corner of an eroded shape lies when the shape is false."""
+
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
 
@@ -52,6 +55,25 @@ def polygons(shape: BaseGeometry | Shapes) -> Shapes:
 def whole(parts: Shapes) -> Polygon | MultiPolygon:
     """Polygons that do not overlap as one geometry."""
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes:
+    """Shapes less all within `distance` (one, or one for each) of their outlines; arcs in chords within `tolerance`.
+
+    GEOS turns some shapes smaller than the distance inside out instead of removing them (seen with 3.14 on a
+    regular octagon): what lies nearer to the outline than the distance is taken out again.
+    """
+    distances = np.broadcast_to(np.asarray(distance, dtype=float), shapes.shape)
+    segments = quad_segments(float(distances.max(initial=0.0)), tolerance)
+    inner = np.asarray(shapely.buffer(shapes, -distances, quad_segs=segments))
+    parts, owner = shapely.get_parts(inner, return_index=True)
+    rims = shapely.boundary(shapes)
+    shapely.prepare(rims)
+    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
+    false = shapely.distance(rims[owner], corner) < distances[owner] - _FALSE
+    for k in np.unique(owner[false]):
+        inner[k] = whole(parts[(owner == k) & ~false])
+    return inner
 
 
 def simpler(shapes: Shapes, tolerance: float) -> Shapes:
@@ -105,7 +127,7 @@ class Opening:
         if self.slanted is not None:
             return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
-        inner = shapely.buffer(parts, -reach, quad_segs=quad_segments(reach, self.tolerance))
+        inner = eroded(parts, reach, self.tolerance)
         return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
 
     def opened(self, axis: Shapes) -> Shapes:
@@ -119,7 +141,7 @@ class Opening:
 def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
     none = shapely.is_empty(inner)
-    inner[none] = shapely.buffer(parts[none], -reach, quad_segs=8)
+    inner[none] = eroded(parts[none], reach, 0.01)
     return inner
 
 
@@ -183,7 +205,7 @@ class Footprints:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
         plane = self._mapped(parts, self._to_plane)
         reach = self._reach(plane)
-        inner = shapely.buffer(plane, -(reach - FIT), quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        inner = eroded(plane, reach - FIT, tolerance)
         return self._mapped(simpler(inner, tolerance / 2.0), self._to_axis)
 
     def opened(self, axis: Shapes, tolerance: float) -> Shapes:
