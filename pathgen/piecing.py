@@ -144,8 +144,8 @@ def let_in(
     )
 
 
-def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.002) -> Shapes:
-    """Places where a piece with its gap does not fit into what is really opened: none when it goes in everywhere."""
+def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
+    """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
     needed = shapely.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
     over = shapely.difference(needed, shapely.buffer(opened, tolerance, quad_segs=4))
     return polygons(over)

@@ -16,8 +16,10 @@ def test_share_and_details_of_a_comb() -> None:
     region = comb(10, 0)  # a back of 24 x 6 mm and 8 teeth of 1.6 x 10 mm
     table = reach([("#204060", region)], [flat_end(2.0), flat_end(1.0)], depth=1.0, surface=BOARD)
     wide, narrow = table.cutters
-    # derived: no tooth can be opened with 2 mm, but for the mouths; the back's corners lack (1 - pi / 4) r^2 each
-    assert wide.reachable_area == pytest.approx(24 * 6 - 4 * (1 - math.pi / 4), rel=0.02)
+    # derived: no tooth can be opened with 2 mm, but a disc of r 1 bulges into the mouth of each of the six that
+    # stand clear of the ends by the segment over a chord of 1.6; the two corners lack (1 - pi / 4) r^2 each
+    segment = math.acos(0.6) - 0.6 * 0.8
+    assert wide.reachable_area == pytest.approx(24 * 6 + 6 * segment - 2 * (1 - math.pi / 4), rel=0.002)
     assert len(wide.details) == 8 + 2
     assert [d.width for d in wide.details[:8]] == pytest.approx([1.6] * 8, abs=0.02)
     assert [d.largest for d in wide.details[:8]] == pytest.approx([1.6] * 8, abs=0.05)
