@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -31,6 +32,7 @@ from pathgen.clamping import (
 )
 from pathgen.cutters import Cutter
 from pathgen.drilling import drilling
+from pathgen.engraving import engraving
 from pathgen.errors import JobError
 from pathgen.fill import Resin
 from pathgen.fingerboard import Fingerboard, Inlay
@@ -293,7 +295,7 @@ def _path(
     if step.operation == POCKET:
         same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
         return pockets[step.inlay or 0][same.index(step.order)].toolpath
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES):
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES, ENGRAVE):
         return _slots_or_holes(clamping, step)
     if step.operation == OUTLINE and clamping.outline is not None:
         return _outline_path(clamping, step, clamping.outline)
@@ -334,6 +336,10 @@ def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
         assert clamping.holes is not None
         return drilling(clamping.holes, cutter=step.cutter, top=clamping.stock.thickness, safe_z=clamping.safe_z,
                         air_z=_air(clamping))
+    if step.operation == ENGRAVE:
+        assert clamping.engraving is not None
+        return engraving(clamping.engraving, cutter=step.cutter, top=clamping.board.surface.thickness,
+                         safe_z=clamping.safe_z, air_z=_air(clamping))
     assert slots is not None
     cut = bevelling if step.operation == BEVEL else slotting
     return cut(slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping),
