@@ -191,7 +191,7 @@ def test_cents():
 
 
 @pytest.mark.parametrize(("changes", "words"), [
-    ({"scale_lengths": (686.0, 648.0), "edge_to_string": 21.0}, "cross each other: fret . lies .* mm before"),
+    ({"scale_lengths": (686.0, 648.0), "straight_fret": 10, "edge_to_string": 20.5}, "fret 1 lies 51.78 mm before the nut"),
     ({"scale_lengths": (900.0, 500.0), "straight_fret": 12}, "degrees from square"),
     ({"outline": shapely.box(0.0, -21.0, 400.0, 21.0)}, "fret 17, .* is past the board's end"),
     ({"binding": 30.0}, "leaves no wood"),
