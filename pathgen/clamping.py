@@ -187,6 +187,8 @@ class Clamping:
     machine: Machine
     steps: tuple[Step, ...]
     surfacing: Surfacing | None = None
+    left_out: tuple[str, ...] = ()
+    """What the drawings hold that is not cut, in words."""
     inlays: tuple[Inlay, ...] = ()
     slots: Slots | None = None
     outline: OutlineCut | None = None

@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -31,11 +29,12 @@ from pathgen.clamping import (
     Surfacing,
 )
 from pathgen.cutters import Cutter
+from pathgen.drawings import inlays_of
 from pathgen.drilling import drilling
 from pathgen.engraving import engraving
 from pathgen.errors import JobError
 from pathgen.fill import Resin
-from pathgen.fingerboard import Fingerboard, Inlay
+from pathgen.fingerboard import Fingerboard
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.load import Job
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
@@ -47,19 +46,12 @@ from pathgen.reference import check_references
 from pathgen.scallop import scallop_height
 from pathgen.second_cut import resurfacing_runs_over
 from pathgen.slotting import bevelling, slotting
-from pathgen.stages import lapped, walled
 from pathgen.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
 from pathgen.toolpath import Toolpath
-
-if TYPE_CHECKING:
-    from pathgen.artwork import Artwork
 
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
-DRAWING_TOLERANCE = 0.002
-"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
-
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
 AIR = 1.0
@@ -77,8 +69,6 @@ class Plan:
     paths: tuple[Toolpath, ...]
     finish: Passes | None
     pockets: tuple[tuple[PocketCut, ...], ...]
-    left_out: tuple[str, ...] = ()
-    """What the drawings hold that is not cut, in words."""
     resins: tuple[Resin, ...] = ()
     """What each inlay is filled with, by its index."""
     wood: tuple[str | None, str | None] = (None, None)
@@ -91,12 +81,11 @@ def clamping_of(job: Job) -> Clamping:
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
     board = part_of(job)
-    drawings = _Drawings(job)
-    inlays = _lapped(job, [_inlay(job, board, index, drawings(index)) for index in range(len(job.inlays))])
+    inlays, left_out = inlays_of(job, board)
     clamping = Clamping(
         title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, surfacing=surfacing_of(job), inlays=inlays, slots=slots_of(job, board),
-        outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
+        left_out=left_out, outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
         steps=tuple(numbered(_steps(job))),
     )
     check_references(clamping)
@@ -184,85 +173,6 @@ def numbered(steps: Iterable[Step]) -> Iterator[Step]:
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
         slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
         yield replace(step, order=order, file_name=f"{order:02d}-{step.operation}{about}-{slug}.nc")
-
-
-class _Drawings:
-    """The drawings of a job, each file read once."""
-
-    def __init__(self, job: Job) -> None:
-        self.job = job
-        self.read: dict[tuple[Path, str], Artwork] = {}
-
-    def __call__(self, index: int) -> Artwork:
-        from pathgen.artwork import read_artwork
-
-        key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
-        if key not in self.read:
-            self.read[key] = read_artwork(
-                key[0], tolerance=DRAWING_TOLERANCE, missing="report" if key[1] == "report" else "refuse"
-            )
-        return self.read[key]
-
-
-def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
-    from pathgen.artwork.place import placed
-
-    table, where = job.inlays[index], f"inlay {index + 1}"
-    if table.place is not None:
-        p = table.place
-        art = placed(
-            art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror,
-            centre="drawing" if p.centre == "drawing" else "page",
-        )
-    elif not art.physical:
-        raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-    regions = tuple((r.colour, r.polygon) for r in art.regions if table.colours is None or r.colour in table.colours)
-    known = [r.colour for r in art.regions]
-    for colour in table.colours or ():
-        if colour not in known:
-            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
-    if not regions:
-        raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    if table.wall:
-        regions = tuple(walled(regions, table.wall))
-        for colour in (c for c, shape in regions if shape.is_empty):
-            raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
-                           remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
-    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill)
-    _check_on_board(inlay, board, where)
-    return inlay
-
-
-def _lapped(job: Job, inlays: list[Inlay]) -> tuple[Inlay, ...]:
-    """The inlays, run on under those of later stages where the job asks for it."""
-    out = []
-    for index, inlay in enumerate(inlays):
-        lap = job.inlays[index].lap
-        if lap:
-            regions = lapped(inlay.regions, [later.area for later in inlays[index + 1 :]], lap)
-            inlay = replace(inlay, regions=tuple(regions))
-        out.append(inlay)
-    return tuple(out)
-
-
-def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
-    outside = inlay.area.difference(board.outline)
-    if outside.area > 1e-6:
-        x, y = shapely.get_coordinates(outside.representative_point())[0]
-        raise JobError(
-            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
-            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
-        )
-    points = shapely.get_coordinates(inlay.area)
-    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
-    worst = int(np.argmin(web))
-    if web[worst] < board.min_web:
-        fret = int(np.searchsorted(board.frets.distance, points[worst, 0]))
-        raise JobError(
-            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
-            allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} or less",
-        )
 
 
 def _finish(clamping: Clamping) -> Passes | None:

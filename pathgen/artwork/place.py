@@ -38,9 +38,11 @@ class Placement:
     rotate : float
         Degrees, counter-clockwise.
     width, height : float or None
-        Size of that box before turning, mm. One given: proportions are kept. Neither: the size in the file.
+        Size before turning, mm. One given: proportions are kept. Neither: the size in the file.
     mirror : bool
         Swap left and right, before turning.
+    centre : "page" or "drawing"
+        What `at`, `width` and `height` speak of: the page, or the box around what is drawn on it.
     """
 
     at: tuple[float, float]
@@ -48,6 +50,7 @@ class Placement:
     width: float | None = None
     height: float | None = None
     mirror: bool = False
+    centre: Literal["page", "drawing"] = "page"
 
 
 def placed(
@@ -146,7 +149,9 @@ def between_frets(
     centre = corners.mean(axis=0)
     if width is None and height is None:
         width = _fitting_width(artwork, corners, centre, rotate, margin, frets)
-    return Placement(at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height)
+    return Placement(
+        at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
+    )
 
 
 def at_frets(

@@ -145,7 +145,12 @@ def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
 
     art = read_artwork(path)
     if place is not None:
-        art = placed(art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror)
+        if place.at is None:
+            raise JobError("[outline] place", "at is missing", remedy="an outline has one place: give at = [X, Y]")
+        art = placed(
+            art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
+            centre="drawing" if place.centre == "drawing" else "page",
+        )
     shape = shapely.union_all([region.polygon for region in art.regions])
     if shape.geom_type != "Polygon" or shape.interiors:
         raise JobError("[outline] artwork", f"{path.name} shows {shapely.get_num_geometries(shape)} shapes or holes",
@@ -277,6 +282,10 @@ def _inlays(job: Job, board: Fingerboard) -> None:
         if not path.is_file():
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
+        ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
+        if inlay.place and len(ways) != 1:
+            raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
         left = job.board.thickness - inlay.depth
         if left < board.min_web:
             raise JobError(

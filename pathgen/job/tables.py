@@ -88,6 +88,7 @@ def _colour(value: Any, place: Place) -> str:
     return "#" + digits.lower()
 
 
+@holding("ratio")
 def _ratio(value: Any, place: Place) -> float:
     """A number, or a text like "3/2"."""
     parts = value.split("/") if isinstance(value, str) else [value]
@@ -108,6 +109,7 @@ class PartialFretTable(PartialFret):
     across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
 
 
+@holding("two lengths")
 def _step(value: Any, place: Place) -> tuple[float, float]:
     return tuple(list_of(size(-200.0, 200.0), least=2, most=2)(value, place))
 
@@ -124,6 +126,7 @@ class EndTable(End):
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
+@holding("list: whole number")
 def _dots(value: Any, place: Place) -> tuple[int, ...]:
     return list_of(number(1, 60, whole=True))(value, place)
 
@@ -261,7 +264,21 @@ class SurfaceTable:
 class PlaceTable:
     """Where a drawing goes on the board."""
 
-    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre")
+    at: tuple[float, float] | None = key(
+        list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre", None,
+        shown="this, between or at_frets",
+    )
+    between: tuple[int, int] | None = key(
+        list_of(number(0, 60, whole=True), least=2, most=2), "two frets to centre it between; 0 is the nut", None,
+        shown="this, at or at_frets",
+    )
+    at_frets: tuple[int, ...] | None = key(
+        list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
+        None, shown="this, at or between",
+    )
+    margin: float = key(size(0.0, 100.0), "least distance from the slots, between frets", 1.0)
+    along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
+                            shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
@@ -316,6 +333,8 @@ class InlayTable:
                                    shown="[resin]")
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
+    background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())
+    white_is_background: bool = key(yes_or_no, "whether white is one of them", False)
     artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
 
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from pathgen.cutters import Cutter
+from pathgen.pocketing.pockets import PocketCut
 from pathgen.surface import Surface
 from pathgen.toolpath import Move, Toolpath
-
-if TYPE_CHECKING:
-    from pathgen.pocketing.pockets import PocketCut
 
 Floats = NDArray[np.float64]
 

@@ -36,7 +36,7 @@ def report_data(
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
-        "left_out": list(planned.left_out),
+        "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, filling_findings(planned, checked)),
     }

@@ -77,16 +77,19 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
 
 
 def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
-    """What each colour of an inlay needs, by the simulated pocket; empty for what is not poured."""
+    """What each colour of an inlay needs, by the simulated pocket; empty for what is not poured.
+
+    The pocket is measured up to the first surface, without the ridges between its passes.
+    """
     inlay, measure = planned.clamping.inlays[index], _measure(checked, index)
     if inlay.fill != "resin" or measure is None:
         return []
     return [
         amount(
-            colour, area=measure.area_by_colour[colour], pocket=measure.by_colour[colour][0], overfill=inlay.overfill,
+            colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area, overfill=inlay.overfill,
             depth=measure.depth_by_colour[colour], resin=planned.resins[index],
         )
-        for colour in inlay.colours
+        for colour, area in measure.area_by_colour.items()
     ]
 
 
@@ -148,7 +151,8 @@ def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, A
     inlay, surfacing = clamping.inlays[index], clamping.surfacing
     depths = [measure.depth_by_colour[c] for c in inlay.colours if measure.area_by_colour[c]]
     cut = second_cut(
-        board_area=clamping.board.outline.area, area=measure.area, pocket=measure.volume, overfill=inlay.overfill,
+        board_area=clamping.board.outline.area, area=measure.area, overfill=inlay.overfill,
+        pocket=measure.fill_volume - inlay.overfill * measure.area,
         skim=surfacing.skim, depth=(min((d[0] for d in depths), default=0.0), max((d[1] for d in depths), default=0.0)),
         skim_before=any(s.operation == RESURFACE and s.order < step.order for s in clamping.steps),
     )
