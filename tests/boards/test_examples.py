@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from pathgen import build, load_job
 
@@ -132,3 +133,21 @@ def test_a_skin_is_left_all_round(built):
     points = written(program(result, "outline").text)
     assert points[points[:, 3] == 1, 2].min() == pytest.approx(0.3, abs=1e-6)
     assert result.plan.clamping.outline.tabs == 0
+
+
+def test_a_drawn_outline_is_where_the_frets_end(built):
+    result = built("drawn-outline")
+    board = result.plan.clamping.board
+    assert board.outline.bounds == pytest.approx((0.0, -28.0, 414.96, 28.0), abs=0.01)
+    ends = shapely.points(np.concatenate([board.frets.bass, board.frets.treble]))
+    assert shapely.distance(ends, board.outline.exterior).max() < 1e-9
+    # 19 equal divisions: the 19th fret halves the string
+    assert board.frets.distance[18] == pytest.approx(285.0, abs=1e-9)
+
+
+def test_a_stepped_end_and_its_inner_corner(built):
+    board = built("ratios-stepped").plan.clamping.board
+    assert board.outline.bounds[2] == pytest.approx(board.length + 9.0)
+    # a corner that points inward keeps the radius of the cutter, 1.5 mm
+    inward = shapely.Point(board.length, 0.0).buffer(0.01)
+    assert board.outline.exterior.distance(inward) == pytest.approx(1.5 * (np.sqrt(2) - 1) - 0.01, abs=2e-3)

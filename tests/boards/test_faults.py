@@ -16,6 +16,7 @@ from pathgen.fingerboard import Inlay, fingerboard, slots
 from pathgen.gcode.read import read_program
 from pathgen.outlining import tab_points
 from pathgen.slotting import bevelling, slotting
+from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances
@@ -144,7 +145,7 @@ def test_wood_left_is_least_at_the_edges_and_under_what_is_cut():
 def test_bevel_opens_both_edges_by_its_width():
     part = plain_board()
     cut = slots(part, width=0.6, depth=2.0, bevel=0.2)
-    path = bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=60.0, stepdown=2.0), air_z=8.0, safe_z=18.0)
+    path = bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=60.0), air_z=8.0, safe_z=18.0)
     low = path.points[(path.kinds == 1)]
     depth = part.surface.height(low[:, 0], low[:, 1]) - low[:, 2]
     # half the slot and the bevel, over the tangent of half the angle; a little less along a slope
@@ -218,3 +219,13 @@ def test_the_job_file_refuses_what_does_not_go_together(tmp_path):
         path.write_text(text.replace(old, new, 1))
         with pytest.raises(JobError, match=words):
             load_job(path)
+
+
+def test_a_skin_cut_too_thin_is_found():
+    job = load_job(EXAMPLES / "ratios-stepped.toml")
+    result = build(job, resolution=0.4)
+    texts = {p.file_name: p.text for p in result.programs}
+    name = next(p.file_name for p in result.programs if p.operation == "outline")
+    texts[name] = moved("Z", -0.1, below=0.31)(texts[name])
+    found = verify(result.plan.clamping, texts, resolution=0.4)
+    assert "skin-wrong" in {f.code for f in found.findings}
