@@ -14,6 +14,7 @@ from pathgen.errors import JobError
 from pathgen.job import load_job
 from pathgen.plan import clamping_of
 from pathgen.verify import verify
+from pathgen.waste import left_standing
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """
@@ -55,16 +56,29 @@ def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
     assert not rapid[low].any()
     marks = shapely.multipoints(end[low, :2]).buffer(1.0)
     assert shapely.box(-20, -33, 105, 33).contains(marks)
-    for p in marked.programs[1:]:
-        a, b, _ = moves(p.text)
-        below = np.minimum(a[:, 2], b[:, 2]) < 8.0
-        swept = shapely.linestrings(np.stack([a[below, :2], b[below, :2]], axis=1))
-        radius = {"ball": 6.35, "flat": 1.0}[p.cutter.name]
-        if len(swept):
-            # a ball opens less than its radius at the top; its whole radius is taken where that is clear
-            depth = 8.0 - np.minimum(a[below, 2], b[below, 2]).min()
-            open_to = np.sqrt(radius**2 - max(radius - depth, 0) ** 2) if p.cutter.name == "ball" else radius
-            assert shapely.distance(swept, marks).min() > open_to, p.file_name
+    assert shapely.distance(marks, shapely.union_all(list(opened_at_the_top(marked)))) > 0.4
+
+
+def opened_at_the_top(result):
+    """Where each program but the first opens the top of the blank, 8 mm: moves widened by what the cutter opens there.
+
+    A little too wide: each move is taken as deep as its deeper end all along.
+    """
+    for p in result.programs[1:]:
+        start, end, _ = moves(p.text)
+        depth = 8.0 - np.minimum(start[:, 2], end[:, 2])
+        low = depth > 0
+        if low.any():
+            lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+            radius, deep = {"ball": 6.35, "flat": 1.0}[p.cutter.name], depth[low]
+            ball = np.sqrt(np.maximum(radius**2 - np.maximum(radius - deep, 0.0) ** 2, 0.0))
+            yield shapely.union_all(shapely.buffer(lines, ball if p.cutter.name == "ball" else radius, quad_segs=4))
+
+
+def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
+    free = left_standing(marked.plan.clamping, reach=0.1)
+    assert free.area > 500
+    assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
 
 
 def test_hovering_has_the_spindle_off_and_touches_nothing(marked):

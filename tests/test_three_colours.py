@@ -103,6 +103,11 @@ def test_colours_of_one_stage_do_not_touch_and_the_report_says_so(result):
     assert {(GOLD, "bare wood"), (PALE, "finished wood"), (GOLD, PALE)} <= ratios
 
 
+def test_fill_lies_over_the_surface_from_the_last_pocket_to_the_second_cut(result):
+    covered = [r["order"] for r in result.report["references"] if any("fill" in words for words in r["gone"])]
+    assert covered == [p.order for p in result.programs if p.operation in ("hover", "resurface")]
+
+
 def test_poured_together_they_are_reported_with_stages(tmp_path, drawn):
     text = EXAMPLE.read_text().replace(f'colours = ["{GOLD}", "{LEAF}"]', f'colours = ["{GOLD}", "{LEAF}", "{PALE}"]')
     text = text.replace("lap = 0.3 ", "lap = 0.0 ")
