@@ -221,14 +221,14 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
     lift = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1)
     return [
-        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero; they must "
-        "be those of this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over the nut "
-        "face on the centre-line.",
+        "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
+        "as this sheet.",
+        "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
+        f"{zero_place(clamping.setup.zero)}.",
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
         "spindle off if the machine lets you.",
-        "Run the program with a hand on the stop. The first cut must begin, and the display must stay, within what "
-        "the table says (Z higher by what you raised it). The cutter must pass over no clamp.",
+        "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
+        "stay within it (Z higher by what you raised it). The cutter must keep clear of every clamp.",
         "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
         "of paper.",
     ]

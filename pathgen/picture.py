@@ -85,17 +85,27 @@ def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | f
 def runs_in_plan(points: Floats, wanted: NDArray[np.bool_], *, tolerance: float = 0.1) -> list[Floats]:
     """The parts of a path, seen from above, whose moves are `wanted`: (n, 2) arrays within `tolerance` (mm) of it.
 
-    `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once;
-    one that only goes up or down is left out.
+    `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once,
+    one that goes to and fro along a line as that line; one that only goes up or down is left out.
     """
     edges = np.flatnonzero(np.diff(np.concatenate([[False], wanted[1:], [False]]).astype(np.int8)))
     plans: dict[bytes, Floats] = {}
     for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        run = shapely.LineString(points[first : last + 1, :2])
-        if run.length > tolerance:
-            plan = np.round(shapely.get_coordinates(run.simplify(tolerance)), 2)
+        run = points[first : last + 1, :2]
+        if np.ptp(run, axis=0).max() > tolerance:
+            plan = np.round(_plainer(run, tolerance), 1)
             plans.setdefault(plan.tobytes(), plan)
     return list(plans.values())
+
+
+def _plainer(run: Floats, tolerance: float) -> Floats:
+    """A run with no more points than it takes."""
+    far = run[np.argmax(np.hypot(*(run - run[0]).T))] - run[0]
+    far = far / np.hypot(*far)
+    along, aside = (run - run[0]) @ far, (run - run[0]) @ [-far[1], far[0]]
+    if np.ptp(aside) <= tolerance:
+        return run[[np.argmin(along), np.argmax(along)]]
+    return shapely.get_coordinates(shapely.LineString(run).simplify(tolerance))
 
 
 def outline_points(shape: shapely.Geometry) -> list[Floats]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -84,7 +84,7 @@ def clamping_of(job: Job) -> Clamping:
         title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, surfacing=surfacing_of(job), inlays=inlays, slots=slots_of(job, board),
         left_out=left_out, outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
-        steps=tuple(_numbered(_steps(job))),
+        steps=tuple(numbered(_steps(job))),
     )
     check_references(clamping)
     clamping = replace(clamping, marks=marks_of(job, clamping))
@@ -165,7 +165,8 @@ def _steps(job: Job) -> Iterator[Step]:
             yield step(OUTLINE, job.outline.cutter)
 
 
-def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
+def numbered(steps: Iterable[Step]) -> Iterator[Step]:
+    """The steps with their order and file names."""
     for order, step in enumerate(steps, 1):
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
         slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
@@ -277,6 +278,7 @@ def _air(clamping: Clamping) -> float:
 
 def _lowest(board: Fingerboard) -> float:
     points = shapely.get_coordinates(board.outline)
-    return float(np.min(board.surface.height(points[:, 0], points[:, 1])))
+    on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
+    return float(np.min(board.surface.height(points[:, 0], on_line)))
 
 

@@ -9,10 +9,11 @@ from itertools import groupby
 from typing import Any
 
 from pathgen.job.keys import holds
-from pathgen.job.load import REPEATED, TABLES, key_list
+from pathgen.job.load import REPEATED, TABLES, TOP_KEYS
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""
+TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
 LENGTH_WORDS = 'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm".'
 
 
@@ -29,10 +30,11 @@ class KeyRow:
 
 def key_rows() -> list[KeyRow]:
     """Every key of a job file in order, those of tables within a table after it."""
-    top = [KeyRow(table=head, key=name, holds="", default=default, meaning=doc)
-           for head, name, default, doc in key_list() if not head]
-    return [*top, *(row for name, table in TABLES.items() for row in _rows(f"[[{name}]]" if name in REPEATED
-                                                                          else f"[{name}]", table))]
+    rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], default=default, meaning=words)
+            for name, (default, words) in TOP_KEYS.items()]
+    for name, table in TABLES.items():
+        rows += _rows(f"[[{name}]]" if name in REPEATED else f"[{name}]", table)
+    return rows
 
 
 def key_lines(width: int = 100) -> list[str]:
@@ -81,5 +83,5 @@ def _default(field: Field[Any], words: str) -> str:
         return "none"
     if isinstance(value, str):
         return f'"{value}"'
-    number = f"{value:g}" if isinstance(value, (int, float)) else str(value)
+    number = f"{value:g}" if isinstance(value, (int, float)) else str(list(value))
     return f"{number} mm" if words in LENGTHS else number

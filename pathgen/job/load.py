@@ -16,7 +16,9 @@ from pathgen.errors import JobError
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BoardTable,
+    BlockTable,
     CutterTable,
+    GaugesTable,
     HolesTable,
     InlayTable,
     MachineTable,
@@ -49,6 +51,8 @@ TABLES: dict[str, type] = {
     "nut": NutTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
+    "block": BlockTable,
+    "gauges": GaugesTable,
     "resin": ResinTable,
     "marks": MarksTable,
     "measured": MeasuredTable,
@@ -87,6 +91,8 @@ class Job:
     nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
+    block: BlockTable | None = None
+    gauges: GaugesTable | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
     measured: tuple[MeasuredTable, ...] = ()

@@ -88,6 +88,7 @@ def _colour(value: Any, place: Place) -> str:
     return "#" + digits.lower()
 
 
+@holding("ratio")
 def _ratio(value: Any, place: Place) -> float:
     """A number, or a text like "3/2"."""
     parts = value.split("/") if isinstance(value, str) else [value]
@@ -108,6 +109,7 @@ class PartialFretTable(PartialFret):
     across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
 
 
+@holding("two lengths")
 def _step(value: Any, place: Place) -> tuple[float, float]:
     return tuple(list_of(size(-200.0, 200.0), least=2, most=2)(value, place))
 
@@ -124,6 +126,7 @@ class EndTable(End):
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
+@holding("list: whole number")
 def _dots(value: Any, place: Place) -> tuple[int, ...]:
     return list_of(number(1, 60, whole=True))(value, place)
 
@@ -411,6 +414,39 @@ class NutTable:
     depth: float = key(size(0.1, 20.0), "below the surface")
     bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
     entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
+
+
+def _fret_range(value: Any, place: Place) -> tuple[int, int]:
+    return list_of(number(0, 60, whole=True), least=2, most=2)(value, place)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlockTable:
+    """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
+
+    cutter: str = key(text(60), "a ball-end cutter")
+    frets: tuple[int, int] | None = key(_fret_range, "[from, to]; 0 is the nut", None, shown="nut to last fret")
+    width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
+    thickness: float = key(size(3.0, 100.0), "of its blank", 20.0, shown="20 mm")
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 5.0, shown="5 mm")
+    least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0, shown="5 mm")
+    scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02, shown="0.02 mm")
+    outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
+
+
+@dataclass(frozen=True, kw_only=True)
+class GaugesTable:
+    """``[gauges]``: flat gauges of the board's radius, cut from sheet by ``pathgen gauges``."""
+
+    cutter: str = key(text(60), "a flat-end cutter")
+    frets: tuple[int, ...] | None = key(list_of(number(0, 60, whole=True), least=1, most=12),
+                                        "where the radius is taken; 0 is the nut", None, shown="nut, 12th, last")
+    thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0, shown="3 mm")
+    height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0, shown="25 mm")
+    tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
+    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
+    engraver: str | None = key(text(60), "a v cutter that engraves the radius on each", None, shown="no labels")
+    engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2, shown="0.2 mm")
 
 
 @dataclass(frozen=True, kw_only=True)

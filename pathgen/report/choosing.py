@@ -126,7 +126,7 @@ def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
     own = [finish, *(job.cutter(name, "compare") for name in names if name != finish.name)][:MOST]
     if len(own) > 1:
         return own
-    common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.02 * finish.diameter]
+    common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.1 * finish.diameter]
     return [finish, *(sized(job, size) for size in common)]
 
 

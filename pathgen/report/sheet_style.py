@@ -44,6 +44,7 @@ figure {{ margin: 1rem 0; }}
 figure svg {{ display: block; width: 100%; height: auto; }}
 figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll {{ overflow-x: auto; }}
+.scroll td {{ white-space: nowrap; }}
 .wide svg {{ min-width: 44rem; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
 table {{ border-collapse: collapse; width: 100%; margin: .4rem 0 1rem; }}

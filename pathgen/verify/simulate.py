@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.hollow import Hollow
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
@@ -136,6 +137,9 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     surface, out = clamping.board.surface, np.empty(grid.shape, np.float32)
     if surface.is_flat:
         out[:] = surface.thickness
+        return out
+    if isinstance(surface, Hollow):
+        out[:] = surface.height(grid.xs, grid.ys[:, None])
         return out
     radius = surface.radius(grid.xs)
     for first in range(0, grid.shape[0], _ROWS):
