@@ -50,7 +50,7 @@ def marked(tmp_path_factory):
 def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
     assert marked.passed
     assert marked.programs[0].operation == "witness-marks"
-    start, end, rapid = moves(marked.programs[0].text)
+    _, end, rapid = moves(marked.programs[0].text)
     low = end[:, 2] < 8.0
     assert end[low, 2] == pytest.approx([7.2, 7.2, 7.2])
     assert not rapid[low].any()

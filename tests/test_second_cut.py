@@ -38,7 +38,8 @@ def leaf(rng):
     turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     size = 5.0 + sum(rng.uniform(-0.8, 0.8) * np.cos(k * turn + rng.uniform(0, 6)) for k in (1, 2, 3))
     x, y = rng.uniform(10, 30) + size * np.cos(turn), rng.uniform(10, 20) + size * np.sin(turn)
-    return "M" + " L".join(f"{a:.4f},{b:.4f}" for a, b in zip(x, y, strict=True)) + " Z", shapely.Polygon(np.column_stack([x, y]))
+    path = "M" + " L".join(f"{a:.4f},{b:.4f}" for a, b in zip(x, y, strict=True)) + " Z"
+    return path, shapely.Polygon(np.column_stack([x, y]))
 
 
 def drawing(rng):
