@@ -6,7 +6,6 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
-from tests.report.conftest import HOSTILE
 
 from pathgen.markup import as_html, element
 from pathgen.picture import BLANK, PALE, WOOD
@@ -14,6 +13,7 @@ from pathgen.report.pictures.above import CLAMP_EDGE
 from pathgen.report.sheet import setup_sheet
 from pathgen.report.sheet_style import STYLE, TEXT_ON_GROUND
 from pathgen.verify import Finding
+from tests.report.conftest import HOSTILE
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}  # HTML Living Standard, 13.1.2 void elements
 

@@ -44,8 +44,8 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
 def widest_across(inlay: Inlay) -> float:
     """X at which most of an inlay lies across the board."""
     x0, y0, x1, y1 = inlay.area.bounds
-    xs = np.linspace(x0, x1, 402)[1:-1]
-    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area)
+    xs = np.linspace(x0, x1, 102)[1:-1]
+    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area.simplify(0.1))
     return float(xs[int(np.argmax(shapely.length(cuts)))])
 
 
