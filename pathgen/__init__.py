@@ -16,6 +16,7 @@ _HOMES = {
     "build": "pathgen.building",
     "Build": "pathgen.building",
     "check": "pathgen.building",
+    "check_scallop": "pathgen.verify",
     "compare": "pathgen.report.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
@@ -46,6 +47,7 @@ __all__ = [
     "Toolpath",
     "build",
     "check",
+    "check_scallop",
     "compare",
     "fret_distances",
     "load_job",
@@ -78,3 +80,4 @@ if TYPE_CHECKING:
     from pathgen.scallop import scallop_height, stepover_for
     from pathgen.surface import Surface
     from pathgen.toolpath import Toolpath
+    from pathgen.verify import check_scallop

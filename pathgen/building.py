@@ -109,7 +109,10 @@ def build(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = _s
     )
     return Build(
         job=job, plan=planned, programs=programs, verification=checked,
-        report=report_data(planned, programs, checked, fingerprint=job.fingerprint),
+        report=report_data(
+            planned, programs, checked, fingerprint=job.fingerprint, strings=job.board.strings,
+            side_dots=job.board.side_dots,
+        ),
     )
 
 

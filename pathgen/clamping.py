@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Inlay, Slots
+from pathgen.moved import Moved
 from pathgen.surface import Surface
 
 Floats = NDArray[np.float64]
@@ -24,6 +25,8 @@ NUT_SLOT = "nut-slot"
 SLOTS = "slots"
 BEVEL = "bevel"
 OUTLINE = "outline"
+WITNESS_MARKS = "witness-marks"
+HOVER = "hover"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +96,29 @@ class Surfacing:
     """How far below the first surface the second cut goes, mm."""
     resurface_stepdown: float = 0.5
     """Depth of each pass through what stands proud, mm."""
+    resurface_area: Literal["board", "inlay"] = "board"
+    """Where the second cut goes: over the whole board, or only over an inlay and `blend` around it."""
+    blend: float = 5.0
+    """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class WitnessMarks:
+    """Small holes in the waste, to find the work's place again by.
+
+    Attributes
+    ----------
+    places : (n, 2) float array
+        Centres, mm.
+    depth : float
+        Below the top of the raw stock, mm.
+    hover : float
+        How far above the top of the raw stock the cutter stops over each, mm.
+    """
+
+    places: Floats
+    depth: float
+    hover: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,9 +178,15 @@ class Clamping:
     machine: Machine
     steps: tuple[Step, ...]
     surfacing: Surfacing | None = None
+    left_out: tuple[str, ...] = ()
+    """What the drawings hold that is not cut, in words."""
     inlays: tuple[Inlay, ...] = ()
     slots: Slots | None = None
     outline: OutlineCut | None = None
+    marks: WitnessMarks | None = None
+    moved: Moved | None = None
+    """How the work moved on the bed before the step `moved_from`, where it did."""
+    moved_from: int = 0
     nut_slot: Slots | None = None
     holes: Holes | None = None
     safe_z: float = field(init=False)
@@ -173,16 +205,39 @@ class Clamping:
         skim = self.surfacing.skim if self.surfacing and resurfaced else 0.0
         return replace(first, thickness=first.thickness - skim)
 
-    def to_machine(self, points: Floats) -> Floats:
-        """(n, 3) points of the board's frame in the frame of the programs: turned and zeroed as set up."""
-        x, y, z = (np.asarray(points, dtype=float).reshape(-1, 3) - [*self.zero, self.z_zero]).T
+    def moved_at(self, step: Step | None) -> Moved | None:
+        """How the work lies when a step is run, where it is not as it was first clamped."""
+        return self.moved if step is not None and step.order >= self.moved_from else None
+
+    def on_bed(self, points: Floats, step: Step | None) -> Floats:
+        """(n, 3) tips of a step as they stand on the bed: where the work moved, so do they, but not the safe height."""
+        points = np.asarray(points, dtype=float).reshape(-1, 3)
+        moved = self.moved_at(step)
+        if moved is None or step is None:
+            return points
+        there = moved.there(points, ball=_ball(step.cutter))
+        there[:, 2] = np.where(points[:, 2] >= self.safe_z - 1e-9, points[:, 2], there[:, 2])
+        return there
+
+    def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
+        """(n, 3) points of the board's frame in the frame of the programs: turned, zeroed, and moved with the work.
+
+        Without a `step` the work lies as it was first clamped.
+        """
+        x, y, z = (self.on_bed(points, step) - [*self.zero, self.z_zero]).T
         return np.stack([-y, x, z] if self.setup.along == "y" else [x, y, z], axis=1)
 
-    def to_board(self, points: Floats) -> Floats:
+    def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
         x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
         turned = np.stack([y, -x, z] if self.setup.along == "y" else [x, y, z], axis=1)
-        return turned + [*self.zero, self.z_zero]
+        bed = turned + [*self.zero, self.z_zero]
+        moved = self.moved_at(step)
+        if moved is None or step is None:
+            return bed
+        board = moved.back(bed, ball=_ball(step.cutter))
+        board[:, 2] = np.where(bed[:, 2] >= self.safe_z - 1e-4, bed[:, 2], board[:, 2])
+        return board
 
     @property
     def zero(self) -> tuple[float, float]:
@@ -206,3 +261,7 @@ class Clamping:
     def z_zero(self) -> float:
         """Height above the underside where the programs' Z is 0, mm."""
         return self.stock.thickness if self.setup.z_zero == "stock-top" else 0.0
+
+
+def _ball(cutter: Cutter) -> float:
+    return cutter.radius if cutter.shape == "ball-end" else 0.0

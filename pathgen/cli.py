@@ -45,6 +45,11 @@ def _parser() -> argparse.ArgumentParser:
     _check_command(commands)
     frets = _command(commands, "frets", _frets, "print the fret table", f"frets {EXAMPLE}")
     _json(frets, "the rows")
+    reach = _command(
+        commands, "reach", _reach, "print what each cutter can reach of each drawing, and a table for choosing cutters",
+        f"reach {EXAMPLE}",
+    )
+    _json(reach, "the table")
     _compare_command(commands)
     keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
     _json(keys, "the rows")
@@ -156,16 +161,40 @@ def _check(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.data import fret_rows
-    from pathgen.report.text import fret_lines
+    from pathgen.report.board import dot_rows, fret_rows, string_rows
+    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
 
     job = load_job(options.job)
     board = part_of(job)
-    rows = fret_rows(board, slots_of(job, board))
+    rows = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
     if options.json:
         _print_json(rows)
-    else:
-        _show(fret_lines(rows, job.units))
+        return GOOD
+    parts = [
+        fret_lines(rows, job.units),
+        wood_lines(rows, job.units),
+        string_lines(string_rows(board, job.board.strings), job.units),
+        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+    ]
+    _show(line for part in parts for line in [*part, ""])
+    return GOOD
+
+
+def _reach(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.plan import clamping_of
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+
+    job = load_job(options.job)
+    with progress(1, sys.stderr) as tell:
+        clamping = clamping_of(job)
+        tell("trying the cutters")
+        found = reach_of_job(job, clamping)
+    if options.json:
+        _print_json([reach_data(one) for one in found])
+        return GOOD
+    for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
+        _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
     return GOOD
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from pathgen.clamping import (
     BEVEL,
     HOLES,
+    HOVER,
     NUT_SLOT,
     OUTLINE,
     POCKET,
@@ -14,6 +17,7 @@ from pathgen.clamping import (
     SLOTS,
     SURFACE_FINISH,
     SURFACE_ROUGH,
+    WITNESS_MARKS,
     Clamping,
     Step,
 )
@@ -28,7 +32,9 @@ def purpose(clamping: Clamping, step: Step) -> str:
         SURFACE_ROUGH: "rough the radius",
         SURFACE_FINISH: "finish the radius",
         POCKET: f"pocket {name}",
-        RESURFACE: f"cut the radius again over the cured fill of {name}",
+        RESURFACE: _resurface_words(clamping, name),
+        WITNESS_MARKS: "drill witness marks in the waste",
+        HOVER: f"look over the witness marks, spindle off, before the second cut of {name}",
         HOLES: "cut the holes outside the board",
         NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
@@ -73,13 +79,21 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
     lines = []
     if step.order == 1:
         lines.append("Hold the blank flat and firmly; clear the cutter's way of clamps. Set the work offset.")
-    if step.operation == RESURFACE:
+    if clamping.moved_at(step) is not None:
         lines.append(
-            "Wait until the fill has cured fully by its maker's sheet: soft fill smears, and its dust is harmful. "
-            "Do not move the work. Clean the place that Z is set from."
+            "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
+            "Keep the old work offset: do not set X and Y again from the moved work."
         )
+    if step.operation in (RESURFACE, HOVER):
+        lines += _wait_words(clamping, step)
     elif step.operation == POCKET and _first_of_inlay(clamping, step):
         lines.append("Do not move the work.")
+    if step.operation == HOVER:
+        hover = format_length(clamping.marks.hover if clamping.marks else 0.0, clamping.units)
+        lines.append(
+            f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
+            "if the point is not over the mark: write where they are into the job, as measured marks."
+        )
     again = " again" if step.order > 1 else ""
     size = format_length(step.cutter.diameter, clamping.units)
     lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
@@ -98,10 +112,19 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         if inlay.fill == "none":
             return []
         stands = format_length(inlay.overfill, clamping.units)
+        if inlay.fill == "piece":
+            return [
+                "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then glue the "
+                f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
+                "the glue that is squeezed out. Keep the zero place clean."
+            ]
         return [
             "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
             f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
         ]
+    if step.operation == WITNESS_MARKS:
+        places = "; ".join(_place_words(clamping, x, y) for x, y in clamping.marks.places) if clamping.marks else ""
+        return [f"Note where the marks are: {places}."]
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.skin:
         return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
     if step.operation == OUTLINE:
@@ -111,9 +134,11 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
 
 def cautions(clamping: Clamping, step: Step) -> list[str]:
     """Cautions for a step. Local codes and the makers' sheets come first."""
+    if step.operation == HOVER:
+        return ["The cutter is sharp even when it stands still; keep a hand on the stop."]
     lines = ["Wear eye and ear protection; keep hands, hair and sleeves away until the cutter stands still."]
     lines.append("Extract the dust at the cutter and wear a mask that fits; some woods are worse than others.")
-    if step.operation == RESURFACE:
+    if step.operation == RESURFACE and clamping.inlays[step.inlay or 0].fill == "resin":
         lines.append("Dust of fill that is not fully cured can sensitise skin and lungs.")
     if step.operation == OUTLINE:
         lines.append("The part comes free in this program: tabs and hold-down must keep it still.")
@@ -137,6 +162,29 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
         "cautions:",
         *(f"- {line}" for line in cautions(clamping, step)),
     ]
+
+
+def _resurface_words(clamping: Clamping, name: str) -> str:
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    over = f"over {name} alone" if limited else f"over the board, level with the fill of {name}"
+    return f"cut the radius again {over}"
+
+
+def _wait_words(clamping: Clamping, step: Step) -> list[str]:
+    """Cure, place and zero, before anything goes near the fill."""
+    if clamping.inlays[step.inlay or 0].fill == "piece":
+        wait = "Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost."
+    else:
+        wait = (
+            "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
+            "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
+        )
+    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+
+
+def _place_words(clamping: Clamping, x: float, y: float) -> str:
+    there = clamping.to_machine(np.array([[x, y, 0.0]]))[0]
+    return ", ".join(f"{axis} {format_length(v, clamping.units)}" for axis, v in zip("XY", there[:2], strict=True))
 
 
 def _below_work(clamping: Clamping, step: Step) -> float:

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pathgen.clamping import Clamping, KeepOut, Step
 from pathgen.errors import JobError
 from pathgen.toolpath import Toolpath
 
+Floats = NDArray[np.float64]
+
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a path that is longer than the machine's travel or meets a keep-out."""
     where = f"step {step.order}, {step.operation}"
-    _check_travel(toolpath, clamping, where)
+    _check_travel(toolpath, clamping, step, where)
     for number, box in enumerate(clamping.setup.keep_out, 1):
-        _check_keep_out(toolpath, box, step, f"{where}, keep_out {number}")
+        _check_keep_out(clamping.on_bed(toolpath.points, step), box, step, f"{where}, keep_out {number}")
 
 
-def _check_travel(toolpath: Toolpath, clamping: Clamping, where: str) -> None:
+def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str) -> None:
     if clamping.machine.travel is None:
         return
-    span = np.ptp(clamping.to_machine(toolpath.points), axis=0)
+    span = np.ptp(clamping.to_machine(toolpath.points, step), axis=0)
     for axis, needed, travel in zip("XYZ", span.tolist(), clamping.machine.travel, strict=True):
         if needed > travel:
             raise JobError(
@@ -30,9 +33,8 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, where: str) -> None:
             )
 
 
-def _check_keep_out(toolpath: Toolpath, box: KeepOut, step: Step, where: str) -> None:
+def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> None:
     """The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide."""
-    points = toolpath.points
     low = np.minimum(points[:-1, 2], points[1:, 2]) < box.height
     if not low.any():
         return

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,6 +13,7 @@ from numpy.typing import NDArray
 from pathgen.clamping import (
     BEVEL,
     HOLES,
+    HOVER,
     NUT_SLOT,
     OUTLINE,
     POCKET,
@@ -22,34 +21,37 @@ from pathgen.clamping import (
     SLOTS,
     SURFACE_FINISH,
     SURFACE_ROUGH,
+    WITNESS_MARKS,
     Clamping,
     OutlineCut,
     Step,
     Surfacing,
 )
 from pathgen.cutters import Cutter
+from pathgen.drawings import inlays_of
 from pathgen.drilling import drilling
 from pathgen.errors import JobError
-from pathgen.fingerboard import Fingerboard, Inlay
+from pathgen.fill import Resin
+from pathgen.fingerboard import Fingerboard
+from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.load import Job
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.limits import check_limits
+from pathgen.marks import drill_marks, hover_over_marks
 from pathgen.outlining import outlining, tab_points
 from pathgen.pocketing import PocketCut, pocket
+from pathgen.reference import check_references
 from pathgen.scallop import scallop_height
+from pathgen.second_cut import resurfacing_runs_over
 from pathgen.slotting import bevelling, slotting
 from pathgen.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
 from pathgen.toolpath import Toolpath
 
-if TYPE_CHECKING:
-    from pathgen.artwork import Artwork
-
 Floats = NDArray[np.float64]
 
 DEFAULT_SCALLOP = 0.01
-DRAWING_TOLERANCE = 0.002
-"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
-
+SMALLEST_PIECE = 0.005
+"""Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -65,8 +67,10 @@ class Plan:
     paths: tuple[Toolpath, ...]
     finish: Passes | None
     pockets: tuple[tuple[PocketCut, ...], ...]
-    left_out: tuple[str, ...] = ()
-    """What the drawings hold that is not cut, in words."""
+    resins: tuple[Resin, ...] = ()
+    """What each inlay is filled with, by its index."""
+    wood: tuple[str | None, str | None] = (None, None)
+    """Colour of the wood, bare and under its finish."""
 
 
 def clamping_of(job: Job) -> Clamping:
@@ -75,14 +79,17 @@ def clamping_of(job: Job) -> Clamping:
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
     board = part_of(job)
-    drawings = _Drawings(job)
-    inlays = tuple(_inlay(job, board, index, drawings(index)) for index in range(len(job.inlays)))
-    return Clamping(
+    inlays, left_out = inlays_of(job, board)
+    clamping = Clamping(
         title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, surfacing=surfacing_of(job), inlays=inlays, slots=slots_of(job, board),
-        outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
-        steps=tuple(_numbered(_steps(job))),
+        left_out=left_out, outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
+        steps=tuple(numbered(_steps(job))),
     )
+    check_references(clamping)
+    clamping = replace(clamping, marks=marks_of(job, clamping))
+    moved, moved_from = move_of(job, clamping)
+    return replace(clamping, moved=moved, moved_from=moved_from)
 
 
 def plan(job: Job, clamping: Clamping | None = None) -> Plan:
@@ -98,7 +105,11 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
-    return Plan(clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets)
+    return Plan(
+        clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets,
+        resins=tuple(resin_of(job, index) for index in range(len(clamping.inlays))),
+        wood=(job.board.wood_colour, job.board.wood_colour_finished),
+    )
 
 
 def surfacing_of(job: Job) -> Surfacing | None:
@@ -115,6 +126,8 @@ def surfacing_of(job: Job) -> Surfacing | None:
         allowance=job.surface.allowance,
         skim=job.resurface.skim if job.resurface else 0.0,
         resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
+        resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
+        blend=job.resurface.blend if job.resurface else Surfacing.blend,
     )
 
 
@@ -126,6 +139,8 @@ def _steps(job: Job) -> Iterator[Step]:
 
     if job.holes:
         yield step(HOLES, job.holes.cutter)
+    if job.marks:
+        yield step(WITNESS_MARKS, job.marks.cutter)
     for part in job.order:
         if part == "surface" and job.surface:
             if job.surface.rough:
@@ -136,6 +151,8 @@ def _steps(job: Job) -> Iterator[Step]:
                 for name in inlay.cutters:
                     yield step(POCKET, name, index)
                 if inlay.fill != "none" and job.surface:
+                    if job.marks:
+                        yield step(HOVER, job.marks.cutter, index)
                     yield step(RESURFACE, job.surface.finish, index)
         elif part == "slots":
             if job.nut:
@@ -148,73 +165,12 @@ def _steps(job: Job) -> Iterator[Step]:
             yield step(OUTLINE, job.outline.cutter)
 
 
-def _numbered(steps: Iterator[Step]) -> Iterator[Step]:
+def numbered(steps: Iterable[Step]) -> Iterator[Step]:
+    """The steps with their order and file names."""
     for order, step in enumerate(steps, 1):
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
         slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
         yield replace(step, order=order, file_name=f"{order:02d}-{step.operation}{about}-{slug}.nc")
-
-
-class _Drawings:
-    """The drawings of a job, each file read once."""
-
-    def __init__(self, job: Job) -> None:
-        self.job = job
-        self.read: dict[tuple[Path, str], Artwork] = {}
-
-    def __call__(self, index: int) -> Artwork:
-        from pathgen.artwork import read_artwork
-
-        key = (self.job.artwork_path(index), self.job.inlays[index].artwork_missing)
-        if key not in self.read:
-            self.read[key] = read_artwork(
-                key[0], tolerance=DRAWING_TOLERANCE, missing="report" if key[1] == "report" else "refuse"
-            )
-        return self.read[key]
-
-
-def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
-    from pathgen.artwork.place import placed
-
-    table, where = job.inlays[index], f"inlay {index + 1}"
-    if table.place is not None:
-        p = table.place
-        art = placed(
-            art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror,
-            centre="drawing" if p.centre == "drawing" else "page",
-        )
-    elif not art.physical:
-        raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-    regions = tuple((r.colour, r.polygon) for r in art.regions if table.colours is None or r.colour in table.colours)
-    known = [r.colour for r in art.regions]
-    for colour in table.colours or ():
-        if colour not in known:
-            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
-    if not regions:
-        raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill)
-    _check_on_board(inlay, board, where)
-    return inlay
-
-
-def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
-    outside = inlay.area.difference(board.outline)
-    if outside.area > 1e-6:
-        x, y = shapely.get_coordinates(outside.representative_point())[0]
-        raise JobError(
-            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
-            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
-        )
-    points = shapely.get_coordinates(inlay.area)
-    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
-    worst = int(np.argmin(web))
-    if web[worst] < board.min_web:
-        fret = int(np.searchsorted(board.frets.distance, points[worst, 0]))
-        raise JobError(
-            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
-            allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} or less",
-        )
 
 
 def _finish(clamping: Clamping) -> Passes | None:
@@ -230,7 +186,8 @@ def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     inlay = clamping.inlays[index]
     cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
     return pocket(
-        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z
+        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
+        smallest=SMALLEST_PIECE,
     )
 
 
@@ -250,6 +207,10 @@ def _path(
         return _slots_or_holes(clamping, step)
     if step.operation == OUTLINE and clamping.outline is not None:
         return _outline_path(clamping, step, clamping.outline)
+    if step.operation == WITNESS_MARKS and clamping.marks is not None:
+        return drill_marks(clamping.marks, cutter=step.cutter, top=top, safe_z=safe_z, air_z=_air(clamping))
+    if step.operation == HOVER and clamping.marks is not None:
+        return hover_over_marks(clamping.marks, top=top, safe_z=safe_z)
     assert surfacing is not None
     assert finish is not None
     if step.operation == SURFACE_ROUGH:
@@ -263,11 +224,17 @@ def _path(
             board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish
         )
     else:
-        overfill = clamping.inlays[step.inlay or 0].overfill
-        runs = resurfacing_runs(
-            board.outline, board.surface, step.cutter, proud=overfill, stepdown=surfacing.resurface_stepdown,
-            last=finish, skim=surfacing.skim,
-        )
+        inlay = clamping.inlays[step.inlay or 0]
+        if surfacing.resurface_area == "inlay":
+            runs = resurfacing_runs_over(
+                inlay.area.buffer(surfacing.blend), board.outline, board.surface, step.cutter, proud=inlay.overfill,
+                stepdown=surfacing.resurface_stepdown, last=finish,
+            )
+        else:
+            runs = resurfacing_runs(
+                board.outline, board.surface, step.cutter, proud=inlay.overfill,
+                stepdown=surfacing.resurface_stepdown, last=finish, skim=surfacing.skim,
+            )
     return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
 
 
@@ -311,6 +278,7 @@ def _air(clamping: Clamping) -> float:
 
 def _lowest(board: Fingerboard) -> float:
     points = shapely.get_coordinates(board.outline)
-    return float(np.min(board.surface.height(points[:, 0], points[:, 1])))
+    on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
+    return float(np.min(board.surface.height(points[:, 0], on_line)))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -124,15 +125,16 @@ def reach(
     )
     everything = cleaned(shapely.union_all([shape for _, shape in regions]))
     timer = minutes or plain_minutes
-    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in sets or usual_sets(cutters))
+    groups = usual_sets(cutters) if sets is None else sets
+    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
     return Reach(cutters=by_cutter, sets=table, narrowest_wall=narrowest_wall(everything))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
     """Each cutter alone, each with the next smaller, and all: largest first, none twice, v cutters last."""
     ordered = tuple(sorted(cutters, key=lambda c: (c.shape == "v", -c.diameter)))
-    sets = [(c,) for c in ordered] + list(zip(ordered, ordered[1:], strict=False))
-    return sets + ([ordered] if len(ordered) > 2 else [])
+    sets: list[tuple[Cutter, ...]] = [(c,) for c in ordered]
+    return [*sets, *itertools.pairwise(ordered), *([ordered] if len(ordered) > 2 else [])]
 
 
 def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:

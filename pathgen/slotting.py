@@ -40,8 +40,10 @@ def slotting(
     floors = slots.floors(surface)
     runs = []
     for index, line in enumerate(slots.lines):
-        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, cutter, chord_tolerance)
-        tops = [middle + aside for aside in _aside(line, slots, cutter)]
+        asides = _aside(line, slots, cutter)
+        reach = _reach_on_line(asides, cutter)
+        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, chord_tolerance)
+        tops = [middle + aside for aside in asides]
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
@@ -74,7 +76,7 @@ def bevelling(
     for line, through in zip(slots.lines, slots.through, strict=True):
         unit = _unit(line)
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
-        top = _line(line + np.array([-out[0], out[1]])[:, None] * unit, surface, cutter, chord_tolerance)
+        top = _line(line + np.array([-out[0], out[1]])[:, None] * unit, surface, 0.0, chord_tolerance)
         # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
         runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
@@ -119,14 +121,28 @@ def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
     return offsets[:, None] * np.array([-unit[1], unit[0], 0.0])
 
 
-def _line(ends: Floats, surface: Surface, cutter: Cutter, tolerance: float) -> Floats:
-    """Tip positions along a line, just touching the surface."""
-    length = float(np.linalg.norm(ends[1] - ends[0]))
+def _reach_on_line(asides: Floats, cutter: Cutter) -> float:
+    """How far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart."""
+    nearest = float(np.linalg.norm(asides, axis=1).min())
+    return (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
+
+
+def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Floats:
+    """Tip positions along a line so that a disc of radius `reach` moved along it leaves the surface's height on it.
+
+    The disc's rim goes as far ahead of its axis as behind it: its tip stands as high as the highest place of the line
+    within its reach, and what it leaves at each place is the lowest that it stood there, which is the surface again
+    since the surface is nowhere hollow.
+    """
+    length, unit = float(np.linalg.norm(ends[1] - ends[0])), _unit(ends)
     least = float(np.min(surface.radius(ends[:, 0])))
     longest = math.sqrt(8.0 * tolerance * least) if math.isfinite(least) else length
     share = np.linspace(0.0, 1.0, max(1, math.ceil(length / longest)) + 1)[:, None]
     plan = ends[0] + share * (ends[1] - ends[0])
-    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+    behind, ahead = plan - reach * unit, plan + reach * unit
+    highest = np.maximum(surface.height(behind[:, 0], behind[:, 1]), surface.height(ahead[:, 0], ahead[:, 1]))
+    over_crest = behind[:, 1] * ahead[:, 1] <= 0
+    return np.column_stack([plan, np.where(over_crest, surface.thickness, highest)])
 
 
 def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:

@@ -127,6 +127,16 @@ class Surface:
             return self._v_tip_height(cutter, x, y)
         return self._round_tip_height(cutter.radius, x, y, ball=cutter.shape == "ball-end")
 
+    def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Height of the top of a ball that, with its centre under (x, y), touches the surface from below, mm.
+
+        Raises PathgenError where the ball would not meet the surface.
+        """
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        if self.is_flat:
+            return np.full(x.shape, self.thickness)
+        return self._round_tip_height(-ball_radius, x, y, ball=True)
+
     def _v_tip_height(self, cutter: Cutter, x: Floats, y: Floats) -> Floats:
         height = self.height(x, y)
         steepest = float(np.max(self.slope(x, y), initial=0.0))

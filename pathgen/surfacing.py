@@ -136,17 +136,28 @@ def resurfacing_runs(
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`; no run
     takes more than `stepdown`, ridges counted in.
     """
-    ridge = RESURFACE_RIDGE * stepdown
+    heights = heights_above(proud, stepdown, skim)
+    final = last.run - [0.0, 0.0, skim] if skim else last.run
+    if not heights:
+        return [final]
+    coarse = coarse_passes(outline, surface, cutter, stepdown)
+    return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
+
+
+def heights_above(proud: float, stepdown: float, skim: float = 0.0) -> list[float]:
+    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top."""
     heights = []
     height = proud - stepdown
     while height > -skim + 1e-9:
         heights.append(height)
-        height -= stepdown - ridge
-    final = last.run - [0.0, 0.0, skim] if skim else last.run
-    if not heights:
-        return [final]
-    coarse = finishing_passes(outline, surface, cutter, scallop=min(ridge, 0.5 * cutter.radius))
-    return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
+        height -= stepdown * (1.0 - RESURFACE_RIDGE)
+    return heights
+
+
+def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
+    """The wide passes that go through what stands proud."""
+    ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
+    return finishing_passes(outline, surface, cutter, scallop=ridge)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:

@@ -314,7 +314,11 @@ def test_check_on_disk(built, tmp_path, capsys):
 
 def test_frets_on_the_terminal(job, capsys):
     assert main(["frets", job()]) == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == FRETS + 1
-    assert "317.5 mm" in lines[12]
-    assert "12.5 in" in lines[12]
+    fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
+    assert len(fret_table) == FRETS + 1
+    assert "317.500" in fret_table[12]
+    assert "12.5000" in fret_table[12]
+    assert "12 1/2" in fret_table[12]
+    assert len(wood) == FRETS + 2
+    assert len(strings) == 7
+    assert dots[5].split()[:2] == ["12", "2"]

@@ -10,7 +10,10 @@ hides what (`paint`), and the result (`reader`), which `place` puts onto a board
 
 from __future__ import annotations
 
+from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle, placed
 from pathgen.artwork.reader import Artwork, Region, read_artwork
 from pathgen.artwork.scene import LeftOut
 
-__all__ = ["Artwork", "LeftOut", "Region", "read_artwork"]
+__all__ = [
+    "Artwork", "LeftOut", "Placement", "Region", "at_frets", "between_frets", "edge_angle", "placed", "read_artwork",
+]

@@ -38,7 +38,7 @@ def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
     areas = _clipped(paints, paint_areas(paints, tolerance), tolerance)
     colours = [paint.colour for paint in paints]
     visible = _shown(colours, areas)
-    order = {colour: None for colour in colours}
+    order = dict.fromkeys(colours)
     result = {}
     for colour in order:
         area = without_slivers(_union(visible.get(colour, [])), tolerance * _SLIVER)

@@ -190,7 +190,9 @@ def _first_fault(d: str, end: int) -> tuple[int, str]:
         return at, "nothing"
     letter = d[at].lower()
     if letter not in _COUNTS:
-        return at, "a command letter expected" if end else "path data begins with m or M"
+        if not end:
+            return at, "path data begins with m or M"
+        return at, "numbers left over" if _NUMBER.match(d, at) else "a command letter expected"
     if end == 0 and letter != "m":
         return at, "path data begins with m or M"
     return _first_bad_argument(d, at + 1, letter)
@@ -211,7 +213,7 @@ def _first_bad_argument(d: str, at: int, letter: str) -> tuple[int, str]:
         at, taken = match.end(), taken + 1
     at = re.compile(_W).match(d, at).end()  # type: ignore[union-attr]
     count = _COUNTS[letter]
-    if count and taken % count or not taken:
+    if (count and taken % count) or not taken:
         return at, f"{letter.upper()} takes {count} numbers at a time, {taken} found"
     return at, "not a number or a command"
 

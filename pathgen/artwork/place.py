@@ -1,19 +1,56 @@
-"""A drawing put onto the board: scaled, mirrored, turned, moved; flattened again when it grows."""
+"""Where a drawing goes on the board: its size, turn and position, once or between many frets.
+
+A drawing's x runs along the board and its y, up on the page, across it. A placed drawing is an Artwork again: its
+regions are in the board's frame, its page is the box around them and `corner` says where that box is. When placing
+makes it larger, it is flattened again from its curves, so that the tolerance holds in final size.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
 import shapely
-from shapely.affinity import affine_transform
+import shapely.affinity
+from numpy.typing import ArrayLike, NDArray
 
-from pathgen.artwork.reader import Artwork
+from pathgen.artwork.reader import Artwork, Region
+from pathgen.artwork.transforms import rotation
 from pathgen.errors import ArtworkError
 
-PROPORTIONS = 0.002
-"""How far a width and a height given together may stand from the drawing's own proportions, as a share."""
+Floats = NDArray[np.float64]
+
+_RATIO = 1e-6
+"""How far width and height may disagree with the drawing's proportions, as a share."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placement:
+    """Where one copy of a drawing goes.
+
+    Attributes
+    ----------
+    at : (float, float)
+        Where the centre goes, mm.
+    rotate : float
+        Degrees, counter-clockwise.
+    width, height : float or None
+        Size before turning, mm. One given: proportions are kept. Neither: the size in the file.
+    mirror : bool
+        Swap left and right, before turning.
+    centre : "page" or "drawing"
+        What `at`, `width` and `height` speak of: the page, or the box around what is drawn on it.
+    """
+
+    at: tuple[float, float]
+    rotate: float = 0.0
+    width: float | None = None
+    height: float | None = None
+    mirror: bool = False
+    centre: Literal["page", "drawing"] = "page"
 
 
 def placed(
@@ -24,62 +61,214 @@ def placed(
     width: float | None = None,
     height: float | None = None,
     mirror: bool = False,
+    stretch: bool = False,
     centre: Literal["page", "drawing"] = "page",
 ) -> Artwork:
-    """The artwork with its centre at a point of the board; lengths in mm, `rotate` in degrees counter-clockwise.
+    """The drawing on the board, with its regions in the board's frame.
 
     Parameters
     ----------
-    at : (float, float)
-        Where the centre goes, in the board's frame.
-    width, height : float, optional
-        Size before turning; one gives the other, both must keep the drawing's proportions.
-    mirror : bool
-        Left to right, before turning.
+    at, rotate, width, height, mirror
+        As in Placement.
+    stretch : bool
+        Allow a width and a height that change the drawing's proportions; without it they must agree with them.
     centre : "page" or "drawing"
-        Whether centre, width and height are those of the page or of what is drawn on it.
+        Whether centre and size are those of the page, which keeps drawings made on pages of one size in register, or
+        of the box around what is drawn, for which blank paper does not count.
 
     Raises
     ------
     ArtworkError
-        For a drawing with no physical size and neither width nor height, or with both against its proportions.
+        For a size not above 0, for a drawing with no physical size when neither width nor height is given, for
+        width and height that would stretch it, and for a drawing with nothing in it.
     """
-    middle, size = _extent(artwork, centre)
-    scale = _scale(artwork, size, width, height)
-    if scale > 1.0:
-        # the tolerance of the curves holds in final size
-        artwork = replace(artwork.finer(artwork.tolerance / scale), tolerance=artwork.tolerance)
-    turn = math.radians(rotate)
-    cos, sin = scale * math.cos(turn), scale * math.sin(turn)
-    flip = -1.0 if mirror else 1.0
-    a, b, d, e = flip * cos, -sin, flip * sin, cos
-    matrix = [a, b, d, e, at[0] - a * middle[0] - b * middle[1], at[1] - d * middle[0] - e * middle[1]]
-    regions = tuple(replace(r, polygon=affine_transform(r.polygon, matrix)) for r in artwork.regions)
-    return replace(artwork, regions=regions, page=(artwork.page[0] * scale, artwork.page[1] * scale), physical=True)
+    _check_finite(artwork, at, rotate)
+    measured = drawing_box if centre == "drawing" else _page_box
+    box = measured(artwork)
+    x_scale, y_scale = _scales(artwork, box, width, height, stretch=stretch)
+    if max(x_scale, y_scale) > 1.0:
+        artwork = artwork.finer(artwork.tolerance / max(x_scale, y_scale))
+        box = measured(artwork)
+    matrix = _matrix(box, at, rotate, -x_scale if mirror else x_scale, y_scale)
+    regions = tuple(
+        Region(shapely.affinity.affine_transform(region.polygon, matrix), region.colour) for region in artwork.regions
+    )
+    low_x, low_y, high_x, high_y = shapely.total_bounds([region.polygon for region in regions])
+    return replace(
+        artwork, regions=regions, page=(high_x - low_x, high_y - low_y), physical=True,
+        tolerance=artwork.tolerance * max(x_scale, y_scale), corner=(low_x, low_y),
+    )
 
 
-def _extent(artwork: Artwork, centre: str) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Centre and size of the page, or of what is drawn."""
-    if centre == "page":
-        return (artwork.page[0] / 2, artwork.page[1] / 2), artwork.page
+def drawing_box(artwork: Artwork) -> Floats:
+    """Lowest x, lowest y, highest x, highest y of the regions: (4,) array, mm.
+
+    Raises ArtworkError when the drawing has no region.
+    """
     if not artwork.regions:
-        raise ArtworkError(artwork.name, "shows nothing that could be cut")
-    x0, y0, x1, y1 = shapely.total_bounds([r.polygon for r in artwork.regions])
-    return ((x0 + x1) / 2, (y0 + y1) / 2), (x1 - x0, y1 - y0)
+        raise ArtworkError(artwork.name, "nothing in it to cut", remedy="check its colours, and what was left out")
+    box: Floats = shapely.total_bounds([region.polygon for region in artwork.regions])
+    return box
 
 
-def _scale(artwork: Artwork, size: tuple[float, float], width: float | None, height: float | None) -> float:
+def _page_box(artwork: Artwork) -> Floats:
+    return np.array([0.0, 0.0, *artwork.page])
+
+
+def between_frets(
+    artwork: Artwork,
+    bass: ArrayLike,
+    treble: ArrayLike,
+    *,
+    frets: tuple[int, int],
+    margin: float = 0.0,
+    width: float | None = None,
+    height: float | None = None,
+    rotate: float = 0.0,
+) -> Placement:
+    """Centred between two frets on the line half-way between the edges.
+
+    Parameters
+    ----------
+    artwork : Artwork
+    bass, treble : (n + 1, 2) array
+        Where each fret line meets the edges, row 0 the nut, row k fret k, mm in the board's frame.
+    frets : (int, int)
+        The two frets, such as (4, 5); 0 is the nut.
+    margin : float
+        Least distance from the two fret lines, when neither width nor height is given, mm.
+    width, height, rotate
+        As in Placement; with neither, the drawing is scaled to fit between the frets and the edges.
+
+    Raises
+    ------
+    ArtworkError
+        For frets that are not on the board, or a margin that leaves no room.
+    """
+    corners = _space(np.asarray(bass, dtype=float), np.asarray(treble, dtype=float), frets)
+    centre = corners.mean(axis=0)
     if width is None and height is None:
-        if artwork.physical:
-            return 1.0
+        width = _fitting_width(artwork, corners, centre, rotate, margin, frets)
+    return Placement(
+        at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
+    )
+
+
+def at_frets(
+    artwork: Artwork,
+    bass: ArrayLike,
+    treble: ArrayLike,
+    *,
+    frets: Sequence[int],
+    margin: float,
+    rotate: float = 0.0,
+    largest: float | None = None,
+) -> tuple[Placement, ...]:
+    """A copy in the space before each of several frets, as position markers stand, each scaled to fit its space.
+
+    Parameters
+    ----------
+    artwork, bass, treble, margin, rotate
+        As in `between_frets`.
+    frets : sequence of int
+        Such as (3, 5, 7, 9, 12): the copies stand between fret n - 1 and fret n.
+    largest : float or None
+        A width that no copy goes over, mm: with it, markers may all be of one size.
+
+    Raises
+    ------
+    ArtworkError
+        As `between_frets`.
+    """
+    found = [between_frets(artwork, bass, treble, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
+    if largest is None:
+        return tuple(found)
+    return tuple(replace(one, width=min(one.width or largest, largest)) for one in found)
+
+
+def edge_angle(bass: ArrayLike, treble: ArrayLike, *, edge: str = "treble") -> float:
+    """Degrees that turn a drawing's length along an edge of the board: along the taper.
+
+    `bass` and `treble` as in `between_frets`; `edge` is "bass", "treble" or "centre". Edges are straight, so the
+    first and last rows tell.
+    """
+    ends = {"bass": [bass], "treble": [treble], "centre": [bass, treble]}
+    if edge not in ends:
+        raise ArtworkError("edge", repr(edge), allowed="bass, treble or centre")
+    line = np.mean([np.asarray(points, dtype=float)[[0, -1]] for points in ends[edge]], axis=0)
+    dx, dy = line[1] - line[0]
+    return math.degrees(math.atan2(dy, dx))
+
+
+def _check_finite(artwork: Artwork, at: tuple[float, float], rotate: float) -> None:
+    if not all(math.isfinite(value) for value in (*at, rotate)):
+        raise ArtworkError(artwork.name, f"placed at {at}, turned {rotate}", allowed="finite numbers")
+
+
+def _scales(
+    artwork: Artwork, box: Floats, width: float | None, height: float | None, *, stretch: bool
+) -> tuple[float, float]:
+    wide, high = float(box[2] - box[0]), float(box[3] - box[1])
+    for name, value in (("width", width), ("height", height)):
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise ArtworkError(artwork.name, f"placed with {name} {value}", allowed="above 0 mm")
+    if width is None and height is None:
+        if not artwork.physical:
+            raise ArtworkError(
+                artwork.name, "the file gives no size in mm, in or px", remedy="give place a width or a height"
+            )
+        return 1.0, 1.0
+    x_scale = width / wide if width is not None else height / high  # type: ignore[operator]
+    y_scale = height / high if height is not None else x_scale
+    if not stretch and abs(x_scale - y_scale) > _RATIO * max(x_scale, y_scale):
         raise ArtworkError(
-            artwork.name, "the drawing has no physical size",
-            remedy="give place a width or a height, or write one with its unit into the svg element, as 200mm",
+            artwork.name, f"width {width:g} and height {height:g} mm stretch a drawing of {wide:.4g} x {high:.4g} mm",
+            remedy=f"give one of them, or height {x_scale * high:.6g}",
         )
-    scales = [wanted / own for wanted, own in ((width, size[0]), (height, size[1])) if wanted is not None]
-    if abs(scales[0] - scales[-1]) > PROPORTIONS * scales[0]:
+    return x_scale, y_scale
+
+
+def _matrix(box: Floats, at: tuple[float, float], rotate: float, x_scale: float, y_scale: float) -> list[float]:
+    """Scale about the box's centre, turn, move: in the order that shapely's affine_transform takes."""
+    cos, sin = rotation(rotate)[:2]
+    a, b, d, e = cos * x_scale, -sin * y_scale, sin * x_scale, cos * y_scale
+    x, y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    return [a, b, d, e, at[0] - a * x - b * y, at[1] - d * x - e * y]
+
+
+def _space(bass: Floats, treble: Floats, frets: tuple[int, int]) -> Floats:
+    """Corners of the space between two fret lines, going round: (4, 2)."""
+    low, high = sorted(frets)
+    if not (0 <= low < high < len(bass)):
         raise ArtworkError(
-            artwork.name, f"width {width:g} and height {height:g} mm stretch the drawing",
-            allowed=f"the proportions of {size[0]:.2f} by {size[1]:.2f}", remedy="give one of the two",
+            "place", f"between frets {frets[0]} and {frets[1]}", allowed=f"two frets from 0 (the nut) to {len(bass) - 1}"
         )
-    return scales[0]
+    return np.array([bass[low], treble[low], treble[high], bass[high]])
+
+
+def _fitting_width(
+    artwork: Artwork, corners: Floats, centre: Floats, rotate: float, margin: float, frets: tuple[int, int]
+) -> float:
+    """The largest width at which the turned drawing keeps `margin` from every side of a space.
+
+    Each side allows the drawing a reach from its centre along the side's normal; the drawing's own reach in that
+    direction grows with its size. The drawing is measured by its convex hull.
+    """
+    box = drawing_box(artwork)
+    hull = shapely.convex_hull(shapely.union_all([shapely.convex_hull(r.polygon) for r in artwork.regions]))
+    points = shapely.get_coordinates(hull) - [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]
+    cos, sin = math.cos(math.radians(rotate)), math.sin(math.radians(rotate))
+    points = points @ np.array([[cos, sin], [-sin, cos]])
+    along = np.roll(corners, -1, axis=0) - corners
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
+    room = np.sum((corners - centre) * normal, axis=1)
+    normal *= np.sign(room)[:, None]
+    room = np.abs(room) - margin
+    if not (room > 0).all():
+        raise ArtworkError(
+            artwork.name, f"a margin of {margin:g} mm leaves no room between frets {frets[0]} and {frets[1]}",
+            allowed=f"less than {room.min() + margin:.4g} mm", remedy="make the margin smaller",
+        )
+    reach = (points @ normal.T).max(axis=0)
+    scale = np.min(np.divide(room, reach, out=np.full(len(reach), np.inf), where=reach > 0))
+    return float(scale * (box[2] - box[0]))

@@ -54,6 +54,10 @@ class Artwork:
         The furthest that a straight piece may lie from its curve, mm.
     name : str
         The file's name.
+    corner : (float, float)
+        Lower left corner of the page: (0, 0) as read, elsewhere once placed.
+    scene, background
+        What the regions were made from, kept so that they can be made again more finely.
     """
 
     regions: tuple[Region, ...]
@@ -64,21 +68,24 @@ class Artwork:
     name: str = ""
     scene: Scene | None = field(default=None, repr=False)
     background: tuple[str, ...] = ()
+    corner: tuple[float, float] = (0.0, 0.0)
 
     def finer(self, tolerance: float) -> Artwork:
-        """The same drawing flattened again from its curves, to another tolerance."""
-        assert self.scene is not None
+        """The drawing as it was read, flattened again from its curves to another tolerance, mm."""
+        if self.scene is None:
+            raise ArtworkError(self.name, "its curves are not known", remedy="read it from its file")
         return replace(self, regions=_regions(self.scene, tolerance, self.background), tolerance=tolerance)
 
     def _repr_svg_(self) -> str:
-        width, height = self.page
+        (width, height), (left, low) = self.page, self.corner
         paths = "".join(
             f'<path fill="{region.colour}" fill-rule="evenodd" d="{_path_data(region.polygon)}"/>'
             for region in self.regions
         )
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
-            f'viewBox="0 0 {width:g} {height:g}"><g transform="matrix(1 0 0 -1 0 {height:g})">{paths}</g></svg>'
+            f'viewBox="{left:g} 0 {width:g} {height:g}"><g transform="matrix(1 0 0 -1 0 {low + height:g})">{paths}</g>'
+            "</svg>"
         )
 
 

@@ -79,10 +79,7 @@ def _dashes(text: str) -> tuple[Length, ...]:
 
 
 def _mitre_limit(text: str) -> float:
-    limit = parse_number(text)
-    if limit < 1:
-        raise ValueError(f"{text!r} is below 1")
-    return limit
+    return max(parse_number(text), 1.0)  # below 1 is an error that renderers take as 1
 
 
 def _reference(text: str) -> Any:
@@ -151,6 +148,8 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
     "transform-origin": (str, None),
     "transform-box": (str.lower, "view-box"),
     "vector-effect": (str.lower, "none"),
+    "stop-color": (_colour, BLACK),
+    "stop-opacity": (_share, 1.0),
 }
 """Properties of the element alone."""
 
@@ -251,7 +250,9 @@ class Cascade:
         for wrapper in cssselect2.ElementWrapper.from_xml_root(self._document.root).iter_subtree():
             matches = matcher.match(wrapper)
             if matches:
-                self._sheet[wrapper.etree_element] = [d for *_, declarations in matches for d in declarations]
+                self._sheet[wrapper.etree_element] = [
+                    d for _, _, pseudo, declarations in matches if pseudo is None for d in declarations
+                ]
 
     def style(self, element: Element, parent: Style) -> Style:
         """The computed style of an element whose parent's is `parent`."""
@@ -278,6 +279,12 @@ class Cascade:
         for each in reversed(line):
             style = self._computed[each] = self._computed.get(each) or self.style(each, style)
         return style
+
+    def stop_colour(self, stop: Element) -> str | None:
+        """The colour of a gradient's stop, None where it is fully transparent."""
+        style = self.style_in_place(stop)
+        colour = shown_colour(style["stop-color"], style)
+        return colour.hex if colour and style["stop-opacity"] > 0 else None
 
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""

@@ -71,10 +71,10 @@ def is_singular(m: Matrix) -> bool:
     )
 
 
-def parse_transform(text: str) -> Matrix:
+def parse_transform(text: str, *, units: bool = False) -> Matrix:
     """The map of a ``transform`` list; ValueError that names what is wrong in it.
 
-    Units px, deg, rad, grad and turn, as CSS writes them, are understood as well.
+    `units` allows px, deg, rad, grad and turn, as style sheets write them and attributes may not.
     """
     result, position = IDENTITY, 0
     if text.strip() in ("", "none"):
@@ -83,7 +83,8 @@ def parse_transform(text: str) -> Matrix:
         match = _TRANSFORM.match(text, position)
         if not match:
             raise ValueError(f"{text[position:position + 16]!r} at character {position + 1} is not a transform")
-        numbers = parse_numbers(_UNIT.sub(lambda m: repr(float(m[1]) * _IN_UNITS[m[2]]), match[2]))
+        inside = _UNIT.sub(lambda m: repr(float(m[1]) * _IN_UNITS[m[2]]), match[2]) if units else match[2]
+        numbers = parse_numbers(inside)
         result = multiply(result, _one(match[1], numbers))
         position = match.end()
     return result

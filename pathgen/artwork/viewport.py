@@ -64,9 +64,3 @@ def fit(box: ViewBox, width: float, height: float, aspect: str | None) -> Matrix
     s = max(sx, sy) if how == "slice" else min(sx, sy)
     move = translation(_SHARE[across] * (width - s * box.width), _SHARE[down] * (height - s * box.height))
     return multiply(move, multiply(scaling(s, s), translation(-box.x, -box.y)))
-
-
-def slices(aspect: str | None) -> bool:
-    """True when preserveAspectRatio fills the window and lets the drawing run past it."""
-    match = _ALIGN.fullmatch(aspect or "")
-    return bool(match and match[4] == "slice" and not match[1])

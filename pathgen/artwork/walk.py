@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -20,9 +21,10 @@ from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.style import INITIAL, Cascade, Reference, Style, shown_colour
 from pathgen.artwork.transforms import IDENTITY, Matrix, is_singular, multiply, translation
 from pathgen.artwork.values import MM_PER_PX, Length, parse_length
-from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box, slices
+from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.errors import ArtworkError
 
+_FEATURE = re.compile(r"http://www\.w3\.org/(TR/SVG11/feature#|Graphics/SVG/feature/)|org\.w3c\.")
 MAX_PAINTS = 200_000
 MAX_CHAIN = 64
 
@@ -44,7 +46,7 @@ _NOT_SHOWN = {
     "meshgradient", "hatch", "pattern", "filter", "style", "script", "view", "cursor", "font", "font-face",
     "color-profile", "solidColor", "solidcolor", "stop", "animate", "animateTransform", "animateMotion",
     "animateColor", "set", "mpath", "discard", "glyph", "missing-glyph", "hkern", "vkern", "namedview", "tspan",
-    "textPath", "tref", "altGlyph", "altGlyphDef", "linearGradient", "handler", "listener", "prefetch", "style",
+    "textPath", "tref", "altGlyph", "altGlyphDef", "handler", "listener", "prefetch",
 }
 
 
@@ -58,6 +60,7 @@ class _State:
     clip: Clip | None = None
     chain: tuple[str, ...] = ()
     size: tuple[str | None, str | None] = (None, None)
+    context: _State | None = None
 
 
 class Walker:
@@ -86,10 +89,13 @@ class Walker:
                 "put the style sheet into the drawing",
             ))
         page, physical, state = self._page(root)
+        style = state.style
+        if style["display"] != "none" and style["opacity"] > 0 and not is_singular(state.matrix):
+            inside = self._effects(root, state)
+            if inside is not None:
+                self._walk(root, inside)
         if page is None:
-            self._walk(root, state)
             return self._sized_by_content(state.matrix, physical)
-        self._walk(root, state)
         return Scene(tuple(self.paints), page, physical, tuple(self.left_out))
 
     def _page(self, root: Element) -> tuple[tuple[float, float] | None, bool, _State]:
@@ -118,10 +124,10 @@ class Walker:
         page = (width * MM_PER_PX, height * MM_PER_PX)
         up = multiply(translation(0.0, page[1]), transforms.scaling(MM_PER_PX, -MM_PER_PX))
         clip = _rectangle_clip(0.0, 0.0, width, height, up, None)
-        inside = up
         viewport = Viewport(width, height)
+        inside = multiply(up, self._transform(root, style, _State(up, style, viewport)))
         if box is not None:
-            inside = multiply(up, fit(box, width, height, root.get("preserveAspectRatio")))
+            inside = multiply(inside, fit(box, width, height, root.get("preserveAspectRatio")))
             viewport = Viewport(box.width, box.height)
         return page, physical, _State(inside, style, viewport, clip)
 
@@ -156,13 +162,13 @@ class Walker:
         return box
 
     def _sized_by_content(self, matrix: Matrix, physical: bool) -> Scene:
-        """A drawing without any page: its page is what it paints."""
+        """A drawing without any page: its page reaches from the origin over all that it paints."""
         boxes = [bounds(paint.curves, paint.matrix) for paint in self.paints if len(paint.curves)]
         if not boxes:
             return Scene((), (0.0, 0.0), False, tuple(self.left_out))
         grow = [_half_width(paint) for paint in self.paints if len(paint.curves)]
-        low = np.min([box[0] - g for box, g in zip(boxes, grow, strict=True)], axis=0)
-        high = np.max([box[1] + g for box, g in zip(boxes, grow, strict=True)], axis=0)
+        low = np.min([[0.0, 0.0], *(box[0] - g for box, g in zip(boxes, grow, strict=True))], axis=0)
+        high = np.max([[0.0, 0.0], *(box[1] + g for box, g in zip(boxes, grow, strict=True))], axis=0)
         move = translation(-low[0], -low[1])
         paints = tuple(_moved(paint, move) for paint in self.paints)
         return Scene(paints, (float(high[0] - low[0]), float(high[1] - low[1])), False, tuple(self.left_out))
@@ -188,12 +194,14 @@ class Walker:
         if name in _NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
             return None
         style = self.cascade.style(element, around.style)
-        if style["display"] == "none" or style["opacity"] <= 0:
+        if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not _is_for_us(element):
             return None
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None
         state = dataclasses.replace(around, matrix=matrix, style=style)
+        if name == "use":
+            state = self._use_moved(element, state)
         if name in OUTLINES:
             self._shape(element, state)
             return None
@@ -221,7 +229,7 @@ class Walker:
             return IDENTITY
         where = self.document.where(element)
         try:
-            matrix = transforms.parse_transform(text)
+            matrix = transforms.parse_transform(text, units=text != element.get("transform"))
         except ValueError as error:
             raise ArtworkError(f"{where}: transform", str(error), remedy="correct the transform") from None
         origin = style["transform-origin"]
@@ -240,7 +248,7 @@ class Walker:
             low, size = (box[0], box[1]), (box[2], box[3])
         words = {"left": "0%", "right": "100%", "top": "0%", "bottom": "100%", "center": "50%"}
         parts = text.lower().split()
-        if parts and parts[0] in ("top", "bottom") or len(parts) > 1 and parts[1] in ("left", "right"):
+        if (parts and parts[0] in ("top", "bottom")) or (len(parts) > 1 and parts[1] in ("left", "right")):
             parts[:2] = [parts[1] if len(parts) > 1 else "center", parts[0]]
         parts = [*parts, "center"][:2]
         try:
@@ -268,7 +276,11 @@ class Walker:
         if not isinstance(value, Reference):
             self._leave_out(element, f"clip-path {value}", "only clipPath elements are read", "use a clipPath element")
             return None
-        clip = self._clip(self.document.by_id[value.id], element, state, state.clip, ())
+        target = self.document.by_id[value.id]
+        if local_name(target) != "clipPath":
+            self._leave_out(element, "clip-path", f"it refers to {local_name(target)} {value.id!r}", "use a clipPath")
+            return None
+        clip = self._clip(target, element, state, state.clip, ())
         return dataclasses.replace(state, clip=clip)
 
     def _is_missing(self, value: Any) -> bool:
@@ -291,13 +303,16 @@ class Walker:
             )
         if len(state.chain) > MAX_CHAIN:
             raise ArtworkError(where, "uses within uses too deep", allowed=f"{MAX_CHAIN}", remedy="ungroup them")
-        g = Geometry(element, state.viewport, state.style["font-size"], where)
-        matrix = multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y")))
         sized = local_name(target) in ("svg", "symbol")
         size = (element.get("width") or "", element.get("height") or "") if sized else (None, None)
-        return [(target, dataclasses.replace(
-            state, matrix=matrix, chain=(*state.chain, reference), size=size
-        ))]
+        return [(target, dataclasses.replace(state, chain=(*state.chain, reference), size=size, context=state))]
+
+    def _use_moved(self, element: Element, state: _State) -> _State:
+        """The x and y of a use are one more transform, of its clip as well (SVG 1.1, section 5.6)."""
+        g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
+        return dataclasses.replace(
+            state, matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y")))
+        )
 
     def _contains(self, outer: Element, element: Element) -> bool:
         parents = self.document.parents
@@ -310,17 +325,11 @@ class Walker:
     def _window(self, element: Element, state: _State) -> list[tuple[Element, _State]] | None:
         """A nested svg or a symbol: its own window onto its own coordinates."""
         g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
-        sizes = []
-        for name, axis, given in (("width", "x", state.size[0]), ("height", "y", state.size[1])):
-            whole = state.viewport.whole(axis)
-            if given:
-                g_use = Geometry(Element("use", {name: given}), state.viewport, state.style["font-size"], g.where)
-                sizes.append(g_use.length(name, axis, whole))
-            else:
-                sizes.append(whole if local_name(element) == "symbol" and given is not None and not element.get(name)
-                             else g.length(name, axis, whole))
-        width, height = sizes
         symbol = local_name(element) == "symbol"
+        width, height = (
+            self._window_length(element, g, name, axis, given)
+            for name, axis, given in (("width", "x", state.size[0]), ("height", "y", state.size[1]))
+        )
         x, y = (0.0, 0.0) if symbol else (g.length("x", "x"), g.length("y", "y"))
         if math.isnan(width) or math.isnan(height):
             raise ArtworkError(g.where, "fills a page that has no size", remedy="give the drawing a viewBox")
@@ -336,6 +345,13 @@ class Walker:
             viewport = Viewport(box.width, box.height)
         inside = dataclasses.replace(state, matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
         return [(child, inside) for child in self._children(element, state)]
+
+    def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
+        """Width or height of a window: the use's if it gives one, else that of a nested svg, else the whole."""
+        whole = g.viewport.whole(axis)
+        if given and given.strip() != "auto":
+            return Geometry(Element("use", {name: given}), g.viewport, g.font_size, g.where).length(name, axis, whole)
+        return whole if local_name(element) == "symbol" else g.length(name, axis, whole)
 
     def _view_box_inside(self, element: Element) -> ViewBox | None:
         try:
@@ -364,8 +380,8 @@ class Walker:
         if not len(curves):
             return
         self._markers(element, style)
-        fill = self._colour(element, style, "fill", curves)
-        stroke = self._colour(element, style, "stroke", curves)
+        fill = self._colour(element, state, "fill")
+        stroke = self._colour(element, state, "stroke")
         line = self._stroke(style, state.viewport) if stroke else None
         if fill is None and line is None:
             return
@@ -386,22 +402,43 @@ class Walker:
         if len(self.paints) > MAX_PAINTS:
             raise ArtworkError(where, "too many shapes", allowed=f"{MAX_PAINTS}", remedy="simplify the drawing")
 
-    def _colour(self, element: Element, style: Style, name: str, curves: Curves) -> str | None:
-        paint = style[name]
+    def _colour(self, element: Element, state: _State, name: str) -> str | None:
+        """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
+        style = state.style
         if style[f"{name}-opacity"] <= 0:
             return None
+        paint, around = style[name], state
+        while paint in ("context-fill", "context-stroke"):
+            if around.context is None:
+                return None
+            around = around.context
+            paint = around.style[paint[8:]]
         if isinstance(paint, Reference):
             target = self.document.by_id.get(paint.id)
             kind = local_name(target) if target is not None else ""
-            if kind in ("linearGradient", "radialGradient", "pattern", "meshgradient", "hatch"):
+            if kind in ("linearGradient", "radialGradient"):
+                colours = self._stop_colours(target)
+                if len(colours) > 1:
+                    self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}", _REMEDIES[kind])
+                return next(iter(colours)) if len(colours) == 1 else None
+            if kind in ("pattern", "meshgradient", "hatch"):
                 self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}",
                                 _REMEDIES.get(kind, "give it one plain colour"))
                 return None
-            paint = paint.fallback if paint.fallback is not None else "none"
-        if paint in ("context-fill", "context-stroke"):
-            paint = "none"
-        colour = shown_colour(paint, style)
+            paint = paint.fallback
+        colour = shown_colour(paint, around.style)
         return colour.hex if colour else None
+
+    def _stop_colours(self, gradient: Element | None) -> set[str | None]:
+        """The colours of a gradient's stops, its own or those it refers to; one is a plain colour, none is none."""
+        seen: list[Element] = []
+        while gradient is not None and gradient not in seen:
+            stops = [child for child in gradient if is_svg(child) and local_name(child) == "stop"]
+            if stops:
+                return {self.cascade.stop_colour(stop) for stop in stops}
+            seen.append(gradient)
+            gradient = self.document.by_id.get(href(gradient)[1:])
+        return set()
 
     def _stroke(self, style: Style, viewport: Viewport) -> Stroke | None:
         whole, size = viewport.whole("both"), style["font-size"]
@@ -420,7 +457,7 @@ class Walker:
         if not sum(dashes) > 0:
             dashes = ()
         join = style["stroke-linejoin"]
-        return Stroke(width, style["stroke-linecap"], "miter" if join in ("miter-clip", "arcs") else join,
+        return Stroke(width, style["stroke-linecap"], "miter" if join == "arcs" else join,
                       style["stroke-miterlimit"], dashes, px(style["stroke-dashoffset"]))
 
     def _markers(self, element: Element, style: Style) -> None:
@@ -542,7 +579,10 @@ class _Outliner:
 
     def boxes(self, element: Element, state: _State) -> list[tuple[Any, Any]]:
         found: list[tuple[Any, Any]] = []
-        todo = self._inside(element, state, found)
+        # the x and y of a use have moved its own space already
+        todo = (self.walker._use(element, state) or []) if local_name(element) == "use" else (
+            self._inside(element, state, found)
+        )
         while todo:
             child, around = todo.pop()
             style = self.walker.cascade.style(child, around.style)
@@ -560,7 +600,7 @@ class _Outliner:
                 found.append(bounds(curves, state.matrix))
             return []
         if name == "use":
-            return self.walker._use(element, state) or []
+            return self.walker._use(element, self.walker._use_moved(element, state)) or []
         if name in ("svg", "symbol"):
             return self.walker._window(element, state) or []
         return [(child, state) for child in self.walker._children(element, state)]
@@ -572,12 +612,19 @@ def _is_wanted(element: Element) -> bool:
         "g", "a", "switch", "use", "svg", "text", "image", "foreignObject"
     ):
         return False
-    if element.get("requiredExtensions", "").strip() or element.get("requiredExtensions") == "":
+    return _is_for_us(element)
+
+
+def _is_for_us(element: Element) -> bool:
+    """The conditions of an element (SVG 1.1, section 5.8): no extensions, features of the standard, English."""
+    get = element.attrib.get
+    if "requiredExtensions" in element.attrib:
         return False
-    languages = element.get("systemLanguage")
-    if languages is None:
-        return True
-    return any(tag.strip().lower().split("-")[0] == "en" for tag in languages.split(","))
+    features = get("requiredFeatures")
+    if features is not None and not all(_FEATURE.match(word) for word in features.split() or [""]):
+        return False
+    languages = get("systemLanguage")
+    return languages is None or any(tag.strip().lower().split("-")[0] == "en" for tag in languages.split(","))
 
 
 def _rectangle_clip(x: float, y: float, width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:

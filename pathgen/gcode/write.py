@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping, Step
+from pathgen.clamping import HOVER, Clamping, Step
 from pathgen.errors import ProgramError
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.units import MM_PER
@@ -87,12 +87,13 @@ def _opening(clamping: Clamping, step: Step) -> list[str]:
     top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
     number = _written(np.array([top]), clamping)[0]
     units = "G20" if clamping.units == "in" else "G21"
-    return [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}", f"M3 S{step.cutter.speed:.0f}"]
+    opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
+    return opening if step.operation == HOVER else [*opening, f"M3 S{step.cutter.speed:.0f}"]
 
 
 def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
     """G0 and G1 lines; axis words, G words and F are written only when they change."""
-    columns = [_written(column, clamping) for column in clamping.to_machine(toolpath.points).T]
+    columns = [_written(column, clamping) for column in clamping.to_machine(toolpath.points, step).T]
     fresh = [_changed(column) for column in columns]
     # The opening has already lifted to the safe height, where every path begins.
     fresh[2][0] = False
@@ -113,6 +114,8 @@ def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
             parts.append(last_feed)
         last_word = word
         lines.append(" ".join(parts))
+        if step.operation == HOVER and kind == Move.PLUNGE:
+            lines.append("M0")  # over a mark: the machine waits until the maker has looked
     return lines
 
 

@@ -16,12 +16,18 @@ from pathgen.errors import JobError
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BoardTable,
+    BlockTable,
     CutterTable,
+    GaugesTable,
     HolesTable,
     InlayTable,
     MachineTable,
+    MarksTable,
+    MeasuredTable,
+    MovedTable,
     NutTable,
     OutlineTable,
+    ResinTable,
     ResurfaceTable,
     SetupTable,
     SlotsTable,
@@ -45,6 +51,12 @@ TABLES: dict[str, type] = {
     "nut": NutTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
+    "block": BlockTable,
+    "gauges": GaugesTable,
+    "resin": ResinTable,
+    "marks": MarksTable,
+    "measured": MeasuredTable,
+    "moved": MovedTable,
 }
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
@@ -52,7 +64,7 @@ TOP_KEYS = {
     "order": ("surface, inlays, slots, outline", "the operations in the order they are cut"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays"}
+REPEATED = {"cutter": "cutters", "inlay": "inlays", "measured": "measured"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("board", "stock")
 WITH_DEFAULTS = ("setup", "machine")
@@ -79,6 +91,12 @@ class Job:
     nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
+    block: BlockTable | None = None
+    gauges: GaugesTable | None = None
+    resin: ResinTable | None = None
+    marks: MarksTable | None = None
+    measured: tuple[MeasuredTable, ...] = ()
+    moved: MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
     fingerprint: str = field(default="", repr=False)
@@ -195,9 +213,11 @@ def _bring_in_defaults(job: Job) -> None:
 
 def _complete(table: CutterTable) -> Cutter:
     where = f'[[cutter]] "{table.name}"'
-    for name in ("shape", "diameter", "speed", "feed", "plunge", "stepdown"):
-        if getattr(table, name) is None:
-            raise JobError(where, f"{name} is missing", remedy=f"add {name}: a step of the job uses this cutter")
+    if table.missing:
+        raise JobError(
+            where, f"{table.missing[0]} is missing",
+            remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter",
+        )
     if (table.shape == "v") != (table.angle is not None):
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")

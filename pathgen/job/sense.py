@@ -14,6 +14,7 @@ from shapely import Polygon
 from pathgen.clamping import Holes, OutlineCut
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.units import format_length
 
@@ -31,6 +32,7 @@ def check_sense(job: Job) -> None:
     _stock_holds_board(job, board)
     _surface_settings(job)
     _inlays(job, board)
+    check_filling(job)
     _slots(job, board)
     _nut(job, board)
     _holes(job, board)
@@ -143,7 +145,12 @@ def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
 
     art = read_artwork(path)
     if place is not None:
-        art = placed(art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror)
+        if place.at is None:
+            raise JobError("[outline] place", "at is missing", remedy="an outline has one place: give at = [X, Y]")
+        art = placed(
+            art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
+            centre="drawing" if place.centre == "drawing" else "page",
+        )
     shape = shapely.union_all([region.polygon for region in art.regions])
     if shape.geom_type != "Polygon" or shape.interiors:
         raise JobError("[outline] artwork", f"{path.name} shows {shapely.get_num_geometries(shape)} shapes or holes",
@@ -173,6 +180,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
+    named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 
 
@@ -272,6 +280,10 @@ def _inlays(job: Job, board: Fingerboard) -> None:
         if not path.is_file():
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
+        ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
+        if inlay.place and len(ways) != 1:
+            raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
         left = job.board.thickness - inlay.depth
         if left < board.min_web:
             raise JobError(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pathgen.clamping import ZEROS, KeepOut, Machine, OutlineCut, Setup, Stock
+from pathgen.fill import WASTE
 from pathgen.fingerboard import PartialFret
 from pathgen.job.keys import (
     Place,
@@ -75,6 +76,16 @@ def _radius(value: Any, place: Place) -> TwoRadii:
         return radii
     both = RADIUS(value, place)
     return TwoRadii(nut=both, end=both)
+
+
+@holding("colour")
+def _colour(value: Any, place: Place) -> str:
+    digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
+    if len(digits) == 3:
+        digits = "".join(2 * c for c in digits)
+    if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
+        raise place.refuse(f"{value!r} given", allowed='a colour like "#2f6f4f"')
+    return "#" + digits.lower()
 
 
 @holding("ratio")
@@ -160,6 +171,9 @@ class BoardTable:
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
     side_dots: tuple[int, ...] = key(_dots, "frets with dots in the side; 12, 24 .. have two", DOTS)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0)
+    wood_colour: str | None = key(_colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
+                                  shown="not compared")
+    wood_colour_finished: str | None = key(_colour, "colour of the wood under its finish", None, shown="not compared")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -226,6 +240,12 @@ class CutterTable:
     stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
     stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
 
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What a step that uses this cutter would still need."""
+        needed = ("shape", "diameter", "speed", "feed", "plunge", "stepdown")
+        return tuple(name for name in needed if getattr(self, name) is None)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SurfaceTable:
@@ -244,23 +264,56 @@ class SurfaceTable:
 class PlaceTable:
     """Where a drawing goes on the board."""
 
-    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre")
+    at: tuple[float, float] | None = key(
+        list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre", None,
+        shown="this, between or at_frets",
+    )
+    between: tuple[int, int] | None = key(
+        list_of(number(0, 60, whole=True), least=2, most=2), "two frets to centre it between; 0 is the nut", None,
+        shown="this, at or at_frets",
+    )
+    at_frets: tuple[int, ...] | None = key(
+        list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
+        None, shown="this, at or between",
+    )
+    margin: float = key(size(0.0, 100.0), "least distance from the slots, between frets", 1.0)
+    along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
+                            shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
     width: float | None = key(size(0.5, 2000.0), "width of the drawing before it is turned", None, shown="as drawn")
     height: float | None = key(size(0.5, 2000.0), "height of the drawing before it is turned", None, shown="as drawn")
     mirror: bool = key(yes_or_no, "left to right", False)
-    centre: str = key(choice("page", "drawing"), "whether centre, width and height are the page's or the drawn shapes'",
-                      "page")
+    centre: str = key(choice("page", "drawing"), "whether centre, width and height are those of the page or of what "
+                      "is drawn on it", "page")
 
 
-@holding("colour")
-def _colour(value: Any, place: Place) -> str:
-    digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
-    if len(digits) == 3:
-        digits = "".join(2 * c for c in digits)
-    if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
-        raise place.refuse(f"{value!r} given", allowed='a colour like "#2f6f4f"')
-    return "#" + digits.lower()
+def _mix(value: Any, place: Place) -> dict[str, float]:
+    """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
+    if isinstance(value, list):
+        value = {f"part {chr(ord('A') + i)}": part for i, part in enumerate(value)}
+    if not is_table(value) or not 2 <= len(value) <= 6:
+        raise place.refuse(f"{value!r} given", allowed="2 to 6 parts, like { resin = 2, hardener = 1 } or [2, 1]")
+    numbers = {str(name): number(0.0, 10_000.0)(part, place.inside(str(name))) for name, part in value.items()}
+    for name, part in numbers.items():
+        if part <= 0:
+            words = ", ".join(f"{n} {p:g}" for n, p in numbers.items())
+            raise place.refuse(f"{words}: {part:g} of {name} mixes nothing", allowed="more than 0 of each part",
+                               remedy="copy the ratio from the resin maker's sheet")
+    return numbers
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResinTable:
+    """``[resin]``: what the resin's sheet says; ``resin = { .. }`` in an inlay goes before it, key by key."""
+
+    density: float | None = key(number(0.5, 5.0, unit="g/cm3"), "of the mixed resin, g/cm3", None,
+                                shown="mass not given")
+    mix: dict[str, float] | None = key(_mix, "parts, like { resin = 2, hardener = 1 }", None, shown="parts not given")
+    mix_by: str | None = key(choice("volume", "mass"), "how the parts are measured out", None, shown="volume")
+    pour_depth: float | None = key(size(0.1, 500.0), "deepest that its sheet allows in one pour", None,
+                                   shown="not checked")
+    waste: float | None = key(number(0.0, 5.0), "share added for what stays in the cup and on the stick", None,
+                              shown=f"{WASTE:g}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -276,6 +329,12 @@ class InlayTable:
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
     place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,
                                    shown="page origin at X 0, Y 0")
+    resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
+                                   shown="[resin]")
+    wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
+    lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
+    background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())
+    white_is_background: bool = key(yes_or_no, "whether white is one of them", False)
     artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
 
 
@@ -285,6 +344,43 @@ class ResurfaceTable:
 
     skim: float = key(size(0.0, 2.0), "below the first surface; 0 repeats the first finishing moves exactly", 0.0)
     stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
+    area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
+    blend: float = key(size(0.5, 100.0), 'how far round an inlay area = "inlay" cuts: no fill lies further out', 5.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarksTable:
+    """``[marks]``: small holes drilled in the waste first, and looked at before each second cut."""
+
+    cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
+    at: tuple[tuple[float, float], ...] | None = key(
+        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[X, Y], ..] of each", None,
+        shown="three, far apart, in the waste",
+    )
+    depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
+    hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasuredTable:
+    """``[[measured]]``: where a mark was found after the work had moved, as the machine shows it."""
+
+    at: tuple[float, float, float] | None = key(
+        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it should be, in the programs' frame", None,
+        shown="the witness mark of the same number, on top of the raw stock",
+    )
+    found: tuple[float, float, float] = key(
+        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, in the programs' frame"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class MovedTable:
+    """``[moved]``: how the measured marks are used."""
+
+    limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
+    before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",
+                             None, shown="the first after the first fill")
 
 
 SHORT = size(0.0, 100.0)
@@ -318,6 +414,39 @@ class NutTable:
     depth: float = key(size(0.1, 20.0), "below the surface")
     bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
     entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
+
+
+def _fret_range(value: Any, place: Place) -> tuple[int, int]:
+    return list_of(number(0, 60, whole=True), least=2, most=2)(value, place)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlockTable:
+    """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
+
+    cutter: str = key(text(60), "a ball-end cutter")
+    frets: tuple[int, int] | None = key(_fret_range, "[from, to]; 0 is the nut", None, shown="nut to last fret")
+    width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
+    thickness: float = key(size(3.0, 100.0), "of its blank", 20.0, shown="20 mm")
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 5.0, shown="5 mm")
+    least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0, shown="5 mm")
+    scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02, shown="0.02 mm")
+    outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
+
+
+@dataclass(frozen=True, kw_only=True)
+class GaugesTable:
+    """``[gauges]``: flat gauges of the board's radius, cut from sheet by ``pathgen gauges``."""
+
+    cutter: str = key(text(60), "a flat-end cutter")
+    frets: tuple[int, ...] | None = key(list_of(number(0, 60, whole=True), least=1, most=12),
+                                        "where the radius is taken; 0 is the nut", None, shown="nut, 12th, last")
+    thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0, shown="3 mm")
+    height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0, shown="25 mm")
+    tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
+    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
+    engraver: str | None = key(text(60), "a v cutter that engraves the radius on each", None, shown="no labels")
+    engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2, shown="0.2 mm")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -106,7 +106,7 @@ def pieces(nested: Nest, *, half_width: float, spacing: float) -> Pieces:
 
 
 def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: float) -> Pieces:
-    """The parts of the pieces inside `needed` that cut something of `rest` (one of each for each region of the nest)."""
+    """The parts of pieces inside `needed` that cut something of `rest`: one of each for each region of the nest."""
     lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
     node = cut.node
     shapely.prepare(needed)

@@ -154,8 +154,8 @@ class Footprints:
             return None
         across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
         rate = across / along
-        plane = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
-        plane -= np.interp(0.0, y, plane)
+        # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
+        plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
         return cls(
             cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius, across=across
         )

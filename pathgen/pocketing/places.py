@@ -49,13 +49,17 @@ def steepest(surface: Surface, region: BaseGeometry) -> float:
 
 
 def floor_ridge(one: Opening, slope: float) -> float:
-    """Height at most of what the loops leave between them on the floor, mm."""
+    """How far the floor stands at most above the depth asked for, mm.
+
+    Between the loops of a ball end or a v cutter stands a ridge. A flat end rests on its uphill side: along a wall
+    that faces uphill its downhill side hangs higher than asked, by its diameter times the slope.
+    """
     step = spacing(one)
     if one.cutter.shape == "ball-end":
         return float(scallop_height(min(step, 1.999 * one.cutter.radius), one.cutter.radius))
     if one.cutter.shape == "v":
         return step / 2.0 * one.cutter.wall_slope
-    return step * slope
+    return min(one.cutter.diameter * slope, one.depth)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -177,7 +181,9 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     return thin
 
 
-def _with_leads(lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float) -> tuple[list[Floats], Bools]:
+def _with_leads(
+    lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float
+) -> tuple[list[Floats], Bools]:
     """Loops along walls begun on a straight and entered and left on quarter circles, where there is room."""
     lines = list(lines)
     chosen = np.flatnonzero(wall)

@@ -36,8 +36,8 @@ class PocketCut:
     skipped : float
         Area of the pieces that this cutter could have cut but that are below the smallest, mm2.
     ridge : float
-        Height at most of what this cutter leaves on the floor between its loops, mm: cusps of a ball end or a v
-        cutter; for a flat end the steps of a floor over a slope.
+        How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the
+        loops of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope.
     warnings : tuple of str
     """
 

@@ -10,15 +10,19 @@ from typing import Any
 import numpy as np
 
 from pathgen.clamping import SURFACE_FINISH, Clamping
-from pathgen.fingerboard import Fingerboard, Slots
 from pathgen.plan import Plan
+from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
+from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.programs import Program
+from pathgen.report.reaching import reach_data, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
+from pathgen.verify.findings import Finding
 
 
 def report_data(
-    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
+    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str,
+    strings: int = 6, side_dots: Sequence[int] = (),
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
     return {
@@ -29,24 +33,35 @@ def report_data(
         "programs": [_program(p, planned.clamping) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "surface": _surface(planned, programs, checked),
-        "frets": fret_rows(planned.clamping.board, planned.clamping.slots),
+        **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
-        "left_out": list(planned.left_out),
-        "checks": checks_data(checked),
+        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
+        "left_out": list(planned.clamping.left_out),
+        **filling_data(planned),
+        "checks": checks_data(checked, filling_findings(planned, checked)),
     }
 
 
-def fret_rows(board: Fingerboard, slots: Slots | None) -> list[dict[str, Any]]:
-    """A row for each fret: number, distance, where its line meets the edges of the cut board, slot depth."""
-    frets, depth = board.frets, slots.depth if slots else None
-    return [
-        {"fret": int(n), "distance": _round(d), "bass": _pair(b), "treble": _pair(t), "depth": depth}
-        for n, d, b, t in zip(frets.number, frets.distance, frets.bass, frets.treble, strict=True)
-    ]
+def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) -> dict[str, Any]:
+    """The fret table, the surface under each string, places for side dots."""
+    board = clamping.board
+    return {
+        "frets": fret_rows(
+            board, clamping.slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+            resolution=clamping.machine.resolution,
+        ),
+        "board": {
+            "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
+            "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
+            "binding": board.binding,
+        },
+        "strings": string_rows(board, strings),
+        "side_dots": dot_rows(board, side_dots),
+    }
 
 
-def checks_data(checked: Verification) -> dict[str, Any]:
-    """What verification found."""
+def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:
+    """What verification found, and `more` that was found in the plan."""
     return {
         "passed": checked.passed,
         "surface_low": _round(checked.surface_low),
@@ -54,7 +69,7 @@ def checks_data(checked: Verification) -> dict[str, Any]:
         "findings": [
             {"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
              "remedy": f.remedy}
-            for f in checked.findings
+            for f in (*checked.findings, *more)
         ],
     }
 
@@ -112,11 +127,8 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
+        **inlay_filling(planned, checked, index),
     }
-
-
-def _pair(point: Any) -> list[float]:
-    return [_round(point[0]) or 0.0, _round(point[1]) or 0.0]
 
 
 def _round(value: float | None, places: int = 5) -> float | None:

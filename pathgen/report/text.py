@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
+from pathgen.report.filltext import fill_lines
+from pathgen.report.tables import table
 from pathgen.units import format_length
 
 
@@ -13,8 +15,15 @@ def report_text(report: dict[str, Any], units: str) -> str:
     parts = [
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
+        fill_lines(report, units),
         ["", "Frets", ""],
         fret_lines(report["frets"], units),
+        ["", "Widths and wood left", ""],
+        wood_lines(report["frets"], units),
+        ["", "Strings", ""],
+        string_lines(report["strings"], units),
+        ["", "Side dots", ""],
+        dot_lines(report["side_dots"], units),
         ["", "Checks", ""],
         finding_lines(report["checks"]),
     ]
@@ -34,19 +43,6 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     return lines + [f"Left out: {words}" for words in report["left_out"]]
 
 
-def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """The fret table: distances from the nut and where each fret meets the edges of the cut board."""
-    def pair(point: Sequence[float]) -> str:
-        return ", ".join(format_length(v, units, decimals={"mm": 3, "in": 4}[units]) for v in point)
-
-    rows = [
-        [str(f["fret"]), format_length(f["distance"], "mm"), format_length(f["distance"], "in"), pair(f["bass"]),
-         pair(f["treble"])]
-        for f in frets
-    ]
-    return table(["fret", "from nut", "from nut", "bass edge X, Y", "treble edge X, Y"], rows, right=(0, 1, 2, 3, 4))
-
-
 def finding_lines(checks: dict[str, Any]) -> list[str]:
     """What verification found, the grave first."""
     order = {"forbid": 0, "warn": 1, "note": 2}
@@ -57,17 +53,6 @@ def finding_lines(checks: dict[str, Any]) -> list[str]:
         lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {f['remedy']}")
     verdict = "Verified: the programs, read back and simulated, cut the part as asked."
     return lines + [verdict if checks["passed"] else "Not verified: these programs must not be cut."]
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = ()) -> list[str]:
-    """Columns of text under a head; the columns in `right` are set right."""
-    body = [list(row) for row in rows]
-    widths = [max(len(row[i]) for row in [list(head), *body]) for i in range(len(head))]
-    lines = []
-    for row in [list(head), *body]:
-        cells = [c.rjust(w) if i in right else c.ljust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))]
-        lines.append("  ".join(cells).rstrip())
-    return lines
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

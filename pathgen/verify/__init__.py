@@ -2,5 +2,6 @@
 
 from pathgen.verify.check import Verification, verify
 from pathgen.verify.findings import Finding, Tolerances
+from pathgen.verify.scallops import ScallopCheck, check_scallop
 
-__all__ = ["Finding", "Tolerances", "Verification", "verify"]
+__all__ = ["Finding", "ScallopCheck", "Tolerances", "Verification", "check_scallop", "verify"]

@@ -34,7 +34,7 @@ from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
 from pathgen.verify.removal import Material
-from pathgen.verify.repeats import repeat_findings
+from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.simulate import Simulation, deepest_cut, simulate
 from pathgen.verify.slots import slot_findings
@@ -130,14 +130,14 @@ def verify(
     programs = _read(clamping, texts, found)
     found += _headers(programs, job_fingerprint)
     motions = {
-        step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord)
+        step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord, step=step)
         for step in clamping.steps if step.file_name in programs
     }
     for step in clamping.steps:
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
-    found += _repeats(clamping, motions)
+    found += _repeats(clamping, motions, tolerances)
     grid = Grid.over(clamping.stock.bounds, resolution)
     sim = simulate(clamping, motions, grid, tolerances)
     culprit = _Culprit(clamping, motions)
@@ -207,15 +207,21 @@ def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -
             )
 
 
-def _repeats(clamping: Clamping, motions: Mapping[int, Motion]) -> Iterator[Finding]:
+def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances) -> Iterator[Finding]:
     if clamping.surfacing is None or clamping.surfacing.skim > 0:
         return
     finish = next((s for s in clamping.steps if s.operation == SURFACE_FINISH and s.order in motions), None)
     if finish is None:
         return
     for step in clamping.steps:
-        if step.operation == RESURFACE and step.order in motions:
-            yield from repeat_findings(motions[finish.order], motions[step.order], step)
+        if step.operation != RESURFACE or step.order not in motions:
+            continue
+        # in a moved frame the same places are written rounded anew
+        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else tolerances.rounding
+        if clamping.surfacing.resurface_area == "inlay":
+            yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
+        else:
+            yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)
 
 
 def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import HOLES, OUTLINE, Clamping, Step
+from pathgen.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
 from pathgen.gcode.read import RAPID, ReadProgram
 from pathgen.toolpath import EASED_SHARE
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -33,7 +33,7 @@ def program_findings(
                       allowed="a program that cuts", remedy="make the programs again from the job")
         return
     yield from _header(program, clamping)
-    yield from _spindle(program, step)
+    yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
     yield from _feeds(program, motion, step, tolerances)
     yield from _start_and_end(program, motion, clamping)
     yield from _bounds(program, motion, step, clamping, tolerances)
@@ -70,6 +70,25 @@ def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="other-work-offset", severity="forbid", where=at(program.name, line), got=f"work offset {got}",
             allowed="G54 throughout", remedy="make the programs again from the job",
+        )
+
+
+def _hovering(
+    program: ReadProgram, motion: Motion, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """A look at the marks: the spindle off throughout, and nothing touched."""
+    yield from _first(
+        program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
+        "make the programs again from the job",
+    )
+    lowest = clamping.stock.thickness + (clamping.marks.hover if clamping.marks else 0.0) - tolerances.below_bed
+    low = motion.end[:, 2] < lowest
+    if low.any():
+        i = int(np.argmax(low))
+        yield Finding(
+            code="hovers-too-low", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+            got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher",
+            remedy="make the programs again from the job",
         )
 
 
@@ -193,18 +212,20 @@ def _bounds(
 
 def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamping) -> Iterator[Finding]:
     r = step.cutter.radius
-    start = np.where(np.isfinite(motion.start), motion.start, motion.end)
-    low = np.minimum(start[:, 2], motion.end[:, 2])
+    # clamps stay where they are when the work moves
+    end = clamping.on_bed(motion.end, step)
+    start = clamping.on_bed(np.where(np.isfinite(motion.start), motion.start, motion.end), step)
+    low = np.minimum(start[:, 2], end[:, 2])
     for number, thing in enumerate(clamping.setup.keep_out, 1):
         (x0, x1), (y0, y1) = sorted(thing.x), sorted(thing.y)
         near = (low < thing.height) | ~np.isfinite(low)
         for axis, (a, b) in enumerate(((x0, x1), (y0, y1))):
-            near &= (np.minimum(start[:, axis], motion.end[:, axis]) < b + r)
-            near &= (np.maximum(start[:, axis], motion.end[:, axis]) > a - r)
+            near &= (np.minimum(start[:, axis], end[:, axis]) < b + r)
+            near &= (np.maximum(start[:, axis], end[:, axis]) > a - r)
         rows = np.flatnonzero(near)
         if not len(rows):
             continue
-        lines = shapely.linestrings(np.stack([start[rows, :2], motion.end[rows, :2]], axis=1))
+        lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
         gap = shapely.distance(lines, shapely.box(x0, y0, x1, y1))
         bottom = low[rows] + np.where(step.cutter.shape == "flat-end", 0.0, step.cutter.profile(np.minimum(gap, r)))
         hit = (gap < r - 1e-6) & (bottom < thing.height)

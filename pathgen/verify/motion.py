@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping
+from pathgen.clamping import Clamping, Step
 from pathgen.gcode.read import RAPID, ReadProgram
 
 Floats = NDArray[np.float64]
@@ -46,10 +46,12 @@ class Motion:
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)
 
 
-def motion_over_board(program: ReadProgram, clamping: Clamping, *, chord_tolerance: float) -> Motion:
-    """The program's moves, turned back into the board's frame."""
+def motion_over_board(
+    program: ReadProgram, clamping: Clamping, *, chord_tolerance: float, step: Step | None = None
+) -> Motion:
+    """The program's moves, turned back into the board's frame; where the work has moved before `step`, as it lies."""
     start, end, motion = program.straight(chord_tolerance)
     return Motion(
-        start=clamping.to_board(start), end=clamping.to_board(end), rapid=program.kind[motion] == RAPID,
+        start=clamping.to_board(start, step), end=clamping.to_board(end, step), rapid=program.kind[motion] == RAPID,
         feed=program.feed[motion], line=program.line[motion], motion=motion,
     )

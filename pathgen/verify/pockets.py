@@ -31,7 +31,10 @@ class PocketMeasure:
     fill_volume: float
     """Up to the first surface and `overfill` above it, over the pockets only."""
     by_colour: Mapping[str, tuple[float, float]]
-    """(pocket volume, fill volume) of each colour."""
+    """(pocket volume, fill volume) of each colour; together those of the inlay."""
+    area_by_colour: Mapping[str, float]
+    depth_by_colour: Mapping[str, tuple[float, float]]
+    """Least and greatest depth of each colour's pocket below the first surface; (0, 0) for one not opened."""
 
 
 def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure, ...]:
@@ -45,13 +48,18 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
         if inlay.fill != "none":
             np.subtract(sim.surface[poured.window] + np.float32(inlay.overfill), poured.floor, where=opened, out=filled)
         part = sim.grid.part(poured.window)
-        shares = {}
+        shares, areas, depths = {}, {}, {}
+        free = opened.copy()
         for colour, shape in inlay.regions:
-            own = part.covered(shape.buffer(0.05))
+            own = free & part.covered(shape.buffer(0.05))
+            free &= ~own
             shares[colour] = (_sum(removed[own]) * cell, _sum(filled[own]) * cell)
+            areas[colour] = float(own.sum()) * cell
+            deep = (sim.surface[poured.window] - poured.floor)[own]
+            depths[colour] = (float(deep.min()), float(deep.max())) if len(deep) else (0.0, 0.0)
         out.append(PocketMeasure(
             inlay=poured.inlay, area=float(opened.sum()) * cell, volume=_sum(removed) * cell,
-            fill_volume=_sum(filled) * cell, by_colour=shares,
+            fill_volume=_sum(filled) * cell, by_colour=shares, area_by_colour=areas, depth_by_colour=depths,
         ))
     return tuple(out)
 

@@ -64,13 +64,14 @@ class Material:
 
     def cut(
         self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
-        waste: NDArray[np.bool_] | None = None,
+        waste: NDArray[np.bool_] | None = None, spare: float = 0.0,
     ) -> Taken:
         """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
 
-        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be twice as deep.
+        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be
+        deeper by `spare`.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste).run()
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste if spare else None, spare).run()
 
 
 def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
@@ -130,11 +131,11 @@ class _Cutting:
 
     def __init__(
         self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
-        waste: NDArray[np.bool_] | None,
+        waste: NDArray[np.bool_] | None, spare: float,
     ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.motion, self.cutter = motion, cutter
-        self.note_deeper, self.note_rapid, self.waste = note_deeper, note_rapid, waste
+        self.note_deeper, self.note_rapid, self.waste, self.spare = note_deeper, note_rapid, waste, spare
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = _Ceiling(self.top)
         self.highest = self.ceiling.highest
@@ -389,7 +390,7 @@ class _Cutting:
             self.taken.rapid = self._deeper(self.taken.rapid, deep, j, i, line, self.note_rapid)
             return
         if self.waste is not None:
-            deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.note_deeper)
+            deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.spare)
         near = self._shaving
         if min(deep.shape) > 2 * near:
             # A shaving off a wall may be as high as the wall: only what is wider than one is a cut.

@@ -11,8 +11,11 @@ from pathgen.clamping import Step
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.motion import Motion
 
+ROUNDED = 1e-4
+"""A point between two knots of a pass is written rounded, off the straight line between them, mm."""
 
-def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Finding]:
+
+def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _last_run(finish), np.flatnonzero(again.cutting)
     count = len(first)
@@ -24,7 +27,7 @@ def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Findi
         )
         return
     tail = last[len(last) - count :]
-    off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > 1e-9
+    off = np.abs(finish.end[first] - again.end[tail]).max(axis=1) > within
     if off.any():
         i = int(np.argmax(off))
         yield Finding(
@@ -34,6 +37,34 @@ def repeat_findings(finish: Motion, again: Motion, step: Step) -> Iterator[Findi
             allowed=f"the first finishing pass again: x {finish.end[first[i], 0]:.4f} y {finish.end[first[i], 1]:.4f}"
             f" z {finish.end[first[i], 2]:.4f}",
             remedy=remedy,
+        )
+
+
+def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
+    """A re-surface over a part of the board: no point on the line of a first pass lies below it, some lie on it."""
+    first = _last_run(finish)
+    knots = finish.end[first]
+    points, line = again.end[again.cutting], again.line[again.cutting]
+    on_line = np.full(len(points), np.inf)
+    for y in np.unique(knots[:, 1]):
+        own = np.abs(points[:, 1] - y) <= within
+        if own.any():
+            pass_knots = knots[knots[:, 1] == y]
+            pass_knots = pass_knots[np.argsort(pass_knots[:, 0], kind="stable")]
+            on_line[own] = points[own, 2] - np.interp(points[own, 0], pass_knots[:, 0], pass_knots[:, 2])
+    slack = within + ROUNDED
+    if np.any(on_line < -slack):
+        i = int(np.argmin(on_line))
+        yield Finding(
+            code="resurface-differs", severity="forbid", where=at(step.file_name, int(line[i]), *points[i, :2]),
+            got=f"{-on_line[i]:.4f} mm below the first finishing pass", allowed="the first finishing passes again",
+            remedy="make the programs again from the job",
+        )
+    if not np.any(np.abs(on_line) <= slack):
+        yield Finding(
+            code="resurface-differs", severity="forbid", where=step.file_name,
+            got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
+            remedy="make the programs again from the job",
         )
 
 

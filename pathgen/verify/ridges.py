@@ -73,15 +73,13 @@ def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, with
     found: list[tuple[Floats, Floats, Floats]] = []
     above, below = (-math.inf, (math.nan, math.nan)), (math.inf, (math.nan, math.nan))
     for column, rows in _stretches(inside):
-        x = grid.xs[column]
-        y = grid.ys[rows]
+        x, y = float(grid.xs[column]), grid.ys[rows]
         off = top[rows, column].astype(float) - surface.height(x, y)
         high, low = int(np.argmax(off)), int(np.argmin(off))
-        above = max(above, (float(off[high]), (float(x), float(y[high]))))
-        below = min(below, (float(off[low]), (float(x), float(y[low]))))
-        upright = surface.normal(x, y)[:, 2]
-        where, height, tips = _tops(y, off, upright)
-        above = max([above, *((float(t), (float(x), float(w))) for t, w in zip(tips, where, strict=True))])
+        above = max(above, (float(off[high]), (x, float(y[high]))))
+        below = min(below, (float(off[low]), (x, float(y[low]))))
+        where, height, tips = _tops(y, off, surface.normal(x, y)[:, 2])
+        above = max([above, *((float(t), (x, float(w))) for t, w in zip(tips, where, strict=True))])
         found.append((np.full(len(where), x), where, height))
     if not found:
         return Ridges(x=np.empty(0), y=np.empty(0), height=np.empty(0), above=math.nan, below=math.nan,

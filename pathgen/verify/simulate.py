@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.hollow import Hollow
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
@@ -84,13 +85,15 @@ def simulate(
     taken: dict[int, Taken] = {}
     poured: list[Poured] = []
     before: Heights | None = None
+    waste = _waste(clamping, grid) if note else None
     steps = sorted(clamping.steps, key=lambda step: step.order)
     for place, step in enumerate(steps):
         if step.operation == POCKET and before is None:
             before = top[_around(clamping, step, grid, tolerances)].copy()
         if step.order in motions:
             taken[step.order] = material.cut(
-                motions[step.order], step.cutter, waste=_waste(clamping, step, grid) if note else None,
+                motions[step.order], step.cutter, waste=waste,
+                spare=_deeper_in_waste(clamping, step, tolerances),
                 note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
                 note_rapid=tolerances.rapid if note else math.inf,
             )
@@ -111,11 +114,22 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     return limit + ridge + tolerances.stepdown
 
 
-def _waste(clamping: Clamping, step: Step, grid: Grid) -> Mask | None:
-    """Slots run out into the waste, where the blank still stands higher than the board."""
-    if step.operation not in (SLOTS, NUT_SLOT, BEVEL):
-        return None
+def _waste(clamping: Clamping, grid: Grid) -> Mask:
+    """Off the board: the blank there is cut only where passes and slots run out into it."""
     return np.logical_not(grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre")))
+
+
+def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
+    """How much deeper than on the board a cut may be off it, mm.
+
+    Slots and their bevels run out into a blank that still stands higher than the board; the limit of a re-surface is meant for fill,
+    and wood may be cut as deep as the cutter stands.
+    """
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL):
+        return step.cutter.stepdown
+    if step.operation == RESURFACE:
+        return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
+    return 0.0
 
 
 def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
@@ -123,6 +137,9 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     surface, out = clamping.board.surface, np.empty(grid.shape, np.float32)
     if surface.is_flat:
         out[:] = surface.thickness
+        return out
+    if isinstance(surface, Hollow):
+        out[:] = surface.height(grid.xs, grid.ys[:, None])
         return out
     radius = surface.radius(grid.xs)
     for first in range(0, grid.shape[0], _ROWS):
@@ -156,10 +173,16 @@ def _poured(
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(inlay.area.buffer(tolerances.smear))
+        wet |= material.grid.part(window).covered(inlay.area.buffer(_smear(clamping, tolerances)))
         wet &= np.isfinite(there)
         np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
     return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
+
+
+def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
+    """How far round its pockets the fill lies; no further than a second cut over the inlays alone is told to go."""
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
 def _levelled(poured: Poured, material: Material) -> Poured:

@@ -1,0 +1,133 @@
+"""Fills, marks and measured moves of a job: what the keys mean together, checked and made ready for the plan."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from pathgen.clamping import POCKET, Clamping, WitnessMarks
+from pathgen.errors import JobError
+from pathgen.fill import WASTE, Resin
+from pathgen.job.tables import ResinTable
+from pathgen.moved import Moved, fit_move
+from pathgen.waste import left_standing, spread_places
+
+if TYPE_CHECKING:
+    from pathgen.job.load import Job
+
+MARK_GAP = 0.5
+"""Wood between a mark and all that is cut or in the way, mm."""
+
+
+def check_filling(job: Job) -> None:
+    """Raise JobError for fills, marks and measured moves that do not go together."""
+    for index, inlay in enumerate(job.inlays, 1):
+        if inlay.fill != "none" and inlay.overfill > job.machine.clearance:
+            raise JobError(
+                f"inlay {index} overfill", f"{inlay.overfill:g} mm stands higher than rapids clear the work",
+                allowed=f"[machine] clearance {job.machine.clearance:g} mm or less",
+                remedy="make overfill smaller or clearance larger",
+            )
+        resin = resin_of(job, index - 1)
+        if resin.mix and resin.mix_by == "mass" and resin.density is None:
+            raise JobError(
+                f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
+                'mixed resin, or write mix_by = "volume"',
+            )
+    if job.marks and not job.surface:
+        raise JobError("[marks]", "there is no surface to cut a second time",
+                       remedy="leave [marks] out, or add [surface]")
+    if job.resurface and job.resurface.area == "inlay" and job.resurface.skim > 0:
+        raise JobError(
+            "[resurface] skim", f"{job.resurface.skim:g} mm over the inlays only leaves a step of as much round them",
+            allowed='0 with area = "inlay"', remedy='write skim = 0.0, or area = "board"',
+        )
+    _check_moved_tables(job)
+
+
+def resin_of(job: Job, index: int) -> Resin:
+    """The resin of an inlay: its own keys before those of ``[resin]``."""
+    tables = [t for t in (job.inlays[index].resin, job.resin) if t is not None]
+
+    def first(name: str, default: Any) -> Any:
+        return next((v for t in tables if (v := getattr(t, name)) is not None), default)
+
+    defaults: dict[str, Any] = {"density": None, "mix": {}, "mix_by": "volume", "pour_depth": None, "waste": WASTE}
+    return Resin(**{f.name: first(f.name, defaults[f.name]) for f in fields(ResinTable)})
+
+
+def marks_of(job: Job, clamping: Clamping) -> WitnessMarks | None:
+    """The witness marks of a job, in the waste that no program cuts. Raises JobError where there is none."""
+    if job.marks is None:
+        return None
+    cutter = job.cutter(job.marks.cutter, "[marks] cutter")
+    half = float(cutter.half_width(job.marks.depth))
+    free = left_standing(clamping, reach=half + MARK_GAP)
+    if job.marks.at is None:
+        places = spread_places(free, where="[marks]")
+    else:
+        places = np.array(job.marks.at, dtype=float)
+        for number, (x, y) in enumerate(places, 1):
+            off = float(shapely.distance(free, shapely.Point(x, y)))
+            if off > 1e-9:
+                raise JobError(
+                    "[marks] at", f"mark {number} at X {x:g}, Y {y:g} lies {off:.2f} mm into what is cut, clamped or "
+                    "off the blank", remedy="move it into the waste, or leave at out",
+                )
+    if job.marks.hover > job.machine.clearance:
+        raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "
+                       f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
+    return WitnessMarks(places=places, depth=job.marks.depth, hover=job.marks.hover)
+
+
+def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
+    """The move that the measured marks explain, and the number of the first program written in the moved frame."""
+    if not job.measured:
+        return None, 0
+    found = clamping.to_board(np.array([m.found for m in job.measured]))
+    limit = job.moved.limit if job.moved else 0.1
+    return fit_move(_expected(job, clamping), found, limit=limit), _first_moved(job, clamping)
+
+
+def _check_moved_tables(job: Job) -> None:
+    if job.moved and not job.measured:
+        raise JobError("[moved]", "no marks were measured", remedy="add three or more [[measured]] tables, or leave "
+                       "[moved] out")
+    for number, measured in enumerate(job.measured, 1):
+        if measured.at is None and job.marks is None:
+            raise JobError(f"[[measured]] {number}", "at is missing, and there are no witness marks",
+                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
+
+
+def _expected(job: Job, clamping: Clamping) -> np.ndarray:
+    places = []
+    for number, measured in enumerate(job.measured, 1):
+        if measured.at is not None:
+            places.append(clamping.to_board(np.array(measured.at))[0])
+            continue
+        marks = clamping.marks
+        if marks is None or number > len(marks.places):
+            raise JobError(f"[[measured]] {number}", f"there are {len(marks.places) if marks else 0} witness marks",
+                           remedy="add at = [X, Y, Z]: where that place was before the work moved")
+        places.append(np.array([*marks.places[number - 1], clamping.stock.thickness]))
+    return np.array(places)
+
+
+def _first_moved(job: Job, clamping: Clamping) -> int:
+    steps = clamping.steps
+    if job.moved and job.moved.before is not None:
+        if job.moved.before > len(steps):
+            raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"1 to {len(steps)}",
+                           remedy="give the number of the first program to be run after the move")
+        return job.moved.before
+    filled = [i for i, inlay in enumerate(clamping.inlays) if inlay.fill != "none"]
+    after = [s.order for s in steps if filled and s.inlay == filled[0]]
+    pockets = [s.order for s in steps if filled and s.inlay == filled[0] and s.operation == POCKET]
+    later = [order for order in after if order > max(pockets, default=0)]
+    if not later:
+        raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"1 to {len(steps)}",
+                       remedy="give the number of the first program to be run after the move")
+    return min(later)

@@ -1,0 +1,72 @@
+"""The board's tables in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from pathgen.report.tables import table
+from pathgen.units import INCH, format_length
+
+
+def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
+    rows = [
+        [str(f["fret"]), f"{f['distance']:.3f}", f"{f['distance'] / INCH:.4f}", nearest_64th(f["distance"]),
+         f"{f['cents']:+.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
+        for f in frets
+    ]
+    head = ["fret", "from nut, mm", "in", "in, about", "cents off",
+            *(f"{side} edge X, Y ({units})" for side in ("bass", "treble"))]
+    return table(head, rows, right=range(len(head)))
+
+
+def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """Widths of the board, cut and finished, and the least wood left, at each fret."""
+    rows = [
+        [str(f["fret"]), *(_number(f[k], units) for k in ("width", "cut_width")),
+         *(_number(f["wood"][k], units) for k in ("edge", "slot", "pocket"))]
+        for f in frets
+    ]
+    head = ["fret", "finished width", "cut width", "wood at edge", "under slot", "under pockets before it"]
+    return [f"(all in {units}, widths along the fret)", *table(head, rows, right=range(len(head)))]
+
+
+def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """How straight the surface is under each string."""
+    rows = [
+        [str(s["string"]), _number(s["at_nut"], units), _number(s["at_last_fret"], units), f"{1000 * s['bow']:+.1f} um"]
+        for s in strings
+    ]
+    return table(["string", f"Y at nut ({units})", "Y at last fret", "bow from nut to last fret"], rows, right=range(4))
+
+
+def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """Places for side dots."""
+    rows = [
+        [str(d["fret"]), str(d["dots"]), format_length(d["along_edge"], units), _pair(d["at"], units)] for d in dots
+    ]
+    return table(["fret", "dots", "along the bass edge from the nut", f"X, Y ({units})"], rows, right=range(4))
+
+
+def nearest_64th(mm: float) -> str:
+    """A length in inches as a rule shows it: the nearest 1/64.
+
+    >>> nearest_64th(36.37)
+    '1 7/16'
+    """
+    sixty_fourths = round(mm / INCH * 64)
+    whole, part = divmod(sixty_fourths, 64)
+    fraction = str(Fraction(part, 64)) if part else ""
+    return " ".join(p for p in (str(whole) if whole or not part else "", fraction) if p)
+
+
+def _pair(point: Sequence[float], units: str) -> str:
+    return ", ".join(_number(v, units) for v in point)
+
+
+def _number(mm: float | None, units: str) -> str:
+    if mm is None:
+        return "-"
+    return f"{mm:.3f}" if units == "mm" else f"{mm / INCH:.4f}"

@@ -1,0 +1,296 @@
+"""The fills in the report: stages, amounts, the second cut, contrast, what zero can be set from, work that moved."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Any
+
+import shapely
+
+from pathgen.clamping import RESURFACE, Clamping
+from pathgen.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
+from pathgen.fill import Amount, amount, second_cut
+from pathgen.fingerboard import Inlay
+from pathgen.moved import Moved, shift_errors
+from pathgen.plan import Plan
+from pathgen.reference import references
+from pathgen.stages import Touch, proposed_stages, touches
+from pathgen.verify import Verification
+from pathgen.verify.findings import Finding
+from pathgen.verify.pockets import PocketMeasure
+
+NEIGHBOURS = 2.0
+"""Colours nearer than this are seen beside each other, mm."""
+
+MOST_PLACES = 20
+"""Places listed where two colours touch."""
+
+SHIFT = 0.1
+"""The shift whose cost is tabled, mm."""
+
+
+def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
+    """What one inlay's entry in the report says of its fill."""
+    inlay = planned.clamping.inlays[index]
+    found = touches(inlay.regions)
+    return {
+        "name": inlay.name,
+        "stage": index + 1,
+        "fill": inlay.fill,
+        "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
+        "touching": [_touching(t) for t in found],
+        "proposed_stages": _stages(inlay, found),
+        "amounts": [_amount(a) for a in amounts(planned, checked, index)],
+        "piece_thickness": _round(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
+        "second_cut": _second_cut(planned, checked, index),
+    }
+
+
+def filling_data(planned: Plan) -> dict[str, Any]:
+    """What the report says of the clamping as a whole: keys contrast, shift_errors, references, marks, moved."""
+    clamping = planned.clamping
+    return {
+        "contrast": contrast_rows(planned),
+        "shift_errors": _shift_rows(clamping),
+        "references": [
+            {"order": r.order, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
+            for r in references(clamping)
+        ],
+        "marks": _marks(clamping),
+        "moved": _moved(clamping.moved, clamping.moved_from),
+    }
+
+
+def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
+    """Warnings and notes about the fills, for a maker who has not yet cut anything."""
+    found: list[Finding] = []
+    for index, inlay in enumerate(planned.clamping.inlays):
+        if inlay.fill == "resin":
+            found += _touch_warnings(inlay)
+        for one in amounts(planned, checked, index):
+            found += _pour_warnings(inlay, one)
+    found += _lap_notes(planned.clamping)
+    found += _contrast_warnings(planned)
+    found += _second_cut_notes(planned.clamping)
+    return found
+
+
+def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
+    """What each colour of an inlay needs, by the simulated pocket; empty for what is not poured.
+
+    The pocket is measured up to the first surface, without the ridges between its passes.
+    """
+    inlay, measure = planned.clamping.inlays[index], _measure(checked, index)
+    if inlay.fill != "resin" or measure is None:
+        return []
+    return [
+        amount(
+            colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area, overfill=inlay.overfill,
+            depth=measure.depth_by_colour[colour], resin=planned.resins[index],
+        )
+        for colour, area in measure.area_by_colour.items()
+    ]
+
+
+def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
+    """Every fill against the wood, bare and finished, and against the colours beside it."""
+    rows = []
+    bare, finished = planned.wood
+    filled = [(c, shape) for i in planned.clamping.inlays if i.fill != "none" for c, shape in i.regions]
+    for colour in dict.fromkeys(c for c, _ in filled):
+        rows += [_contrast(colour, "bare wood", bare)] if bare else []
+        rows += [_contrast(colour, "finished wood", finished)] if finished else []
+    seen = set()
+    for (one, a), (other, b) in itertools.combinations(filled, 2):
+        pair = frozenset((one, other))
+        if one != other and pair not in seen and shapely.distance(a, b) <= NEIGHBOURS:
+            seen.add(pair)
+            rows.append(_contrast(one, other, other))
+    return rows
+
+
+def _measure(checked: Verification, index: int) -> PocketMeasure | None:
+    return next((m for m in checked.pockets if m.inlay == index), None)
+
+
+def _stages(inlay: Inlay, found: tuple[Touch, ...]) -> list[list[str]]:
+    return proposed_stages(inlay.colours, found, {c: shape.area for c, shape in inlay.regions})
+
+
+def _touching(touch: Touch) -> dict[str, Any]:
+    return {
+        "colours": list(touch.colours),
+        "length": _round(touch.length, 2),
+        "places": [[_round(x, 2), _round(y, 2)] for x, y in touch.places[:MOST_PLACES]],
+        "stretches": len(touch.lengths),
+    }
+
+
+def _amount(one: Amount) -> dict[str, Any]:
+    return {
+        "colour": one.colour,
+        "area": _round(one.area, 2),
+        "depth": [_round(one.depth[0], 3), _round(one.depth[1], 3)],
+        "pocket_volume": _round(one.pocket, 2),
+        "overfill_volume": _round(one.overfill, 2),
+        "waste_volume": _round(one.waste, 2),
+        "total_volume": _round(one.total, 2),
+        "mass": None if one.mass is None else _round(one.mass, 3),
+        "parts": {name: _round(part, 3) for name, part in one.parts.items()},
+        "parts_unit": one.parts_unit,
+        "pours": one.pours,
+    }
+
+
+def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, Any] | None:
+    clamping, measure = planned.clamping, _measure(checked, index)
+    step = next((s for s in clamping.steps if s.operation == RESURFACE and s.inlay == index), None)
+    if step is None or measure is None or clamping.surfacing is None:
+        return None
+    inlay, surfacing = clamping.inlays[index], clamping.surfacing
+    depths = [measure.depth_by_colour[c] for c in inlay.colours if measure.area_by_colour[c]]
+    cut = second_cut(
+        board_area=clamping.board.outline.area, area=measure.area, overfill=inlay.overfill,
+        pocket=measure.fill_volume - inlay.overfill * measure.area,
+        skim=surfacing.skim, depth=(min((d[0] for d in depths), default=0.0), max((d[1] for d in depths), default=0.0)),
+        skim_before=any(s.operation == RESURFACE and s.order < step.order for s in clamping.steps),
+    )
+    return {
+        "program": step.order,
+        "area": surfacing.resurface_area,
+        "blend": surfacing.blend if surfacing.resurface_area == "inlay" else None,
+        "skim": surfacing.skim,
+        "wood_volume": _round(cut.wood, 2),
+        "fill_volume": _round(cut.fill, 2),
+        "depth_left": [_round(cut.depth_left[0], 3), _round(cut.depth_left[1], 3)],
+        "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
+        and surfacing.resurface_area == "board",
+    }
+
+
+def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:
+    return {
+        "colour": colour,
+        "against": against,
+        "against_colour": other,
+        "ratio": _round(contrast_ratio(colour, other), 2),
+        "difference": _round(colour_difference(colour, other), 1),
+    }
+
+
+def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
+    if clamping.surfacing is None:
+        return None
+    edge = shapely.get_coordinates(clamping.board.outline.exterior.segmentize(5.0))
+    errors = shift_errors(clamping.board.surface, edge, SHIFT)
+    rows = [{"direction": d, "low": _round(low), "high": _round(high)} for d, (low, high) in errors.items()]
+    return {"shift": SHIFT, "rows": rows}
+
+
+def _marks(clamping: Clamping) -> dict[str, Any] | None:
+    if clamping.marks is None:
+        return None
+    return {
+        "places": [[_round(x, 3), _round(y, 3)] for x, y in clamping.marks.places],
+        "depth": clamping.marks.depth,
+        "hover": clamping.marks.hover,
+    }
+
+
+def _moved(moved: Moved | None, first: int) -> dict[str, Any] | None:
+    if moved is None:
+        return None
+    along, across = moved.tilt_deg
+    return {
+        "first_program": first,
+        "shift": [_round(v, 4) for v in moved.shift],
+        "about": [_round(v, 3) for v in moved.centre],
+        "turn": _round(moved.turn_deg),
+        "tilt_along": _round(along),
+        "tilt_across": _round(across),
+        "residuals": [[_round(v, 4) for v in row] for row in moved.residuals],
+        "worst_residual": _round(moved.worst, 4),
+    }
+
+
+def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
+    found = touches(inlay.regions)
+    stages = " then ".join(" with ".join(stage) for stage in _stages(inlay, found))
+    for touch in found:
+        x, y = touch.places[0]
+        yield Finding(
+            code="colours-touch", severity="warn", where=f"{inlay.name}, x {x:.2f} y {y:.2f}",
+            got=f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
+            f"{len(touch.lengths)} {'place' if len(touch.lengths) == 1 else 'places'}, and are poured together",
+            allowed="colours of one stage with wood between them",
+            remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
+        )
+
+
+def _pour_warnings(inlay: Inlay, one: Amount) -> Iterator[Finding]:
+    if one.pours > 1 and one.pour_depth is not None:
+        yield Finding(
+            code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
+            got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{one.pour_depth:g} mm in one pour",
+            remedy=f"pour it in {one.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+        )
+
+
+def _lap_notes(clamping: Clamping) -> Iterator[Finding]:
+    """Colours of different stages that share an edge, and do not overlap under it."""
+    for first, later in itertools.combinations(clamping.inlays, 2):
+        if first.area.intersection(later.area).area > 0.01:
+            continue
+        found = touches([(first.name, first.area), (later.name, later.area)])
+        if found:
+            yield Finding(
+                code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
+                got=f"{found[0].length:.1f} mm of edge are cut twice, once from each side", allowed="",
+                remedy=f"with lap = 0.3 in {first.name} the later cut goes through cured fill and leaves no sliver",
+            )
+
+
+def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
+    for row in contrast_rows(planned):
+        if row["ratio"] < LEAST_CONTRAST:
+            yield Finding(
+                code="low-contrast", severity="warn", where=f"{row['colour']} against {row['against']}",
+                got=f"a contrast of {row['ratio']:.2f}:1, colour difference {row['difference']:.1f}",
+                allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
+                remedy="try both on a scrap under the finish, or take a lighter or darker fill",
+            )
+
+
+def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
+    if clamping.moved is not None:
+        moved, first = clamping.moved, clamping.moved_from
+        yield Finding(
+            code="work-moved", severity="note", where=f"program {first} and later",
+            got=f"written for work shifted by {', '.join(f'{v:.3f}' for v in moved.shift)} mm and turned by "
+            f"{moved.turn_deg:.3f} degrees; {moved.worst:.3f} mm is left over at the worst mark", allowed="",
+            remedy="the second cut repeats the first only as nearly as the marks were measured",
+        )
+        if len(moved.residuals) == 3:
+            yield Finding(
+                code="three-marks", severity="note", where="[[measured]]", got="three marks", allowed="",
+                remedy="three always fit a tilt: measure a fourth to see whether the board has twisted",
+            )
+    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    if limited and clamping.surfacing and any(s.operation == RESURFACE for s in clamping.steps):
+        yield Finding(
+            code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
+            got=f"the second cut goes {clamping.surfacing.blend:g} mm round each inlay, on the lines of the first",
+            remedy="see that no fill lies further out, or scrape it off first",
+        )
+    if clamping.setup.z_zero == "stock-top" and len({s.cutter.name for s in clamping.steps}) > 1:
+        yield Finding(
+            code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
+            got="Z 0 is the raw top, which surfacing takes away over the board, and cutters are changed after that",
+            allowed="", remedy='set Z from raw top left outside the cut, or write z_zero = "bed"',
+        )
+
+
+def _round(value: float, places: int = 5) -> float:
+    return round(float(value), places) + 0.0
+

@@ -1,0 +1,151 @@
+"""The fills in words: amounts, stages, the second cut, contrast, where zero comes from, work that moved."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pathgen.report.tables import table
+from pathgen.units import format_length
+
+
+def fill_lines(report: dict[str, Any], units: str) -> list[str]:
+    """Everything of a report that has to do with fills and the second cut; empty for a job without any."""
+    parts = [
+        ("The fill", _amount_lines(report["inlays"], units)),
+        ("Colours that touch", _touch_lines(report["inlays"], units)),
+        ("The second cut", _second_cut_lines(report, units)),
+        ("Colours before cutting", _contrast_lines(report["contrast"])),
+        ("Where zero comes from", _reference_lines(report, units)),
+        ("Work that moved", _moved_lines(report["moved"], units)),
+    ]
+    return [line for head, lines in parts if lines for line in ["", head, "", *lines]]
+
+
+def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
+    rows, lines = [], []
+    for inlay in inlays:
+        for one in inlay["amounts"]:
+            parts = ", ".join(f"{name} {part:.1f} {one['parts_unit']}" for name, part in one["parts"].items())
+            rows.append([
+                str(inlay["stage"]), one["colour"], f"{one['area'] / 100:.1f} cm2", _span(one["depth"], units),
+                *(f"{one[key] / 1000:.2f} ml" for key in
+                  ("pocket_volume", "overfill_volume", "waste_volume", "total_volume")),
+                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts,
+            ])
+        if inlay["piece_thickness"] is not None:
+            thick = format_length(inlay["piece_thickness"], units)
+            lines.append(f"{inlay['name']}: pieces of {thick} or thicker, glued in.")
+    if rows:
+        head = ["stage", "colour", "area", "depth", "pocket", "overfill", "waste", "mix in all", "mass", "parts"]
+        lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8)) + lines
+    if rows:
+        lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
+    return lines
+
+
+def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
+    lines = []
+    for inlay in inlays:
+        for touch in inlay["touching"]:
+            places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in touch["places"])
+            more = touch["stretches"] - len(touch["places"])
+            lines.append(
+                f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "
+                f"edge, at {places}{f' and {more} more' if more else ''}."
+            )
+        if inlay["touching"]:
+            stages = ", then ".join(" with ".join(stage) for stage in inlay["proposed_stages"])
+            lines.append(f"Stages in which none touch: {stages}.")
+    return lines
+
+
+def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
+    lines = []
+    for inlay in report["inlays"]:
+        cut = inlay["second_cut"]
+        if cut is None:
+            continue
+        lines.append(
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, units)}; {_how_cut(cut, units)}. It takes "
+            f"{cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
+            f"{_span(cut['depth_left'], units)} of inlay remain."
+        )
+    errors = report["shift_errors"]
+    if lines and errors:
+        shift = format_length(errors["shift"], units)
+        rows = [
+            [row["direction"], f"{row['low'] * 1000:+.1f} um", f"{row['high'] * 1000:+.1f} um"]
+            for row in errors["rows"]
+        ]
+        lines += ["", f"If the work lies {shift} off, the surface at the edge of the board comes out wrong by:"]
+        lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
+    return lines
+
+
+def _where_cut(cut: dict[str, Any], units: str) -> str:
+    if cut["area"] == "board":
+        return "over the whole board"
+    return f"over the inlay and {format_length(cut['blend'], units)} round it"
+
+
+def _how_cut(cut: dict[str, Any], units: str) -> str:
+    if cut["repeats_first_pass"]:
+        return "its last pass is the first finishing pass again, coordinate for coordinate"
+    if cut["skim"]:
+        return f"{format_length(cut['skim'], units)} below the first surface"
+    return "its last pass follows the first finishing pass"
+
+
+def _contrast_lines(rows: Sequence[dict[str, Any]]) -> list[str]:
+    if not rows:
+        return []
+    cells = [[r["colour"], r["against"], f"{r['ratio']:.2f}:1", f"{r['difference']:.1f}"] for r in rows]
+    return [
+        *table(["fill", "against", "contrast", "difference"], cells, right=(2, 3)),
+        "Contrast by WCAG 2.2 (3:1 or more can be told apart), difference by CIEDE2000 (1 can just be seen).",
+    ]
+
+
+def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
+    if not any(inlay["fill"] != "none" for inlay in report["inlays"]):
+        return []
+    rows: list[list[str]] = []
+    for r in report["references"]:
+        row = ["; ".join(r["z"]) or "nothing", "; ".join(r["xy"]) or "nothing", "; ".join(r["gone"])]
+        if rows and rows[-1][1:] == row:
+            rows[-1][0] = f"{rows[-1][0].split(' ')[0]} to {r['order']}"
+        else:
+            rows.append([str(r["order"]), *row])
+    lines = ["Every program has the same zero: do not set X and Y again.", ""]
+    lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
+    if report["marks"]:
+        places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in report["marks"]["places"])
+        lines += ["", f"Witness marks: {places}."]
+    return lines
+
+
+def _moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
+    if moved is None:
+        return []
+    shift = ", ".join(
+        f"{format_length(v, units, decimals={'mm': 3, 'in': 4}[units])} {way}"
+        for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
+    )
+    left = ", ".join(
+        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
+    )
+    return [
+        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
+        f"{moved['turn']:.3f} degrees and tilted by {moved['tilt_along']:.3f} degrees along and "
+        f"{moved['tilt_across']:.3f} across. Left over at the marks: {left}.",
+    ]
+
+
+def _span(pair: Sequence[float], units: str) -> str:
+    low, high = (format_length(v, units, decimals={"mm": 2, "in": 3}[units]) for v in pair)
+    return high if low == high else f"{low.split()[0]} to {high}"
+
+
+def _plain(mm: float, units: str) -> str:
+    return format_length(mm, units, decimals={"mm": 1, "in": 3}[units]).split()[0]

@@ -1,0 +1,129 @@
+"""What the cutters can reach of each drawing, as data and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+from pathgen.clamping import POCKET, Clamping
+from pathgen.cutters import Cutter
+from pathgen.job.load import Job
+from pathgen.plan import Plan
+from pathgen.reach import Reach, SetReach, reach
+from pathgen.report.programs import Program
+from pathgen.report.text import table
+from pathgen.timing import times
+from pathgen.toolpath import Toolpath
+from pathgen.units import format_length
+
+DETAILS_IN_WORDS = 8
+"""Details listed in words for each colour; the data has them all."""
+
+
+def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
+    """For each inlay, what its own cutters and the job's other cutters can open, and in what time."""
+    return [_reach_of(clamping, index, _candidates(job, clamping, index)) for index in range(len(clamping.inlays))]
+
+
+def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
+    """For each inlay, what each of its own cutters can open, and the time of the set that the programs use."""
+    found = []
+    for index, (inlay, cuts) in enumerate(zip(planned.clamping.inlays, planned.pockets, strict=True)):
+        own = [p for p in programs if p.operation == POCKET and p.step.inlay == index]
+        used = SetReach(
+            cutters=tuple(p.cutter.name for p in own), share=cuts[-1].opened.area / inlay.area.area,
+            minutes=sum(p.minutes for p in own),
+        )
+        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=())
+        found.append(replace(one, sets=(used,)))
+    return found
+
+
+def reach_data(of_inlay: Reach) -> dict[str, Any]:
+    """One inlay's reach as plain values: mm, mm2, minutes."""
+    wall = of_inlay.narrowest_wall
+    return {
+        "cutters": [
+            {
+                "colour": one.colour, "cutter": one.cutter, "share": round(one.share, 5),
+                "area": round(one.area, 3), "reachable_area": round(one.reachable_area, 3),
+                "details": [
+                    {"at": [round(v, 3) for v in d.at], "area": round(d.area, 3), "width": round(d.width, 3),
+                     "largest_cutter": round(d.largest, 3)}
+                    for d in one.details
+                ],
+            }
+            for one in of_inlay.cutters
+        ],
+        "sets": [
+            {"cutters": list(one.cutters), "share": round(one.share, 5), "minutes": round(one.minutes, 2)}
+            for one in of_inlay.sets
+        ],
+        "narrowest_wall": wall and {"width": round(wall.width, 3), "at": [round(v, 3) for v in wall.at]},
+    }
+
+
+def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
+    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed."""
+    yield name
+    yield from table(
+        ["colour", "cutter", "within reach"],
+        [[one.colour, one.cutter, f"{100 * one.share:.1f} %"] for one in of_inlay.cutters], right=(2,),
+    )
+    yield from _detail_lines(of_inlay, smallest, units)
+    if of_inlay.narrowest_wall is not None:
+        wall = of_inlay.narrowest_wall
+        width = format_length(wall.width, units, decimals=2)
+        yield f"Narrowest wood between pockets: {width}, at {_place(wall.at, units)}."
+    if of_inlay.sets:
+        yield "Cutters to choose from, one after the other:"
+        rows = [[" then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
+                for one in of_inlay.sets if one.share > 0]
+        yield from table(["  cutters", "opened", "time"], [["  " + r[0], *r[1:]] for r in rows], right=(1, 2))
+
+
+def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
+    for one in of_inlay.cutters:
+        if one.cutter != cutter or not one.details:
+            continue
+        yield f"What {cutter} cannot open of {one.colour}, the largest first:"
+        rows = [
+            [f"  {d.area:.2f} mm2", _place(d.at, units), format_length(d.width, units, decimals=2),
+             format_length(d.largest, units, decimals=2)]
+            for d in one.details[:DETAILS_IN_WORDS]
+        ]
+        yield from table(["  area", "at", "width there", "cutter that would"], rows, right=(0, 2, 3))
+        if len(one.details) > DETAILS_IN_WORDS:
+            yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"
+
+
+def _place(at: tuple[float, float], units: str) -> str:
+    return f"X {format_length(at[0], units, decimals=2)}, Y {format_length(at[1], units, decimals=2)}"
+
+
+def _reach_of(
+    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None
+) -> Reach:
+    inlay = clamping.inlays[index]
+    return reach(
+        inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
+        minutes=partial(_minutes, clamping),
+    )
+
+
+def _minutes(clamping: Clamping, path: Toolpath, cutter: Cutter) -> float:
+    return times(path, cutter, clamping.machine).total
+
+
+def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
+    return [step.cutter for step in clamping.steps if step.operation == POCKET and step.inlay == index]
+
+
+def _candidates(job: Job, clamping: Clamping, index: int) -> list[Cutter]:
+    """The inlay's own cutters, then every other complete one of the job whose flute is long enough."""
+    own = _own_cutters(clamping, index)
+    names = {cutter.name for cutter in own}
+    others = [job.cutter(t.name, "") for t in job.cutters if t.name not in names and not t.missing]
+    return own + [c for c in others if c.flute_length >= clamping.inlays[index].depth]

@@ -1,0 +1,166 @@
+"""Which colours touch, which therefore belong in different stages, and walls of wood between them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+Shape: TypeAlias = Polygon | MultiPolygon
+Regions: TypeAlias = Sequence[tuple[str, Shape]]
+Floats = NDArray[np.float64]
+
+TOUCHING = 0.05
+"""Colours nearer than this count as touching, mm: no wood worth the name stands in so thin a wall."""
+
+EXACT_UP_TO = 9
+"""Up to so many colours the fewest stages are found by trying; above it one colour after another is placed."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Touch:
+    """Where two colours meet.
+
+    Attributes
+    ----------
+    colours : (str, str)
+    length : float
+        Length of edge that they share, mm; each stretch may be long by twice what counts as touching.
+    places : (n, 2) float array
+        The middle of each stretch of shared edge, the longest first, mm.
+    lengths : (n,) float array
+        Length of each stretch, mm.
+    """
+
+    colours: tuple[str, str]
+    length: float
+    places: Floats
+    lengths: Floats
+
+
+def touches(regions: Regions, *, within: float = TOUCHING) -> tuple[Touch, ...]:
+    """Every pair of colours that touch, the longest shared edge first.
+
+    Parameters
+    ----------
+    regions : (colour, shapely geometry) pairs, mm
+    within : float
+        Edges nearer to each other than this touch, mm.
+    """
+    found = []
+    for (one, a), (other, b) in itertools.combinations(regions, 2):
+        if shapely.distance(a, b) <= within:
+            found.append(_touch((one, other), a, b, within))
+    return tuple(sorted((t for t in found if len(t.lengths)), key=lambda t: -t.length))
+
+
+def proposed_stages(colours: Sequence[str], touching: Iterable[Touch], areas: Mapping[str, float]) -> list[list[str]]:
+    """Stages in which no two colours touch: as few as can be, the largest colours first.
+
+    A later stage cuts its edges into the earlier ones, so small colours with fine edges come last. Up to
+    `EXACT_UP_TO` colours the number of stages is the least there is.
+    """
+    pairs = {frozenset(t.colours) for t in touching}
+    order = sorted(colours, key=lambda c: (-areas[c], c))
+    most = _placed_in_turn(order, pairs)
+    if len(order) <= EXACT_UP_TO:
+        for count in range(1, len(most)):
+            fewer = _placed_in(count, order, pairs)
+            if fewer:
+                most = fewer
+                break
+    return sorted(most, key=lambda stage: -sum(areas[c] for c in stage))
+
+
+def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
+    """The regions shrunk where they come nearer to each other than `wall`, so that so much wood stands between.
+
+    Where two share an edge each gives way by half of `wall`. A colour may be empty afterwards.
+    """
+    shapes = [shape for _, shape in regions]
+    for i, j in itertools.combinations(range(len(shapes)), 2):
+        if shapely.distance(shapes[i], shapes[j]) >= wall:
+            continue
+        first = shapes[i]
+        shapes[i] = _polygonal(shapely.difference(first, _grown(shapes[j], wall / 2)))
+        shapes[j] = _polygonal(shapely.difference(shapes[j], _grown(shapes[i], wall)))
+    return [(colour, shape) for (colour, _), shape in zip(regions, shapes, strict=True)]
+
+
+def lapped(regions: Regions, later: Iterable[Shape], lap: float) -> list[tuple[str, Shape]]:
+    """The regions run on by `lap` under the colours of later stages that they touch.
+
+    The later stage then cuts its edge through cured fill, and no sliver of wood is left along it.
+    """
+    after = shapely.union_all(list(later))
+    grown = []
+    for colour, shape in regions:
+        others = shapely.union_all([s for c, s in regions if c != colour])
+        under = shapely.difference(shapely.intersection(shape.buffer(lap, quad_segs=32), after), others)
+        grown.append((colour, _polygonal(shapely.union(shape, under))))
+    return grown
+
+
+def _touch(colours: tuple[str, str], a: Shape, b: Shape, within: float) -> Touch:
+    shared = shapely.intersection(shapely.boundary(a), b.buffer(within, quad_segs=4, cap_style="flat"))
+    stretches = _stretches(shared)
+    # An edge that runs up to the other colour and ends there counts only from where it is within reach.
+    lengths = shapely.length(stretches)
+    keep = lengths > 4 * within
+    stretches, lengths = stretches[keep], lengths[keep]
+    order = np.argsort(-lengths, kind="stable")
+    middle = shapely.line_interpolate_point(stretches[order], 0.5, normalized=True)
+    return Touch(
+        colours=colours, length=float(lengths.sum()), places=shapely.get_coordinates(middle).reshape(-1, 2),
+        lengths=lengths[order],
+    )
+
+
+def _stretches(lines: BaseGeometry) -> NDArray[np.object_]:
+    parts = shapely.get_parts(lines)
+    parts = parts[np.isin(shapely.get_type_id(parts), (1, 2))]
+    if not len(parts):
+        return parts
+    return shapely.get_parts(shapely.line_merge(shapely.multilinestrings(parts)))
+
+
+def _placed_in_turn(order: Sequence[str], pairs: set[frozenset[str]]) -> list[list[str]]:
+    """Each colour in the first stage where it touches nothing."""
+    stages: list[list[str]] = []
+    for colour in order:
+        free = next((s for s in stages if all(frozenset((colour, c)) not in pairs for c in s)), None)
+        if free is None:
+            stages.append([colour])
+        else:
+            free.append(colour)
+    return stages
+
+
+def _placed_in(count: int, order: Sequence[str], pairs: set[frozenset[str]]) -> list[list[str]] | None:
+    """The first way to put the colours into `count` stages, or None."""
+    for choice in itertools.product(range(count), repeat=len(order)):
+        stage = dict(zip(order, choice, strict=True))
+        if all(len({stage[c] for c in pair if c in stage}) == 2 for pair in pairs if all(c in stage for c in pair)):
+            stages = [[c for c in order if stage[c] == s] for s in range(count)]
+            return [s for s in stages if s]
+    return None
+
+
+def _grown(shape: Shape, by: float) -> BaseGeometry:
+    """A little more than `by`, so that rounded corners as chords, and what buffering simplifies, keep the distance."""
+    segments = 32
+    return shape.buffer(by * 1.0002 / math.cos(math.pi / 4 / segments), quad_segs=segments)
+
+
+def _polygonal(shape: BaseGeometry) -> Shape:
+    """Only the areas of a geometry."""
+    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > 1e-9]
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)

@@ -1,0 +1,122 @@
+"""Drawings on the board: at a point, between frets, at several frets, along an edge."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import ArtworkError, JobError, load_job
+from pathgen.plan import clamping_of
+
+EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+
+# a lens off the middle of its page, with a white ring on it and a line of text
+LENS = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20">
+<path fill="#2f6f4f" d="M2,10 C8,2 18,2 24,10 C18,18 8,18 2,10 Z"/>
+<circle fill="#ffffff" cx="13" cy="10" r="3"/>{more}</svg>"""
+
+
+@pytest.fixture
+def inlay(tmp_path):
+    """The one inlay of a job whose [[inlay]] table holds the given lines."""
+
+    def make(lines, more="", head="width='40mm' height='20mm' "):
+        drawing = LENS.replace('width="40mm" height="20mm" ', head).replace("{more}", more)
+        (tmp_path / "lens.svg").write_text(drawing)
+        text = EXAMPLE.read_text()
+        start, end = text.index("[[inlay]]"), text.index("[resurface]")
+        table = f'[[inlay]]\nartwork = "lens.svg"\ndepth = 1.2\ncutters = ["flat 3", "flat 1"]\n{lines}\n\n'
+        (tmp_path / "job.toml").write_text(text[:start] + table + text[end:])
+        clamping = clamping_of(load_job(tmp_path / "job.toml"))
+        return clamping.inlays[0], clamping
+
+    return make
+
+
+def bounds(inlay):
+    # curves are flattened to 0.002 mm
+    return np.round(inlay.area.bounds, 2)
+
+
+def test_the_pages_origin_without_a_place(inlay):
+    one, _ = inlay("")
+    assert bounds(one).tolist() == [2.0, 4.0, 24.0, 16.0]
+
+
+def test_the_page_or_the_drawing_at_a_point(inlay):
+    page, _ = inlay("place = { at = [100.0, 0.0] }")
+    assert bounds(page).tolist() == [82.0, -6.0, 104.0, 6.0]
+    drawn, _ = inlay('place = { at = [100.0, 0.0], centre = "drawing", width = 44.0 }')
+    assert bounds(drawn).tolist() == [78.0, -12.0, 122.0, 12.0]
+    turned, _ = inlay('place = { at = [100.0, 0.0], centre = "drawing", rotate = 90.0 }')
+    assert bounds(turned).tolist() == [94.0, -11.0, 106.0, 11.0]
+    mirrored, _ = inlay("place = { at = [100.0, 0.0], mirror = true }")
+    assert bounds(mirrored).tolist() == [96.0, -6.0, 118.0, 6.0]
+
+
+def test_between_two_frets(inlay):
+    one, clamping = inlay("place = { between = [4, 5], margin = 2.0 }")
+    low, high = clamping.board.frets.distance[[3, 4]]
+    x0, y0, x1, y1 = one.area.bounds
+    assert (x0 + x1) / 2 == pytest.approx((low + high) / 2, abs=0.005)
+    assert (y0 + y1) / 2 == pytest.approx(0.0, abs=0.005)
+    assert x0 - low == pytest.approx(2.0, abs=0.01)
+
+
+def test_a_copy_before_each_of_several_frets(inlay):
+    one, clamping = inlay('place = { at_frets = [3, 5, 7, 9, 12], margin = 1.5, width = 16.0 }\ncolours = ["#2f6f4f"]')
+    parts = list(one.area.geoms)
+    assert len(parts) == 5
+    frets = np.concatenate([[0.0], clamping.board.frets.distance])
+    for part, n in zip(sorted(parts, key=lambda p: p.bounds[0]), [3, 5, 7, 9, 12], strict=True):
+        x0, _, x1, _ = part.bounds
+        assert (x0 + x1) / 2 == pytest.approx((frets[n - 1] + frets[n]) / 2, abs=0.005)
+        assert x1 - x0 <= min(16.0, frets[n] - frets[n - 1] - 3.0) + 0.005
+        assert x0 - frets[n - 1] >= 1.5 - 0.005
+
+
+def test_along_the_taper(inlay):
+    one, clamping = inlay('place = { at = [200.0, 15.0], along = "treble" }')
+    slope = np.degrees(np.arctan(clamping.board.edges.slope))
+    points = shapely.get_coordinates(one.regions[0][1])
+    tip, root = points[np.argmax(points[:, 0])], points[np.argmin(points[:, 0])]
+    assert np.degrees(np.arctan2(*(tip - root)[::-1])) == pytest.approx(slope, abs=0.02)
+
+
+def test_white_and_named_colours_cut_out_of_what_lies_below(inlay):
+    assert inlay("place = { at = [100.0, 0.0] }")[0].colours == ["#2f6f4f", "#ffffff"]
+    for line in ("white_is_background = true", 'background = ["#fff"]'):
+        one, _ = inlay(f"place = {{ at = [100.0, 0.0] }}\n{line}")
+        assert one.colours == ["#2f6f4f"]
+        assert len(one.area.interiors) == 1
+
+
+def test_what_cannot_be_cut_is_refused_or_listed(inlay):
+    text = '<text id="name" x="5" y="5">Fern</text>'
+    with pytest.raises(ArtworkError, match="'name'"):
+        inlay("place = { at = [100.0, 0.0] }", more=text)
+    _, clamping = inlay('place = { at = [100.0, 0.0] }\nartwork_missing = "report"', more=text)
+    assert len(clamping.left_out) == 1
+    assert "name" in clamping.left_out[0]
+
+
+@pytest.mark.parametrize(("lines", "words"), [
+    ("place = { rotate = 3.0 }", "neither at, between nor at_frets"),
+    ("place = { at = [1.0, 1.0], between = [1, 2] }", "at and between given"),
+    ("place = { between = [4, 40] }", "two frets from 0"),
+    ("place = { between = [4, 5], margin = 20.0 }", "leaves no room"),
+    ("place = { at = [100.0, 0.0], width = 20.0, height = 20.0 }", "stretch"),
+])
+def test_places_that_make_no_sense(inlay, lines, words):
+    with pytest.raises((JobError, ArtworkError), match=words):
+        inlay(lines)
+
+
+def test_a_drawing_without_a_size_needs_one(inlay):
+    with pytest.raises(ArtworkError, match="gives no size"):
+        inlay("place = { at = [100.0, 0.0] }", head="")
+    with pytest.raises(JobError, match="no physical size"):
+        inlay("", head="")
+    one, _ = inlay("place = { at = [100.0, 0.0], width = 60.0 }", head="")
+    assert bounds(one).tolist() == [73.0, -9.0, 106.0, 9.0]

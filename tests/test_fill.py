@@ -1,0 +1,109 @@
+"""How much to mix and what the second cut takes: closed forms, and pockets as swept solids."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+from manifold3d import CrossSection, Manifold, OpType
+
+from pathgen.fill import Resin, amount, second_cut
+from pathgen.report.filling import amounts
+from tests.small_board import ART, built
+
+RADIUS = "radius = { nut = 254.0, end = 300.0 }"
+
+
+def test_amounts_of_round_numbers():
+    one = amount(
+        "#000000", area=100.0, pocket=150.0, overfill=1.0, depth=(1.4, 1.5),
+        resin=Resin(density=1.2, mix={"resin": 2.0, "hardener": 1.0}, pour_depth=1.0, waste=0.2),
+    )
+    assert (one.overfill, one.waste, one.total) == (100.0, 50.0, 300.0)
+    assert one.mass == pytest.approx(0.36)
+    assert one.parts == pytest.approx({"resin": 0.2, "hardener": 0.1})
+    assert one.parts_unit == "ml"
+    assert one.pours == 3  # 2.5 mm by at most 1 mm
+
+
+def test_parts_by_mass_add_up_to_the_mass():
+    one = amount(
+        "#000000", area=50.0, pocket=80.0, overfill=0.5, depth=(1.6, 1.6),
+        resin=Resin(density=1.1, mix={"resin": 100.0, "hardener": 30.0, "colour": 4.0}, mix_by="mass", waste=0.0),
+    )
+    assert sum(one.parts.values()) == pytest.approx(one.mass) == pytest.approx(0.1155)
+    assert one.parts["hardener"] / one.parts["resin"] == pytest.approx(0.3)
+    assert one.parts_unit == "g"
+
+
+def test_what_a_skim_takes():
+    cut = second_cut(board_area=1000.0, area=100.0, pocket=150.0, overfill=0.8, skim=0.1, skim_before=False,
+                     depth=(1.45, 1.5))
+    assert cut.wood == pytest.approx(90.0)
+    assert cut.fill == pytest.approx(90.0)
+    assert cut.depth_left == pytest.approx((1.35, 1.4))
+    later = second_cut(board_area=1000.0, area=100.0, pocket=150.0, overfill=0.8, skim=0.1, skim_before=True,
+                       depth=(1.45, 1.5))
+    assert later.wood == 0.0
+
+
+def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
+    result = built(tmp_path, resolution=0.05, changes={RADIUS: 'radius = "flat"'})
+    found = {a.colour: a for a in amounts(result.plan, result.verification, 0)}
+    disc, prism = np.pi * 8.0**2, 12.0 * 9.0 - (4 - np.pi) * 1.0**2  # corners of the cutter's radius
+    assert found["#225577"].pocket == pytest.approx(1.5 * disc, rel=4e-3)
+    assert found["#cc8833"].pocket == pytest.approx(1.5 * prism, rel=4e-3)
+    assert found["#225577"].overfill == pytest.approx(0.7 * disc, rel=4e-3)
+    assert found["#cc8833"].depth == pytest.approx((1.5, 1.5), abs=1e-3)
+    total = 1.25 * 2.2 * (disc + prism) / 1000
+    assert sum(a.total for a in found.values()) / 1000 == pytest.approx(total, rel=4e-3)
+    parts = [a.parts for a in found.values()]
+    assert sum(p["hardener"] for p in parts) == pytest.approx(1.12 * total * 45 / 145, rel=4e-3)
+    shares = result.report["inlays"][0]["amounts"]
+    assert sum(s["pocket_volume"] + s["overfill_volume"] for s in shares) == pytest.approx(
+        result.verification.pockets[0].fill_volume, abs=0.02)
+
+
+def test_pockets_in_a_radius_against_swept_solids(tmp_path):
+    # small, and to the side, where the floor is steepest: unions of many solids take their time
+    art = re.sub(r"<circle.*/>", '<circle cx="12" cy="5" r="4" fill="#225577"/>', ART)
+    result = built(tmp_path, resolution=0.05, changes={RADIUS: "radius = 100.0"}, art=art)
+    text = next(p.text for p in result.programs if p.operation == "pocket")
+    solid = _board(100.0) ^ _swept(text, radius=1.0)
+    volume = sum(a.pocket for a in amounts(result.plan, result.verification, 0))
+    assert volume == pytest.approx(solid.volume(), rel=4e-3)
+    # and not simply area times depth: a flat cutter leaves a stair in the floor of a radius
+    assert volume < 0.995 * 1.5 * np.pi * 4.0**2
+
+
+def _board(radius):
+    """The surfaced board round the pockets: a lens of the given radius on a block, as a solid."""
+    y = np.linspace(-22.0, 22.0, 881)
+    z = 6.5 + np.sqrt(radius**2 - y**2) - radius
+    profile = CrossSection([np.concatenate([[[-22.0, 0.0]], np.column_stack([y, z]), [[22.0, 0.0]]])[::-1]])
+    if profile.area() < 0:
+        profile = CrossSection([np.concatenate([[[-22.0, 0.0]], np.column_stack([y, z]), [[22.0, 0.0]]])])
+    # extruded along z, then turned so that it runs along x: (u, v, w) to (w, u, v)
+    return profile.extrude(90.0).transform([[0, 0, 1, 0], [1, 0, 0, 0], [0, 1, 0, 0]])
+
+
+def _swept(text, *, radius):
+    """All that the feed moves of a program sweep with a flat end: hulls of the cutter at both ends of each move."""
+    at, words, rapid = [None, None, None], re.compile(r"([GXYZ])(-?[\d.]+)"), True
+    moves = []
+    for line in text.splitlines():
+        if line.startswith("("):
+            continue
+        before = list(at)
+        for letter, number in words.findall(line):
+            if letter == "G" and number in ("0", "1"):
+                rapid = number == "0"
+            elif letter != "G":
+                at["XYZ".index(letter)] = float(number)
+        if not rapid and None not in before and before != at and min(before[2], at[2]) < 5.5:
+            moves.append((tuple(before), tuple(at)))
+    # a corner of the 48-sided cutter lies on its circle, its sides 0.2 % of the radius inside
+    cutter = Manifold.cylinder(20.0, radius, circular_segments=48)
+    hulls = [Manifold.batch_hull([cutter.translate(a), cutter.translate(b)]) for a, b in moves]
+    return Manifold.batch_boolean(hulls, OpType.Add)

@@ -1,0 +1,101 @@
+"""The move that explains measured marks, against known rotations and scipy's least squares; and what a shift costs."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
+
+from pathgen.errors import JobError
+from pathgen.moved import Moved, fit_move, shift_errors
+from pathgen.surface import Surface
+
+MARKS = np.array([[-9.0, -25.0, 8.0], [-9.0, 27.0, 8.0], [456.0, -20.0, 8.0], [450.0, 30.0, 8.0]])
+SMALL = st.floats(-1.0, 1.0)
+
+
+def _turned(p, angles_deg, shift):
+    turn = Rotation.from_euler("xyz", angles_deg, degrees=True).as_matrix()
+    return (p - MARKS.mean(axis=0)) @ turn.T + MARKS.mean(axis=0) + shift
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.tuples(SMALL, SMALL, SMALL), st.tuples(SMALL, SMALL, SMALL))
+def test_a_rigid_move_is_found_exactly(angles, shift):
+    moved = fit_move(MARKS, _turned(MARKS, angles, shift), limit=1e-6)
+    other = np.array([[200.0, 3.0, 6.5], [400.0, -28.0, 4.0]])
+    assert moved.there(other) == pytest.approx(_turned(other, angles, shift), abs=1e-9)
+    assert moved.back(moved.there(other, ball=6.35), ball=6.35) == pytest.approx(other, abs=1e-9)
+
+
+def test_least_squares_of_noisy_marks_as_scipy_finds_it():
+    rng = np.random.default_rng(7)
+    found = _turned(MARKS, (0.2, -0.05, 0.1), (0.3, -0.2, 0.1)) + rng.normal(0, 0.03, MARKS.shape)
+    moved = fit_move(MARKS, found, limit=1.0)
+
+    def residuals(v):
+        return (_turned(MARKS, np.degrees(v[:3]), v[3:]) - found).ravel()
+
+    best = least_squares(residuals, np.zeros(6), xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    assert float((moved.residuals**2).sum()) == pytest.approx(2 * best.cost, rel=1e-9)
+    assert moved.worst > 0.01
+
+
+def test_words_of_a_move():
+    moved = fit_move(MARKS, _turned(MARKS, (0, 0, 0.5), (0.1, 0.2, 0.3)), limit=1e-6)
+    assert moved.turn_deg == pytest.approx(0.5)
+    assert moved.shift == pytest.approx([0.1, 0.2, 0.3])
+    rising = fit_move(MARKS, _turned(MARKS, (0, -0.25, 0), (0, 0, 0)), limit=1e-6)
+    assert rising.tilt_deg == pytest.approx((0.25, 0.0), abs=1e-9)
+    assert rising.there([[450, 0, 8]])[0, 2] > rising.there([[0, 0, 8]])[0, 2]
+
+
+@pytest.mark.parametrize(("places", "found", "words"), [
+    (MARKS[:2], MARKS[:2], "2 marks"),
+    (MARKS[[0, 2, 2]] * [1, 0, 1], MARKS[[0, 2, 2]] * [1, 0, 1], "one line"),
+    (MARKS, MARKS[::-1], "degrees"),
+    (MARKS, MARKS + [30, 0, 0], "30.00 mm"),
+    (MARKS, MARKS + [[0, 0, 0.5], [0, 0, 0], [0, 0, 0], [0, 0, 0.5]], r"0\.25\d mm from where"),
+])
+def test_refused(places, found, words):
+    with pytest.raises(JobError, match=words):
+        fit_move(places, found, limit=0.1)
+
+
+def test_a_ball_touches_the_tilted_surface_where_it_touched_before():
+    surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=440.0)
+    from pathgen.cutters import Cutter
+
+    ball = Cutter(name="b", shape="ball-end", diameter=12.7, speed=1, feed=1, plunge=1, stepdown=1)
+    x, y = np.array([20.0, 300.0, 430.0]), np.array([-20.0, 5.0, 27.0])
+    tips = np.column_stack([x, y, surface.tip_height(ball, x, y)])
+    moved = fit_move(MARKS, _turned(MARKS, (1.0, 0.5, 0.3), (0.5, 0.1, 0.2)), limit=1e-6)
+    centres = moved.there(tips, ball=ball.radius) + [0, 0, ball.radius]
+    # the distance from the moved centre to the moved surface, by brute force over its points, is the ball's radius
+    for tip, centre in zip(tips, centres, strict=True):
+        gx, gy = np.meshgrid(tip[0] + np.linspace(-1, 1, 201), tip[1] + np.linspace(-2, 2, 401))
+        points = np.column_stack([gx.ravel(), gy.ravel(), surface.height(gx, gy).ravel()])
+        gap = np.linalg.norm(moved.there(points) - centre, axis=1).min()
+        assert gap == pytest.approx(ball.radius, abs=2e-5)
+
+
+def test_shift_errors_of_a_cylinder_by_hand():
+    # dz/dy = -y / sqrt(R^2 - y^2): 28.5 mm out on R 355.6 a shift of 0.1 mm across is 0.0080 mm; along is nothing
+    surface = Surface(thickness=6.5, radius_nut=355.6, radius_end=355.6, length=440.0)
+    errors = shift_errors(surface, [[200.0, 28.5], [200.0, -28.5]])
+    slope = 28.5 / np.sqrt(355.6**2 - 28.5**2)
+    assert errors["across"] == pytest.approx((-0.1 * slope, 0.1 * slope), rel=2e-3)
+    assert errors["along"] == (0.0, 0.0)
+    assert errors["up"] == pytest.approx((-0.1, 0.1))
+
+
+def test_shift_errors_of_a_cone_by_hand():
+    # dz/dx = R' (R / sqrt(R^2 - y^2) - 1)
+    surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=440.0)
+    errors = shift_errors(surface, [[0.0, 22.0]])
+    slope = (355.6 - 254.0) / 440 * (254.0 / np.sqrt(254.0**2 - 22.0**2) - 1)
+    assert errors["along"] == pytest.approx((-0.1 * slope, 0.1 * slope), rel=2e-3)
+    assert isinstance(fit_move(MARKS, MARKS, limit=1.0), Moved)

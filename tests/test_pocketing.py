@@ -1,0 +1,407 @@
+"""Pockets: never outside the drawing, never uncut, never too deep, and cut the way a maker would."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+import shapely
+from drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
+from flat_sweep import Block
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LineString, MultiPolygon, Point, Polygon, box
+
+from pathgen.cutters import Cutter
+from pathgen.errors import CutterError, PathgenError
+from pathgen.pocketing import PocketCut, pocket, pocket_volume
+from pathgen.pocketing.clearing import nest, pieces
+from pathgen.pocketing.linking import tour
+from pathgen.pocketing.openings import opening, polygons
+from pathgen.surface import Surface
+from pathgen.toolpath import EASED_SHARE, Move
+
+SAFE_Z = 18.0
+
+
+def cut_moves(cut: PocketCut) -> tuple[np.ndarray, np.ndarray]:
+    """Starts and ends of the moves at a feed, rounded to four decimals as programs are: (n, 3) each."""
+    points = np.round(cut.toolpath.points, 4)
+    work = cut.toolpath.kinds[1:] != Move.RAPID
+    return points[:-1][work], points[1:][work]
+
+
+def swept_by_flat(cut: PocketCut, surface: Surface) -> shapely.Geometry:
+    """What a flat end opens: its disc swept along every move that is below the surface. Exact to 0.1 um."""
+    a, b = cut_moves(cut)
+    low = [p[:, 2] < surface.tip_height(cut.cutter, p[:, 0], p[:, 1]) - 1e-4 for p in (a, b)]
+    lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)[low[0] | low[1]])
+    return shapely.union_all(shapely.buffer(lines, cut.cutter.radius, quad_segs=100))
+
+
+def reference_opening(region: shapely.Geometry, radius: float) -> shapely.Geometry:
+    """Opening by a disc with shapely alone."""
+    return region.buffer(-radius, quad_segs=100).buffer(radius, quad_segs=100)
+
+
+# The loops
+
+
+@pytest.mark.parametrize(("region", "name"), [
+    (box(0, 0, 20, 20), "square 20 mm"),
+    (Point(0, 0).buffer(10.0, quad_segs=400), "circle r 10"),
+    (box(0, 0, 40, 10), "slot 40 x 10"),
+])
+@pytest.mark.parametrize("step", [0.4, 0.9])
+def test_length_of_contour_parallel_loops_is_the_closed_form(region: Polygon, name: str, step: float) -> None:
+    # derived: outlines shrink in a straight line with the offset, so the trapezium rule over offsets is exact:
+    # sum = A / s + (P_first + P_last) / 2, A the area between the first and the last loop of the axis
+    axis = polygons(opening(flat_end(2.0), LEVEL, 1.0, region, 1e-5).axis_region(polygons(region)))
+    nested = nest(axis, first=step, spacing=step, tolerance=1e-5)
+    loops = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in
+                pieces(nested, half_width=1.0, spacing=step).line)
+    first, last = nested.area[0], nested.area[-1]
+    assert loops == pytest.approx((first.area - last.area) / step + (first.length + last.length) / 2, rel=2e-4)
+
+
+@pytest.mark.parametrize("stepover", [0.3, 0.45, 0.7, 0.95])
+@pytest.mark.parametrize("region", [star(0, 0, 15, 5, 4), Polygon([(0, 0), (40, 4), (40, -4)]), comb(0, 0)])
+def test_nothing_reachable_is_left_uncut_at_any_stepover(region: Polygon, stepover: float) -> None:
+    cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.5, stepover=stepover)], depth=0.5, safe_z=SAFE_Z)
+    missed = reference_opening(region, 0.75).difference(swept_by_flat(cut, LEVEL).buffer(1e-4))
+    assert missed.area < 2e-3
+
+
+def test_loops_run_so_that_a_cutter_turning_clockwise_climbs() -> None:
+    cut, = pocket(ring(130, 0, 10, 4), surface=LEVEL, cutters=[flat_end(3.0)], depth=1.0, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    axis = Point(130, 0)
+    middle = (a[:, :2] + b[:, :2]) / 2
+    away = np.hypot(middle[:, 0] - axis.x, middle[:, 1])
+    turn = (a[:, 0] - axis.x) * b[:, 1] - a[:, 1] * (b[:, 0] - axis.x)
+    assert np.all(turn[np.abs(away - 8.5) < 1e-3] > 0)  # the outer wall on the right: counter-clockwise
+    assert np.all(turn[np.abs(away - 5.5) < 1e-3] < 0)  # the island on the right: clockwise
+    assert (np.abs(away - 8.5) < 1e-3).sum() > 50
+    assert (np.abs(away - 5.5) < 1e-3).sum() > 50
+
+
+# What is opened, how deep
+
+
+@pytest.mark.parametrize("dy", [0.0, 14.0])
+def test_star_ring_comb_and_needle_on_a_compound_radius(dy: float) -> None:
+    region = mixed(dy)
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(6.0), flat_end(2.0)], depth=1.4, safe_z=SAFE_Z)
+    reachable = shapely.union_all([reference_opening(region, r) for r in (3.0, 1.0)])
+    swept = shapely.union_all([swept_by_flat(cut, BOARD) for cut in cuts])
+    assert swept.difference(region).area < 0.02
+    assert swept.difference(region.buffer(0.02)).area < 1e-9
+    assert reachable.difference(swept).area < 0.001 * reachable.area
+    assert cuts[-1].opened.area == pytest.approx(reachable.area, rel=0.001)
+    x0, y0, x1, y1 = region.bounds
+    block = Block(BOARD, (x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.1)
+    for cut in cuts:
+        block.cut(cut.toolpath, cut.cutter.radius)
+    assert block.depth.max() <= 1.401
+    assert block.rapid_in_wood == 0.0
+    assert pocket_volume(cuts, BOARD) == pytest.approx(block.depth.sum() * block.cell**2, rel=0.02)
+
+
+@pytest.mark.parametrize("cutter", [flat_end(3.0), ball_end(3.0), v_cutter(60.0)])
+def test_never_deeper_than_asked_between_points_too(cutter: Cutter) -> None:
+    cut, = pocket(mixed(15.0), surface=BOARD, cutters=[cutter], depth=1.2, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    between = a + np.linspace(0, 1, 12)[:, None, None] * (b - a)
+    depth = BOARD.tip_height(cutter, between[..., 0], between[..., 1]) - between[..., 2]
+    assert depth.max() < 1.2 + 0.0006
+    assert depth.max() > 1.2 - 0.0001
+
+
+@pytest.mark.parametrize("cutter", [ball_end(3.0), v_cutter(60.0), v_cutter(30.0)])
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_a_round_or_pointed_end_opens_the_drawings_edge_on_a_slope(cutter: Cutter, side: float) -> None:
+    # at y 22 the slope is 0.08: taken for level, a ball of 3 mm 1.2 deep would open 0.05 mm past the wall
+    region = star(100, side * 22, 9, 6, 7)
+    cuts = pocket(region, surface=BOARD, cutters=[cutter], depth=1.2, safe_z=SAFE_Z)
+    assert _share_cut(cuts[0], region, 0.002) == 0.0
+    assert _share_cut(cuts[0], reference_rim(region, cutter), -0.006) > 0.985
+
+
+def reference_rim(region: Polygon, cutter: Cutter) -> Polygon:
+    """The region with its corners rounded as on level ground, a little more."""
+    width = float(cutter.half_width(1.2))
+    return reference_opening(region, width + 0.05)
+
+
+def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
+    """Share of the points `out` outside the region's edge at which the surface is cut by more than 0.1 um."""
+    a, b = cut_moves(cut)
+    t = np.linspace(0, 1, 40)[:, None, None]
+    tips = (a + t * (b - a)).reshape(-1, 3)
+    rim = shapely.get_coordinates(shapely.segmentize(region.buffer(out).exterior, 0.2))
+    tree = shapely.STRtree(shapely.points(tips[:, :2]))
+    place, tip = tree.query(shapely.points(rim), predicate="dwithin", distance=cut.cutter.radius)
+    away = np.hypot(*(tips[tip, :2] - rim[place]).T)
+    depth = BOARD.height(*rim[place].T) - tips[tip, 2] - cut.cutter.profile(np.minimum(away, cut.cutter.radius))
+    deepest = np.full(len(rim), -1.0)
+    np.maximum.at(deepest, place, depth)
+    return float((deepest > 1e-4).mean())
+
+
+@st.composite
+def stars_with_holes(draw: st.DrawFn) -> Polygon:
+    """Random star-shaped drawings, some with a hole."""
+    count = draw(st.integers(5, 24))
+    radii = np.array(draw(st.lists(st.floats(2.0, 12.0), min_size=count, max_size=count)))
+    angle = np.linspace(0, 2 * math.pi, count, endpoint=False)
+    shape = Polygon(np.column_stack([radii * np.cos(angle) + 60, radii * np.sin(angle) + draw(st.floats(-15, 15))]))
+    share = draw(st.floats(0.0, 0.7))
+    hole = shapely.affinity.scale(shape, share, share, origin=shape.representative_point()) if share > 0.1 else None
+    return shape.buffer(0) if hole is None else shape.buffer(0).difference(hole.buffer(0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(region=stars_with_holes(), first=st.sampled_from([3.0, 4.0]), second=st.sampled_from([1.0, 1.5]))
+def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first: float, second: float) -> None:
+    try:
+        cuts = pocket(region, surface=BOARD, cutters=[flat_end(first), flat_end(second)], depth=1.0, safe_z=SAFE_Z)
+    except CutterError:
+        assert reference_opening(region, second / 2 + 0.001).is_empty
+        return
+    swept = shapely.union_all([swept_by_flat(cut, BOARD) for cut in cuts])
+    reachable = shapely.union_all([reference_opening(region, r / 2) for r in (first, second)])
+    assert swept.difference(region.buffer(0.002)).area < 1e-6
+    assert reachable.difference(swept).area < 0.001 * reachable.area + cuts[-1].skipped + cuts[0].skipped
+
+
+# Rest cutting
+
+
+def test_the_second_cutter_cuts_only_where_the_first_could_not() -> None:
+    region = box(0, 0, 40, 30)
+    cuts = pocket(region, surface=LEVEL, cutters=[flat_end(6.0), flat_end(2.0)], depth=0.5, safe_z=SAFE_Z)
+    a, b = cut_moves(cuts[1])
+    corners = MultiPolygon([box(x - 6, y - 6, x + 6, y + 6) for x in (0, 40) for y in (0, 30)])
+    assert shapely.covers(corners, shapely.points((a + b)[:, :2] / 2)).all()
+    left = [region.area - cut.opened.area for cut in cuts]
+    # derived: a corner rounded with r lacks (1 - pi / 4) r^2
+    assert left[0] == pytest.approx(4 * (1 - math.pi / 4) * 9.0, rel=0.001)
+    assert left[1] == pytest.approx(4 * (1 - math.pi / 4) * 1.0, rel=0.002)
+    overlap = swept_by_flat(cuts[1], LEVEL).intersection(swept_by_flat(cuts[0], LEVEL))
+    assert overlap.area > 4 * 0.3  # no step where the two meet
+
+
+def test_a_second_cutter_with_nothing_to_do_says_so() -> None:
+    region = Point(0, 0).buffer(10.0, quad_segs=64)
+    cuts = pocket(region, surface=LEVEL, cutters=[flat_end(6.0), flat_end(2.0)], depth=0.5, safe_z=SAFE_Z)
+    assert len(cuts[1].toolpath) == 0
+    assert "nothing left to cut" in cuts[1].warnings[0]
+
+
+def test_pieces_too_small_to_matter_are_skipped_and_counted() -> None:
+    region = box(0, 0, 40, 30)
+    rest = (1 - math.pi / 4) * (9.0 - 1.0)
+    cutters = [flat_end(6.0), flat_end(2.0)]
+    kept = pocket(region, surface=LEVEL, cutters=cutters, depth=0.5, safe_z=SAFE_Z, smallest=0.9 * rest)
+    skipped = pocket(region, surface=LEVEL, cutters=cutters, depth=0.5, safe_z=SAFE_Z, smallest=1.1 * rest)
+    assert len(kept[1].toolpath) and kept[1].skipped == 0.0
+    assert len(skipped[1].toolpath) == 0
+    assert skipped[1].skipped == pytest.approx(4 * rest, rel=0.001)
+
+
+def test_a_slot_exactly_as_wide_as_the_cutter_is_cut() -> None:
+    cut, = pocket(box(0, -3, 40, 3), surface=LEVEL, cutters=[flat_end(6.0)], depth=1.0, safe_z=SAFE_Z)
+    assert swept_by_flat(cut, LEVEL).area == pytest.approx(34 * 6 + math.pi * 9, rel=0.001)
+
+
+# Corners with a v cutter
+
+
+@pytest.mark.parametrize("dy", [0.0, 18.0])
+def test_a_v_cutter_sharpens_corners(dy: float) -> None:
+    region = star(100, dy, 14, 6)
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(3.0), v_cutter(40.0)], depth=1.4, safe_z=SAFE_Z)
+    tips = shapely.points(np.array(region.exterior.coords)[:-1:2])
+    assert (shapely.distance(tips, cuts[0].opened) > 1.5).all()
+    assert (shapely.distance(tips, cuts[1].opened) < 0.1).all()
+    assert _share_cut(cuts[1], region, 0.002) == 0.0
+    assert cuts[1].left.area < 0.05
+
+
+def test_a_v_rises_along_the_middle_line_as_the_walls_close_in() -> None:
+    # derived, level: on the bisector of a square corner the walls are x away, so the tip is x / tan(angle / 2) deep
+    cutter = v_cutter(60.0)
+    cuts = pocket(box(0, 0, 20, 20), surface=LEVEL, cutters=[flat_end(4.0), cutter], depth=1.5, safe_z=SAFE_Z)
+    points = cuts[1].toolpath.points
+    half = 1.5 * math.tan(math.radians(30))
+    rising = points[(points[:, 0] < half - 0.05) & (points[:, 2] < LEVEL.thickness - 0.01)]
+    rising = rising[rising[:, 1] < 10]
+    assert len(rising) >= 2
+    assert rising[:, 0] == pytest.approx(rising[:, 1], abs=0.003)
+    assert LEVEL.thickness - rising[:, 2] == pytest.approx(rising[:, 0] / math.tan(math.radians(30)), abs=0.01)
+    assert rising[:, 0].min() < 0.1
+
+
+# How it is cut
+
+
+def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:
+    cutter = flat_end(3.0)
+    cut, = pocket(mixed(12.0), surface=BOARD, cutters=[cutter], depth=1.4, safe_z=SAFE_Z)
+    path = cut.toolpath
+    down = -np.diff(path.points[:, 2])
+    length = np.maximum(path.lengths[1:], 1e-12)
+    feed = np.where(path.kinds[1:] == Move.EASED, EASED_SHARE * cutter.feed, cutter.feed)
+    sinks = feed * down / length
+    work = np.isin(path.kinds[1:], [Move.CUT, Move.EASED])
+    assert sinks[work].max() <= cutter.plunge * 1.001
+    straight = (path.kinds[1:] == Move.PLUNGE) & (down > 0.4)
+    assert straight.sum() < 40  # most ways in are ramps
+    sloped = work & (np.hypot(*np.diff(path.points[:, :2], axis=0).T) > 1e-6) & (down / length > 0.03)
+    assert sloped.any()
+
+
+def test_layers_are_no_thicker_than_the_stepdown_and_follow_the_curve() -> None:
+    cutter = flat_end(3.0, stepdown=0.5)
+    cut, = pocket(box(50, 8, 90, 20), surface=BOARD, cutters=[cutter], depth=1.4, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    level = (a[:, 2] != b[:, 2]) | (np.hypot(*(b - a)[:, :2].T) > 0.3)
+    depth = np.round(BOARD.tip_height(cutter, b[level, 0], b[level, 1]) - b[level, 2], 3)
+    values, counts = np.unique(depth, return_counts=True)
+    assert sorted(values[np.argsort(-counts)[:3]]) == pytest.approx([0.467, 0.933, 1.4], abs=0.001)
+
+
+def test_walls_get_a_finishing_pass_of_their_own_at_full_depth() -> None:
+    cutter = flat_end(3.0, stepdown=0.5)
+    common = {"surface": LEVEL, "cutters": [cutter], "depth": 1.4, "safe_z": SAFE_Z}
+    cut, = pocket(box(0, 0, 30, 20), allowance=0.2, **common)
+    a, b = cut_moves(cut)
+    wall = LineString([(1.5, 1.5), (28.5, 1.5), (28.5, 18.5), (1.5, 18.5), (1.5, 1.5)])
+    on_wall = shapely.covers(wall.buffer(0.001), shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)))
+    assert on_wall.sum() >= 4
+    assert b[on_wall, 2] == pytest.approx(LEVEL.thickness - 1.4, abs=1e-4)
+    none, = pocket(box(0, 0, 30, 20), allowance=0.0, **common)
+    assert none.toolpath.cut_length > 0
+    a, b = cut_moves(none)
+    on_wall = shapely.covers(wall.buffer(0.001), shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)))
+    assert len(np.unique(np.round(b[on_wall, 2], 3))) == 3  # without one, the wall is cut in every layer
+
+
+def test_corners_are_eased_and_round_pockets_are_not() -> None:
+    def eased_near(region: Polygon, place: Point, within: float) -> tuple[float, float]:
+        cut, = pocket(region, surface=LEVEL, cutters=[flat_end(3.0, stepdown=2.0)], depth=1.0, safe_z=SAFE_Z)
+        line = shapely.linestrings(np.stack([cut.toolpath.points[:-1, :2], cut.toolpath.points[1:, :2]], axis=1))
+        kinds = cut.toolpath.kinds[1:]
+        near = shapely.dwithin(line, place, within)
+        work = np.isin(kinds, [Move.CUT, Move.EASED])
+        length = shapely.length(line)
+        share = [float(length[work & n & (kinds == Move.EASED)].sum() / length[work & n].sum()) for n in (near, ~near)]
+        return share[0], share[1]
+
+    corner, _ = eased_near(box(0, 0, 40, 40), Point(1.5, 1.5), 1.0)
+    side, _ = eased_near(box(0, 0, 40, 40), Point(1.5, 20.0), 1.0)
+    assert corner > 0.9
+    assert side == 0.0
+    middle, wall = eased_near(Point(0, 0).buffer(20, quad_segs=64), Point(0, 0), 3.0)
+    assert middle > 0.5  # full width where the cutter goes in
+    assert wall < 0.02
+
+
+def test_one_region_is_cleared_without_lifting() -> None:
+    cut, = pocket(box(0, -15, 60, 15), surface=BOARD, cutters=[flat_end(3.0)], depth=1.8, safe_z=SAFE_Z)
+    z = cut.toolpath.points[:, 2]
+    assert (z > BOARD.thickness).sum() <= 3  # the way in and the way out
+    assert z[0] == z[-1] == SAFE_Z
+
+
+def test_short_hops_stay_low_but_clear_and_go_high_over_a_keep_out() -> None:
+    region = MultiPolygon([box(x, -2, x + 4, 2) for x in (0, 10, 20)])
+    common = {"surface": BOARD, "cutters": [flat_end(2.0, stepdown=2.0)], "depth": 1.0, "safe_z": SAFE_Z}
+    low, = pocket(region, **common)
+    across = _ways_across(low)
+    assert len(across) == 2
+    assert across[:, 2] == pytest.approx(BOARD.thickness + 2.0, abs=0.02)
+    high, = pocket(region, local_clear=None, **common)
+    assert _ways_across(high)[:, 2] == pytest.approx(SAFE_Z)
+    kept, = pocket(region, keep_out=box(6, -5, 8, 5), **common)
+    assert sorted(_ways_across(kept)[:, 2]) == pytest.approx([BOARD.thickness + 2.0, SAFE_Z], abs=0.02)
+
+
+def _ways_across(cut: PocketCut) -> np.ndarray:
+    """Ends of the rapids that go across."""
+    points, kinds = cut.toolpath.points, cut.toolpath.kinds
+    step = np.hypot(*np.diff(points[:, :2], axis=0).T)
+    return points[1:][(kinds[1:] == Move.RAPID) & (step > 1e-6)]
+
+
+def test_the_way_round_the_regions_is_near_the_shortest() -> None:
+    rng = np.random.default_rng(2)
+    centres = rng.uniform([0, -20], [200, 20], (8, 2))
+    dots = MultiPolygon(polygons(shapely.union_all(shapely.buffer(shapely.points(centres), 1.5))).tolist())
+    cut, = pocket(dots, surface=LEVEL, cutters=[flat_end(2.0)], depth=0.5, safe_z=SAFE_Z)
+    points, kinds = cut.toolpath.points, cut.toolpath.kinds
+    rapid = np.hypot(*np.diff(points[:, :2], axis=0).T)[kinds[1:] == Move.RAPID].sum()
+    # the shortest open way through the middles from the first region cut, by trying all
+    away = np.hypot(*(centres[:, None] - centres[None]).T)
+    first = int(np.argmin(np.hypot(*(centres - points[0, :2]).T)))
+    rest = [k for k in range(8) if k != first]
+    best = min(sum(away[a, b] for a, b in itertools.pairwise((first, *order))) for order in itertools.permutations(rest))
+    assert rapid <= 1.3 * best
+
+
+def test_a_tour_of_many_places_is_short() -> None:
+    rng = np.random.default_rng(3)
+    points = rng.uniform(0, 100, (400, 2))
+    way = points[tour(points, np.zeros(2))]
+    length = np.hypot(*np.diff(way, axis=0).T).sum()
+    # Beardwood, Halton and Hammersley (1959): the shortest is near 0.7124 sqrt(n A) (the constant from memory)
+    assert length < 1.15 * 0.7124 * math.sqrt(400 * 100 * 100)
+    assert len(np.unique(way, axis=0)) == 400
+
+
+# Bad input
+
+
+def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
+    with pytest.raises(CutterError, match=r"opens 2\.00 mm or less"):
+        pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(3.0)], depth=1.0, safe_z=SAFE_Z)
+
+
+def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
+    cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
+    assert len(cuts[0].toolpath) == 0
+    assert "goes in nowhere" in cuts[0].warnings[0]
+    assert len(cuts[1].toolpath) > 0
+
+
+@pytest.mark.parametrize("depth", [12.5, 0.0, -1.0, math.nan])
+def test_depths_that_cannot_be_cut(depth: float) -> None:
+    with pytest.raises(CutterError, match="deep"):
+        pocket(box(0, 0, 30, 20), surface=LEVEL, cutters=[flat_end(3.0)], depth=depth, safe_z=SAFE_Z)
+
+
+def test_negative_settings_are_refused() -> None:
+    with pytest.raises(PathgenError, match="allowance"):
+        pocket(box(0, 0, 9, 9), surface=LEVEL, cutters=[flat_end(3.0)], depth=1.0, safe_z=SAFE_Z, allowance=-0.1)
+
+
+def test_self_touching_and_sliver_drawings() -> None:
+    bow_tie = Polygon([(0, 0), (20, 10), (20, 0), (0, 10)])
+    sliver = Polygon([(30, 0), (60, 0), (45, 1e-9)])
+    region = shapely.GeometryCollection([bow_tie, sliver, LineString([(0, 0), (5, 5)])])
+    cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.0)], depth=0.5, safe_z=SAFE_Z)
+    assert cut.opened.area == pytest.approx(reference_opening(bow_tie.buffer(0), 0.5).area, rel=0.51)
+    assert swept_by_flat(cut, LEVEL).difference(shapely.make_valid(bow_tie).buffer(0.002)).area < 1e-6
+
+
+def test_nothing_to_cut_is_an_empty_path() -> None:
+    cut, = pocket(Polygon(), surface=BOARD, cutters=[flat_end(3.0)], depth=0.5, safe_z=SAFE_Z)
+    assert len(cut.toolpath) == 0
+    assert cut.opened.is_empty
+
+
+def test_a_wide_flat_end_in_a_shallow_pocket_on_a_slope_is_warned_of() -> None:
+    cut, = pocket(box(50, 14, 80, 24), surface=BOARD, cutters=[flat_end(6.0)], depth=0.3, safe_z=SAFE_Z)
+    assert "too wide" in cut.warnings[0]

@@ -1,0 +1,90 @@
+"""Colours that touch, stages in which none do, and walls between them: against shapes with known edges."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import box
+
+from pathgen.stages import lapped, proposed_stages, touches, walled
+
+RED, GREEN, BLUE, GOLD = "#aa0000", "#00aa00", "#0000aa", "#c8962e"
+
+
+def test_shared_edge_of_squares():
+    found = touches([(RED, box(0, 0, 10, 10)), (GREEN, box(10, 4, 20, 30)), (BLUE, box(40, 0, 50, 10))])
+    assert [t.colours for t in found] == [(RED, GREEN)]
+    # from y 4 to 10; each end may be off by how near counts as touching, 0.05
+    assert found[0].length == pytest.approx(6.0, abs=0.101)
+    assert found[0].places == pytest.approx(np.array([[10.0, 7.0]]), abs=0.06)
+
+
+def test_ring_round_a_disc_shares_its_circumference():
+    disc = shapely.Point(3, -2).buffer(5, quad_segs=64)
+    ring = shapely.Point(3, -2).buffer(9, quad_segs=64).difference(disc)
+    (touch,) = touches([(GOLD, ring), (GREEN, disc)])
+    assert touch.length == pytest.approx(2 * np.pi * 5, rel=1e-3)
+
+
+def test_two_places():
+    comb = box(0, 0, 30, 2).union(box(0, 2, 5, 6)).union(box(20, 2, 28, 6))
+    (touch,) = touches([(RED, comb), (BLUE, box(-5, 6, 40, 9))])
+    assert touch.lengths == pytest.approx([8.0, 5.0], abs=0.12)
+    assert touch.places[:, 0] == pytest.approx([24.0, 2.5], abs=0.1)
+
+
+def test_apart_is_not_touching():
+    assert touches([(RED, box(0, 0, 10, 10)), (GREEN, box(10.2, 0, 20, 10))]) == ()
+
+
+def test_three_in_a_row_need_two_stages():
+    regions = [(RED, box(0, 0, 10, 10)), (GREEN, box(10, 0, 20, 10)), (BLUE, box(20, 0, 24, 10))]
+    stages = proposed_stages([RED, GREEN, BLUE], touches(regions), {c: s.area for c, s in regions})
+    assert sorted(map(sorted, stages)) == sorted([sorted([RED, BLUE]), [GREEN]])
+
+
+def test_fewest_stages_where_placing_in_turn_takes_more():
+    # a crown graph: placing a0 b0 a1 b1 a2 b2 in turn takes three stages, two are enough
+    names = ["a0", "b0", "a1", "b1", "a2", "b2"]
+    pairs = [(f"a{i}", f"b{j}") for i, j in itertools.permutations(range(3), 2)]
+    found = [type("T", (), {"colours": p})() for p in pairs]
+    stages = proposed_stages(names, found, {n: 100.0 - k for k, n in enumerate(names)})
+    assert len(stages) == 2
+    assert not any(set(p) <= set(s) for p in pairs for s in stages)
+
+
+def test_wall_along_a_shared_edge_takes_half_of_each():
+    (_, left), (_, right) = walled([(RED, box(0, 0, 10, 10)), (GREEN, box(10, 0, 20, 10))], 0.6)
+    assert left.bounds == pytest.approx((0, 0, 9.7, 10), abs=1e-3)
+    assert right.bounds == pytest.approx((10.3, 0, 20, 10), abs=1e-3)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_wall_always_stands(data):
+    number = st.floats(0, 20, allow_nan=False)
+    discs = [
+        shapely.Point(data.draw(number), data.draw(number)).buffer(data.draw(st.floats(1, 6))) for _ in range(3)
+    ]
+    parts = [discs[0], discs[1].difference(discs[0]), discs[2].difference(shapely.union_all(discs[:2]))]
+    regions = [(c, p) for c, p in zip((RED, GREEN, BLUE), parts, strict=True) if p.area > 1e-3]
+    wall = data.draw(st.floats(0.1, 2.0))
+    shrunk = walled(regions, wall)
+    for (_, before), (_, after) in zip(regions, shrunk, strict=True):
+        assert after.difference(before.buffer(1e-9)).area < 1e-9
+    for (_, a), (_, b) in itertools.combinations(shrunk, 2):
+        if not a.is_empty and not b.is_empty:
+            assert shapely.distance(a, b) >= wall - 1e-6
+
+
+def test_lap_runs_under_the_later_colour_only():
+    disc = shapely.Point(0, 0).buffer(5, quad_segs=64)
+    ring = shapely.Point(0, 0).buffer(9, quad_segs=64).difference(disc)
+    ((_, grown),) = lapped([(GOLD, ring)], [disc], 0.4)
+    assert grown.difference(ring.union(disc)).area < 1e-6
+    assert disc.difference(grown).area == pytest.approx(np.pi * 4.6**2, rel=2e-3)
