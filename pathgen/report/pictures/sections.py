@@ -31,13 +31,14 @@ class Section:
 
     name: str
     x: float
+    inlay: int | None = None
 
 
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
     board = clamping.board
     nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
-    inlays = [Section(name=inlay.name, x=widest_across(inlay)) for inlay in clamping.inlays]
+    inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
     return (Section(name="the nut", x=nut + INSIDE), *inlays, Section(name="the end", x=end - INSIDE))
 
 

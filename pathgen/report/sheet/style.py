@@ -47,10 +47,9 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll td {{ white-space: nowrap; }}
 .wide svg {{ min-width: 44rem; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
-table {{ border-collapse: collapse; width: 100%; margin: .4rem 0 1rem; }}
+table {{ border-collapse: collapse; font-variant-numeric: tabular-nums; width: 100%; margin: .4rem 0 1rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid {RULE}; }}
 th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
-.numbers {{ font-variant-numeric: tabular-nums; }}
 .swatch {{ display: inline-block; width: 1.6em; height: 1.1em; margin-right: .5em; vertical-align: -.15em;
   border: 1px solid {INK}; }}
 .cautions ul {{ background: {STOP_TINT}; border-left: 6px solid {BAD}; padding: .6rem .9rem .6rem 2rem; }}
