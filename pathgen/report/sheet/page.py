@@ -72,14 +72,13 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
     passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
     time = f"{hours[0]} h {hours[1]:02d} min" if hours[0] else f"{hours[1]} min"
     found = report["checks"]["findings"]
-    also = f" {_counted(found)} below." if found else ""
     verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
         "Do not cut: verification found faults."
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
         e("h1", clamping.title),
-        e("p", verdict, e("a", also, href="#findings") if also else None,
+        e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
           class_="verdict good" if passed else "verdict bad"),
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
