@@ -58,7 +58,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     shift, units = report["shift_errors"], clamping.units
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
         return None
-    rows = [[row["direction"], *(f"{row[side] * 1000:+.0f} µm" for side in ("low", "high"))] for row in shift["rows"]]
+    rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
     marks = report["marks"]
     places = "; ".join(_place(x, y, units) for x, y in marks["places"]) if marks else ""
     return chapter(
@@ -68,6 +68,11 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         table(["Moved", "Lowest", "Highest"], rows),
         e("p", f"The witness marks in the waste are at {places}.") if places else None,
     )
+
+
+def _signed(mm: float) -> str:
+    um = round(mm * 1000)
+    return f"{um:+d} µm" if um else "0 µm"
 
 
 def _place(x: float, y: float, units: str) -> str:

@@ -9,7 +9,7 @@ from pathgen.instructions import afterwards, before_start, cautions, check_by_ha
 from pathgen.markup import Element, element
 from pathgen.report.pictures import path_picture
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, facts, feed, figure, length, minutes, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, feed, length, minutes, scrolling, table
 from pathgen.units import format_length
 
 e = element
@@ -57,7 +57,9 @@ def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
           f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
-    return chapter("programs", "The programs, in order", contents, *(_program(clamping, p) for p in programs))
+    legend = "In the pictures lines are cuts, dots are rapids, and a ring marks the first cut."
+    return chapter("programs", "The programs, in order", contents, e("p", legend),
+                   *(_program(clamping, p) for p in programs))
 
 
 def _program(clamping: Clamping, program: Program) -> Element:
@@ -72,7 +74,7 @@ def _program(clamping: Clamping, program: Program) -> Element:
         e("ol", (e("li", line) for line in before_start(clamping, step)), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        figure(program_path(clamping, program), "Lines: cutting. Dots: rapids. Ring: the first cut."),
+        e("figure", program_path(clamping, program)),
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
@@ -104,6 +106,6 @@ def _depth(clamping: Clamping, program: Program) -> str:
         NUT_SLOT: clamping.nut_slot.depth if clamping.nut_slot else None,
     }
     depth = depths.get(step.operation)
-    below = f"{format_length(depth, units)} below the surface, " if depth is not None else ""
+    below = f"{format_length(depth, units)} deep, " if depth is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {format_length(float(lowest), units, decimals=2)}"
