@@ -176,7 +176,7 @@ def _frets(options: argparse.Namespace) -> int:
         string_lines(string_rows(board, job.board.strings), job.units),
         dot_lines(dot_rows(board, job.board.side_dots), job.units),
     ]
-    _show(line for part in parts for line in [*part, ""])
+    print("\n\n".join("\n".join(lines) for lines in parts))
     return GOOD
 
 

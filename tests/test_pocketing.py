@@ -8,8 +8,6 @@ import math
 import numpy as np
 import pytest
 import shapely
-from drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
-from flat_sweep import Block
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, box
@@ -22,6 +20,8 @@ from pathgen.pocketing.linking import tour
 from pathgen.pocketing.openings import opening, polygons
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move
+from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
+from tests.flat_sweep import Block
 
 SAFE_Z = 18.0
 
