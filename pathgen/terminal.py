@@ -36,6 +36,7 @@ def progress(stages: int, stream: TextIO, *, delay: float = 1.0) -> Iterator[Cal
 
     def tick() -> None:
         while not done.wait(delay):
+            bar.delay = 0  # from now on there is something to take away at the end
             bar.refresh()
 
     def tell(words: str) -> None:

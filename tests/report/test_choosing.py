@@ -29,7 +29,7 @@ def test_the_chosen_row_is_what_the_build_does(built):
 
 
 def test_ridges_and_stepovers_are_those_of_the_flat_formula_nearly(job):
-    """Exact geometry of a flat, h = r - sqrt(r^2 - s^2 / 4); the convex board differs by (R + r) / R, a few per cent."""
+    """Exact geometry of a flat, h = r - sqrt(r^2 - s^2 / 4); a convex board differs by (R + r) / R, some per cent."""
     for choice in compare(job, scallops=[0.005, 0.01, 0.02]):
         r = choice.cutter.radius
         flat = r - math.sqrt(r**2 - choice.stepover**2 / 4)
@@ -53,7 +53,7 @@ def test_minutes_are_at_least_the_way_at_full_feed(job):
 
 
 def test_what_cannot_be_compared_is_refused(job):
-    with pytest.raises(JobError, match="6 ridge heights given.*1 to 5"):
+    with pytest.raises(JobError, match=r"6 ridge heights given.*1 to 5"):
         compare(job, scallops=[0.01] * 6)
     with pytest.raises(JobError, match="0 cutters"):
         compare(job, cutters=[])
