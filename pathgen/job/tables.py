@@ -417,6 +417,7 @@ class NutTable:
     entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
 
 
+@holding("list: two whole numbers")
 def _fret_range(value: Any, place: Place) -> tuple[int, int]:
     return list_of(number(0, 60, whole=True), least=2, most=2)(value, place)
 
