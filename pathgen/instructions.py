@@ -8,6 +8,7 @@ import numpy as np
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -39,6 +40,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
         BEVEL: "bevel the edges of the fret slots",
+        ENGRAVE: "engrave the label",
         OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
     }[step.operation]
 

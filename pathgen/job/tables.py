@@ -287,7 +287,7 @@ class PlaceTable:
                       "is drawn on it", "page")
 
 
-@holding("table: numbers")
+@holding("table or list of numbers")
 def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):
