@@ -24,6 +24,7 @@ HOLES = "holes"
 NUT_SLOT = "nut-slot"
 SLOTS = "slots"
 BEVEL = "bevel"
+ENGRAVE = "engrave"
 OUTLINE = "outline"
 WITNESS_MARKS = "witness-marks"
 HOVER = "hover"
@@ -150,6 +151,14 @@ class Holes:
     """Height above the underside; negative into the spoilboard."""
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Engraving:
+    """Strokes, (n, 2) each, cut `depth` deep into a level surface: mm."""
+
+    strokes: tuple[Floats, ...]
+    depth: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Step:
     """One program: one operation with one cutter, between two stops of the machine."""
@@ -189,6 +198,7 @@ class Clamping:
     moved_from: int = 0
     nut_slot: Slots | None = None
     holes: Holes | None = None
+    engraving: Engraving | None = None
     safe_z: float = field(init=False)
     """Height of rapids across the work: the machine's clearance above the highest thing in the way, mm."""
 

@@ -265,11 +265,11 @@ def fingerboard(
         nut_line, end_line = lines[0] - [behind_nut, 0.0], _moved_to(lines[-1], layout.length)
         return board_outline(edges, nut_line, end_line, **ends, bass_side=layout.bass_side, inner=inner_radius)
 
+    crossing_refused(*_edge_crossings(layout, cut, None))
     outline = shape(cut) if drawn is None else drawn
     finished = shape(layout.edges) if drawn is None else drawn.buffer(binding, join_style="mitre")
     plain = drawn is None and all(e.is_plain for e in ends.values())
     bass, treble = _edge_crossings(layout, cut, None if plain else outline)
-    crossing_refused(bass, treble)
     return Fingerboard(
         surface=Surface(
             thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length

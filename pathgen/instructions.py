@@ -8,6 +8,7 @@ import numpy as np
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -39,6 +40,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
         BEVEL: "bevel the edges of the fret slots",
+        ENGRAVE: "engrave the label",
         OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
     }[step.operation]
 
@@ -88,16 +90,16 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
         lines += _wait_words(clamping, step)
     elif step.operation == POCKET and _first_of_inlay(clamping, step):
         lines.append("Do not move the work.")
+    again = " again" if step.order > 1 else ""
+    size = format_length(step.cutter.diameter, clamping.units)
+    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+                 f"{_z_place(clamping, step)}.")
     if step.operation == HOVER:
         hover = format_length(clamping.marks.hover if clamping.marks else 0.0, clamping.units)
         lines.append(
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
             "if the point is not over the mark: write where they are into the job, as measured marks."
         )
-    again = " again" if step.order > 1 else ""
-    size = format_length(step.cutter.diameter, clamping.units)
-    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
-                 f"{_z_place(clamping, step)}.")
     lowest = _below_work(clamping, step)
     if lowest > 0:
         depth = format_length(lowest, clamping.units)

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError, JobError
 from pathgen.pocketing.linking import way_in
-from pathgen.pocketing.openings import FIT, Shapes, cleaned, polygons, quad_segments, simpler, whole
+from pathgen.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
 from pathgen.pocketing.places import layer_depths
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
@@ -144,14 +144,16 @@ def let_in(
     )
 
 
-def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.002) -> Shapes:
-    """Places where a piece with its gap does not fit into what is really opened: none when it goes in everywhere."""
+def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
+    """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
     needed = shapely.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
     over = shapely.difference(needed, shapely.buffer(opened, tolerance, quad_segs=4))
     return polygons(over)
 
 
 def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
+    if distance < 0.0:
+        return whole(polygons(eroded(polygons(shape), -distance, _CHORD)))
     return shapely.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -30,6 +31,7 @@ from pathgen.clamping import (
 from pathgen.cutters import Cutter
 from pathgen.drawings import inlays_of
 from pathgen.drilling import drilling
+from pathgen.engraving import engraving
 from pathgen.errors import JobError
 from pathgen.fill import Resin
 from pathgen.fingerboard import Fingerboard
@@ -203,7 +205,7 @@ def _path(
     if step.operation == POCKET:
         same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
         return pockets[step.inlay or 0][same.index(step.order)].toolpath
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES):
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES, ENGRAVE):
         return _slots_or_holes(clamping, step)
     if step.operation == OUTLINE and clamping.outline is not None:
         return _outline_path(clamping, step, clamping.outline)
@@ -244,6 +246,10 @@ def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
         assert clamping.holes is not None
         return drilling(clamping.holes, cutter=step.cutter, top=clamping.stock.thickness, safe_z=clamping.safe_z,
                         air_z=_air(clamping))
+    if step.operation == ENGRAVE:
+        assert clamping.engraving is not None
+        return engraving(clamping.engraving, cutter=step.cutter, top=clamping.board.surface.thickness,
+                         safe_z=clamping.safe_z, air_z=_air(clamping))
     assert slots is not None
     cut = bevelling if step.operation == BEVEL else slotting
     return cut(slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping),

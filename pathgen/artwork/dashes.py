@@ -11,7 +11,7 @@ from pathgen.artwork.flatten import Floats, Polylines
 from pathgen.artwork.scene import Stroke
 from pathgen.errors import ArtworkError
 
-MAX_DASHES = 50_000
+MAX_DASHES = 10_000
 """Dashes along one line; a drawing that asks for more has a mistake in its pattern."""
 
 _DOT = 1e-5

@@ -23,8 +23,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 MAX_BYTES = 32_000_000
-MAX_DEPTH = 500
-MAX_ELEMENTS = 250_000
+MAX_DEPTH = 250
+MAX_ELEMENTS = 60_000
 
 
 @dataclass(frozen=True, eq=False)

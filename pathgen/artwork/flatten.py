@@ -18,6 +18,9 @@ Ints = NDArray[np.int64]
 MAX_STEPS = 2000
 """Straight pieces for one curve piece: enough for a curve a metre long at 0.1 um."""
 
+_FINEST = 1e-6
+"""The tolerance is never finer than this share of a curve piece: 5 um for a piece five metres long."""
+
 MAX_TURN = math.radians(7.5)
 """The furthest that a chord turns from the one before it, however small the curve: a dot of half a millimetre keeps
 its area to 0.3 %, which the tolerance alone would not see to."""
@@ -176,6 +179,7 @@ def flatten(outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: F
     owner = np.repeat(np.arange(len(outlines)), counts)
     points = transformed(points, np.repeat(np.array(matrices, dtype=float).reshape(-1, 6), sizes, axis=0))
     limit = np.repeat(np.broadcast_to(np.asarray(tolerance, dtype=float), sizes.shape), sizes)
+    limit = np.maximum(limit, _FINEST * np.ptp(points, axis=1).max(axis=1))
     return _sampled(points, steps_needed(points, straight, limit), first, closed, owner)
 
 
@@ -196,8 +200,17 @@ def _sampled(points: Floats, steps: Ints, first: Ints, closed: NDArray[np.bool_]
 
 
 def bounds(curves: Curves, matrix: Matrix) -> tuple[Floats, Floats]:
-    """Lowest and highest x and y of an outline after a map, as two (2,) arrays, to a millionth of its size."""
-    hull = transformed(curves.points, np.tile(np.array(matrix, dtype=float), (len(curves), 1)))
-    size = float(np.ptp(hull.reshape(-1, 2), axis=0).max())
-    flat = flatten([curves], [matrix], max(size, math.ulp(1.0)) * 1e-6).points
-    return flat.min(axis=0), flat.max(axis=0)
+    """Lowest and highest x and y of an outline after a map, as two (2,) arrays: exact, from where B' is 0."""
+    p = transformed(curves.points, np.tile(np.array(matrix, dtype=float), (len(curves), 1)))
+    found = [p[:, 0], p[:, 3]]
+    if not curves.straight.all():
+        a = p[:, 3] - p[:, 0] + 3 * (p[:, 1] - p[:, 2])
+        b, c = p[:, 0] - 2 * p[:, 1] + p[:, 2], p[:, 1] - p[:, 0]
+        with np.errstate(all="ignore"):
+            q = -(b + np.copysign(np.sqrt(b * b - a * c), b))
+            roots = [np.nan_to_num(np.clip(root, 0.0, 1.0)) for root in (q / a, c / q)]
+        for t in roots:
+            s = 1.0 - t
+            found.append(s**3 * p[:, 0] + 3 * s * s * t * p[:, 1] + 3 * s * t * t * p[:, 2] + t**3 * p[:, 3])
+    every = np.concatenate(found)
+    return every.min(axis=0), every.max(axis=0)

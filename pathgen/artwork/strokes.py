@@ -24,6 +24,10 @@ from pathgen.artwork.transforms import IDENTITY, largest_scale
 Bools = NDArray[np.bool_]
 
 
+_FINEST = 5e-6
+"""The tolerance is never finer than this share of a line's width: 5 um for a line a metre wide."""
+
+
 def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
     """The area of each stroke, in mm on the page.
 
@@ -38,7 +42,10 @@ def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
     (n,) array of Polygon or MultiPolygon
     """
     strokes = [paint.stroke or Stroke(0.0) for paint in paints]
-    near = np.array([tolerance / largest_scale(paint.matrix) for paint in paints])
+    near = np.array([
+        max(tolerance / largest_scale(paint.matrix), _FINEST * stroke.width)
+        for paint, stroke in zip(paints, strokes, strict=True)
+    ])
     lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near)
     lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
     pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
@@ -60,7 +67,7 @@ def _united(rings: Sequence[Rings], count: int) -> Geometries:
     areas = np.full(count, EMPTY, dtype=object)
     which, begin = np.unique(owner, return_index=True)
     for i, some in zip(which, np.split(polygons, begin[1:]), strict=True) if len(which) else ():
-        areas[i] = some[0] if len(some) == 1 else shapely.union_all(some)
+        areas[i] = some[0] if len(some) == 1 else shapely.disjoint_subset_union_all(some)
     return areal(areas)
 
 

@@ -158,6 +158,8 @@ INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _INVALID = object()
+_PLAIN = ""
+"""Key under which a style keeps the style of its children without declarations."""
 
 Declaration = tuple[str, str, bool]
 """Name, value and importance."""
@@ -207,6 +209,7 @@ class Cascade:
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
+        self._known: dict[Element, dict[str, str]] = {}
         matcher = cssselect2.Matcher()
         count = 0
         for element in document.root.iter(f"{SVG}style"):
@@ -256,8 +259,13 @@ class Cascade:
 
     def style(self, element: Element, parent: Style) -> Style:
         """The computed style of an element whose parent's is `parent`."""
+        plain = parent.get(_PLAIN)
+        if plain is None:  # what every child without declarations of its own has: made once
+            plain = parent[_PLAIN] = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
         declared = self._declared(element)
-        style = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
+        if not declared:
+            return plain
+        style = {name: value for name, value in plain.items() if name != _PLAIN}
         for name, text in declared.items():
             word = text.strip().lower()
             if word == "inherit":
@@ -275,7 +283,7 @@ class Cascade:
         line = [element]
         while line[-1] in self._document.parents and line[-1] not in self._computed:
             line.append(self._document.parents[line[-1]])
-        style = self._computed.get(line[-1], INITIAL)
+        style = self._computed.get(line[-1]) or dict(INITIAL)
         for each in reversed(line):
             style = self._computed[each] = self._computed.get(each) or self.style(each, style)
         return style
@@ -288,6 +296,8 @@ class Cascade:
 
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
+        if element in self._known:
+            return self._known[element]
         declared = {name: value for name, value in element.attrib.items() if name in PROPERTIES}
         sheet = self._sheet.get(element, ())
         own = _declarations(element.attrib["style"]) if "style" in element.attrib else ()
@@ -296,6 +306,7 @@ class Cascade:
                 for name, value, strong in declarations:
                     if strong == important and _valid(name, value):
                         declared[name] = value
+        self._known[element] = declared
         return declared
 
 

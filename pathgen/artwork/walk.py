@@ -5,8 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -25,7 +24,9 @@ from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.errors import ArtworkError
 
 _FEATURE = re.compile(r"http://www\.w3\.org/(TR/SVG11/feature#|Graphics/SVG/feature/)|org\.w3c\.")
-MAX_PAINTS = 200_000
+MAX_VISITS = 60_000
+"""Elements met on the walk; one met again through another use counts again, so that uses of uses cannot explode."""
+
 MAX_CHAIN = 64
 
 _REMEDIES = {
@@ -50,8 +51,7 @@ _NOT_SHOWN = {
 }
 
 
-@dataclass(frozen=True, eq=False)
-class _State:
+class _State(NamedTuple):
     """What an element takes over from those around it."""
 
     matrix: Matrix
@@ -72,6 +72,7 @@ class Walker:
         self.paints: list[Paint] = []
         self.left_out: list[LeftOut] = []
         self._room = MAX_PIECES
+        self._visits = MAX_VISITS
         self._outlines: dict[tuple[Element, Viewport, float], Curves] = {}
 
     def scene(self) -> Scene:
@@ -102,7 +103,7 @@ class Walker:
         """Page size in mm (None when nothing gives one), whether it is physical, and the state inside the page."""
         where = self.document.where(root)
         box = self._view_box(root)
-        style = self.cascade.style(root, INITIAL)
+        style = self.cascade.style(root, dict(INITIAL))
         width, height = (self._page_length(root, name, style) for name in ("width", "height"))
         physical = width is not None or height is not None
         if box is not None:
@@ -185,11 +186,20 @@ class Walker:
             if inside is not None:
                 todo.extend((child, s) for child, s in reversed(inside))
 
+    def _count_visit(self, element: Element, cost: int = 1) -> None:
+        self._visits -= cost
+        if self._visits < 0:
+            raise ArtworkError(
+                self.document.where(element), "too many elements, counting each use of them",
+                allowed=f"{MAX_VISITS}", remedy="simplify the drawing",
+            )
+
     def _children(self, element: Element, state: _State) -> list[Element]:
         return [child for child in element if is_svg(child)]
 
     def _enter(self, element: Element, around: _State) -> list[tuple[Element, _State]] | None:
         """Paint a shape, or return the children of a group with the state inside it."""
+        self._count_visit(element)
         name = local_name(element)
         if name in _NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
             return None
@@ -199,7 +209,7 @@ class Walker:
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None
-        state = dataclasses.replace(around, matrix=matrix, style=style)
+        state = around._replace(matrix=matrix, style=style)
         if name == "use":
             state = self._use_moved(element, state)
         if name in OUTLINES:
@@ -242,7 +252,7 @@ class Walker:
         """The point of transform-origin (CSS Transforms 1, section 6), in the coordinates around the element."""
         low, size = (0.0, 0.0), (around.viewport.width, around.viewport.height)
         if style["transform-box"] in ("fill-box", "stroke-box", "border-box", "content-box"):
-            box = self._bounds_of(element, dataclasses.replace(around, matrix=IDENTITY, style=style))
+            box = self._bounds_of(element, around._replace(matrix=IDENTITY, style=style))
             if box is None:
                 return 0.0, 0.0
             low, size = (box[0], box[1]), (box[2], box[3])
@@ -281,7 +291,7 @@ class Walker:
             self._leave_out(element, "clip-path", f"it refers to {local_name(target)} {value.id!r}", "use a clipPath")
             return None
         clip = self._clip(target, element, state, state.clip, ())
-        return dataclasses.replace(state, clip=clip)
+        return state._replace(clip=clip)
 
     def _is_missing(self, value: Any) -> bool:
         return isinstance(value, Reference) and value.id not in self.document.by_id
@@ -305,14 +315,12 @@ class Walker:
             raise ArtworkError(where, "uses within uses too deep", allowed=f"{MAX_CHAIN}", remedy="ungroup them")
         sized = local_name(target) in ("svg", "symbol")
         size = (element.get("width") or "", element.get("height") or "") if sized else (None, None)
-        return [(target, dataclasses.replace(state, chain=(*state.chain, reference), size=size, context=state))]
+        return [(target, state._replace(chain=(*state.chain, reference), size=size, context=state))]
 
     def _use_moved(self, element: Element, state: _State) -> _State:
         """The x and y of a use are one more transform, of its clip as well (SVG 1.1, section 5.6)."""
         g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
-        return dataclasses.replace(
-            state, matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y")))
-        )
+        return state._replace(matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y"))))
 
     def _contains(self, outer: Element, element: Element) -> bool:
         parents = self.document.parents
@@ -343,7 +351,7 @@ class Walker:
         if box is not None:
             matrix = multiply(matrix, fit(box, width, height, element.get("preserveAspectRatio")))
             viewport = Viewport(box.width, box.height)
-        inside = dataclasses.replace(state, matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
+        inside = state._replace(matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
         return [(child, inside) for child in self._children(element, state)]
 
     def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
@@ -399,8 +407,6 @@ class Walker:
             else:
                 paints.append(Paint(curves, inside.matrix, stroke, "nonzero", line, inside.clip, where))
         self.paints += reversed(paints) if style["paint-order"] else paints
-        if len(self.paints) > MAX_PAINTS:
-            raise ArtworkError(where, "too many shapes", allowed=f"{MAX_PAINTS}", remedy="simplify the drawing")
 
     def _colour(self, element: Element, state: _State, name: str) -> str | None:
         """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
@@ -498,6 +504,12 @@ class Walker:
         """The area of a clipPath, applied to an element."""
         if local_name(clip_path) != "clipPath":
             return outer
+        self._count_visit(clip_path)
+        if len(chain) > MAX_CHAIN:
+            raise ArtworkError(
+                self.document.where(clip_path), "clip paths within clip paths too deep", allowed=f"{MAX_CHAIN}",
+                remedy="cut the shape itself",
+            )
         if clip_path in chain:
             raise ArtworkError(
                 self.document.where(clip_path), "a loop of clip paths", remedy="take one of its clip-path attributes out"
@@ -506,7 +518,7 @@ class Walker:
         matrix = multiply(state.matrix, self._transform(clip_path, style, state))
         viewport = state.viewport
         if clip_path.get("clipPathUnits") == "objectBoundingBox":
-            box = self._bounds_of(element, dataclasses.replace(state, matrix=IDENTITY))
+            box = self._bounds_of(element, state._replace(matrix=IDENTITY))
             if box is None or box[2] == 0 or box[3] == 0:
                 return Clip((), None, outer)
             matrix = multiply(matrix, (box[2], 0.0, 0.0, box[3], box[0], box[1]))
@@ -514,7 +526,7 @@ class Walker:
         inner = self._next_clip(style, element, state, None, (*chain, clip_path))
         if is_singular(matrix):
             return Clip((), inner, outer)
-        inside = dataclasses.replace(state, matrix=matrix, style=style, viewport=viewport, clip=None)
+        inside = state._replace(matrix=matrix, style=style, viewport=viewport, clip=None)
         shapes: list[Paint] = []
         for child in self._children(clip_path, state):
             shapes += self._clip_shapes(child, inside, (*chain, clip_path))
@@ -530,6 +542,7 @@ class Walker:
 
     def _clip_shapes(self, child: Element, around: _State, chain: tuple[Element, ...]) -> list[Paint]:
         """A shape in a clipPath, or a use of one (SVG 1.1, section 14.3.5: nothing else counts)."""
+        self._count_visit(child)
         name = local_name(child)
         if name not in OUTLINES and name not in ("use", "text"):
             return []
@@ -539,19 +552,19 @@ class Walker:
         matrix = multiply(around.matrix, self._transform(child, style, around))
         if is_singular(matrix):
             return []
-        state = dataclasses.replace(around, matrix=matrix, style=style)
+        state = around._replace(matrix=matrix, style=style)
         if name == "text":
             self._uncuttable(child, name, style)
             return []
         own = self._next_clip(style, child, state, around.clip, chain)
-        state = dataclasses.replace(state, clip=own)
+        state = state._replace(clip=own)
         if name == "use":
             target = self.document.by_id.get(href(child)[1:])
             if target is None or local_name(target) not in OUTLINES:
                 return []
             g = Geometry(child, state.viewport, style["font-size"], self.document.where(child))
             moved = multiply(matrix, translation(g.length("x", "x"), g.length("y", "y")))
-            return self._clip_shapes(target, dataclasses.replace(state, matrix=moved), chain)
+            return self._clip_shapes(target, state._replace(matrix=moved), chain)
         if style["visibility"] != "visible":
             return []
         curves = self._outline(child, state)
@@ -585,17 +598,19 @@ class _Outliner:
         )
         while todo:
             child, around = todo.pop()
+            self.walker._count_visit(child)
             style = self.walker.cascade.style(child, around.style)
             if style["display"] == "none" or local_name(child) in _NOT_SHOWN:
                 continue
             matrix = multiply(around.matrix, self.walker._transform(child, style, around))
-            todo += self._inside(child, dataclasses.replace(around, matrix=matrix, style=style), found)
+            todo += self._inside(child, around._replace(matrix=matrix, style=style), found)
         return found
 
     def _inside(self, element: Element, state: _State, found: list[tuple[Any, Any]]) -> list[tuple[Element, _State]]:
         name = local_name(element)
         if name in OUTLINES:
             curves = self.walker._outline(element, state)
+            self.walker._count_visit(element, 4)
             if len(curves):
                 found.append(bounds(curves, state.matrix))
             return []

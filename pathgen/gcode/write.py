@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import HOVER, Clamping, Step
 from pathgen.errors import ProgramError
+from pathgen.gcode.arcs import Arc, fitted_arcs
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.units import MM_PER
 
@@ -20,6 +21,12 @@ DECIMALS = {"mm": 4, "in": 5}
 
 COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
+
+ARC_TOLERANCE = 5e-4
+"""How far an arc may lie from the straight moves that it stands for, mm."""
+
+ARC_RADII = 1e-3
+"""How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
 
 WORK_OFFSET = "G54"
 
@@ -92,31 +99,49 @@ def _opening(clamping: Clamping, step: Step) -> list[str]:
 
 
 def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
-    """G0 and G1 lines; axis words, G words and F are written only when they change."""
-    columns = [_written(column, clamping) for column in clamping.to_machine(toolpath.points, step).T]
-    fresh = [_changed(column) for column in columns]
-    # The opening has already lifted to the safe height, where every path begins.
-    fresh[2][0] = False
+    """Moves, a line each; axis words, G words and F are written only when they change.
+
+    The opening has already lifted to the safe height, where every path begins.
+    """
+    machine = clamping.to_machine(toolpath.points, step)
+    columns = [_written(column, clamping) for column in machine.T]
     feeds = _feeds(step, clamping)
+    arcs = fitted_arcs(machine, toolpath.kinds, tolerance=ARC_TOLERANCE) if clamping.machine.arcs else {}
     lines: list[str] = []
-    last_word, last_feed = "", ""
-    names = "XYZ"
-    for row in range(len(toolpath)):
-        axes = [names[a] + columns[a][row] for a in range(3) if fresh[a][row]]
-        if not axes:
-            continue
-        kind = int(toolpath.kinds[row])
-        word = "G0" if kind == Move.RAPID else "G1"
-        parts = [word] if word != last_word else []
-        parts += axes
-        if kind != Move.RAPID and feeds[kind] != last_feed:
-            last_feed = feeds[kind]
-            parts.append(last_feed)
-        last_word = word
-        lines.append(" ".join(parts))
-        if step.operation == HOVER and kind == Move.PLUNGE:
-            lines.append("M0")  # over a mark: the machine waits until the maker has looked
+    at, last_word, last_feed = ["", "", columns[2][0]], "", ""
+    row = 0
+    while row < len(toolpath):
+        kind, arc = int(toolpath.kinds[row]), arcs.get(row)
+        word, axes = "G0" if kind == Move.RAPID else "G1", _axis_words(columns, row, at)
+        if arc is not None and (around := _arc_words(columns, at, arc, clamping)):
+            word, row = "G2" if arc.clockwise else "G3", arc.last
+            axes = _axis_words(columns, row, ["", "", at[2]]) + around
+        if axes:
+            fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
+            lines.append(" ".join([*([word] if word != last_word else []), *axes, *fed]))
+            last_word, last_feed, at = word, fed[0] if fed else last_feed, [column[row] for column in columns]
+            if step.operation == HOVER and kind == Move.PLUNGE:
+                lines.append("M0")  # over a mark: the machine waits until the maker has looked
+        row += 1
     return lines
+
+
+def _axis_words(columns: list[list[str]], row: int, at: list[str]) -> list[str]:
+    """X, Y and Z of a row where they differ from where the cutter stands."""
+    return [name + column[row] for name, column, there in zip("XYZ", columns, at, strict=True) if column[row] != there]
+
+
+def _arc_words(columns: list[list[str]], at: list[str], arc: Arc, clamping: Clamping) -> list[str]:
+    """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
+    x, y = float(at[0]), float(at[1])
+    per = MM_PER[clamping.units]
+    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), clamping)
+    centre = np.array([x + float(i), y + float(j)])
+    end = np.array([float(columns[0][arc.last]), float(columns[1][arc.last])])
+    differ = abs(np.hypot(*(end - centre)) - np.hypot(float(i), float(j))) * per
+    if differ > ARC_RADII or np.array_equal(end, [x, y]):
+        return []
+    return [f"I{i}", f"J{j}"]
 
 
 def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
@@ -134,8 +159,3 @@ def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
 
 def _trimmed(number: str) -> str:
     return number.rstrip("0").rstrip(".") if "." in number else number
-
-
-def _changed(column: list[str]) -> NDArray[np.bool_]:
-    texts = np.array(column)
-    return np.concatenate([[True], texts[1:] != texts[:-1]]) if len(texts) else np.zeros(0, dtype=bool)

@@ -180,6 +180,8 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
+    named += [("[block] cutter", job.block.cutter)] if job.block else []
+    named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
     named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 

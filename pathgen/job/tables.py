@@ -287,6 +287,7 @@ class PlaceTable:
                       "is drawn on it", "page")
 
 
+@holding("table or list of numbers")
 def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):
@@ -416,6 +417,7 @@ class NutTable:
     entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
 
 
+@holding("list: two whole numbers")
 def _fret_range(value: Any, place: Place) -> tuple[int, int]:
     return list_of(number(0, 60, whole=True), least=2, most=2)(value, place)
 

@@ -95,7 +95,7 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         "cutting_minutes": _round(program.times.cutting, 2),
         "rapid_minutes": _round(program.times.rapid, 2),
         # as the program has it: from the zero of the set-up
-        "z_min": _round(clamping.to_machine(program.toolpath.points)[:, 2].min(), 4),
+        "z_min": _round(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
     }
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     NUT_SLOT,
     OUTLINE,
@@ -25,6 +26,7 @@ from pathgen.clamping import (
 from pathgen.errors import ProgramError
 from pathgen.gcode.read import ReadProgram, read_program
 from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.grid import Grid
 from pathgen.verify.handling import program_findings, travel_findings
@@ -151,7 +153,8 @@ def verify(
         found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
     found += pocket_findings(sim, clamping, motions, tolerances, culprit)
     found += neighbour_findings(clamping, tolerances)
-    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings}
+    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings,
+              ENGRAVE: engraving_findings}
     for step in clamping.steps:
         if step.order in motions and step.operation in checks:
             found += checks[step.operation](motions[step.order], step, clamping, tolerances)
@@ -217,8 +220,8 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tole
     for step in clamping.steps:
         if step.operation != RESURFACE or step.order not in motions:
             continue
-        # in a moved frame the same places are written rounded anew
-        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else tolerances.rounding
+        # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
+        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * tolerances.rounding
         if clamping.surfacing.resurface_area == "inlay":
             yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
         else:
@@ -266,7 +269,7 @@ def _ridges(
     xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
     grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
-    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, OUTLINE)
+    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, ENGRAVE, OUTLINE)
     surfaced = {s.order: motions[s.order] for s in clamping.steps if s.operation not in later and s.order in motions}
     sim = simulate(clamping, surfaced, grid, tolerances, note=False)
     return measure_ridges(sim.top, grid, clamping.finished_surface, area)
