@@ -524,12 +524,10 @@ class _Reader:
 
 def _filled(column: tuple[str, ...], before: float, unit: float) -> tuple[NDArray[np.bool_], Floats]:
     """(given, values): which lines give the word, and (n + 1,) values in force, `before` first."""
-    texts = np.array(column)
-    given = texts != ""
-    values = np.empty(len(column) + 1)
-    values[0] = before
+    number = np.fromiter((float(text) if text else math.nan for text in column), float, len(column))
+    given = ~np.isnan(number)
+    values = np.concatenate([[before], number * unit])
     last = np.maximum.accumulate(np.concatenate([[0], np.where(given, np.arange(1, len(column) + 1), 0)]))
-    values[1:][given] = texts[given].astype(float) * unit
     return given, values[last]
 
 

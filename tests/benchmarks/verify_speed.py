@@ -32,6 +32,11 @@ def seconds(call: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
+def _timed(clamping: Clamping, texts: Texts, resolution: float) -> tuple[float, int]:
+    checked = verify(clamping, texts, resolution=resolution)
+    return checked.seconds, checked.cells
+
+
 def dilation_seconds(clamping: Clamping, resolution: float) -> float:
     """One map of the whole board, from a strip of it."""
     ball = next(s.cutter for s in clamping.steps if s.operation == SURFACE_FINISH)
@@ -55,15 +60,15 @@ def main(arguments: list[str]) -> int:
     lines = sum(text.count("\n") for text in texts.values())
     print(f"{'':28}{'seconds':>10}{'million cells':>15}{'dilation map':>15}{'ratio':>8}")
     for resolution in (0.2, 0.1, 0.05):
-        best = min((verify(clamping, texts, resolution=resolution) for _ in range(3)), key=lambda v: v.seconds)
+        best, cells = min(_timed(clamping, texts, resolution) for _ in range(3))
+        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         reference = dilation_seconds(clamping, resolution)
-        print(f"{f'whole clamping at {resolution:g} mm':28}{best.seconds:10.2f}{best.cells / 1e6:15.2f}"
-              f"{reference:15.1f}{reference / best.seconds:8.0f}")
+        print(f"{f'whole clamping at {resolution:g} mm':28}{best:10.2f}{cells / 1e6:15.2f}"
+              f"{reference:15.1f}{reference / best:8.0f}   {memory:.0f} MB so far")
     print(f"{f'reading {lines} lines':28}{seconds(lambda: [read_program(t) for t in texts.values()]):10.2f}")
     long = "G21 G90 G94 G17 G54\nG0 Z9\nM3 S9000\nG0 X0 Y0\nG1 F900 X1\n"
     long += "".join(f"X{k % 97}.{k % 10000:04d} Y{k % 53}.5\n" for k in range(100_000)) + "M5\nM30\n"
     print(f"{'reading 100000 plain lines':28}{min(seconds(lambda: read_program(long)) for _ in range(3)):10.2f}")
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     return 0
 
 
