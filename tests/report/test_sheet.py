@@ -104,7 +104,8 @@ def test_every_program_is_there_in_order_with_its_figures(page, built):
 def test_fret_table_is_the_report(page, built):
     cells = [e[2] for e in page.all("td") if "section" in e[3]]
     for fret in built.report["frets"]:
-        assert f"{fret['distance']:.3f}".rstrip("0") in cells
+        assert f"{fret['distance']:.3f}" in cells
+        assert f"{fret['bass'][0]:.3f}, {fret['bass'][1]:.3f}" in cells
     assert page.by_id("frets")[2].count("\n") == 0
 
 
@@ -137,7 +138,7 @@ def test_findings_are_told_first_and_escaped(built):
     report = {**built.report, "checks": {**built.report["checks"], "passed": False, "findings": [finding.__dict__]}}
     page = Page(setup_sheet(built.plan, built.programs, checked, report))
     assert not page.all("i")
-    assert "<i>line</i> 3: 5 < 6 & 7. stop" in page.by_id("findings")[2]
+    assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("findings")[2]
     verdict = next(e for e in page.elements if e[1].get("class", "").startswith("verdict"))
     assert "Do not cut" in verdict[2]
     assert verdict[1]["class"] == "verdict bad"

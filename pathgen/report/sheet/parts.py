@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathgen.markup import Child, Element, element
-from pathgen.units import INCH, format_length
+from pathgen.units import INCH, MM_PER, format_length
 
 e = element
 
@@ -48,6 +48,12 @@ def minutes(time: float) -> str:
 def feed(speed: float, units: str) -> str:
     """Mm per minute in words, in the job's units."""
     return f"{format_length(speed, units, decimals=1 if units == 'in' else 0)}/min"
+
+
+def fixed(mm: float, units: str, *, fine: bool = False) -> str:
+    """A length as a plain number of the unit with all its places, for columns: hundredths of a mm, or thousandths."""
+    places = {"mm": 2, "in": 3}[units] + fine
+    return f"{round(mm / MM_PER[units], places) + 0.0:.{places}f}"
 
 
 def length(mm: float, units: str) -> str:

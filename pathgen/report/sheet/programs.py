@@ -9,7 +9,7 @@ from pathgen.instructions import afterwards, before_start, cautions, check_by_ha
 from pathgen.markup import Element, element
 from pathgen.report.pictures import path_picture
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, facts, feed, length, minutes, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
 from pathgen.units import format_length
 
 e = element
@@ -36,7 +36,7 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
     low, high = points.min(axis=0), points.max(axis=0)
 
     def show(value: float) -> str:
-        return format_length(float(value), clamping.units, decimals=2).split()[0]
+        return fixed(float(value), clamping.units)
 
     return [
         f"{show(cuts[0, 0])}, {show(cuts[0, 1])}", f"{show(low[0])} to {show(high[0])}",

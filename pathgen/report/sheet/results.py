@@ -8,7 +8,7 @@ from pathgen.clamping import Clamping
 from pathgen.markup import Element, element
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
 from pathgen.report.pictures.sections import RISE, Section, least_under
-from pathgen.report.sheet.parts import chapter, figure, scrolling, table
+from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.units import format_length
 from pathgen.verify import Verification
 
@@ -53,8 +53,8 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
 def frets(clamping: Clamping, report: dict[str, Any]) -> Element:
     """Where every fret is, from the nut and at both edges."""
     rows = [
-        [str(f["fret"]), *(format_length(f["distance"], u).split()[0] for u in ("mm", "in")),
-         *(", ".join(format_length(v, clamping.units).split()[0] for v in f[side]) for side in ("bass", "treble"))]
+        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
+         *(", ".join(fixed(v, clamping.units, fine=True) for v in f[side]) for side in ("bass", "treble"))]
         for f in report["frets"]
     ]
     head = ["Fret", "From nut, mm", "From nut, in", f"Bass edge X, Y ({clamping.units})",
@@ -68,7 +68,8 @@ def findings(report: dict[str, Any]) -> Element:
     found = sorted(report["checks"]["findings"], key=lambda f: list(words).index(f["severity"]))
     items = [
         e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
-          f"Allowed: {f['allowed']}. " if f["allowed"] else None, f["remedy"], class_=f["severity"])
+          f"Allowed: {f['allowed']}. " if f["allowed"] else None, f"{f['remedy'][:1].upper()}{f['remedy'][1:]}.",
+          class_=f["severity"])
         for f in found
     ]
     items += [e("li", f"Left out of the drawing: {what}") for what in report["left_out"]]
