@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drawings import ball_end, flat_end, v_cutter
+from tests.drawings import ball_end, flat_end, v_cutter
 
 from pathgen.errors import CutterError
 from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed

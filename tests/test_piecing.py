@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from drawings import BOARD, ball_end, flat_end, mixed, ring, star
+from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 from shapely import MultiPolygon, Point, box
 
 from pathgen.errors import CutterError, JobError

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from drawings import BOARD, comb, flat_end, v_cutter
+from tests.drawings import BOARD, comb, flat_end, v_cutter
 from shapely import MultiPolygon, Point, box
 
 from pathgen.reach import narrowest_wall, plain_minutes, reach

@@ -15,7 +15,7 @@ import pathgen
 from tests.small_board import left_by_ball, moves, text_of
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "moth-three-colours.toml"
-GOLD, LEAF, PALE = "#d9a441", "#7fb48a", "#efe6d2"
+TAN, LEAF, PALE = "#b5762b", "#7fb48a", "#efe6d2"
 RADII = {"flat 3": 1.5, "flat 1": 0.5}
 EDGE = 0.03
 
@@ -27,10 +27,10 @@ def result():
 
 @pytest.fixture(scope="module")
 def drawn():
-    """Colours as drawn, on the board: page centre to X 190, Y 0."""
+    """Colours as drawn, on the board: page centre to X 200, Y 0."""
     art = pathgen.read_artwork(EXAMPLE.with_suffix(".svg"))
     return {
-        r.colour: shapely.affinity.translate(r.polygon, 190.0 - art.page[0] / 2, -art.page[1] / 2) for r in art.regions
+        r.colour: shapely.affinity.translate(r.polygon, 200.0 - art.page[0] / 2, -art.page[1] / 2) for r in art.regions
     }
 
 
@@ -68,7 +68,7 @@ def test_it_passes_and_is_flush(result):
 
 @pytest.mark.parametrize("nth", [0, 1])
 def test_no_wood_is_lost(result, nth):
-    for x in (150.3, 188.8, 231.1):
+    for x in (160.3, 198.8, 241.1):
         ys = np.arange(-18.0, 18.0, 0.01)
         first = left_by_ball(text_of(result, "surface-finish"), x, ys, radius=6.35)
         again = left_by_ball(text_of(result, "resurface", nth), x, ys, radius=6.35)
@@ -79,13 +79,13 @@ def test_no_wood_is_lost(result, nth):
 def test_every_visible_edge_is_where_it_is_drawn(result, drawn):
     first, second = opened(result, 0, 1.6), opened(result, 1, 1.4)
     visible = {
-        GOLD: (first - second) & drawn[GOLD].buffer(1.0), LEAF: (first - second) & drawn[LEAF].buffer(0.2),
+        TAN: (first - second) & drawn[TAN].buffer(1.0), LEAF: (first - second) & drawn[LEAF].buffer(0.2),
         PALE: second,
     }
-    # the gold is cut as drawn, with what runs on under the pale body and spots; what its cutters cannot reach of
+    # the tan is cut as drawn, with what runs on under the pale body and spots; what its cutters cannot reach of
     # that stays wood, and so does what they cannot reach of the others
-    under = shapely.union_all([drawn[GOLD], drawn[GOLD].buffer(0.3) & drawn[PALE]])
-    reach = {GOLD: reached(under) & drawn[GOLD], LEAF: reached(drawn[LEAF]), PALE: reached(drawn[PALE])}
+    under = shapely.union_all([drawn[TAN], drawn[TAN].buffer(0.3) & drawn[PALE]])
+    reach = {TAN: reached(under) & drawn[TAN], LEAF: reached(drawn[LEAF]), PALE: reached(drawn[PALE])}
     for colour, shape in visible.items():
         outside = shape - drawn[colour].buffer(EDGE)
         missing = reach[colour] - shape.buffer(EDGE)
@@ -100,7 +100,7 @@ def test_colours_of_one_stage_do_not_touch_and_the_report_says_so(result):
     assert first["touching"] == second["touching"] == []
     assert [a["colour"] for a in first["amounts"]] == first["colours"]
     ratios = {(r["colour"], r["against"]) for r in result.report["contrast"]}
-    assert {(GOLD, "bare wood"), (PALE, "finished wood"), (GOLD, PALE)} <= ratios
+    assert {(TAN, "bare wood"), (PALE, "finished wood"), (TAN, PALE)} <= ratios
 
 
 def test_fill_lies_over_the_surface_from_the_last_pocket_to_the_second_cut(result):
@@ -109,7 +109,7 @@ def test_fill_lies_over_the_surface_from_the_last_pocket_to_the_second_cut(resul
 
 
 def test_poured_together_they_are_reported_with_stages(tmp_path, drawn):
-    text = EXAMPLE.read_text().replace(f'colours = ["{GOLD}", "{LEAF}"]', f'colours = ["{GOLD}", "{LEAF}", "{PALE}"]')
+    text = EXAMPLE.read_text().replace(f'colours = ["{TAN}", "{LEAF}"]', f'colours = ["{TAN}", "{LEAF}", "{PALE}"]')
     text = text.replace("lap = 0.3 ", "lap = 0.0 ")
     start, end = text.index("[[inlay]]                      # second"), text.index("[resin]")
     (tmp_path / "job.toml").write_text(text[:start] + text[end:])
@@ -117,10 +117,10 @@ def test_poured_together_they_are_reported_with_stages(tmp_path, drawn):
     together = pathgen.build(pathgen.load_job(tmp_path / "job.toml"), resolution=0.3)
     (inlay,) = together.report["inlays"]
     (touch,) = inlay["touching"]
-    assert set(touch["colours"]) == {GOLD, PALE}
-    shared = (drawn[GOLD].boundary & drawn[PALE].buffer(0.001)).length
+    assert set(touch["colours"]) == {TAN, PALE}
+    shared = (drawn[TAN].boundary & drawn[PALE].buffer(0.001)).length
     # each end of a stretch may count 0.05 mm too far
     assert touch["length"] == pytest.approx(shared, abs=0.11 * touch["stretches"])
-    assert sorted(map(sorted, inlay["proposed_stages"])) == sorted([sorted([GOLD, LEAF]), [PALE]])
+    assert sorted(map(sorted, inlay["proposed_stages"])) == sorted([sorted([TAN, LEAF]), [PALE]])
     assert "colours-touch" in {f["code"] for f in together.report["checks"]["findings"]}
     assert together.passed

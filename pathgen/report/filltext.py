@@ -73,7 +73,8 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         )
     errors = report["shift_errors"]
     if lines and errors:
-        shift = format_length(errors["shift"], units)
+        shift = format_length(errors["shift"], "mm")
+        shift += f" ({format_length(errors['shift'], units)})" if units != "mm" else ""
         rows = [
             [row["direction"], f"{row['low'] * 1000:+.1f} um", f"{row['high'] * 1000:+.1f} um"]
             for row in errors["rows"]
@@ -121,7 +122,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if report["marks"]:
         places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in report["marks"]["places"])
-        lines += ["", f"Witness marks: {places}."]
+        lines += ["", f"Witness marks, measured on the board from the nut and the centre-line: {places}."]
     return lines
 
 
