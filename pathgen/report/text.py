@@ -57,7 +57,8 @@ def finding_lines(checks: dict[str, Any]) -> list[str]:
     lines = []
     for f in sorted(checks["findings"], key=lambda f: order[f["severity"]]):
         allowed = f" (allowed: {f['allowed']})" if f["allowed"] else ""
-        lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {f['remedy']}")
+        remedy = f["remedy"][:1].upper() + f["remedy"][1:]
+        lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {remedy}.")
     verdict = "Verified: the programs, read back and simulated, cut the part as asked."
     return lines + [verdict if checks["passed"] else "Not verified: these programs must not be cut."]
 
