@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.artwork.flatten import Floats, Ints, Polylines
+from pathgen.errors import ArtworkError
 
 Geometries = NDArray[Any]
 """Array of shapely geometries."""
@@ -17,8 +18,15 @@ Geometries = NDArray[Any]
 EMPTY = shapely.MultiPolygon()
 _CHUNK = 4_000_000
 
+_CROWD = 60
+"""Neighbours of an area above which looking for connected groups costs more than it saves."""
 
-def filled(lines: Polylines, rules: Sequence[str]) -> Geometries:
+
+MAX_CROSSINGS = 100_000
+"""Crossings of one outline or stroke with itself; a drawing with more is a scribble that no cutter could follow."""
+
+
+def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geometries:
     """The area inside each outline; open subpaths are closed (SVG 1.1, section 11.3).
 
     Parameters
@@ -27,10 +35,17 @@ def filled(lines: Polylines, rules: Sequence[str]) -> Geometries:
         The flattened subpaths of all outlines.
     rules : sequence of str
         "nonzero" or "evenodd" for each outline.
+    where : sequence of str
+        The element of each outline, for messages.
 
     Returns
     -------
     array of Polygon or MultiPolygon, one for each outline, valid, empty where nothing is enclosed
+
+    Raises
+    ------
+    ArtworkError
+        For an outline that crosses itself too often.
     """
     areas = np.full(len(rules), EMPTY, dtype=object)
     sizes = np.diff(lines.start)
@@ -48,9 +63,11 @@ def filled(lines: Polylines, rules: Sequence[str]) -> Geometries:
     areas[owner[first[alone]]] = polygons[first[alone]]
     for begin, end in zip(first[~alone], last[~alone], strict=True):
         members, rule = rings[begin:end], rules[owner[begin]]
+        _check_nesting(polygons[begin:end], where[owner[begin]])
         if valid[begin:end].all() and shapely.is_simple(shapely.multilinestrings(members)):
             areas[owner[begin]] = _nested(members, polygons[begin:end], rule)
         else:
+            check_tangle(_edges(members), where[owner[begin]])
             areas[owner[begin]] = _crossing(members, rule)
     return areas
 
@@ -62,7 +79,7 @@ def _is_inside(winding: Ints, rule: str) -> NDArray[np.bool_]:
 def _nested(rings: Geometries, polygons: Geometries, rule: str) -> Any:
     """The area of rings that neither cross nor touch: each lies wholly inside or outside each other."""
     points = shapely.get_point(rings, 0)
-    inner, outer = shapely.STRtree(polygons).query(points, predicate="within")
+    outer, inner = shapely.STRtree(points).query(polygons, predicate="contains")  # the polygon is prepared, so fast
     inner, outer = inner[inner != outer], outer[inner != outer]
     turn = np.where(shapely.is_ccw(rings), 1, -1)
     around = np.bincount(inner, turn[outer], len(rings)).astype(np.int64)
@@ -97,7 +114,41 @@ def _crossing(rings: Geometries, rule: str) -> Any:
     inside = _is_inside(_winding(points, rings), rule)
     if not inside.any():
         return EMPTY
-    return shapely.coverage_union_all(faces[inside]) if not inside.all() else shapely.coverage_union_all(faces)
+    return shapely.coverage_union_all(faces[inside])
+
+
+def _edges(rings: Geometries) -> Geometries:
+    coordinates, ring = shapely.get_coordinates(rings, return_index=True)
+    same = ring[1:] == ring[:-1]
+    lines: Geometries = shapely.linestrings(np.stack([coordinates[:-1][same], coordinates[1:][same]], axis=1))
+    return lines
+
+
+def _check_nesting(polygons: Geometries, where: str) -> None:
+    """Raise ArtworkError for an outline of so many rings in one another that sorting them out would take minutes."""
+    if len(polygons) < 300:
+        return
+    sample = polygons[:: len(polygons) // 100]
+    pairs = shapely.STRtree(polygons).query(sample).shape[1] / len(sample) * len(polygons)
+    if pairs > MAX_CROSSINGS * 2:
+        raise ArtworkError(
+            where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
+            remedy="break the path into separate shapes",
+        )
+
+
+def check_tangle(parts: Geometries, where: str) -> None:
+    """Raise ArtworkError when the parts of one outline meet one another too often, judged by a sample of them."""
+    count = len(parts)
+    if count < 400:
+        return
+    sample = parts[:: count // 200]
+    meetings = shapely.STRtree(parts).query(sample, predicate="intersects").shape[1] / len(sample) * count / 2
+    if meetings > MAX_CROSSINGS:
+        raise ArtworkError(
+            where, f"crosses itself about {meetings:.1g} times", allowed=f"{MAX_CROSSINGS} times",
+            remedy="simplify it, or break it into separate shapes",
+        )
 
 
 def _winding(points: Floats, rings: Geometries) -> Ints:
@@ -121,6 +172,18 @@ def _crossings(x: Floats, y: Floats, p: Floats, q: Floats) -> Ints:
     side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
     result: Ints = np.sum(up & (side > 0), axis=1) - np.sum(down & (side < 0), axis=1)
     return result
+
+
+def united(areas: Geometries) -> Any:
+    """The union of areas: by connected groups where they lie apart, at once where most lie on one another."""
+    if len(areas) == 0:
+        return EMPTY
+    if len(areas) == 1:
+        return areas[0]
+    sample = areas[:: -(-len(areas) // 50)]
+    crowd = shapely.STRtree(areas).query(sample, predicate="intersects").shape[1] / len(sample)
+    union = shapely.union_all(areas) if crowd > _CROWD else shapely.disjoint_subset_union_all(areas)
+    return areal(np.array([union], dtype=object))[0]
 
 
 def areal(geometries: Geometries) -> Geometries:

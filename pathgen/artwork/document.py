@@ -24,7 +24,7 @@ XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
 MAX_BYTES = 32_000_000
 MAX_DEPTH = 250
-MAX_ELEMENTS = 60_000
+MAX_ELEMENTS = 40_000
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import shapely
 
-from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, without_slivers
+from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
 from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.strokes import stroked
@@ -41,7 +41,7 @@ def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
     order = dict.fromkeys(colours)
     result = {}
     for colour in order:
-        area = without_slivers(_union(visible.get(colour, [])), tolerance * _SLIVER)
+        area = without_slivers(united(_array(visible.get(colour, []))), tolerance * _SLIVER)
         if not area.is_empty:
             result[colour] = area
     return result
@@ -54,7 +54,7 @@ def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
     if fills:
         chosen = [paints[i] for i in fills]
         lines = flatten([paint.curves for paint in chosen], [paint.matrix for paint in chosen], tolerance)
-        areas[fills] = filled(lines, [paint.rule for paint in chosen])
+        areas[fills] = filled(lines, [paint.rule for paint in chosen], [paint.where for paint in chosen])
     strokes = [i for i, paint in enumerate(paints) if paint.stroke is not None]
     if strokes:
         areas[strokes] = stroked([paints[i] for i in strokes], tolerance)
@@ -80,7 +80,7 @@ def _clipped(paints: Sequence[Paint], areas: Geometries, tolerance: float) -> Ge
 
 def _clip_area(clip: Clip, tolerance: float, known: dict[int, Any]) -> Any:
     if id(clip) not in known:
-        area = _union(_clipped(clip.shapes, paint_areas(clip.shapes, tolerance), tolerance))
+        area = united(_clipped(clip.shapes, paint_areas(clip.shapes, tolerance), tolerance))
         for limit in (clip.inner, clip.outer):
             if limit is not None:
                 area = _within(_clip_area(limit, tolerance, known), np.array([area], dtype=object))[0]
@@ -149,7 +149,7 @@ def _covers(kinds: Any, areas: Geometries) -> Any:
 def _minus(area: Any, above: Geometries) -> Any:
     """An area without those above it, taken off one by one while they are few."""
     if len(above) > 8:
-        above = shapely.get_parts(shapely.disjoint_subset_union_all(above))
+        above = shapely.get_parts(united(above))
         above = above[shapely.STRtree(above).query(area, predicate="intersects")]
     for other in above:
         area = shapely.difference(area, other)
@@ -170,12 +170,10 @@ def _layer(colour: str, area: Any) -> _Layer:
     return _Layer({colour: parts}, {colour: parts}, parts)
 
 
-def _union(areas: Sequence[Any] | Geometries) -> Any:
-    if len(areas) == 0:
-        return EMPTY
-    if len(areas) == 1:
-        return areas[0]
-    return areal(np.array([shapely.disjoint_subset_union_all(np.asarray(areas, dtype=object))], dtype=object))[0]
+def _array(areas: Sequence[Any]) -> Geometries:
+    array = np.empty(len(areas), dtype=object)
+    array[:] = areas
+    return array
 
 
 def _parts(area: Any) -> Geometries:
@@ -204,7 +202,7 @@ def _over(below: _Layer, above: _Layer) -> _Layer:
             cover = np.concatenate([some for other, some in above.whole.items() if other != colour])
         visible[colour] = _uncovered(parts, cover)
     return _Layer(
-        _joined(visible, above.visible), _joined(below.whole, above.whole), _merged(below.cover, above.cover)
+        _joined(visible, above.visible, _beside), _joined(below.whole, above.whole, _merged), _merged(below.cover, above.cover)
     )
 
 
@@ -224,11 +222,17 @@ def _uncovered(parts: Geometries, cover: Geometries) -> Geometries:
     return _parts(parts[~shapely.is_empty(parts)])
 
 
-def _joined(first: dict[str, Geometries], second: dict[str, Geometries]) -> dict[str, Geometries]:
+def _joined(
+    first: dict[str, Geometries], second: dict[str, Geometries], join: Callable[[Geometries, Geometries], Geometries]
+) -> dict[str, Geometries]:
     result = dict(first)
     for colour, parts in second.items():
-        result[colour] = _merged(result[colour], parts) if colour in result else parts
+        result[colour] = join(result[colour], parts) if colour in result else parts
     return result
+
+
+def _beside(first: Geometries, second: Geometries) -> Geometries:
+    return np.concatenate([first, second])
 
 
 def _merged(first: Geometries, second: Geometries) -> Geometries:
@@ -240,4 +244,4 @@ def _merged(first: Geometries, second: Geometries) -> Geometries:
     if not len(mine):
         return np.concatenate([first, second])
     rest = [np.delete(first, mine), np.delete(second, theirs)]
-    return np.concatenate([*rest, _parts(_union(np.concatenate([first[mine], second[theirs]])))])
+    return np.concatenate([*rest, _parts(united(np.concatenate([first[mine], second[theirs]])))])

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.areas import EMPTY, Geometries, areal
+from pathgen.artwork.areas import EMPTY, Geometries, check_tangle, united
 from pathgen.artwork.dashes import dashed
 from pathgen.artwork.flatten import MAX_TURN, Floats, Ints, Polylines, flatten
 from pathgen.artwork.scene import Paint, Stroke
@@ -50,25 +50,26 @@ def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
     lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
     pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
     rings = [*pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]
-    return _united(rings, len(paints))
+    return _united(rings, [paint.where for paint in paints])
 
 
 Rings = tuple[Geometries, Ints]
 """Polygons, and the paint that each belongs to."""
 
 
-def _united(rings: Sequence[Rings], count: int) -> Geometries:
+def _united(rings: Sequence[Rings], where: Sequence[str]) -> Geometries:
     polygons = np.concatenate([some for some, _ in rings])
     owner = np.concatenate([some for _, some in rings])
     order = np.argsort(owner, kind="stable")
     polygons, owner = polygons[order], owner[order]
     usable = shapely.is_valid(polygons) & (shapely.area(polygons) > 0)
     polygons, owner = polygons[usable], owner[usable]
-    areas = np.full(count, EMPTY, dtype=object)
+    areas = np.full(len(where), EMPTY, dtype=object)
     which, begin = np.unique(owner, return_index=True)
     for i, some in zip(which, np.split(polygons, begin[1:]), strict=True) if len(which) else ():
-        areas[i] = some[0] if len(some) == 1 else shapely.disjoint_subset_union_all(some)
-    return areal(areas)
+        check_tangle(some, where[i])
+        areas[i] = united(some)
+    return areas
 
 
 def _cleaned(lines: Polylines, near: Floats) -> Polylines:

@@ -12,8 +12,9 @@ from xml.etree.ElementTree import Element
 import cssselect2
 import tinycss2
 
-from pathgen.artwork.document import SVG, Document
+from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.values import PX_PER, Colour, Length, parse_colour, parse_length, parse_number
+from pathgen.errors import ArtworkError
 
 Style = dict[str, Any]
 """Computed values by property name."""
@@ -157,6 +158,8 @@ PROPERTIES = {**INHERITED, **OWN}
 INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
+_MAX_SELECTOR = 100
+_MAX_TESTS = 2_000_000
 _INVALID = object()
 _PLAIN = ""
 """Key under which a style keeps the style of its children without declarations."""
@@ -210,6 +213,15 @@ class Cascade:
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
+        try:
+            self._read_sheets()
+        except RecursionError:
+            raise ArtworkError(
+                f"{document.name}: style sheet", "nested too deep", remedy="simplify the style sheet"
+            ) from None
+
+    def _read_sheets(self) -> None:
+        document = self._document
         matcher = cssselect2.Matcher()
         count = 0
         for element in document.root.iter(f"{SVG}style"):
@@ -228,6 +240,9 @@ class Cascade:
                 count += self._at_rule(element, rule, matcher)
             elif rule.type == "qualified-rule":
                 declarations = _known(tinycss2.parse_blocks_contents(rule.content, skip_comments=True))
+                if _longest_selector(rule.prelude) > _MAX_SELECTOR:
+                    self.trouble.append((element, "a selector too long"))
+                    continue
                 try:
                     selectors = cssselect2.compile_selector_list(rule.prelude)
                 except cssselect2.SelectorError:
@@ -250,12 +265,26 @@ class Cascade:
         return 0
 
     def _match(self, matcher: cssselect2.Matcher) -> None:
+        if self._tests(matcher) > _MAX_TESTS:
+            raise ArtworkError(
+                f"{self._document.name}: style sheet", "too many rules for so many elements",
+                allowed=f"{_MAX_TESTS} rules tried in all", remedy="take unused rules out",
+            )
         for wrapper in cssselect2.ElementWrapper.from_xml_root(self._document.root).iter_subtree():
             matches = matcher.match(wrapper)
             if matches:
                 self._sheet[wrapper.etree_element] = [
                     d for _, _, pseudo, declarations in matches if pseudo is None for d in declarations
                 ]
+
+    def _tests(self, matcher: cssselect2.Matcher) -> int:
+        """How many rules will be tried in all: those of each element's id, classes and name, and the general ones."""
+        total = 0
+        for element in self._document.lines:
+            total += len(matcher.other_selectors) + len(matcher.id_selectors.get(element.get("id", ""), ()))
+            total += len(matcher.lower_local_name_selectors.get(local_name(element).lower(), ()))
+            total += sum(len(matcher.class_selectors.get(name, ())) for name in element.get("class", "").split())
+        return total
 
     def style(self, element: Element, parent: Style) -> Style:
         """The computed style of an element whose parent's is `parent`."""
@@ -308,6 +337,15 @@ class Cascade:
                         declared[name] = value
         self._known[element] = declared
         return declared
+
+
+def _longest_selector(prelude: Iterable[Any]) -> int:
+    """Tokens of the longest selector in a list."""
+    longest = length = 0
+    for token in prelude:
+        length = 0 if token == "," else length + 1
+        longest = max(longest, length)
+    return longest
 
 
 def _valid(name: str, text: str) -> bool:

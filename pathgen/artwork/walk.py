@@ -24,7 +24,7 @@ from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.errors import ArtworkError
 
 _FEATURE = re.compile(r"http://www\.w3\.org/(TR/SVG11/feature#|Graphics/SVG/feature/)|org\.w3c\.")
-MAX_VISITS = 60_000
+MAX_VISITS = 40_000
 """Elements met on the walk; one met again through another use counts again, so that uses of uses cannot explode."""
 
 MAX_CHAIN = 64
@@ -542,7 +542,7 @@ class Walker:
 
     def _clip_shapes(self, child: Element, around: _State, chain: tuple[Element, ...]) -> list[Paint]:
         """A shape in a clipPath, or a use of one (SVG 1.1, section 14.3.5: nothing else counts)."""
-        self._count_visit(child)
+        self._count_visit(child, 3)
         name = local_name(child)
         if name not in OUTLINES and name not in ("use", "text"):
             return []
@@ -610,7 +610,7 @@ class _Outliner:
         name = local_name(element)
         if name in OUTLINES:
             curves = self.walker._outline(element, state)
-            self.walker._count_visit(element, 4)
+            self.walker._count_visit(element, 8)
             if len(curves):
                 found.append(bounds(curves, state.matrix))
             return []
