@@ -6,6 +6,7 @@ import hashlib
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Iterator
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,33 +106,30 @@ def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
     """
     machine = clamping.to_machine(toolpath.points, step)
     columns = [_written(column, clamping) for column in machine.T]
-    feeds = _feeds(step, clamping)
+    kinds, feeds = toolpath.kinds.tolist(), _feeds(step, clamping)
     arcs = fitted_arcs(machine, toolpath.kinds, tolerance=ARC_TOLERANCE) if clamping.machine.arcs else {}
     lines: list[str] = []
-    at, last_word, last_feed = ["", "", columns[2][0]], "", ""
-    row = 0
-    while row < len(toolpath):
-        kind, arc = int(toolpath.kinds[row]), arcs.get(row)
-        word, axes = "G0" if kind == Move.RAPID else "G1", _axis_words(columns, row, at)
-        if arc is not None and (around := _arc_words(columns, at, arc, clamping)):
-            word, row = "G2" if arc.clockwise else "G3", arc.last
-            axes = _axis_words(columns, row, ["", "", at[2]]) + around
-        if axes:
-            fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
-            lines.append(" ".join([*([word] if word != last_word else []), *axes, *fed]))
-            last_word, last_feed, at = word, fed[0] if fed else last_feed, [column[row] for column in columns]
-            if step.operation == HOVER and kind == Move.PLUNGE:
-                lines.append("M0")  # over a mark: the machine waits until the maker has looked
-        row += 1
+    at, last_word, last_feed = ("", "", columns[2][0]), "", ""
+    rows = iter(enumerate(zip(kinds, *columns, strict=True)))
+    for row, (kind, *there) in rows:
+        word, arc = "G0" if kind == Move.RAPID else "G1", arcs.get(row)
+        around = _arc_words(columns, at, arc, clamping) if arc is not None else []
+        if arc is not None and around:
+            word, there = "G2" if arc.clockwise else "G3", [column[arc.last] for column in columns]
+            at = ("", "", at[2])
+            next(islice(rows, arc.last - row - 1, arc.last - row), None)
+        axes = [name + new for name, new, old in zip("XYZ", there, at, strict=True) if new != old]
+        if not axes:
+            continue
+        fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
+        lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
+        last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
+        if step.operation == HOVER and kind == Move.PLUNGE:
+            lines.append("M0")  # over a mark: the machine waits until the maker has looked
     return lines
 
 
-def _axis_words(columns: list[list[str]], row: int, at: list[str]) -> list[str]:
-    """X, Y and Z of a row where they differ from where the cutter stands."""
-    return [name + column[row] for name, column, there in zip("XYZ", columns, at, strict=True) if column[row] != there]
-
-
-def _arc_words(columns: list[list[str]], at: list[str], arc: Arc, clamping: Clamping) -> list[str]:
+def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping: Clamping) -> list[str]:
     """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
     x, y = float(at[0]), float(at[1])
     per = MM_PER[clamping.units]
@@ -154,7 +152,9 @@ def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
     """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
     places, per = DECIMALS[clamping.units], MM_PER[clamping.units]
     # + 0.0 turns a negative zero into a zero
-    return [_trimmed(f"{v:.{places}f}") for v in (np.round(mm / per, places) + 0.0).tolist()]
+    rounded = np.round(mm / per, places) + 0.0
+    shown = f"%.{places}f"
+    return [(shown % value).rstrip("0").rstrip(".") for value in rounded.tolist()]
 
 
 def _trimmed(number: str) -> str:
