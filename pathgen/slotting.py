@@ -26,7 +26,7 @@ PECKS = 4
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
@@ -53,7 +53,7 @@ def slotting(
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 

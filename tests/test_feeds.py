@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from tests.drawings import ball_end, flat_end, v_cutter
 
 from pathgen.errors import CutterError
 from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
+from tests.drawings import ball_end, flat_end, v_cutter
 
 
 @pytest.mark.parametrize(("diameter", "depth", "published"), [(0.5, 0.010, 0.140), (1.0, 0.1, 0.600)])

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 from shapely import MultiPolygon, Point, box
 
 from pathgen.errors import CutterError, JobError
 from pathgen.piecing import LetIn, let_in, misfits, rounded_both_ways
 from pathgen.pocketing import pocket
 from pathgen.toolpath import Move
+from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
 CUTTERS = (flat_end(3.0), flat_end(1.5))
 GAP = 0.04

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from tests.drawings import BOARD, comb, flat_end, v_cutter
 from shapely import MultiPolygon, Point, box
 
 from pathgen.reach import narrowest_wall, plain_minutes, reach
 from pathgen.toolpath import Move, Toolpath
+from tests.drawings import BOARD, comb, flat_end, v_cutter
 
 
 def test_share_and_details_of_a_comb() -> None:
