@@ -11,11 +11,11 @@ from pathgen.errors import PathgenError
 class Tolerances:
     """How exact a pocket is, mm."""
 
-    arc: float = 0.001
+    arc: float = 0.0005
     """Chords of the axis' path along the walls lie within this of the arcs that they stand for, in plan."""
     inner: float = 0.005
     """The same for the loops away from the wall, which touch nothing that stays."""
-    chord: float = 0.001
+    chord: float = 0.0005
     """A straight move between two points over the curve cuts at most this much deeper than asked."""
 
 
