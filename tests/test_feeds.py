@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from pathgen import load_job
 from pathgen.errors import CutterError
 from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
+from pathgen.plan import clamping_of
+from pathgen.report.feeding import feed_findings
 from tests.drawings import ball_end, flat_end, v_cutter
 
 
@@ -47,3 +52,14 @@ def test_feeds_outside_the_usual_are_warned_of_as_starting_points() -> None:
     assert "rubs" in slow and "starting point" in slow  # noqa: PT018
     assert "break" in fast and "starting point" in fast  # noqa: PT018
     assert any("plunge" in w for w in feed_warnings(flat_end(3.0, feed=2000.0, plunge=2500.0)))
+
+
+def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
+    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    assert feed_findings(clamping_of(load_job(example))) == []
+    (tmp_path / "fern-and-moth.svg").write_bytes(example.with_suffix(".svg").read_bytes())
+    (tmp_path / "job.toml").write_text(example.read_text().replace("feed = 600.0", "feed = 3000.0"))
+    (note,) = feed_findings(clamping_of(load_job(tmp_path / "job.toml")))
+    assert note.severity == "note"
+    assert note.where == "cutter flat 1"
+    assert "high" in note.got

@@ -12,6 +12,7 @@ import numpy as np
 from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
+from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_data, reach_of_plan
@@ -38,7 +39,7 @@ def report_data(
         "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, filling_findings(planned, checked)),
+        "checks": checks_data(checked, [*filling_findings(planned, checked), *feed_findings(planned.clamping)]),
     }
 
 
