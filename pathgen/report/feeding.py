@@ -29,7 +29,8 @@ def _note(clamping: Clamping, step: Step, low: float, high: float) -> Finding:
     word = "low: it may rub and burn" if cutter.feed < low else "high: small cutters break"
     return Finding(
         code="feed-unusual", severity="note", where=f"cutter {cutter.name}",
-        got=f"feed {cutter.feed / per:.4g} at {cutter.speed:.0f} rpm is {load / per:.2g} {clamping.units} a tooth, {word}",
+        got=f"feed {cutter.feed / per:.4g} at {cutter.speed:.0f} rpm is {load / per:.2g} {clamping.units} a tooth, "
+            f"{word}",
         allowed=f"{low / per:.0f} to {high / per:.0f} {clamping.units} per minute is usual in hardwood",
         remedy="a starting point only: the cutter maker's chart, your wood and your ears decide",
     )
