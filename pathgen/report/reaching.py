@@ -19,7 +19,7 @@ from pathgen.toolpath import Toolpath
 from pathgen.units import format_length
 
 DETAILS_IN_WORDS = 8
-"""Details listed in words for each colour; the data has them all."""
+"""Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
 
 def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
@@ -36,7 +36,7 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
             cutters=tuple(p.cutter.name for p in own), share=cuts[-1].opened.area / inlay.area.area,
             minutes=sum(p.minutes for p in own),
         )
-        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=())
+        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS)
         found.append(replace(one, sets=(used,)))
     return found
 
@@ -104,12 +104,13 @@ def _place(at: tuple[float, float], units: str) -> str:
 
 
 def _reach_of(
-    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None
+    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None,
+    most_details: int = 100,
 ) -> Reach:
     inlay = clamping.inlays[index]
     return reach(
         inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
-        minutes=partial(_minutes, clamping),
+        most_details=most_details, minutes=partial(_minutes, clamping),
     )
 
 
