@@ -24,7 +24,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
-    _refuse_foreign(folder)
+    refuse_foreign(folder)
     record = {name: _hash(text.encode()) for name, text in files.items()}
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
