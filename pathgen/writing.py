@@ -58,7 +58,8 @@ def read_folder(folder: Path) -> dict[str, str]:
     return texts
 
 
-def _refuse_foreign(folder: Path) -> None:
+def refuse_foreign(folder: Path) -> None:
+    """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
     if not folder.exists():
         return
     if not folder.is_dir():
