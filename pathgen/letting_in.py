@@ -63,7 +63,8 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
             x, y = shapely.get_coordinates(worst.representative_point())[0]
             x0, y0, x1, y1 = worst.bounds
             raise JobError(
-                where, f"the piece of {colour} does not go into its pocket in {len(wrong)} places, the largest near "
+                where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
+                f"{'s' if len(wrong) > 1 else ''}, the largest near "
                 f"X {x:.2f}, Y {y:.2f}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
                 allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap",
             )
