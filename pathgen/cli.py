@@ -90,7 +90,11 @@ def _bench_commands(commands: Any) -> None:
         commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
-    for command in (block, gauges):
+    cut_out = _command(
+        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        "pieces examples/boards/let-in-leaf.toml --out pieces/",
+    )
+    for command in (block, gauges, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -192,6 +196,13 @@ def _gauges(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _pieces(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_pieces
+    from pathgen.job import load_job
+
+    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ from pathgen.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
 from pathgen.surfacing import least_length
@@ -133,6 +134,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index),
+        **piece_data(planned, index),
     }
 
 
