@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
@@ -146,8 +147,10 @@ def _build(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
+    from pathgen.writing import refuse_foreign
 
     job = load_job(options.job)
+    refuse_foreign(Path(options.out))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell)
     if options.json:

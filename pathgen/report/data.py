@@ -16,7 +16,7 @@ from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
-from pathgen.report.reaching import reach_data, reach_of_plan
+from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
@@ -27,6 +27,10 @@ def report_data(
     strings: int = 6, side_dots: Sequence[int] = (),
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
+    reached = reach_of_plan(planned, programs)
+    more = [
+        *reach_findings(planned, reached), *filling_findings(planned, checked), *feed_findings(planned.clamping),
+    ]
     return {
         "title": planned.clamping.title,
         "units": "mm",
@@ -37,10 +41,10 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
-        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
+        "reach": [reach_data(one) for one in reached],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, [*filling_findings(planned, checked), *feed_findings(planned.clamping)]),
+        "checks": checks_data(checked, more),
     }
 
 
