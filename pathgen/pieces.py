@@ -122,7 +122,7 @@ def _header(clamping: Clamping, step: Step, one: LetIn, *, from_back: bool, minu
         "before pressing start:",
         "- Stick the stock down flat over its whole face with double-sided tape, on a spare board that may be cut "
         f"into, {side}. Nothing else holds a piece once it is cut round.",
-        "- Set X 0, Y 0 of the work offset at the stock's corner, its long side along X.",
+        f"- Set X 0, Y 0 of the work offset at the stock's corner, its side of {length} along X.",
         f"- Fit {step.cutter.name} and set Z 0 for it on the underside of the stock: touch off on its top and take off "
         f"its thickness as measured; it must be {thick}.",
         f"- This program cuts {through} below the stock, through the tape: see that the board under it may be cut.",

@@ -151,6 +151,24 @@ def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
     assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
 
 
+def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
+    # in a corner of angle a, a radius R leaves (R - r) (1 / sin(a / 2) - 1) more in a piece's way than r does, and
+    # (R^2 - r^2) (1 / tan(a / 2) - (pi - a) / 2) of area: 0.008 mm and 0.0024 mm2 here, too small to see
+    angle = np.radians(135.0)
+    assert 0.1 * (1 / np.sin(angle / 2) - 1) > 0.006
+    assert (0.6**2 - 0.5**2) * (1 / np.tan(angle / 2) - (np.pi - angle) / 2) < pathgen.plan.SMALLEST_PIECE / 2
+    turns = np.arange(8) * np.pi / 4
+    corners = " ".join(f"{22 + 8 * np.cos(t):.5f},{10 + 8 * np.sin(t):.5f}" for t in turns)
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
+    <polygon fill="#e3c98f" points="{corners}"/></svg>'''
+    new = EXAMPLE.read_text().split("[[cutter]]")[3].replace("flat 1", "flat 1.2").replace("= 1.0", "= 1.2")
+    made = plan(job_with(tmp_path, {
+        'cutters = ["flat 3", "flat 1"]': 'cutters = ["flat 3", "flat 1.2", "flat 1"]',
+        "[[inlay]]": f"[[cutter]]{new.split('[surface]')[0]}\n[[inlay]]",
+    }, art=art))
+    assert len(made.pockets[0][-1].toolpath) > 0
+
+
 def test_a_misfit_is_refused_with_its_place(job) -> None:
     made = plan(job)
     ((colour, one),), cuts = made.let_ins[0], made.pockets[0]
