@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.motion import Motion
+from pathgen.verify.opening import opens_outside
 from pathgen.verify.removal import Heights
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 
@@ -105,21 +106,23 @@ def _in_plan(
 
 
 def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
-    """Exact in plan: at full depth the cutter's axis must stay its own half-width inside the drawing."""
-    inlay = clamping.inlays[step.inlay or 0]
+    """Exact in plan: no move may open anything outside the drawing."""
+    inlay, surface = clamping.inlays[step.inlay or 0], clamping.board.surface
     low = np.minimum(motion.start[:, 2], motion.end[:, 2])
     middle = (motion.start + motion.end) / 2
     with np.errstate(invalid="ignore"):
-        below = clamping.board.surface.height(middle[:, 0], middle[:, 1]) - low
-        slack = 0.05 if step.cutter.shape != "flat-end" else inlay.depth - 0.001
-        rows = np.flatnonzero(motion.cutting & ~(below < inlay.depth - slack))
+        below = surface.height(middle[:, 0], middle[:, 1]) - low
+        rows = np.flatnonzero(motion.cutting & ~(below < 0.001))
     if not len(rows):
         return
-    half = float(step.cutter.half_width(inlay.depth))
-    allowed = inlay.area.buffer(tolerances.pocket_plan - half, quad_segs=32)
-    shapely.prepare(allowed)
-    lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
-    inside = shapely.covers(allowed, lines)
+    if step.cutter.shape == "flat-end":
+        allowed = inlay.area.buffer(tolerances.pocket_plan - step.cutter.radius, quad_segs=32)
+        shapely.prepare(allowed)
+        lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
+        inside = shapely.covers(allowed, lines)
+    else:
+        allowed = inlay.area.buffer(tolerances.pocket_plan, quad_segs=32)
+        inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)
     if not inside.all():
         i = int(rows[np.argmin(inside)])
         yield Finding(

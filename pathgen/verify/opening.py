@@ -1,0 +1,99 @@
+"""What moves of a round or pointed end open at the surface, exactly: also of moves that rise or sink."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.cutters import Cutter
+from pathgen.surface import Surface
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_PIECE = 0.5
+"""Longest piece (mm) of a move over which its depth below the curved surface is taken as even."""
+
+_BALL_PIECE = 0.05
+"""The same for the opening of a ball end, which does not grow in proportion to its depth."""
+
+_LEVEL = 1e-4
+"""Depths at both ends of a move that differ by less (mm) are one depth."""
+
+
+def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, allowed: shapely.Geometry) -> Mask:
+    """Which straight moves of a ball end or a v cutter open something of `surface` outside `allowed`.
+
+    Parameters
+    ----------
+    start, end : (n, 3) float array
+        Positions of the tip in the board's frame, mm.
+    allowed : shapely geometry
+        In plan, mm.
+
+    Returns
+    -------
+    (n,) bool array
+
+    A cone or a ball opens a disc; a move opens the hull of the discs at its ends while their radius changes evenly
+    between them. A cone's does over a plane; long moves are taken in pieces, those of a ball in short ones.
+    """
+    shapely.prepare(allowed)
+    rim = shapely.boundary(allowed)
+    a, radius_a = opened_discs(start, cutter, surface)
+    b, radius_b = opened_discs(end, cutter, surface)
+    ways = shapely.linestrings(np.stack([a, b], axis=1))
+    # the surface bulges above the straight way by s^2 / 8R: far less than a hundredth of the way in a move of use
+    most = np.maximum(radius_a, radius_b) + 0.01 * np.hypot(*(b - a).T)
+    clear = shapely.covers(allowed, ways) & (shapely.distance(rim, ways) >= most)
+    outside = np.zeros(len(start), bool)
+    close = np.flatnonzero(~clear)
+    if len(close):
+        first, last, owner = _in_pieces(start[close], end[close], cutter)
+        opened = _hulls(*opened_discs(first, cutter, surface), *opened_discs(last, cutter, surface))
+        np.logical_or.at(outside, close[owner], ~shapely.covers(allowed, opened))
+    return outside
+
+
+def opened_discs(tip: Floats, cutter: Cutter, surface: Surface) -> tuple[Floats, Floats]:
+    """(n, 2) middles and (n,) radii of the discs that the cutter opens with its tip at (n, 3) places; 0 for nothing.
+
+    Over the plane that touches the surface there, of gradient g: a cone of flank slope w, h deep, meets it in an
+    ellipse with the axis in one focus, e = g / w, half its length h / w / (1 - e^2), its middle e times that
+    uphill. A ball whose centre lies c above the plane meets it in a circle of radius sqrt(r^2 - c^2), c sin(slope) uphill. The disc is the one round the ellipse: at 5 degrees 0.4 % wide at most.
+    """
+    xy = tip[:, :2]
+    deep = np.maximum(surface.tip_height(cutter, xy[:, 0], xy[:, 1]) - tip[:, 2], 0.0)
+    normal = surface.normal(xy[:, 0], xy[:, 1])
+    uphill = -normal[:, :2]
+    if cutter.shape == "v":
+        eccentric = np.hypot(*uphill.T) / normal[:, 2] / cutter.wall_slope
+        half = deep / cutter.wall_slope / (1.0 - eccentric**2)
+        shift = uphill / normal[:, 2:] * (half / cutter.wall_slope)[:, None]
+    else:
+        centre = np.maximum(cutter.radius - deep * normal[:, 2], 0.0)
+        half = np.sqrt(cutter.radius**2 - centre**2)
+        shift = uphill * centre[:, None]
+    sunk = (half >= cutter.radius)[:, None]
+    return np.where(sunk, xy, xy + shift), np.where(deep > 0.0, np.minimum(half, cutter.radius), 0.0)
+
+
+def _in_pieces(start: Floats, end: Floats, cutter: Cutter) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    """Starts and ends of the pieces, and the move that each is of."""
+    run = end - start
+    rises = np.abs(run[:, 2]) > _LEVEL
+    longest = np.where(rises & (cutter.shape == "ball-end"), _BALL_PIECE, _PIECE)
+    count = np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / longest)).astype(np.intp)
+    owner = np.repeat(np.arange(len(run)), count)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    low, high = (place / count[owner])[:, None], ((place + 1) / count[owner])[:, None]
+    return start[owner] + low * run[owner], start[owner] + high * run[owner], owner
+
+
+def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[np.object_]:
+    """What is opened from one disc to the next; empty where nothing is."""
+    discs = np.stack([
+        shapely.buffer(shapely.points(middle), radius, quad_segs=32) for middle, radius in ((a, radius_a), (b, radius_b))
+    ], axis=1)
+    return np.asarray(shapely.convex_hull(np.array([shapely.geometrycollections(pair) for pair in discs], object)))
