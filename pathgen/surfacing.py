@@ -136,9 +136,10 @@ def resurfacing_runs(
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
-    Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`; over
-    the board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in. Past its
-    edges, where raw waste may stand higher, a run takes all that it meets. With no skim no lifted run touches the ridges of an earlier `last`.
+    Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
+    board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
+    edges, where raw waste may stand higher, a run takes all that it meets. With no skim no lifted run touches the
+    ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run

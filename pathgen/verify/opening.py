@@ -60,8 +60,9 @@ def opened_discs(tip: Floats, cutter: Cutter, surface: Surface) -> tuple[Floats,
     """(n, 2) middles and (n,) radii of the discs that the cutter opens with its tip at (n, 3) places; 0 for nothing.
 
     Over the plane that touches the surface there, of gradient g: a cone of flank slope w, h deep, meets it in an
-    ellipse with the axis in one focus, e = g / w, half its length h / w / (1 - e^2), its middle e times that
-    uphill. A ball whose centre lies c above the plane meets it in a circle of radius sqrt(r^2 - c^2), c sin(slope) uphill. The disc is the one round the ellipse: at 5 degrees 0.4 % wide at most.
+    ellipse with the axis in one focus, e = g / w, half its length h / w / (1 - e^2), its middle e times that uphill.
+    A ball whose centre lies c above the plane meets it in a circle of radius sqrt(r^2 - c^2), its middle
+    c sin(slope) uphill. The disc is the one round the ellipse: at 5 degrees 0.4 % wide at most.
     """
     xy = tip[:, :2]
     deep = np.maximum(surface.tip_height(cutter, xy[:, 0], xy[:, 1]) - tip[:, 2], 0.0)
@@ -94,6 +95,7 @@ def _in_pieces(start: Floats, end: Floats, cutter: Cutter) -> tuple[Floats, Floa
 def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[np.object_]:
     """What is opened from one disc to the next; empty where nothing is."""
     discs = np.stack([
-        shapely.buffer(shapely.points(middle), radius, quad_segs=32) for middle, radius in ((a, radius_a), (b, radius_b))
+        shapely.buffer(shapely.points(a), radius_a, quad_segs=32),
+        shapely.buffer(shapely.points(b), radius_b, quad_segs=32),
     ], axis=1)
     return np.asarray(shapely.convex_hull(np.array([shapely.geometrycollections(pair) for pair in discs], object)))
