@@ -7,13 +7,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from scipy.spatial import cKDTree
 
 import pathgen
 from pathgen.cutters import Cutter
+from pathgen.pocketing import PocketOptions
 from pathgen.surface import Surface
 from pathgen.verify import verify
+from pathgen.verify.findings import Tolerances as VerifyTolerances
 from pathgen.verify.opening import opens_outside
-from tests.small_board import built
+from tests.small_board import built, moves
 from tests.spoiling import Moves
 
 CUTTERS = """
@@ -53,6 +56,78 @@ def forbidden(result: pathgen.Build) -> list[str]:
     return [f["code"] for f in result.report["checks"]["findings"] if f["severity"] == "forbid"]
 
 
+def depths(result: pathgen.Build, at: np.ndarray) -> np.ndarray:
+    """(n,) depths below the surface at (n, 2) places that the feed moves of all pocket programs leave, sampled.
+
+    Places that no tip passes so near that it leaves them within 0.4 mm of its own height count as not cut.
+    """
+    clamping = result.plan.clamping
+    top = clamping.board.surface.height(*at.T)
+    floor, places = top.copy(), cKDTree(at)
+    for program in (p for p in result.programs if p.operation == "pocket"):
+        start, end, rapid = moves(program.text)
+        start, end = clamping.to_board(start[~rapid]), clamping.to_board(end[~rapid])
+        cutter = program.step.cutter
+        count = np.maximum(1, np.ceil(np.hypot(*(end - start)[:, :2].T) / 0.02)).astype(int)
+        owner = np.repeat(np.arange(len(count)), count)
+        share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[owner]
+        tips = start[owner] + share[:, None] * (end - start)[owner]
+        tips = tips[tips[:, 2] < top.max()]
+        reach = float(cutter.half_width(0.4))
+        for block in np.array_split(tips, 1 + len(tips) // 5000):
+            near = places.query_ball_point(block[:, :2], reach)
+            tip = np.repeat(np.arange(len(block)), [len(n) for n in near])
+            place = np.concatenate(near).astype(int)
+            away = np.minimum(np.hypot(*(at[place] - block[tip, :2]).T), reach)
+            np.minimum.at(floor, place, block[tip, 2] + cutter.profile(away))
+    return top - floor
+
+
+def floor_of(result: pathgen.Build, foot: float) -> np.ndarray:
+    """Places `foot` inside the drawing's edge, 0.09 mm apart."""
+    area = result.plan.clamping.inlays[0].area.buffer(-foot)
+    x0, y0, x1, y1 = area.bounds
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(x0, x1, 0.09), np.arange(y0, y1, 0.09)))
+    inside = shapely.contains_xy(area, x, y)
+    return np.column_stack([x, y])[inside]
+
+
+@pytest.mark.parametrize(("drawing", "cutters", "depth", "foot"), [
+    (DISC, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)), (DISC, '["vee"]', 1.4, 1.4 / np.sqrt(3.0)),
+    (COMB, '["flat", "vee"]', 0.8, 0.8 / np.sqrt(3.0)), (STAR, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)),
+    (DISC, '["round"]', 0.8, np.sqrt(0.96)), (STAR, '["round"]', 1.4, 1.0),
+], ids=["disc v", "disc v deep", "comb flat v", "star v", "disc ball", "star ball"])
+def test_floors_of_pointed_and_round_ends_are_within_a_ridge_of_their_depth(tmp_path, drawing, cutters, depth, foot):
+    """Past the foot of the wall, as wide as the cutter opens at that depth, the floor is to depth but for 0.1 mm."""
+    result = pocketed(tmp_path, drawing, cutters, depth)
+    assert not forbidden(result)
+    at = floor_of(result, foot + 0.03)
+    deep = depths(result, at)
+    assert len(at) > 50
+    assert deep.min() > depth - 0.1 - 0.005
+    assert deep.max() < depth + 0.004
+
+
+def test_a_floor_left_in_ridges_is_found(tmp_path):
+    """Every other loop of a v cutter in a disc left out: what lay between them stands."""
+    good = pocketed(tmp_path, DISC, '["vee"]', 0.8)
+    assert not forbidden(good)
+    texts = {p.file_name: p.text for p in good.programs}
+    name = next(name for name in texts if "vee" in name)
+    taken = Moves.of(texts[name])
+    middle = (taken.points[taken.cuts, :2].min(axis=0) + taken.points[taken.cuts, :2].max(axis=0)) / 2.0
+    out = np.hypot(*(taken.points[:, :2] - middle).T)
+    found = verify(
+        good.plan.clamping, texts | {name: taken.keep(~taken.cuts | (np.floor(out / 0.4) % 2 == 0)).text()},
+        resolution=0.1,
+    )
+    assert "pocket-too-shallow" in {f.code for f in found.findings}
+
+
+def test_maker_and_verifier_state_the_same_ridge():
+    assert PocketOptions().floor_ridge == VerifyTolerances().floor_ridge
+
+
 @pytest.mark.parametrize("cutters", ['["vee"]', '["flat", "vee"]'])
 @pytest.mark.parametrize("drawing", [TRIANGLE, STAR, COMB], ids=["triangle", "star", "comb"])
 def test_corners_sharpened_with_a_v_are_inside_the_drawing(tmp_path, drawing, cutters):
@@ -78,9 +153,9 @@ def test_a_corner_cut_past_its_walls_is_found(tmp_path):
     good = pocketed(tmp_path, TRIANGLE, '["flat", "vee"]', 0.8)
     texts = {p.file_name: p.text for p in good.programs}
     name = next(name for name in texts if "vee" in name)
-    moves = Moves.of(texts[name])
-    rising = np.flatnonzero(moves.cuts[1:] & moves.cuts[:-1] & (np.diff(moves.points[:, 2]) > 0.1)) + 1
-    moves.points[rising, :2] += 0.06 / np.sqrt(2.0)
+    taken = Moves.of(texts[name])
+    rising = np.flatnonzero(taken.cuts[1:] & taken.cuts[:-1] & (np.diff(taken.points[:, 2]) > 0.1)) + 1
+    taken.points[rising, :2] += 0.06 / np.sqrt(2.0)
     assert len(rising) >= 3
-    found = verify(good.plan.clamping, texts | {name: moves.text()}, resolution=0.1)
+    found = verify(good.plan.clamping, texts | {name: taken.text()}, resolution=0.1)
     assert "pocket-wall-overcut" in {f.code for f in found.findings}

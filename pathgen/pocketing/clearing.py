@@ -7,14 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.openings import Shapes, eroded, polygons, simpler, whole
+from pathgen.pocketing.openings import Shapes, eroded, polygons, quad_segments, simpler, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _MISSED = 1e-4
-"""Area (mm2) of a missed place that is worth a path of its own."""
+"""Area (mm2) of a missed place that is worth a path of its own; less for fine ends, a tenth of their reach squared."""
+
+_ROUND = 0.0005
+"""How far (mm) chords may lie inside what a loop sweeps."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -46,18 +50,24 @@ class Nest:
         return root
 
 
-def nest(axis_region: Shapes, *, first: float | Floats, spacing: float, tolerance: float) -> Nest:
+def nest(
+    axis_region: Shapes, *, first: float | Floats, spacing: float, tolerance: float, only: Shapes | None = None
+) -> Nest:
     """Regions inside `axis_region` (polygons): the first `first` inside its outline, the rest `spacing` apart.
 
-    `first` is one distance or one for each polygon, mm.
+    `first` is one distance or one for each polygon, mm. With `only`, one shape for each polygon, regions inside it
+    that do not meet its shape are left out.
     """
     areas, levels, parents = [axis_region], [np.zeros(len(axis_region), np.intp)], [np.full(len(axis_region), -1)]
-    current, start = axis_region, 0
+    current, start, root = axis_region, 0, np.arange(len(axis_region))
     inset: float | Floats = first
     while len(current):
         inner = simpler(eroded(current, inset, tolerance), tolerance)
         parts, owner = shapely.get_parts(inner, return_index=True)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
+        if only is not None:
+            real &= shapely.intersects(only[root[owner]], parts)
+        root = root[owner[real]]
         current, owner = parts[real], owner[real] + start
         start += len(areas[-1])
         areas.append(current)
@@ -78,37 +88,44 @@ class Pieces:
     closed : (m,) bool array
     node : (m,) int array
         The region of the nest that each belongs to.
+    outline : (m,) bool array
+        Outlines of that region, and parts of them; False for paths through what loops miss.
     """
 
     line: list[Floats]
     closed: NDArray[np.bool_]
     node: Ints
+    outline: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.line)
 
 
-def pieces(nested: Nest, *, half_width: float, spacing: float) -> Pieces:
+def pieces(nested: Nest, *, half_width: float, spacing: float, only: Shapes | None = None) -> Pieces:
     """Outlines of the nest's regions.
 
     Outlines run counter-clockwise and holes clockwise, so that a spindle turning clockwise climb-cuts. Every
     place in a region lies within one spacing of its outline or in the next region. So loops up to a half-width
-    apart leave nothing uncut; what wider ones miss, in sharp corners and narrow middles, gets loops of its own.
+    apart leave nothing uncut, or no floor unfinished when `half_width` is what one leaves finished; what wider ones
+    miss, in sharp corners and narrow middles, gets loops of its own: all of it, or what lies in `only`.
     """
     areas = shapely.orient_polygons(nested.area)
     rings, node = shapely.get_rings(areas, return_index=True)
+    outline = np.ones(len(rings), bool)
     if spacing > half_width and len(rings):
-        extra, extra_node = _missed(nested, rings, half_width)
+        wanted = whole(nested.area[nested.level == 0]) if only is None else shapely.union_all(np.unique(only))
+        extra, extra_node = _missed(nested, rings, half_width, wanted)
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
+        outline = np.concatenate([outline, np.zeros(len(extra), bool)])
     corners, ring = shapely.get_coordinates(rings, return_index=True)
     lines: Shapes = shapely.linestrings(corners, indices=ring) if len(rings) else np.empty(0, object)
-    return _as_pieces(lines, node)
+    return _as_pieces(lines, node, outline)
 
 
-def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: float) -> Pieces:
+def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: Floats) -> Pieces:
     """The parts of pieces inside `needed` that cut something of `rest`: one of each for each region of the nest."""
     lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
-    node = cut.node
+    node, outline = cut.node, cut.outline
     shapely.prepare(needed)
     inside = shapely.covers(needed[node], lines)
     crossing = ~inside & shapely.intersects(needed[node], lines)
@@ -118,23 +135,24 @@ def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: float) -> Pie
     )
     real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
     lines = np.concatenate([lines[inside], parts[real]])
-    node = np.concatenate([node[inside], node[crossing][owner[real]]])
+    node, outline = (np.concatenate([of[inside], of[crossing][owner[real]]]) for of in (node, outline))
     shapely.prepare(rest)
-    reaches = shapely.dwithin(rest[node], lines, half_width - 0.002)
-    return _as_pieces(lines[reaches], node[reaches])
+    reaches = shapely.dwithin(rest[node], lines, half_width[node] - 0.002)
+    return _as_pieces(lines[reaches], node[reaches], outline[reaches])
 
 
-def _as_pieces(lines: Shapes, node: Ints) -> Pieces:
+def _as_pieces(lines: Shapes, node: Ints, outline: NDArray[np.bool_]) -> Pieces:
     coordinates, index = shapely.get_coordinates(lines, return_index=True)
     split = np.split(coordinates, np.flatnonzero(np.diff(index)) + 1) if len(lines) else []
-    return Pieces(line=split, closed=shapely.is_closed(lines), node=node)
+    return Pieces(line=split, closed=shapely.is_closed(lines), node=node, outline=outline)
 
 
-def _missed(nested: Nest, rings: Shapes, half_width: float) -> tuple[Shapes, Ints]:
-    """Outlines of what loops leave uncut between them, and the innermost region that each lies in."""
-    swept = shapely.union_all(shapely.buffer(rings, half_width - 0.001, quad_segs=32))
-    parts = polygons(shapely.difference(whole(nested.area[nested.level == 0]), swept))
-    parts = parts[shapely.area(parts) > _MISSED]
+def _missed(nested: Nest, rings: Shapes, half_width: float, wanted: BaseGeometry) -> tuple[Shapes, Ints]:
+    """Outlines of what loops leave uncut of `wanted`, and the innermost region that each lies in."""
+    segments = quad_segments(half_width, _ROUND)
+    swept = shapely.union_all(shapely.buffer(rings, half_width - 0.001, quad_segs=segments))
+    parts = polygons(shapely.difference(wanted, swept))
+    parts = parts[shapely.area(parts) > min(_MISSED, (half_width / 10.0) ** 2)]
     if not len(parts):
         return np.empty(0, object), np.empty(0, np.intp)
     tree = shapely.STRtree(nested.area)
@@ -144,5 +162,6 @@ def _missed(nested: Nest, rings: Shapes, half_width: float) -> tuple[Shapes, Int
     innermost = np.zeros(len(parts), np.intp)
     at = nested.level[node] == deepest[part]
     innermost[part[at]] = node[at]
-    return shapely.get_exterior_ring(shapely.orient_polygons(parts)), innermost
+    found, owner = shapely.get_rings(shapely.orient_polygons(parts), return_index=True)
+    return found, innermost[owner]
 

@@ -9,16 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.cutters import Cutter
 from pathgen.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
+from pathgen.pocketing.floors import spacing, unfinished
 from pathgen.pocketing.linking import FreeWays, begun_on_a_straight, inside_out, leads, tour, way_in
 from pathgen.pocketing.openings import Opening, Shapes, polygons
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
-from pathgen.scallop import scallop_height
-from pathgen.surface import Surface
 from pathgen.toolpath import Move
 
 Floats = NDArray[np.float64]
@@ -35,31 +33,9 @@ def layer_depths(cutter: Cutter, depth: float) -> Floats:
     return depth * np.arange(1, layers + 1) / layers
 
 
-def spacing(one: Opening) -> float:
-    """Distance between loops, mm: the cutter's stepover of the width that it opens, at most 95 % of it."""
-    return min(one.cutter.stepover, 0.95) * 2.0 * one.half_width
-
-
-def steepest(surface: Surface, region: BaseGeometry) -> float:
-    """The steepest slope of the surface over the region's bounding box."""
-    if region.is_empty:
-        return 0.0
-    x0, y0, x1, y1 = region.bounds
-    return float(surface.slope([x0, x0, x1, x1], [y0, y1, y0, y1]).max())
-
-
-def floor_ridge(one: Opening, slope: float) -> float:
-    """How far the floor stands at most above the depth asked for, mm.
-
-    Between the loops of a ball end or a v cutter stands a ridge. A flat end rests on its uphill side: along a wall
-    that faces uphill its downhill side hangs higher than asked, by its diameter times the slope.
-    """
-    step = spacing(one)
-    if one.cutter.shape == "ball-end":
-        return float(scallop_height(min(step, 1.999 * one.cutter.radius), one.cutter.radius))
-    if one.cutter.shape == "v":
-        return step / 2.0 * one.cutter.wall_slope
-    return min(one.cutter.diameter * slope, one.depth)
+def allowance_for(one: Opening, options: PocketOptions) -> float:
+    """What is left on the walls for a finishing pass, mm: a shaving for the cutter, a twentieth of it at most."""
+    return min(options.allowance, one.cutter.diameter / 20.0)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -105,24 +81,31 @@ def cleared(
     trace: Trace,
     options: PocketOptions,
     tolerance: Tolerances,
+    *,
+    finished: float,
 ) -> None:
-    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part)."""
-    step, needed = spacing(one), None
+    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
+
+    One pass brings the floor to depth as far as `finished` on both sides.
+    """
+    step, needed = spacing(one, finished), None
+    floor = unfinished(one, axis, rest)
     areas, part = shapely.get_parts(axis, return_index=True)
-    ways = FreeWays(area=areas)
-    first = np.full(len(areas), options.allowance or step)
+    allowance = min(allowance_for(one, options) or step, step)
+    first = np.full(len(areas), allowance)
     if not shapely.is_empty(opened).all():
         needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
         keep = shapely.intersects(needed[part], areas)
         areas, part = areas[keep], part[keep]
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
-        first = np.where(shapely.covers(needed[part], areas), options.allowance or step, step)
-    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner)
+        first = np.where(shapely.covers(needed[part], areas), allowance, step)
+    floor_only = floor[part] if needed is not None and one.cutter.shape != "flat-end" else None
+    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner, only=floor_only)
     part = part[nested.root]
-    cut = pieces(nested, half_width=one.half_width, spacing=step)
+    cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     ways = FreeWays(area=nested.area)
     if needed is not None:
-        cut = clipped(cut, needed[part], rest[part], one.half_width)
+        cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
         through_air = shapely.buffer(opened, -(one.half_width + 0.02), quad_segs=8)
         longest = one.cutter.feed / 60.0 * _HOP_SECONDS
         ways = FreeWays(area=nested.area, near=needed[part], open=through_air[part], longest=longest)
@@ -130,6 +113,19 @@ def cleared(
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
         plan = _planned(nested, cut, place, one, options, ways)
         _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
+
+
+def _of_use(
+    cut: Pieces, nested: Nest, one: Opening, needed: Shapes, rest: Shapes, floor: Shapes, finished: float
+) -> Pieces:
+    """What later cutters need of the pieces: along walls what opens something, inside what brings floor to depth."""
+    if one.cutter.shape == "flat-end":
+        return clipped(cut, needed, rest, np.full(len(nested), one.half_width))
+    wall = nested.level == 0
+    return clipped(
+        cut, np.where(wall, needed, shapely.buffer(floor, finished, quad_segs=8)), np.where(wall, rest, floor),
+        np.where(wall, one.half_width, finished),
+    )
 
 
 def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
@@ -147,7 +143,7 @@ def _planned(
     middles = np.array([np.mean([cut.line[k][0] for k in group], axis=0) for group in members])
     has_inner = np.zeros(len(nested), bool)
     has_inner[nested.parent[nested.parent >= 0]] = True
-    wall = (nested.level[cut.node] == 0) & has_inner[cut.node] & cut.closed
+    wall = (nested.level[cut.node] == 0) & has_inner[cut.node] & cut.closed & cut.outline
     here = np.array([float(middles[:, 0].min()), float(middles[:, 1].min())])
     order: list[int] = []
     lines: list[Floats] = []
@@ -171,10 +167,11 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     """Regions all of whose wall has been cleared to the allowance, so that it can be finished in one pass."""
     thin = np.zeros(len(nested), bool)
     inner = nested.parent[nested.level == 1]
-    if not options.allowance or not len(inner):
+    allowance = allowance_for(one, options)
+    if not allowance or not len(inner):
         return thin
     # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall
-    wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * options.allowance, quad_segs=8)
+    wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * allowance, quad_segs=8)
     owners, start = np.unique(inner, return_index=True)
     covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
     thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-6

@@ -14,8 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing.corners import sharpened
+from pathgen.pocketing.floors import finished_half_width, ridge_left, steepest
 from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
-from pathgen.pocketing.places import cleared, floor_ridge, steepest
+from pathgen.pocketing.places import cleared
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
@@ -72,6 +73,7 @@ def pocket(
     safe_z: float,
     tolerance: Tolerances | None = None,
     allowance: float = 0.1,
+    floor_ridge: float = 0.1,
     smallest: float = 0.05,
     overlap: float = 0.1,
     local_clear: float | None = 2.0,
@@ -97,6 +99,9 @@ def pocket(
         Left out: the defaults.
     allowance : float
         What clearing leaves on the walls for a finishing pass, mm; 0 for none.
+    floor_ridge : float
+        How high a ball end or a v cutter may leave the floor above `depth` between its loops, mm: the smaller, the
+        closer they lie. Flat ends leave no such ridges.
     smallest : float
         Pieces of less area (mm2) that a later cutter could still open are skipped.
     overlap : float
@@ -119,11 +124,13 @@ def pocket(
         When the depth is beyond a cutter's flute, or no cutter goes in anywhere.
     """
     tolerance = tolerance or Tolerances()
-    options = PocketOptions(allowance=allowance, smallest=smallest, overlap=overlap, local_clear=local_clear)
+    options = PocketOptions(
+        allowance=allowance, floor_ridge=floor_ridge, smallest=smallest, overlap=overlap, local_clear=local_clear
+    )
     region = cleaned(region)
     parts = polygons(region)
-    openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
     slope = steepest(surface, region)
+    openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     cuts: list[PocketCut] = []
     for number, one in enumerate(openings, start=1):
@@ -132,11 +139,14 @@ def pocket(
             tolerance=tolerance, keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
-        skipped = _cut_by(one, trace, parts, opened, options, tolerance, corners=corners)
+        skipped = _cut_by(
+            one, trace, parts, opened, options, tolerance, corners=corners,
+            finished=finished_half_width(one, slope, floor_ridge),
+        )
         path = trace.toolpath()
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
-            ridge=floor_ridge(one, slope) if len(path) else 0.0,
+            ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, parts, path, slope, where),
         ))
     if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
@@ -153,8 +163,11 @@ def _cut_by(
     tolerance: Tolerances,
     *,
     corners: bool,
+    finished: float,
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
+
+    One pass brings the floor to depth as far as `finished` on both sides.
 
     Returns the area of what it could open but is too small to matter.
     """
@@ -165,7 +178,7 @@ def _cut_by(
     else:
         rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
-        cleared(one, axis, rest, opened, trace, options, tolerance)
+        cleared(one, axis, rest, opened, trace, options, tolerance, finished=finished)
         some = ~shapely.is_empty(rest)
         opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], _wider(rest[some], 5 * _FILM)))
     if corners:

@@ -25,6 +25,8 @@ class PocketOptions:
 
     allowance: float = 0.1
     """What clearing leaves on the walls for the finishing pass; 0 for no finishing pass."""
+    floor_ridge: float = 0.1
+    """How high a ball end or a v cutter may leave the floor above the depth asked for, between its loops."""
     smallest: float = 0.05
     """Area of the smallest piece worth cutting once a larger cutter has been there."""
     overlap: float = 0.1
@@ -42,3 +44,5 @@ class PocketOptions:
         for name in ("allowance", "smallest", "overlap"):
             if not 0.0 <= getattr(self, name) < float("inf"):
                 raise PathgenError("pocket", f"{name} {getattr(self, name)}", allowed="0 or more, and finite")
+        if not 0.0 < self.floor_ridge < float("inf"):
+            raise PathgenError("pocket", f"floor_ridge {self.floor_ridge}", allowed="above 0, and finite")

@@ -43,6 +43,8 @@ class Tolerances:
     """Pocket floor below its depth."""
     pocket_shallow: float = 0.02
     """Pocket floor above its depth, beyond the stair that the cutter's own shape leaves."""
+    floor_ridge: float = 0.1
+    """Ridges that ball ends and v cutters may leave on the floor of a pocket."""
     slot_line: float = 0.002
     """Slot walls off their place in plan."""
     slot_depth: float = 0.004

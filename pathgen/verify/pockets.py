@@ -171,12 +171,13 @@ def _too_shallow(
     off: Heights, opened: Mask, poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping,
     tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
-    """Higher than the stair that the cutters' own shape leaves on a slope."""
+    """Higher than the stair that flat ends leave on a slope, and the ridges that the others may leave."""
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    reach, widest = reachable(clamping, poured.inlay, steps), _widest(steps)
-    floor = reach.buffer(-(_wall(clamping, poured.inlay, steps) + 1.5 * tolerances.pocket_plan))
+    widest = _widest(steps)
+    floor = shapely.union_all([own for _, own in _floors(clamping, poured.inlay, steps)])
+    floor = floor.buffer(-1.5 * tolerances.pocket_plan)
     slope = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys[:, None])
-    ridge = max((float(s.cutter.profile(s.cutter.stepover * s.cutter.radius)) for s in steps), default=0.0)
+    ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope; away from walls its next pass can
     for area, stair in ((floor, widest), (floor.buffer(-widest), 1.2 * share * widest)):
@@ -190,7 +191,7 @@ def _too_shallow(
                 code="pocket-too-shallow", severity="forbid",
                 where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
                 got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
-                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for the steps of the cutter",
+                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for steps and ridges",
                 remedy="make the programs again from the job",
             )
             return
@@ -201,13 +202,9 @@ def _nowhere_deep(
 ) -> Iterator[Finding]:
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    earlier: shapely.Geometry = shapely.Polygon()
-    wall = _wall(clamping, poured.inlay, steps)
-    for step in sorted(steps, key=lambda s: s.order):
-        half = float(step.cutter.half_width(inlay.depth))
-        reach = inlay.area.buffer(-half, quad_segs=32).buffer(half, quad_segs=32)
-        inset = 1.5 * tolerances.pocket_plan
-        for piece in shapely.get_parts(reach.difference(earlier.buffer(inset)).buffer(-(wall + inset))):
+    inset = 1.5 * tolerances.pocket_plan
+    for step, floor in _floors(clamping, poured.inlay, steps):
+        for piece in shapely.get_parts(floor.buffer(-2 * inset)):
             window = part.window(piece.bounds)
             cells = off[window][part.part(window).covered(piece)]
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
@@ -220,13 +217,21 @@ def _nowhere_deep(
                     remedy="make the programs again from the job",
                 )
                 return
+
+
+def _floors(clamping: Clamping, inlay: int, steps: list[Step]) -> Iterator[tuple[Step, shapely.Geometry]]:
+    """Each step with the floor that is its own: all that a flat end opens, and not the foot of the others' walls.
+
+    What an earlier step opened is that step's floor, or the foot of its wall.
+    """
+    shape, depth = clamping.inlays[inlay], clamping.inlays[inlay].depth
+    earlier: shapely.Geometry = shapely.Polygon()
+    for step in sorted(steps, key=lambda s: s.order):
+        half = float(step.cutter.half_width(depth))
+        axis = shape.area.buffer(-half, quad_segs=32)
+        reach = axis.buffer(half, quad_segs=32)
+        yield step, (reach if step.cutter.shape == "flat-end" else axis).difference(earlier)
         earlier = earlier.union(reach)
-
-
-def _wall(clamping: Clamping, inlay: int, steps: list[Step]) -> float:
-    """How far from the edge the floor is still the slope of a wall, mm: 0 for flat ends."""
-    depth = clamping.inlays[inlay].depth
-    return max((float(s.cutter.half_width(depth)) for s in steps if s.cutter.shape != "flat-end"), default=0.0)
 
 
 def _widest(steps: list[Step]) -> float:
