@@ -205,3 +205,15 @@ def test_points_inside_a_shape(seed):
     grid = Grid(np.sort(rng.uniform(-9, 9, 50)), np.sort(rng.uniform(-9, 9, 40)))
     x, y = np.meshgrid(grid.xs, grid.ys)
     np.testing.assert_array_equal(grid.covered(shape), shapely.contains_xy(shape, x, y))
+
+
+@pytest.mark.parametrize(("diameter", "noted"), [(1.0, True), (4.0, False)])
+def test_what_is_a_shaving_goes_by_the_cutter(diameter, noted):
+    """A strip 0.22 mm wide and 2 mm high is taken by a 4 mm cutter as a shaving, by a 1 mm one as a cut."""
+    xs, ys = np.arange(0.0, 12.0, 0.02), np.arange(0.0, 8.0, 0.02)
+    material = blank(xs, ys, top=6.0)
+    material.top[ys < 4.0] = 4.0
+    cutter = Cutter(name="c", shape="flat-end", diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1)
+    y = 4.22 - diameter / 2
+    taken = material.cut(motion([(3.0, y, 4.0), (9.0, y, 4.0)]), cutter, note_deeper=1.0)
+    assert (taken.cut.depth > 1.0) is noted

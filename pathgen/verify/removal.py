@@ -33,7 +33,8 @@ _TILE = 32  # points along each side
 _TOGETHER = 512  # moves whose envelopes are kept at once
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _NOTHING = np.empty((0, 0), np.float32)
-_SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall
+_SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall, of large cutters
+_SHAVING_SHARE = 0.15  # of the diameter: the same for small ones
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
@@ -145,8 +146,9 @@ class _Cutting:
         self.highest = self.ceiling.highest
         self.taken = Taken()
         # points to each side that a cut spans and a shaving does not, never more than half the cutter
-        spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else _SHAVING
-        self._shaving = max(1, min(math.ceil(_SHAVING / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1))
+        thickest = min(_SHAVING, _SHAVING_SHARE * cutter.diameter)
+        spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else thickest
+        self._shaving = max(1, min(math.ceil(thickest / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1))
 
     def run(self) -> Taken:
         passes = passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius)
