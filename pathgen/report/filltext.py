@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
 from pathgen.units import format_length
 
@@ -17,7 +18,7 @@ def fill_lines(report: dict[str, Any], units: str) -> list[str]:
         ("The second cut", _second_cut_lines(report, units)),
         ("Colours before cutting", _contrast_lines(report["contrast"])),
         ("Where zero comes from", _reference_lines(report, units)),
-        ("Work that moved", _moved_lines(report["moved"], units)),
+        ("Work that moved", moved_lines(report["moved"], units)),
     ]
     return [line for head, lines in parts if lines for line in ["", head, "", *lines]]
 
@@ -123,24 +124,8 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     if report["marks"]:
         places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in report["marks"]["places"])
         lines += ["", f"Witness marks, measured on the board from the nut and the centre-line: {places}."]
+        lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
     return lines
-
-
-def _moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
-    if moved is None:
-        return []
-    shift = ", ".join(
-        f"{format_length(v, units, decimals={'mm': 3, 'in': 4}[units])} {way}"
-        for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
-    )
-    left = ", ".join(
-        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
-    )
-    return [
-        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
-        f"{moved['turn']:.3f} degrees and tilted by {moved['tilt_along']:.3f} degrees along and "
-        f"{moved['tilt_across']:.3f} across. Left over at the marks: {left}.",
-    ]
 
 
 def _span(pair: Sequence[float], units: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
+from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.units import format_length
 
@@ -60,13 +61,14 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
     marks = report["marks"]
-    places = "; ".join(_place(x, y, units) for x, y in marks["places"]) if marks else ""
+    words = [f"The witness marks in the waste are at {'; '.join(_place(x, y, units) for x, y in marks['places'])}.",
+             f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
                "at the board's edge comes out wrong by as much as this:"),
         table(["Moved", "Lowest", "Highest"], rows),
-        e("p", f"The witness marks in the waste are at {places}.") if places else None,
+        *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
     )
 
 
