@@ -7,10 +7,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.surface import Surface
+
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
 
 MM3_PER_ML = 1000.0
+
+MOST_OVERFILL = 3.0
+"""More fill than this above the surface is no workshop's, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +83,18 @@ class SecondCut:
     fill: float
     depth_left: tuple[float, float]
     """Least and greatest depth of the inlay that remains."""
+
+
+def fall_under(area: BaseGeometry, surface: Surface) -> float:
+    """How far the surface falls from its highest to its lowest place under a drawing, mm.
+
+    Level fill that just covers the highest place stands so much above the surface at the lowest. Both lie on the
+    edges of `area` or on the centre-line, away from which a radiused surface falls without turning.
+    """
+    x0, _, x1, _ = area.bounds
+    crown = shapely.intersection(area, shapely.linestrings([[x0, 0.0], [x1, 0.0]]))
+    points = np.concatenate([shapely.get_coordinates(shapely.segmentize(area, 0.5)), shapely.get_coordinates(crown)])
+    return float(np.ptp(surface.height(points[:, 0], points[:, 1])))
 
 
 def amount(

@@ -11,7 +11,7 @@ import shapely
 
 from pathgen.clamping import RESURFACE, Clamping
 from pathgen.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
-from pathgen.fill import Amount, amount, second_cut
+from pathgen.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
 from pathgen.fingerboard import Inlay
 from pathgen.mark_errors import MarkErrors
 from pathgen.moved import Moved, shift_errors
@@ -43,6 +43,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str,
         "stage": index + 1,
         "fill": inlay.fill,
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
+        "surface_fall": _round(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "touching": [_touching(t) for t in found],
         "proposed_stages": _stages(inlay, found),
         "amounts": [_amount(a) for a in amounts(planned, checked, index)],
@@ -72,6 +73,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
             found += _touch_warnings(inlay)
+        found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one)
     found += _lap_notes(planned.clamping)
@@ -241,6 +243,28 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
             f"{len(touch.lengths)} {'place' if len(touch.lengths) == 1 else 'places'}, and are poured together",
             allowed="colours of one stage with wood between them",
             remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
+        )
+
+
+def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """Fill that no shop would leave so high; level resin that cannot cover a pocket and stay within the overfill."""
+    units = clamping.units
+    stands = format_length(inlay.overfill, units)
+    if inlay.fill != "none" and inlay.overfill > MOST_OVERFILL:
+        yield Finding(
+            code="much-overfill", severity="warn", where=f"{inlay.name} overfill", got=f"{stands} above the surface",
+            allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
+            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
+        )
+    fall = fall_under(inlay.area, clamping.board.surface)
+    if inlay.fill == "resin" and fall > inlay.overfill:
+        low = format_length(fall, units, decimals={"mm": 2, "in": 3}[units])
+        yield Finding(
+            code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
+            got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest",
+            allowed=f"overfill, {stands}",
+            remedy="make overfill larger, thicken the resin so that it stays where it is put, or dam and fill the "
+            "drawing's parts one by one",
         )
 
 

@@ -9,6 +9,12 @@ from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
 from pathgen.units import format_length
 
+FILL_WORDS = (
+    "Liquid resin levels itself and runs off a curved board: dam round the drawing with tape, wax or clay, or thicken "
+    "the resin. It must stand above the surface at the pocket's highest place, and nowhere higher than the job's "
+    "overfill: measure the cured fill, and if it is higher, set overfill to it and build again."
+)
+
 
 def fill_lines(report: dict[str, Any], units: str) -> list[str]:
     """Everything of a report that has to do with fills and the second cut; empty for a job without any."""
@@ -41,6 +47,7 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         head = ["stage", "colour", "area", "depth", "pocket", "overfill", "waste", "mix in all", "mass", "parts"]
         lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8)) + lines
     if rows:
+        lines += [FILL_WORDS]
         lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
 

@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
+from pathgen.report.filltext import FILL_WORDS
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.units import format_length
@@ -43,6 +44,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", "The mix counts in what stands proud and what is lost in the cup, as the job says. Mix by the sheet of "
                "the resin's maker."),
+        e("p", FILL_WORDS),
     ]
 
 
