@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import numpy as np
@@ -14,7 +15,7 @@ from pathgen.errors import JobError
 from pathgen.job import load_job
 from pathgen.plan import clamping_of
 from pathgen.verify import verify
-from pathgen.waste import left_standing
+from pathgen.waste import board_errors, left_standing, spread_places
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """
@@ -260,3 +261,19 @@ def test_the_tilt_and_what_an_error_does_are_told_wherever_the_shift_is(tmp_path
     assert sum("turned by 0.200 degrees" in text for text in pages) == 3
     # the sheet has its own sentence, not only the finding's
     assert pages[2].count("tilted by 0.080 degrees") == 2
+
+
+def test_no_three_places_of_the_waste_would_do_better(marked):
+    board = marked.plan.clamping.board
+    spots = np.array([[-15.0, -10.0], [-12.0, 28.0], [30.0, 34.0], [99.0, 20.0], [100.0, -25.0], [40.0, -33.0]])
+    free = shapely.union_all(shapely.buffer(shapely.points(spots), 1.0))
+    places = spread_places(free, board, where="[marks]", top=8.0)
+    assert shapely.covers(free, shapely.points(places)).all()
+
+    def height(p):
+        return board_errors(board, np.column_stack([p, np.full(3, 8.0)]), accuracy=1.0).anywhere[0]
+
+    others = [height(spots[list(c)]) for c in itertools.combinations(range(6), 3)]
+    # each disc reaches 1 mm round its middle
+    assert height(places) <= min(others) < sorted(others)[1] - 0.01
+    assert max(others) > 3.0
