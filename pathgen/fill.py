@@ -89,11 +89,9 @@ def fall_under(area: BaseGeometry, surface: Surface) -> float:
     """How far the surface falls from its highest to its lowest place under a drawing, mm.
 
     Level fill that just covers the highest place stands so much above the surface at the lowest. Both lie on the
-    edges of `area` or on the centre-line, away from which a radiused surface falls without turning.
+    edges of `area`, sampled every half millimetre: the surface is level along the centre-line and falls away from it.
     """
-    x0, _, x1, _ = area.bounds
-    crown = shapely.intersection(area, shapely.linestrings([[x0, 0.0], [x1, 0.0]]))
-    points = np.concatenate([shapely.get_coordinates(shapely.segmentize(area, 0.5)), shapely.get_coordinates(crown)])
+    points = shapely.get_coordinates(shapely.segmentize(area, 0.5))
     return float(np.ptp(surface.height(points[:, 0], points[:, 1])))
 
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold, OpType
 
 from pathgen.fill import Resin, amount, fall_under, second_cut
 from pathgen.instructions import afterwards, before_start
 from pathgen.report.filling import amounts
+from pathgen.report.filltext import parts_words
 from pathgen.surface import Surface
 from tests.small_board import ART, built
 
@@ -163,3 +167,26 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     found = {f["code"]: f for f in result.report["checks"]["findings"]}
     assert found.keys() & {"resin-levels", "much-overfill"} == codes
     assert all(found[code]["severity"] == "warn" for code in codes)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.floats(0.5, 300.0), min_size=2, max_size=6), st.floats(0.02, 500.0))
+def test_printed_parts_keep_their_ratio(mix, total):
+    parts = {f"part {chr(97 + i)}": total * part / sum(mix) for i, part in enumerate(mix)}
+    words = parts_words({"parts": parts, "parts_unit": "ml"})
+    printed = [float(v) for v in re.findall(r"([\d.]+) ml", words)]
+    assert len(printed) == len(mix)
+    for (a, pa), (b, pb) in itertools.combinations(zip(mix, printed, strict=True), 2):
+        assert pa / pb == pytest.approx(a / b, rel=0.0101)
+
+
+def test_two_to_one_is_printed_two_to_one(narrow_radius):
+    # 2 ml of 2:1 are 1.333 and 0.667 ml; to one digit they would be 1.3 and 0.7, 1.86 to 1
+    assert parts_words({"parts": {"resin": 4 / 3, "hardener": 2 / 3}, "parts_unit": "ml"}) == \
+        "resin 1.33 ml, hardener 0.67 ml"
+    assert parts_words({"parts": {"resin": 40.0, "hardener": 20.0}, "parts_unit": "g"}) == \
+        "resin 40.0 g, hardener 20.0 g"
+    for one in narrow_radius.report["inlays"][0]["amounts"]:
+        assert one["parts"]["hardener"] / one["parts"]["resin"] == pytest.approx(0.45, rel=1e-3)
+        for name in ("report.txt", "setup.html"):
+            assert parts_words(one) in narrow_radius.files()[name]

@@ -144,7 +144,7 @@ def _amount(one: Amount) -> dict[str, Any]:
         "waste_volume": _round(one.waste, 2),
         "total_volume": _round(one.total, 2),
         "mass": None if one.mass is None else _round(one.mass, 3),
-        "parts": {name: _round(part, 3) for name, part in one.parts.items()},
+        "parts": {name: _round(part, 6) for name, part in one.parts.items()},
         "parts_unit": one.parts_unit,
         "pours": one.pours,
     }

@@ -33,12 +33,11 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     rows, lines = [], []
     for inlay in inlays:
         for one in inlay["amounts"]:
-            parts = ", ".join(f"{name} {part:.1f} {one['parts_unit']}" for name, part in one["parts"].items())
             rows.append([
                 str(inlay["stage"]), one["colour"], f"{one['area'] / 100:.1f} cm2", _span(one["depth"], units),
                 *(f"{one[key] / 1000:.2f} ml" for key in
                   ("pocket_volume", "overfill_volume", "waste_volume", "total_volume")),
-                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts,
+                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one),
             ])
         if inlay["piece_thickness"] is not None:
             thick = format_length(inlay["piece_thickness"], units)
@@ -50,6 +49,18 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         lines += [FILL_WORDS]
         lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
+
+
+def parts_words(one: dict[str, Any]) -> str:
+    """The parts of one colour's mix, to as many digits as keep every two of them in their ratio within 1 %."""
+    parts = one["parts"]
+    digits = next((d for d in range(1, 7) if _keeps_ratio(list(parts.values()), d)), 6)
+    return ", ".join(f"{name} {part:.{digits}f} {one['parts_unit']}" for name, part in parts.items())
+
+
+def _keeps_ratio(parts: Sequence[float], digits: int, within: float = 0.01) -> bool:
+    off = [round(part, digits) / part for part in parts if part > 0]
+    return not off or 0.0 < max(off) <= (1.0 + within) * min(off)
 
 
 def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:

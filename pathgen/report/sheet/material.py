@@ -8,7 +8,7 @@ from typing import Any
 from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
-from pathgen.report.filltext import FILL_WORDS
+from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.units import format_length
@@ -32,7 +32,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     rows = [
         [e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
          *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "total_volume")),
-         "" if one["mass"] is None else f"{one['mass']:.2f} g", _parts(one)]
+         "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one)]
         for inlay in report["inlays"] for one in inlay["amounts"]
     ]
     if not rows:
@@ -81,10 +81,6 @@ def _signed(mm: float) -> str:
 
 def _place(x: float, y: float, units: str) -> str:
     return ", ".join(f"{axis} {format_length(v, units, decimals=2)}" for axis, v in (("X", x), ("Y", y)))
-
-
-def _parts(one: dict[str, Any]) -> str:
-    return ", ".join(f"{name} {part:.1f} {one['parts_unit']}" for name, part in one["parts"].items())
 
 
 def _swatch(colour: str) -> Element:
