@@ -49,7 +49,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     surface = _hollow(board, start, end, width, table)
-    part = _plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
+    part = plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
     steps = [Step(order=0, operation=SURFACE_FINISH, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
         steps.append(Step(order=0, operation=OUTLINE, cutter=job.cutter(table.outline, "[block] outline")))
@@ -129,7 +129,7 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label}", units=job.units,  # type: ignore[arg-type]
-        board=_plate(surface, outline, 0.0), stock=stock, steps=tuple(named), engraving=engraved,
+        board=plate(surface, outline, 0.0), stock=stock, steps=tuple(named), engraving=engraved,
         setup=_setup(job), machine=job.machine,
         outline=OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB),
     )
@@ -168,7 +168,7 @@ def _setup(job: Job) -> Setup:
     return replace(job.setup, zero="blank-nut-centre", keep_out=())
 
 
-def _plate(surface: Surface, outline: shapely.Polygon, min_web: float) -> Fingerboard:
+def plate(surface: Surface, outline: shapely.Polygon, min_web: float) -> Fingerboard:
     """A part without frets."""
     none = np.empty((0, 2))
     x0, y0, x1, y1 = outline.bounds

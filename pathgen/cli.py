@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
@@ -89,7 +90,11 @@ def _bench_commands(commands: Any) -> None:
         commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
-    for command in (block, gauges):
+    cut_out = _command(
+        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        "pieces examples/boards/let-in-leaf.toml --out pieces/",
+    )
+    for command in (block, gauges, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -142,8 +147,10 @@ def _build(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
+    from pathgen.writing import refuse_foreign
 
     job = load_job(options.job)
+    refuse_foreign(Path(options.out))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell)
     if options.json:
@@ -189,6 +196,13 @@ def _gauges(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _pieces(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_pieces
+    from pathgen.job import load_job
+
+    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:

@@ -130,6 +130,8 @@ class Inlay:
     fill : "resin" or "piece" or "none"
     overfill : float
         How far the cured fill stands above the surface, mm.
+    drawn : like regions
+        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
     """
 
     name: str
@@ -137,6 +139,7 @@ class Inlay:
     depth: float
     fill: str = "resin"
     overfill: float = 1.0
+    drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     area: Polygon | MultiPolygon = field(init=False)
     """All colours together."""
 

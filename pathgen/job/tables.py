@@ -319,6 +319,16 @@ class ResinTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PieceTable:
+    """``piece = { cutter = .., thickness = .. }`` of an inlay: the pieces let in, cut by ``pathgen pieces``."""
+
+    cutter: str = key(text(60), "a flat-end cutter that goes round the pieces")
+    gap: float = key(size(0.0, 1.0), "between piece and pocket all round, for the glue", 0.05)
+    thickness: float = key(size(0.2, 20.0), "of the flat stock: more than depth, no more than depth and overfill")
+    from_back: bool = key(yes_or_no, "the stock lies face down, the pieces are cut mirrored", False)
+
+
+@dataclass(frozen=True, kw_only=True)
 class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
@@ -333,6 +343,10 @@ class InlayTable:
                                    shown="page origin at X 0, Y 0")
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
                                    shown="[resin]")
+    piece: PieceTable | None = key(
+        table_of(PieceTable), 'fill = "piece": pocket and piece are matched, and pathgen pieces cuts the piece', None,
+        shown="pocketed as drawn, no program for the piece",
+    )
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
     background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
 from pathgen.units import format_length
@@ -39,7 +40,9 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
                   ("pocket_volume", "overfill_volume", "waste_volume", "total_volume")),
                 "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one),
             ])
-        if inlay["piece_thickness"] is not None:
+        if inlay.get("piece"):
+            lines.append(piece_line(inlay, units))
+        elif inlay["piece_thickness"] is not None:
             thick = format_length(inlay["piece_thickness"], units)
             lines.append(f"{inlay['name']}: pieces of {thick} or thicker, glued in.")
     if rows:

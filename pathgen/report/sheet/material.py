@@ -9,6 +9,7 @@ from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
 from pathgen.report.filltext import FILL_WORDS, parts_words
+from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.units import format_length
@@ -50,6 +51,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
 
 def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     return [
+        e("p", piece_line(inlay, clamping.units)) if inlay.get("piece") else
         e("p", f"Pieces for {inlay['name']} ({', '.join(inlay['colours'])}): "
                f"{format_length(inlay['piece_thickness'], clamping.units)} thick, or a little more.")
         for inlay in report["inlays"] if inlay["piece_thickness"] is not None
