@@ -277,3 +277,12 @@ def test_no_three_places_of_the_waste_would_do_better(marked):
     # each disc reaches 1 mm round its middle
     assert height(places) <= min(others) < sorted(others)[1] - 0.01
     assert max(others) > 3.0
+
+
+def test_no_minus_nothing_in_words_of_a_move(tmp_path, marked):
+    places = [[*p, 8.0] for p in marked.report["marks"]["places"]]
+    rows = "".join(f"[[measured]]\nfound = {[x - 1e-5, y - 1e-5 * x, z - 1e-5]}\n" for x, y, z in places)
+    result = built(tmp_path, resolution=0.4, extra=MARKS + rows)
+    assert any(f["code"] == "work-moved" for f in result.report["checks"]["findings"])
+    assert result.plan.clamping.moved.turn_deg < 0
+    assert not re.search(r"-0\.000\b", "".join(f["got"] for f in result.report["checks"]["findings"]))

@@ -21,8 +21,8 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
     )
     words = [
         f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
-        f"{moved['turn']:.3f} degrees and tilted by {moved['tilt_along']:.3f} degrees along and "
-        f"{moved['tilt_across']:.3f} across. Left over at the marks: {left}.",
+        f"{moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along and "
+        f"{moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
     ]
     said = error_words(moved["errors"], units) if moved["errors"] else ""
     return words + [f"{line[:1].upper()}{line[1:]}." for line in [said] if line]
