@@ -18,6 +18,9 @@ Geometries = NDArray[Any]
 EMPTY = shapely.MultiPolygon()
 _CHUNK = 4_000_000
 
+_GRID = 1e-10
+"""Grid for crossings that rounding left open, as a share of the largest coordinate."""
+
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
 
@@ -106,8 +109,7 @@ def _deepest(inner: Ints, outer: Ints, depth: Ints) -> list[tuple[int, int]]:
 
 def _crossing(rings: Geometries, rule: str) -> Any:
     """The area of any rings: cut the plane along them, and keep the faces that the rule counts as inside."""
-    noded = shapely.union_all(rings)
-    faces = shapely.get_parts(shapely.polygonize([noded]))
+    faces = _faces(rings)
     if not len(faces):
         return EMPTY
     points = shapely.get_coordinates(shapely.point_on_surface(faces))
@@ -115,6 +117,20 @@ def _crossing(rings: Geometries, rule: str) -> Any:
     if not inside.any():
         return EMPTY
     return shapely.coverage_union_all(faces[inside])
+
+
+def _faces(rings: Geometries) -> Geometries:
+    """The faces into which rings cut the plane.
+
+    Where edges almost coincide, rounding can leave their crossings a hair apart and a face open. Loose ends tell, and
+    the crossings are then sought again on a grid.
+    """
+    faces, cuts, dangles, invalid = shapely.polygonize_full([shapely.union_all(rings)])
+    if not (cuts.is_empty and dangles.is_empty and invalid.is_empty):
+        size = float(np.abs(shapely.total_bounds(rings)).max())
+        faces = shapely.polygonize([shapely.union_all(rings, grid_size=size * _GRID)])
+    parts: Geometries = shapely.get_parts(faces)
+    return parts
 
 
 def _edges(rings: Geometries) -> Geometries:

@@ -31,6 +31,16 @@ def test_background_cuts_its_shape_out(read: Read) -> None:
     assert set(areas(read(SQUARES.format("red", "white")))) == {"#ff0000", "#ffffff"}
 
 
+def test_a_curve_that_folds_onto_its_line_opens_no_face(read: Read) -> None:
+    # a hole whose sides hold curves of no width: its crossings lie within rounding of one another
+    art = read('<path transform="scale(3.7)" d="M3.8 0C2.849 0 2 .793 2 1.746v6.613c0 .953.849 1.746 1.868 1.746h5.264'
+               'c1.02 0 1.868-.793 1.868-1.746V1.746C11 .793 10.151 0 9.132 0z'
+               'M4 2h5c0 .317 0-.316 0 0v6H4s0 .044 0 0V2c0-.044 0 0 0 0z"/>')
+    (region,) = art.regions
+    (hole,) = region.polygon.interiors
+    assert shapely.Polygon(hole).area == pytest.approx(5 * 6 * 3.7**2, rel=1e-6)
+
+
 def test_the_same_colour_shows_again_above_what_hides_it(read: Read) -> None:
     art = read('<rect width="30" height="30" fill="red"/><rect width="20" height="20" fill="blue"/>'
                '<rect width="10" height="10" fill="red"/>')
