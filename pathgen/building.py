@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pathgen.clamping import Clamping
 from pathgen.errors import PathgenError
 from pathgen.gcode.write import program_text
 from pathgen.instructions import header
@@ -92,14 +93,18 @@ class Build:
         return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
 
 
-def build(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = _say_nothing) -> Build:
+def build(
+    job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
+    tell: Callable[[str], None] = _say_nothing,
+) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
     `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
     PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
+    `clamping` is another one than the board's: that of a tool of the bench.
     """
     tell("planning the cuts")
-    planned = plan(job)
+    planned = plan(job, clamping)
     tell("writing the programs")
     programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Inlay, Slots
+from pathgen.mark_errors import BOARD_LIMIT, MarkErrors
 from pathgen.moved import Moved
 from pathgen.surface import Surface
 
@@ -24,6 +25,7 @@ HOLES = "holes"
 NUT_SLOT = "nut-slot"
 SLOTS = "slots"
 BEVEL = "bevel"
+ENGRAVE = "engrave"
 OUTLINE = "outline"
 WITNESS_MARKS = "witness-marks"
 HOVER = "hover"
@@ -114,11 +116,17 @@ class WitnessMarks:
         Below the top of the raw stock, mm.
     hover : float
         How far above the top of the raw stock the cutter stops over each, mm.
+    errors : MarkErrors or None
+        What a measuring error at one of them does to a move worked out from all.
+    errors_limit : float
+        What is allowed of that, mm.
     """
 
     places: Floats
     depth: float
     hover: float
+    errors: MarkErrors | None = None
+    errors_limit: float = BOARD_LIMIT
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,6 +156,14 @@ class Holes:
     diameter: float
     bottom: float
     """Height above the underside; negative into the spoilboard."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Engraving:
+    """Strokes, (n, 2) each, cut `depth` deep into a level surface: mm."""
+
+    strokes: tuple[Floats, ...]
+    depth: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,6 +205,7 @@ class Clamping:
     moved_from: int = 0
     nut_slot: Slots | None = None
     holes: Holes | None = None
+    engraving: Engraving | None = None
     safe_z: float = field(init=False)
     """Height of rapids across the work: the machine's clearance above the highest thing in the way, mm."""
 

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
@@ -51,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     _json(reach, "the table")
     _compare_command(commands)
+    _bench_commands(commands)
     keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
     _json(keys, "the rows")
     return parser
@@ -75,6 +77,26 @@ def _check_command(commands: Any) -> None:
     check.add_argument("folder", metavar="DIR", help="folder with the programs")
     _resolution_option(check)
     _json(check, "the findings")
+
+
+def _bench_commands(commands: Any) -> None:
+    block = _command(
+        commands, "block", _block, "cut a hollow block of the board's radius, for pressing frets or sanding",
+        "block examples/boards/fanned.toml --frets 12 24 --out block/",
+    )
+    block.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
+                       help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
+    gauges = _command(
+        commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
+        "gauges examples/boards/zero-fret-arched.toml --out gauges/",
+    )
+    cut_out = _command(
+        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        "pieces examples/boards/let-in-leaf.toml --out pieces/",
+    )
+    for command in (block, gauges, cut_out):
+        command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+        _resolution_option(command)
 
 
 def _compare_command(commands: Any) -> None:
@@ -125,8 +147,10 @@ def _build(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
+    from pathgen.writing import refuse_foreign
 
     job = load_job(options.job)
+    refuse_foreign(Path(options.out))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell)
     if options.json:
@@ -158,6 +182,29 @@ def _check(options: argparse.Namespace) -> int:
     return GOOD if checks["passed"] else FORBIDDEN
 
 
+def _block(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_block, fret_range
+    from pathgen.job import load_job
+
+    frets = fret_range(options.frets) if options.frets else None
+    done = cut_block(load_job(options.job), options.out, frets=frets, resolution=options.resolution)
+    return GOOD if done else FORBIDDEN
+
+
+def _gauges(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_gauges
+    from pathgen.job import load_job
+
+    return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _pieces(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_pieces
+    from pathgen.job import load_job
+
+    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.sense import part_of, slots_of
@@ -176,7 +223,7 @@ def _frets(options: argparse.Namespace) -> int:
         string_lines(string_rows(board, job.board.strings), job.units),
         dot_lines(dot_rows(board, job.board.side_dots), job.units),
     ]
-    _show(line for part in parts for line in [*part, ""])
+    print("\n\n".join("\n".join(lines) for lines in parts))
     return GOOD
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -22,7 +23,12 @@ from pathgen.clamping import (
     Step,
 )
 from pathgen.cutters import Cutter
+from pathgen.fill import fall_under
+from pathgen.fingerboard import Inlay
 from pathgen.units import format_length
+
+LEAST_FALL = 0.05
+"""A surface that falls less under a drawing is called level, mm."""
 
 
 def purpose(clamping: Clamping, step: Step) -> str:
@@ -39,6 +45,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         NUT_SLOT: "cut the slot for the nut",
         SLOTS: "cut the fret slots",
         BEVEL: "bevel the edges of the fret slots",
+        ENGRAVE: "engrave the label",
         OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
     }[step.operation]
 
@@ -88,16 +95,16 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
         lines += _wait_words(clamping, step)
     elif step.operation == POCKET and _first_of_inlay(clamping, step):
         lines.append("Do not move the work.")
+    again = " again" if step.order > 1 else ""
+    size = format_length(step.cutter.diameter, clamping.units)
+    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+                 f"{_z_place(clamping, step)}.")
     if step.operation == HOVER:
         hover = format_length(clamping.marks.hover if clamping.marks else 0.0, clamping.units)
         lines.append(
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
             "if the point is not over the mark: write where they are into the job, as measured marks."
         )
-    again = " again" if step.order > 1 else ""
-    size = format_length(step.cutter.diameter, clamping.units)
-    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
-                 f"{_z_place(clamping, step)}.")
     lowest = _below_work(clamping, step)
     if lowest > 0:
         depth = format_length(lowest, clamping.units)
@@ -119,8 +126,9 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
                 "the glue that is squeezed out. Keep the zero place clean."
             ]
         return [
-            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
-            f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
+            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            f"{levelling_words(clamping, inlay)} Fill until it stands above the surface at the pocket's highest place, "
+            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
     if step.operation == WITNESS_MARKS:
         places = "; ".join(_place_words(clamping, x, y) for x, y in clamping.marks.places) if clamping.marks else ""
@@ -179,7 +187,33 @@ def _wait_words(clamping: Clamping, step: Step) -> list[str]:
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
-    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    lines = [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    return lines + [_height_words(clamping, step)] if step.operation == RESURFACE else lines
+
+
+def _height_words(clamping: Clamping, step: Step) -> str:
+    """The second cut starts from the job's overfill: what stands higher meets the first pass too deep."""
+    inlay = clamping.inlays[step.inlay or 0]
+    stands, what = format_length(inlay.overfill, clamping.units), "pieces" if inlay.fill == "piece" else "cured fill"
+    return (
+        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+        "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass would "
+        "go too deep."
+    )
+
+
+def levelling_words(clamping: Clamping, inlay: Inlay) -> str:
+    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
+    fall, units = fall_under(inlay.area, clamping.board.surface), clamping.units
+    here = ""
+    if fall >= LEAST_FALL:
+        down = format_length(fall, units, decimals={"mm": 1, "in": 3}[units])
+        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
+                "that much higher above the lowest.")
+    return (
+        "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
+        "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here
+    )
 
 
 def _place_words(clamping: Clamping, x: float, y: float) -> str:

@@ -19,6 +19,10 @@ _ROUNDS = 60
 """Repetitions for length and taper to agree; each gains two digits or more."""
 
 
+_MOST_SLANT = 45.0
+"""Degrees; no hand follows a fan near it."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Edges:
     """The two long edges: half the width is ``at_nut + slope * x`` on either side of the centre-line."""
@@ -116,7 +120,7 @@ def board_layout(
 
 
 def crossing_refused(bass: Floats, treble: Floats) -> None:
-    """Raise JobError when lines, by their (n, 2) ends on the two edges of the board, cross each other on it."""
+    """Raise JobError when lines, by their (n, 2) ends on the two edges of the board, cross or slant too much."""
     for name, ends in (("bass", bass), ("treble", treble)):
         back = np.diff(ends[:, 0])
         if np.any(back <= 0):
@@ -128,6 +132,14 @@ def crossing_refused(bass: Floats, treble: Floats) -> None:
                 f"{name} edge",
                 remedy="bring the two scale lengths closer, or choose another straight_fret",
             )
+    slant = np.degrees(np.arctan2(np.abs(treble[:, 0] - bass[:, 0]), np.abs(treble[:, 1] - bass[:, 1])))
+    if slant.max() > _MOST_SLANT:
+        worst = int(np.argmax(slant))
+        raise JobError(
+            "[board] scale_length", f"the fan turns {f'fret {worst}' if worst else 'the nut'} {slant[worst]:.0f} "
+            "degrees from square", allowed=f"{_MOST_SLANT:g} degrees or less",
+            remedy="bring the two scale lengths closer, or choose another straight_fret",
+        )
 
 
 def _edges(nut_width: float, end_width: float, length: float) -> Edges:

@@ -129,5 +129,5 @@ def _data(points: Floats, decimals: int) -> str:
 
 
 def _short(value: int, decimals: int) -> str:
-    text = f"{value / 10**decimals:.{decimals}f}" if decimals else str(value)
-    return (text.rstrip("0").rstrip(".") if decimals else text) or "0"
+    text = repr(value / 10**decimals)  # the shortest that reads back; no exponent down to 0.0001
+    return text[:-2] if text.endswith(".0") else text

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError, JobError
 from pathgen.pocketing.linking import way_in
-from pathgen.pocketing.openings import FIT, Shapes, cleaned, polygons, quad_segments, simpler, whole
+from pathgen.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
 from pathgen.pocketing.places import layer_depths
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
@@ -57,6 +57,10 @@ class LetIn:
     size : (length, width) of the stock taken, mm
     gap : float
         Between piece and pocket all round, mm.
+    thickness : float
+        Of the flat stock, mm.
+    through : float
+        How far the cut goes below the stock, mm.
     """
 
     pocket: Polygon | MultiPolygon
@@ -67,6 +71,8 @@ class LetIn:
     toolpath: Toolpath
     size: tuple[float, float]
     gap: float
+    thickness: float
+    through: float
 
 
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
@@ -138,20 +144,22 @@ def let_in(
     return LetIn(
         pocket=shape, piece=piece, lost=_thick(drawing.difference(shape)), gained=_thick(shape.difference(drawing)),
         stock=whole(stock), toolpath=_round_pieces(stock, piece_cutter, thickness, through, safe_z),
-        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter,
-              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter),
-        gap=gap,
+        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
+              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
+        gap=gap, thickness=thickness, through=through,
     )
 
 
-def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.002) -> Shapes:
-    """Places where a piece with its gap does not fit into what is really opened: none when it goes in everywhere."""
+def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
+    """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
     needed = shapely.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
     over = shapely.difference(needed, shapely.buffer(opened, tolerance, quad_segs=4))
     return polygons(over)
 
 
 def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
+    if distance < 0.0:
+        return whole(polygons(eroded(polygons(shape), -distance, _CHORD)))
     return shapely.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     HOVER,
     NUT_SLOT,
@@ -30,12 +31,14 @@ from pathgen.clamping import (
 from pathgen.cutters import Cutter
 from pathgen.drawings import inlays_of
 from pathgen.drilling import drilling
+from pathgen.engraving import engraving
 from pathgen.errors import JobError
 from pathgen.fill import Resin
 from pathgen.fingerboard import Fingerboard
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.load import Job
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.letting_in import LetIns, check_fit, let_ins
 from pathgen.limits import check_limits
 from pathgen.marks import drill_marks, hover_over_marks
 from pathgen.outlining import outlining, tab_points
@@ -69,6 +72,8 @@ class Plan:
     pockets: tuple[tuple[PocketCut, ...], ...]
     resins: tuple[Resin, ...] = ()
     """What each inlay is filled with, by its index."""
+    let_ins: tuple[LetIns, ...] = ()
+    """The pieces let into each inlay, by its index; empty where the job says nothing of them."""
     wood: tuple[str | None, str | None] = (None, None)
     """Colour of the wood, bare and under its finish."""
 
@@ -97,6 +102,9 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     clamping = clamping or clamping_of(job)
     finish = _finish(clamping)
     pockets = tuple(_pockets(job, clamping, index) for index in range(len(clamping.inlays)))
+    let_in = tuple(let_ins(job, index, inlay) for index, inlay in enumerate(clamping.inlays))
+    for index, made in enumerate(let_in):
+        check_fit(job, clamping, index, made, pockets[index])
     paths = []
     for step in clamping.steps:
         path = _path(clamping, step, finish, pockets)
@@ -107,6 +115,7 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
         paths.append(path)
     return Plan(
         clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets,
+        let_ins=let_in,
         resins=tuple(resin_of(job, index) for index in range(len(clamping.inlays))),
         wood=(job.board.wood_colour, job.board.wood_colour_finished),
     )
@@ -187,7 +196,8 @@ def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
     return pocket(
         inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
-        smallest=SMALLEST_PIECE,
+        # the corners that a larger cutter leaves are small, and in the way of a piece
+        smallest=0.0 if job.inlays[index].piece else SMALLEST_PIECE,
     )
 
 
@@ -203,7 +213,7 @@ def _path(
     if step.operation == POCKET:
         same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
         return pockets[step.inlay or 0][same.index(step.order)].toolpath
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES):
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL, HOLES, ENGRAVE):
         return _slots_or_holes(clamping, step)
     if step.operation == OUTLINE and clamping.outline is not None:
         return _outline_path(clamping, step, clamping.outline)
@@ -244,6 +254,10 @@ def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
         assert clamping.holes is not None
         return drilling(clamping.holes, cutter=step.cutter, top=clamping.stock.thickness, safe_z=clamping.safe_z,
                         air_z=_air(clamping))
+    if step.operation == ENGRAVE:
+        assert clamping.engraving is not None
+        return engraving(clamping.engraving, cutter=step.cutter, top=clamping.board.surface.thickness,
+                         safe_z=clamping.safe_z, air_z=_air(clamping))
     assert slots is not None
     cut = bevelling if step.operation == BEVEL else slotting
     return cut(slots, surface=clamping.finished_surface, cutter=step.cutter, air_z=_air(clamping),

@@ -10,15 +10,12 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.cutters import Cutter
 from pathgen.surface import Surface
-from pathgen.surfacing import Passes, coarse_passes, heights_above
+from pathgen.surfacing import RIDGE_CLEAR, Passes, coarse_passes, heights_above
 
 Floats = NDArray[np.float64]
 
 EDGE = 1.0
 """How far past the board's edge the second cut follows what stands there, mm."""
-
-CLEAR = 0.01
-"""How far above twice the ridges of the first cut a link passes, mm."""
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
@@ -39,7 +36,7 @@ def resurfacing_runs_over(
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
     within = area.intersection(outline.buffer(EDGE, join_style="mitre"))
-    heights = heights_above(proud, stepdown)
+    heights = heights_above(proud, stepdown, ridge=last.scallop)
     runs: list[Floats] = []
     if heights:
         coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
@@ -59,7 +56,7 @@ def runs_over(
     lines = _lines(passes)
     parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
     merged = shapely.get_parts(shapely.union_all(parts))
-    clear = 2.0 * ridge + CLEAR if ridge else 0.0
+    clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
     return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear))]
 
 

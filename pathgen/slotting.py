@@ -21,12 +21,15 @@ RUN_OUT = 0.5
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""
 
+LAYER_STRIDE = 3
+"""Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
+
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
@@ -53,7 +56,7 @@ def slotting(
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 5e-4
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
@@ -158,6 +161,7 @@ def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: s
     pieces: list[Floats] = []
     forward = True
     for layer in range(1, count + 1):
+        begun = len(pieces)
         was, now = (_at(tops[0], floors[0], deepest * k / count) for k in (layer - 1, layer))
         if entry == "ramp":
             pieces.append(_turned(_ramp(was, now, forward), forward))
@@ -170,6 +174,8 @@ def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: s
         for top, floor in zip(tops[1:], floors[1:], strict=True):
             pieces.append(_turned(_at(top, floor, deepest * layer / count), forward))
             forward = not forward
+        if layer < count:
+            pieces[begun:] = [_coarse(piece) for piece in pieces[begun:]]
     if entry == "ramp" and comes_back:
         pieces.append(_turned(floors[0], forward))
     return np.concatenate(pieces)
@@ -178,6 +184,11 @@ def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: s
 def _at(top: Floats, floor: Floats, depth: float) -> Floats:
     """A line at a depth below the surface, nowhere below its floor."""
     return np.column_stack([top[:, :2], np.maximum(top[:, 2] - depth, floor[:, 2])])
+
+
+def _coarse(piece: Floats) -> Floats:
+    """Every third point, and the last."""
+    return piece if len(piece) <= 2 * PECKS else np.vstack([piece[:-1:LAYER_STRIDE], piece[-1:]])
 
 
 def _turned(line: Floats, forward: bool) -> Floats:

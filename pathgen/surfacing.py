@@ -35,6 +35,9 @@ ROUNDING = 1e-4
 ROUGH_MARGIN = 1.0
 """How far roughing clears past what the finishing cutter needs, mm."""
 
+RIDGE_CLEAR = 0.01
+"""How far a lifted pass stays above the ridges of the surface under it, mm."""
+
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
@@ -134,9 +137,9 @@ def resurfacing_runs(
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`; no run
-    takes more than `stepdown`, ridges counted in.
+    takes more than `stepdown`, ridges counted in. With no skim no lifted run touches the ridges of an earlier `last`.
     """
-    heights = heights_above(proud, stepdown, skim)
+    heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
@@ -144,13 +147,19 @@ def resurfacing_runs(
     return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
 
 
-def heights_above(proud: float, stepdown: float, skim: float = 0.0) -> list[float]:
-    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top."""
+def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
+    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
+
+    With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.
+    """
     heights = []
     height = proud - stepdown
     while height > -skim + 1e-9:
         heights.append(height)
         height -= stepdown * (1.0 - RESURFACE_RIDGE)
+    clear = min(ridge + RIDGE_CLEAR, proud)
+    if heights and not skim and heights[-1] < clear:
+        heights = [h for h in heights if h > clear] + [clear]
     return heights
 
 

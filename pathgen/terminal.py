@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from threading import Event, Thread
 from typing import TextIO
 
 RED, YELLOW, GREEN, BOLD = "31", "33", "32", "1"
@@ -21,19 +22,34 @@ def coloured(text: str, colour: str, stream: TextIO) -> str:
 
 
 @contextmanager
-def progress(stages: int, stream: TextIO) -> Iterator[Callable[[str], None]]:
+def progress(stages: int, stream: TextIO, *, delay: float = 1.0) -> Iterator[Callable[[str], None]]:
     """Gives a function to be told what is being done now, `stages` times in all.
 
-    Shown on a terminal once a second has passed, and taken away at the end; never in a pipe or a file.
+    Shown on a terminal once `delay` seconds have passed, with the time so far, and taken away at the end; never in a
+    pipe or a file.
     """
     from tqdm import tqdm
 
-    bar = tqdm(total=stages, file=stream, disable=not stream.isatty(), delay=1.0, leave=False, ncols=72,
+    bar = tqdm(total=stages, initial=-1, file=stream, disable=not stream.isatty(), delay=delay, leave=False, ncols=72,
                bar_format="{desc} {bar} {elapsed}")
+    done = Event()
+
+    def tick() -> None:
+        while not done.wait(delay):
+            bar.delay = 0  # from now on there is something to take away at the end
+            bar.refresh()
 
     def tell(words: str) -> None:
         bar.set_description_str(words, refresh=False)
         bar.update()
 
+    clock = Thread(target=tick, daemon=True)
     with bar:
-        yield tell
+        if not bar.disable:
+            clock.start()
+        try:
+            yield tell
+        finally:
+            done.set()
+            if clock.is_alive():
+                clock.join()

@@ -114,10 +114,13 @@ def spoiling(call: Spoiling) -> Spoiling:
 
 
 def _shifted(operation: str, axis: int, by: float, *, cuts_only: bool = True) -> Spoiling:
+    """Moved by so much along the board (0), across it (1) or up (2)."""
+
     def call(case: Case) -> None:
         moves = case.moves(operation)
         which = moves.cuts if cuts_only else slice(None)
-        moves.points[which, axis] += by
+        board_axis = {0: 1 - case.across, 1: case.across, 2: 2}[axis]
+        moves.points[which, board_axis] += by
         case.put(operation, moves)
 
     return call
@@ -147,15 +150,15 @@ def small_cutter_too_shallow(case: Case) -> None:
 
 
 for _name, _operation, _axis, _by in (
-    ("pocket 0.1 aside in X", POCKET, 0, 0.1),
-    ("pocket 0.1 aside in Y", POCKET, 1, 0.1),
-    ("slots 0.02 aside in X", SLOTS, 0, 0.02),
-    ("slots 1 aside in Y", SLOTS, 1, 1.5),
-    ("outline 0.03 aside in X", OUTLINE, 0, 0.03),
-    ("outline 0.03 aside in Y", OUTLINE, 1, 0.03),
-    ("finish 2 aside in X", SURFACE_FINISH, 0, 2.0),
-    ("finish 0.1 aside in Y", SURFACE_FINISH, 1, 0.1),
-    ("resurface 0.1 aside in Y", RESURFACE, 1, 0.1),
+    ("pocket 0.1 aside along the board", POCKET, 0, 0.1),
+    ("pocket 0.1 aside across the board", POCKET, 1, 0.1),
+    ("slots 0.02 aside along the board", SLOTS, 0, 0.02),
+    ("slots 1 aside across the board", SLOTS, 1, 1.5),
+    ("outline 0.03 aside along the board", OUTLINE, 0, 0.03),
+    ("outline 0.03 aside across the board", OUTLINE, 1, 0.03),
+    ("finish 2 aside along the board", SURFACE_FINISH, 0, 2.0),
+    ("finish 0.1 aside across the board", SURFACE_FINISH, 1, 0.1),
+    ("resurface 0.1 aside across the board", RESURFACE, 1, 0.1),
 ):
     SPOILINGS[_name] = _shifted(_operation, _axis, _by, cuts_only=False)
 
@@ -365,7 +368,7 @@ def tabs_left_out(case: Case) -> None:
     moves = case.moves(OUTLINE)
     bottom = moves.points[:, 2].min()
     tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
-    moves.points[moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4), 2] = bottom
+    moves.points[moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3), 2] = bottom
     case.put(OUTLINE, moves)
 
 
@@ -373,7 +376,7 @@ def tabs_left_out(case: Case) -> None:
 def one_tab_thinner(case: Case) -> None:
     moves = case.moves(OUTLINE)
     tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
-    at = np.flatnonzero(moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4))
+    at = np.flatnonzero(moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3))
     moves.points[at[-2:], 2] -= 0.3
     case.put(OUTLINE, moves)
 
@@ -382,7 +385,7 @@ def one_tab_thinner(case: Case) -> None:
 def tabs_narrower(case: Case) -> None:
     moves = case.moves(OUTLINE)
     tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
-    on_tab = moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-4)
+    on_tab = moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3)
     for first in np.flatnonzero(on_tab & np.roll(on_tab, -1)):
         a, b = moves.points[first].copy(), moves.points[first + 1].copy()
         for near, share in ((first, 0.2), (first + 1, 0.8)):

@@ -110,3 +110,15 @@ def test_against_plain_integration_of_the_motion(moves, corner):
 def test_no_moves_take_no_time():
     assert times(Toolpath.empty(), CUTTER, MACHINE).total == 0.0
     assert times(path([[1, 2, 3], [1, 2, 3]]), CUTTER, MACHINE).total == 0.0
+
+
+@pytest.mark.parametrize("turn", [1.0, 30.0, 90.0, 150.0, 179.0])
+def test_the_arc_round_a_corner_passes_that_near_to_it(turn):
+    """An arc of radius R that touches both sides of a corner has its centre R / cos(t / 2) from it (plane geometry)."""
+    angle = math.radians(turn)
+    unit = np.array([[1.0, 0.0, 0.0], [math.cos(angle), math.sin(angle), 0.0]])
+    radius = float(corner_radius(unit, np.array([1e6, 1e6]), 0.02)[0])
+    assert radius / math.cos(angle / 2) - radius == pytest.approx(0.02, rel=1e-6)
+    # the touching points lie R tan(t / 2) from the corner: never past the middle of a short move
+    short = float(corner_radius(unit, np.array([1e6, 0.001]), 0.02)[0])
+    assert short * math.tan(angle / 2) <= 0.0005 * (1 + 1e-9)

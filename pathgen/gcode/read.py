@@ -12,6 +12,7 @@ import hashlib
 import math
 import re
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,9 @@ _ARC_RADII_AGREE = {1.0: 0.002, INCH: 0.0002 * INCH}  # section 3.5.3.2, mm
 _PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 
 _MODAL_GROUP = {
-    "G4": "dwell", "G17": "plane", "G18": "plane", "G19": "plane", "G20": "units", "G21": "units", "G40": "compensation",
-    "G49": "length", "G80": "motion", "G90": "distance", "G91": "distance", "G94": "feed mode", "G61": "path",
+    "G4": "dwell", "G17": "plane", "G18": "plane", "G19": "plane", "G20": "units", "G21": "units",
+    "G40": "compensation", "G49": "length", "G80": "motion", "G90": "distance", "G91": "distance",
+    "G94": "feed mode", "G61": "path",
     **{f"G{n}": "motion" for n in range(4)}, **{f"G{n}": "offset" for n in range(54, 60)},
     "M0": "stopping", "M1": "stopping", "M2": "stopping", "M30": "stopping",
     "M3": "spindle", "M4": "spindle", "M5": "spindle", "M7": "coolant", "M8": "coolant", "M9": "coolant",
@@ -184,7 +186,7 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
 
 
 def fingerprint(text: str) -> str:
-    """First 16 hex digits of SHA-256 over the lines, without trailing white space, leaving out the line that states it."""
+    """First 16 hex digits of SHA-256 over the lines, without trailing white space and the line that states it."""
     kept = [line.rstrip() for line in text.splitlines()]
     kept = [line for line in kept if not _OWN_LINE.match(line)]
     return hashlib.sha256("\n".join(kept).encode("utf-8", "surrogatepass")).hexdigest()[:16]
@@ -226,7 +228,7 @@ class _Reader:
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
     comments: list[tuple[int, str]] = field(default_factory=list)
-    blocks: list[tuple[Floats, ...]] = field(default_factory=list)
+    blocks: list[Floats] = field(default_factory=list)
     rows: list[tuple[float, ...]] = field(default_factory=list)
 
     # columns of a row: start 0:3, end 3:6, centre 6:9, kind, plane, turns, feed, speed, spindle, line, offset
@@ -262,7 +264,8 @@ class _Reader:
         block = np.full((len(moved), 17), np.nan)
         block[:, 0:3], block[:, 3:6] = position[moved], position[moved + 1]
         block[:, 9], block[:, 10], block[:, 11], block[:, 12] = motion[moved + 1], self.plane, 0.0, feed[moved]
-        block[:, 13], block[:, 14], block[:, 15], block[:, 16] = self.speed, self.spindle, moved + first + 1, self.offset
+        block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
+        block[:, 15] = moved + first + 1
         self.blocks.append(block)
         if len(moved):
             self.units.add(self.unit_set)
@@ -280,7 +283,8 @@ class _Reader:
             self._percent(line)
             return
         if self.ended or self.percent == 2:
-            raise self.fail(line, f"{code!r} stands after the end of the program", remedy="remove it, or the end before it")
+            raise self.fail(line, f"{code!r} stands after the end of the program",
+                            remedy="remove it, or the end before it")
         self.seen_code = True
         words = self._words(code, line)
         self._execute(words, line)
@@ -452,7 +456,8 @@ class _Reader:
             raise self.fail(line, f"an arc in G{self.plane} without {'XYZ'[first]} or {'XYZ'[second]}")
         stray = set("IJK") - set(names)
         if stray & values.keys():
-            raise self.fail(line, f"{min(stray & values.keys())} in an arc in G{self.plane}", allowed=" and ".join(names))
+            word = min(stray & values.keys())
+            raise self.fail(line, f"{word} in an arc in G{self.plane}", allowed=" and ".join(names))
         a0, b0, a1, b1 = (p[axis] for p in (self.position, target) for axis in (first, second))
         if "R" in values:
             if names[0] in values or names[1] in values:
@@ -500,7 +505,7 @@ class _Reader:
         if not self.seen_code:
             raise ProgramError(self.name, "no words at all", allowed="a program", remedy="is the file empty?")
         table = np.concatenate(self.blocks) if self.blocks else np.empty((0, 17))
-        columns = {
+        columns: dict[str, Any] = {
             "start": table[:, 0:3], "end": table[:, 3:6], "centre": table[:, 6:9], "kind": table[:, 9].astype(np.int8),
             "plane": table[:, 10].astype(np.int8), "turns": table[:, 11], "feed": table[:, 12], "speed": table[:, 13],
             "spindle": table[:, 14].astype(np.int8), "line": table[:, 15].astype(np.int64),
@@ -510,7 +515,8 @@ class _Reader:
             column.setflags(write=False)
         return ReadProgram(
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
-            ended=(self.ended and self.percent != 1) or self.percent == 2, spindle_left_on=self.spindle != 0 and not self.ended,
+            ended=(self.ended and self.percent != 1) or self.percent == 2,
+            spindle_left_on=self.spindle != 0 and not self.ended,
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), **columns,
         )
@@ -518,12 +524,10 @@ class _Reader:
 
 def _filled(column: tuple[str, ...], before: float, unit: float) -> tuple[NDArray[np.bool_], Floats]:
     """(given, values): which lines give the word, and (n + 1,) values in force, `before` first."""
-    texts = np.array(column)
-    given = texts != ""
-    values = np.empty(len(column) + 1)
-    values[0] = before
+    number = np.fromiter((float(text) if text else math.nan for text in column), float, len(column))
+    given = ~np.isnan(number)
+    values = np.concatenate([[before], number * unit])
     last = np.maximum.accumulate(np.concatenate([[0], np.where(given, np.arange(1, len(column) + 1), 0)]))
-    values[1:][given] = texts[given].astype(float) * unit
     return given, values[last]
 
 

@@ -6,12 +6,14 @@ import hashlib
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Iterator
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.clamping import HOVER, Clamping, Step
 from pathgen.errors import ProgramError
+from pathgen.gcode.arcs import Arc, fitted_arcs
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.units import MM_PER
 
@@ -20,6 +22,12 @@ DECIMALS = {"mm": 4, "in": 5}
 
 COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
+
+ARC_TOLERANCE = 5e-4
+"""How far an arc may lie from the straight moves that it stands for, mm."""
+
+ARC_RADII = 1e-3
+"""How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
 
 WORK_OFFSET = "G54"
 
@@ -92,31 +100,46 @@ def _opening(clamping: Clamping, step: Step) -> list[str]:
 
 
 def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
-    """G0 and G1 lines; axis words, G words and F are written only when they change."""
-    columns = [_written(column, clamping) for column in clamping.to_machine(toolpath.points, step).T]
-    fresh = [_changed(column) for column in columns]
-    # The opening has already lifted to the safe height, where every path begins.
-    fresh[2][0] = False
-    feeds = _feeds(step, clamping)
+    """Moves, a line each; axis words, G words and F are written only when they change.
+
+    The opening has already lifted to the safe height, where every path begins.
+    """
+    machine = clamping.to_machine(toolpath.points, step)
+    columns = [_written(column, clamping) for column in machine.T]
+    kinds, feeds = toolpath.kinds.tolist(), _feeds(step, clamping)
+    arcs = fitted_arcs(machine, toolpath.kinds, tolerance=ARC_TOLERANCE) if clamping.machine.arcs else {}
     lines: list[str] = []
-    last_word, last_feed = "", ""
-    names = "XYZ"
-    for row in range(len(toolpath)):
-        axes = [names[a] + columns[a][row] for a in range(3) if fresh[a][row]]
+    at, last_word, last_feed = ("", "", columns[2][0]), "", ""
+    rows = iter(enumerate(zip(kinds, *columns, strict=True)))
+    for row, (kind, *there) in rows:
+        word, arc = "G0" if kind == Move.RAPID else "G1", arcs.get(row)
+        around = _arc_words(columns, at, arc, clamping) if arc is not None else []
+        if arc is not None and around:
+            word, there = "G2" if arc.clockwise else "G3", [column[arc.last] for column in columns]
+            at = ("", "", at[2])
+            next(islice(rows, arc.last - row - 1, arc.last - row), None)
+        axes = [name + new for name, new, old in zip("XYZ", there, at, strict=True) if new != old]
         if not axes:
             continue
-        kind = int(toolpath.kinds[row])
-        word = "G0" if kind == Move.RAPID else "G1"
-        parts = [word] if word != last_word else []
-        parts += axes
-        if kind != Move.RAPID and feeds[kind] != last_feed:
-            last_feed = feeds[kind]
-            parts.append(last_feed)
-        last_word = word
-        lines.append(" ".join(parts))
+        fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
+        lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
+        last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
         if step.operation == HOVER and kind == Move.PLUNGE:
             lines.append("M0")  # over a mark: the machine waits until the maker has looked
     return lines
+
+
+def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping: Clamping) -> list[str]:
+    """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
+    x, y = float(at[0]), float(at[1])
+    per = MM_PER[clamping.units]
+    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), clamping)
+    centre = np.array([x + float(i), y + float(j)])
+    end = np.array([float(columns[0][arc.last]), float(columns[1][arc.last])])
+    differ = abs(np.hypot(*(end - centre)) - np.hypot(float(i), float(j))) * per
+    if differ > ARC_RADII or np.array_equal(end, [x, y]):
+        return []
+    return [f"I{i}", f"J{j}"]
 
 
 def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
@@ -129,13 +152,10 @@ def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
     """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
     places, per = DECIMALS[clamping.units], MM_PER[clamping.units]
     # + 0.0 turns a negative zero into a zero
-    return [_trimmed(f"{v:.{places}f}") for v in (np.round(mm / per, places) + 0.0).tolist()]
+    rounded = np.round(mm / per, places) + 0.0
+    shown = f"%.{places}f"
+    return [(shown % value).rstrip("0").rstrip(".") for value in rounded.tolist()]
 
 
 def _trimmed(number: str) -> str:
     return number.rstrip("0").rstrip(".") if "." in number else number
-
-
-def _changed(column: list[str]) -> NDArray[np.bool_]:
-    texts = np.array(column)
-    return np.concatenate([[True], texts[1:] != texts[:-1]]) if len(texts) else np.zeros(0, dtype=bool)

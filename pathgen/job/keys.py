@@ -195,7 +195,10 @@ def table(kind: type[Any]) -> Reader:
 def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Reader:
     """The first reader whose test the value passes: for keys that may be written in several ways."""
 
-    @holding(" or ".join(filter(None, (holds(r)[0] for _, r in readers))), next(filter(None, (holds(r)[1] for _, r in readers)), None))
+    held = [holds(reader) for _, reader in readers]
+    words, inner = " or ".join(filter(None, (w for w, _ in held))), next(filter(None, (t for _, t in held)), None)
+
+    @holding(words, inner)
     def read(value: Any, place: Place) -> Any:
         for fits, reader in readers:
             if fits(value):

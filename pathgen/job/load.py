@@ -15,8 +15,8 @@ from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
-    BoardTable,
     BlockTable,
+    BoardTable,
     CutterTable,
     GaugesTable,
     HolesTable,

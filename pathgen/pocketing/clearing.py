@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.pocketing.openings import Shapes, polygons, quad_segments, simpler, whole
+from pathgen.pocketing.openings import Shapes, eroded, polygons, simpler, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -55,8 +55,8 @@ def nest(axis_region: Shapes, *, first: float | Floats, spacing: float, toleranc
     current, start = axis_region, 0
     inset: float | Floats = first
     while len(current):
-        inner = shapely.buffer(current, -inset, quad_segs=quad_segments(float(np.max(inset)), tolerance))
-        parts, owner = shapely.get_parts(simpler(inner, tolerance), return_index=True)
+        inner = simpler(eroded(current, inset, tolerance), tolerance)
+        parts, owner = shapely.get_parts(inner, return_index=True)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
         current, owner = parts[real], owner[real] + start
         start += len(areas[-1])

@@ -14,7 +14,7 @@ from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.pocketing.linking import tour
-from pathgen.pocketing.openings import Opening, Shapes
+from pathgen.pocketing.openings import Opening, Shapes, without_films
 from pathgen.pocketing.places import layer_depths
 from pathgen.pocketing.settings import PocketOptions
 from pathgen.pocketing.tracing import Trace
@@ -27,8 +27,8 @@ Ints = NDArray[np.intp]
 _SAMPLE = 0.05
 """Distance between the points along the walls that the middle line is found from, mm."""
 
-_FILM = 0.005
-"""Half the thickness under which nothing is worth sharpening, mm."""
+_FILM = 0.01
+"""Thickness under which nothing is worth sharpening, mm."""
 
 _LEAST_TURN = np.radians(25.0)
 """Walls that meet at less than this from straight are a curve drawn in short lines, not a corner."""
@@ -41,7 +41,7 @@ def sharpened(one: Opening, parts: Shapes, opened: Shapes, trace: Trace, options
     """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part."""
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
-    left = shapely.buffer(shapely.difference(parts, opened), -_FILM, quad_segs=4)
+    left = without_films(shapely.difference(parts, opened), _FILM)
     lines: list[Floats] = []
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
         branches = _branches(one, parts[k], left[k])

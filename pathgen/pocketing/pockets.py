@@ -14,12 +14,15 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing.corners import sharpened
-from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, whole
+from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
 from pathgen.pocketing.places import cleared, floor_ridge, steepest
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
 from pathgen.toolpath import Toolpath
+
+_FILM = 0.002
+"""What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -160,13 +163,19 @@ def _cut_by(
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
-        rest, skipped = _worth_cutting(shapely.difference(reached, opened), options.smallest)
+        rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, opened, trace, options, tolerance)
-        opened[:] = shapely.union(opened, rest)
+        some = ~shapely.is_empty(rest)
+        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], _wider(rest[some], 5 * _FILM)))
     if corners:
         opened[:] = sharpened(one, parts, opened, trace, options)
     return skipped
+
+
+def _wider(shapes: Shapes, film: float) -> Shapes:
+    """Shapes grown by `film`, so that outlines which nearly coincide leave nothing between them."""
+    return np.asarray(shapely.buffer(simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
 
 
 def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:

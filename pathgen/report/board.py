@@ -31,6 +31,8 @@ def fret_rows(
     and under the pockets between the fret before and this one.
     """
     frets = board.frets
+    if not len(frets):
+        return []
     wood = wood_left(board, slots=slots, inlays=inlays, finished=finished)
     cents = _cents(board, resolution)
     finished_width = _finished_widths(board)

@@ -12,9 +12,11 @@ import numpy as np
 from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
+from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
-from pathgen.report.reaching import reach_data, reach_of_plan
+from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
@@ -25,6 +27,10 @@ def report_data(
     strings: int = 6, side_dots: Sequence[int] = (),
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
+    reached = reach_of_plan(planned, programs)
+    more = [
+        *reach_findings(planned, reached), *filling_findings(planned, checked), *feed_findings(planned.clamping),
+    ]
     return {
         "title": planned.clamping.title,
         "units": "mm",
@@ -35,10 +41,10 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
-        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
+        "reach": [reach_data(one) for one in reached],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, filling_findings(planned, checked)),
+        "checks": checks_data(checked, more),
     }
 
 
@@ -95,7 +101,7 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         "cutting_minutes": _round(program.times.cutting, 2),
         "rapid_minutes": _round(program.times.rapid, 2),
         # as the program has it: from the zero of the set-up
-        "z_min": _round(clamping.to_machine(program.toolpath.points)[:, 2].min(), 4),
+        "z_min": _round(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
     }
 
 
@@ -128,6 +134,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index),
+        **piece_data(planned, index),
     }
 
 

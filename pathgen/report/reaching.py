@@ -17,9 +17,17 @@ from pathgen.report.text import table
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
 from pathgen.units import format_length
+from pathgen.verify.findings import Finding, at
+
+LEFT_UNREMARKED = 0.005
+"""Share of a colour that may stay closed without a word, when no place in it would be seen."""
+SEEN = 1.0
+"""Area of a closed place that would be seen, mm2."""
+LEFT_NOTED = 0.02
+"""Share of a colour above which what stays closed is a warning."""
 
 DETAILS_IN_WORDS = 8
-"""Details listed in words for each colour; the data has them all."""
+"""Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
 
 def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
@@ -36,9 +44,31 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
             cutters=tuple(p.cutter.name for p in own), share=cuts[-1].opened.area / inlay.area.area,
             minutes=sum(p.minutes for p in own),
         )
-        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=())
+        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS)
         found.append(replace(one, sets=(used,)))
     return found
+
+
+def reach_findings(planned: Plan, found: Sequence[Reach]) -> list[Finding]:
+    """For each colour of each inlay, what its smallest cutter leaves closed, when that is enough to be seen."""
+    findings = []
+    for inlay, cuts, one in zip(planned.clamping.inlays, planned.pockets, found, strict=True):
+        last = cuts[-1].cutter.name
+        for colour in (c for c in one.cutters if c.cutter == last and c.details):
+            closed = colour.area - colour.reachable_area
+            share = closed / colour.area
+            detail = colour.details[0]
+            if share < LEFT_UNREMARKED and detail.area < SEEN:
+                continue
+            findings.append(Finding(
+                code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
+                where=at(inlay.name, None, *detail.at),
+                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {last}; the largest "
+                f"place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
+                remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
+            ))
+    return findings
 
 
 def reach_data(of_inlay: Reach) -> dict[str, Any]:
@@ -104,12 +134,13 @@ def _place(at: tuple[float, float], units: str) -> str:
 
 
 def _reach_of(
-    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None
+    clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None,
+    most_details: int = 100,
 ) -> Reach:
     inlay = clamping.inlays[index]
     return reach(
         inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
-        minutes=partial(_minutes, clamping),
+        most_details=most_details, minutes=partial(_minutes, clamping),
     )
 
 

@@ -16,6 +16,16 @@ def report_text(report: dict[str, Any], units: str) -> str:
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
         fill_lines(report, units),
+        *([] if not report["frets"] else board_lines(report, units)),
+        ["", "Checks", ""],
+        finding_lines(report["checks"]),
+    ]
+    return "\n".join(line for part in parts for line in part) + "\n"
+
+
+def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
+    """The fret table and what goes with it."""
+    return [
         ["", "Frets", ""],
         fret_lines(report["frets"], units),
         ["", "Widths and wood left", ""],
@@ -24,10 +34,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         string_lines(report["strings"], units),
         ["", "Side dots", ""],
         dot_lines(report["side_dots"], units),
-        ["", "Checks", ""],
-        finding_lines(report["checks"]),
     ]
-    return "\n".join(line for part in parts for line in part) + "\n"
 
 
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
@@ -50,7 +57,8 @@ def finding_lines(checks: dict[str, Any]) -> list[str]:
     lines = []
     for f in sorted(checks["findings"], key=lambda f: order[f["severity"]]):
         allowed = f" (allowed: {f['allowed']})" if f["allowed"] else ""
-        lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {f['remedy']}")
+        remedy = f["remedy"][:1].upper() + f["remedy"][1:]
+        lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {remedy}.")
     verdict = "Verified: the programs, read back and simulated, cut the part as asked."
     return lines + [verdict if checks["passed"] else "Not verified: these programs must not be cut."]
 

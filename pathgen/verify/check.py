@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import (
     BEVEL,
+    ENGRAVE,
     HOLES,
     NUT_SLOT,
     OUTLINE,
@@ -25,6 +26,7 @@ from pathgen.clamping import (
 from pathgen.errors import ProgramError
 from pathgen.gcode.read import ReadProgram, read_program
 from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.grid import Grid
 from pathgen.verify.handling import program_findings, travel_findings
@@ -127,8 +129,8 @@ def verify(
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
-    programs = _read(clamping, texts, found)
-    found += _headers(programs, job_fingerprint)
+    programs = read_programs(clamping, texts, found)
+    found += header_findings(programs, job_fingerprint)
     motions = {
         step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord, step=step)
         for step in clamping.steps if step.file_name in programs
@@ -141,7 +143,7 @@ def verify(
     grid = Grid.over(clamping.stock.bounds, resolution)
     sim = simulate(clamping, motions, grid, tolerances)
     culprit = _Culprit(clamping, motions)
-    found += _cutting(clamping, sim, tolerances)
+    found += cutting_findings(clamping, sim, tolerances)
     area = finished_area(clamping, _CLEAR)
     ridges = _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan
@@ -151,7 +153,8 @@ def verify(
         found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
     found += pocket_findings(sim, clamping, motions, tolerances, culprit)
     found += neighbour_findings(clamping, tolerances)
-    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings}
+    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings,
+              ENGRAVE: engraving_findings}
     for step in clamping.steps:
         if step.order in motions and step.operation in checks:
             found += checks[step.operation](motions[step.order], step, clamping, tolerances)
@@ -166,7 +169,8 @@ def verify(
     )
 
 
-def _read(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+    """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs = {}
     remedy = "make the programs again from the job"
     for step in clamping.steps:
@@ -192,7 +196,8 @@ def _read(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) ->
     return programs
 
 
-def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
+def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
+    """Programs of another job, or changed since they were written."""
     for program in programs.values():
         if job_fingerprint is not None and program.job_fingerprint != job_fingerprint:
             yield Finding(
@@ -203,7 +208,8 @@ def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -
         if program.program_fingerprint is not None and program.program_fingerprint != program.own_fingerprint:
             yield Finding(
                 code="edited", severity="warn", where=program.name, got="the lines were changed since it was verified",
-                allowed=f"program fingerprint {program.program_fingerprint}", remedy="read the other findings with care",
+                allowed=f"program fingerprint {program.program_fingerprint}",
+                remedy="read the other findings with care",
             )
 
 
@@ -216,15 +222,16 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tole
     for step in clamping.steps:
         if step.operation != RESURFACE or step.order not in motions:
             continue
-        # in a moved frame the same places are written rounded anew
-        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else tolerances.rounding
+        # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
+        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * tolerances.rounding
         if clamping.surfacing.resurface_area == "inlay":
             yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
         else:
             yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)
 
 
-def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+def cutting_findings(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+    """Cuts deeper than the stepdown, rapids through material, shanks that rub."""
     for step in clamping.steps:
         taken = sim.taken.get(step.order)
         if taken is None:
@@ -239,7 +246,8 @@ def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Ite
             )
         if rapid.depth:
             yield Finding(
-                code="rapid-through-material", severity="forbid", where=at(step.file_name, rapid.line, rapid.x, rapid.y),
+                code="rapid-through-material", severity="forbid",
+                where=at(step.file_name, rapid.line, rapid.x, rapid.y),
                 got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
                 remedy="lift the cutter first",
             )
@@ -259,12 +267,12 @@ def _ridges(
 ) -> Ridges | None:
     if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
         return None
-    x0, y0, x1, y1 = clamping.board.outline.bounds
+    _, y0, _, y1 = clamping.board.outline.bounds
     slots = clamping.slots
     xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
     grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
-    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, OUTLINE)
+    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, ENGRAVE, OUTLINE)
     surfaced = {s.order: motions[s.order] for s in clamping.steps if s.operation not in later and s.order in motions}
     sim = simulate(clamping, surfaced, grid, tolerances, note=False)
     return measure_ridges(sim.top, grid, clamping.finished_surface, area)
@@ -291,7 +299,7 @@ def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, 
     r = step.cutter.radius
     low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
     with np.errstate(invalid="ignore"):
-        near = motion.cutting & (low[:, 0] <= x + r) & (high[:, 0] >= x - r) & (low[:, 1] <= y + r) & (high[:, 1] >= y - r)
+        near = motion.cutting & (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
     best, line = math.inf, 0
     for i in np.flatnonzero(near):
         one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))

@@ -52,6 +52,8 @@ class Tolerances:
     """Bevels along slots wider or narrower than asked, or to one side."""
     hole: float = 0.02
     """Holes wider, narrower, deeper or shallower than asked."""
+    engraving: float = 0.01
+    """Engraved strokes off their lines and depth."""
     sliver: float = 0.8
     """Wood between an inlay and a slot thinner than this may break out."""
     outline: float = 0.004

@@ -102,7 +102,7 @@ def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
         program, cutting & (program.spindle < 0), "spindle-backwards",
         "the spindle turning counter-clockwise (M4)", "M3", "use M3",
     )
-    off = np.abs(program.speed / step.cutter.speed - 1.0) > 0.01 if step.cutter.speed > 0 else np.zeros(len(cutting), bool)
+    off = np.abs(program.speed - step.cutter.speed) > 0.01 * step.cutter.speed
     wrong = cutting & (program.spindle != 0) & (program.speed > 0) & off
     if wrong.any():
         speed = program.speed[np.argmax(wrong)]
@@ -111,8 +111,10 @@ def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
             "make the programs again from the job",
         )
     if program.spindle_left_on:
-        yield Finding(code="spindle-left-on", severity="forbid", where=program.name, got="the spindle turning at the end",
-                      allowed="M5 before the end", remedy="stop it")
+        yield Finding(
+            code="spindle-left-on", severity="forbid", where=program.name, got="the spindle turning at the end",
+            allowed="M5 before the end", remedy="stop it",
+        )
 
 
 def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
@@ -204,7 +206,8 @@ def _bounds(
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
         yield Finding(
-            code="below-the-bed", severity="forbid", where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
+            code="below-the-bed", severity="forbid",
+            where=at(program.name, int(motion.line[deepest]), x[deepest], y[deepest]),
             got=f"{-z[deepest]:.3f} mm below the underside of the work", allowed=f"{-floor:.3f} mm",
             remedy="check the zero and the depth",
         )
@@ -232,8 +235,10 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
         if hit.any():
             i = int(rows[np.argmax(hit)])
             yield Finding(
-                code="hits-a-keep-out", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
-                got=f"the cutter passes through keep-out {number}", allowed=f"above {thing.height:g} mm, or clear of it",
+                code="hits-a-keep-out", severity="forbid",
+                where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
+                got=f"the cutter passes through keep-out {number}",
+                allowed=f"above {thing.height:g} mm, or clear of it",
                 remedy="move the clamp, or change the path",
             )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 
 from pathgen.clamping import Clamping, Step
 from pathgen.verify.findings import Finding, Tolerances, at
@@ -17,23 +18,31 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     if holes is None:
         return
     rows = np.flatnonzero(motion.cutting & (motion.end[:, 2] < clamping.stock.thickness - tolerances.hole))
-    ends = motion.end[rows]
-    away = np.linalg.norm(ends[:, None, :2] - holes.at, axis=2)
-    owner, reach = np.argmin(away, axis=1), away.min(axis=1, initial=np.inf) + step.cutter.radius
+    start, end = motion.start[rows], motion.end[rows]
+    owner = np.argmin(np.linalg.norm(end[:, None, :2] - holes.at, axis=2), axis=1)
     for number, (x, y) in enumerate(holes.at.tolist()):
         own = np.flatnonzero(owner == number)
         if not len(own):
             yield Finding(code="hole-missing", severity="forbid", where=at(step.file_name, None, x, y), got="no cut",
                           allowed=f"{len(holes.at)} holes", remedy="make the programs again from the job")
             continue
-        wide, deep = own[np.argmax(reach[own])], own[np.argmin(ends[own, 2])]
-        for row, off, what in (
-            (wide, 2 * reach[wide] - holes.diameter, "wider"), (deep, holes.bottom - ends[deep, 2], "deeper"),
-        ):
-            if abs(off) > tolerances.hole:
+        lowest = own[np.argmin(end[own, 2])]
+        off_edge = _off_edge(start[own], end[own], step.cutter.radius, (x, y), holes.diameter / 2)
+        off_depth = abs(float(end[lowest, 2]) - holes.bottom)
+        for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
+            if not off <= tolerances.hole:
                 yield Finding(
                     code="hole-wrong", severity="forbid",
-                    where=at(step.file_name, int(motion.line[rows[row]]), *ends[row, :2]),
-                    got=f"{off:+.3f} mm {what} than asked", allowed=f"{tolerances.hole:g} mm",
-                    remedy="make the programs again from the job",
+                    where=at(step.file_name, int(motion.line[rows[lowest]]), x, y), got=f"{off:.3f} mm {what}",
+                    allowed=f"{tolerances.hole:g} mm", remedy="make the programs again from the job",
                 )
+
+
+def _off_edge(
+    start: np.ndarray, end: np.ndarray, cutter_radius: float, centre: tuple[float, float], radius: float
+) -> float:
+    """How far the edge of what the cutter opens lies from the hole's, at most."""
+    ways = shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
+    opened = shapely.union_all([*ways, *shapely.points(end[:, :2])]).buffer(cutter_radius, quad_segs=64)
+    wanted = shapely.Point(centre).buffer(radius, quad_segs=64)
+    return float(shapely.hausdorff_distance(opened.boundary, wanted.exterior))

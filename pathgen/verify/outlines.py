@@ -32,7 +32,8 @@ def outline_findings(
         i = int(np.argmin(gap))
         row = rows[i]
         yield Finding(
-            code="outline-inside", severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            code="outline-inside", severity="forbid",
+            where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
             got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
             remedy="make the programs again from the job",
         )
@@ -70,8 +71,8 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     samples = _along(middle, every)
     column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])
     inside = (column > 0) & (column < len(sim.grid.xs)) & (row > 0) & (row < len(sim.grid.ys))
-    height = np.where(inside, sim.top[np.minimum(row, sim.grid.shape[0] - 1), np.minimum(column, sim.grid.shape[1] - 1)],
-                      -np.inf)
+    rows, columns = sim.grid.shape
+    height = np.where(inside, sim.top[np.minimum(row, rows - 1), np.minimum(column, columns - 1)], -np.inf)
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
         return
@@ -87,11 +88,12 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
     for span in spans:
         x, y = samples[span[len(span) // 2]]
-        least, width = float(height[span].min()), len(span) * every
+        width = len(span) * every
         core = height[span[len(span) // 4 : max(3 * len(span) // 4, len(span) // 4 + 1)]]
         if float(core.min()) < cut.tab_height - tolerances.tab:
             yield Finding(
-                code="tab-too-thin", severity="forbid", where=at(name, None, x, y), got=f"a tab {core.min():.3f} mm thick",
+                code="tab-too-thin", severity="forbid", where=at(name, None, x, y),
+                got=f"a tab {core.min():.3f} mm thick",
                 allowed=f"{cut.tab_height:g} mm", remedy="make the programs again from the job",
             )
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
@@ -103,9 +105,9 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
             yield Finding(
                 code="outline-uncut", severity="forbid", where=at(name, None, x, y),
                 got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
-                allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm", remedy="make the programs again from the job",
+                allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm",
+                remedy="make the programs again from the job",
             )
-        del least
 
 
 def _skin(

@@ -247,7 +247,8 @@ def _levelled(
         program, line = culprit(*poured.lost_at, (RESURFACE,))
         yield Finding(
             code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
-            got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0", remedy="repeat the first finishing passes exactly",
+            got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0",
+            remedy="repeat the first finishing passes exactly",
         )
 
 

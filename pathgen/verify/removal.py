@@ -7,6 +7,7 @@ cut move by move, in its own window.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -21,9 +22,12 @@ from pathgen.verify.sweep import swept_heights
 
 Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
+Pieces = tuple[Floats, Floats, NDArray[np.intp]]
+"""Starts, ends, and the moves they are pieces of."""
 
 _EXACT = 1e-6  # mm: what a whole pass may differ from its moves taken one by one, a nanometre
 _SHORTEST_PASS = 4.0  # radii
+_DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
 _TILE = 32  # points along each side
 _TOGETHER = 512  # moves whose envelopes are kept at once
@@ -81,7 +85,7 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
     way = np.where(along, np.sign(run[:, 0]), 0).astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
     spans = []
-    for first, stop in zip(edges[:-1], edges[1:], strict=True):
+    for first, stop in itertools.pairwise(edges):
         if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest:
             spans.append((int(first), int(stop)))
     return spans
@@ -98,7 +102,7 @@ class _Ceiling:
 
     def over(self, windows: NDArray[np.intp]) -> Floats:
         """(n,) bounds over (n, 4) windows: first and past-the-last column, first and past-the-last row."""
-        i0, i1, j0, j1 = windows[:, 0] // _TILE, (windows[:, 1] - 1) // _TILE, windows[:, 2] // _TILE, (windows[:, 3] - 1) // _TILE
+        i0, i1, j0, j1 = ((windows - [0, 1, 0, 1]) // _TILE).T
         i, j = (i0 + i1) // 2, (j0 + j1) // 2
         # level n has, for each tile, the highest of the tiles up to 2 ** n - 1 away
         level = np.ceil(np.log2(1 + np.maximum(i1 - i, j1 - j))).astype(int)
@@ -146,19 +150,21 @@ class _Cutting:
 
     def run(self) -> Taken:
         passes = passes_along(self.motion, _SHORTEST_PASS * self.cutter.radius)
+        single = np.ones(len(self.motion), bool)
+        for first, stop in passes:
+            single[first:stop] = False
         if self._order_matters():
             done = 0
             for first, stop in passes:
                 self._moves(np.arange(done, first))
-                self._moves(self._pass(first, stop))
+                self._cut(*self._pass(first, stop, single))
                 done = stop
             self._moves(np.arange(done, len(self.motion)))
         else:
-            others = np.ones(len(self.motion), bool)
-            ends = [self._pass(first, stop) for first, stop in passes]
-            for first, stop in passes:
-                others[first:stop] = False
-            self._moves(np.concatenate([np.flatnonzero(others), *ends]))
+            left = [self._pass(first, stop, single) for first, stop in passes]
+            self._moves(np.flatnonzero(single))
+            if left:
+                self._cut(*(np.concatenate(part) for part in zip(*left, strict=True)))
         return self.taken
 
     def _order_matters(self) -> bool:
@@ -179,25 +185,54 @@ class _Cutting:
 
     # -- whole passes ------------------------------------------------------------------------------------------------
 
-    def _pass(self, first: int, stop: int) -> NDArray[np.intp]:
-        """Cut a pass along x at once; gives back the moves of it that are still to be made one by one.
-
-        Those are all of them where its shape asks for that, else none but stops at ends where no other move meets it,
-        as -1 - move for the start of a move and the number of moves + move for its end.
-        """
+    def _pass(self, first: int, stop: int, single: NDArray[np.bool_]) -> Pieces:
+        """Cut a pass along x at once; gives back what is left to be cut of it in pieces: its ends, or all of it."""
         m = self.motion
         knots = np.concatenate([m.start[first : first + 1], m.end[first:stop]])
-        y, order = knots[0, 1], slice(None, None, 1 if knots[-1, 0] > knots[0, 0] else -1)
-        x, z = knots[order, 0], knots[order, 2]
-        if not self._is_gentle(np.diff(z) / np.diff(x)) or self.highest - float(z.min()) > self.cutter.flute_length:
-            return np.arange(first, stop)
-        self._sweep_pass(float(y), x, z, int(m.line[first]))
-        ends = []
-        if first == 0 or not m.cutting[first - 1]:
-            ends.append(-1 - first)
-        if stop == len(m) or not m.cutting[stop]:
-            ends.append(len(m) + stop - 1)
-        return np.array(ends, dtype=np.intp)
+        back = bool(knots[-1, 0] < knots[0, 0])
+        x, z = (knots[::-1] if back else knots)[:, [0, 2]].T
+        slope = np.diff(z) / np.diff(x)
+        end = self._end_length(slope)
+        in_flutes = self.highest - float(z.min()) <= self.cutter.flute_length
+        if not (in_flutes and self._is_gentle(slope) and x[-1] - x[0] >= 4 * end):
+            return m.start[first:stop], m.end[first:stop], np.arange(first, stop)
+        self._sweep_pass(float(knots[0, 1]), x, z, int(m.line[first]), inset=end / 2)
+        if end:
+            return self._ends_of(knots, end, np.arange(first, stop))
+        stops = [(knots[0], first)] if self._meets_nothing(first - 1, first, single) else []
+        stops += [(knots[-1], stop - 1)] if self._meets_nothing(stop, stop - 1, single) else []
+        points = np.array([point for point, _ in stops]).reshape(-1, 3)
+        return points, points, np.array([row for _, row in stops], dtype=np.intp)
+
+    def _end_length(self, slope: Floats) -> float:
+        """Length of each end of a pass that is to be cut as moves, mm: where the cutter touches what lies beyond it.
+
+        0 where the slope is so slight that it makes no difference: there the cutter only has to stop at the end.
+        """
+        steepest = float(np.abs(slope).max())
+        if self.cutter.shape == "flat-end":
+            return 2 * self.cutter.radius if steepest else 0.0
+        return 2 * self.cutter.radius * steepest if self.cutter.radius * steepest**2 > 2 * _EXACT else 0.0
+
+    @staticmethod
+    def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Pieces:
+        """The first and the last `length` of a pass as moves."""
+        along = np.abs(knots[:, 0] - knots[0, 0])
+        parts = []
+        for low, high in ((0.0, length), (along[-1] - length, along[-1])):
+            cuts = np.concatenate([[low], along[(along > low) & (along < high)], [high]])
+            points = np.column_stack([np.interp(cuts, along, knots[:, axis]) for axis in range(3)])
+            move = np.clip(np.searchsorted(along, (cuts[1:] + cuts[:-1]) / 2) - 1, 0, len(rows) - 1)
+            parts.append((points[:-1], points[1:], rows[move]))
+        start, end, row = (np.concatenate(part) for part in zip(*parts, strict=True))
+        return start, end, row
+
+    def _meets_nothing(self, beside: int, own: int, single: NDArray[np.bool_]) -> bool:
+        """Whether the stop at the end of a pass is not also cut, at that height, by the move beside it."""
+        m = self.motion
+        if not 0 <= beside < len(m) or not m.cutting[beside] or not single[beside]:
+            return True
+        return bool(m.end[beside, 2] < m.end[own, 2] - _DROP)
 
     def _is_gentle(self, slope: Floats) -> bool:
         """Whether the envelope over each point may be taken from the move over it alone."""
@@ -205,11 +240,11 @@ class _Cutting:
         if self.cutter.shape == "flat-end":
             rises = np.sign(slope)
             return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
-        if self.cutter.shape == "v":
-            steepest /= math.sqrt(max(self.cutter.wall_slope**2 - steepest**2, 1e-12))
+        if self.cutter.shape == "v":  # beside a slope its rim, not its flank, would touch
+            return self.cutter.radius * steepest**2 <= _EXACT * min(1.0, self.cutter.wall_slope)
         return self.cutter.radius * steepest * bend <= _EXACT
 
-    def _sweep_pass(self, y: float, x: Floats, z: Floats, line: int) -> None:
+    def _sweep_pass(self, y: float, x: Floats, z: Floats, line: int, *, inset: float) -> None:
         """In stretches of columns, each only over the rows where something stands high enough to be met."""
         slope = np.diff(z) / np.diff(x)
         steepest, lowest = float(np.abs(slope).max()), float(z.min())
@@ -217,11 +252,13 @@ class _Cutting:
         slack = self.cutter.radius * steepest
         half = float(self.cutter.half_width(self.highest - lowest))
         j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
-        i0, i1 = (int(i) for i in np.searchsorted(self.xs, [x[0], x[-1]]))
+        i0, i1 = (int(i) for i in np.searchsorted(self.xs, [x[0] + inset, x[-1] - inset]))
         base = np.interp(self.xs[i0:i1], x, z).astype(np.float32)
         across = np.abs(self.ys[j0:j1] - y)
         profile = self.cutter.profile(across).astype(np.float32)
-        level = self.cutter.shape == "ball-end" and self.cutter.radius * steepest**2 < _EXACT
+        level = self.cutter.shape == "v" or (
+            self.cutter.shape == "ball-end" and self.cutter.radius * steepest**2 < _EXACT
+        )
         for i in range(i0, i1 if j1 > j0 and half > 0 else i0, _STRETCH):
             columns = slice(i, min(i + _STRETCH, i1))
             own = base[i - i0 : columns.stop - i0]
@@ -252,26 +289,23 @@ class _Cutting:
             ends = [np.interp(at + s * reach, x, z) for s in (-1.0, 1.0) if (s * slope < 0).any()]
             return np.minimum(ends[0], ends[-1]).astype(np.float32)
         own = slope[np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(slope) - 1)]
-        if self.cutter.shape == "v":
-            lift = np.multiply.outer(across, np.sqrt(self.cutter.wall_slope**2 - own**2))
-        else:
-            rho = np.sqrt(r * r - across**2)
-            lift = (across**2 / (r + rho))[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
+        rho = np.sqrt(r * r - across**2)
+        lift = (across**2 / (r + rho))[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
         return (base + lift).astype(np.float32)
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
-    def _moves(self, which: NDArray[np.intp]) -> None:
-        """Moves, or stops at their ends as `_pass` numbers them, taken away in the order given."""
-        m = self.motion
-        if not len(which):
+    def _moves(self, rows: NDArray[np.intp]) -> None:
+        """Moves taken away in the order given."""
+        self._cut(self.motion.start[rows], self.motion.end[rows], rows)
+
+    def _cut(self, start: Floats, end: Floats, rows: NDArray[np.intp]) -> None:
+        """Pieces of moves `rows`, taken away in their order: those that are low enough, and cut or are to be noted."""
+        if not len(rows):
             return
-        rows = np.where(which < 0, -1 - which, which % len(m))
-        start = np.where(which[:, None] >= len(m), m.end[rows], m.start[rows])
-        end = np.where(which[:, None] < 0, m.start[rows], m.end[rows])
         with np.errstate(invalid="ignore"):
             wanted = (np.fmin(start[:, 2], end[:, 2]) < self.highest) & np.isfinite(end).all(axis=1)
-        wanted &= ~m.rapid[rows] if math.isinf(self.note_rapid) else ~self._straight_up[rows]
+        wanted &= ~self.motion.rapid[rows] if math.isinf(self.note_rapid) else ~self._straight_up[rows]
         if wanted.any():
             start, end, rows = start[wanted], end[wanted], rows[wanted]
             start = np.where(np.isfinite(start), start, end)

@@ -11,8 +11,8 @@ from pathgen.clamping import Step
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.motion import Motion
 
-ROUNDED = 1e-4
-"""A point between two knots of a pass is written rounded, off the straight line between them, mm."""
+ROUNDED = 3e-4
+"""A point between two knots of a pass is written rounded, and so are they: so far off the line between them, mm."""
 
 
 def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:

@@ -57,7 +57,7 @@ class Ridges:
         return float(self.x[worst]), float(self.y[worst])
 
     def map(self, *, along: int = 48, across: int = 24) -> Floats:
-        """(across, along) array of the highest ridge in each patch of the sections' extent; NaN where none was found."""
+        """(across, along) array of the highest ridge in each patch of the sections; NaN where none was found."""
         out = np.full((across, along), np.nan)
         if not len(self.x):
             return out
@@ -109,7 +109,8 @@ def _tops(y: Floats, off: Floats, upright: Floats) -> tuple[Floats, Floats, Floa
     with np.errstate(divide="ignore", invalid="ignore"):
         run = (off[at + 1] - off[at - 1] + left * y[at - 1] - right * y[at + 1]) / (left - right)
     run = np.clip(np.where(np.isfinite(run), run, y[at]), y[at - 1], y[at + 1])
-    tip = np.maximum(off[at], np.minimum(off[at - 1] + left * (run - y[at - 1]), off[at + 1] + right * (run - y[at + 1])))
+    flanks = off[at - 1] + left * (run - y[at - 1]), off[at + 1] + right * (run - y[at + 1])
+    tip = np.maximum(off[at], np.minimum(*flanks))
     hollows = np.minimum.reduceat(off, np.concatenate([[0], at]))
     height = (tip - np.minimum(hollows[:-1], hollows[1:])) * upright[at]
     return run, height, tip

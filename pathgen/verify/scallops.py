@@ -63,7 +63,7 @@ class ScallopCheck:
 
     @property
     def within_limit(self) -> bool:
-        """Whether every ridge is as low as allowed, and nothing between passes was left standing; True without a limit."""
+        """Whether every ridge is as low as allowed and nothing was left standing; True without a limit."""
         return self.limit is None or bool(self.highest <= self.limit and self.high <= 2 * self.limit)
 
 
@@ -116,7 +116,7 @@ def check_scallop(
     passes = passes_along(motion, 4 * cutter.radius)
     if area is None:
         area = _spanned(motion, passes, cutter, surface, name)
-    x0, y0, x1, y1 = area.bounds
+    _, y0, _, y1 = area.bounds
     grid = Grid(stations(area, None, spacing=section_spacing, clear=0.0),
                 y0 + section_step * np.arange(max(2, round((y1 - y0) / section_step) + 1)))
     tops = motion.end[motion.cutting, 2]

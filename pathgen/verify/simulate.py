@@ -122,8 +122,8 @@ def _waste(clamping: Clamping, grid: Grid) -> Mask:
 def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How much deeper than on the board a cut may be off it, mm.
 
-    Slots and their bevels run out into a blank that still stands higher than the board; the limit of a re-surface is meant for fill,
-    and wood may be cut as deep as the cutter stands.
+    Slots and their bevels run out into a blank that still stands higher than the board; the limit of a
+    re-surface is meant for fill, and wood may be cut as deep as the cutter stands.
     """
     if step.operation in (SLOTS, NUT_SLOT, BEVEL):
         return step.cutter.stepdown

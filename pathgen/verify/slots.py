@@ -28,7 +28,8 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         return
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
-        nearest_y = np.where(np.abs(motion.start[:, 1]) < np.abs(motion.end[:, 1]), motion.start[:, 1], motion.end[:, 1])
+        y0, y1 = motion.start[:, 1], motion.end[:, 1]
+        nearest_y = np.where(np.abs(y0) < np.abs(y1), y0, y1)
         top = clamping.finished_surface.height(motion.end[:, 0], nearest_y)
         rows = np.flatnonzero(motion.cutting & ~(low > top))
     start, end = motion.start[rows], motion.end[rows]

@@ -40,7 +40,8 @@ def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
             cut = shapely.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
             area = area.difference(shapely.union_all(cut))
     pocketed = {step.inlay for step in clamping.steps if step.inlay is not None}
-    bare = [inlay.area.buffer(clear) for i, inlay in enumerate(clamping.inlays) if inlay.fill == "none" and i in pocketed]
+    open_ones = [i for i in pocketed if clamping.inlays[i].fill == "none"]
+    bare = [clamping.inlays[i].area.buffer(clear) for i in open_ones]
     return area.difference(shapely.union_all(bare)) if bare else area
 
 
@@ -90,7 +91,8 @@ def surface_findings(
         program, line = culprit(*ridges.highest_at, (SURFACE_FINISH, RESURFACE))
         yield Finding(
             code="ridges-too-high", severity="forbid", where=at(program, line, *ridges.highest_at),
-            got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="bring the passes closer together",
+            got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm",
+            remedy="bring the passes closer together",
         )
 
 

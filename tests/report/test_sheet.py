@@ -11,7 +11,7 @@ from pathgen.markup import as_html, element
 from pathgen.picture import BLANK, PALE, WOOD
 from pathgen.report.pictures.above import CLAMP_EDGE
 from pathgen.report.sheet import setup_sheet
-from pathgen.report.sheet_style import STYLE, TEXT_ON_GROUND
+from pathgen.report.sheet.style import STYLE, TEXT_ON_GROUND
 from pathgen.verify import Finding
 from tests.report.conftest import HOSTILE
 
@@ -104,20 +104,21 @@ def test_every_program_is_there_in_order_with_its_figures(page, built):
 def test_fret_table_is_the_report(page, built):
     cells = [e[2] for e in page.all("td") if "section" in e[3]]
     for fret in built.report["frets"]:
-        assert f"{fret['distance']:.3f}".rstrip("0") in cells
+        assert f"{fret['distance']:.3f}" in cells
+        assert f"{fret['bass'][0]:.3f}, {fret['bass'][1]:.3f}" in cells
     assert page.by_id("frets")[2].count("\n") == 0
 
 
 def test_fill_by_colour_is_what_the_simulation_measured(page, built):
     ready = page.by_id("ready")[2]
-    measured = built.verification.pockets[0]
+    amounts = {a["colour"]: a for a in built.report["inlays"][0]["amounts"]}
     swatches = [e[1]["style"] for e in page.elements if e[1].get("class") == "swatch"]
-    assert swatches == [f"background:{colour}" for colour in measured.by_colour]
-    for _, fill in measured.by_colour.values():
-        assert f"{fill / 1000:.2f} ml" in ready
-    # the rectangle's fill: area times depth and overfill, less what the cutter's corners leave: closed form
+    assert swatches == [f"background:{colour}" for colour in amounts]
+    for amount in amounts.values():
+        assert f"{amount['pocket_volume'] / 1000:.2f} ml{amount['total_volume'] / 1000:.2f} ml" in ready
+    # the rectangle's pocket: area times depth, less what the cutter's corners leave: closed form
     corner = (4 - 3.141592653589793) * 1.5**2
-    assert measured.by_colour["#2f6f4f"][1] == pytest.approx((240 - corner) * 2.2, rel=0.02)
+    assert amounts["#2f6f4f"]["pocket_volume"] == pytest.approx((240 - corner) * 1.2, rel=0.02)
 
 
 def test_what_the_display_shows_is_in_the_programs(page, turned):
@@ -137,7 +138,7 @@ def test_findings_are_told_first_and_escaped(built):
     report = {**built.report, "checks": {**built.report["checks"], "passed": False, "findings": [finding.__dict__]}}
     page = Page(setup_sheet(built.plan, built.programs, checked, report))
     assert not page.all("i")
-    assert "<i>line</i> 3: 5 < 6 & 7. stop" in page.by_id("findings")[2]
+    assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("findings")[2]
     verdict = next(e for e in page.elements if e[1].get("class", "").startswith("verdict"))
     assert "Do not cut" in verdict[2]
     assert verdict[1]["class"] == "verdict bad"

@@ -42,7 +42,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
         *_fret_numbers(view, clamping, size),
-        *_holes(view, clamping),
+        *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *(_keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
@@ -105,20 +105,26 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
 
 
 def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """Over the upper edge; every second one where they would run into each other."""
+    """Over the upper edge; left out where they would run into the one before."""
     frets = clamping.board.frets
     upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
-    every = 1 if len(frets) < 2 or np.diff(upper[:, 0]).min() > 0.9 * size else 2
-    above = clamping.stock.bounds[3] + 0.4 * size
+    above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
     for number, x in zip(frets.number.tolist(), upper[:, 0].tolist(), strict=True):
-        if number % every == 0:
+        if x >= free:
+            free = x + 1.15 * size
             yield words(view, [x, above], str(number), size=0.8 * size)
 
 
-def _holes(view: View, clamping: Clamping) -> Iterator[Element]:
+def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
     if clamping.holes is not None:
         for x, y in view(clamping.holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=clamping.holes.diameter / 2, fill=INK, class_="hole")
+    for x, y in view(clamping.marks.places).tolist() if clamping.marks is not None else []:
+        r = size / 4
+        cross = f"M{x - r:.2f},{y:.2f}h{2 * r:.2f}M{x:.2f},{y - r:.2f}v{2 * r:.2f}"
+        yield element("g", element("circle", cx=x, cy=y, r=r), element("path", d=cross), stroke=INK,
+                      stroke_width=size / 16, class_="mark")
 
 
 def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:

@@ -30,14 +30,15 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     view = _view(path, clamping)
     size = view.width / 60
     return view.picture(
-        name, *_board(view, clamping.board, size), *_moves(view, path, size), *_first_cut(view, path, size),
+        name, *_board(view, clamping.board, size), *_moves(view, path, size),
+        *_fret_numbers(view, clamping.board, size), *_first_cut(view, path, size),
     )
 
 
 def _view(path: Toolpath, clamping: Clamping) -> View:
     low, high = path.points[:, :2].min(axis=0), path.points[:, :2].max(axis=0)
     x0, y0, x1, y1 = clamping.board.outline.bounds
-    margin = 0.01 * (x1 - x0)
+    margin = 0.015 * (x1 - x0)
     least = max(LEAST_SHOWN * (x1 - x0) - (high[0] - low[0]), 0.0) / 2
     left, right = low[0] - least - margin, high[0] + least + margin
     if right - left > 0.7 * (x1 - x0):
@@ -48,12 +49,21 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
 def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
     yield area(view, board.outline.intersection(frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
-    frets = board.frets.ends
-    shown = (frets[..., 0] > view.left).all(axis=1) & (frets[..., 0] < view.right).all(axis=1)
-    yield lines(view, list(frets[shown]), decimals=1, stroke=FRET, stroke_width=size / 20)
-    for number, run in zip(board.frets.number[shown].tolist(), frets[shown], strict=True):
+    yield lines(view, list(_frets_shown(view, board)[1]), decimals=1, stroke=FRET, stroke_width=size / 20)
+
+
+def _frets_shown(view: View, board: Fingerboard) -> tuple[list[int], Floats]:
+    """Numbers and (n, 2, 2) ends of the frets that lie in a picture whole."""
+    ends = board.frets.ends
+    shown = (ends[..., 0] > view.left).all(axis=1) & (ends[..., 0] < view.right).all(axis=1)
+    return board.frets.number[shown].tolist(), ends[shown]
+
+
+def _fret_numbers(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
+    for number, ends in zip(*_frets_shown(view, board), strict=True):
         if number in MARKED:
-            yield words(view, run.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, fill=PALE)
+            yield words(view, ends.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, paint_order="stroke",
+                        stroke=WOOD, stroke_width=size / 4)
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:

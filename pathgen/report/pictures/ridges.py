@@ -15,7 +15,7 @@ from pathgen.verify.ridges import Ridges
 
 Floats = NDArray[np.float64]
 
-SHADES = ("#f4f6f2", "#e0e9df", "#c6d9cb", "#a5c4b4", "#7fa99c", "#578a82", "#33686a", "#17474f")
+SHADES = ("#fafbf9", "#eaf1ea", "#d8e6dc", "#c3d9cd", "#abcabd", "#92baae", "#78a89e", "#5f968f")
 """From the lowest patch to the limit, light to dark."""
 OVER = "#a3341c"
 """Above the limit."""

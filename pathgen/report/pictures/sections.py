@@ -31,21 +31,22 @@ class Section:
 
     name: str
     x: float
+    inlay: int | None = None
 
 
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
     board = clamping.board
     nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
-    inlays = [Section(name=inlay.name, x=widest_across(inlay)) for inlay in clamping.inlays]
+    inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
     return (Section(name="the nut", x=nut + INSIDE), *inlays, Section(name="the end", x=end - INSIDE))
 
 
 def widest_across(inlay: Inlay) -> float:
     """X at which most of an inlay lies across the board."""
     x0, y0, x1, y1 = inlay.area.bounds
-    xs = np.linspace(x0, x1, 402)[1:-1]
-    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area)
+    xs = np.linspace(x0, x1, 102)[1:-1]
+    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area.simplify(0.1))
     return float(xs[int(np.argmax(shapely.length(cuts)))])
 
 
@@ -57,7 +58,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     x, stock = section.x, clamping.stock
     proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
     top = max(stock.thickness, clamping.board.surface.thickness + proud)
-    size = stock.width / 26
+    size = stock.width / 30
     view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
     return view.picture(
         f"Section across the board at {section.name}, heights drawn {RISE:g} times",
@@ -146,9 +147,10 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
     for low, high in spans(clamping.board.outline, x):
         z = float(surface.height(x, 0.0))
         yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
-        for y, anchor, aside in ((low, "start", 0.4), (0.0, "start", 0.4), (high, "end", -0.4)):
+        for y, anchor, aside in ((low, "start", 0.4), (0.0, "middle", 0.0), (high, "end", -0.4)):
             yield words(view, [y + aside * size, 0.4 * size / RISE],
-                        format_length(float(surface.height(x, y)), units, decimals=2), size=size, text_anchor=anchor)
+                        format_length(float(surface.height(x, y)), units, decimals=2), size=size, text_anchor=anchor,
+                        paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
         middle = [0.0, -1.4 * size / RISE]
         yield words(view, middle, f"{format_length(high - low, units, decimals=2)} wide", size=size)
     yield element("desc", f"at X {format_length(x, units, decimals=2)}")

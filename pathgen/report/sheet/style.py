@@ -47,10 +47,9 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll td {{ white-space: nowrap; }}
 .wide svg {{ min-width: 44rem; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
-table {{ border-collapse: collapse; width: 100%; margin: .4rem 0 1rem; }}
+table {{ border-collapse: collapse; font-variant-numeric: tabular-nums; width: 100%; margin: .4rem 0 1rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid {RULE}; }}
 th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
-.numbers {{ font-variant-numeric: tabular-nums; }}
 .swatch {{ display: inline-block; width: 1.6em; height: 1.1em; margin-right: .5em; vertical-align: -.15em;
   border: 1px solid {INK}; }}
 .cautions ul {{ background: {STOP_TINT}; border-left: 6px solid {BAD}; padding: .6rem .9rem .6rem 2rem; }}
@@ -58,6 +57,7 @@ th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
 .contents li {{ break-inside: avoid; }}
 article dl {{ grid-template-columns: max-content 1fr max-content 1fr; }}
 article {{ background: {TINT}; padding: .3rem 1rem .8rem; margin: 1.2rem 0; }}
+article svg {{ max-height: 12rem; }}
 article figure {{ background: {PAPER}; padding: .4rem; margin: .6rem 0 0; }}
 .order {{ display: inline-block; min-width: 1.9em; margin-right: .6em; text-align: center; color: {PAPER};
   background: {INK}; padding: .05em .35em; }}
@@ -82,6 +82,10 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .wide svg {{ min-width: 0; }}
   article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4 {{ break-after: avoid; }}
+  h2 {{ margin-top: 1.4rem; }}
+  article svg {{ max-height: 32mm; }}
+  article dl, article ol {{ margin: .3rem 0; }}
+  article {{ margin: .6rem 0; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
   article {{ border: 1px solid {RULE}; background: {PAPER}; }}

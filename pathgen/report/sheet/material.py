@@ -1,0 +1,95 @@
+"""What to have ready: cutters, fill, pieces; and what a shift of the work would cost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from pathgen.clamping import Clamping
+from pathgen.instructions import cutter_words
+from pathgen.markup import Child, Element, element
+from pathgen.report.filltext import FILL_WORDS, parts_words
+from pathgen.report.letting_in import piece_line
+from pathgen.report.moving import error_words, moved_lines
+from pathgen.report.sheet.parts import chapter, scrolling, table
+from pathgen.units import format_length
+
+e = element
+
+
+def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
+    """Cutters with the programs that use them, and fill by colour."""
+    cutters = {step.cutter.name: step.cutter for step in clamping.steps}
+    rows = [
+        [cutter_words(cutter, clamping.units), _orders([s.order for s in clamping.steps if s.cutter.name == name])]
+        for name, cutter in cutters.items()
+    ]
+    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows), _fill(clamping, report),
+                   _pieces(clamping, report))
+
+
+def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
+    """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
+    rows = [
+        [e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
+         *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "total_volume")),
+         "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one)]
+        for inlay in report["inlays"] for one in inlay["amounts"]
+    ]
+    if not rows:
+        return []
+    head = ["Colour", "For", "Pockets hold", "Mix in all", "Weighs", "Parts"]
+    keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
+    return [
+        e("h3", "Fill"),
+        scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
+        e("p", "The mix counts in what stands proud and what is lost in the cup, as the job says. Mix by the sheet of "
+               "the resin's maker."),
+        e("p", FILL_WORDS),
+    ]
+
+
+def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
+    return [
+        e("p", piece_line(inlay, clamping.units)) if inlay.get("piece") else
+        e("p", f"Pieces for {inlay['name']} ({', '.join(inlay['colours'])}): "
+               f"{format_length(inlay['piece_thickness'], clamping.units)} thick, or a little more.")
+        for inlay in report["inlays"] if inlay["piece_thickness"] is not None
+    ]
+
+
+def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
+    """What a small shift of the work between the first and the second cut would cost, and where the marks are."""
+    shift, units = report["shift_errors"], clamping.units
+    if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
+        return None
+    rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
+    marks = report["marks"]
+    words = [f"The witness marks in the waste are at {'; '.join(_place(x, y, units) for x, y in marks['places'])}.",
+             f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
+    return chapter(
+        "moved", "Why the work must not move",
+        e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
+               "at the board's edge comes out wrong by as much as this:"),
+        table(["Moved", "Lowest", "Highest"], rows),
+        *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
+    )
+
+
+def _signed(mm: float) -> str:
+    um = round(mm * 1000)
+    return f"{um:+d} µm" if um else "0 µm"
+
+
+def _place(x: float, y: float, units: str) -> str:
+    return ", ".join(f"{axis} {format_length(v, units, decimals=2)}" for axis, v in (("X", x), ("Y", y)))
+
+
+def _swatch(colour: str) -> Element:
+    return e("span", class_="swatch", style=f"background:{colour}")
+
+
+def _orders(orders: Sequence[int]) -> Iterator[Child]:
+    for place, order in enumerate(orders):
+        yield ", " if place else None
+        yield e("a", str(order), href=f"#program-{order}")

@@ -1,0 +1,128 @@
+"""The setup sheet: one page, whole in itself, that a maker can stand at the machine with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pathgen.clamping import Clamping
+from pathgen.instructions import zero_words
+from pathgen.markup import Element, as_html, element
+from pathgen.plan import Plan, tabs_of
+from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
+from pathgen.report.programs import Program
+from pathgen.report.sheet.material import if_it_moves, to_have_ready
+from pathgen.report.sheet.parts import chapter, facts, figure
+from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
+from pathgen.report.sheet.results import findings, frets, ridges, sections
+from pathgen.report.sheet.style import STYLE
+from pathgen.units import format_length
+from pathgen.verify import Verification
+
+e = element
+
+
+def setup_sheet(
+    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any]
+) -> str:
+    """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
+
+    `report` is what `pathgen.report.data.report_data` gives for the same build.
+    """
+    clamping = planned.clamping
+    page = e(
+        "html",
+        e("head", e("meta", charset="utf-8"),
+          e("meta", name="viewport", content="width=device-width, initial-scale=1"),
+          e("title", f"{clamping.title}: setup sheet"), e("style", STYLE)),
+        e("body", e(
+            "main",
+            _head(clamping, report),
+            _from_above(planned),
+            _cautions(clamping),
+            to_have_ready(clamping, report),
+            air_cut(clamping, programs),
+            in_order(clamping, programs),
+            sections(clamping),
+            ridges(clamping, checked, report),
+            if_it_moves(clamping, report),
+            frets(clamping, report),
+            findings(report),
+            e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
+        )),
+        lang="en",
+    )
+    return "<!DOCTYPE html>\n" + as_html(page) + "\n"
+
+
+def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Element]:
+    """The pictures of the page by name, for those who want them as files."""
+    clamping = planned.clamping
+    found = {"board": board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))}
+    for number, section in enumerate(sections_of(clamping), 1):
+        found[f"section-{number}"] = section_picture(clamping, section)
+    if checked.ridges is not None and clamping.surfacing is not None:
+        found["ridges"] = ridge_picture(clamping, checked.ridges)
+    for program in programs:
+        found[program.file_name.removesuffix(".nc")] = program_path(clamping, program)
+    return found
+
+
+def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
+    passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
+    time = f"{hours[0]} h {hours[1]:02d} min" if hours[0] else f"{hours[1]} min"
+    found = report["checks"]["findings"]
+    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
+        "Do not cut: verification found faults."
+    return e(
+        "header",
+        e("p", "Setup sheet", class_="kicker"),
+        e("h1", clamping.title),
+        e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
+          class_="verdict good" if passed else "verdict bad"),
+        facts([
+            ("Programs", f"{len(clamping.steps)}, in one clamping"),
+            ("Machine time", f"about {time}, without changing cutters and without curing"),
+            ("Board", _board_words(clamping)),
+            ("Blank", _blank_words(clamping)),
+            ("Zero", zero_words(clamping)),
+        ]),
+    )
+
+
+def _counted(found: Sequence[dict[str, Any]]) -> str:
+    """Findings, counted by how grave they are: ``2 warnings, 1 note``."""
+    words = {"forbid": "fault", "warn": "warning", "note": "note"}
+    counts = {word: sum(f["severity"] == severity for f in found) for severity, word in words.items()}
+    return ", ".join(f"{count} {word}{'s' if count > 1 else ''}" for word, count in counts.items() if count)
+
+
+def _board_words(clamping: Clamping) -> str:
+    board, units = clamping.board, clamping.units
+    surface = board.surface
+    radius = "flat" if surface.is_flat else format_length(surface.radius_nut, units, decimals=2) + " radius"
+    if surface.taper:
+        radius = f"{format_length(surface.radius_nut, units, decimals=2)} radius at the nut, " \
+                 f"{format_length(surface.radius_end, units, decimals=2)} at the end"
+    return (f"{format_length(board.length, units, decimals=2)} long, {len(board.frets)} frets, "
+            f"{format_length(surface.thickness, units, decimals=2)} thick, {radius}")
+
+
+def _blank_words(clamping: Clamping) -> str:
+    stock, units = clamping.stock, clamping.units
+    size = " by ".join(format_length(v, units, decimals=2) for v in (stock.length, stock.width, stock.thickness))
+    return f"{size}, standing out {format_length(stock.margin_nut, units, decimals=2)} before the nut"
+
+
+def _from_above(planned: Plan) -> Element:
+    clamping = planned.clamping
+    words = ("Seen from above. Hatched: clamps. Grey: what the outline cutter takes away. Dotted: how far the "
+             "finishing cutter reaches. Triangles: tabs that hold the board. The target: X 0, Y 0, with the machine's "
+             "axes.")
+    picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
+    return chapter("board", "The board on the machine", figure(picture, words, wide=True))
+
+
+def _cautions(clamping: Clamping) -> Element:
+    return chapter("cautions", "Before anything else", e("ul", (e("li", c) for c in common_cautions(clamping))),
+                   class_="cautions")

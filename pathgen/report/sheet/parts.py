@@ -1,0 +1,61 @@
+"""What the chapters of the setup sheet are put together from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pathgen.markup import Child, Element, element
+from pathgen.units import INCH, MM_PER, format_length
+
+e = element
+
+
+def chapter(name: str, heading: str, *content: Child, class_: str | None = None) -> Element:
+    """A section of the page under a heading; `name` is its id."""
+    return e("section", e("h2", heading, id=f"{name}-heading"), content, id=name, class_=class_,
+             aria_labelledby=f"{name}-heading")
+
+
+def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
+    """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls."""
+    return e("figure", scrolling(picture, caption) if wide else picture, e("figcaption", caption),
+             class_="wide" if wide else None)
+
+
+def scrolling(content: Element, name: str) -> Element:
+    """Something that may be wider than a telephone: it scrolls sideways, with the keyboard too."""
+    return e("div", content, class_="scroll", tabindex="0", role="region", aria_label=name)
+
+
+def facts(pairs: Sequence[tuple[str, Child]]) -> Element:
+    """Names and what they stand for, in two columns."""
+    return e("dl", ((e("dt", name), e("dd", words)) for name, words in pairs))
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
+    """A table with a head."""
+    return e(
+        "table", e("thead", e("tr", (e("th", word, scope="col") for word in head))),
+        e("tbody", (e("tr", (e("td", cell) for cell in row)) for row in rows)),
+    )
+
+
+def minutes(time: float) -> str:
+    """Minutes in words: ``14 min``, ``2.4 min``, ``38 s``."""
+    return f"{time:.0f} min" if time >= 10 else f"{time:.1f} min" if time >= 1 else f"{time * 60:.0f} s"
+
+
+def feed(speed: float, units: str) -> str:
+    """Mm per minute in words, in the job's units."""
+    return f"{format_length(speed, units, decimals=1 if units == 'in' else 0)}/min"
+
+
+def fixed(mm: float, units: str, *, fine: bool = False) -> str:
+    """A length as a plain number of the unit with all its places, for columns: hundredths of a mm, or thousandths."""
+    places = {"mm": 2, "in": 3}[units] + fine
+    return f"{round(mm / MM_PER[units], places) + 0.0:.{places}f}"
+
+
+def length(mm: float, units: str) -> str:
+    """A long way in words: metres, or feet in a job in inches."""
+    return f"{mm / 1000:.1f} m" if units == "mm" else f"{mm / (12 * INCH):.1f} ft"

@@ -1,0 +1,111 @@
+"""The programs in order: what each needs, what it does, what to do before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pathgen.clamping import HOVER, NUT_SLOT, POCKET, SLOTS, Clamping
+from pathgen.instructions import afterwards, before_start, cautions, check_by_hand, purpose
+from pathgen.markup import Element, element
+from pathgen.report.pictures import path_picture
+from pathgen.report.programs import Program
+from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
+from pathgen.units import format_length
+
+e = element
+
+
+def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
+    """How to try the programs above the work, and what the machine's display should show."""
+    lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs)
+    units = clamping.units
+    rows = [[str(p.order), *display_range(clamping, p)] for p in programs]
+    return chapter(
+        "by-hand", "Check by hand before the first cut",
+        e("ol", (e("li", line) for line in check_by_hand(clamping, lowest)), class_="tick"),
+        scrolling(table(["", f"First cut at X, Y ({units})", "X from, to", "Y from, to", "Lowest Z"], rows),
+                  "What the display should show"),
+    )
+
+
+def display_range(clamping: Clamping, program: Program) -> list[str]:
+    """What the machine's display shows in a program, in words: first cut, X, Y, lowest Z, in the job's units."""
+    path = program.toolpath
+    points = clamping.to_machine(path.points, program.step)
+    cuts = points[path.kinds != 0]
+    low, high = points.min(axis=0), points.max(axis=0)
+
+    def show(value: float) -> str:
+        return fixed(float(value), clamping.units)
+
+    return [
+        f"{show(cuts[0, 0])}, {show(cuts[0, 1])}", f"{show(low[0])} to {show(high[0])}",
+        f"{show(low[1])} to {show(high[1])}", show(low[2]),
+    ]
+
+
+def common_cautions(clamping: Clamping) -> list[str]:
+    """What every step says that turns the spindle."""
+    each = [cautions(clamping, step) for step in clamping.steps if step.operation != HOVER]
+    return [line for line in each[0] if all(line in lines for lines in each)]
+
+
+def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
+    """A list of the programs, and a card for each."""
+    contents = e("ol", (
+        e("li", e("a", purpose(clamping, p.step), href=f"#program-{p.order}"),
+          f", {p.cutter.name}, {minutes(p.minutes)}")
+        for p in programs
+    ), class_="contents")
+    legend = "In the pictures lines are cuts, dots are rapids, and a ring marks the first cut."
+    return chapter("programs", "The programs, in order", contents, e("p", legend),
+                   *(_program(clamping, p) for p in programs))
+
+
+def _program(clamping: Clamping, program: Program) -> Element:
+    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
+    own = [line for line in cautions(clamping, step) if line not in common]
+    words = purpose(clamping, step)
+    return e(
+        "article",
+        e("h3", e("span", str(step.order), class_="order"), f"{words[:1].upper()}{words[1:]}"),
+        e("p", e("code", program.file_name), class_="file"),
+        e("h4", "Before you start"),
+        e("ol", (e("li", line) for line in before_start(clamping, step)), class_="tick"),
+        e("ul", (e("li", line) for line in own), class_="own") if own else None,
+        _figures(clamping, program),
+        e("figure", program_path(clamping, program)),
+        e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
+        id=f"program-{step.order}",
+    )
+
+
+def _figures(clamping: Clamping, program: Program) -> Element:
+    cutter, units, spent = program.cutter, clamping.units, program.times
+    still = program.operation == HOVER
+    return facts([
+        ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
+        ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
+        ("Feed", f"{feed(cutter.feed, units)}, plunging {feed(cutter.plunge, units)}"),
+        ("Depth", _depth(clamping, program)),
+        ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
+        ("Length", f"{length(program.toolpath.cut_length, units)} of cutting"),
+    ])
+
+
+def program_path(clamping: Clamping, program: Program) -> Element:
+    """The picture of where a program's cutter goes."""
+    return path_picture(f"Path of program {program.order}, {program.file_name}", program.toolpath, clamping)
+
+
+def _depth(clamping: Clamping, program: Program) -> str:
+    step, units = program.step, clamping.units
+    depths = {
+        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else None,
+        SLOTS: clamping.slots.depth if clamping.slots else None,
+        NUT_SLOT: clamping.nut_slot.depth if clamping.nut_slot else None,
+    }
+    depth = depths.get(step.operation)
+    below = f"{format_length(depth, units)} deep, " if depth is not None else ""
+    lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
+    return f"{below}lowest Z {format_length(float(lowest), units, decimals=2)}"

@@ -1,0 +1,77 @@
+"""What comes out: sections, ridges, frets, findings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pathgen.clamping import Clamping
+from pathgen.markup import Element, element
+from pathgen.report.pictures import ridge_picture, section_picture, sections_of
+from pathgen.report.pictures.sections import RISE, Section, least_under
+from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
+from pathgen.units import format_length
+from pathgen.verify import Verification
+
+e = element
+
+
+def sections(clamping: Clamping) -> Element:
+    """The board cut across, at the nut, at each inlay and at the end."""
+    words = (f"Seen from the board's end. Widths are true to each other; heights are drawn "
+             f"{RISE:g} times as high. Dashed: the raw blank, and fill standing proud before it is cut. Dotted: the "
+             "bottom of the fret slots.")
+    figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
+    return chapter("sections", "Across the board", e("p", words), e("div", figures, class_="pair"))
+
+
+def _section_words(clamping: Clamping, section: Section) -> str:
+    at = f"At {section.name}, X {format_length(section.x, clamping.units, decimals=1)}"
+    if section.inlay is None:
+        return f"{at}."
+    left = format_length(least_under(clamping, section), clamping.units, decimals=2)
+    return f"{at}: at least {left} of wood left under the pockets."
+
+
+def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
+    """The map of ridges, their worst place, and what was allowed."""
+    surface, found = report["surface"], checked.ridges
+    if surface is None or found is None:
+        return None
+    x, y = found.highest_at
+    units = clamping.units
+    place = f"X {format_length(x, units, decimals=1)}, Y {format_length(y, units, decimals=1)}"
+    words = (
+        f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
+        f"ridge between them stands {found.highest * 1000:.1f} µm (thousandths of a millimetre) at {place}, marked "
+        f"with a cross; {surface['scallop_limit'] * 1000:.4g} µm is allowed. They run along the board and are sanded "
+        "away."
+    )
+    return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
+                    figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
+
+
+def frets(clamping: Clamping, report: dict[str, Any]) -> Element:
+    """Where every fret is, from the nut and at both edges."""
+    rows = [
+        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
+         *(", ".join(fixed(v, clamping.units, fine=True) for v in f[side]) for side in ("bass", "treble"))]
+        for f in report["frets"]
+    ]
+    head = ["Fret", "From nut, mm", "From nut, in", f"Bass edge X, Y ({clamping.units})",
+            f"Treble edge X, Y ({clamping.units})"]
+    return chapter("frets", "Frets", scrolling(table(head, rows), "Fret table"))
+
+
+def findings(report: dict[str, Any]) -> Element:
+    """What verification and the plan found, the grave first, and what the drawings hold that is not cut."""
+    words = {"forbid": "Do not cut", "warn": "Warning", "note": "Note"}
+    found = sorted(report["checks"]["findings"], key=lambda f: list(words).index(f["severity"]))
+    items = [
+        e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
+          f"Allowed: {f['allowed']}. " if f["allowed"] else None, f"{f['remedy'][:1].upper()}{f['remedy'][1:]}.",
+          class_=f["severity"])
+        for f in found
+    ]
+    items += [e("li", f"Left out of the drawing: {what}") for what in report["left_out"]]
+    none = e("p", "Nothing: no fault was found in the programs.")
+    return chapter("findings", "What verification found", e("ul", items) if items else none)

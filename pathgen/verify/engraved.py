@@ -1,0 +1,43 @@
+"""Whether what is engraved is the strokes asked for, at their depth: measured from the text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from pathgen.clamping import Clamping, Step
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.motion import Motion
+
+
+def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """The strokes of the job against the moves of the engraving program."""
+    work = clamping.engraving
+    if work is None:
+        return
+    top = clamping.board.surface.thickness
+    low = np.fmin(motion.start[:, 2], motion.end[:, 2])
+    rows = np.flatnonzero(motion.cutting & (low < top))
+    start, end = motion.start[rows], motion.end[rows]
+    wanted = shapely.multilinestrings([shapely.linestrings(stroke) for stroke in work.strokes])
+    cut = shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
+    along = start + np.linspace(0.0, 1.0, 9)[:, None, None] * (end - start)
+    for code, got, off in (
+        ("engraving-stray", "off the strokes", shapely.distance(shapely.points(along[..., :2]), wanted).max(axis=0)),
+        ("engraving-depth", "off its depth", np.abs(low[rows] - (top - work.depth))),
+    ):
+        worst = int(np.argmax(off)) if len(off) else 0
+        if len(off) and not off[worst] <= tolerances.engraving:
+            yield Finding(
+                code=code, severity="forbid", where=at(step.file_name, int(motion.line[rows[worst]]), *end[worst, :2]),
+                got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm",
+                remedy="make the programs again from the job",
+            )
+    missing = wanted.difference(shapely.union_all(cut).buffer(tolerances.engraving))
+    if missing.length > tolerances.engraving:
+        yield Finding(
+            code="engraving-missing", severity="forbid", where=step.file_name, got=f"{missing.length:.2f} mm not cut",
+            allowed="every stroke", remedy="make the programs again from the job",
+        )

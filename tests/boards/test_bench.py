@@ -1,0 +1,146 @@
+"""Hollow blocks and gauges against the board that they are for."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from scipy.optimize import minimize
+
+from pathgen import Cutter, CutterError, JobError, build, load_job, scallop_height
+from pathgen.bench import block_clamping, gauge_clampings
+from pathgen.cli import main
+from pathgen.hollow import Hollow
+from pathgen.lettering import lettering
+from pathgen.surface import Surface
+
+EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
+BALL = Cutter(name="ball", shape="ball-end", diameter=12.7, speed=16000, feed=2400, plunge=600, stepdown=3.0)
+
+
+@pytest.fixture(scope="module")
+def fanned():
+    return load_job(EXAMPLES / "fanned.toml")
+
+
+@pytest.fixture(scope="module")
+def block(fanned):
+    return build(fanned, clamping=block_clamping(fanned, (1, 9)), resolution=0.4)
+
+
+def left_by(path, cutter, x, y):
+    """Height that a ball-end program leaves at points: the lowest ball over each, on moves sampled every 0.05 mm."""
+    start, end = path.points[:-1], path.points[1:]
+    moving = path.kinds[1:] != 0
+    out = np.empty(len(x))
+    for k, place in enumerate(zip(x, y, strict=True)):
+        near = moving & (np.minimum(start[:, 1], end[:, 1]) < place[1] + 2) & (
+            np.maximum(start[:, 1], end[:, 1]) > place[1] - 2)
+        near &= np.minimum(start[:, 0], end[:, 0]) < place[0] + 1
+        near &= np.maximum(start[:, 0], end[:, 0]) > place[0] - 1
+        a, b = start[near], end[near]
+        run = (b - a)[:, :2]
+        t = np.clip(((place - a[:, :2]) * run).sum(1) / np.maximum((run**2).sum(1), 1e-12), 0, 1)
+        around = np.linspace(-0.2, 0.2, 41) / np.maximum(np.linalg.norm(run, axis=1), 1e-9)[:, None]
+        t = np.clip(t[:, None] + around, 0, 1)
+        tips = a[:, None] + t[..., None] * (b - a)[:, None]
+        away2 = ((tips[..., :2] - place) ** 2).sum(-1)
+        under = away2 < cutter.radius**2
+        out[k] = (tips[..., 2][under] + cutter.radius - np.sqrt(cutter.radius**2 - away2[under])).min()
+    return out
+
+
+def test_a_ball_in_the_hollow_touches_and_does_not_cut():
+    hollow = Hollow(thickness=8.0, radius_nut=120.0, radius_end=300.0, length=200.0)
+    for x, y in ((10.0, 0.0), (60.0, 18.0), (150.0, -25.0)):
+        centre = np.array([x, y, float(hollow.tip_height(BALL, x, y)) + 6.35])
+
+        def away(place, centre=centre):
+            return np.linalg.norm(np.array([*place, float(hollow.height(*place))]) - centre)
+
+        nearest = minimize(away, [x, 0.9 * y], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-13})
+        assert nearest.fun == pytest.approx(6.35, abs=1e-9)
+
+
+def test_hollow_and_board_are_one_surface():
+    board = Surface(thickness=6.5, radius_nut=254.0, radius_end=406.4, length=480.0)
+    hollow = Hollow(thickness=15.0, radius_nut=254.0, radius_end=406.4, length=480.0)
+    x, y = np.meshgrid(np.linspace(0, 480, 30), np.linspace(-28, 28, 30))
+    assert board.height(x, y) + hollow.height(x, y) == pytest.approx(np.full(x.shape, 21.5), abs=1e-12)
+    turned_over = hollow.normal(x, y) * [-1, -1, 1]
+    assert turned_over == pytest.approx(board.normal(x, y), abs=1e-12)
+
+
+def test_the_block_fits_the_board_within_the_two_ridge_heights(fanned, block):
+    board = build(fanned, resolution=0.8)
+    start = board.plan.clamping.board.frets.distance[0]
+    rng = np.random.default_rng(7)
+    length = block.plan.clamping.board.length
+    x, y = rng.uniform(5, length - 5, 40), rng.uniform(-20, 20, 40)
+    in_block = left_by(block.programs[0].toolpath, block.programs[0].cutter, x, y)
+    finish = next(p for p in board.programs if p.operation == "surface-finish")
+    # turned over about its length: x stays, y changes sides
+    on_board = left_by(finish.toolpath, finish.cutter, x + start, -y)
+    gap = in_block + on_board - (block.plan.clamping.board.surface.thickness + 6.5)
+    assert gap.min() > -0.0005
+    assert gap.max() < 0.02 + 0.02 + 0.0005
+    assert gap.max() > 0.01
+
+
+def test_ridges_in_the_block_are_those_of_the_hollow_formula(block):
+    surface = block.report["surface"]
+    radius = block.plan.clamping.board.surface.radius_nut
+    wanted = float(scallop_height(surface["stepover"], 6.35, -radius))
+    assert surface["scallop_measured"] == pytest.approx(wanted, abs=0.0007)
+    assert surface["scallop_measured"] <= 0.02 + 0.0007
+    assert block.passed
+    # passes may stand further apart in a hollow than on a board of that radius
+    assert float(scallop_height(surface["stepover"], 6.35, radius)) > 0.0202
+
+
+def test_block_range_and_blank_are_checked(fanned):
+    with pytest.raises(JobError, match="9 to 1"):
+        block_clamping(fanned, (9, 1))
+    with pytest.raises(JobError, match="to 24, rising"):
+        block_clamping(fanned, (0, 25))
+    with pytest.raises(CutterError, match="ball of radius 150"):
+        Hollow(thickness=5.0, radius_nut=120.0, radius_end=200.0, length=100.0).tip_height(
+            Cutter(name="big", shape="ball-end", diameter=300.0, speed=1, feed=1, plunge=1, stepdown=1), 0.0, 0.0)
+
+
+def test_gauges_have_the_radius_they_say():
+    job = load_job(EXAMPLES / "zero-fret-arched.toml")
+    clampings = gauge_clampings(job)
+    assert len(clampings) == 3
+    part = build(job, resolution=0.8).plan.clamping.board
+    for clamping, fret in zip(clampings, (0, 12, 19), strict=True):
+        radius = float(part.surface.radius(part.frets.distance[fret]))
+        points = shapely.get_coordinates(clamping.board.outline)[2:-1]
+        lowest = points[np.argmin(np.abs(points[:, 1])), 0]
+        assert np.hypot(points[:, 0] - lowest - radius, points[:, 1]) == pytest.approx(radius, abs=1e-8)
+        made = build(job, clamping=clamping, resolution=0.4)
+        assert made.verification.findings == ()
+        assert [p.operation for p in made.programs] == ["engrave", "outline"]
+    outlines = [c.board.outline for c in clampings]
+    assert min(a.distance(b) for a, b in pairwise(outlines)) > 2 * 3.0 + 5.0
+    assert all(shapely.box(*clampings[0].stock.bounds).covers(o.buffer(3.0)) for o in outlines)
+
+
+def test_labels_are_made_of_known_strokes():
+    strokes = lettering("R 254 mm", height=6.0)
+    x, y = np.concatenate(strokes).T
+    assert np.ptp(y) == pytest.approx(6.0)
+    assert x.min() == pytest.approx(-x.max())
+    with pytest.raises(ValueError, match="no strokes for Q"):
+        lettering("Q", height=6.0)
+
+
+def test_the_commands_write_all_or_nothing(tmp_path, capsys):
+    assert main(["gauges", str(EXAMPLES / "zero-fret-arched.toml"), "--out", str(tmp_path / "g"),
+                 "--resolution", "0.5"]) == 0
+    assert len(list((tmp_path / "g").glob("*.nc"))) == 6
+    assert main(["block", str(EXAMPLES / "inches.toml"), "--out", str(tmp_path / "b")]) == 2
+    assert "[block] is missing" in capsys.readouterr().err
+    assert not (tmp_path / "b").exists()
+    assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "one", "9", "--out", str(tmp_path / "b")]) == 2

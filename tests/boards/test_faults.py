@@ -1,0 +1,232 @@
+"""Each fault put into a good program by hand is found, and a good program has none."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import build, load_job
+from pathgen.bench import gauge_clampings
+from pathgen.cutters import Cutter
+from pathgen.errors import CutterError, JobError
+from pathgen.fingerboard import Inlay, fingerboard, slots
+from pathgen.gcode.read import read_program
+from pathgen.outlining import tab_points
+from pathgen.slotting import bevelling, slotting
+from pathgen.verify import verify
+from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.engraved import engraving_findings
+from pathgen.verify.findings import Tolerances
+from pathgen.verify.holes import hole_findings
+from pathgen.verify.motion import motion_over_board
+from pathgen.verify.neighbours import neighbour_findings
+from pathgen.verify.slots import slot_findings
+from pathgen.webs import wood_left
+
+EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
+
+
+@pytest.fixture(scope="module")
+def arched():
+    return build(load_job(EXAMPLES / "zero-fret-arched.toml"), resolution=0.8)
+
+
+@pytest.fixture(scope="module")
+def bound():
+    return build(load_job(EXAMPLES / "bound-left-handed.toml"), resolution=0.8)
+
+
+def codes(check, result, operation, change=lambda text: text):
+    """Codes that a check finds in one program after a change to its text."""
+    program = next(p for p in result.programs if p.operation == operation)
+    clamping = result.plan.clamping
+    motion = motion_over_board(read_program(change(program.text), name="a.nc"), clamping, chord_tolerance=1e-4)
+    return {f.code for f in check(motion, program.step, clamping, Tolerances())}
+
+
+def moved(axis, by, *, below=99.0, above=-99.0):
+    """All words of an axis between two values, moved."""
+    def change(text):
+        def one(match):
+            value = float(match[1])
+            return f"{axis}{value + by:.4f}" if above < value < below else match[0]
+        return re.sub(rf"\b{axis}(-?\d[\d.]*)", one, text)
+    return change
+
+
+def test_good_programs_have_no_findings(arched, bound):
+    assert codes(slot_findings, arched, "slots") == set()
+    assert codes(slot_findings, arched, "nut-slot") == set()
+    assert codes(bevel_findings, arched, "bevel") == set()
+    assert codes(hole_findings, bound, "holes") == set()
+    assert codes(slot_findings, bound, "slots") == set()
+
+
+@pytest.mark.parametrize(("operation", "check", "change", "code"), [
+    ("slots", slot_findings, moved("Z", -0.01, below=4.6), "slot-too-deep"),
+    ("slots", slot_findings, moved("Z", +0.01, below=4.6), "slot-too-shallow"),
+    ("slots", slot_findings, moved("X", 0.01), "slot-off-line"),
+    ("nut-slot", slot_findings, moved("Z", -0.02, below=5.0), "slot-too-deep"),
+    ("nut-slot", slot_findings, moved("X", -0.01), "slot-off-line"),
+    ("bevel", bevel_findings, moved("Z", -0.05, below=7.0), "bevel-wrong"),
+    ("bevel", bevel_findings, moved("Z", +0.05, below=7.0), "bevel-wrong"),
+    ("bevel", bevel_findings, moved("X", 0.05), "bevel-wrong"),
+    ("bevel", bevel_findings, moved("X", 9.0, above=100.0, below=130.0), "bevel-stray"),
+    ("bevel", bevel_findings, lambda text: text.replace("M5", "G0 Z20\nM5").split("G0 X")[0] + "M5\nM30\n",
+     "bevel-missing"),
+])
+def test_faults_in_slots_and_bevels(arched, operation, check, change, code):
+    assert code in codes(check, arched, operation, change)
+
+
+@pytest.mark.parametrize(("change", "code"), [
+    (moved("X", 0.1), "hole-wrong"),
+    (moved("Z", -0.5, below=-2.0), "hole-wrong"),
+    (moved("Z", 0.5, below=-2.0), "hole-wrong"),
+])
+def test_faults_in_holes(bound, change, code):
+    assert code in codes(hole_findings, bound, "holes", change)
+
+
+def test_faults_in_engraving():
+    job = load_job(EXAMPLES / "zero-fret-arched.toml")
+    result = build(job, clamping=gauge_clampings(job)[0], resolution=0.8)
+    assert codes(engraving_findings, result, "engrave") == set()
+    assert "engraving-stray" in codes(engraving_findings, result, "engrave", moved("Y", 0.1))
+    assert "engraving-depth" in codes(engraving_findings, result, "engrave", moved("Z", -0.05, below=2.9))
+
+
+def plain_board(**changes):
+    return fingerboard(**{
+        "scale_lengths": (640.0, 640.0), "frets": 20, "nut_width": 44.0, "end_width": 57.0, "past_last_fret": 10.0,
+        "thickness": 6.5, "radius": (254.0, 355.6), **changes,
+    })
+
+
+def cutter(shape, diameter, **changes):
+    return Cutter(**{"name": "c", "shape": shape, "diameter": diameter, "speed": 18000, "feed": 400.0, "plunge": 100.0,
+                     "stepdown": 0.3, **changes})
+
+
+def test_inlays_over_and_beside_slots_are_told(arched):
+    part = plain_board()
+    x = part.frets.distance
+    over = Inlay(name="1", regions=(("#000000", shapely.box(x[4] - 5, -5, x[4] + 5, 5)),), depth=1.5)
+    beside = Inlay(name="2", regions=(("#000000", shapely.box(x[6] + 0.3 + 0.25, -5, x[6] + 8, 5)),), depth=1.5)
+    clear = Inlay(name="3", regions=(("#000000", shapely.box(x[8] + 4, -5, x[8] + 8, 5)),), depth=1.5)
+    clamping = replace(arched.plan.clamping, board=part, inlays=(over, beside, clear),
+                       slots=slots(part, width=0.6, depth=2.0))
+    found = list(neighbour_findings(clamping, Tolerances()))
+    assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
+    assert {f.severity for f in found} == {"warn"}
+    assert "frets 5" in found[0].got
+    assert "0.25 mm of wood" in found[1].got
+    assert found[1].where.startswith("inlay 2")
+
+
+def test_wood_left_is_least_at_the_edges_and_under_what_is_cut():
+    part = plain_board()
+    cut = slots(part, width=0.6, depth=2.6)
+    square = Inlay(name="1", regions=(("#000000", shapely.box(200.0, -12.0, 215.0, 15.0)),), depth=1.6)
+    wood = wood_left(part, slots=cut, inlays=[square])
+    half = part.edges.half_width(part.frets.distance)
+    radius = 254.0 + (355.6 - 254.0) * part.frets.distance / part.length
+    assert wood.edge == pytest.approx(6.5 - radius + np.sqrt(radius**2 - half**2), abs=1e-9)
+    assert wood.slot == pytest.approx(wood.edge - 2.6, abs=1e-9)
+    space = int(np.searchsorted(part.frets.distance, 205.0))
+    there = 254.0 + (355.6 - 254.0) * 200.0 / part.length
+    assert wood.pocket[space] == pytest.approx(6.5 - there + np.sqrt(there**2 - 225.0) - 1.6, abs=1e-6)
+    assert np.isnan(wood.pocket[space - 3])
+
+
+def test_bevel_opens_both_edges_by_its_width():
+    part = plain_board()
+    cut = slots(part, width=0.6, depth=2.0, bevel=0.2)
+    path = bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=60.0), air_z=8.0, safe_z=18.0)
+    low = path.points[(path.kinds == 1)]
+    depth = part.surface.height(low[:, 0], low[:, 1]) - low[:, 2]
+    # half the slot and the bevel, over the tangent of half the angle; a little less along a slope
+    assert depth.max() == pytest.approx(0.5 / np.tan(np.radians(30.0)), abs=1e-4)
+    assert depth.min() > 0.995 * depth.max()
+    with pytest.raises(CutterError, match="below the slot's bottom"):
+        bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=20.0), air_z=8.0, safe_z=18.0)
+
+
+@pytest.mark.parametrize("entry", ["ramp", "peck"])
+@pytest.mark.parametrize("width", [0.5, 0.584, 0.9, 1.4])
+@pytest.mark.parametrize("bottom", ["curve", "flat"])
+def test_no_stroke_takes_more_than_the_stepdown(entry, width, bottom):
+    # On the line of one slot, as a strip of 0.02 mm columns each as wide as the cutter: what stands there, stroke by
+    # stroke, against the lowest that the cutter passes over it.
+    part = plain_board()
+    cut = slots(part, width=width, depth=2.0, bottom=bottom, entry=entry)
+    one = replace(cut, number=cut.number[:1], lines=cut.lines[:1], through=cut.through[:1])
+    tool = cutter("flat-end", 0.5)
+    path = slotting(one, surface=part.surface, cutter=tool, air_z=8.0, safe_z=18.0)
+    y = np.arange(-21.5, 21.5, 0.02)
+    aside = np.unique(np.round(path.points[path.kinds != 0, 0], 6))
+    standing = {a: part.surface.height(a, y) for a in aside.tolist()}
+    worst = 0.0
+    for a, b, kind in zip(path.points[:-1], path.points[1:], path.kinds[1:], strict=True):
+        if kind == 0 or abs(b[0] - a[0]) > 1e-6:
+            continue
+        column = standing[round(float(a[0]), 6)]
+        low, high = sorted((a[1], b[1]))
+        over = (y >= low - 1e-9) & (y <= high + 1e-9)
+        line = np.interp(y[over], *((a[1], b[1]), (a[2], b[2])) if a[1] < b[1] else ((b[1], a[1]), (b[2], a[2])))
+        if over.any():
+            worst = max(worst, float((column[over] - line).max()))
+            column[over] = np.minimum(column[over], line)
+    assert 0.2 < worst <= 0.3 + 0.005
+    wanted = one.floors(part.surface)[0] if bottom == "flat" else part.surface.height(one.lines[0, 0, 0], y) - 2.0
+    for column in standing.values():
+        assert np.abs(column - wanted).max() < 0.03  # the cutter's own radius over the slope
+
+
+def test_tabs_keep_clear_of_slots_inlays_corners_and_each_other():
+    part = plain_board()
+    inlay = shapely.box(100.0, 15.0, 180.0, 23.0)
+    ends = np.concatenate([part.frets.bass, part.frets.treble])
+    points = tab_points(part.outline, 6, avoid=ends, width=9.0, inlays=inlay)
+    assert len(points) == 6
+    assert np.linalg.norm(points[:, None] - ends, axis=2).min() >= 4.5 - 1e-9
+    assert shapely.distance(shapely.points(points), inlay).min() >= 4.5 - 1e-9
+    assert np.abs(shapely.distance(shapely.points(points), part.outline.exterior)).max() < 1e-9
+    assert (points[:, 0] > 4.0).all()
+    assert (points[:, 0] < part.length - 4.0).all()
+    apart = np.linalg.norm(points[:, None] - points, axis=2) + 99 * np.eye(6)
+    assert apart.min() > 9.0 - 1e-6
+
+
+def test_the_job_file_refuses_what_does_not_go_together(tmp_path):
+    text = (EXAMPLES / "bound-left-handed.toml").read_text()
+    for old, new, words in (
+        ("bound = true", "bound = false\nfoo = 1", "foo"),
+        ("binding = 1.5", "binding = 0.0", "binding is 0"),
+        ("at = [[-20.0, 30.0]", "at = [[20.0, 10.0]", "meets the board"),
+        ("at = [[-20.0, 30.0]", "at = [[-20.0, 37.5]", "leaves the blank"),
+        ('zero = "blank-nut-treble"', 'zero = "corner"', "blank-nut-treble"),
+        ("radius = { nut = 254.0, bridge = 406.4 }", "radius = { nut = 254.0 }", "end, bridge or follow"),
+        ("radius = { nut = 254.0, bridge = 406.4 }", "radius = 25.4", "less than half the width"),
+        ("tabs = 6", "tabs = 6\nskin = 0.3", "tabs and skin"),
+        ("thickness = 6.5", "thickness = 3.4", "leaves 0.4. mm under fret 20 at the edge .allowed: min_web 1 mm"),
+        ("frets = 20", "", "frets is missing"),
+    ):
+        assert old in text
+        path = tmp_path / "job.toml"
+        path.write_text(text.replace(old, new, 1))
+        with pytest.raises(JobError, match=words):
+            load_job(path)
+
+
+def test_a_skin_cut_too_thin_is_found():
+    job = load_job(EXAMPLES / "ratios-stepped.toml")
+    result = build(job, resolution=0.4)
+    texts = {p.file_name: p.text for p in result.programs}
+    name = next(p.file_name for p in result.programs if p.operation == "outline")
+    texts[name] = moved("Z", -0.1, below=0.31)(texts[name])
+    found = verify(result.plan.clamping, texts, resolution=0.4)
+    assert "skin-wrong" in {f.code for f in found.findings}

@@ -1,0 +1,231 @@
+"""Fret lines and edges against independent derivations: other unknowns, other solvers, other arithmetic."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import fsolve
+
+from pathgen.errors import JobError, PathgenError
+from pathgen.fingerboard import PartialFret, fingerboard, nut_slot, slots
+from pathgen.outlines import End
+from pathgen.scale import cents_off, ratio_shares
+
+PLAIN = {
+    "scale_lengths": (648.0, 648.0), "frets": 22, "nut_width": 43.0, "end_width": 57.0, "past_last_fret": 9.0,
+    "thickness": 6.5, "radius": (254.0, 406.4),
+}
+FANNED = {**PLAIN, "scale_lengths": (686.0, 648.0), "straight_fret": 8, "frets": 24, "radius": (304.8, 508.0)}
+
+
+def board(**changes):
+    return fingerboard(**{**PLAIN, **changes})
+
+
+def fanned(**changes):
+    return fingerboard(**{**FANNED, **changes})
+
+
+def fanned_by_hand(numbers):
+    """Edge crossings of every fret, (n + 1, 2, 2) and the length: three equations in three unknowns, solved by scipy.
+
+    Unknown: x of the bass and treble string's nut ends, and the length. The strings are lines through their own nut
+    ends at an angle to the centre-line; the three equations are the straight fret, the nut line at X 0 and the last
+    fret at the board's end.
+    """
+    scales, straight, frets = numbers["scale_lengths"], numbers["straight_fret"], numbers["frets"]
+    inset = numbers.get("edge_to_string", 3.0)
+
+    def lines(bass_x, treble_x, length):
+        angle = math.atan2((numbers["end_width"] - numbers["nut_width"]) / 2, length)
+        half = numbers["nut_width"] / 2
+        points = []
+        for n in [*range(frets + 1), straight]:
+            row = []
+            for side, x0, scale in ((-1, bass_x, scales[0]), (1, treble_x, scales[1])):
+                run = scale * (1 - 2 ** (-n / 12))
+                x = x0 + run * math.cos(angle)
+                row.append((x, side * (half + x * math.tan(angle) - inset / math.cos(angle))))
+            points.append(row)
+        return np.array(points), angle
+
+    def at_centre(line):
+        (x0, y0), (x1, y1) = line
+        return x0 + (x1 - x0) * y0 / (y0 - y1)
+
+    def equations(unknown):
+        p, _ = lines(*unknown)
+        end = at_centre(p[frets]) + numbers["past_last_fret"]
+        return [p[-1, 0, 0] - p[-1, 1, 0], at_centre(p[0]), end - unknown[2]]
+
+    solved = fsolve(equations, [0.0, 0.0, 480.0], xtol=1e-14)
+    p, angle = lines(*solved)
+    edges = []
+    for (x0, y0), (x1, y1) in p[:-1]:
+        row = []
+        for side in (-1, 1):
+            # y0 + t (y1 - y0) = side (half + tan (x0 + t (x1 - x0)))
+            tangent, half = side * math.tan(angle), side * numbers["nut_width"] / 2
+            t = (half + tangent * x0 - y0) / (y1 - y0 - tangent * (x1 - x0))
+            row.append((x0 + t * (x1 - x0), y0 + t * (y1 - y0)))
+        edges.append(row)
+    return np.array(edges), solved[2]
+
+
+@pytest.mark.parametrize("straight", [0, 8, 12, 24])
+def test_fanned_frets_against_a_second_derivation(straight):
+    numbers = {**FANNED, "straight_fret": straight}
+    part = fingerboard(**numbers)
+    edges, length = fanned_by_hand(numbers)
+    assert part.length == pytest.approx(length, abs=1e-8)
+    assert np.abs(part.frets.bass - edges[1:, 0]).max() < 1e-8
+    assert np.abs(part.frets.treble - edges[1:, 1]).max() < 1e-8
+    assert np.abs(part.nut_line - edges[0]).max() < 1e-8
+
+
+def test_each_outer_string_is_stopped_at_its_own_notes():
+    part = fanned()
+    layout = part.layout
+    for side, scale in ((0, 686.0), (1, 648.0)):
+        speaking = np.linalg.norm(layout.lines[:, side] - layout.bridge[side], axis=1)
+        assert speaking[0] == pytest.approx(scale, abs=1e-9)
+        # equal temperament: each fret a factor of the twelfth root of two
+        assert speaking[:-1] / speaking[1:] == pytest.approx(2 ** (1 / 12), abs=1e-12)
+
+
+def test_left_handed_is_the_mirror_image():
+    right, left = fanned(), fanned(left_handed=True)
+    assert left.frets.bass == pytest.approx(right.frets.bass * [1, -1], abs=1e-9)
+    assert left.frets.treble == pytest.approx(right.frets.treble * [1, -1], abs=1e-9)
+    assert left.outline.area == pytest.approx(right.outline.area)
+    assert left.frets.bass[0, 1] > 0
+
+
+def test_ratios_stop_the_string_at_their_inverse_and_go_on_in_the_next_octave():
+    just = [9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 15 / 8, 2]
+    part = board(ratios=just, frets=10, scale_lengths=(560.0, 560.0))
+    wanted = [560 * (1 - 1 / r) for r in [*just, 9 / 4, 5 / 2, 8 / 3]]
+    assert part.frets.distance == pytest.approx(wanted, abs=1e-10)
+    with pytest.raises(PathgenError, match="7 ratios for 8 frets"):
+        ratio_shares([*just[:-1], 1.9], 8)
+    with pytest.raises(PathgenError, match=r"1\.2 comes after 1\.25"):
+        ratio_shares([1.25, 1.2], 2)
+
+
+def test_a_zero_fret_is_fret_0_at_the_nut_line():
+    part = board(zero_fret=True, behind_nut=10.0)
+    assert part.frets.number[0] == 0
+    assert part.frets.distance[0] == 0
+    assert len(part.frets) == 23
+    assert part.outline.bounds[0] == pytest.approx(-10.0)
+    cut = slots(part, width=0.6, depth=2.0)
+    assert cut.lines[0, :, 0] == pytest.approx([0.0, 0.0])
+    with pytest.raises(JobError, match="behind_nut 2 mm or more"):
+        board(zero_fret=True)
+
+
+def test_a_partial_fret_ends_where_it_is_told_and_its_line_still_meets_the_edges():
+    part = board(partial_frets=[PartialFret(fret=3, across=(-8.0, 60.0))])
+    assert part.frets.ends[2, 0] == pytest.approx([part.frets.distance[2], -8.0])
+    assert part.frets.ends[2, 1] == pytest.approx(part.frets.treble[2])
+    assert part.frets.full[2].tolist() == [False, True]
+    assert part.frets.bass[2, 1] == pytest.approx(-part.edges.half_width(part.frets.distance[2]))
+    assert slots(part, width=0.6, depth=2.0).through[2].tolist() == [False, True]
+
+
+def test_binding_already_on_is_where_the_slots_stop():
+    part = fanned()
+    cut = slots(part, width=0.6, depth=2.0, within=1.5)
+    slope = part.edges.slope
+    for side in (0, 1):
+        x, y = cut.lines[:, side].T
+        assert (part.edges.at_nut + slope * x - np.abs(y)) / math.hypot(1, slope) == pytest.approx(1.5, abs=1e-9)
+    assert not cut.through.any()
+
+
+def test_a_nut_slot_has_its_front_on_the_nut_line():
+    part = fanned(behind_nut=12.0)
+    cut = nut_slot(part, width=5.0, depth=2.0)
+    nut = part.nut_line
+    unit = (nut[1] - nut[0]) / np.linalg.norm(nut[1] - nut[0])
+    off = (cut.lines[0] - nut[0]) @ [unit[1], -unit[0]]
+    assert off == pytest.approx([-2.5, -2.5], abs=1e-9)
+    with pytest.raises(JobError, match="behind_nut longer"):
+        nut_slot(part, width=20.0, depth=2.0)
+
+
+def test_level_bottoms_lie_below_the_lowest_place():
+    part = board()
+    cut = slots(part, width=0.6, depth=1.9, bottom="flat")
+    edge = part.surface.height(part.frets.bass[:, 0], part.frets.bass[:, 1])
+    assert cut.floors(part.surface) == pytest.approx(edge - 1.9, abs=1e-12)
+    drop = 254.0 - math.sqrt(254.0**2 - 21.5**2)
+    assert cut.deepest(part.surface) > 1.9 + drop - 0.1
+
+
+def test_arched_and_stepped_ends():
+    part = board(end=End(rise=6.0))
+    x, y = np.array(part.outline.exterior.coords).T
+    end = x > part.length - 1e-6
+    half = float(part.edges.half_width(part.length))
+    radius = (half**2 + 36.0) / 12.0  # sagitta: R = (c^2 / 4 + h^2) / 2 h (Machinery's Handbook, segments of circles)
+    assert np.hypot(x[end] - (part.length + 6.0 - radius), y[end]) == pytest.approx(radius, abs=1e-9)
+    assert part.outline.bounds[2] == pytest.approx(part.length + 6.0)
+    stepped = board(end=End(steps=((5.0, 12.0),)))
+    assert stepped.outline.bounds[2] == pytest.approx(stepped.length + 12.0)
+    extra = stepped.outline.area - board().outline.area
+    assert extra == pytest.approx(12.0 * (half - 5.0) + 0.5 * 12.0**2 * stepped.edges.slope, abs=1e-6)
+
+
+def test_rounded_corners_lose_what_a_quarter_circle_leaves():
+    sharp, round_ = board(end_width=43.0), board(end_width=43.0, end=End(corner_radius=3.0))
+    assert sharp.outline.area - round_.outline.area == pytest.approx(2 * 9.0 * (1 - math.pi / 4), abs=0.01)
+
+
+def test_cents():
+    # a hundredth of a semitone by definition; at fret 12 of 648 mm 0.1 mm is 0.1 / 324 of the string
+    assert float(cents_off(648.0, 324.0, 324.1)) == pytest.approx(1200 * math.log2(324 / 323.9), abs=1e-12)
+    assert float(cents_off(648.0, 0.0, 324.0)) == pytest.approx(1200.0)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"scale_lengths": (686.0, 648.0), "straight_fret": 10, "edge_to_string": 20.5}, "fret 1 lies 51.78 mm before"),
+    ({"scale_lengths": (900.0, 500.0), "straight_fret": 12}, "degrees from square"),
+    ({"outline": shapely.box(0.0, -21.0, 400.0, 21.0)}, "fret 17, .* is past the board's end"),
+    ({"binding": 30.0}, "leaves no wood"),
+    ({"end": End(rise=40.0)}, "28.5"),
+    ({"end": End(steps=((40.0, 5.0),))}, "rising, between"),
+    ({"partial_frets": [PartialFret(fret=30, across=(0.0, 5.0))]}, "1 to 22"),
+    ({"partial_frets": [PartialFret(fret=3, across=(40.0, 50.0))]}, "meets the board"),
+])
+def test_refused_with_numbers(changes, words):
+    with pytest.raises(JobError, match=words):
+        board(**changes)
+
+
+def test_slots_that_meet_are_refused():
+    with pytest.raises(JobError, match="frets 43 and 44 meet"):
+        slots(board(divisions=24, frets=44), width=5.6, depth=2.0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    bass=st.floats(500, 900), shorter=st.floats(0, 45), straight=st.integers(0, 20), frets=st.integers(5, 24),
+    nut=st.floats(35, 60), wider=st.floats(-5, 20), left=st.booleans(), binding=st.floats(0, 3),
+)
+def test_random_boards_hold_together(bass, shorter, straight, frets, nut, wider, left, binding):
+    part = fingerboard(
+        scale_lengths=(bass, bass - shorter), straight_fret=straight, frets=frets, nut_width=nut, end_width=nut + wider,
+        past_last_fret=10.0, thickness=7.0, radius=(300.0, 400.0), left_handed=left, binding=binding,
+    )
+    # distances rise by ever smaller steps, the ends lie on the cut edges, the outline has the length asked for
+    steps = np.diff(np.concatenate([[0.0], part.frets.distance]))
+    assert (steps > 0).all()
+    assert (np.diff(steps) < 1e-9).all()
+    for ends in (part.frets.bass, part.frets.treble):
+        assert np.abs(ends[:, 1]) == pytest.approx(np.asarray(part.edges.half_width(ends[:, 0])), abs=1e-8)
+    assert part.length - part.frets.distance[-1] == pytest.approx(10.0, abs=1e-8)
+    assert part.finished.covers(part.outline.buffer(-1e-9))

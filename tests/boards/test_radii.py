@@ -1,0 +1,97 @@
+"""Compound radii as makers state them."""
+
+import math
+
+import numpy as np
+import pytest
+from mpmath import mp, mpf
+
+from pathgen.errors import JobError
+from pathgen.fingerboard import fingerboard
+from pathgen.radii import Radii, bow_under, string_lines
+
+NUMBERS = {
+    "scale_lengths": (648.0, 648.0), "frets": 22, "nut_width": 43.0, "end_width": 57.0, "past_last_fret": 9.0,
+    "thickness": 6.5,
+}
+
+
+def board(radius, **changes):
+    return fingerboard(**{**NUMBERS, **changes, "radius": radius})
+
+
+def test_following_the_strings_is_the_published_cone():
+    part = board(Radii(nut=254.0, follow="strings"))
+    strings = part.layout.strings
+    # R(x) = Rn (1 + x (Sf - Sn) / (Df Sn)): Hartstein, quoted by Mottola; Earls, American Lutherie 30 (1991)
+    spread_nut, spread_far, far = 2 * strings.at_nut, 2 * (strings.at_nut + 400.0 * strings.slope), 400.0
+    for x in (0.0, 150.0, part.length):
+        wanted = 254.0 * (1 + x * (spread_far - spread_nut) / (far * spread_nut))
+        assert float(part.surface.radius(x)) == pytest.approx(wanted, rel=1e-12)
+    assert part.surface.apex == pytest.approx(-far * spread_nut / (spread_far - spread_nut), rel=1e-12)
+
+
+def test_lines_through_the_apex_are_straight_in_50_digits():
+    part = board(Radii(nut=254.0, follow="strings"))
+    apex = part.surface.apex
+    mp.dps = 50
+    for share in (0.2, 0.6, 0.9):
+        x = np.array([20.0, 200.0, 480.0])
+        y = share * 20.0 * (x - apex) / (20.0 - apex)
+        z = part.surface.height(x, y)
+        straight = z[0] + (z[2] - z[0]) * (x[1] - x[0]) / (x[2] - x[0])
+        assert z[1] == pytest.approx(straight, abs=1e-11)
+        # and each is the height of the circle of that section
+        radius = [mpf(float(part.surface.radius(v))) for v in x]
+        exact = [mpf("6.5") + mp.sqrt(r * r - mpf(float(v)) ** 2) - r for r, v in zip(radius, y, strict=True)]
+        assert z == pytest.approx([float(e) for e in exact], abs=1e-11)
+
+
+def test_no_bow_under_any_string_only_when_the_strings_are_followed():
+    followed = board(Radii(nut=254.0, follow="strings"))
+    lines = string_lines(followed.layout.strings, 6, (0.0, 480.0))
+    assert np.abs(bow_under(lines, followed.surface)).max() < 1e-11
+    cylinder = board(Radii(nut=254.0))
+    bow = bow_under(lines, cylinder.surface)
+    # under the outer string of a cylinder: y(t)^2 / 2R against its chord, in the middle, to second order
+    spread = float(followed.layout.strings.half_width(480.0)) - followed.layout.strings.at_nut
+    assert bow[0] == pytest.approx(spread**2 / (8 * 254.0), rel=0.02)
+
+
+def test_the_trap_of_level_centre_and_level_edges():
+    # Making centre-line and edges both level asks for a radius that grows with the square of the width; that surface
+    # is not straight under the strings between, and the cone that is has sloping edges.
+    followed = board(Radii(nut=254.0, follow="strings"))
+    ratio = followed.edges.half_width(followed.length) / followed.edges.at_nut
+    trap = board((254.0, 254.0 * float(ratio) ** 2))
+    corners = np.array([0.0, trap.length]), np.array([21.5, 28.5])
+    edge = trap.surface.height(*corners)
+    assert edge[0] == pytest.approx(edge[1], abs=0.005)
+    lines = string_lines(followed.layout.strings, 6, (0.0, 480.0))
+    assert np.abs(bow_under(lines, trap.surface)).max() > 0.01
+    assert float(np.diff(followed.surface.height(*corners))[0]) < -0.2
+
+
+def test_a_radius_at_the_bridge_lies_on_the_same_line():
+    part = board(Radii(nut=254.0, bridge=406.4))
+    assert float(part.surface.radius(648.0)) == pytest.approx(406.4, rel=1e-12)
+    fanned = board(Radii(nut=254.0, bridge=406.4), scale_lengths=(686.0, 648.0), straight_fret=8)
+    (x0, y0), (x1, y1) = fanned.layout.bridge
+    assert float(fanned.surface.radius(x0 + (x1 - x0) * y0 / (y0 - y1))) == pytest.approx(406.4, rel=1e-12)
+
+
+def test_refused():
+    with pytest.raises(JobError, match="end and bridge are both given"):
+        board(Radii(nut=254.0, end=300.0, bridge=400.0))
+    with pytest.raises(JobError, match="shrinks to"):
+        board(Radii(nut=254.0, follow="strings"), end_width=5.0)
+
+
+@pytest.mark.parametrize(("inches", "drop"), [
+    # drop at half-width 21.5 mm, derived: R - sqrt(R^2 - y^2)
+    (7.25, 1.259397), (9.5, 0.959741), (10, 0.911577), (12, 0.759230), (14, 0.650553), (16, 0.569112), (20, 0.455174),
+])
+def test_drop_at_the_edge(inches, drop):
+    part = board((25.4 * inches, 25.4 * inches))
+    assert 6.5 - float(part.surface.height(0.0, 21.5)) == pytest.approx(drop, abs=6e-7)
+    assert math.isinf(part.surface.apex)

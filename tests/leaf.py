@@ -1,0 +1,86 @@
+"""A small board with one drawing, quick to build: the same job lying both ways, in both units."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="0 0 60 30">
+<path fill="#2f6f4f" fill-rule="evenodd"
+ d="M5,15 C10,2 30,2 38,15 C30,28 10,28 5,15 Z M14,15 a4,4 0 1,0 8,0 a4,4 0 1,0 -8,0 Z"/>
+<path fill="#2f6f4f" d="M44,8 L56,15 L44,22 Z"/></svg>
+"""
+
+JOB = """title = "Leaf"
+units = "{units}"
+[board]
+scale_length = "300 mm"
+frets = 6
+nut_width = "40 mm"
+end_width = "44 mm"
+past_last_fret = "8 mm"
+thickness = "6.5 mm"
+radius = {{ nut = "200 mm", end = "300 mm" }}
+[stock]
+length = "140 mm"
+width = "60 mm"
+thickness = "8 mm"
+margin_nut = "20 mm"
+[setup]
+along = "{along}"
+z_zero = "{z_zero}"
+keep_out = [ {{ x = ["-20 mm", "-12 mm"], y = ["-30 mm", "30 mm"], height = "20 mm" }} ]
+[machine]
+travel = ["600 mm", "400 mm", "80 mm"]
+{cutters}
+[surface]
+rough = "flat 6"
+finish = "ball 12"
+scallop = "0.02 mm"
+[[inlay]]
+artwork = "leaf.svg"
+depth = "1.6 mm"
+cutters = ["flat 3", "flat 1"]
+fill = "resin"
+place = {{ at = ["45 mm", "0 mm"] }}
+[resurface]
+skim = 0.0
+[slots]
+cutter = "slot 0.6"
+width = "0.58 mm"
+depth = "2 mm"
+[outline]
+cutter = "flat 3"
+tabs = 4
+"""
+
+CUTTER = """[[cutter]]
+name = "{name}"
+shape = "{shape}"
+diameter = "{diameter} mm"
+flute_length = "{flute} mm"
+speed = {speed}
+feed = {feed:.4f}
+plunge = {plunge:.4f}
+stepdown = "{stepdown} mm"
+"""
+
+CUTTERS = (
+    ("flat 6", "flat-end", 6.0, 20, 16000, 2000.0, 500.0, 3.0),
+    ("ball 12", "ball-end", 12.7, 25, 16000, 2400.0, 600.0, 3.0),
+    ("flat 3", "flat-end", 3.0, 12, 18000, 1200.0, 300.0, 1.5),
+    ("flat 1", "flat-end", 1.0, 4, 18000, 500.0, 150.0, 0.6),
+    ("slot 0.6", "flat-end", 0.58, 3, 18000, 400.0, 100.0, 0.4),
+)
+
+
+def write_leaf(folder: Path, *, units: str = "mm", along: str = "x", z_zero: str = "bed") -> Path:
+    """Write the job and its drawing into a folder; gives the job's path."""
+    per = 25.4 if units == "in" else 1.0
+    cutters = "".join(
+        CUTTER.format(name=n, shape=s, diameter=d, flute=fl, speed=sp, feed=f / per, plunge=p / per, stepdown=st)
+        for n, s, d, fl, sp, f, p, st in CUTTERS
+    )
+    (folder / "leaf.svg").write_text(DRAWING)
+    path = folder / "leaf.toml"
+    path.write_text(JOB.format(units=units, along=along, z_zero=z_zero, cutters=cutters))
+    return path

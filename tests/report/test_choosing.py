@@ -1,0 +1,78 @@
+"""The table for choosing a finishing cutter: against the exact ridge formula, the build itself, and plain geometry."""
+
+import json
+import math
+from dataclasses import replace
+
+import pytest
+
+from pathgen import JobError, compare, load_job
+from pathgen.cli import main
+from pathgen.errors import CutterError
+from pathgen.report.choosing import choice_lines, sized
+from tests.report.conftest import written_job
+
+
+@pytest.fixture
+def job(tmp_path):
+    return load_job(written_job(tmp_path, title="board"))
+
+
+def test_the_chosen_row_is_what_the_build_does(built):
+    chosen = [c for c in compare(built.job) if c.chosen]
+    assert len(chosen) == 1
+    surface = built.report["surface"]
+    assert chosen[0].passes == surface["passes"]
+    assert chosen[0].stepover == pytest.approx(surface["stepover"], abs=1e-6)
+    assert chosen[0].ridge == pytest.approx(surface["scallop_predicted"], abs=1e-6)
+    assert chosen[0].finishings == sum(p.operation in ("surface-finish", "resurface") for p in built.programs) == 2
+
+
+def test_ridges_and_stepovers_are_those_of_the_flat_formula_nearly(job):
+    """Exact geometry of a flat, h = r - sqrt(r^2 - s^2 / 4); a convex board differs by (R + r) / R, some per cent."""
+    for choice in compare(job, scallops=[0.005, 0.01, 0.02]):
+        r = choice.cutter.radius
+        flat = r - math.sqrt(r**2 - choice.stepover**2 / 4)
+        assert choice.ridge == pytest.approx(flat, rel=0.04)
+        assert 0.97 * choice.limit < choice.ridge <= choice.limit
+
+
+def test_larger_balls_and_higher_ridges_take_less_time(job):
+    rows = compare(job, cutters=[sized(job, d) for d in (6.0, 12.0)], scallops=[0.01, 0.02])
+    large_fine, large_coarse, small_fine, small_coarse = rows
+    assert large_fine.cutter.diameter == 12.0
+    assert large_coarse.minutes < large_fine.minutes < small_fine.minutes
+    assert small_coarse.minutes < small_fine.minutes
+    # stepover grows with the root of height times radius, for small ridges (s^2 = 8 r h: El-Hofy, ch. 5)
+    assert large_fine.stepover / small_fine.stepover == pytest.approx(math.sqrt(2), rel=0.02)
+
+
+def test_minutes_are_at_least_the_way_at_full_feed(job):
+    for choice in compare(job):
+        assert choice.minutes > choice.cut_length / choice.cutter.feed
+
+
+def test_what_cannot_be_compared_is_refused(job):
+    with pytest.raises(JobError, match=r"6 ridge heights given.*1 to 5"):
+        compare(job, scallops=[0.01] * 6)
+    with pytest.raises(JobError, match="0 cutters"):
+        compare(job, cutters=[])
+    with pytest.raises(CutterError, match="flat-end cutter cannot finish"):
+        compare(job, cutters=[job.cutter("flat 3", "x")])
+    with pytest.raises(JobError, match=r"\[surface\]"):
+        compare(replace(job, surface=None))
+
+
+def test_words_are_in_the_units_of_the_job(job):
+    lines = choice_lines(compare(job), "in")
+    assert "0.315 in" in "\n".join(lines)
+    assert sum(line.startswith("*") for line in lines) == 2
+
+
+def test_the_command_prints_json(tmp_path, capsys):
+    job = written_job(tmp_path, title="board")
+    assert main(["compare", str(job), "--cutter", "6 mm", "1/4 in", "--scallop", "0.01", "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    assert [row["diameter"] for row in rows] == [6.35, 6.0]
+    assert main(["compare", str(job), "--cutter", "none such"]) == 2
+    assert '"ball & <b>8</b>", or a diameter' in capsys.readouterr().err

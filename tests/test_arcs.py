@@ -1,0 +1,88 @@
+"""Straight moves written as arcs, for controllers that take them: RS274/NGC, NISTIR 6556, 3.5.3."""
+
+import math
+import re
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pathgen import Toolpath
+from pathgen.clamping import Clamping, Machine, Setup, Step, Stock
+from pathgen.gcode.arcs import fitted_arcs
+from pathgen.gcode.read import read_program
+from pathgen.gcode.write import program_text
+from pathgen.toolpath import Move
+from tests.test_write import BOARD, CUTTER
+
+
+def on_circle(centre, radius, start, end, moves, z=(5.0, 5.0)):
+    angle = np.linspace(start, end, moves + 1)
+    rise = np.linspace(*z, moves + 1)
+    return np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle), rise])
+
+
+def fit(points, kind=Move.CUT):
+    return fitted_arcs(points, np.full(len(points), kind, np.int8), tolerance=5e-4)
+
+
+def text_of(points, units="mm", arcs=True):
+    stock = Stock(length=480.0, width=72.0, thickness=8.0, margin_nut=12.0)
+    clamping = Clamping(title="Arcs", units=units, board=BOARD, stock=stock, setup=Setup(), machine=Machine(arcs=arcs),
+                        steps=())
+    path = Toolpath.from_runs([points], safe_z=clamping.safe_z)
+    step = Step(order=1, operation="outline", cutter=CUTTER)
+    return program_text(path, clamping=clamping, step=step, header=["Arcs"], job="0" * 16)
+
+
+def test_the_worked_example_of_the_standard():
+    # 3.5.3.2: from (7, 7) to (10, 16) about (10, 11), radius 5, clockwise
+    start, end = math.atan2(-4, -3), math.atan2(5, 0) - 2 * math.pi
+    points = on_circle((10, 11), 5.0, start, end, 200)
+    assert points[0, :2] == pytest.approx([7, 7])
+    assert points[-1, :2] == pytest.approx([10, 16])
+    assert "G2 X10 Y16 I3 J4 F1200" in text_of(points).splitlines()
+
+
+def test_a_full_circle_is_several_arcs_and_straight_lines_stay():
+    square = np.array([[0, 0, 5], [30, 0, 5], [30, 30, 5], [0, 30, 5], [0, 0, 5]], float)
+    assert fit(square) == {}
+    arcs = fit(on_circle((3, 4), 10.0, 0.0, 2 * math.pi, 300))
+    assert len(arcs) >= 3
+    assert all(arc.centre == pytest.approx((3, 4), abs=1e-6) and not arc.clockwise for arc in arcs.values())
+    lines = text_of(square).splitlines()
+    assert not any(re.match(r"G[23]\b", line) for line in lines)
+
+
+def test_nothing_but_cutting_moves_becomes_an_arc():
+    points = on_circle((0, 0), 8.0, 0.0, 1.0, 60)
+    assert fit(points, Move.RAPID) == fit(points, Move.PLUNGE) == {}
+    bent = points.copy()
+    bent[:, 2] += np.linspace(-1, 1, len(points)) ** 2
+    assert fit(bent) == {} or max(a.last - a.first for a in fit(bent).values()) < 30
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    x=st.floats(-200, 200), y=st.floats(-30, 30), radius=st.floats(0.4, 300), start=st.floats(-3, 3),
+    sweep=st.floats(0.05, 2.9), clockwise=st.booleans(), rise=st.floats(-2, 2), units=st.sampled_from(["mm", "in"]),
+)
+def test_arcs_read_back_lie_where_the_straight_moves_lay(x, y, radius, start, sweep, clockwise, rise, units):
+    moves = max(8, math.ceil(sweep * math.sqrt(radius / (8 * 2e-4))))
+    points = on_circle((x, y), radius, start, start - sweep if clockwise else start + sweep, moves, (3.0, 3.0 + rise))
+    text = text_of(points, units)
+    # the reader refuses arcs whose start and end radii differ by more than 0.002 mm or 0.0002 in (3.5.3.2)
+    read = read_program(text)
+    starts, ends, _ = read.straight(1e-4)
+    way = shapely.LineString(np.vstack([starts[-1:], ends])[2:, :2])
+    assert shapely.distance(way, shapely.points(points[:, :2])).max() < 1e-3
+    assert len(read.line) < len(points)
+    assert read.end[-2, 2] == pytest.approx(points[-1, 2], abs=2e-4)
+
+
+def test_programs_without_leave_have_no_arcs():
+    points = on_circle((0, 0), 8.0, 0.0, 2.0, 100)
+    assert re.search(r"^G[23]\b", text_of(points), re.M)
+    assert not re.search(r"^G[23]\b", text_of(points, arcs=False), re.M)

@@ -1,0 +1,65 @@
+"""Chip load, effective diameter and usual feeds, against published tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pathgen import load_job
+from pathgen.errors import CutterError
+from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
+from pathgen.plan import clamping_of
+from pathgen.report.feeding import feed_findings
+from tests.drawings import ball_end, flat_end, v_cutter
+
+
+@pytest.mark.parametrize(("diameter", "depth", "published"), [(0.5, 0.010, 0.140), (1.0, 0.1, 0.600)])
+def test_effective_diameter_of_a_ball(diameter: float, depth: float, published: float) -> None:
+    # cutter chart, dapra.com, Table 1 (inches there; the formula has no units)
+    assert float(effective_diameter(ball_end(diameter), depth)) == pytest.approx(published, abs=0.0005)
+
+
+def test_effective_diameters_of_the_other_shapes() -> None:
+    # derived: 2 * depth * tan(angle / 2), never more than the diameter
+    assert float(effective_diameter(v_cutter(90.0), 1.5)) == pytest.approx(3.0)
+    assert float(effective_diameter(v_cutter(90.0), 15.0)) == pytest.approx(6.0)
+    assert float(effective_diameter(flat_end(3.0), 0.1)) == 3.0
+    assert float(effective_diameter(ball_end(3.0), 2.0)) == 3.0
+    with pytest.raises(CutterError, match="above 0"):
+        effective_diameter(ball_end(3.0), 0.0)
+
+
+def test_feed_is_flutes_times_chip_load_times_speed() -> None:
+    # worked example: 2 flutes * 0.1 mm * 18000 = 3600 mm/min (published with the chart above)
+    assert float(feed_for(0.1, 18000, 2)) == pytest.approx(3600.0)
+    assert float(chip_load(3600.0, 18000, 2)) == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("inches", "least", "most"), [(0.125, 0.002, 0.004), (0.25, 0.005, 0.007)])
+def test_usual_chip_loads_in_hardwood(inches: float, least: float, most: float) -> None:
+    # table of chip loads per tooth for hardwood, asttooling.com, in inches
+    low, high = usual_chip_load(inches * 25.4)
+    assert (low / 25.4, high / 25.4) == pytest.approx((least, most))
+
+
+def test_feeds_outside_the_usual_are_warned_of_as_starting_points() -> None:
+    low, high = usual_feed(flat_end(3.175, speed=18000.0))
+    assert (low, high) == pytest.approx((2 * 0.0508 * 18000, 2 * 0.1016 * 18000))
+    assert feed_warnings(flat_end(3.175, feed=(low + high) / 2, plunge=600.0)) == ()
+    slow, = feed_warnings(flat_end(3.175, feed=low / 3))
+    fast, = feed_warnings(flat_end(1.0, feed=3000.0))
+    assert "rubs" in slow and "starting point" in slow  # noqa: PT018
+    assert "break" in fast and "starting point" in fast  # noqa: PT018
+    assert any("plunge" in w for w in feed_warnings(flat_end(3.0, feed=2000.0, plunge=2500.0)))
+
+
+def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
+    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    assert feed_findings(clamping_of(load_job(example))) == []
+    (tmp_path / "fern-and-moth.svg").write_bytes(example.with_suffix(".svg").read_bytes())
+    (tmp_path / "job.toml").write_text(example.read_text().replace("feed = 600.0", "feed = 3000.0"))
+    (note,) = feed_findings(clamping_of(load_job(tmp_path / "job.toml")))
+    assert note.severity == "note"
+    assert note.where == "cutter flat 1"
+    assert "high" in note.got

@@ -1,0 +1,262 @@
+"""Witness marks, the look at them, what zero can be set from, and programs for work that moved."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial.transform import Rotation
+
+import pathgen
+from pathgen.errors import JobError
+from pathgen.job import load_job
+from pathgen.plan import clamping_of
+from pathgen.verify import verify
+from pathgen.waste import left_standing
+from tests.small_board import built, job, moves, text_of
+
+MARKS = """
+[outline]
+cutter = "flat"
+[marks]
+cutter = "flat"
+depth = 0.8
+hover = 1.5
+"""
+TURN, SHIFT, ABOUT = (0.10, -0.08, 0.20), np.array([0.21, -0.13, 0.07]), np.array([40.0, 0.0, 8.0])
+PLACES = np.array([[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], [98.0, 28.0, 8.0]])
+
+
+def there(points):
+    turn = Rotation.from_euler("xyz", TURN, degrees=True).as_matrix()
+    return (points - ABOUT) @ turn.T + ABOUT + SHIFT
+
+
+def measured(error=0.0):
+    rows = [
+        f"[[measured]]\nat = {p.tolist()}\nfound = {np.round(q, 5).tolist()}\n"
+        for p, q in zip(PLACES, there(PLACES) + [[0, 0, error], [0, 0, 0], [0, 0, 0], [0, 0, error]], strict=True)
+    ]
+    return "\n" + "\n".join(rows)
+
+
+@pytest.fixture(scope="module")
+def marked(tmp_path_factory):
+    return built(tmp_path_factory.mktemp("marks"), extra=MARKS)
+
+
+def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
+    assert marked.passed
+    assert marked.programs[0].operation == "witness-marks"
+    _, end, rapid = moves(marked.programs[0].text)
+    low = end[:, 2] < 8.0
+    assert end[low, 2] == pytest.approx([7.2, 7.2, 7.2])
+    assert not rapid[low].any()
+    marks = shapely.multipoints(end[low, :2]).buffer(1.0)
+    assert shapely.box(-20, -33, 105, 33).contains(marks)
+    assert shapely.distance(marks, shapely.union_all(list(opened_at_the_top(marked)))) > 0.4
+
+
+def opened_at_the_top(result, radii=None):
+    """Where each program but the first opens the top of the blank, 8 mm: moves widened by what the cutter opens there.
+
+    A little too wide: each move is taken as deep as its deeper end all along.
+    """
+    for p in result.programs[1:]:
+        start, end, _ = moves(p.text)
+        depth = 8.0 - np.minimum(start[:, 2], end[:, 2])
+        low = depth > 0
+        if low.any():
+            lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+            radius, deep = (radii or {"ball": 6.35, "flat": 1.0})[p.cutter.name], depth[low]
+            ball = np.sqrt(np.maximum(radius**2 - np.maximum(radius - deep, 0.0) ** 2, 0.0))
+            yield shapely.union_all(shapely.buffer(lines, ball if p.cutter.name == "ball" else radius, quad_segs=4))
+
+
+def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
+    free = left_standing(marked.plan.clamping, reach=0.1)
+    assert free.area > 500
+    assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
+
+
+def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
+    text = text_of(marked, "hover")
+    assert not re.search(r"^[^(]*M[34]\b", text, flags=re.M)
+    assert len(re.findall(r"^M0$", text, flags=re.M)) == 3
+    _, end, rapid = moves(text)
+    assert end[:, 2].min() == pytest.approx(9.5)
+    drilled = moves(marked.programs[0].text)[1]
+    assert np.array_equal(np.unique(end[~rapid, :2], axis=0), np.unique(drilled[drilled[:, 2] < 8, :2], axis=0))
+    order = [p.operation for p in marked.programs]
+    assert order.index("hover") == order.index("resurface") - 1
+
+
+@pytest.mark.parametrize(("old", "new", "code"), [
+    ("Z9.5", "Z7.5", "hovers-too-low"), ("G0 Z18", "G0 Z18\nM3 S18000", "spindle-on"),
+])
+def test_a_spoilt_look_is_found(marked, old, new, code):
+    name = next(p.file_name for p in marked.programs if p.operation == "hover")
+    texts = {p.file_name: p.text for p in marked.programs}
+    assert old in texts[name]
+    texts[name] = texts[name].replace(old, new, 1)
+    found = verify(marked.plan.clamping, texts, resolution=0.3).findings
+    assert code in {f.code for f in found if f.severity == "forbid"}
+
+
+def test_a_mark_in_the_way_is_refused(tmp_path):
+    path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0]]\n")
+    with pytest.raises(JobError, match="mark 1 at X 40, Y 10 lies"):
+        clamping_of(load_job(path))
+
+
+def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
+    (tmp_path / "moved").mkdir()
+    moved = built(tmp_path / "moved", extra=MARKS + measured())
+    assert moved.passed
+    said = moved.report["moved"]
+    assert said["worst_residual"] < 1e-4
+    assert said["turn"] == pytest.approx(0.2, abs=1e-3)
+    hover = next(p.order for p in marked.programs if p.operation == "hover")
+    assert said["first_program"] == hover
+    for before, after in zip(marked.programs, moved.programs, strict=True):
+        a, b = moves(before.text)[1], moves(after.text)[1]
+        if before.order < hover:
+            assert np.array_equal(a, b)
+            continue
+        # the centre of a ball moves with the work; other tips do
+        lift = np.array([0, 0, 6.35]) if before.cutter.name == "ball" else np.zeros(3)
+        expected = there(a + lift) - lift
+        high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
+        expected[high, 2] = a[high, 2]
+        assert b == pytest.approx(expected, abs=2e-4), before.file_name
+    assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
+    assert "moved" in text_of(moved, "resurface")
+    assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
+
+
+def test_programs_for_unmoved_work_are_refused_once_it_has_moved(tmp_path, marked):
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + measured())))
+    found = verify(clamping, {p.file_name: p.text for p in marked.programs}, resolution=0.2).findings
+    codes = {f.code for f in found if f.severity == "forbid"}
+    assert {"resurface-differs", "resurface-takes-wood"} <= codes
+
+
+def test_a_warped_board_is_refused_with_the_residual(tmp_path):
+    path = job(tmp_path, extra=MARKS + measured(error=0.4) + "[moved]\nlimit = 0.15\n")
+    with pytest.raises(JobError, match=r"0\.2\d\d mm from where.*limit 0\.15 mm.*warped"):
+        clamping_of(load_job(path))
+
+
+@pytest.mark.parametrize(("extra", "words"), [
+    ("[moved]\nlimit = 0.1\n", "no marks were measured"),
+    ("[[measured]]\nfound = [1.0, 2.0, 3.0]\n", "there are no witness marks"),
+    (MARKS + "[[measured]]\nfound = [-15.0, -28.0, 8.0]\n", "1 marks"),
+    (MARKS + measured() + "[moved]\nbefore = 40\n", "program 40"),
+])
+def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(job(tmp_path, extra=extra)))
+
+
+def test_measured_marks_of_their_own_number(tmp_path, marked):
+    places = [[*p, 8.0] for p in marked.report["marks"]["places"]]
+    rows = "".join(f"[[measured]]\nfound = {[p[0] + 0.2, p[1], p[2] + 0.05]}\n" for p in places)
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + rows)))
+    assert clamping.moved.shift == pytest.approx([0.2, 0.0, 0.05])
+
+
+def test_zero_from_a_raw_top_that_is_gone_is_refused(tmp_path):
+    changes = {
+        "length = 125.0": "length = 92.0", "width = 66.0": "width = 48.0", "margin_nut = 20.0": "margin_nut = 1.0",
+        "[stock]": '[setup]\nz_zero = "stock-top"\n[stock]',
+    }
+    with pytest.raises(JobError, match=r"step 2, pocket, needs Z set from the raw top"):
+        clamping_of(load_job(job(tmp_path, changes=changes)))
+    changes["[stock]"] = "[stock]"
+    assert clamping_of(load_job(job(tmp_path, changes=changes))).steps
+
+
+def test_what_zero_can_be_set_from(marked):
+    rows = {r["order"]: r for r in marked.report["references"]}
+    order = {p.operation: p.order for p in marked.programs}
+    assert all(any("bed" in words for words in r["z"]) for r in rows.values())
+    assert not any("marks" in words for words in rows[1]["xy"])
+    assert any("marks" in words for words in rows[order["resurface"]]["xy"])
+    covered = [n for n, r in rows.items() if any("fill" in words for words in r["gone"])]
+    assert covered == [order["hover"], order["resurface"]]
+    assert isinstance(marked, pathgen.Build)
+
+
+NUT_CLAMP = '[setup]\nkeep_out = [{ x = [-20.0, -9.0], y = [-40.0, 40.0], height = 20.0 }]\n[stock]'
+
+
+def rough_blank(width):
+    """A blank so wide, clamped across its nut end, and roughed with a 6 mm cutter."""
+    rough = ('name = "six"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 16000\nfeed = 2000.0\nplunge = 500.0\n'
+             'stepdown = 3.0\n[[cutter]]\nname = "ball"')
+    return {"width = 66.0": f"width = {width}", "[stock]": NUT_CLAMP, 'name = "ball"': rough,
+            'finish = "ball"': 'finish = "ball"\nrough = "six"'}
+
+
+def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
+    result = built(tmp_path, resolution=0.3, changes=rough_blank(62.0), extra=MARKS)
+    assert result.passed
+    marks = result.plan.clamping.marks
+    # beside the nut end's taper, before the clamp, and at the far end
+    assert np.ptp(marks.places, axis=0) == pytest.approx([110.0, 58.0], abs=1.0)
+    assert marks.errors.worst < 0.075
+    free = left_standing(result.plan.clamping, reach=0.1)
+    radius = {"ball": 6.35, "flat": 1.0, "six": 3.0}
+    assert shapely.distance(shapely.multipoints(marks.places).buffer(1.0),
+                            shapely.union_all(list(opened_at_the_top(result, radius)))) > 0.4
+    assert not any(free.intersects(cut) for cut in opened_at_the_top(result, radius))
+
+
+def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
+    with pytest.raises(JobError, match=r"within 10 mm along and.*error of 0\.05 mm.*0\.1 mm.*larger blank"):
+        clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
+    # measured more exactly, as the maker says, they will do
+    exact = "[moved]\naccuracy = 0.002\n"
+    assert clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact))).marks.errors.worst < 0.1
+
+
+FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"
+
+
+def test_measured_marks_too_near_each_other_are_refused(tmp_path):
+    places = [[93.3, -26.0, 8.05], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]
+    rows = "".join(f"[[measured]]\nfound = {p}\n" for p in places)
+    with pytest.raises(JobError, match=r"\[\[measured\]\].*too near.*error of 0\.05 mm.*board_limit 0\.1 mm.*apart"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows)))
+    allowed = "[moved]\nboard_limit = 1.0\n"
+    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows + allowed))).moved
+    # by hand: 0.05 mm over the 10.2 mm between the marks' two lines, out to the nut 103.5 mm away
+    assert moved.errors.nut[0] == pytest.approx(0.05 * 103.5 / 10.2, rel=0.02)
+
+
+def test_marks_of_the_makers_own_that_are_too_near_get_a_warning(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + FAR_END)
+    found = next(f for f in result.report["checks"]["findings"] if f["code"] == "marks-too-near")
+    assert found["severity"] == "warn"
+    assert "a measuring error of 0.05 mm at a mark moves the nut by up to 0.5" in found["got"]
+    two = built(tmp_path, resolution=0.4, extra=MARKS + "at = [[-15.0, 20.0], [100.0, 20.0]]\n")
+    assert two.report["marks"]["errors"]["anywhere"] == [None, None]
+    assert any("tilt of the board open" in f["got"] for f in two.report["checks"]["findings"])
+
+
+def test_the_tilt_and_what_an_error_does_are_told_wherever_the_shift_is(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + measured())
+    errors = result.report["moved"]["errors"]
+    assert errors["accuracy"] == 0.05
+    nut = f"a measuring error of 0.05 mm at a mark moves the nut by up to {errors['nut'][0]:.3f}".rstrip("0")
+    note = next(f["got"] for f in result.report["checks"]["findings"] if f["code"] == "work-moved")
+    result.write(tmp_path / "out")
+    pages = [note, *((tmp_path / "out" / name).read_text() for name in ("report.txt", "setup.html"))]
+    for page in pages:
+        assert "tilted by 0.080 degrees along and 0.100 across" in page
+        assert nut.lower() in page.lower()
+    assert sum("turned by 0.200 degrees" in text for text in pages) == 3
+    # the sheet has its own sentence, not only the finding's
+    assert pages[2].count("tilted by 0.080 degrees") == 2

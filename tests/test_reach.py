@@ -1,0 +1,90 @@
+"""What cutters reach of a drawing, against drawings whose widths are known."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from shapely import MultiPolygon, Point, box
+
+from pathgen import build, load_job
+from pathgen.reach import narrowest_wall, plain_minutes, reach
+from pathgen.toolpath import Move, Toolpath
+from tests.drawings import BOARD, comb, flat_end, v_cutter
+
+
+def test_share_and_details_of_a_comb() -> None:
+    region = comb(10, 0)  # a back of 24 x 6 mm and 8 teeth of 1.6 x 10 mm
+    table = reach([("#204060", region)], [flat_end(2.0), flat_end(1.0)], depth=1.0, surface=BOARD)
+    wide, narrow = table.cutters
+    # derived: no tooth can be opened with 2 mm, but a disc of r 1 bulges into the mouth of each of the six that
+    # stand clear of the ends by the segment over a chord of 1.6; the two corners lack (1 - pi / 4) r^2 each
+    segment = math.acos(0.6) - 0.6 * 0.8
+    assert wide.reachable_area == pytest.approx(24 * 6 + 6 * segment - 2 * (1 - math.pi / 4), rel=0.002)
+    assert len(wide.details) == 8 + 2
+    assert [d.width for d in wide.details[:8]] == pytest.approx([1.6] * 8, abs=0.02)
+    assert [d.largest for d in wide.details[:8]] == pytest.approx([1.6] * 8, abs=0.05)
+    assert all(-1 <= d.at[1] <= 10 for d in wide.details[:8])
+    assert narrow.share > 0.98
+    assert all(d.area < 0.2 for d in narrow.details)
+
+
+def test_sets_open_more_the_more_cutters_they_hold_and_say_how_long() -> None:
+    region = MultiPolygon([box(0, 0, 30, 20), box(40, 0, 42, 20)])
+    cutters = [flat_end(6.0), flat_end(1.5), v_cutter(40.0)]
+    table = {row.cutters: row for row in reach([("#a", region)], cutters, depth=1.0).sets}
+    assert set(table) == {
+        ("flat 6",), ("flat 1.5",), ("v 40",), ("flat 6", "flat 1.5"), ("flat 1.5", "v 40"),
+        ("flat 6", "flat 1.5", "v 40"),
+    }
+    assert table[("flat 6",)].share == pytest.approx((600 - 4 * (1 - math.pi / 4) * 9) / 640, rel=1e-3)
+    assert table[("flat 6",)].share < table[("flat 6", "flat 1.5")].share < table[("flat 6", "flat 1.5", "v 40")].share
+    assert table[("flat 6", "flat 1.5")].minutes < table[("flat 1.5",)].minutes
+
+
+def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:
+    table = reach([("#a", box(0, 0, 30, 2))], [flat_end(6.0), flat_end(1.0, flute_length=0.5)], depth=1.0)
+    assert [row.reachable_area for row in table.cutters] == [0.0, 0.0]
+    assert all(row.share == 0.0 and row.minutes == 0.0 for row in table.sets)
+
+
+def test_narrowest_wall() -> None:
+    wall = narrowest_wall(MultiPolygon([box(0, 0, 10, 10), box(10.7, 2, 20, 8), Point(40, 5).buffer(3)]))
+    assert wall is not None
+    assert wall.width == pytest.approx(0.7)
+    assert wall.at[0] == pytest.approx(10.35)
+    assert narrowest_wall(box(0, 0, 1, 1)) is None
+
+
+def test_minutes_are_lengths_over_feeds() -> None:
+    path = Toolpath(
+        [[0, 0, 10], [0, 0, 1], [0, 0, 0], [60, 0, 0], [60, 30, 0], [60, 30, 10]],
+        [Move.RAPID, Move.RAPID, Move.PLUNGE, Move.CUT, Move.EASED, Move.RAPID],
+    )
+    cutter = flat_end(2.0, feed=600.0, plunge=100.0)
+    expected = 19 / 5000 + 1 / 100 + 60 / 600 + 30 / 300
+    assert plain_minutes(path, cutter) == pytest.approx(expected)
+
+
+def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
+    """A wide drawing with a thin tail, and a cutter too wide for the tail: said, with the place and the cutter."""
+    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox="0 0 60 20">' \
+              '<path fill="#2f6f4f" d="M0,0 h20 v20 h-20 z M20,9.4 h40 v1.2 h-40 z"/></svg>'
+    (tmp_path / "tail.svg").write_text(drawing)
+    text = example.read_text()
+    start, end = text.index("[[inlay]]"), text.index("[resurface]")
+    table = '[[inlay]]\nartwork = "tail.svg"\ndepth = 1.2\ncutters = ["{}"]\nplace = {{ at = [150.0, 0.0] }}\n\n'
+    for cutter, warned in (("flat 3", True), ("flat 1", False)):
+        (tmp_path / "job.toml").write_text(text[:start] + table.format(cutter) + text[end:])
+        report = build(load_job(tmp_path / "job.toml"), resolution=0.2).report
+        found = [f for f in report["checks"]["findings"] if f["code"] == "detail-out-of-reach"]
+        assert bool(found) == warned
+        if warned:
+            # 48 mm2 of tail, less the segment that the cutter bulges into its mouth, and four corners
+            segment = 1.5**2 * math.asin(0.4) - 0.6 * math.sqrt(1.5**2 - 0.6**2)
+            closed = 48.0 - segment + 4 * (1 - math.pi / 4) * 1.5**2
+            assert found[0]["severity"] == "warn"
+            assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
+            assert "1.20 mm wide" in found[0]["got"]

@@ -1,0 +1,269 @@
+"""Reading programs, against the published rules of RS274/NGC and an independent reader."""
+
+import math
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pathgen.errors import ProgramError
+from pathgen.gcode.read import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID, fingerprint, read_program
+
+START = "G21 G90 G94 G17 G54\nG0 Z10\nM3 S10000\nG0 X0 Y0\nF600\n"
+
+
+def read(*lines: str, start: str = START):
+    return read_program(start + "\n".join([*lines, "M5", "M30", ""]))
+
+
+# P: Kramer, Proctor, Messina, NISTIR 6556 (2000); section numbers are theirs.
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("G1 X" + "1" * 256, "3.3: a line is at most 256 characters"),
+        ("G1 X1e-05", "3.3.2.1, E.2: a number has no exponent"),
+        ("G1 X1.2.3", "3.3.2.1: one decimal point"),
+        ("G1 X", "3.3.2: a word is a letter and a number"),
+        ("G1 X1 ; fast", "3.3.4: no semicolon in the grammar"),
+        ("G1 X1 (a (b))", "3.3.4: comments are not nested"),
+        ("G1 X1 (open", "3.3.4: comments end on their line"),
+        ("G1 X1 closed)", "3.3.4"),
+        ("G0 G1 X1", "3.3.5: two words of one modal group"),
+        ("M3 M5", "3.3.5: two words of one modal group"),
+        ("M3 M8 M0 M30 M8", "3.3.5: at most 4 M words, one of a group"),
+        ("G1 X1 X2", "3.3.5: a letter once"),
+        ("G1 U1", "E.3: not a word"),
+        ("O100", "E.3: not a word"),
+        ("G1", "3.5.2: G1 needs an axis word"),
+        ("G0 F100", "3.5.1: G0 needs an axis word"),
+        ("G2 X1 Y1", "3.5.3: an arc needs R or a centre"),
+        ("G2 X1 Y1 I1 R1", "3.5.3: one of R and a centre"),
+        ("G2 X5 Y0 R5", "3.5.3.1: an arc with R ends elsewhere"),
+        ("G2 X1 Y1 K1", "3.5.3.2: K is no offset in the XY plane"),
+        ("G2 X10 Y0 I2.5011 J0", "3.5.3.2: radii agree within 0.002 mm"),
+        ("G18 G2 X1 Z1 J1", "3.5.3.2: J is no offset in the XZ plane"),
+        ("G1 X1 I1", "3.5.2: I in straight motion"),
+        ("G41 D1 X1", "cutter compensation is outside the plain subset"),
+        ("G92 X0", "offsets set in a program are outside the plain subset"),
+        ("M6 T2", "one program, one cutter"),
+        ("#1=3", "parameters are outside the plain subset"),
+        ("G1 X[1+2]", "expressions are outside the plain subset"),
+        ("/G1 X1", "what a switch on the machine decides is outside the plain subset"),
+        ("G4", "3.5.4: a dwell needs P"),
+        ("F0", "3.5.2: no feed"),
+        ("F-3", "a feed is not negative"),
+        ("S-3", "3.7: a speed is not negative"),
+        ("G1 X1\x07", "3.3: anything not allowed is an error"),
+        ("G1 X１", "3.3: anything not allowed is an error"),
+        ("G1 XNAN", "3.3.2.1"),
+        ("G1 X1000000", "far beyond any machine"),
+    ],
+)
+def test_lines_that_the_standard_refuses(line, why):
+    with pytest.raises(ProgramError) as error:
+        read("G1 X5", line)
+    assert f"line {len(START.splitlines()) + 2}" in error.value.where, why
+    assert error.value.problem
+
+
+@pytest.mark.parametrize(
+    ("line", "end"),
+    [
+        ("g0x +0. 12 34y 7", (0.1234, 7.0)),  # P: 3.3.1's own example: white space and case do not matter
+        ("N10 G1 X1 Y2 (there)", (1.0, 2.0)),
+        ("\tG01 X-.5 Y+3.", (-0.5, 3.0)),
+        ("M8 G1 X1 Y1", (1.0, 1.0)),
+        ("Y2 X1 G1", (1.0, 2.0)),
+        ("(a)G1(b)X1(c)Y2", (1.0, 2.0)),
+    ],
+)
+def test_lines_that_the_standard_allows(line, end):
+    assert tuple(read(line).end[-1, :2]) == pytest.approx(end, abs=1e-12)
+
+
+def test_worked_arc_with_a_centre():
+    # P: NISTIR 6556, 3.5.3.2: from (7, 7) to (10, 16) about (10, 11), radius 5
+    program = read("G0 X7 Y7 Z0", "G2 X10 Y16 I3 J4")
+    assert program.kind[-1] == CLOCKWISE
+    assert program.centre[-1, :2] == pytest.approx([10, 11])
+    points = program.straight(1e-5)[1][program.straight(1e-5)[2] == len(program) - 1]
+    assert np.hypot(points[:, 0] - 10, points[:, 1] - 11) == pytest.approx(5.0, abs=1e-9)
+    # clockwise from the lower left to the top goes by the left
+    assert points[:, 0].min() == pytest.approx(5.0, abs=1e-3)
+    assert points[:, 0].max() <= 10 + 1e-9
+
+
+def test_worked_helix_with_a_radius():
+    # P: NISTIR 6556, Table 10: from (3, 1, 0) to (0, 1, .5), R 7.01, centre (1.5, 7.8476)
+    program = read("G0 X3 Y1 Z0", "G2 X0 Y1 Z.5 R7.01")
+    assert program.centre[-1, :2] == pytest.approx([1.5, 7.8476], abs=1e-4)
+    _, ends, motion = program.straight(1e-4)
+    mine = ends[motion == len(program) - 1]
+    assert np.all(np.diff(mine[:, 2]) > 0)
+    assert mine[-1] == pytest.approx([0, 1, 0.5])
+
+
+@pytest.mark.parametrize(
+    ("line", "middle"),
+    [
+        # P: 4.3.6.1: counter-clockwise seen from the + normal: G17 X to Y, G18 Z to X, G19 Y to Z
+        ("G17 G3 X-5 Y0 I-5 J0", (0, 5, 0)),
+        ("G18 G3 X-5 Z0 I-5 K0", (0, 0, -5)),
+        ("G18 G2 X-5 Z0 I-5 K0", (0, 0, 5)),
+    ],
+)
+def test_arcs_turn_as_seen_from_the_planes_normal(line, middle):
+    program = read("G0 X5 Y0 Z0", line)
+    _, ends, motion = program.straight(1e-6)
+    mine = ends[motion == len(program) - 1]
+    assert np.linalg.norm(mine - middle, axis=1).min() < 0.05
+
+
+def test_arc_in_the_third_plane():
+    program = read("G0 X0 Y5 Z0", "G19 G3 Y-5 Z0 J-5 K0")
+    _, ends, motion = program.straight(1e-6)
+    mine = ends[motion == len(program) - 1]
+    assert np.linalg.norm(mine - [0, 0, 5], axis=1).min() < 0.05
+
+
+def test_a_full_circle():
+    program = read("G1 X5 Y0", "G3 X5 Y0 I-5 J0")
+    assert program.turns[-1] == pytest.approx(2 * math.pi)
+    starts, ends, motion = program.straight(1e-3)
+    arc = motion == len(program) - 1
+    assert np.linalg.norm(ends[arc] - starts[arc], axis=1).sum() == pytest.approx(10 * math.pi, rel=1e-3)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    radius=st.floats(0.5, 300), a=st.floats(0, 2 * math.pi), turn=st.floats(0.01, 2 * math.pi - 0.01),
+    tolerance=st.sampled_from([1e-2, 1e-3, 1e-4]), left=st.booleans(), short=st.booleans(),
+)
+def test_chords_stay_within_their_tolerance_and_both_forms_agree(radius, a, turn, tolerance, left, short):
+    """Written with four decimals, arcs of 0.5 to 300 mm agree with 3.5.3.2, in both ways of writing them."""
+    b = a + turn * (1 if left else -1)
+    p, q = ((radius * math.cos(t), radius * math.sin(t)) for t in (a, b))
+    word = "G3" if left else "G2"
+    go = f"G0 X{p[0]:.4f} Y{p[1]:.4f}"
+    program = read(go, f"{word} X{q[0]:.4f} Y{q[1]:.4f} I{-p[0]:.4f} J{-p[1]:.4f}")
+    assert program.kind[-1] == (COUNTER_CLOCKWISE if left else CLOCKWISE)
+    starts, ends, motion = program.straight(tolerance)
+    mine = motion == len(program) - 1
+    middle = (starts[mine] + ends[mine]) / 2
+    assert np.all(np.abs(np.hypot(middle[:, 0], middle[:, 1]) - radius) <= tolerance + 2e-4)
+    if 0.5 < turn < 5.5 and abs(turn - math.pi) > 0.1:  # R is ill-conditioned near half and full circles
+        sign = 1 if turn < math.pi else -1
+        other = read(go, f"{word} X{q[0]:.4f} Y{q[1]:.4f} R{sign * radius:.4f}")
+        assert other.centre[-1, :2] == pytest.approx(program.centre[-1, :2], abs=5e-2)
+        assert other.turns[-1] == pytest.approx(program.turns[-1], abs=1e-2)
+
+
+def test_incremental_inches_and_units():
+    program = read("G20", "G91", "G1 X1 Z-.1 F10", "X1", start=START.replace("F600\n", ""))
+    assert program.end[-1] == pytest.approx([50.8, 0, 10 - 2.54])
+    assert program.feed[-1] == pytest.approx(254)
+    assert program.units == {"mm", "in"}
+
+
+def test_what_is_not_known_is_not_a_number():
+    program = read_program("G21 G90 G54\nG0 Z5\nG1 X1 Y1\nM30\n")
+    assert np.isnan(program.start[0]).all()
+    assert np.isnan(program.end[0, :2]).all()
+    assert program.feed[1] == 0
+    with pytest.raises(ProgramError):
+        read_program("G91\nG0 X1\nM30\n")
+
+
+@pytest.mark.parametrize(
+    ("text", "ended"),
+    [("G0 Z1\nM30\n", True), ("G0 Z1\nM2", True), ("%\nG0 Z1\n%\n", True), ("G0 Z1\n", False), ("%\nG0 Z1\n", False),
+     ("%\nG0 Z1\nM30\n%\n", True), ("%\nG0 Z1\nM30\n", False)],
+)
+def test_ends(text, ended):
+    assert read_program(text).ended is ended  # P: 3.1, 3.6.1
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "(only this)\n", "G0 Z1\nM30\nG0 Z2\n", "G0 Z1\n%\n", "\x00\x01\xff"])
+def test_texts_that_are_no_programs(text):
+    with pytest.raises(ProgramError):
+        read_program(text)
+
+
+def test_spindle_feed_and_offset_are_kept_with_each_motion():
+    program = read("G1 X1", "M5", "G55 X2", "M4 S500", "F50 X3")
+    assert program.spindle[-3:].tolist() == [1, 0, -1]
+    assert program.speed[-3:].tolist() == [10000, 10000, 500]
+    assert program.offset[-3:].tolist() == [54, 55, 55]
+    assert program.feed[-3:].tolist() == [600, 600, 50]
+    assert program.kind.tolist() == [RAPID, RAPID, FEED, FEED, FEED]
+
+
+def test_fingerprints():
+    text = "(Board)\n(job fingerprint: 0123456789abcdef)\nG0 Z1  \nM30\n"
+    own = fingerprint(text)
+    signed = text.replace("(Board)\n", f"(Board)\n(program fingerprint: {own})\n")
+    program = read_program(signed)
+    assert (program.program_fingerprint, program.own_fingerprint) == (own, own)
+    assert program.job_fingerprint == "0123456789abcdef"
+    assert read_program(signed.replace("Z1", "Z2")).own_fingerprint != own
+
+
+numbers = st.floats(-400, 400).map(lambda v: round(v, 4))
+
+
+@st.composite
+def plain_programs(draw):
+    lines = []
+    for _ in range(draw(st.integers(30, 60))):
+        axes = draw(st.lists(st.sampled_from("XYZ"), min_size=1, max_size=3, unique=True))
+        word = draw(st.sampled_from(["", "G0 ", "G1 ", "G01 "]))
+        line = word + " ".join(f"{a}{draw(numbers):g}" if draw(st.booleans()) else f"{a}{draw(numbers):.4f}"
+                               for a in sorted(axes))
+        lines.append(line)
+    return lines
+
+
+@settings(max_examples=60, deadline=None)
+@given(plain_programs())
+def test_many_lines_at_once_are_read_as_one_by_one(lines):
+    assert all("e" not in line for line in lines)
+    together = read(*lines)
+    one_by_one = read(*[f"N1 {line}" for line in lines])
+    for name in ("start", "end", "kind", "feed", "spindle", "line"):
+        np.testing.assert_array_equal(getattr(together, name), getattr(one_by_one, name))
+
+
+@settings(max_examples=25, deadline=None)
+@given(plain_programs())
+def test_an_independent_reader_finds_the_same_positions(lines):
+    """pygcode, a general-purpose reader of G-code."""
+    from pygcode import Line, Machine
+
+    machine = Machine()
+    theirs = []
+    for line in [*START.splitlines(), *lines]:
+        machine.process_block(Line(line).block)
+        theirs.append([machine.abs_pos.vector[i] for i in range(3)])
+    mine = read(*lines)
+    rows = mine.line[1:] - 1  # the first motion leaves X and Y unknown to us, and 0 to them
+    np.testing.assert_allclose(mine.end[1:], np.array(theirs, dtype=float)[rows], atol=1e-9)
+
+
+def test_two_million_lines_in_time():
+    rng = np.random.default_rng(1)
+    block = "\n".join(f"X{x:.4f} Y{y:.4f} Z{z:.4f}" for x, y, z in rng.uniform(-200, 200, (2000, 3)))
+    text = START + "G1 X0\n" + "\n".join([block] * 100) + "\nM5\nM30\n"
+    began = time.process_time()
+    program = read_program(text)
+    assert len(program) == 200_003
+    # a tenth of two million lines; reading is in proportion to the lines
+    assert time.process_time() - began < 6.0
+
+
+def test_a_bad_line_far_down_is_named():
+    text = START + "G1 X1\n" * 5000 + "X2 Y\n" + "G1 X1\n" * 50 + "M30\n"
+    with pytest.raises(ProgramError) as error:
+        read_program(text)
+    assert "line 5006" in error.value.where

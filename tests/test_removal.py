@@ -1,0 +1,207 @@
+"""Swept shapes and removal, against brute force, grey erosion by a ball and subtracted solids."""
+
+import math
+
+import manifold3d
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import ndimage
+
+from pathgen.cutters import Cutter
+from pathgen.verify.grid import Grid
+from pathgen.verify.motion import Motion
+from pathgen.verify.removal import Material, passes_along
+from pathgen.verify.sweep import swept_heights
+
+RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
+BALL = Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN)
+FLAT = Cutter(name="flat", shape="flat-end", diameter=3.0, **RUN)
+VEE = Cutter(name="v", shape="v", diameter=3.0, angle=60.0, **RUN)
+CUTTERS = {cutter.shape: cutter for cutter in (BALL, FLAT, VEE)}
+
+
+def motion(points, rapid=()) -> Motion:
+    points = np.asarray(points, dtype=float)
+    n = len(points) - 1
+    is_rapid = np.zeros(n, bool)
+    is_rapid[list(rapid)] = True
+    return Motion(start=points[:-1], end=points[1:], rapid=is_rapid, feed=np.full(n, 100.0), line=np.arange(1, n + 1),
+                  motion=np.arange(n))
+
+
+def blank(xs, ys, top=50.0) -> Material:
+    grid = Grid(np.asarray(xs, float), np.asarray(ys, float))
+    return Material(grid, np.full(grid.shape, top, np.float32))
+
+
+def by_brute_force(cutter, start, end, x, y, steps=4001):
+    """The lowest underside over every point, of the cutter at many places along the move."""
+    t = np.linspace(0, 1, steps)
+    at = start + t[:, None] * (end - start)
+    off = np.hypot(at[:, 0, None] - x.ravel(), at[:, 1, None] - y.ravel())
+    return (at[:, 2, None] + cutter.profile(off)).min(axis=0).reshape(x.shape)
+
+
+coordinate = st.floats(-4, 4)
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    shape=st.sampled_from(sorted(CUTTERS)), a=st.tuples(coordinate, coordinate, st.floats(0, 3)),
+    b=st.tuples(coordinate, coordinate, st.floats(0, 3)),
+    kind=st.sampled_from(["slanting", "level", "plunge", "along"]),
+)
+def test_every_straight_move_against_brute_force(shape, a, b, kind):
+    cutter, start, end = CUTTERS[shape], np.array(a), np.array(b)
+    if kind == "level":
+        end[2] = start[2]
+    if kind == "plunge":
+        end[:2] = start[:2]
+    if kind == "along":
+        end[1] = start[1]
+    xs = ys = np.linspace(-6, 6, 41) + 0.0137
+    material = blank(xs, ys)
+    material.cut(motion([start, end]), cutter)
+    x, y = np.meshgrid(xs, ys)
+    steps = 4001
+    brute = np.minimum(by_brute_force(cutter, start, end, x, y, steps), 50.0)
+    # brute force only misses: by the profile's steepest rise between two of its places, and at rims it never stood on
+    step = float(np.linalg.norm(end - start)) / (steps - 1)
+    rim = np.abs(_distance(start, end, x, y) - cutter.radius) < 2 * step + 1e-4
+    inner = ~rim
+    if shape == "ball-end":  # its flank is upright at the rim
+        inner &= _distance(start, end, x, y) < 0.98 * cutter.radius
+    assert np.all(material.top[inner] <= brute[inner] + 2e-6)
+    slack = step * (abs(end[2] - start[2]) / max(np.hypot(*(end - start)[:2]), 1e-9) + 6) + 2e-6
+    if kind != "plunge" and abs(end[2] - start[2]) < 2 * np.hypot(*(end - start)[:2]):
+        assert np.all(material.top[inner] >= brute[inner] - slack)
+
+
+def _distance(start, end, x, y):
+    run = (end - start)[:2]
+    length2 = float(run @ run)
+    t = np.clip(((x - start[0]) * run[0] + (y - start[1]) * run[1]) / length2, 0, 1) if length2 else 0.0
+    return np.hypot(x - start[0] - t * run[0], y - start[1] - t * run[1])
+
+
+def test_ball_on_a_slope_is_a_cylinder():
+    """D: under a move of slope m the ball's envelope is the line less rho sqrt(1 + m^2) (a tilted cylinder)."""
+    slope, v = 0.5, np.array([0.0, 0.4, 1.1])
+    u = np.full(3, 10.0)
+    mine = swept_heights(BALL, u, v, np.array(20.0), np.array(20.0 * slope))
+    exact = slope * u + BALL.radius - np.sqrt(BALL.radius**2 - v**2) * math.hypot(1, slope)
+    np.testing.assert_allclose(mine, exact, atol=1e-12)
+
+
+@pytest.mark.parametrize("slope", [0.0, 1e-4, 0.05, 0.4])
+@pytest.mark.parametrize("shape", sorted(CUTTERS))
+def test_whole_passes_cut_what_their_moves_cut_one_by_one(shape, slope):
+    rng = np.random.default_rng(4)
+    cutter = CUTTERS[shape]
+    x = np.linspace(-20, 20, 30)
+    z = 2.0 + (slope * x if slope > 1e-3 else slope * x - slope / 10 * (x - 3) ** 2)
+    points = np.column_stack([x, np.full_like(x, 0.31), z])
+    assert passes_along(motion(points), 10.0) == [(0, 29)]
+    xs, ys = np.sort(rng.uniform(-25, 25, 400)), np.sort(rng.uniform(-3, 3, 60))
+    together, apart = blank(xs, ys), blank(xs, ys)
+    together.cut(motion(points), cutter)
+    for k in rng.permutation(29):
+        apart.cut(motion(points[k : k + 2]), cutter)
+    np.testing.assert_allclose(together.top, apart.top, atol=2e-5)  # float32 on a ball's upright flank
+
+
+@pytest.mark.parametrize("shape", ["ball-end", "flat-end"])
+def test_removal_is_grey_erosion_by_the_cutter(shape):
+    """scipy.ndimage: a cutter that follows a map of tip heights everywhere leaves that map eroded by itself."""
+    rng = np.random.default_rng(7)
+    cutter, spacing = CUTTERS[shape], 0.25
+    n = 41
+    tips = 3 + ndimage.gaussian_filter(rng.uniform(-3, 3, (n, n)), 3)
+    offsets = spacing * np.arange(-6, 7)
+    profile = cutter.profile(np.hypot(offsets[:, None], offsets))
+    footprint = np.isfinite(profile)
+    structure = np.where(footprint, -profile, 0.0)
+    eroded = ndimage.grey_erosion(tips, footprint=footprint, structure=structure, mode="constant", cval=1e9)
+    xs = spacing * np.arange(n)
+    material = blank(xs, xs)
+    i, j = np.meshgrid(np.arange(n), np.arange(n))
+    places = np.column_stack([xs[i.ravel()], xs[j.ravel()], tips[j.ravel(), i.ravel()]])
+    material.cut(Motion(start=places, end=places, rapid=np.zeros(n * n, bool), feed=np.ones(n * n),
+                        line=np.arange(n * n), motion=np.arange(n * n)), cutter)
+    np.testing.assert_allclose(material.top, eroded, atol=3e-6)
+
+
+@pytest.mark.parametrize("shape", ["ball-end", "flat-end", "v"])
+def test_volumes_of_swept_solids(shape):
+    """manifold3d: the hull of the cutter at both ends of a move is its swept solid, taken from a block."""
+    cutter = CUTTERS[shape]
+    start, end = np.array([-2.0, -1.0, 2.2]), np.array([3.0, 1.5, 1.2])
+    ends = [_solid(cutter).translate(place.tolist()) for place in (start, end)]
+    swept = manifold3d.Manifold.batch_hull(ends)
+    block = manifold3d.Manifold.cube([12.0, 10.0, 3.0]).translate([-6.0, -5.0, 0.0])
+    left = (block - swept).volume()
+    spacing = 0.02
+    grid = Grid.over((-6.0, -5.0, 6.0, 5.0), spacing)
+    material = Material(grid, np.full(grid.shape, 3.0, np.float32))
+    material.cut(motion([start, end]), cutter)
+    assert float(material.top.sum(dtype=float)) * spacing**2 == pytest.approx(left, rel=4e-4)
+
+
+def _solid(cutter):
+    """Facets finer than a micrometre or so; the body goes on upward with the full diameter."""
+    if cutter.shape == "ball-end":
+        tip = manifold3d.Manifold.sphere(cutter.radius, 400).translate([0, 0, cutter.radius])
+    elif cutter.shape == "v":
+        tip = manifold3d.Manifold.cylinder(cutter.shape_height, 1e-9, cutter.radius, 400)
+    else:
+        tip = manifold3d.Manifold.cylinder(0.1, cutter.radius, cutter.radius, 400)
+    body = manifold3d.Manifold.cylinder(10.0, cutter.radius, cutter.radius, 400)
+    return tip + body.translate([0, 0, cutter.shape_height])
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 10**6), shape=st.sampled_from(sorted(CUTTERS)))
+def test_the_order_of_moves_leaves_the_same(seed, shape):
+    rng = np.random.default_rng(seed)
+    points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
+    xs = ys = np.linspace(-6, 6, 60)
+    forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
+    forward.cut(motion(points), CUTTERS[shape], note_deeper=0.5)
+    back.cut(motion(points[::-1]), CUTTERS[shape])
+    np.testing.assert_allclose(forward.top, back.top, atol=2e-4)  # float32 on a ball's upright flank
+
+
+def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
+    xs = ys = np.linspace(-10, 10, 201)
+    material = blank(xs, ys, 5.0)
+    path = [(-5, 0, 9), (-5, 0, 4), (5, 0, 4), (5, 0, 2.5), (-5, 0, 2.5), (-5, 4, 2.5), (-5, 4, 9)]
+    taken = material.cut(motion(path, rapid=[0, 4, 5]), FLAT, note_deeper=1.2)
+    assert taken.cut.depth == pytest.approx(1.5, abs=1e-6)
+    assert taken.cut.line in (3, 4)
+    assert taken.rapid.depth == pytest.approx(2.5, abs=1e-6)
+    assert taken.rapid.line == 5
+    again = blank(xs, ys, 5.0).cut(motion(path[:4]), FLAT, note_deeper=1.6)
+    assert again.cut.depth == 0
+
+
+def test_a_shank_beside_a_wall_is_noted():
+    short = Cutter(name="short", shape="flat-end", diameter=3.0, flute_length=2.0, **RUN)
+    xs = ys = np.linspace(-10, 10, 201)
+    path = [(-5, 0, 9), (-5, 0, 4), (5, 0, 4), (5, 0, 2.5), (-5, 0, 2.5)]
+    assert blank(xs, ys, 5.0).cut(motion(path), short).shank.depth == pytest.approx(0.5, abs=1e-5)
+    assert blank(xs, ys, 5.0).cut(motion(path[:3]), short).shank.depth == 0
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_points_inside_a_shape(seed):
+    """shapely says the same of every point."""
+    rng = np.random.default_rng(seed)
+    shape = shapely.union_all([shapely.Point(*rng.uniform(-5, 5, 2)).buffer(rng.uniform(0.5, 3)) for _ in range(5)])
+    shape = shape.difference(shapely.Point(*rng.uniform(-5, 5, 2)).buffer(1.0))
+    grid = Grid(np.sort(rng.uniform(-9, 9, 50)), np.sort(rng.uniform(-9, 9, 40)))
+    x, y = np.meshgrid(grid.xs, grid.ys)
+    np.testing.assert_array_equal(grid.covered(shape), shapely.contains_xy(shape, x, y))

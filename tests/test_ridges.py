@@ -1,0 +1,116 @@
+"""Measured ridges against the exact formula, on sections of swept passes."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import pathgen
+from pathgen.cutters import Cutter
+from pathgen.errors import CutterError, ProgramError
+from pathgen.scallop import scallop_height
+from pathgen.surface import Surface
+from pathgen.verify import check_scallop
+
+RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
+
+
+def ball(diameter=6.35):
+    return Cutter(name="ball", shape="ball-end", diameter=diameter, **RUN)
+
+
+def program(surface, cutter, y, *, x=(0.0, 60.0), knots=12, decimals=4, raised=None):
+    """Passes along the board at axis positions y, back and forth."""
+    lines = ["G21 G90 G94 G17 G54", "G0 Z20", "M3 S10000", f"G0 X{x[0]} Y{y[0]:.{decimals}f}", "G1 F1000"[:0]]
+    lines = [line for line in lines if line]
+    feed = " F1000"
+    for k, y_k in enumerate(y):
+        xs = np.linspace(*x, knots)[:: -1 if k % 2 else 1]
+        z = surface.tip_height(cutter, xs, np.full_like(xs, y_k)) + (0.0 if raised is None else raised[k])
+        for x_i, z_i in zip(xs, z, strict=True):
+            lines.append(f"G1 X{x_i:.{decimals}f} Y{y_k:.{decimals}f} Z{z_i:.{decimals}f}{feed}")
+            feed = ""
+    return "\n".join([*lines, "G0 Z20", "M5", "M30", ""])
+
+
+# D (CHECKS): exact geometry. Ball radius 3.175, contact 0.5 apart along the surface.
+@pytest.mark.parametrize(
+    ("radius", "height"), [(np.inf, 0.009857823), (241.3, 0.009988149), (184.15, 0.0100286)],
+)
+def test_known_ridge_heights(radius, height):
+    surface = Surface(thickness=6.0, radius_nut=radius, radius_end=radius, length=60.0)
+    cutter = ball()
+    contact = 0.5 * np.arange(-6, 7)
+    y = contact if np.isinf(radius) else (radius + cutter.radius) * np.sin(contact / radius)
+    found = check_scallop(program(surface, cutter, y, decimals=6), cutter, surface, section_spacing=15.0)
+    assert found.highest == pytest.approx(height, abs=2e-5 if radius == 184.15 else 2e-6)
+    assert found.predicted == pytest.approx(height, abs=2e-6 if radius != 184.15 else 2e-5)
+    assert found.low == pytest.approx(0.0, abs=3e-6)
+    assert found.passes == 13
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    nut=st.floats(150, 400), end=st.floats(150, 600), diameter=st.floats(3, 14), share=st.floats(0.04, 0.15),
+    seed=st.integers(0, 1000),
+)
+def test_measured_is_predicted(nut, end, diameter, share, seed):
+    """Random cones, balls and uneven spacing: within 0.2 um (rounding included) or 1 % of the exact formula."""
+    surface = Surface(thickness=6.0, radius_nut=nut, radius_end=end, length=60.0)
+    cutter = ball(diameter)
+    rng = np.random.default_rng(seed)
+    y = np.cumsum(rng.uniform(0.7, 1.0, 12) * share * diameter)
+    y -= y.mean()
+    found = check_scallop(program(surface, cutter, y), cutter, surface, section_spacing=20.0, section_step=0.01)
+    assert found.highest == pytest.approx(found.predicted, abs=2e-4, rel=0.01)
+
+
+def test_one_wide_gap_is_found_where_it_is():
+    surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
+    cutter = ball(10.0)
+    y = np.array([-3.0, -2.5, -2.0, -1.5, -0.5, 0.0, 0.5])
+    found = check_scallop(program(surface, cutter, y), cutter, surface, limit=0.01)
+    assert found.highest == pytest.approx(float(scallop_height(1.0 * 254 / 259, 5.0, 254.0)), rel=0.02)
+    assert -1.5 < found.highest_at[1] < -0.5
+    assert not found.within_limit
+    rows = np.argwhere(found.map > 0.01)
+    assert len(rows) > 0
+    assert np.nanmin(found.map) < 0.01
+
+
+def test_one_pass_standing_high_is_found():
+    surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
+    cutter = ball(10.0)
+    y = np.linspace(-3, 3, 13)
+    raised = np.zeros(13)
+    raised[6] = 0.02
+    good = check_scallop(program(surface, cutter, y), cutter, surface, limit=0.0065)
+    bad = check_scallop(program(surface, cutter, y, raised=raised), cutter, surface, limit=0.0065)
+    assert good.within_limit
+    assert bad.highest > 2 * good.highest
+    assert abs(bad.highest_at[1]) < 0.6
+
+
+def test_turned_and_zeroed_programs_measure_the_same():
+    surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
+    cutter = ball(10.0)
+    text = program(surface, cutter, np.linspace(-3, 3, 13))
+    straight = check_scallop(text, cutter, surface)
+    lines = []
+    for line in text.splitlines():
+        words = {word[0]: word[1:] for word in line.split()} if line.startswith("G1") else {}
+        if words:
+            z, y = float(words["Z"]) - 8.0, float(words["Y"])
+            line = f"G1 X{-y:.4f} Y{words['X']} Z{z:.4f}" + (" F1000" if "F" in words else "")
+        lines.append(line)
+    turned = check_scallop("\n".join(lines), cutter, surface, along="y", z_zero=8.0)
+    assert turned.highest == pytest.approx(straight.highest, abs=1e-6)
+
+
+def test_it_is_a_public_name_and_says_what_it_cannot_do():
+    surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
+    flat = Cutter(name="flat", shape="flat-end", diameter=3.0, **RUN)
+    with pytest.raises(CutterError):
+        pathgen.check_scallop("G0 Z1\nM30\n", flat, surface)
+    with pytest.raises(ProgramError):
+        pathgen.check_scallop("G21 G90\nG0 Z5\nG0 X0 Y0\nG1 X40 F100\nM30\n", ball(), surface)

@@ -1,0 +1,181 @@
+"""The second cut: it repeats the first, leaves fills flush, takes no wood, and costs what the table says when off.
+
+Judged by the tests' own reader and their own densely sampled ball, on cross sections.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from shapely import affinity
+
+from pathgen.errors import JobError
+from pathgen.job import load_job
+from tests.small_board import built, job, left_by_ball, moves, text_of
+
+R_NUT, R_END, LENGTH = 254.0, 300.0, 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
+BALL, LIMIT = 6.35, 0.05
+FINE = {"scallop = 0.05": "scallop = 0.02"}
+
+
+def surface(x, y):
+    """Height of the small board's cone (CHECKS: drop of a circular arc, radius linear in x)."""
+    radius = R_NUT + (R_END - R_NUT) * x / LENGTH
+    return 6.5 + np.sqrt(radius**2 - y**2) - radius
+
+
+def half_width(x):
+    return 20.0 + 3.0 * x / LENGTH
+
+
+def lines_of(text):
+    return [line for line in text.splitlines() if not line.startswith("(")]
+
+
+def leaf(rng):
+    """A random smooth closed curve as an SVG path, on a page of 40 by 30 mm."""
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    size = 5.0 + sum(rng.uniform(-0.8, 0.8) * np.cos(k * turn + rng.uniform(0, 6)) for k in (1, 2, 3))
+    x, y = rng.uniform(10, 30) + size * np.cos(turn), rng.uniform(10, 20) + size * np.sin(turn)
+    path = "M" + " L".join(f"{a:.4f},{b:.4f}" for a, b in zip(x, y, strict=True)) + " Z"
+    return path, shapely.Polygon(np.column_stack([x, y]))
+
+
+def drawing(rng):
+    path, shape = leaf(rng)
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+          f'<path d="{path}" fill="#225577"/></svg>'
+    # the page's centre, with y turned up, goes to X 45, Y 0
+    return art, affinity.affine_transform(shape, [1, 0, 0, -1, 45.0 - 20.0, 15.0])
+
+
+def test_the_last_pass_is_the_first_again_line_for_line(tmp_path):
+    result = built(tmp_path)
+    first, again = (lines_of(text_of(result, name)) for name in ("surface-finish", "resurface"))
+    # the last run of the first cut: from its last move down to its last move up
+    down = max(i for i, line in enumerate(first) if line.startswith("G1") and "Z" in line and "X" not in line)
+    up = max(i for i, line in enumerate(first) if line.startswith("G0"))
+    run = first[down + 1 : up]
+    assert len(run) > 30
+    end = max(i for i, line in enumerate(again) if line.startswith("G0"))
+    assert again[end - len(run) : end] == run
+    assert result.report["inlays"][0]["second_cut"]["repeats_first_pass"]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("area", ["board", "inlay"])
+def test_random_pockets_overfills_and_smears_end_flush(tmp_path, seed, area):
+    rng = np.random.default_rng(seed)
+    art, shape = drawing(rng)
+    overfill, blend = rng.uniform(0.2, 1.4), 4.0
+    changes = {"overfill = 0.7": f"overfill = {overfill:.2f}"}
+    again = f'[resurface]\narea = "{area}"\nblend = {blend}\nstepdown = {rng.uniform(0.2, 0.6):.2f}\n'
+    result = built(tmp_path, changes=changes, extra=again, art=art, resolution=0.2)
+    assert result.passed
+    smear = shape.buffer(blend).intersection(shape.buffer(rng.uniform(1.0, blend)))
+    x0, _, x1, _ = smear.bounds
+    for x in rng.uniform(x0, x1, 3):
+        ys = np.arange(-half_width(x) + 0.01, half_width(x), 0.01)
+        first = left_by_ball(text_of(result, "surface-finish"), x, ys, radius=BALL)
+        cut = left_by_ball(text_of(result, "resurface"), x, ys, radius=BALL)
+        # any fill within the smear, however high, is cut down to the surface and its ridges
+        wet = shapely.contains_xy(smear, x, ys)
+        assert wet.any()
+        assert np.all(cut[wet] <= surface(x, ys[wet]) + LIMIT + 0.0007)
+        # no wood is lost: nowhere does the second cut go below what the first has left
+        assert np.all(cut >= first - 0.0003)
+        assert np.all(cut >= surface(x, ys) - 0.002)
+
+
+def test_a_skim_takes_what_it_says(tmp_path):
+    result = built(tmp_path, extra="[resurface]\nskim = 0.2\n")
+    assert result.passed
+    ys = np.arange(-19.9, 19.9, 0.01)
+    cut = left_by_ball(text_of(result, "resurface"), 40.0, ys, radius=BALL)
+    assert (cut - surface(40.0, ys)).min() == pytest.approx(-0.2, abs=0.002)
+    assert (cut - surface(40.0, ys)).max() <= -0.2 + LIMIT + 0.0007
+    said = result.report["inlays"][0]["second_cut"]
+    board, pocket = result.plan.clamping.board.outline.area, result.verification.pockets[0].area
+    assert said["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
+    assert said["fill_volume"] == pytest.approx((0.7 + 0.2) * pocket, rel=1e-3)
+    assert said["depth_left"][1] == pytest.approx(1.3, abs=1e-3)
+    assert not said["repeats_first_pass"]
+
+
+@pytest.mark.parametrize(("direction", "shift"), [
+    ("along", (0.1, 0.0, 0.0)), ("across", (0.0, 0.1, 0.0)), ("up", (0.0, 0.0, 0.1)),
+])
+def test_a_shift_in_simulation_costs_what_the_table_says(tmp_path, direction, shift):
+    result = built(tmp_path, changes=FINE)
+    rows = {r["direction"]: r for r in result.report["shift_errors"]["rows"]}
+    text, lows, highs = text_of(result, "resurface"), [], []
+    for sign in (-1, 1):
+        for x in (0.5, LENGTH - 0.5):
+            for side in (-1, 1):
+                edge = side * half_width(x)
+                ys = np.sort(edge - side * np.arange(0.0, 2.4, 0.01))
+                # the work moved one way is the cut moved the other
+                cut = left_by_ball(text, x, ys, radius=BALL, shift=-sign * np.array(shift))
+                still = left_by_ball(text, x, ys, radius=BALL)
+                # the hollows of the passes lie on the surface that was cut
+                off, none = (np.min(h - surface(x, ys)) for h in (cut, still))
+                lows.append(off - none)
+                highs.append(off - none)
+    # measured up to a stepover inside the edge, where the slope is a little less
+    assert min(lows) == pytest.approx(rows[direction]["low"], rel=0.15, abs=0.0005)
+    assert max(highs) == pytest.approx(rows[direction]["high"], rel=0.15, abs=0.0005)
+
+
+def test_pieces_are_glued_levelled_and_cut_again(tmp_path):
+    result = built(tmp_path, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'})
+    assert result.passed
+    inlay = result.report["inlays"][0]
+    assert inlay["piece_thickness"] == pytest.approx(2.2)
+    assert inlay["amounts"] == []
+    pocket, again = text_of(result, "pocket"), text_of(result, "resurface")
+    assert "glue" in pocket
+    assert "glue" in again
+    assert "cured" not in again.lower()
+
+
+REFUSED = {
+    "overfill above clearance": ({"overfill = 0.7": "overfill = 12.0"}, "", r"12 mm.*clearance 10 mm"),
+    "skim through an inlay": ({}, "[resurface]\nskim = 1.5\n", r"1\.5 mm breaks through.*1\.5 mm"),
+    "a step round the inlays": ({}, '[resurface]\nskim = 0.1\narea = "inlay"\n', r"0\.1 mm over the inlays only"),
+    "a colour not in the drawing": (
+        {"depth = 1.5": 'depth = 1.5\ncolours = ["#010203"]'}, "", r"#010203 is not in art\.svg.*#225577",
+    ),
+    "a mix of nothing": ({"hardener = 45": "hardener = 0"}, "", r"hardener 0: 0 of hardener mixes nothing"),
+    "a mix of one": ({"resin = 100, hardener = 45": "resin = 100"}, "", r"2 to 6 parts"),
+    "parts by mass without a density": ({"density = 1.12\n": ""}, "", r"without a density"),
+    "a wall that leaves nothing": ({"depth = 1.5": "depth = 1.5\nwall = 9.9"}, "", r"9\.9 mm of wood leaves nothing"),
+}
+
+
+@pytest.mark.parametrize("name", list(REFUSED))
+def test_bad_fills_are_refused_with_the_numbers(tmp_path, name):
+    from pathgen.plan import clamping_of
+
+    changes, extra, words = REFUSED[name]
+    art = None
+    if name == "a wall that leaves nothing":
+        art = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+              '<rect x="5" y="5" width="20" height="15" fill="#225577"/>' \
+              '<rect x="25" y="5" width="4" height="15" fill="#cc8833"/></svg>'
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(job(tmp_path, changes=changes, extra=extra, **({"art": art} if art else {}))))
+
+
+def test_a_part_cut_that_strays_from_the_first_is_found(tmp_path):
+    from pathgen.verify import verify
+
+    result = built(tmp_path, extra='[resurface]\narea = "inlay"\n')
+    texts = {p.file_name: p.text for p in result.programs}
+    name = next(p.file_name for p in result.programs if p.operation == "resurface")
+    start, _, _ = moves(texts[name])
+    lowest = f"Z{start[:, 2].min():g}"
+    assert lowest in texts[name]
+    spoilt = texts[name].replace(lowest, f"Z{start[:, 2].min() - 0.01:.4f}")
+    found = verify(result.plan.clamping, {**texts, name: spoilt}, resolution=0.2).findings
+    assert "resurface-differs" in {f.code for f in found}

@@ -1,0 +1,160 @@
+"""The whole verification: good programs pass, spoilt ones are refused, and what is measured is true."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+import pathgen
+from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
+from pathgen.verify import Tolerances, verify
+from tests.leaf import write_leaf
+from tests.spoiling import SPOILINGS, Case, Moves
+
+WAYS = {"as it lies": {}, "turned, in inches, zero on top": {"along": "y", "units": "in", "z_zero": "stock-top"}}
+COARSE = 0.2
+
+
+@pytest.fixture(scope="module", params=sorted(WAYS))
+def built(request, tmp_path_factory):
+    job = pathgen.load_job(write_leaf(tmp_path_factory.mktemp("leaf"), **WAYS[request.param]))
+    return pathgen.build(job, resolution=0.1)
+
+
+@pytest.fixture(scope="module")
+def texts(built):
+    return {p.file_name: p.text for p in built.programs}
+
+
+def test_good_programs_pass_and_measure_what_was_asked(built):
+    checked = built.verification
+    assert checked.passed, [str(f) for f in checked.findings]
+    limit = built.plan.clamping.surfacing.scallop
+    assert 0.9 * limit < checked.scallop_measured <= limit + 7e-4
+    assert -0.002 < checked.surface_low <= 0
+    assert 0.9 * limit < checked.surface_high < 1.05 * limit
+    inlay = built.plan.clamping.inlays[0]
+    assert checked.pocket_volumes[0] == pytest.approx(inlay.area.area * inlay.depth, rel=0.02)
+    filled = inlay.area.area * (inlay.depth + inlay.overfill)
+    assert checked.fill_volumes[0] == pytest.approx(filled, rel=0.02)
+
+
+@pytest.mark.parametrize("way", sorted(SPOILINGS))
+def test_every_spoiling_is_refused(built, texts, way):
+    case = Case(dict(texts), built.plan.clamping, np.random.default_rng(5))
+    SPOILINGS[way](case)
+    assert case.spoilt != case.texts, "this spoils nothing"
+    checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE, job_fingerprint=built.job.fingerprint)
+    assert not checked.passed
+    first = checked.findings[0]
+    assert all((first.code, first.where, first.got, first.allowed, first.remedy))
+
+
+def test_good_programs_pass_on_a_coarse_grid_too(built, texts):
+    checked = verify(built.plan.clamping, texts, resolution=COARSE, job_fingerprint=built.job.fingerprint)
+    assert checked.passed, [str(f) for f in checked.findings]
+
+
+def test_rewriting_the_same_moves_is_only_an_edit(built, texts):
+    """The tool that spoils programs does not spoil them by taking them apart; the header then says edited."""
+    again = {name: Moves.of(text).text() for name, text in texts.items()}
+    checked = verify(built.plan.clamping, again, resolution=COARSE, job_fingerprint=built.job.fingerprint)
+    assert {f.code for f in checked.findings} - {f.code for f in built.verification.findings} == {"edited"}
+    assert checked.passed
+
+
+def _codes(built, operation, change, index=0):
+    case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(1))
+    moves = case.moves(operation, index)
+    change(moves, case)
+    case.put(operation, moves, index)
+    checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE)
+    return {f.code: f for f in checked.findings if f.severity == "forbid"}
+
+
+def test_findings_name_the_program_the_line_and_the_size(built):
+    def deeper(moves, case):
+        run = moves.runs()[3]
+        moves.points[run, 2] -= 0.05
+
+    found = _codes(built, SLOTS, deeper)["slot-too-deep"]
+    assert "slot 4" in found.where
+    assert "line" in found.where
+    assert float(found.got.split()[0]) == pytest.approx(2.05, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("operation", "by", "code"),
+    [(SURFACE_FINISH, -0.003, "surface-too-low"), (RESURFACE, -0.001, "resurface-takes-wood"),
+     (POCKET, -0.006, "pocket-too-deep"), (SLOTS, -0.006, "slot-too-deep"), (SLOTS, 0.006, "slot-too-shallow"),
+     (OUTLINE, -0.1, "tab-too-thin")],
+)
+def test_small_errors_in_height(built, operation, by, code):
+    def shift(moves, case):
+        moves.points[moves.cuts, 2] += by
+
+    assert code in _codes(built, operation, shift)
+
+
+def test_two_micrometres_of_wood_in_the_way_of_nothing(built):
+    """What is allowed is allowed: a finish a micrometre low, and the re-surface with it."""
+    case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(1))
+    for operation in (SURFACE_FINISH, RESURFACE):
+        moves = case.moves(operation)
+        moves.points[moves.cuts, 2] -= 0.001
+        case.put(operation, moves)
+    assert verify(built.plan.clamping, case.spoilt, resolution=COARSE).passed
+    strict = Tolerances(surface_low=0.0005)
+    checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE, tolerances=strict)
+    assert "surface-too-low" in {f.code for f in checked.findings}
+
+
+def test_finer_grids_agree(built, texts):
+    coarse, fine = (verify(built.plan.clamping, texts, resolution=r) for r in (0.2, 0.1))
+    assert coarse.scallop_measured == pytest.approx(fine.scallop_measured, abs=1e-7)  # measured on sections
+    assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], rel=5e-3)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 10**6), kind=st.sampled_from(["bytes", "lines", "numbers", "cut"]))
+def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
+    """Whatever stands in a file, the answer is findings, never an exception and never a pass with unread text."""
+    rng = np.random.default_rng(seed)
+    name = list(texts)[int(rng.integers(len(texts)))]
+    text = texts[name]
+    if kind == "bytes":
+        at = int(rng.integers(len(text)))
+        text = text[:at] + chr(int(rng.integers(1, 300))) + text[at + 1 :]
+    elif kind == "lines":
+        lines = text.splitlines()
+        rng.shuffle(lines)
+        text = "\n".join(lines)
+    elif kind == "numbers":
+        lines = text.splitlines()
+        at = int(rng.integers(20, len(lines)))
+        lines[at] = f"G1 X{rng.normal() * 1e3:.3f} Z{rng.normal() * 10:.3f}"
+        text = "\n".join(lines) + "\n"
+    else:
+        text = text[: int(rng.integers(len(text) - 10))]
+    checked = verify(built.plan.clamping, {**texts, name: text}, resolution=0.5, section_spacing=60.0)
+    if kind in ("lines", "cut"):
+        assert not checked.passed
+    assert np.isfinite(checked.seconds)
+
+
+def test_the_verifier_shares_nothing_with_the_planner():
+    package = Path(pathgen.__file__).parent
+    forbidden = ("surfacing", "pocketing", "slotting", "outlining", "gcode.write", "plan", "job", "report")
+    for module in [*(package / "verify").glob("*.py"), package / "gcode" / "read.py"]:
+        for line in module.read_text().splitlines():
+            if line.startswith(("from pathgen", "import pathgen")):
+                assert not any(line.split()[1].startswith(f"pathgen.{name}") for name in forbidden), (module, line)
+
+
+def test_missing_and_unexpected_programs(built, texts):
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == SURFACE_ROUGH)
+    changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
+    codes = {f.code for f in verify(built.plan.clamping, changed, resolution=0.5).findings}
+    assert {"program-missing", "program-unexpected"} <= codes

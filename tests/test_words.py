@@ -1,0 +1,146 @@
+"""What the terminal says: an example in every help, data for scripts, colour and progress only on a terminal."""
+
+import argparse
+import io
+import json
+import re
+import shlex
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import pathgen
+from pathgen.cli import _parser, main
+from pathgen.job.describe import key_rows, key_table
+from pathgen.job.load import key_list, load_job
+from pathgen.terminal import RED, coloured, progress, wants_colour
+from tests.report.conftest import written_job
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def commands():
+    action = next(a for a in _parser()._actions if isinstance(a, argparse._SubParsersAction))
+    return action.choices
+
+
+@pytest.mark.parametrize("name", list(commands()))
+def test_every_help_ends_in_an_example_that_the_parser_takes(name):
+    help_text = commands()[name].format_help()
+    example = re.search(r"example: pathgen (.*)$", help_text, re.M)
+    assert example, help_text
+    options = _parser().parse_args(shlex.split(example[1]))
+    assert options.run is not None
+    assert all(action.help for action in commands()[name]._actions)
+    job = getattr(options, "job", None)
+    assert job is None or (ROOT / job).is_file()
+
+
+@pytest.mark.parametrize("name", ["build", "check", "frets", "compare", "keys"])
+def test_json_is_there_for_scripts(name):
+    assert "--json" in commands()[name].format_help()
+
+
+def test_build_and_check_for_scripts(tmp_path, capsys):
+    job = str(written_job(tmp_path, title="Fern"))
+    out = str(tmp_path / "out")
+    assert main(["build", job, "--out", out, "--resolution", "0.3", "--json", "--pictures"]) == 0
+    printed = capsys.readouterr()
+    report = json.loads(printed.out)
+    assert report["title"] == "Fern"
+    assert "files written" in printed.err
+    assert json.loads((tmp_path / "out" / "report.json").read_text()) == report
+    assert {"setup.html", "board.svg", "section-1.svg", "ridges.svg"} <= {p.name for p in Path(out).iterdir()}
+    assert main(["check", job, out, "--resolution", "0.3", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["passed"] is True
+    assert main(["frets", job, "--json"]) == 0
+    assert [row["fret"] for row in json.loads(capsys.readouterr().out)] == [1, 2, 3, 4, 5, 6]
+
+
+def test_colour_only_for_eyes(monkeypatch):
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm")
+    assert coloured("x", RED, io.StringIO()) == "x"
+    assert coloured("x", RED, Terminal()) == "\x1b[31mx\x1b[0m"  # ECMA-48, select graphic rendition
+    monkeypatch.setenv("NO_COLOR", "1")  # no-color.org: present and not empty
+    assert not wants_colour(Terminal())
+    monkeypatch.setenv("NO_COLOR", "")
+    monkeypatch.setenv("TERM", "dumb")
+    assert not wants_colour(Terminal())
+
+
+def test_progress_shows_on_a_terminal_when_it_takes_long_and_goes_away():
+    pipe, quick, slow = io.StringIO(), Terminal(), Terminal()
+    for stream, delay, lasts in ((pipe, 0.05, 0.3), (quick, 5.0, 0.0), (slow, 0.05, 0.3)):
+        with progress(2, stream, delay=delay) as tell:
+            tell("planning the cuts")
+            tell("cutting in simulation")
+            time.sleep(lasts)
+    assert pipe.getvalue() == quick.getvalue().strip() == ""
+    assert "cutting in simulation" in slow.getvalue()
+    assert slow.getvalue().split("\r")[-2].strip() == ""
+
+
+def test_a_pipe_gets_plain_text(tmp_path):
+    job = written_job(tmp_path, title="Fern")
+    done = subprocess.run(
+        [sys.executable, "-m", "pathgen", "build", str(job), "--out", str(tmp_path / "out"), "--resolution", "0.4"],
+        capture_output=True, text=True, check=False, cwd=ROOT,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "\x1b" not in done.stdout + done.stderr
+    assert done.stderr == ""
+
+
+def test_the_readme_lists_every_key_as_the_code_has_it():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    block = re.search(r"<!-- keys: made by .*? -->\n(.*)\n<!-- end of keys -->", readme, re.S)
+    assert block, "README.md has no list of keys"
+    assert block[1].splitlines() == key_table(), "run .ci/refresh-readme"
+
+
+def test_the_list_of_keys_is_complete_and_says_what_each_holds():
+    rows = key_rows()
+    assert {(r.table, r.key) for r in rows} >= {(table, key) for table, key, *_ in key_list()}
+    for row in rows:
+        assert row.holds, row
+        assert row.default, row
+        assert row.meaning, row
+    inner = {r.table for r in rows}
+    assert {"[board] radius", "[[inlay]] place", "[setup] keep_out"} <= inner
+
+
+def test_stated_defaults_are_what_a_job_gets(tmp_path):
+    """A default that is a number with mm, or a word, must be what a job in inches without that key gets."""
+    text = written_job(tmp_path, title="Fern").read_text()
+    (tmp_path / "plain.toml").write_text(re.sub(r"tabs = 4\n", "", text).replace('units = "mm"', ""))
+    job = load_job(tmp_path / "plain.toml")
+    tables = {"[machine]": job.machine, "[outline]": job.outline, "[surface]": job.surface, "[setup]": job.setup}
+    checked = 0
+    for row in key_rows():
+        if row.table in tables and re.fullmatch(r"[\d.]+ mm", row.default):
+            assert getattr(tables[row.table], row.key) == pytest.approx(float(row.default[:-3])), row
+            checked += 1
+    assert checked >= 8
+
+
+def test_what_the_readme_shows_is_there():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", readme)
+    assert len(pictures) >= 2
+    for picture in pictures:
+        assert (ROOT / picture).stat().st_size < 60_000
+    for name in commands():
+        assert f"pathgen {name}" in readme
+    python = re.search(r"```python\n(.*?)```", readme, re.S)
+    assert python
+    for name in re.findall(r"pathgen\.(\w+)\(", python[1]):
+        assert callable(getattr(pathgen, name))
