@@ -124,7 +124,8 @@ def test_skim_lowers_the_whole_last_run():
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_roughing_leaves_its_allowance(name):
     part, flat = BOARDS[name], cutter_of("flat-end", 6.0, stepdown=1.0)
-    runs = roughing_runs(part.outline, part.surface, flat, finish=cutter_of("ball-end", 12.7), stock_top=8.0, allowance=0.4)
+    ball = cutter_of("ball-end", 12.7)
+    runs = roughing_runs(part.outline, part.surface, flat, finish=ball, stock_top=8.0, allowance=0.4)
     points = np.concatenate(runs)
     floor = part.surface.tip_height(flat, points[:, 0], points[:, 1])
     assert (points[:, 2] - floor).min() >= 0.4 - 1e-9
