@@ -1,4 +1,4 @@
-"""Tools of the bench from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
+"""Block and gauges from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
 
 from __future__ import annotations
 

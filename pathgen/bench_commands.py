@@ -1,4 +1,4 @@
-"""What the commands for tools of the bench do: build, show, write."""
+"""What the commands for blocks and gauges do: build, show, write."""
 
 from __future__ import annotations
 

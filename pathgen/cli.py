@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -32,6 +33,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
+    except KeyboardInterrupt:
+        print("pathgen: stopped; nothing was written", file=sys.stderr)
+        return BAD_INPUT
+    except Exception as fault:
+        if os.environ.get("PATHGEN_TRACE"):
+            raise
+        print(
+            f"{coloured('pathgen:', RED, sys.stderr)} a fault of the program, not of your job: {type(fault).__name__}: "
+            f"{fault}: please report it with the job file; PATHGEN_TRACE=1 shows where", file=sys.stderr,
+        )
+        return BAD_INPUT
 
 
 def _parser() -> argparse.ArgumentParser:

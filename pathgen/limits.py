@@ -35,7 +35,10 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
 
 def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> None:
     """The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide."""
-    low = np.minimum(points[:-1, 2], points[1:, 2]) < box.height
+    lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
+    corners = np.array([box.x, box.y])
+    near = (highest[:, :2] > corners[:, 0] - step.cutter.radius) & (lowest[:, :2] < corners[:, 1] + step.cutter.radius)
+    low = (lowest[:, 2] < box.height) & near.all(axis=1)
     if not low.any():
         return
     moves = shapely.linestrings(np.stack([points[:-1][low, :2], points[1:][low, :2]], axis=1))

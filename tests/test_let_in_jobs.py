@@ -278,3 +278,40 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
     assert "Nothing was written" in said.err
     assert not (tmp_path / "none").exists()
     assert main(["pieces", str(EXAMPLE.parent / "fanned.toml"), "--out", str(tmp_path / "none")]) == 2
+
+
+def test_three_pieces_in_inches_from_the_back(tmp_path) -> None:
+    more = """
+[[cutter]]
+name = "flat 1/32"
+shape = "flat-end"
+diameter = "1/32 in"
+flute_length = 0.15
+speed = 18000
+feed = 20.0
+plunge = 6.0
+stepdown = 0.02
+[[inlay]]
+artwork = "leaf.svg"
+depth = 0.05
+cutters = ["flat 1/32"]
+fill = "piece"
+overfill = 0.04
+piece = { cutter = "flat 1/32", gap = 0.002, thickness = 0.08, from_back = true }
+place = { at_frets = [3, 5, 7], width = 0.9 }
+"""
+    (tmp_path / "leaf.svg").write_text(EXAMPLE.with_suffix(".svg").read_text())
+    (tmp_path / "job.toml").write_text((EXAMPLE.parent / "inches.toml").read_text() + more)
+    (one,) = pieces(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2)
+    assert one.findings == ()
+    assert "G20 G90" in one.program.text
+    start, end, _ = moves(one.program.text)
+    assert end[:, 2].min() == pytest.approx(-THROUGH / 25.4, abs=1e-5)
+    # three kerfs of their own: as many leaves, each cut round, as frets were named
+    low = np.maximum(start[:, 2], end[:, 2]) < 0.0
+    lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+    kerf = shapely.union_all(shapely.buffer(lines, 1 / 64, quad_segs=32))
+    around = shapely.get_parts(kerf.envelope.buffer(0.05) - kerf)
+    cut_off = [p for p in around if p.bounds[0] > kerf.bounds[0] and p.area > 0.01]
+    assert len(cut_off) == 3
+    assert sum(p.area for p in cut_off) * 25.4**2 == pytest.approx(one.let_in.piece.area, rel=0.002)
