@@ -323,8 +323,8 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         yield Finding(
             code="work-moved", severity="note", where=f"program {first} and later",
             got=f"written for work shifted by {', '.join(f'{v:z.3f}' for v in moved.shift)} mm (along, across, up), "
-            f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and {across:z.3f} across; "
-            f"{moved.worst:.3f} mm is left over at the worst mark"
+            f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and "
+            f"{across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
             + (f"; {error_words(_errors(moved.errors), clamping.units)}" if moved.errors else ""), allowed="",
             remedy="the second cut repeats the first only as nearly as the marks were measured",
         )
