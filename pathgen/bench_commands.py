@@ -32,8 +32,8 @@ def cut_gauges(job: Job, folder: str, *, resolution: float) -> bool:
 
 def _written(made: Sequence[Build], files: dict[str, str], job: Job, folder: str) -> bool:
     for one in made:
-        lines = [one.plan.clamping.title, *summary_lines(one.report, job.units), *finding_lines(one.report["checks"])]
-        print("\n".join([*lines, ""]))
+        found = finding_lines(one.report["checks"], job.units)
+        print("\n".join([one.plan.clamping.title, *summary_lines(one.report, job.units), *found, ""]))
     if not all(one.passed for one in made):
         print("Nothing was written.", file=sys.stderr)
         return False

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
 from pathgen.terminal import GREEN, RED, YELLOW, coloured, progress
+from pathgen.units import in_units
 
 if TYPE_CHECKING:
     from pathgen.cutters import Cutter
@@ -26,11 +27,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except PathgenError as wrong:
-        print(f"{coloured('pathgen:', RED, sys.stderr)} {wrong}", file=sys.stderr)
+        words = in_units(str(wrong), _units_of(options))
+        print(f"{coloured('pathgen:', RED, sys.stderr)} {words}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
+
+
+def _units_of(options: argparse.Namespace) -> str:
+    """The units of the job that a command was given; mm where it has none, or one that cannot be read."""
+    from pathgen.job.load import units_of
+
+    return units_of(options.job) if hasattr(options, "job") else "mm"
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -149,7 +158,7 @@ def _build(options: argparse.Namespace) -> int:
     if options.json:
         print(as_json(result.report), end="")
     else:
-        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"])])
+        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"], job.units)])
     if not result.passed:
         print("Nothing was written.", file=sys.stderr)
         return FORBIDDEN
@@ -171,7 +180,7 @@ def _check(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(checks)
     else:
-        _show(finding_lines(checks))
+        _show(finding_lines(checks, job.units))
     return GOOD if checks["passed"] else FORBIDDEN
 
 

@@ -10,6 +10,13 @@ from pathgen.report.tables import table
 from pathgen.units import INCH, format_length
 
 
+def frame_words(bass_side: int) -> str:
+    """What along and across mean."""
+    side = "treble" if bass_side < 0 else "bass"
+    return ("Places on the board: along from the nut face toward the bridge, across from the centre-line, + to the "
+            f"{side} side. X and Y are the machine's own axes, from the zero of the set-up.")
+
+
 def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
     rows = [
@@ -18,7 +25,7 @@ def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
         for f in frets
     ]
     head = ["fret", "from nut, mm", "in", "in, about", "cents off",
-            *(f"{side} edge X, Y ({units})" for side in ("bass", "treble"))]
+            *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
     return table(head, rows, right=range(len(head)))
 
 
@@ -39,7 +46,8 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
         [str(s["string"]), _number(s["at_nut"], units), _number(s["at_last_fret"], units), f"{1000 * s['bow']:+.1f} um"]
         for s in strings
     ]
-    return table(["string", f"Y at nut ({units})", "Y at last fret", "bow from nut to last fret"], rows, right=range(4))
+    head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]
+    return table(head, rows, right=range(4))
 
 
 def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
@@ -47,7 +55,7 @@ def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
     rows = [
         [str(d["fret"]), str(d["dots"]), format_length(d["along_edge"], units), _pair(d["at"], units)] for d in dots
     ]
-    return table(["fret", "dots", "along the bass edge from the nut", f"X, Y ({units})"], rows, right=range(4))
+    return table(["fret", "dots", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))
 
 
 def nearest_64th(mm: float) -> str:

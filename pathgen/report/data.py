@@ -54,7 +54,7 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
         "board": {
             "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
             "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
-            "binding": board.binding,
+            "binding": board.binding, "bass_side": board.bass_side,
         },
         "strings": string_rows(board, strings),
         "side_dots": dot_rows(board, side_dots),

@@ -16,7 +16,7 @@ from pathgen.report.programs import Program
 from pathgen.report.text import table
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
-from pathgen.units import format_length
+from pathgen.units import fine_length, place_words
 
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
@@ -75,8 +75,8 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     yield from _detail_lines(of_inlay, smallest, units)
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall
-        width = format_length(wall.width, units, decimals=2)
-        yield f"Narrowest wood between pockets: {width}, at {_place(wall.at, units)}."
+        width = fine_length(wall.width, units)
+        yield f"Narrowest wood between pockets: {width}, at {place_words(*wall.at, units)}."
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other:"
         rows = [[" then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
@@ -90,17 +90,13 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
             continue
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
         rows = [
-            [f"  {d.area:.2f} mm2", _place(d.at, units), format_length(d.width, units, decimals=2),
-             format_length(d.largest, units, decimals=2)]
+            [f"  {d.area:.2f} mm2", place_words(*d.at, units), fine_length(d.width, units),
+             fine_length(d.largest, units)]
             for d in one.details[:DETAILS_IN_WORDS]
         ]
         yield from table(["  area", "at", "width there", "cutter that would"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
             yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"
-
-
-def _place(at: tuple[float, float], units: str) -> str:
-    return f"X {format_length(at[0], units, decimals=2)}, Y {format_length(at[1], units, decimals=2)}"
 
 
 def _reach_of(

@@ -177,7 +177,7 @@ def _read(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) ->
         if text is None:
             found.append(Finding(
                 code="program-missing", severity="forbid", where=step.file_name, got="no such program",
-                allowed=f"step {step.order}, {step.operation}, with cutter {step.cutter.name}", remedy=remedy,
+                allowed=f'step {step.order}, {step.operation}, with cutter "{step.cutter.name}"', remedy=remedy,
             ))
             continue
         try:
@@ -253,7 +253,7 @@ def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Ite
                 code="shank-rubs", severity="forbid",
                 where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
                 got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                allowed=f"{step.cutter.flute_length:g} mm of flute on cutter {step.cutter.name}",
+                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
                 remedy="take a longer cutter, or cut shallower",
             )
 

@@ -13,7 +13,7 @@ from pathgen.clamping import Clamping
 from pathgen.fingerboard import Inlay
 from pathgen.markup import Element, element
 from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
-from pathgen.units import format_length
+from pathgen.units import fine_length
 
 Floats = NDArray[np.float64]
 
@@ -149,11 +149,11 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
         yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
         for y, anchor, aside in ((low, "start", 0.4), (0.0, "middle", 0.0), (high, "end", -0.4)):
             yield words(view, [y + aside * size, 0.4 * size / RISE],
-                        format_length(float(surface.height(x, y)), units, decimals=2), size=size, text_anchor=anchor,
+                        fine_length(float(surface.height(x, y)), units), size=size, text_anchor=anchor,
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
         middle = [0.0, -1.4 * size / RISE]
-        yield words(view, middle, f"{format_length(high - low, units, decimals=2)} wide", size=size)
-    yield element("desc", f"at X {format_length(x, units, decimals=2)}")
+        yield words(view, middle, f"{fine_length(high - low, units)} wide", size=size)
+    yield element("desc", f"{fine_length(x, units)} along from the nut")
 
 
 def _steps(low: float, high: float) -> Floats:

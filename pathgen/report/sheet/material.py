@@ -9,7 +9,7 @@ from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
 from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length
 
 e = element
 
@@ -60,13 +60,13 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
     marks = report["marks"]
-    places = "; ".join(_place(x, y, units) for x, y in marks["places"]) if marks else ""
+    places = "; ".join(_place(x, y, units) for x, y in marks["machine"]) if marks else ""
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
                "at the board's edge comes out wrong by as much as this:"),
         table(["Moved", "Lowest", "Highest"], rows),
-        e("p", f"The witness marks in the waste are at {places}.") if places else None,
+        e("p", f"The witness marks in the waste are, on the machine's display, at {places}.") if places else None,
     )
 
 
@@ -76,7 +76,7 @@ def _signed(mm: float) -> str:
 
 
 def _place(x: float, y: float, units: str) -> str:
-    return ", ".join(f"{axis} {format_length(v, units, decimals=2)}" for axis, v in (("X", x), ("Y", y)))
+    return ", ".join(f"{axis} {fine_length(v, units)}" for axis, v in (("X", x), ("Y", y)))
 
 
 def _parts(one: dict[str, Any]) -> str:
