@@ -8,6 +8,8 @@ import pytest
 
 import pathgen
 from pathgen.cli import main
+from pathgen.report.reaching import reach_lines, reach_of_job
+from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text
 from pathgen.units import INCH, fine_length, in_units, place_words
 from tests.report.conftest import written_job
@@ -87,6 +89,8 @@ def test_an_inch_job_has_no_millimetres_in_what_was_found(inches, tmp_path, caps
     assert "DO NOT CUT" in shown
     assert re.search(r"line \d+, -?[\d.]+ in along, -?[\d.]+ in across", shown)
     assert not re.search(r"\d mm\b", shown)
+    for program in inches.programs:
+        assert re.fullmatch(r"-?\d+\.\d{4}", display_range(inches.plan.clamping, program)[-1])
 
 
 def test_an_inch_error_is_in_inches(tmp_path, capsys):
@@ -110,3 +114,13 @@ def test_every_number_of_a_finding_that_is_a_length_has_its_unit(inches):
         assert math.isclose(float(f.allowed.split()[0]), 400 if f.code == "feed-too-fast" else 100, rel_tol=1e-9)
     checks = {"findings": [f.__dict__ for f in feeds], "passed": False}
     assert "15.748 in per minute" in "\n".join(finding_lines(checks, "in"))
+
+
+def test_inches_are_fine_enough_everywhere(inches):
+    """No printed inch of a setup sheet or of what cutters reach is coarser than a thousandth where it needs it."""
+    page = words_of(inches.files()["setup.html"])
+    assert "by 0.2756 in" in page  # 7 mm thick
+    assert f"lowest Z {fine_length(inches.report['programs'][0]['z_min'], 'in')}" in page
+    lines = "\n".join(reach_lines("x", reach_of_job(inches.job, inches.plan.clamping)[0], "in", smallest="flat 3"))
+    wall = reach_of_job(inches.job, inches.plan.clamping)[0].narrowest_wall
+    assert f"Narrowest wood between pockets: {wall.width / INCH:.4f}"[:-1] in lines

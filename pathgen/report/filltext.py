@@ -147,5 +147,5 @@ def _moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
 
 
 def _span(pair: Sequence[float], units: str) -> str:
-    low, high = (format_length(v, units, decimals={"mm": 2, "in": 3}[units]) for v in pair)
+    low, high = (fine_length(v, units) for v in pair)
     return high if low == high else f"{low.split()[0]} to {high}"

@@ -16,7 +16,7 @@ from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import findings, frets, ridges, sections
 from pathgen.report.sheet.style import STYLE
-from pathgen.units import format_length
+from pathgen.units import fine_length
 from pathgen.verify import Verification
 
 e = element
@@ -100,18 +100,18 @@ def _counted(found: Sequence[dict[str, Any]]) -> str:
 def _board_words(clamping: Clamping) -> str:
     board, units = clamping.board, clamping.units
     surface = board.surface
-    radius = "flat" if surface.is_flat else format_length(surface.radius_nut, units, decimals=2) + " radius"
+    radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
     if surface.taper:
-        radius = f"{format_length(surface.radius_nut, units, decimals=2)} radius at the nut, " \
-                 f"{format_length(surface.radius_end, units, decimals=2)} at the end"
-    return (f"{format_length(board.length, units, decimals=2)} long, {len(board.frets)} frets, "
-            f"{format_length(surface.thickness, units, decimals=2)} thick, {radius}")
+        radius = f"{fine_length(surface.radius_nut, units)} radius at the nut, " \
+                 f"{fine_length(surface.radius_end, units)} at the end"
+    return (f"{fine_length(board.length, units)} long, {len(board.frets)} frets, "
+            f"{fine_length(surface.thickness, units)} thick, {radius}")
 
 
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
-    size = " by ".join(format_length(v, units, decimals=2) for v in (stock.length, stock.width, stock.thickness))
-    return f"{size}, standing out {format_length(stock.margin_nut, units, decimals=2)} before the nut"
+    size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
+    return f"{size}, standing out {fine_length(stock.margin_nut, units)} before the nut"
 
 
 def _from_above(planned: Plan) -> Element:
