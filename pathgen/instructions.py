@@ -23,7 +23,7 @@ from pathgen.clamping import (
     Step,
 )
 from pathgen.cutters import Cutter
-from pathgen.units import format_length
+from pathgen.units import INCH, format_length
 
 
 def purpose(clamping: Clamping, step: Step) -> str:
@@ -230,12 +230,17 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
         "spindle off if the machine lets you.",
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
-        "stay within it (Z higher by what you raised it). The cutter must keep clear of every clamp.",
+        f"stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is {lift} "
+        "higher. The cutter must keep clear of every clamp.",
         "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
         "of paper.",
     ]
 
 
 def air_cut_lift(clamping: Clamping, lowest: float) -> float:
-    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm over the blank, whole mm."""
-    return float(math.ceil(clamping.stock.thickness - lowest + 5.0))
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
+
+    In mm, rounded up to whole millimetres, or to tenths of an inch.
+    """
+    step = INCH / 10 if clamping.units == "in" else 1.0
+    return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step

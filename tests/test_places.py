@@ -8,6 +8,7 @@ import pytest
 
 import pathgen
 from pathgen.cli import main
+from pathgen.instructions import check_by_hand
 from pathgen.report.reaching import reach_lines, reach_of_job
 from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text
@@ -124,3 +125,13 @@ def test_inches_are_fine_enough_everywhere(inches):
     lines = "\n".join(reach_lines("x", reach_of_job(inches.job, inches.plan.clamping)[0], "in", smallest="flat 3"))
     wall = reach_of_job(inches.job, inches.plan.clamping)[0].narrowest_wall
     assert f"Narrowest wood between pockets: {wall.width / INCH:.4f}"[:-1] in lines
+
+
+def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):
+    """With the work zero raised the display still shows the program's own numbers; the tip is higher by the lift."""
+    clamping = inches.plan.clamping
+    lowest = min(float(p.toolpath.points[:, 2].min()) for p in inches.programs)
+    words = " ".join(check_by_hand(clamping, lowest))
+    lift = float(re.search(r"Raise the zero of Z by ([\d.]+) in", words)[1]) * INCH
+    assert 5.0 - 1e-9 <= lowest + lift - clamping.stock.thickness < 5.0 + INCH / 10
+    assert f"shows the same Z as in the cut, while the cutter is {lift / INCH:g} in higher" in words
