@@ -114,6 +114,20 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     )
 
 
+def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:
+    """The finishing passes, and the paths of the finish and of every second cut, with another cutter or ridge height.
+
+    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface.
+    """
+    assert clamping.surfacing is not None
+    finishing = (SURFACE_FINISH, RESURFACE)
+    steps = tuple(replace(s, cutter=cutter) if s.operation in finishing else s for s in clamping.steps)
+    other = replace(clamping, steps=steps, surfacing=replace(clamping.surfacing, scallop=scallop))
+    finish = _finish(other)
+    assert finish is not None
+    return finish, tuple(_path(other, step, finish, ()) for step in steps if step.operation in finishing)
+
+
 def surfacing_of(job: Job) -> Surfacing | None:
     """How fine a job wants its surface: the ridge height, given or as its stepover leaves it."""
     if job.surface is None:
