@@ -202,21 +202,21 @@ def _gauges(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
-    from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.board import dot_rows, fret_rows, string_rows
-    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
+    from pathgen.plan import clamping_of
+    from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+    from pathgen.report.data import board_data
 
     job = load_job(options.job)
-    board = part_of(job)
-    rows = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
+    data = board_data(clamping_of(job), strings=job.board.strings, side_dots=job.board.side_dots)
     if options.json:
-        _print_json(rows)
+        _print_json(data["frets"])
         return GOOD
     parts = [
-        fret_lines(rows, job.units),
-        wood_lines(rows, job.units),
-        string_lines(string_rows(board, job.board.strings), job.units),
-        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+        [frame_words(data["board"]["bass_side"])],
+        fret_lines(data["frets"], job.units),
+        wood_lines(data["frets"], job.units),
+        string_lines(data["strings"], job.units),
+        dot_lines(data["side_dots"], job.units),
     ]
     print("\n\n".join("\n".join(lines) for lines in parts))
     return GOOD

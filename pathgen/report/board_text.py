@@ -30,13 +30,15 @@ def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 
 def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """Widths of the board, cut and finished, and the least wood left, at each fret."""
+    """Widths of the board, cut and finished, and the least wood left, at each fret; nothing that no fret has."""
+    names = {"edge": "wood at edge", "slot": "under slot", "pocket": "under pockets before it"}
+    kept = [k for k in names if any(f["wood"][k] is not None for f in frets)]
     rows = [
         [str(f["fret"]), *(_number(f[k], units) for k in ("width", "cut_width")),
-         *(_number(f["wood"][k], units) for k in ("edge", "slot", "pocket"))]
+         *(_number(f["wood"][k], units) for k in kept)]
         for f in frets
     ]
-    head = ["fret", "finished width", "cut width", "wood at edge", "under slot", "under pockets before it"]
+    head = ["fret", "finished width", "cut width", *(names[k] for k in kept)]
     return [f"(all in {units}, widths along the fret)", *table(head, rows, right=range(len(head)))]
 
 
