@@ -94,7 +94,7 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     lines = table(head, rows, right=(2, 3, 4, 5, 6, 7, 8, 9))
     notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
     if often > 1:
-        notes.append("All: the finishing programs together; those over a fill also step down through what stands proud.")
+        notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
     return [*lines, "", *notes, "Ridges in thousandths of a millimetre (um), by the exact formula; sanded away later."]
 
 

@@ -44,7 +44,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
         for p in report["programs"]
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
-    lines += ["", f"In all about {report['minutes']:.0f} minutes at the machine."]
+    lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in report["left_out"]]
@@ -57,6 +57,12 @@ def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
         f | {key: in_units(f[key], units) for key in ("where", "got", "allowed", "remedy")}
         for f in sorted(checks["findings"], key=lambda f: order[f["severity"]])
     ]
+
+
+def minutes_words(minutes: float) -> str:
+    """A time in words: ``less than a minute``, ``about 1 minute``, ``about 52 minutes``."""
+    whole = round(minutes)
+    return "less than a minute" if minutes < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
 
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:

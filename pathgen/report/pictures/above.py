@@ -35,7 +35,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     """
     view, size = view_above(clamping)
     return view.picture(
-        f"{clamping.title}: the board from above",
+        f"{clamping.title}: the {'part' if clamping.board.is_tool else 'board'} from above",
         *_blank(view, clamping, size),
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
@@ -160,6 +160,10 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     x = clamping.board.length / 2
     above = y1 + 1.6 * size
     sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
+    if clamping.board.is_tool:
+        yield words(view, [0.0, above], "near end", size=size)
+        yield words(view, [clamping.board.outline.bounds[2], above], "far end", size=size, text_anchor="end")
+        return
     yield words(view, [x, above], sides[1], size=size)
     yield words(view, [x, y0 - 1.3 * size], sides[0], size=size)
     yield words(view, [clamping.board.length, above], "board's end", size=size, text_anchor="end")

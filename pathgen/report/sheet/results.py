@@ -19,11 +19,13 @@ e = element
 
 def sections(clamping: Clamping) -> Element:
     """The board cut across, at the nut, at each inlay and at the end."""
-    words = (f"Seen from the board's end. Widths are true to each other; heights are drawn "
-             f"{RISE:g} times as high. Dashed: the raw blank, and fill standing proud before it is cut. Dotted: the "
-             "bottom of the fret slots.")
+    part = "part" if clamping.board.is_tool else "board"
+    words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
+             f"{RISE:g} times as high. Dashed: the raw blank")
+    more = ", and fill standing proud before it is cut. Dotted: the bottom of the fret slots"
+    words += "." if clamping.board.is_tool else f"{more}."
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
-    return chapter("sections", "Across the board", e("p", words), e("div", figures, class_="pair"))
+    return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
 
 def _section_words(clamping: Clamping, section: Section) -> str:
@@ -51,8 +53,10 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
 
 
-def frets(clamping: Clamping, report: dict[str, Any]) -> Element:
+def frets(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     """Where every fret is, from the nut and at both edges."""
+    if clamping.board.is_tool:
+        return None
     rows = [
         [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
          *(", ".join(fixed(v, clamping.units, fine=True) for v in f[side]) for side in ("bass", "treble"))]
