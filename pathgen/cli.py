@@ -170,13 +170,15 @@ def _build(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from pathgen.building import check
     from pathgen.job import load_job
-    from pathgen.report.data import checks_data
+    from pathgen.plan import clamping_of, without_paths
+    from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.text import finding_lines
 
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
-        checks = checks_data(check(job, options.folder, resolution=options.resolution))
+        found = check(job, options.folder, resolution=options.resolution)
+        checks = checks_data(found, plan_findings(without_paths(job, clamping_of(job)), found))
     if options.json:
         _print_json(checks)
     else:

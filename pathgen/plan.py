@@ -107,8 +107,13 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
+    return replace(without_paths(job, clamping), paths=tuple(paths), finish=finish, pockets=pockets)
+
+
+def without_paths(job: Job, clamping: Clamping) -> Plan:
+    """A plan before any path is made: what is cut, with what it is filled, in which wood."""
     return Plan(
-        clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets,
+        clamping=clamping, paths=(), finish=None, pockets=(),
         resins=tuple(resin_of(job, index) for index in range(len(clamping.inlays))),
         wood=(job.board.wood_colour, job.board.wood_colour_finished),
     )

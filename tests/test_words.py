@@ -61,7 +61,10 @@ def test_build_and_check_for_scripts(tmp_path, capsys):
     assert json.loads((tmp_path / "out" / "report.json").read_text()) == report
     assert {"setup.html", "board.svg", "section-1.svg", "ridges.svg"} <= {p.name for p in Path(out).iterdir()}
     assert main(["check", job, out, "--resolution", "0.3", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["passed"] is True
+    checks = json.loads(capsys.readouterr().out)
+    assert checks["passed"] is True
+    assert checks["findings"]
+    assert checks["findings"] == report["checks"]["findings"]
     assert main(["frets", job, "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)
     assert [row["fret"] for row in rows] == [1, 2, 3, 4, 5, 6]

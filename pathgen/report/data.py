@@ -39,7 +39,7 @@ def report_data(
         "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, [*filling_findings(planned, checked), *feed_findings(planned.clamping)]),
+        "checks": checks_data(checked, plan_findings(planned, checked)),
     }
 
 
@@ -59,6 +59,11 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
         "strings": string_rows(board, strings),
         "side_dots": dot_rows(board, side_dots),
     }
+
+
+def plan_findings(planned: Plan, checked: Verification) -> list[Finding]:
+    """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
+    return [*filling_findings(planned, checked), *feed_findings(planned.clamping)]
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:
