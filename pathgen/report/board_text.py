@@ -53,11 +53,12 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 
 def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """Places for side dots."""
+    """Places for side dots, a line for each dot."""
     rows = [
-        [str(d["fret"]), str(d["dots"]), format_length(d["along_edge"], units), _pair(d["at"], units)] for d in dots
+        [str(d["fret"]), f"{number} of {d['dots']}", format_length(one["along_edge"], units), _pair(one["at"], units)]
+        for d in dots for number, one in enumerate(d["each"], 1)
     ]
-    return table(["fret", "dots", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))
+    return table(["fret", "dot", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))
 
 
 def nearest_64th(mm: float) -> str:

@@ -105,13 +105,14 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
 
 
 def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """Over the upper edge; left out where they would run into the one before."""
+    """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
     frets = clamping.board.frets
     upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
     above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
+    apart, last = 1.15 * size, float(upper[-1, 0]) if len(upper) else 0.0
     for number, x in zip(frets.number.tolist(), upper[:, 0].tolist(), strict=True):
-        if x >= free:
-            free = x + 1.15 * size
+        if x == last or free <= x <= last - apart:
+            free = x + apart
             yield words(view, [x, above], str(number), size=0.8 * size)
 
 
