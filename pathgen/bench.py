@@ -1,4 +1,4 @@
-"""Tools of the bench from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
+"""Block and gauges from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     surface = _hollow(board, start, end, width, table)
-    part = _plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
+    part = plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
     steps = [Step(order=0, operation=SURFACE_FINISH, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
         steps.append(Step(order=0, operation=OUTLINE, cutter=job.cutter(table.outline, "[block] outline")))
@@ -131,7 +131,7 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label}", units=job.units,  # type: ignore[arg-type]
-        board=_plate(surface, outline, 0.0), stock=stock, steps=tuple(named), engraving=engraved,
+        board=plate(surface, outline, 0.0), stock=stock, steps=tuple(named), engraving=engraved,
         setup=_setup(job), machine=job.machine,
         outline=OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB),
     )
@@ -144,10 +144,10 @@ _GAUGE_TAB = 4.0
 def tool_of(program: str, job: Job) -> str | None:
     """The command that made a program of a tool from a job, by the title at its head; None for another program."""
     head = re.sub(r"[()\s]", "", program[:2000])  # a long title goes over several lines
-    for words, command in (("hollow block,", "block"), ("gauge", "gauges")):
-        if head.startswith(re.sub(r"[()\s]", "", comment(f"{job.title}: {words}"))):
-            return command
-    return None
+    title = re.sub(r"[()\s]", "", comment(f"{job.title}:"))
+    made = {"block": r"hollowblock,", "gauges": r"gauge\d+,", "pieces": r"inlay\d+,piecesof"}
+    found = (command for command, words in made.items() if re.match(words, head[len(title) :]))
+    return next(found, None) if head.startswith(title) else None
 
 
 def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, float, str]:
@@ -179,7 +179,7 @@ def _setup(job: Job) -> Setup:
     return replace(job.setup, zero="blank-nut-centre", keep_out=())
 
 
-def _plate(surface: Surface, outline: shapely.Polygon, min_web: float) -> Fingerboard:
+def plate(surface: Surface, outline: shapely.Polygon, min_web: float) -> Fingerboard:
     """A part without frets."""
     none = np.empty((0, 2))
     x0, y0, x1, y1 = outline.bounds

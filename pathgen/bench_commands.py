@@ -1,4 +1,4 @@
-"""What the commands for tools of the bench do: build, show, write."""
+"""What the commands for blocks and gauges do: build, show, write."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from pathgen.bench import block_clamping, gauge_clampings
 from pathgen.building import Build, build
 from pathgen.errors import PathgenError
 from pathgen.job.load import Job
+from pathgen.pieces import pieces
 from pathgen.report.text import finding_lines, summary_lines
+from pathgen.units import format_length, in_units
 from pathgen.writing import write_folder
 
 
@@ -28,6 +30,24 @@ def cut_gauges(job: Job, folder: str, *, resolution: float) -> bool:
         programs = {program.file_name for program in gauge.programs}
         files |= {name if name in programs else f"gauge-{number}-{name}": text for name, text in gauge.files().items()}
     return _written(made, files, job, folder)
+
+
+def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
+    """Make the programs for all let-in pieces and write them into one folder; True when verification let them."""
+    made = pieces(job, resolution=resolution)
+    for one in made:
+        length, width, thick = (format_length(v, job.units) for v in (*one.let_in.size, one.let_in.thickness))
+        print(f"{one.clamping.title}: {one.program.file_name}, stock {length} by {width}, {thick} thick, "
+              f"{max(1, round(one.program.minutes))} min")
+        for finding in one.findings:
+            grave = "DO NOT CUT" if finding.severity == "forbid" else finding.severity
+            print(f"  {grave}: {in_units(str(finding), job.units)}")
+    if not all(one.passed for one in made):
+        print("Nothing was written.", file=sys.stderr)
+        return False
+    files = {one.program.file_name: one.program.text for one in made}
+    print(f"{len(write_folder(Path(folder), files))} files written to {folder}")
+    return True
 
 
 def _written(made: Sequence[Build], files: dict[str, str], job: Job, folder: str) -> bool:

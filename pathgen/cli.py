@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
@@ -33,6 +35,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
+    except KeyboardInterrupt:
+        print("pathgen: stopped; nothing was written", file=sys.stderr)
+        return BAD_INPUT
+    except Exception as fault:
+        if os.environ.get("PATHGEN_TRACE"):
+            raise
+        print(
+            f"{coloured('pathgen:', RED, sys.stderr)} a fault of the program, not of your job: {type(fault).__name__}: "
+            f"{fault}: please report it with the job file; PATHGEN_TRACE=1 shows where", file=sys.stderr,
+        )
+        return BAD_INPUT
 
 
 def _units_of(options: argparse.Namespace) -> str:
@@ -98,7 +111,11 @@ def _bench_commands(commands: Any) -> None:
         commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
-    for command in (block, gauges):
+    cut_out = _command(
+        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        "pieces examples/boards/let-in-leaf.toml --out pieces/",
+    )
+    for command in (block, gauges, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -151,8 +168,10 @@ def _build(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
+    from pathgen.writing import refuse_foreign
 
     job = load_job(options.job)
+    refuse_foreign(Path(options.out))
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell)
     if options.json:
@@ -172,13 +191,15 @@ def _check(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.plan import clamping_of, without_paths
     from pathgen.report.data import checks_data, plan_findings
+    from pathgen.report.reaching import reach_of_cutters
     from pathgen.report.text import finding_lines
 
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         found = check(job, options.folder, resolution=options.resolution)
-        checks = checks_data(found, plan_findings(without_paths(job, clamping_of(job)), found))
+        planned = without_paths(job, clamping_of(job))
+        checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)
     else:
@@ -200,6 +221,13 @@ def _gauges(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _pieces(options: argparse.Namespace) -> int:
+    from pathgen.bench_commands import cut_pieces
+    from pathgen.job import load_job
+
+    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:

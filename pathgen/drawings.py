@@ -15,6 +15,7 @@ from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Inlay
 from pathgen.job.load import Job
 from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.letting_in import let_ins
 from pathgen.stages import lapped, walled
 from pathgen.units import place_words
 
@@ -40,7 +41,7 @@ def inlays_of(job: Job, board: Fingerboard) -> tuple[tuple[Inlay, ...], tuple[st
         f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
         for art in drawings for item in art.left_out
     }
-    return _lapped(job, inlays), tuple(left_out)
+    return tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays))), tuple(left_out)
 
 
 def _read(job: Job) -> list[Artwork]:
@@ -129,6 +130,17 @@ def _lapped(job: Job, inlays: list[Inlay]) -> tuple[Inlay, ...]:
             inlay = replace(inlay, regions=tuple(regions))
         out.append(inlay)
     return tuple(out)
+
+
+def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay:
+    """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
+    if job.inlays[index].piece is None:
+        return inlay
+    drawn = replace(inlay, drawn=inlay.regions)
+    pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, index, drawn))
+    matched = replace(drawn, regions=pockets)
+    _check_on_board(matched, board, inlay.name)
+    return matched
 
 
 def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:

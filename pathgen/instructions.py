@@ -23,7 +23,12 @@ from pathgen.clamping import (
     Step,
 )
 from pathgen.cutters import Cutter
+from pathgen.fill import fall_under
+from pathgen.fingerboard import Inlay
 from pathgen.units import INCH, format_length
+
+LEAST_FALL = 0.05
+"""A surface that falls less under a drawing is called level, mm."""
 
 
 def purpose(clamping: Clamping, step: Step) -> str:
@@ -125,8 +130,9 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
                 "the glue that is squeezed out. Keep the zero place clean."
             ]
         return [
-            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
-            f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
+            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            f"{levelling_words(clamping, inlay)} Fill until it stands above the surface at the pocket's highest place, "
+            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
     if step.operation == WITNESS_MARKS:
         places = "; ".join(_place_words(clamping, x, y) for x, y in clamping.marks.places) if clamping.marks else ""
@@ -185,7 +191,33 @@ def _wait_words(clamping: Clamping, step: Step) -> list[str]:
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
-    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    lines = [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    return lines + [_height_words(clamping, step)] if step.operation == RESURFACE else lines
+
+
+def _height_words(clamping: Clamping, step: Step) -> str:
+    """The second cut starts from the job's overfill: what stands higher meets the first pass too deep."""
+    inlay = clamping.inlays[step.inlay or 0]
+    stands, what = format_length(inlay.overfill, clamping.units), "pieces" if inlay.fill == "piece" else "cured fill"
+    return (
+        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+        "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass would "
+        "go too deep."
+    )
+
+
+def levelling_words(clamping: Clamping, inlay: Inlay) -> str:
+    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
+    fall, units = fall_under(inlay.area, clamping.board.surface), clamping.units
+    here = ""
+    if fall >= LEAST_FALL:
+        down = format_length(fall, units, decimals={"mm": 1, "in": 3}[units])
+        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
+                "that much higher above the lowest.")
+    return (
+        "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
+        "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here
+    )
 
 
 def _place_words(clamping: Clamping, x: float, y: float) -> str:

@@ -135,6 +135,8 @@ class Inlay:
     fill : "resin" or "piece" or "none"
     overfill : float
         How far the cured fill stands above the surface, mm.
+    drawn : like regions
+        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
     """
 
     name: str
@@ -142,6 +144,7 @@ class Inlay:
     depth: float
     fill: str = "resin"
     overfill: float = 1.0
+    drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     area: Polygon | MultiPolygon = field(init=False)
     """All colours together."""
 

@@ -57,6 +57,10 @@ class LetIn:
     size : (length, width) of the stock taken, mm
     gap : float
         Between piece and pocket all round, mm.
+    thickness : float
+        Of the flat stock, mm.
+    through : float
+        How far the cut goes below the stock, mm.
     """
 
     pocket: Polygon | MultiPolygon
@@ -67,6 +71,8 @@ class LetIn:
     toolpath: Toolpath
     size: tuple[float, float]
     gap: float
+    thickness: float
+    through: float
 
 
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
@@ -138,9 +144,9 @@ def let_in(
     return LetIn(
         pocket=shape, piece=piece, lost=_thick(drawing.difference(shape)), gained=_thick(shape.difference(drawing)),
         stock=whole(stock), toolpath=_round_pieces(stock, piece_cutter, thickness, through, safe_z),
-        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter,
-              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter),
-        gap=gap,
+        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
+              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
+        gap=gap, thickness=thickness, through=through,
     )
 
 

@@ -38,6 +38,7 @@ from pathgen.fingerboard import Fingerboard
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.load import Job
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.letting_in import LetIns, check_fit, let_ins
 from pathgen.limits import check_limits
 from pathgen.marks import drill_marks, hover_over_marks
 from pathgen.outlining import outlining, tab_points
@@ -71,6 +72,8 @@ class Plan:
     pockets: tuple[tuple[PocketCut, ...], ...]
     resins: tuple[Resin, ...] = ()
     """What each inlay is filled with, by its index."""
+    let_ins: tuple[LetIns, ...] = ()
+    """The pieces let into each inlay, by its index; empty where the job says nothing of them."""
     wood: tuple[str | None, str | None] = (None, None)
     """Colour of the wood, bare and under its finish."""
 
@@ -99,6 +102,9 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     clamping = clamping or clamping_of(job)
     finish = _finish(clamping)
     pockets = tuple(_pockets(job, clamping, index) for index in range(len(clamping.inlays)))
+    let_in = tuple(let_ins(job, index, inlay) for index, inlay in enumerate(clamping.inlays))
+    for index, made in enumerate(let_in):
+        check_fit(job, clamping, index, made, pockets[index])
     paths = []
     for step in clamping.steps:
         path = _path(clamping, step, finish, pockets)
@@ -107,7 +113,9 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
-    return replace(without_paths(job, clamping), paths=tuple(paths), finish=finish, pockets=pockets)
+    return replace(
+        without_paths(job, clamping), paths=tuple(paths), finish=finish, pockets=pockets, let_ins=let_in,
+    )
 
 
 def without_paths(job: Job, clamping: Clamping) -> Plan:
@@ -208,7 +216,8 @@ def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
     return pocket(
         inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
-        smallest=SMALLEST_PIECE,
+        # the corners that a larger cutter leaves are small, and in the way of a piece
+        smallest=0.0 if job.inlays[index].piece else SMALLEST_PIECE,
     )
 
 

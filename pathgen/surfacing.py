@@ -93,7 +93,10 @@ def finishing_passes(
     count = math.ceil(t[-1] - 0.5)
     y = np.interp(np.arange(count + 1), t, y_grid, right=y_edge)
     y = np.concatenate([-y[:0:-1], y])
-    spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
+    spans = _strip_spans(region, y)
+    # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
+    needed = np.isfinite(spans[:, 0])
+    y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
     return Passes(run=run, y=y, stepover=stepover, scallop=ridge)

@@ -24,7 +24,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
-    _refuse_foreign(folder)
+    refuse_foreign(folder)
     record = {name: _hash(text.encode()) for name, text in files.items()}
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -58,7 +58,8 @@ def read_folder(folder: Path) -> dict[str, str]:
     return texts
 
 
-def _refuse_foreign(folder: Path) -> None:
+def refuse_foreign(folder: Path) -> None:
+    """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
     if not folder.exists():
         return
     if not folder.is_dir():

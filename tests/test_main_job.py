@@ -322,3 +322,16 @@ def test_frets_on_the_terminal(job, capsys):
     assert len(wood) == FRETS + 2
     assert len(strings) == 7
     assert dots[5].split()[:2] == ["12", "2"]
+
+
+def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypatch):
+    def broken(*_args, **_kwargs):
+        raise ZeroDivisionError("no such thing")
+
+    monkeypatch.setattr("pathgen.plan.finishing_passes", broken)
+    monkeypatch.delenv("PATHGEN_TRACE", raising=False)
+    assert main(["build", job(), "--out", str(tmp_path / "out")]) == 2
+    message = capsys.readouterr().err
+    assert "a fault of the program, not of your job: ZeroDivisionError" in message
+    assert "Traceback" not in message
+    assert not (tmp_path / "out").exists()

@@ -59,7 +59,7 @@ def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
     assert shapely.distance(marks, shapely.union_all(list(opened_at_the_top(marked)))) > 0.4
 
 
-def opened_at_the_top(result):
+def opened_at_the_top(result, radii=None):
     """Where each program but the first opens the top of the blank, 8 mm: moves widened by what the cutter opens there.
 
     A little too wide: each move is taken as deep as its deeper end all along.
@@ -70,7 +70,7 @@ def opened_at_the_top(result):
         low = depth > 0
         if low.any():
             lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
-            radius, deep = {"ball": 6.35, "flat": 1.0}[p.cutter.name], depth[low]
+            radius, deep = (radii or {"ball": 6.35, "flat": 1.0})[p.cutter.name], depth[low]
             ball = np.sqrt(np.maximum(radius**2 - np.maximum(radius - deep, 0.0) ** 2, 0.0))
             yield shapely.union_all(shapely.buffer(lines, ball if p.cutter.name == "ball" else radius, quad_segs=4))
 
@@ -187,3 +187,76 @@ def test_what_zero_can_be_set_from(marked):
     covered = [n for n, r in rows.items() if any("fill" in words for words in r["gone"])]
     assert covered == [order["hover"], order["resurface"]]
     assert isinstance(marked, pathgen.Build)
+
+
+NUT_CLAMP = '[setup]\nkeep_out = [{ x = [-20.0, -9.0], y = [-40.0, 40.0], height = 20.0 }]\n[stock]'
+
+
+def rough_blank(width):
+    """A blank so wide, clamped across its nut end, and roughed with a 6 mm cutter."""
+    rough = ('name = "six"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 16000\nfeed = 2000.0\nplunge = 500.0\n'
+             'stepdown = 3.0\n[[cutter]]\nname = "ball"')
+    return {"width = 66.0": f"width = {width}", "[stock]": NUT_CLAMP, 'name = "ball"': rough,
+            'finish = "ball"': 'finish = "ball"\nrough = "six"'}
+
+
+def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
+    result = built(tmp_path, resolution=0.3, changes=rough_blank(62.0), extra=MARKS)
+    assert result.passed
+    marks = result.plan.clamping.marks
+    # beside the nut end's taper, before the clamp, and at the far end
+    assert np.ptp(marks.places, axis=0) == pytest.approx([110.0, 58.0], abs=1.0)
+    assert marks.errors.worst < 0.075
+    free = left_standing(result.plan.clamping, reach=0.1)
+    radius = {"ball": 6.35, "flat": 1.0, "six": 3.0}
+    assert shapely.distance(shapely.multipoints(marks.places).buffer(1.0),
+                            shapely.union_all(list(opened_at_the_top(result, radius)))) > 0.4
+    assert not any(free.intersects(cut) for cut in opened_at_the_top(result, radius))
+
+
+def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
+    with pytest.raises(JobError, match=r"within 10 mm along and.*error of 0\.05 mm.*0\.1 mm.*larger blank"):
+        clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
+    # measured more exactly, as the maker says, they will do
+    exact = "[moved]\naccuracy = 0.002\n"
+    assert clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact))).marks.errors.worst < 0.1
+
+
+FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"
+
+
+def test_measured_marks_too_near_each_other_are_refused(tmp_path):
+    places = [[93.3, -26.0, 8.05], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]
+    rows = "".join(f"[[measured]]\nfound = {p}\n" for p in places)
+    with pytest.raises(JobError, match=r"\[\[measured\]\].*too near.*error of 0\.05 mm.*board_limit 0\.1 mm.*apart"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows)))
+    allowed = "[moved]\nboard_limit = 1.0\n"
+    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows + allowed))).moved
+    # by hand: 0.05 mm over the 10.2 mm between the marks' two lines, out to the nut 103.5 mm away
+    assert moved.errors.nut[0] == pytest.approx(0.05 * 103.5 / 10.2, rel=0.02)
+
+
+def test_marks_of_the_makers_own_that_are_too_near_get_a_warning(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + FAR_END)
+    found = next(f for f in result.report["checks"]["findings"] if f["code"] == "marks-too-near")
+    assert found["severity"] == "warn"
+    assert "a measuring error of 0.05 mm at a mark moves the nut by up to 0.5" in found["got"]
+    two = built(tmp_path, resolution=0.4, extra=MARKS + "at = [[-15.0, 20.0], [100.0, 20.0]]\n")
+    assert two.report["marks"]["errors"]["anywhere"] == [None, None]
+    assert any("tilt of the board open" in f["got"] for f in two.report["checks"]["findings"])
+
+
+def test_the_tilt_and_what_an_error_does_are_told_wherever_the_shift_is(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + measured())
+    errors = result.report["moved"]["errors"]
+    assert errors["accuracy"] == 0.05
+    nut = f"a measuring error of 0.05 mm at a mark moves the nut by up to {errors['nut'][0]:.3f}".rstrip("0")
+    note = next(f["got"] for f in result.report["checks"]["findings"] if f["code"] == "work-moved")
+    result.write(tmp_path / "out")
+    pages = [note, *((tmp_path / "out" / name).read_text() for name in ("report.txt", "setup.html"))]
+    for page in pages:
+        assert "tilted by 0.080 degrees along and 0.100 across" in page
+        assert nut.lower() in page.lower()
+    assert sum("turned by 0.200 degrees" in text for text in pages) == 3
+    # the sheet has its own sentence, not only the finding's
+    assert pages[2].count("tilted by 0.080 degrees") == 2

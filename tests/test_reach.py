@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from shapely import MultiPolygon, Point, box
 
+from pathgen import build, load_job
 from pathgen.reach import narrowest_wall, plain_minutes, reach
 from pathgen.toolpath import Move, Toolpath
 from tests.drawings import BOARD, comb, flat_end, v_cutter
@@ -63,3 +65,26 @@ def test_minutes_are_lengths_over_feeds() -> None:
     cutter = flat_end(2.0, feed=600.0, plunge=100.0)
     expected = 19 / 5000 + 1 / 100 + 60 / 600 + 30 / 300
     assert plain_minutes(path, cutter) == pytest.approx(expected)
+
+
+def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
+    """A wide drawing with a thin tail, and a cutter too wide for the tail: said, with the place and the cutter."""
+    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox="0 0 60 20">' \
+              '<path fill="#2f6f4f" d="M0,0 h20 v20 h-20 z M20,9.4 h40 v1.2 h-40 z"/></svg>'
+    (tmp_path / "tail.svg").write_text(drawing)
+    text = example.read_text()
+    start, end = text.index("[[inlay]]"), text.index("[resurface]")
+    table = '[[inlay]]\nartwork = "tail.svg"\ndepth = 1.2\ncutters = ["{}"]\nplace = {{ at = [150.0, 0.0] }}\n\n'
+    for cutter, warned in (("flat 3", True), ("flat 1", False)):
+        (tmp_path / "job.toml").write_text(text[:start] + table.format(cutter) + text[end:])
+        report = build(load_job(tmp_path / "job.toml"), resolution=0.2).report
+        found = [f for f in report["checks"]["findings"] if f["code"] == "detail-out-of-reach"]
+        assert bool(found) == warned
+        if warned:
+            # 48 mm2 of tail, less the segment that the cutter bulges into its mouth, and four corners
+            segment = 1.5**2 * math.asin(0.4) - 0.6 * math.sqrt(1.5**2 - 0.6**2)
+            closed = 48.0 - segment + 4 * (1 - math.pi / 4) * 1.5**2
+            assert found[0]["severity"] == "warn"
+            assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
+            assert "1.20 mm wide" in found[0]["got"]

@@ -18,6 +18,9 @@ Geometries = NDArray[Any]
 EMPTY = shapely.MultiPolygon()
 _CHUNK = 4_000_000
 
+_GRID = 1e-12
+"""Grid for crossings, as a share of the largest coordinate: half a picometre on a page of 500 mm."""
+
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
 
@@ -106,15 +109,23 @@ def _deepest(inner: Ints, outer: Ints, depth: Ints) -> list[tuple[int, int]]:
 
 def _crossing(rings: Geometries, rule: str) -> Any:
     """The area of any rings: cut the plane along them, and keep the faces that the rule counts as inside."""
-    noded = shapely.union_all(rings)
-    faces = shapely.get_parts(shapely.polygonize([noded]))
+    faces = _faces(rings)
     if not len(faces):
         return EMPTY
     points = shapely.get_coordinates(shapely.point_on_surface(faces))
     inside = _is_inside(_winding(points, rings), rule)
-    if not inside.any():
-        return EMPTY
-    return shapely.coverage_union_all(faces[inside])
+    return shapely.coverage_union_all(faces[inside]) if inside.any() else EMPTY
+
+
+def _faces(rings: Geometries) -> Geometries:
+    """The faces into which rings cut the plane.
+
+    Crossings are snapped to a fine grid: without it, where edges almost coincide, rounding leaves crossings a hair
+    apart and a face open, and the whole of it is lost.
+    """
+    grid = float(np.abs(shapely.total_bounds(rings)).max()) * _GRID
+    faces: Geometries = shapely.get_parts(shapely.polygonize([shapely.union_all(rings, grid_size=grid)]))
+    return faces
 
 
 def _edges(rings: Geometries) -> Geometries:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -106,7 +107,7 @@ class Pen:
         """A subpath of straight pieces through (n, 2) points."""
         corners = [complex(x, y) for x, y in np.asarray(points, dtype=float)]
         self.begin()
-        for p, q in zip(corners, corners[1:], strict=False):
+        for p, q in pairwise(corners):
             self.line(p, q)
         if closed and corners:
             self.close(corners[-1], corners[0])

@@ -114,39 +114,32 @@ def _bend(points: Floats, first: Floats, second: Floats) -> Floats:
     return found
 
 
-def _chords_fit(points: Floats, first: Floats, second: Floats, steps: Ints, tolerance: Floats) -> NDArray[np.bool_]:
+def _chords_fit(
+    points: Floats, first: Floats, second: Floats, steps: Ints, tolerance: Floats
+) -> NDArray[np.bool_]:
     """Whether every chord of each curve, cut into `steps`, lies within `tolerance` of it."""
-    curved = np.flatnonzero(steps > 1)
-    fits = np.ones(len(points), dtype=bool)
-    single = steps == 1
-    fits[single] = _worst_bend(points[single, 3] - points[single, 0], first[single], second[single]) <= (
-        tolerance[single] / 0.75
-    )
-    count = steps[curved]
-    piece = np.repeat(np.arange(len(curved)), count)
-    t = (np.arange(len(piece)) - np.repeat(np.cumsum(count) - count, count)) / count[piece]
-    chosen = points[curved]
-    begin = _at(chosen, piece, t)
-    end = _at(chosen, piece, t + 1.0 / count[piece])
-    pull = [
-        first[curved][piece] * (1.0 - u)[:, None] + second[curved][piece] * u[:, None]
-        for u in (t, t + 1.0 / count[piece])
-    ]
-    error = 0.75 * _worst_bend(end - begin, *pull) / count[piece] ** 2
-    worst = np.maximum.reduceat(error, np.cumsum(count) - count) if len(curved) else error
-    fits[curved] = worst <= tolerance[curved]
+    piece = np.repeat(np.arange(len(points)), steps)
+    begin = np.cumsum(steps) - steps
+    t = (np.arange(len(piece)) - begin[piece]) / steps[piece]
+    u = t + 1.0 / steps[piece]
+    chord = _at(points, piece, u) - _at(points, piece, t)
+    bend = np.maximum(*(_square_bend(points, first, second, piece, v, chord) for v in (t, u)))
+    worst = np.maximum.reduceat(bend, begin) if len(begin) else bend
+    fits: NDArray[np.bool_] = 0.75 * worst / steps**2 <= tolerance
     return fits
 
 
-def _worst_bend(chord: Floats, *pulls: Floats) -> Floats:
-    """The larger of two B'' / 6 square to a chord; in full where the chord has no direction."""
+def _square_bend(points: Floats, first: Floats, second: Floats, piece: Ints, t: Floats, chord: Floats) -> Floats:
+    """B'' / 6 square to a chord; all of it where the curve runs back along the chord, or that has no direction."""
+    s, t = (1.0 - t)[:, None], t[:, None]
+    pull = first[piece] * s + second[piece] * t
+    legs = np.diff(points, axis=1)[piece]
+    along = s * s * legs[:, 0] + 2 * s * t * legs[:, 1] + t * t * legs[:, 2]
     length = np.hypot(chord[:, 0], chord[:, 1])
-    worst = np.zeros(len(chord))
-    for pull in pulls:
-        square = np.abs(chord[:, 0] * pull[:, 1] - chord[:, 1] * pull[:, 0])
-        whole = np.hypot(pull[:, 0], pull[:, 1])
-        worst = np.maximum(worst, np.divide(square, length, out=whole, where=length > 0))
-    return worst
+    forward = np.sum(along * chord, axis=1) > 0
+    square = np.abs(chord[:, 0] * pull[:, 1] - chord[:, 1] * pull[:, 0])
+    bend: Floats = np.divide(square, length, out=np.hypot(pull[:, 0], pull[:, 1]), where=forward & (length > 0))
+    return bend
 
 
 def _at(points: Floats, piece: Ints, t: Floats) -> Floats:

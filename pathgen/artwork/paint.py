@@ -115,15 +115,15 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
         shown[solid] = EMPTY
-        layers = _stack([_layer(colours[i], areas[i]) for i in solid])
+        layers = _stack([_layer(colours[int(i)], areas[i]) for i in solid])
         return {colour: list(parts) for colour, parts in layers.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
-    starts = np.flatnonzero(np.append(True, np.diff(below) != 0)) if len(below) else []
-    for i, some in zip(below[starts], np.split(above, starts[1:]), strict=True) if len(below) else ():
+    hidden, begin = np.unique(below, return_index=True)
+    for i, some in zip(hidden, np.split(above, begin[1:]), strict=True) if len(hidden) else ():
         shown[i] = _minus(areas[i], areas[some])
     result: dict[str, list[Any]] = {}
     for i in solid:
-        result.setdefault(colours[i], []).append(shown[i])
+        result.setdefault(colours[int(i)], []).append(shown[i])
     return result
 
 
@@ -202,7 +202,9 @@ def _over(below: _Layer, above: _Layer) -> _Layer:
             cover = np.concatenate([some for other, some in above.whole.items() if other != colour])
         visible[colour] = _uncovered(parts, cover)
     return _Layer(
-        _joined(visible, above.visible, _beside), _joined(below.whole, above.whole, _merged), _merged(below.cover, above.cover)
+        _joined(visible, above.visible, _beside),
+        _joined(below.whole, above.whole, _merged),
+        _merged(below.cover, above.cover),
     )
 
 

@@ -107,7 +107,8 @@ def _least_pieces(d: str) -> int:
     table[[ord(c) for c in "0123456789.eE+-"]] = True
     inside = table[characters]
     runs = int(np.count_nonzero(inside[1:] & ~inside[:-1]))
-    return runs // max(count for letter, count in _COUNTS.items() if letter in d or letter.upper() in d or letter == "h")
+    letters = set("m" + d.lower())
+    return runs // max(count for letter, count in _COUNTS.items() if letter in letters)
 
 
 def too_many(where: str, room: int) -> ArtworkError:

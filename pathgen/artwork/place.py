@@ -66,6 +66,8 @@ def placed(
 ) -> Artwork:
     """The drawing on the board, with its regions in the board's frame.
 
+    Place a drawing as it was read, not one that is placed already: its curves are not kept for another time.
+
     Parameters
     ----------
     at, rotate, width, height, mirror
@@ -83,6 +85,7 @@ def placed(
         width and height that would stretch it, and for a drawing with nothing in it.
     """
     _check_finite(artwork, at, rotate)
+    drawing_box(artwork)  # refuses a drawing with nothing in it
     measured = drawing_box if centre == "drawing" else _page_box
     box = measured(artwork)
     x_scale, y_scale = _scales(artwork, box, width, height, stretch=stretch)
@@ -96,7 +99,7 @@ def placed(
     low_x, low_y, high_x, high_y = shapely.total_bounds([region.polygon for region in regions])
     return replace(
         artwork, regions=regions, page=(high_x - low_x, high_y - low_y), physical=True,
-        tolerance=artwork.tolerance * max(x_scale, y_scale), corner=(low_x, low_y),
+        tolerance=artwork.tolerance * max(x_scale, y_scale), corner=(low_x, low_y), scene=None,
     )
 
 
@@ -241,7 +244,8 @@ def _space(bass: Floats, treble: Floats, frets: tuple[int, int]) -> Floats:
     low, high = sorted(frets)
     if not (0 <= low < high < len(bass)):
         raise ArtworkError(
-            "place", f"between frets {frets[0]} and {frets[1]}", allowed=f"two frets from 0 (the nut) to {len(bass) - 1}"
+            "place", f"between frets {frets[0]} and {frets[1]}",
+            allowed=f"two frets from 0 (the nut) to {len(bass) - 1}",
         )
     return np.array([bass[low], treble[low], treble[high], bass[high]])
 

@@ -105,7 +105,8 @@ def read_artwork(
         An SVG file, plain or gzip-compressed.
     tolerance : float
         The furthest that a straight piece may lie from its curve, mm. Placing at a larger size flattens again, so
-        that the tolerance holds in final size.
+        that the tolerance holds in final size. It is never taken finer than a millionth of a curve piece or
+        1/20,000 of the width of a line: beyond 5 m and 100 mm at the default.
     background : sequence of str
         Colours that cut their shape out of what lies below them and are no region themselves.
     white_is_background : bool

@@ -36,7 +36,8 @@ class Geometry:
             length = parse_length(text)
         except ValueError as error:
             raise ArtworkError(
-                self.where, f"{name}: {error}", allowed="a number with or without a unit", remedy="correct the attribute"
+                self.where, f"{name}: {error}", allowed="a number with or without a unit",
+                remedy="correct the attribute",
             ) from None
         value = length.px(whole=self.viewport.whole(axis), font_size=self.font_size)
         if math.isnan(value):

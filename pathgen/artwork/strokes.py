@@ -24,8 +24,8 @@ from pathgen.artwork.transforms import IDENTITY, largest_scale
 Bools = NDArray[np.bool_]
 
 
-_FINEST = 5e-6
-"""The tolerance is never finer than this share of a line's width: 5 um for a line a metre wide."""
+_FINEST = 5e-5
+"""The tolerance is never finer than this share of a line's width: 5 um for a line 100 mm wide."""
 
 
 def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:

@@ -164,12 +164,10 @@ class Walker:
 
     def _sized_by_content(self, matrix: Matrix, physical: bool) -> Scene:
         """A drawing without any page: its page reaches from the origin over all that it paints."""
-        boxes = [bounds(paint.curves, paint.matrix) for paint in self.paints if len(paint.curves)]
-        if not boxes:
-            return Scene((), (0.0, 0.0), False, tuple(self.left_out))
-        grow = [_half_width(paint) for paint in self.paints if len(paint.curves)]
-        low = np.min([[0.0, 0.0], *(box[0] - g for box, g in zip(boxes, grow, strict=True))], axis=0)
-        high = np.max([[0.0, 0.0], *(box[1] + g for box, g in zip(boxes, grow, strict=True))], axis=0)
+        low = high = np.zeros(2)
+        for paint in self.paints:
+            box, grow = bounds(paint.curves, paint.matrix), _half_width(paint)
+            low, high = np.minimum(low, box[0] - grow), np.maximum(high, box[1] + grow)
         move = translation(-low[0], -low[1])
         paints = tuple(_moved(paint, move) for paint in self.paints)
         return Scene(paints, (float(high[0] - low[0]), float(high[1] - low[1])), False, tuple(self.left_out))
@@ -512,7 +510,8 @@ class Walker:
             )
         if clip_path in chain:
             raise ArtworkError(
-                self.document.where(clip_path), "a loop of clip paths", remedy="take one of its clip-path attributes out"
+                self.document.where(clip_path), "a loop of clip paths",
+                remedy="take one of its clip-path attributes out",
             )
         style = self.cascade.style_in_place(clip_path)
         matrix = multiply(state.matrix, self._transform(clip_path, style, state))

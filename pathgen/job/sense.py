@@ -33,6 +33,7 @@ def check_sense(job: Job) -> None:
     _surface_settings(job)
     _inlays(job, board)
     check_filling(job)
+    _pieces(job)
     _slots(job, board)
     _nut(job, board)
     _holes(job, board)
@@ -176,6 +177,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [("[surface] rough", job.surface.rough)] if job.surface.rough else []
     for i, inlay in enumerate(job.inlays, 1):
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
+        named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
     named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
     named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
@@ -299,6 +301,22 @@ def _inlays(job: Job, board: Fingerboard) -> None:
         if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
             raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
                            remedy="each later cutter cuts only what the earlier could not reach")
+
+
+def _pieces(job: Job) -> None:
+    for i, inlay in enumerate(job.inlays, 1):
+        if inlay.piece is None:
+            continue
+        if inlay.fill != "piece":
+            raise JobError(f"inlay {i} piece", f'given with fill = "{inlay.fill}"', allowed='only with fill = "piece"',
+                           remedy='write fill = "piece", or leave piece out')
+        thickness, highest = inlay.piece.thickness, inlay.depth + inlay.overfill
+        if not inlay.depth < thickness <= highest + 1e-9:
+            raise JobError(
+                f"inlay {i} piece thickness", f"{thickness:g} mm in a pocket {inlay.depth:g} mm deep",
+                allowed=f"above {inlay.depth:g} mm, to {highest:g} mm: depth and overfill",
+                remedy="a thinner piece ends below the surface, the second cut does not reckon with a thicker one",
+            )
 
 
 def _slots(job: Job, board: Fingerboard) -> None:

@@ -27,6 +27,7 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
+from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.outlines import End
 from pathgen.radii import Radii
 
@@ -318,6 +319,16 @@ class ResinTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PieceTable:
+    """``piece = { cutter = .., thickness = .. }`` of an inlay: the pieces let in, cut by ``pathgen pieces``."""
+
+    cutter: str = key(text(60), "a flat-end cutter that goes round the pieces")
+    gap: float = key(size(0.0, 1.0), "between piece and pocket all round, for the glue", 0.05)
+    thickness: float = key(size(0.2, 20.0), "of the flat stock: more than depth, no more than depth and overfill")
+    from_back: bool = key(yes_or_no, "the stock lies face down, the pieces are cut mirrored", False)
+
+
+@dataclass(frozen=True, kw_only=True)
 class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
@@ -332,6 +343,10 @@ class InlayTable:
                                    shown="page origin at the nut face, on the centre-line")
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
                                    shown="[resin]")
+    piece: PieceTable | None = key(
+        table_of(PieceTable), 'fill = "piece": pocket and piece are matched, and pathgen pieces cuts the piece', None,
+        shown="pocketed as drawn, no program for the piece",
+    )
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
     background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())
@@ -356,7 +371,7 @@ class MarksTable:
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
         list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
-        None, shown="three, far apart, in the waste",
+        None, shown="three, as far apart as the waste allows",
     )
     depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -380,6 +395,11 @@ class MovedTable:
     """``[moved]``: how the measured marks are used."""
 
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
+    accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
+    board_limit: float = key(
+        size(0.001, 5.0), "how far an error of accuracy at one mark may move any place of the board",
+        BOARD_LIMIT,
+    )
     before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",
                              None, shown="the first after the first fill")
 

@@ -11,11 +11,13 @@ import numpy as np
 
 from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.plan import Plan
+from pathgen.reach import Reach
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
-from pathgen.report.reaching import reach_data, reach_of_plan
+from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
 from pathgen.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
@@ -26,6 +28,7 @@ def report_data(
     strings: int = 6, side_dots: Sequence[int] = (),
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
+    reached = reach_of_plan(planned, programs)
     return {
         "title": planned.clamping.title,
         "units": "mm",
@@ -36,10 +39,10 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
-        "reach": [reach_data(one) for one in reach_of_plan(planned, programs)],
+        "reach": [reach_data(one) for one in reached],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, plan_findings(planned, checked)),
+        "checks": checks_data(checked, plan_findings(planned, checked, reached)),
     }
 
 
@@ -61,9 +64,12 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
     }
 
 
-def plan_findings(planned: Plan, checked: Verification) -> list[Finding]:
+def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
-    return [*filling_findings(planned, checked), *feed_findings(planned.clamping)]
+    return [
+        *reach_findings(planned.clamping, reached), *filling_findings(planned, checked),
+        *feed_findings(planned.clamping),
+    ]
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:
@@ -134,6 +140,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "pocket_volume": _round(volume, 3),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index),
+        **piece_data(planned, index),
     }
 
 

@@ -17,6 +17,14 @@ from pathgen.report.text import table
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
 from pathgen.units import fine_length, place_words
+from pathgen.verify.findings import Finding, at
+
+LEFT_UNREMARKED = 0.005
+"""Share of a colour that may stay closed without a word, when no place in it would be seen."""
+SEEN = 1.0
+"""Area of a closed place that would be seen, mm2."""
+LEFT_NOTED = 0.02
+"""Share of a colour above which what stays closed is a warning."""
 
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
@@ -39,6 +47,35 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS)
         found.append(replace(one, sets=(used,)))
     return found
+
+
+def reach_of_cutters(clamping: Clamping) -> list[Reach]:
+    """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
+    own = [_own_cutters(clamping, index) for index in range(len(clamping.inlays))]
+    return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS)
+            for index, cutters in enumerate(own)]
+
+
+def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
+    """For each colour of each inlay, what its smallest cutter leaves closed, when that is enough to be seen."""
+    findings = []
+    for index, (inlay, one) in enumerate(zip(clamping.inlays, found, strict=True)):
+        last = _own_cutters(clamping, index)[-1].name
+        for colour in (c for c in one.cutters if c.cutter == last and c.details):
+            closed = colour.area - colour.reachable_area
+            share = closed / colour.area
+            detail = colour.details[0]
+            if share < LEFT_UNREMARKED and detail.area < SEEN:
+                continue
+            findings.append(Finding(
+                code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
+                where=at(inlay.name, None, *detail.at),
+                got=f'{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with "{last}"; the '
+                f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
+                remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
+            ))
+    return findings
 
 
 def reach_data(of_inlay: Reach) -> dict[str, Any]:

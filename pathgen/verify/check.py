@@ -130,8 +130,8 @@ def verify(
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
-    programs = _read(clamping, texts, found)
-    found += _headers(programs, job_fingerprint)
+    programs = read_programs(clamping, texts, found)
+    found += header_findings(programs, job_fingerprint)
     motions = {
         step.order: motion_over_board(programs[step.file_name], clamping, chord_tolerance=tolerances.chord, step=step)
         for step in clamping.steps if step.file_name in programs
@@ -148,7 +148,7 @@ def verify(
     known = {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
     sim = simulate(clamping, known, grid, tolerances)
     culprit = _Culprit(clamping, motions)
-    found += _cutting(clamping, sim, tolerances)
+    found += cutting_findings(clamping, sim, tolerances)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan
@@ -176,7 +176,8 @@ def verify(
     )
 
 
-def _read(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
+    """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs = {}
     remedy = "make the programs again from the job"
     for step in clamping.steps:
@@ -211,7 +212,8 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
         )
 
 
-def _headers(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
+def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
+    """Programs of another job, or changed since they were written."""
     for program in programs.values():
         if job_fingerprint is not None and program.job_fingerprint != job_fingerprint:
             yield Finding(
@@ -244,7 +246,8 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tole
             yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)
 
 
-def _cutting(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+def cutting_findings(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
+    """Cuts deeper than the stepdown, rapids through material, shanks that rub."""
     for step in clamping.steps:
         taken = sim.taken.get(step.order)
         if taken is None:

@@ -1,0 +1,57 @@
+"""The pieces let in, in the report: how they differ from the drawing, and the stock they take."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import shapely
+
+from pathgen.letting_in import under_the_edges
+from pathgen.plan import Plan
+from pathgen.units import format_length
+
+
+def piece_data(planned: Plan, index: int) -> dict[str, Any]:
+    """Keys ``piece`` and ``piece_thickness`` of an inlay's entry; nothing where the job says nothing of pieces.
+
+    `stock` is the largest length and width that any colour takes, and the thickness; `colours` has each colour's own.
+    ``fits`` is true in every report: a plan with a piece that does not fit is refused.
+    """
+    if not planned.let_ins or not planned.let_ins[index]:
+        return {}
+    made = planned.let_ins[index]
+    colours = [
+        {
+            "colour": colour, "pieces": int(shapely.get_num_geometries(one.piece)),
+            "stock": [round(one.size[0], 2), round(one.size[1], 2), one.thickness],
+            "lost_area": round(one.lost.area, 4), "gained_area": round(one.gained.area, 4),
+        }
+        for colour, one in made
+    ]
+    return {
+        "piece_thickness": made[0][1].thickness,
+        "piece": {
+            "gap": made[0][1].gap,
+            "lost_area": round(sum(one.lost.area for _, one in made), 4),
+            "gained_area": round(sum(one.gained.area for _, one in made), 4),
+            "pieces": sum(colour["pieces"] for colour in colours),
+            "stock": [max(c["stock"][axis] for c in colours) for axis in range(3)],
+            "under_edges": round(max(under_the_edges(planned.clamping, one) for _, one in made), 4),
+            "fits": True,
+            "colours": colours,
+        },
+    }
+
+
+def piece_line(inlay: dict[str, Any], units: str) -> str:
+    """One inlay's pieces in words."""
+    piece = inlay["piece"]
+    length, width, thick = (format_length(value, units) for value in piece["stock"])
+    count, gap = piece["pieces"], format_length(piece["gap"], units)
+    return (
+        f"{inlay['name']}: {count} piece{'s' if count > 1 else ''} from stock of {length} by {width}, {thick} thick, "
+        f"glued in with a gap of {gap}; pathgen pieces cuts them. They fit their pockets everywhere. Of the drawing "
+        f"{piece['lost_area']:.2f} mm2 are too narrow for the cutters; {piece['gained_area']:.2f} mm2 more are cut "
+        "where wood would stand too sharp. At their long edges the curved floor falls up to "
+        f"{format_length(piece['under_edges'], units)} below the flat pieces: bed them in glue."
+    )

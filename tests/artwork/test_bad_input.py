@@ -1,0 +1,111 @@
+"""Broken and hostile files: a clear error, soon."""
+
+from __future__ import annotations
+
+import gzip
+import time
+
+import pytest
+
+from pathgen.artwork import read_artwork
+from pathgen.errors import ArtworkError
+from tests.artwork.conftest import OPEN, Read, drawing
+
+USES = "".join(f'<g id="a{i + 1}">' + f'<use href="#a{i}"/>' * 10 + "</g>" for i in range(9))
+CLIPS = "".join(
+    f'<clipPath id="c{i + 1}">' + f'<rect width="9" height="9" clip-path="url(#c{i})"/>' * 10 + "</clipPath>"
+    for i in range(9)
+)
+
+HOSTILE = {
+    "entity bomb": (f'<!DOCTYPE svg [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>{OPEN}>&b;</svg>', "entities"),
+    "external entity": (f'<!DOCTYPE svg [<!ENTITY x SYSTEM "file:///etc/hostname">]>{OPEN}><g id="&x;"/></svg>',
+                        "entities"),
+    "parameter entity": (f'<!DOCTYPE svg [<!ENTITY % x SYSTEM "x.dtd">%x;]>{OPEN}/>', "entities"),
+    "deep": (drawing("<g>" * 100_000), "nested too deep"),
+    "large": (drawing("<!--" + "x" * 50_000_000 + "-->"), "larger than 32 MB"),
+    "packed bomb": (gzip.compress(b"a" * 60_000_000), "larger than 32 MB"),
+    "packed, cut short": (gzip.compress(b"abc" * 999)[:20], "cannot be read"),
+    "a million pieces": (drawing('<path d="M0 0' + "l1 1 2 3" * 500_000 + '"/>'), "too many line"),
+    "a million elements": (drawing("<g/>" * 1_000_000), "too many elements"),
+    "use loop": (drawing('<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g>'), "loop"),
+    "use of itself": (drawing('<g id="a"><use href="#a"/></g>'), "loop"),
+    "uses of uses": (drawing(f'<defs><g id="a0"/>{USES}</defs><use href="#a9"/>'), "counting each use"),
+    "clips of clips": (drawing(f'<clipPath id="c0"/>{CLIPS}<rect width="9" height="9" clip-path="url(#c9)"/>'),
+                       "counting each use"),
+    "clip loop": (drawing('<clipPath id="k" clip-path="url(#k)"><rect width="9" height="9"/></clipPath>'
+                          '<rect width="9" height="9" clip-path="url(#k)"/>'), "loop"),
+    "no page": (f'{OPEN} width="0" height="5"/>', "page of 0 x 5"),
+    "negative page": (f'{OPEN} width="5" height="-5"/>', "page of 5 x -5"),
+    "endless page": (f'{OPEN} width="1e400" height="5"/>', "too large"),
+    "flat viewBox": (f'{OPEN} width="5" height="5" viewBox="0 0 0 5"/>', "viewBox of 0 x 5"),
+    "not XML": ("so it goes", "not well-formed"),
+    "empty": ("", "not well-formed"),
+    "not SVG": ("<?xml version='1.0'?><html/>", "outermost element is 'html'"),
+    "no name space": ("<?xml version='1.0'?><svg/>", "xmlns"),
+    "unknown encoding": ("<?xml version='1.0' encoding='elvish'?><svg/>", "encoding"),
+    "not a number": (drawing('<rect width="NaN" height="5"/>'), "width: 'NaN' is not a length"),
+    "infinite": (drawing('<circle r="1e400"/>'), "too large"),
+    "infinite map": (drawing('<rect width="5" height="5" transform="scale(1e400)"/>'), "too large"),
+    "not a map": (drawing('<rect width="5" height="5" transform="turn(5)"/>'), r"'turn\(5\)' at character 1"),
+    "units in a map": (drawing('<rect width="5" height="5" transform="rotate(5deg)"/>'), "deg"),
+    "odd points": (drawing('<polygon points="1 2 3"/>'), "3 numbers"),
+    "bad points": (drawing('<polygon points="1 2 3 4 5 six"/>'), "'six' at character 11"),
+    "tangle": (drawing('<path d="M0 0' + "".join(f"L{i * 7919 % 200} {i * 104729 % 199}" for i in range(4000)) + '"/>'),
+               "crosses itself"),
+    "endless style sheet": (drawing("<style>" + ".a," * 4000 + ".b{fill:red}</style>" + '<g class="a"/>' * 600),
+                            "too many rules"),
+    "style sheet elsewhere": (f'<?xml-stylesheet href="a.css"?>{drawing("")}', "other files"),
+    "import": (drawing('<style>@import "a.css";</style>'), "@import"),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_is_refused_with_a_reason(read: Read, name: str) -> None:
+    content, words = HOSTILE[name]
+    with pytest.raises(ArtworkError, match=words):
+        read(content)
+
+
+@pytest.mark.parametrize("name", ["a million pieces", "uses of uses", "large", "packed bomb", "deep"])
+def test_is_refused_soon(read: Read, name: str) -> None:
+    # 2 s on an idle machine; processor time, since others may be at work on this one
+    begin = time.process_time()
+    with pytest.raises(ArtworkError):
+        read(HOSTILE[name][0])
+    assert time.process_time() - begin < 2.0
+
+
+def test_no_such_file(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(ArtworkError, match=r"missing\.svg: cannot be read"):
+        read_artwork(tmp_path / "missing.svg")
+
+
+def test_errors_name_the_line_and_the_element(read: Read) -> None:
+    with pytest.raises(ArtworkError, match=r"drawing\.svg line 3, path 'leaf': path data, character 5"):
+        read(drawing('\n\n<path id="leaf" d="M0 0X"/>'))
+
+
+@pytest.mark.parametrize("inside", [
+    '<g transform="scale(1e200) scale(1e200)"><rect width="9" height="9"/></g>',
+    '<circle r="9" stroke="#000" transform="scale(1e-9)"/>',
+    '<circle r="9" fill="none" stroke="#000" transform="scale(1e7)"/>',
+    '<path d="M0 0h1" stroke-width="1e-9" stroke="#000"/>',
+    '<path d="M1 1c0 0 0 0 0 0z" stroke="#000"/>',
+    '<path d="M0 0h9v9z M0 0h9v9z M0 0h9v9z"/>',
+    '<path d="M0 0L50 50L0 0L50 50z" stroke="#000"/>',
+])
+def test_extremes_give_valid_regions(read: Read, inside: str) -> None:
+    assert all(region.polygon.is_valid for region in read(inside).regions)
+
+
+def test_packed_and_other_encodings(read: Read) -> None:
+    square = '<rect width="10" height="10"/>'
+    for content in (
+        gzip.compress(drawing(square).encode()),
+        ('<?xml version="1.0" encoding="UTF-16"?>' + drawing(square)).encode("utf-16"),
+        ('<?xml version="1.0" encoding="ISO-8859-1"?>' + drawing(f'<!--\xe9-->{square}')).encode("latin-1"),
+        ('<!DOCTYPE svg PUBLIC "-//W3C//DTD SVG 1.1//EN" "http://www.w3.org/Graphics/SVG/1.1/DTD/svg11.dtd">'
+         + drawing(square)).encode(),
+    ):
+        assert read(content).regions[0].polygon.area == pytest.approx(100)

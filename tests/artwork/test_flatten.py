@@ -1,0 +1,61 @@
+"""Flattening: no point of a curve further from its chords than the tolerance, after any map."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pathgen.artwork.curves import Pen
+from pathgen.artwork.flatten import bounds, flatten
+
+COORDINATE = st.floats(-50, 50, allow_subnormal=False).map(lambda v: round(v, 2))
+POINT = st.builds(complex, COORDINATE, COORDINATE)
+MATRIX = st.tuples(*[st.floats(-3, 3).map(lambda v: round(v, 3))] * 6)
+
+
+def curve(points: tuple[complex, ...]):  # type: ignore[no-untyped-def]
+    pen = Pen()
+    pen.begin()
+    pen.cubic(*points)
+    return pen.curves()
+
+
+def dense(points: tuple[complex, ...], matrix: tuple[float, ...]) -> np.ndarray:
+    """Points of the mapped curve by the Bernstein form, the map written out anew: (2001, 2)."""
+    t = np.linspace(0, 1, 2001)[:, None]
+    p = np.array([[z.real, z.imag] for z in points])
+    b = (1 - t) ** 3 * p[0] + 3 * (1 - t) ** 2 * t * p[1] + 3 * (1 - t) * t**2 * p[2] + t**3 * p[3]
+    a, bb, c, d, e, f = matrix
+    return b @ np.array([[a, bb], [c, d]]) + [e, f]
+
+
+@given(st.tuples(POINT, POINT, POINT, POINT), MATRIX, st.sampled_from([0.5, 0.05, 0.005]))
+@settings(max_examples=150, deadline=None)
+def test_within_tolerance_after_the_map(points, matrix, tolerance) -> None:  # type: ignore[no-untyped-def]
+    flat = flatten([curve(points)], [matrix], tolerance).points
+    away = shapely.distance(shapely.LineString(flat), shapely.points(dense(points, matrix)))
+    assert away.max() <= tolerance * (1 + 1e-9) + 1e-9
+
+
+@given(st.tuples(POINT, POINT, POINT, POINT), MATRIX)
+@settings(max_examples=100, deadline=None)
+def test_bounds_are_those_of_the_curve(points, matrix) -> None:  # type: ignore[no-untyped-def]
+    low, high = bounds(curve(points), matrix)
+    sampled = dense(points, matrix)
+    step = np.abs(np.diff(sampled, axis=0)).max()
+    assert (low <= sampled.min(axis=0) + 1e-9).all()
+    assert (high >= sampled.max(axis=0) - 1e-9).all()
+    assert sampled.min(axis=0) - low == pytest.approx(0, abs=step + 1e-9)
+    assert high - sampled.max(axis=0) == pytest.approx(0, abs=step + 1e-9)
+
+
+def test_few_points_where_few_will_do() -> None:
+    # D: a circle of radius r needs pi / acos(1 - t / r) chords; half as many again is allowed for evenness
+    pen = Pen()
+    pen.begin()
+    pen.arc(10j, -10j, rx=10, ry=10, turn=0, large=False, sweep=True)
+    count = len(flatten([pen.curves()], [(1, 0, 0, 1, 0, 0)], 0.005).points) - 1
+    assert count <= 1.5 * np.pi / np.arccos(1 - 0.005 / 10) / 2

@@ -1,0 +1,160 @@
+"""What lies on top, what is left out, and structure."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pathgen.artwork import paint
+from pathgen.artwork.areas import filled
+from pathgen.artwork.flatten import Polylines
+from pathgen.errors import ArtworkError
+from tests.artwork.conftest import Read
+
+SQUARES = '<rect width="20" height="20" fill="{}"/><rect x="10" width="20" height="20" fill="{}"/>'
+
+
+def areas(art) -> dict[str, float]:  # type: ignore[no-untyped-def]
+    return {region.colour: region.polygon.area for region in art.regions}
+
+
+def test_the_top_hides_the_bottom_and_one_colour_merges(read: Read) -> None:
+    assert areas(read(SQUARES.format("red", "blue"))) == pytest.approx({"#ff0000": 200, "#0000ff": 400})
+    assert areas(read(SQUARES.format("red", "red"))) == pytest.approx({"#ff0000": 600})
+
+
+def test_background_cuts_its_shape_out(read: Read) -> None:
+    assert areas(read(SQUARES.format("red", "#0000FF"), background=["blue"])) == pytest.approx({"#ff0000": 200})
+    assert areas(read(SQUARES.format("red", "white"), white_is_background=True)) == pytest.approx({"#ff0000": 200})
+    assert set(areas(read(SQUARES.format("red", "white")))) == {"#ff0000", "#ffffff"}
+
+
+def test_a_curve_that_folds_onto_its_line_opens_no_face(read: Read) -> None:
+    # a hole whose sides hold curves of no width: its crossings lie within rounding of one another
+    art = read('<path transform="scale(3.7)" d="M3.8 0C2.849 0 2 .793 2 1.746v6.613c0 .953.849 1.746 1.868 1.746h5.264'
+               'c1.02 0 1.868-.793 1.868-1.746V1.746C11 .793 10.151 0 9.132 0z'
+               'M4 2h5c0 .317 0-.316 0 0v6H4s0 .044 0 0V2c0-.044 0 0 0 0z"/>')
+    (region,) = art.regions
+    (hole,) = region.polygon.interiors
+    assert shapely.Polygon(hole).area == pytest.approx(5 * 6 * 3.7**2, rel=1e-6)
+
+
+@pytest.mark.parametrize("rule", ["nonzero", "evenodd"])
+def test_nearly_coinciding_edges_are_filled_by_the_rule(rule: str) -> None:
+    # against the definition (SVG 1.1, section 11.3): turns of the outline round a point, summed as angles
+    rng = np.random.default_rng(2)
+    for _ in range(150):
+        size = rng.integers(3, 14, rng.integers(1, 5))
+        points = rng.integers(0, 8, (size.sum(), 2)) * [1, 0.1] + rng.uniform(0, 1e-9, (size.sum(), 2))
+        points = points @ np.array([[0.6, 0.8], [-0.8, 0.6]])
+        start = np.append(0, np.cumsum(size))
+        lines = Polylines(points, start, np.ones(len(points), bool), np.ones(len(size), bool), np.zeros(len(size), int))
+        area = filled(lines, [rule], [""])[0]
+        tests = rng.uniform(points.min(axis=0), points.max(axis=0), (100, 2))
+        turns = np.zeros(100)
+        for k, end in itertools.pairwise(start):
+            ring = points[[*range(k, end), k]]
+            z = (ring - tests[:, None]) @ [1, 1j]
+            turns += np.angle(z[:, 1:] / z[:, :-1]).sum(axis=1) / (2 * np.pi)
+        winding = np.round(turns).astype(int)
+        clear = shapely.distance(shapely.multilinestrings([shapely.linearrings(points[k:e])
+                                                           for k, e in itertools.pairwise(start)]),
+                                 shapely.points(tests)) > 1e-6
+        inside = winding % 2 != 0 if rule == "evenodd" else winding != 0
+        assert (shapely.contains_xy(area, *tests.T) == inside)[clear].all()
+
+
+def test_the_same_colour_shows_again_above_what_hides_it(read: Read) -> None:
+    art = read('<rect width="30" height="30" fill="red"/><rect width="20" height="20" fill="blue"/>'
+               '<rect width="10" height="10" fill="red"/>')
+    assert areas(art) == pytest.approx({"#ff0000": 900 - 400 + 100, "#0000ff": 300})
+
+
+boxes = st.lists(
+    st.tuples(st.integers(0, 3), st.integers(0, 20), st.integers(0, 20), st.integers(1, 9), st.integers(1, 9)),
+    min_size=1, max_size=40,
+)
+
+
+@given(boxes, st.booleans())
+@settings(max_examples=60, deadline=None)
+def test_hiding_is_the_painters_algorithm(shapes: list[tuple[int, ...]], layers: bool) -> None:
+    # against painting unit squares one after another; both ways of hiding are tried
+    areas_ = shapely.box(*[[s[1] for s in shapes], [s[2] for s in shapes],
+                           [s[1] + s[3] for s in shapes], [s[2] + s[4] for s in shapes]])
+    colours = [f"#{s[0]}" for s in shapes]
+    canvas: dict[tuple[int, int], str] = {}
+    for (_, x, y, w, h), colour in zip(shapes, colours, strict=True):
+        canvas.update(dict.fromkeys(itertools.product(range(x, x + w), range(y, y + h)), colour))
+    if layers:
+        shown = paint._stack([paint._layer(c, a) for c, a in zip(colours, areas_, strict=True)])
+    else:
+        shown = paint._shown(colours, areas_)
+    for colour in set(colours):
+        visible = shapely.union_all(shown.get(colour, []))
+        assert visible.area == pytest.approx(list(canvas.values()).count(colour), abs=1e-9)
+
+
+@pytest.mark.parametrize(("name", "inside"), [
+    ("text", "<text id='it'>Moth</text>"),
+    ("image", "<image id='it' href='a.png' width='5' height='5'/>"),
+    ("linearGradient", "<linearGradient id='g'><stop stop-color='red'/><stop stop-color='blue'/></linearGradient>"
+                       "<rect id='it' width='5' height='5' fill='url(#g)'/>"),
+    ("pattern", "<pattern id='g'/><rect id='it' width='5' height='5' fill='url(#g)'/>"),
+    ("mask", "<mask id='g'/><rect id='it' width='5' height='5' mask='url(#g)'/>"),
+    ("filter", "<filter id='g'/><rect id='it' width='5' height='5' filter='url(#g)'/>"),
+    ("marker", "<marker id='g'><path d='M0 0h1v1z'/></marker>"
+               "<path id='it' fill='none' d='M0 0h5v5z' marker-end='url(#g)'/>"),
+    ("foreignObject", "<foreignObject id='it'><p>x</p></foreignObject>"),
+    ("use", "<use id='it' href='other.svg#a'/>"),
+    ("vector-effect", "<path id='it' d='M0 0h5' stroke='red' vector-effect='non-scaling-stroke'/>"),
+    ("whatnot", "<whatnot id='it'/>"),
+])
+def test_what_cannot_be_cut_is_named_or_listed(read: Read, name: str, inside: str) -> None:
+    with pytest.raises(ArtworkError, match=f"{name} 'it' .*:"):
+        read(inside)
+    art = read(inside + '<rect x="50" width="5" height="5"/>', missing="report")
+    assert (art.left_out[0].name, art.left_out[0].id) == (name, "it")
+    assert art.left_out[0].remedy
+    assert shapely.box(49, 194, 56, 201).contains(art.regions[-1].polygon.centroid)
+
+
+@pytest.mark.parametrize("inside", [
+    "<title>t</title>", "<metadata><x xmlns='y'/></metadata>", "<text/>", "<image/>", "<text display='none'>a</text>",
+    "<path d='M0 0h1' marker-end='url(#no)' fill='none'/>", "<defs><text>a</text></defs>", "<use href='#no'/>",
+    "<switch><foreignObject requiredExtensions='x'/><g/></switch>",
+])
+def test_what_shows_nothing_is_not_refused(read: Read, inside: str) -> None:
+    assert read(inside).regions == ()
+
+
+def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
+    art = read('<linearGradient id="b"><stop stop-color="blue"/></linearGradient><radialGradient id="a" href="#b"/>'
+               '<rect width="5" height="5" fill="url(#a)"/>')
+    assert areas(art) == pytest.approx({"#0000ff": 25})
+
+
+@pytest.mark.parametrize(("inside", "expected"), [
+    ('<defs><rect id="r" width="5" height="5"/></defs><use href="#r" x="9"/><use xlink:href="#r" y="9"/>', 50),
+    ('<symbol id="s" viewBox="0 0 10 10"><rect width="20" height="5"/></symbol><use href="#s" width="20" height="20"/>',
+     200),
+    ('<svg x="5" width="20" height="10" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>', 100),
+    ('<svg width="20" height="10"><rect width="50%" height="50"/></svg>', 100),
+    ('<clipPath id="k"><rect width="5" height="50"/></clipPath><g clip-path="url(#k)"><rect width="9" height="9"/></g>',
+     45),
+    ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
+     '<rect x="7" width="9" height="9" clip-path="url(#k)"/>', 40.5),
+    ('<g transform="translate(10) scale(2)"><rect width="5" height="5" transform="rotate(45)"/></g>', None),
+    ('<rect width="10" height="10" transform="rotate(180)" transform-origin="5 5"/>', 100),
+    ('<switch><g systemLanguage="xx"><rect width="9" height="9"/></g><rect width="3" height="3"/></switch>', 9),
+    ('<rect x="195" width="20" height="10"/>', 50),
+])
+def test_structure(read: Read, inside: str, expected: float | None) -> None:
+    if expected is None:  # the half of the turned square that lies to the left of the page's edge at x 0
+        expected = 100.0
+    assert sum(areas(read(inside)).values()) == pytest.approx(expected)

@@ -1,0 +1,97 @@
+"""Strokes: areas in closed form (D), and what the standard says of caps, joins and dashes."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from pathgen.errors import ArtworkError
+from tests.artwork.conftest import Read
+
+LINE = 'd="M50 50H110" fill="none" stroke="#123456" stroke-width="10"'
+ANGLE = 'd="M50 100H100V50" fill="none" stroke="#123456" stroke-width="10"'
+
+
+def area(art) -> float:  # type: ignore[no-untyped-def]
+    (region,) = art.regions
+    assert region.colour == "#123456"
+    assert region.polygon.is_valid
+    return region.polygon.area
+
+
+@pytest.mark.parametrize(("cap", "extra"), [("butt", 0.0), ("square", 100.0), ("round", math.pi * 25)])
+def test_caps(read: Read, cap: str, extra: float) -> None:
+    assert area(read(f'<path {LINE} stroke-linecap="{cap}"/>', tolerance=1e-4)) == pytest.approx(600 + extra, abs=0.02)
+
+
+@pytest.mark.parametrize(("join", "extra"), [
+    ("miter", 25.0), ("bevel", 12.5), ("round", math.pi * 25 / 4), ("arcs", 25.0),
+])
+def test_joins_of_a_right_angle(read: Read, join: str, extra: float) -> None:
+    # two 50 x 10 arms share a 5 x 5 square on the inner side; the outer corner is what the join adds
+    art = read(f'<path {ANGLE} stroke-linejoin="{join}"/>', tolerance=1e-4)
+    assert area(art) == pytest.approx(2 * 500 - 25 + extra, abs=0.01)
+
+
+@pytest.mark.parametrize(("limit", "extra"), [(1.4, 12.5), (1.42, 25.0), (4, 25.0), (0.5, 12.5)])
+def test_mitre_limit(read: Read, limit: float, extra: float) -> None:
+    # P, SVG 1.1, section 11.4: the ratio at 90 degrees is sqrt(2); past the limit the join is a bevel
+    art = read(f'<path {ANGLE} stroke-miterlimit="{limit}"/>')
+    assert area(art) == pytest.approx(2 * 500 - 25 + extra)
+
+
+@pytest.mark.parametrize("curve", [
+    '<circle cx="100" cy="100" r="30" {}/>', '<rect x="70" y="70" width="60" height="60" rx="30" {}/>',
+])
+def test_ring(read: Read, curve: str) -> None:
+    art = read(curve.format('fill="none" stroke="#123456" stroke-width="10"'), tolerance=1e-4)
+    assert area(art) == pytest.approx(math.pi * (35**2 - 25**2), rel=1e-4)
+    assert len(art.regions[0].polygon.interiors) == 1
+
+
+def test_pen_wider_than_the_curve_leaves_no_hole(read: Read) -> None:
+    # every point within half a width of a circle of radius 5: the disc of radius 5 + 10
+    art = read('<circle cx="100" cy="100" r="5" fill="none" stroke="#123456" stroke-width="20"/>', tolerance=1e-4)
+    assert area(art) == pytest.approx(math.pi * 225, rel=1e-3)
+
+
+@pytest.mark.parametrize(("cap", "d", "expected"), [
+    # P, SVG 2, section 13.5.4: zero-length subpaths have caps; a lone move has not
+    ("round", "M50 50h0", math.pi * 25), ("square", "M50 50z", 100.0), ("butt", "M50 50h0", 0.0),
+    ("round", "M50 50", 0.0), ("round", "M50 50h.0001", math.pi * 25),
+])
+def test_dots(read: Read, cap: str, d: str, expected: float) -> None:
+    art = read(f'<path d="{d}" stroke="#123456" stroke-width="10" stroke-linecap="{cap}"/>', tolerance=1e-4)
+    assert (area(art) if art.regions else 0.0) == pytest.approx(expected, abs=0.02)
+
+
+@pytest.mark.parametrize(("dashes", "offset", "ink"), [
+    # P, SVG 1.1, section 11.4: odd lists are doubled, a negative value is an error, all zero is a whole line.
+    # Ink along 60 units counted by hand; 5 mm is 18.8976 units of 96 to the inch; 10 % is 20 of this page
+    ("10", 0, 30), ("10 5", 0, 40), ("20 10 5", 0, 20 + 5 + 5), ("10", 5, 5 + 10 + 10 + 5), ("none", 0, 60),
+    ("0 0", 0, 60), ("10 -5", 0, 60), ("7 200", 3, 4), ("5mm", 0, 2 * 18.8976378), ("10%", 0, 40),
+    ("10", -5, 10 + 10 + 10),
+])
+def test_dashes(read: Read, dashes: str, offset: int, ink: float) -> None:
+    art = read(f'<path {LINE} stroke-dasharray="{dashes}" stroke-dashoffset="{offset}"/>')
+    assert area(art) == pytest.approx(10 * ink, abs=1e-3)
+
+
+def test_endless_dashes_are_refused(read: Read) -> None:
+    with pytest.raises(ArtworkError, match="more dashes than can be cut"):
+        read(f'<path {LINE} stroke-dasharray="1e-9"/>')
+
+
+def test_a_stretched_pen_is_an_ellipse(read: Read) -> None:
+    art = read('<path transform="scale(1 3)" d="M50 20h0" stroke="#123456" stroke-width="10" stroke-linecap="round"/>',
+               tolerance=1e-4)
+    assert area(art) == pytest.approx(3 * math.pi * 25, rel=2e-4)
+
+
+def test_stroke_over_fill_and_under_it(read: Read) -> None:
+    shape = '<rect x="50" y="50" width="40" height="40" fill="#00ff00" stroke="#ff0000" stroke-width="10" {}/>'
+    over = {region.colour: region.polygon.area for region in read(shape.format("")).regions}
+    under = {region.colour: region.polygon.area for region in read(shape.format('paint-order="stroke"')).regions}
+    assert over == pytest.approx({"#00ff00": 900, "#ff0000": 1600})
+    assert under == pytest.approx({"#ff0000": 900, "#00ff00": 1600})

@@ -1,0 +1,317 @@
+"""Let-in pieces from a job: pocket and piece as the written texts cut them, and what keeps a bad program back.
+
+What a program opens is worked out here from its text: an upright cutter of radius r takes away all within r of its
+path.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+import pathgen.pieces
+from pathgen.cli import main
+from pathgen.errors import CutterError, JobError
+from pathgen.letting_in import check_fit
+from pathgen.pieces import pieces
+from pathgen.plan import plan
+from pathgen.verify.pieces import verify_pieces
+from tests.small_board import moves
+
+EXAMPLE = Path(__file__).parent.parent / "examples" / "boards" / "let-in-leaf.toml"
+PIECE = 'piece = { cutter = "flat 1", gap = 0.05, thickness = 2.0 }'
+RADIUS, GAP, THICK, THROUGH = 0.5, 0.05, 2.0, 0.1
+
+
+def job_with(folder: Path, changes: dict[str, str], *, art: str | None = None) -> pathgen.job.Job:
+    """The example's job with some of its text changed."""
+    text = EXAMPLE.read_text()
+    for old, new in changes.items():
+        assert old in text, old
+        text = text.replace(old, new)
+    (folder / "let-in-leaf.svg").write_text(art or EXAMPLE.with_suffix(".svg").read_text())
+    (folder / "job.toml").write_text(text)
+    return pathgen.load_job(folder / "job.toml")
+
+
+@pytest.fixture(scope="module")
+def job():
+    return pathgen.load_job(EXAMPLE)
+
+
+@pytest.fixture(scope="module")
+def result(job):
+    return pathgen.build(job, resolution=0.4)
+
+
+@pytest.fixture(scope="module")
+def made(job):
+    return pieces(job)
+
+
+def opened_by(text: str, radius: float, below: float) -> shapely.Geometry:
+    start, end, rapid = moves(text)
+    low = ~rapid & (np.maximum(start[:, 2], end[:, 2]) < below)
+    lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+    return shapely.union_all(shapely.buffer(lines, radius, quad_segs=64))
+
+
+def left_in_stock(text: str, size: tuple[float, float]) -> np.ndarray:
+    """What is left of the stock, apart from the frame round it, largest first."""
+    parts = shapely.get_parts(shapely.box(0, 0, *size) - opened_by(text, RADIUS, 0.0))
+    inner = [p for p in parts if p.bounds[0] > 0.5]
+    return np.array(sorted(inner, key=lambda p: -p.area), dtype=object)
+
+
+def moved_onto(shape: shapely.Geometry, other: shapely.Geometry) -> shapely.Geometry:
+    to = np.subtract(other.bounds[:2], shape.bounds[:2])
+    return shapely.affinity.translate(shape, *to)
+
+
+def test_the_piece_that_is_cut_goes_into_the_pocket_that_is_cut(result, made) -> None:
+    texts = [p.text for p in result.programs if p.operation == "pocket"]
+    radii = [p.cutter.radius for p in result.programs if p.operation == "pocket"]
+    pocket = shapely.union_all([opened_by(t, r, 5.3) for t, r in zip(texts, radii, strict=True)])
+    (leaf,) = left_in_stock(made[0].program.text, made[0].let_in.size)
+    assert len(leaf.interiors) == 1  # round the midrib
+    seat = moved_onto(leaf, made[0].let_in.piece)
+    assert seat.symmetric_difference(made[0].let_in.piece).area < 0.004 * seat.length
+    # in the pocket with its gap, less what rounding and chords come to, and not with 0.02 mm more than that
+    assert (seat.buffer(GAP - 0.006) - pocket).area < 1e-6
+    assert (seat.buffer(GAP + 0.02) - pocket).area > 0.01 * seat.length
+
+
+def test_report_and_header_say_what_is_let_in(result, made) -> None:
+    (inlay,), (one,) = result.report["inlays"], made
+    piece, drawn = inlay["piece"], result.plan.clamping.inlays[0].drawn[0][1]
+    pocket = result.plan.clamping.inlays[0].area
+    assert (piece["gap"], piece["pieces"], piece["fits"], inlay["piece_thickness"]) == (GAP, 1, True, THICK)
+    assert piece["gained_area"] - piece["lost_area"] == pytest.approx(pocket.area - drawn.area, abs=0.05)
+    assert piece["stock"] == pytest.approx([*one.let_in.size, THICK], abs=0.01)
+    # sagitta of a circle of radius R over a chord w (any geometry handbook): R - sqrt(R^2 - (w/2)^2)
+    width = np.ptp(one.let_in.piece.bounds[1::2])
+    assert piece["under_edges"] == pytest.approx(305.0 - np.sqrt(305.0**2 - (width / 2) ** 2), abs=1e-4)
+    assert one.program.file_name == "piece-1-e3c98f-flat-1.nc"
+    said = re.sub(r"\)\n\(", " ", one.program.text)
+    assert "double-sided tape" in said
+    assert "X 0 Y 0 is the stock's corner" in said
+    assert f"job fingerprint: {result.job.fingerprint}" in said
+
+
+def test_without_a_piece_table_the_pocket_is_the_drawing(tmp_path) -> None:
+    job = job_with(tmp_path, {PIECE: ""})
+    made = plan(job)
+    art = pathgen.read_artwork(EXAMPLE.with_suffix(".svg"), tolerance=0.002)
+    assert made.clamping.inlays[0].area.area == pytest.approx(art.regions[0].polygon.area, rel=1e-6)
+    assert made.let_ins == ((),)
+    with pytest.raises(JobError, match="has a piece"):
+        pieces(job)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({'fill = "piece"': 'fill = "resin"'}, "piece: given with fill"),
+    ({'{ cutter = "flat 1"': '{ cutter = "flat 9"'}, 'piece cutter: no .* "flat 9"'),
+    ({'{ cutter = "flat 1", ': "{ "}, "cutter is missing"),
+    ({", thickness = 2.0 }": " }"}, "thickness is missing"),
+    ({"thickness = 2.0": "thickness = 1.4"}, "allowed: above 1.4"),
+    ({"thickness = 2.0": "thickness = 2.3"}, "to 2.2 mm"),
+    ({"gap = 0.05": "gap = -0.1"}, "gap: -0.1 given"),
+    ({"gap = 0.05": "slack = 0.05"}, "unknown key"),
+])
+def test_what_a_piece_may_not_say(tmp_path, changes: dict[str, str], words: str) -> None:
+    with pytest.raises(JobError, match=words):
+        job_with(tmp_path, changes)
+
+
+def test_a_piece_that_stands_higher_at_its_edges_than_the_second_cut_reckons_with(tmp_path) -> None:
+    with pytest.raises(JobError, match=r"overfill: 0.7 mm.*0.707 mm or more.*make overfill 0.71"):
+        plan(job_with(tmp_path, {"overfill = 0.8": "overfill = 0.7"}))
+
+
+def test_cutters_that_leave_no_upright_wall(tmp_path) -> None:
+    with pytest.raises(CutterError, match="upright"):
+        plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "ball 12"'}))
+
+
+def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
+    # a wedge of one colour in a notch of the other: the thick piece cutter fills the notch out further than the thin
+    # pocket cutter rounds the wedge
+    art = """<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
+    <path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>
+    <path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/></svg>"""
+    with pytest.raises(JobError, match=r"would both lie near 18\d.* mm along.*an \[\[inlay\]\] of its own"):
+        plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
+    assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
+
+
+def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
+    # in a corner of angle a, a radius R leaves (R - r) (1 / sin(a / 2) - 1) more in a piece's way than r does, and
+    # (R^2 - r^2) (1 / tan(a / 2) - (pi - a) / 2) of area: 0.008 mm and 0.0024 mm2 here, too small to see
+    angle = np.radians(135.0)
+    assert 0.1 * (1 / np.sin(angle / 2) - 1) > 0.006
+    assert (0.6**2 - 0.5**2) * (1 / np.tan(angle / 2) - (np.pi - angle) / 2) < pathgen.plan.SMALLEST_PIECE / 2
+    turns = np.arange(8) * np.pi / 4
+    corners = " ".join(f"{22 + 8 * np.cos(t):.5f},{10 + 8 * np.sin(t):.5f}" for t in turns)
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
+    <polygon fill="#e3c98f" points="{corners}"/></svg>'''
+    new = EXAMPLE.read_text().split("[[cutter]]")[3].replace("flat 1", "flat 1.2").replace("= 1.0", "= 1.2")
+    made = plan(job_with(tmp_path, {
+        'cutters = ["flat 3", "flat 1"]': 'cutters = ["flat 3", "flat 1.2", "flat 1"]',
+        "[[inlay]]": f"[[cutter]]{new.split('[surface]')[0]}\n[[inlay]]",
+    }, art=art))
+    assert len(made.pockets[0][-1].toolpath) > 0
+
+
+def test_a_misfit_is_refused_with_its_place(job) -> None:
+    made = plan(job)
+    ((colour, one),), cuts = made.let_ins[0], made.pockets[0]
+    check_fit(job, made.clamping, 0, ((colour, one),), cuts)
+    bump = shapely.Point(one.piece.bounds[2], 0.0).buffer(0.3)
+    wide = replace(one, piece=one.piece | bump)
+    with pytest.raises(JobError, match=r"in 1 place, the largest.*X 2[01]\d\.\d+, Y -?0\.\d+: 0\.\d+ by 0\.\d+ mm"):
+        check_fit(job, made.clamping, 0, ((colour, wide),), cuts)
+
+
+@pytest.mark.parametrize("changes", [
+    {"thickness = 2.0 }": "thickness = 2.0, from_back = true }"},
+    {"margin_nut = 20.0": "margin_nut = 20.0\n[machine]\narcs = true"},
+    {"margin_nut = 20.0": "margin_nut = 20.0\n[setup]\nalong = \"y\"\nz_zero = \"stock-top\""},
+])
+def test_pieces_of_other_set_ups_verify(tmp_path, changes: dict[str, str]) -> None:
+    (one,) = pieces(job_with(tmp_path, changes), resolution=0.2)
+    assert one.findings == ()
+    assert ("mirrored" in one.program.text) == ("from_back" in str(changes))
+    assert ("\nG2 " in one.program.text or "\nG3 " in one.program.text) == ("arcs" in str(changes))
+    if "from_back" in str(changes):
+        leaf = left_in_stock(one.program.text, one.let_in.size)[0]
+        turned = shapely.affinity.scale(leaf, xfact=-1.0)
+        assert moved_onto(turned, one.let_in.piece).symmetric_difference(one.let_in.piece).area < 0.3
+        assert moved_onto(leaf, one.let_in.piece).symmetric_difference(one.let_in.piece).area > 3.0
+
+
+Spoil = Callable[[str], str]
+
+
+def changed(pattern: str, new: str, count: int = 1) -> Spoil:
+    def spoil(text: str) -> str:
+        out, done = re.subn(pattern, new, text, count=count, flags=re.M)
+        assert done, pattern
+        return out
+    return spoil
+
+
+def low_lines(text: str) -> list[int]:
+    """Numbers of the lines that move at full depth."""
+    lines, at, low = text.splitlines(), 9.0, []
+    for k, line in enumerate(lines):
+        z = None if line.startswith("(") else re.search(r"Z(-?[\d.]+)", line)
+        at = float(z[1]) if z else at
+        low += [k] if at <= -THROUGH + 1e-9 and not z and line.startswith("X") else []
+    return low
+
+
+def shifted(axis: str, by: float) -> Spoil:
+    """One X or Y moved in all the moves at full depth."""
+    def spoil(text: str) -> str:
+        lines = text.splitlines()
+        for k in low_lines(text):
+            lines[k] = re.sub(rf"{axis}([\d.]+)", lambda m: f"{axis}{float(m[1]) + by:.4f}", lines[k])
+        return "\n".join(lines) + "\n"
+    return spoil
+
+
+def without_some(first: int, count: int) -> Spoil:
+    def spoil(text: str) -> str:
+        gone = set(low_lines(text)[first : first + count])
+        rows = text.splitlines()
+        lift = min(gone)
+        rows[lift] = "Z0.3\n" + rows[lift]
+        rows[max(gone) + 1] += "\nZ-0.1"
+        return "\n".join(rows) + "\n"
+    return spoil
+
+
+@pytest.mark.parametrize(("spoil", "code"), [
+    (shifted("X", 0.02), "piece-cut-into"),
+    (shifted("Y", -0.02), "piece-cut-into"),
+    (without_some(60, 6), "piece-not-cut-free"),
+    (changed(r"Z-0\.1\b", "Z-0.108", 1), "too-deep-below-the-stock"),
+    (changed(r"Z-0\.1\b", "Z0.01", 0), "piece-not-cut-free"),
+    (changed(r"^M5$", "G0 X0.2 Y0.2\nG1 Z1 F100\nG0 Z12\nM5"), "past-the-stock"),
+    (changed(r"^M5$", "G0 Z1\nX8\nZ12\nM5"), "rapid-through-material"),
+    (changed(r"^G1 Z2 F150", "G1 Z1 F150"), "cut-too-deep"),
+    (changed(r"F150", "F400"), "plunge-too-fast"),
+    (changed(r"F600", "F900", 0), "feed-too-fast"),
+    (changed(r"^M3 S18000", "M3 S9000"), "spindle-speed"),
+    (changed(r"^M3 S18000\n", ""), "spindle-off"),
+    (changed(r"^G21 ", "G20 "), "other-units"),
+    (changed(r"^M30\n", ""), "no-end"),
+    (changed(r"^M5$", "M5\nG28"), "unreadable"),
+    (changed(r"job fingerprint: \w{16}", "job fingerprint: 0123456789abcdef"), "other-job"),
+])
+def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
+    (one,) = made
+    assert one.findings == ()
+    text = spoil(one.program.text)
+    assert text != one.program.text
+    found = verify_pieces(one.clamping, text, one.let_in.stock, resolution=0.1, job_fingerprint=job.fingerprint)
+    assert code in {f.code for f in found if f.severity == "forbid"}
+
+
+def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> None:
+    out = tmp_path / "out"
+    assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
+    assert "piece-1-e3c98f-flat-1.nc, stock 45.38" in capsys.readouterr().out
+    assert [p.name for p in out.glob("*.nc")] == ["piece-1-e3c98f-flat-1.nc"]
+    write = pathgen.pieces.program_text
+    monkeypatch.setattr(pathgen.pieces, "program_text", lambda *a, **k: write(*a, **k).replace("Z-0.1\n", "Z0.05\n"))
+    assert main(["pieces", str(EXAMPLE), "--out", str(tmp_path / "none")]) == 1
+    said = capsys.readouterr()
+    assert "DO NOT CUT" in said.out
+    assert "Nothing was written" in said.err
+    assert not (tmp_path / "none").exists()
+    assert main(["pieces", str(EXAMPLE.parent / "fanned.toml"), "--out", str(tmp_path / "none")]) == 2
+
+
+def test_three_pieces_in_inches_from_the_back(tmp_path) -> None:
+    more = """
+[[cutter]]
+name = "flat 1/32"
+shape = "flat-end"
+diameter = "1/32 in"
+flute_length = 0.15
+speed = 18000
+feed = 20.0
+plunge = 6.0
+stepdown = 0.02
+[[inlay]]
+artwork = "leaf.svg"
+depth = 0.05
+cutters = ["flat 1/32"]
+fill = "piece"
+overfill = 0.04
+piece = { cutter = "flat 1/32", gap = 0.002, thickness = 0.08, from_back = true }
+place = { at_frets = [3, 5, 7], width = 0.9 }
+"""
+    (tmp_path / "leaf.svg").write_text(EXAMPLE.with_suffix(".svg").read_text())
+    (tmp_path / "job.toml").write_text((EXAMPLE.parent / "inches.toml").read_text() + more)
+    (one,) = pieces(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2)
+    assert one.findings == ()
+    assert "G20 G90" in one.program.text
+    start, end, _ = moves(one.program.text)
+    assert end[:, 2].min() == pytest.approx(-THROUGH / 25.4, abs=1e-5)
+    # three kerfs of their own: as many leaves, each cut round, as frets were named
+    low = np.maximum(start[:, 2], end[:, 2]) < 0.0
+    lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+    kerf = shapely.union_all(shapely.buffer(lines, 1 / 64, quad_segs=32))
+    around = shapely.get_parts(kerf.envelope.buffer(0.05) - kerf)
+    cut_off = [p for p in around if p.bounds[0] > kerf.bounds[0] and p.area > 0.01]
+    assert len(cut_off) == 3
+    assert sum(p.area for p in cut_off) * 25.4**2 == pytest.approx(one.let_in.piece.area, rel=0.002)
