@@ -25,7 +25,7 @@ from pathgen.clamping import (
 from pathgen.cutters import Cutter
 from pathgen.fill import fall_under
 from pathgen.fingerboard import Inlay
-from pathgen.units import format_length
+from pathgen.units import INCH, format_length
 
 LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
@@ -66,11 +66,15 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is {zero_place(clamping.setup.zero)}; the strings run along {along}. {z}."
+    what = "length of the blank runs" if clamping.board.is_tool else "strings run"
+    return f"X 0 Y 0 is {zero_place(clamping)}; the {what} along {along}. {z}."
 
 
-def zero_place(zero: str) -> str:
+def zero_place(clamping: Clamping) -> str:
     """A place of zero in words."""
+    zero = clamping.setup.zero
+    if clamping.board.is_tool and zero == "blank-nut-centre":
+        return "the middle of the blank's near end, the left one in the picture from above"
     *on_blank, end, side = zero.split("-")
     if not on_blank and end == "blank":
         return "the centre of the blank"
@@ -258,16 +262,21 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
-        f"{zero_place(clamping.setup.zero)}.",
+        f"{zero_place(clamping)}.",
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
         "spindle off if the machine lets you.",
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
-        "stay within it (Z higher by what you raised it). The cutter must keep clear of every clamp.",
+        "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
+        f"{lift} higher. The cutter must keep clear of every clamp.",
         "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
         "of paper.",
     ]
 
 
 def air_cut_lift(clamping: Clamping, lowest: float) -> float:
-    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm over the blank, whole mm."""
-    return float(math.ceil(clamping.stock.thickness - lowest + 5.0))
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
+
+    In mm, rounded up to whole millimetres, or to tenths of an inch.
+    """
+    step = INCH / 10 if clamping.units == "in" else 1.0
+    return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pathgen.clamping import Clamping, KeepOut, Step
 from pathgen.errors import JobError
 from pathgen.toolpath import Toolpath
+from pathgen.units import place_words
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> Non
         x, y, z = points[1:][low][worst]
         raise JobError(
             where,
-            f"the cutter comes {-gap[worst]:.2f} mm into it near X {x:.1f}, Y {y:.1f}, {z:.1f} mm above the bed",
+            f"the cutter comes {-gap[worst]:.2f} mm into it near {place_words(x, y)}, {z:.1f} mm above the bed",
             allowed=f"nothing below its height, {box.height:g} mm",
             remedy="move the clamp, let the blank stand out further there, or take a smaller cutter",
         )

@@ -146,7 +146,7 @@ def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
     art = """<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
     <path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>
     <path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/></svg>"""
-    with pytest.raises(JobError, match=r"would both lie near X 18\d.*an \[\[inlay\]\] of its own"):
+    with pytest.raises(JobError, match=r"would both lie near 18\d.* mm along.*an \[\[inlay\]\] of its own"):
         plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
     assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
 

@@ -108,7 +108,7 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
 
 def test_a_mark_in_the_way_is_refused(tmp_path):
     path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0]]\n")
-    with pytest.raises(JobError, match="mark 1 at X 40, Y 10 lies"):
+    with pytest.raises(JobError, match="mark 1 at 40 mm along, 10 mm across lies"):
         clamping_of(load_job(path))
 
 

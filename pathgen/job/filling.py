@@ -14,6 +14,7 @@ from pathgen.fill import WASTE, Resin
 from pathgen.job.tables import ResinTable
 from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.moved import Moved, fit_move
+from pathgen.units import place_words
 from pathgen.waste import board_errors, error_words, left_standing, spread_places
 
 if TYPE_CHECKING:
@@ -76,8 +77,8 @@ def marks_of(job: Job, clamping: Clamping) -> WitnessMarks | None:
             off = float(shapely.distance(free, shapely.Point(x, y)))
             if off > 1e-9:
                 raise JobError(
-                    "[marks] at", f"mark {number} at X {x:g}, Y {y:g} lies {off:.2f} mm into what is cut, clamped or "
-                    "off the blank", remedy="move it into the waste, or leave at out",
+                    "[marks] at", f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
+                    "cut, clamped or off the blank", remedy="move it into the waste, or leave at out",
                 )
     if job.marks.hover > job.machine.clearance:
         raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "

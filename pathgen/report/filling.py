@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import shapely
 
 from pathgen.clamping import RESURFACE, Clamping
@@ -19,7 +20,7 @@ from pathgen.plan import Plan
 from pathgen.reference import references
 from pathgen.report.moving import error_words
 from pathgen.stages import Touch, proposed_stages, touches
-from pathgen.units import format_length
+from pathgen.units import format_length, place_words
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
@@ -198,8 +199,11 @@ def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
 def _marks(clamping: Clamping) -> dict[str, Any] | None:
     if clamping.marks is None:
         return None
+    machine = clamping.to_machine(np.insert(clamping.marks.places, 2, 0.0, axis=1))
     return {
         "places": [[_round(x, 3), _round(y, 3)] for x, y in clamping.marks.places],
+        # where to move the machine to: from the zero of the set-up, along its own axes
+        "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
         "depth": clamping.marks.depth,
         "hover": clamping.marks.hover,
         "errors": _errors(clamping.marks.errors) if clamping.marks.errors else None,
@@ -238,7 +242,7 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
     for touch in found:
         x, y = touch.places[0]
         yield Finding(
-            code="colours-touch", severity="warn", where=f"{inlay.name}, x {x:.2f} y {y:.2f}",
+            code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
             got=f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
             f"{len(touch.lengths)} {'place' if len(touch.lengths) == 1 else 'places'}, and are poured together",
             allowed="colours of one stage with wood between them",
@@ -322,7 +326,7 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         along, across = moved.tilt_deg
         yield Finding(
             code="work-moved", severity="note", where=f"program {first} and later",
-            got=f"written for work shifted by {', '.join(f'{v:z.3f}' for v in moved.shift)} mm (along, across, up), "
+            got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up), "
             f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and "
             f"{across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
             + (f"; {error_words(_errors(moved.errors), clamping.units)}" if moved.errors else ""), allowed="",

@@ -8,7 +8,7 @@ from typing import Any
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length, place_words
 
 FILL_WORDS = (
     "Liquid resin levels itself and runs off a curved board: dam round the drawing with tape, wax or clay, or thicken "
@@ -70,7 +70,7 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     lines = []
     for inlay in inlays:
         for touch in inlay["touching"]:
-            places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in touch["places"])
+            places = "; ".join(place_words(x, y, units, decimals=1) for x, y in touch["places"])
             more = touch["stretches"] - len(touch["places"])
             lines.append(
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "
@@ -143,16 +143,15 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if report["marks"]:
-        places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in report["marks"]["places"])
-        lines += ["", f"Witness marks, measured on the board from the nut and the centre-line: {places}."]
+        board = "; ".join(place_words(x, y, units, decimals=1) for x, y in report["marks"]["places"])
+        machine = "; ".join(
+            f"X {fine_length(x, units)}, Y {fine_length(y, units)}" for x, y in report["marks"]["machine"]
+        )
+        lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
     return lines
 
 
 def _span(pair: Sequence[float], units: str) -> str:
-    low, high = (format_length(v, units, decimals={"mm": 2, "in": 3}[units]) for v in pair)
+    low, high = (fine_length(v, units) for v in pair)
     return high if low == high else f"{low.split()[0]} to {high}"
-
-
-def _plain(mm: float, units: str) -> str:
-    return format_length(mm, units, decimals={"mm": 1, "in": 3}[units]).split()[0]

@@ -12,7 +12,7 @@ from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length
 
 e = element
 
@@ -65,7 +65,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
     marks = report["marks"]
-    words = [f"The witness marks in the waste are at {'; '.join(_place(x, y, units) for x, y in marks['places'])}.",
+    words = [f"The witness marks in the waste are, on the machine's display, at "
+             f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
              f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
     return chapter(
         "moved", "Why the work must not move",
@@ -82,7 +83,7 @@ def _signed(mm: float) -> str:
 
 
 def _place(x: float, y: float, units: str) -> str:
-    return ", ".join(f"{axis} {format_length(v, units, decimals=2)}" for axis, v in (("X", x), ("Y", y)))
+    return ", ".join(f"{axis} {fine_length(v, units)}" for axis, v in (("X", x), ("Y", y)))
 
 
 def _swatch(colour: str) -> Element:
