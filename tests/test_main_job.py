@@ -314,7 +314,8 @@ def test_check_on_disk(built, tmp_path, capsys):
 
 def test_frets_on_the_terminal(job, capsys):
     assert main(["frets", job()]) == 0
-    fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
+    frame, fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
+    assert "along from the nut face" in frame[0]
     assert len(fret_table) == FRETS + 1
     assert "317.500" in fret_table[12]
     assert "12.5000" in fret_table[12]
