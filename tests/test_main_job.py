@@ -322,7 +322,7 @@ def test_frets_on_the_terminal(job, capsys):
     assert "12 1/2" in fret_table[12]
     assert len(wood) == FRETS + 2
     assert len(strings) == 7
-    assert dots[5].split()[:2] == ["12", "2"]
+    assert dots[5].split()[:4] == ["12", "1", "of", "2"]
 
 
 def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypatch):
