@@ -86,7 +86,8 @@ def test_lopsided_boards_are_finished_with_any_ball_and_limit(diameter):
 def test_passes_on_a_cylinder_are_single_straight_moves():
     part = BOARDS["cylinder"]
     passes = finishing_passes(part.outline, part.surface, cutter_of("ball-end", 12.7), scallop=0.01)
-    lengthwise = np.abs(np.diff(passes.run[:, 0])) > 10
+    step = np.diff(passes.run, axis=0)
+    lengthwise = (np.abs(step[:, 0]) > 10) & (step[:, 1] == 0)
     assert lengthwise.sum() == len(passes.y)
     exact = 6.5 + np.sqrt((254 + 6.35) ** 2 - passes.run[:, 1] ** 2) - 254 - 6.35
     assert passes.run[:, 2] == pytest.approx(exact, abs=1e-12)
