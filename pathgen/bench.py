@@ -1,7 +1,8 @@
-"""Tools of the bench from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
+"""Block and gauges from the board's own numbers: a hollow block of its radius, flat gauges of its radii."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -21,6 +22,7 @@ from pathgen.clamping import (
 )
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Frets
+from pathgen.gcode.write import comment
 from pathgen.hollow import Hollow
 from pathgen.job.load import Job
 from pathgen.job.sense import part_of
@@ -137,6 +139,15 @@ def _gauge(
 
 _GAUGE_TAB = 4.0
 """Width of a gauge's tabs, mm."""
+
+
+def tool_of(program: str, job: Job) -> str | None:
+    """The command that made a program of a tool from a job, by the title at its head; None for another program."""
+    head = re.sub(r"[()\s]", "", program[:2000])  # a long title goes over several lines
+    title = re.sub(r"[()\s]", "", comment(f"{job.title}:"))
+    made = {"block": r"hollowblock,", "gauges": r"gauge\d+,", "pieces": r"inlay\d+,piecesof"}
+    found = (command for command, words in made.items() if re.match(words, head[len(title) :]))
+    return next(found, None) if head.startswith(title) else None
 
 
 def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, float, str]:

@@ -1,4 +1,4 @@
-"""What the commands for tools of the bench do: build, show, write."""
+"""What the commands for blocks and gauges do: build, show, write."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathgen.errors import PathgenError
 from pathgen.job.load import Job
 from pathgen.pieces import pieces
 from pathgen.report.text import finding_lines, summary_lines
-from pathgen.units import format_length
+from pathgen.units import format_length, in_units
 from pathgen.writing import write_folder
 
 
@@ -40,7 +40,8 @@ def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
         print(f"{one.clamping.title}: {one.program.file_name}, stock {length} by {width}, {thick} thick, "
               f"{max(1, round(one.program.minutes))} min")
         for finding in one.findings:
-            print(f"  {'DO NOT CUT' if finding.severity == 'forbid' else finding.severity}: {finding}")
+            grave = "DO NOT CUT" if finding.severity == "forbid" else finding.severity
+            print(f"  {grave}: {in_units(str(finding), job.units)}")
     if not all(one.passed for one in made):
         print("Nothing was written.", file=sys.stderr)
         return False
@@ -51,8 +52,8 @@ def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
 
 def _written(made: Sequence[Build], files: dict[str, str], job: Job, folder: str) -> bool:
     for one in made:
-        lines = [one.plan.clamping.title, *summary_lines(one.report, job.units), *finding_lines(one.report["checks"])]
-        print("\n".join([*lines, ""]))
+        found = finding_lines(one.report["checks"], job.units)
+        print("\n".join([one.plan.clamping.title, *summary_lines(one.report, job.units), *found, ""]))
     if not all(one.passed for one in made):
         print("Nothing was written.", file=sys.stderr)
         return False

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pathgen.bench import tool_of
 from pathgen.clamping import Clamping
 from pathgen.errors import PathgenError
 from pathgen.gcode.write import program_text
@@ -124,10 +125,22 @@ def build(
 def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verification:
     """Read the programs in a folder back, simulate them, and compare with what the job asks for.
 
-    The programs may have been edited. Raises PathgenError when there is no such folder, or the job is wrong.
+    The programs may have been edited. Raises PathgenError when there is no such folder, when it holds a tool of the
+    bench made from the same job, or when the job is wrong.
     """
-    clamping = clamping_of(job)
-    return verify(clamping, read_folder(Path(folder)), resolution=resolution, job_fingerprint=job.fingerprint)
+    texts = read_folder(Path(folder))
+    _refuse_tools(job, texts, str(folder))
+    return verify(clamping_of(job), texts, resolution=resolution, job_fingerprint=job.fingerprint)
+
+
+def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:
+    commands = {tool_of(text, job) for text in texts.values()}
+    if texts and None not in commands:
+        raise PathgenError(
+            folder, f"holds the programs of pathgen {' and '.join(sorted(filter(None, commands)))}, not of the board",
+            allowed="a folder that pathgen build wrote from this job",
+            remedy="name the board's folder; for a tool run its own command again, which verifies before it writes",
+        )
 
 
 def _program(job: Job, planned: Plan, index: int) -> Program:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Inlay, Slots
+from pathgen.mark_errors import BOARD_LIMIT, MarkErrors
 from pathgen.moved import Moved
 from pathgen.surface import Surface
 
@@ -115,11 +116,17 @@ class WitnessMarks:
         Below the top of the raw stock, mm.
     hover : float
         How far above the top of the raw stock the cutter stops over each, mm.
+    errors : MarkErrors or None
+        What a measuring error at one of them does to a move worked out from all.
+    errors_limit : float
+        What is allowed of that, mm.
     """
 
     places: Floats
     depth: float
     hover: float
+    errors: MarkErrors | None = None
+    errors_limit: float = BOARD_LIMIT
 
 
 @dataclass(frozen=True, kw_only=True)

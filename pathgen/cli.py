@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathgen.errors import JobError, PathgenError
 from pathgen.terminal import GREEN, RED, YELLOW, coloured, progress
+from pathgen.units import in_units
 
 if TYPE_CHECKING:
     from pathgen.cutters import Cutter
@@ -27,11 +29,30 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except PathgenError as wrong:
-        print(f"{coloured('pathgen:', RED, sys.stderr)} {wrong}", file=sys.stderr)
+        words = in_units(str(wrong), _units_of(options))
+        print(f"{coloured('pathgen:', RED, sys.stderr)} {words}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
+    except KeyboardInterrupt:
+        print("pathgen: stopped; nothing was written", file=sys.stderr)
+        return BAD_INPUT
+    except Exception as fault:
+        if os.environ.get("PATHGEN_TRACE"):
+            raise
+        print(
+            f"{coloured('pathgen:', RED, sys.stderr)} a fault of the program, not of your job: {type(fault).__name__}: "
+            f"{fault}: please report it with the job file; PATHGEN_TRACE=1 shows where", file=sys.stderr,
+        )
+        return BAD_INPUT
+
+
+def _units_of(options: argparse.Namespace) -> str:
+    """The units of the job that a command was given; mm where it has none, or one that cannot be read."""
+    from pathgen.job.load import units_of
+
+    return units_of(options.job) if hasattr(options, "job") else "mm"
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -156,7 +177,7 @@ def _build(options: argparse.Namespace) -> int:
     if options.json:
         print(as_json(result.report), end="")
     else:
-        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"])])
+        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"], job.units)])
     if not result.passed:
         print("Nothing was written.", file=sys.stderr)
         return FORBIDDEN
@@ -168,17 +189,21 @@ def _build(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from pathgen.building import check
     from pathgen.job import load_job
-    from pathgen.report.data import checks_data
+    from pathgen.plan import clamping_of, without_paths
+    from pathgen.report.data import checks_data, plan_findings
+    from pathgen.report.reaching import reach_of_cutters
     from pathgen.report.text import finding_lines
 
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
-        checks = checks_data(check(job, options.folder, resolution=options.resolution))
+        found = check(job, options.folder, resolution=options.resolution)
+        planned = without_paths(job, clamping_of(job))
+        checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)
     else:
-        _show(finding_lines(checks))
+        _show(finding_lines(checks, job.units))
     return GOOD if checks["passed"] else FORBIDDEN
 
 
@@ -207,21 +232,21 @@ def _pieces(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
-    from pathgen.job.sense import part_of, slots_of
-    from pathgen.report.board import dot_rows, fret_rows, string_rows
-    from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
+    from pathgen.plan import clamping_of
+    from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+    from pathgen.report.data import board_data
 
     job = load_job(options.job)
-    board = part_of(job)
-    rows = fret_rows(board, slots_of(job, board), resolution=job.machine.resolution)
+    data = board_data(clamping_of(job), strings=job.board.strings, side_dots=job.board.side_dots)
     if options.json:
-        _print_json(rows)
+        _print_json(data["frets"])
         return GOOD
     parts = [
-        fret_lines(rows, job.units),
-        wood_lines(rows, job.units),
-        string_lines(string_rows(board, job.board.strings), job.units),
-        dot_lines(dot_rows(board, job.board.side_dots), job.units),
+        [frame_words(data["board"]["bass_side"])],
+        fret_lines(data["frets"], job.units),
+        wood_lines(data["frets"], job.units),
+        string_lines(data["strings"], job.units),
+        dot_lines(data["side_dots"], job.units),
     ]
     print("\n\n".join("\n".join(lines) for lines in parts))
     return GOOD

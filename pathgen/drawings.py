@@ -17,6 +17,7 @@ from pathgen.job.load import Job
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.letting_in import let_ins
 from pathgen.stages import lapped, walled
+from pathgen.units import place_words
 
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork
@@ -147,7 +148,8 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(
-            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near X {x:.1f}, Y {y:.1f}",
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near "
+            f"{place_words(x, y)}",
             remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
         )
     points = shapely.get_coordinates(inlay.area)
@@ -158,5 +160,5 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
         raise JobError(
             f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} or less",
+            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} mm or less",
         )

@@ -43,7 +43,8 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
     if not cutter.diameter <= holes.diameter + 1e-9 < 2 * cutter.diameter:
         raise CutterError(
             where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
-            allowed=f"more than {holes.diameter / 2:g} and at most {holes.diameter:g} mm", remedy="take another cutter",
+            allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
+            remedy="take another cutter",
         )
     if cutter.flute_length < depth:
         raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",

@@ -7,10 +7,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.surface import Surface
+
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
 
 MM3_PER_ML = 1000.0
+
+MOST_OVERFILL = 3.0
+"""More fill than this above the surface is no workshop's, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +83,16 @@ class SecondCut:
     fill: float
     depth_left: tuple[float, float]
     """Least and greatest depth of the inlay that remains."""
+
+
+def fall_under(area: BaseGeometry, surface: Surface) -> float:
+    """How far the surface falls from its highest to its lowest place under a drawing, mm.
+
+    Level fill that just covers the highest place stands so much above the surface at the lowest. Both lie on the
+    edges of `area`, sampled every half millimetre: the surface is level along the centre-line and falls away from it.
+    """
+    points = shapely.get_coordinates(shapely.segmentize(area, 0.5))
+    return float(np.ptp(surface.height(points[:, 0], points[:, 1])))
 
 
 def amount(

@@ -23,7 +23,12 @@ from pathgen.clamping import (
     Step,
 )
 from pathgen.cutters import Cutter
-from pathgen.units import format_length
+from pathgen.fill import fall_under
+from pathgen.fingerboard import Inlay
+from pathgen.units import INCH, format_length
+
+LEAST_FALL = 0.05
+"""A surface that falls less under a drawing is called level, mm."""
 
 
 def purpose(clamping: Clamping, step: Step) -> str:
@@ -61,11 +66,15 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is {zero_place(clamping.setup.zero)}; the strings run along {along}. {z}."
+    what = "length of the blank runs" if clamping.board.is_tool else "strings run"
+    return f"X 0 Y 0 is {zero_place(clamping)}; the {what} along {along}. {z}."
 
 
-def zero_place(zero: str) -> str:
+def zero_place(clamping: Clamping) -> str:
     """A place of zero in words."""
+    zero = clamping.setup.zero
+    if clamping.board.is_tool and zero == "blank-nut-centre":
+        return "the middle of the blank's near end, the left one in the picture from above"
     *on_blank, end, side = zero.split("-")
     if not on_blank and end == "blank":
         return "the centre of the blank"
@@ -121,8 +130,9 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
                 "the glue that is squeezed out. Keep the zero place clean."
             ]
         return [
-            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then fill them "
-            f"until the fill stands up to {stands} above the surface. Keep the zero place clean."
+            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            f"{levelling_words(clamping, inlay)} Fill until it stands above the surface at the pocket's highest place, "
+            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
     if step.operation == WITNESS_MARKS:
         places = "; ".join(_place_words(clamping, x, y) for x, y in clamping.marks.places) if clamping.marks else ""
@@ -181,7 +191,33 @@ def _wait_words(clamping: Clamping, step: Step) -> list[str]:
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
-    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    lines = [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    return lines + [_height_words(clamping, step)] if step.operation == RESURFACE else lines
+
+
+def _height_words(clamping: Clamping, step: Step) -> str:
+    """The second cut starts from the job's overfill: what stands higher meets the first pass too deep."""
+    inlay = clamping.inlays[step.inlay or 0]
+    stands, what = format_length(inlay.overfill, clamping.units), "pieces" if inlay.fill == "piece" else "cured fill"
+    return (
+        f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+        "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass would "
+        "go too deep."
+    )
+
+
+def levelling_words(clamping: Clamping, inlay: Inlay) -> str:
+    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
+    fall, units = fall_under(inlay.area, clamping.board.surface), clamping.units
+    here = ""
+    if fall >= LEAST_FALL:
+        down = format_length(fall, units, decimals={"mm": 1, "in": 3}[units])
+        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
+                "that much higher above the lowest.")
+    return (
+        "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
+        "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here
+    )
 
 
 def _place_words(clamping: Clamping, x: float, y: float) -> str:
@@ -226,16 +262,21 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
-        f"{zero_place(clamping.setup.zero)}.",
+        f"{zero_place(clamping)}.",
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
         "spindle off if the machine lets you.",
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
-        "stay within it (Z higher by what you raised it). The cutter must keep clear of every clamp.",
+        "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
+        f"{lift} higher. The cutter must keep clear of every clamp.",
         "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
         "of paper.",
     ]
 
 
 def air_cut_lift(clamping: Clamping, lowest: float) -> float:
-    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm over the blank, whole mm."""
-    return float(math.ceil(clamping.stock.thickness - lowest + 5.0))
+    """How far to raise Z so that a path whose lowest tip is at `lowest` passes 5 mm or more over the blank.
+
+    In mm, rounded up to whole millimetres, or to tenths of an inch.
+    """
+    step = INCH / 10 if clamping.units == "in" else 1.0
+    return math.ceil((clamping.stock.thickness - lowest + 5.0) / step) * step

@@ -15,6 +15,7 @@ from pathgen.job.load import Job
 from pathgen.piecing import LetIn, let_in, misfits
 from pathgen.pocketing import PocketCut
 from pathgen.pocketing.openings import polygons
+from pathgen.units import place_words
 
 LetIns = tuple[tuple[str, LetIn], ...]
 """The colours of an inlay with their pockets and pieces."""
@@ -65,7 +66,7 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
             raise JobError(
                 where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
                 f"{'s' if len(wrong) > 1 else ''}, the largest near "
-                f"X {x:.2f}, Y {y:.2f}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
+                f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
                 allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap",
             )
         _check_height(job, clamping, index, one)
@@ -105,7 +106,7 @@ def _check_apart(made: LetIns, where: str) -> None:
         if shapely.area(shared).sum() > 1e-4:
             x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
             raise JobError(
-                where, f"the pieces of {one} and {other} would both lie near X {x:.2f}, Y {y:.2f}: "
+                where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
                 f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
                 remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall",
             )

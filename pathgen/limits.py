@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pathgen.clamping import Clamping, KeepOut, Step
 from pathgen.errors import JobError
 from pathgen.toolpath import Toolpath
+from pathgen.units import place_words
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +36,10 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
 
 def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> None:
     """The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide."""
-    low = np.minimum(points[:-1, 2], points[1:, 2]) < box.height
+    lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
+    corners = np.array([box.x, box.y])
+    near = (highest[:, :2] > corners[:, 0] - step.cutter.radius) & (lowest[:, :2] < corners[:, 1] + step.cutter.radius)
+    low = (lowest[:, 2] < box.height) & near.all(axis=1)
     if not low.any():
         return
     moves = shapely.linestrings(np.stack([points[:-1][low, :2], points[1:][low, :2]], axis=1))
@@ -45,7 +49,7 @@ def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> Non
         x, y, z = points[1:][low][worst]
         raise JobError(
             where,
-            f"the cutter comes {-gap[worst]:.2f} mm into it near X {x:.1f}, Y {y:.1f}, {z:.1f} mm above the bed",
+            f"the cutter comes {-gap[worst]:.2f} mm into it near {place_words(x, y)}, {z:.1f} mm above the bed",
             allowed=f"nothing below its height, {box.height:g} mm",
             remedy="move the clamp, let the blank stand out further there, or take a smaller cutter",
         )

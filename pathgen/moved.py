@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.errors import JobError
+from pathgen.mark_errors import MarkErrors
 from pathgen.surface import Surface
 
 Floats = NDArray[np.float64]
@@ -36,12 +37,15 @@ class Moved:
         Middle of the marks as they should lie, in the board's frame, mm.
     residuals : (n, 3) float array
         Measured less explained, for each mark, mm.
+    errors : MarkErrors or None
+        What a measuring error at one mark does to the board; None where it was not worked out.
     """
 
     rotation: Floats
     shift: Floats
     centre: Floats
     residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    errors: MarkErrors | None = None
 
     def __post_init__(self) -> None:
         for name in ("rotation", "shift", "centre", "residuals"):

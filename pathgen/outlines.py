@@ -118,8 +118,8 @@ def _stepped(
     first, last = edges.crossings(shifted[:1], bass_side), edges.crossings(shifted[-1:], -bass_side)
     inner = np.sort(np.array([first[0, 1], last[0, 1]]))
     if np.any(np.diff(at) * -bass_side <= 0) or at.min() <= inner[0] or at.max() >= inner[1]:
-        raise JobError(where, f"steps at {', '.join(f'{y:g}' for y, _ in steps)} mm across",
-                       allowed=f"rising, between {inner[0]:.2f} and {inner[1]:.2f} mm", remedy="move the steps")
+        raise JobError(where, f"steps at {', '.join(f'{y:g} mm' for y, _ in steps)} across",
+                       allowed=f"rising, between {inner[0]:.2f} mm and {inner[1]:.2f} mm", remedy="move the steps")
     share = (at[:, None] - shifted[:, 0, 1][None, :]) / (shifted[:, 1, 1] - shifted[:, 0, 1])[None, :]
     corners = []
     for k, y in enumerate(at):

@@ -15,7 +15,7 @@ from pathgen.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
 
-_EVERY = 0.25
+_EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
 
 

@@ -95,6 +95,11 @@ class Fingerboard:
     binding: float = 0.0
 
     @property
+    def is_tool(self) -> bool:
+        """Whether this is no board, with strings and frets, but a tool of the bench."""
+        return self.layout is None
+
+    @property
     def bass_side(self) -> int:
         """The sign of y on the bass side: +1 for a left-handed board."""
         return self.layout.bass_side if self.layout else -1

@@ -113,12 +113,32 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
+    return replace(
+        without_paths(job, clamping), paths=tuple(paths), finish=finish, pockets=pockets, let_ins=let_in,
+    )
+
+
+def without_paths(job: Job, clamping: Clamping) -> Plan:
+    """A plan before any path is made: what is cut, with what it is filled, in which wood."""
     return Plan(
-        clamping=clamping, paths=tuple(paths), finish=finish, pockets=pockets,
-        let_ins=let_in,
+        clamping=clamping, paths=(), finish=None, pockets=(),
         resins=tuple(resin_of(job, index) for index in range(len(clamping.inlays))),
         wood=(job.board.wood_colour, job.board.wood_colour_finished),
     )
+
+
+def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:
+    """The finishing passes, and the paths of the finish and of every second cut, with another cutter or ridge height.
+
+    Raises CutterError for a cutter that cannot finish a radius; `clamping` is one with a surface.
+    """
+    assert clamping.surfacing is not None
+    finishing = (SURFACE_FINISH, RESURFACE)
+    steps = tuple(replace(s, cutter=cutter) if s.operation in finishing else s for s in clamping.steps)
+    other = replace(clamping, steps=steps, surfacing=replace(clamping.surfacing, scallop=scallop))
+    finish = _finish(other)
+    assert finish is not None
+    return finish, tuple(_path(other, step, finish, ()) for step in steps if step.operation in finishing)
 
 
 def surfacing_of(job: Job) -> Surfacing | None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -93,7 +94,10 @@ def finishing_passes(
     count = math.ceil(t[-1] - 0.5)
     y = np.interp(np.arange(count + 1), t, y_grid, right=y_edge)
     y = np.concatenate([-y[:0:-1], y])
-    spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
+    spans = _strip_spans(region, y)
+    # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
+    needed = np.isfinite(spans[:, 0])
+    y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
     return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
@@ -254,32 +258,29 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
     """Tip positions of passes over (x0, x1) spans, every second one backwards, joined along the surface."""
-    pieces: list[Floats] = []
-    for k, (y_k, (x0, x1)) in enumerate(zip(y.tolist(), spans.tolist(), strict=True)):
-        count = _segments(surface, x0, x1, y_k, chord_tolerance)
-        x = np.linspace(x0, x1, count + 1)[:: -1 if k % 2 else 1]
-        line = np.stack([x, np.full_like(x, y_k)], axis=1)
-        if pieces:
-            pieces.append(_link(pieces[-1][-1], line[0]))
-        pieces.append(line)
-    plan = np.concatenate(pieces)
+    ends = [(np.array([x0, y_k]), np.array([x1, y_k])) for y_k, (x0, x1) in zip(y, spans, strict=True)]
+    corners = [point for k, pair in enumerate(ends) for point in (pair[::-1] if k % 2 else pair)]
+    pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
+    plan = np.concatenate([*pieces, corners[-1:]])
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
-def _link(start: Floats, end: Floats, longest: float = 2.0) -> Floats:
-    """Points between the end of one pass and the start of the next, for the tip to follow the surface."""
-    count = max(1, math.ceil(float(np.hypot(*(end - start))) / longest))
-    share = np.arange(1, count)[:, None] / count
-    return start + share * (end - start)
+def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: float) -> Floats:
+    """Points from `start` up to `end`, without it, so near that straight moves between them follow the surface.
 
-
-def _segments(surface: Surface, x0: float, x1: float, y: float, tolerance: float) -> int:
-    """Straight moves needed along a pass: the sag of a chord is its length squared times curvature over 8."""
-    if not surface.taper or y == 0:
-        return 1
-    least = float(min(surface.radius(x0), surface.radius(x1)))
-    curvature = surface.taper**2 * y**2 / max(least**2 - y**2, 1e-9) ** 1.5
-    return max(1, math.ceil((x1 - x0) * math.sqrt(curvature / (8.0 * tolerance))))
+    The second derivative of the surface's height along a way (dx, dy) is the perfect square
+    ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
+    smaller by the ball's, which is what its path bends to in a hollow.
+    """
+    if surface.is_flat:
+        return start[None]
+    (x0, y0), (dx, dy) = start, end - start
+    radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
+    across = np.abs([y0, y0 + dy])
+    bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
+    sag = bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
+    count = max(1, math.ceil(math.sqrt(sag / tolerance)))
+    return np.asarray(start + np.arange(count)[:, None] / count * (end - start))
 
 
 def _layers(floor: Floats, top: float, stepdown: float) -> list[Floats]:

@@ -57,3 +57,52 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     if "." in number:
         number = number.rstrip("0").rstrip(".")
     return f"{'0' if number == '-0' else number} {unit}"
+
+
+def fine_length(mm: float, units: str = "mm") -> str:
+    """A length to a hundredth of a millimetre, or to four places of an inch."""
+    return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])
+
+
+def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> str:
+    """A place on the board (mm): along from the nut face, across from the centre-line, + where its frame has it.
+
+    X and Y are kept for the machine's own axes, which may be turned. `decimals` holds in mm; inches get two more.
+    """
+    places = decimals + (2 if units == "in" else 0)
+    return ", ".join(f"{format_length(v, units, decimals=places)} {way}" for v, way in ((x, "along"), (y, "across")))
+
+
+_QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")
+_IN_MM = re.compile(
+    r"(?<![\w.])(?P<first>-?\d+(?:\.\d+)?(?:e-?\d+)?)(?P<by> to | by )(?P<second>-?\d+(?:\.\d+)?) mm(?![\w])"
+    r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])"
+)
+
+
+def in_units(words: str, units: str) -> str:
+    """A message with its lengths in mm (feeds too; not mm2, mm3, nor names in quotes) shown in `units`.
+
+    Four decimals, more only where a length so small would lose its figures.
+
+    >>> in_units("18.27 mm out past the end of 'ball 6 mm'", "in")
+    "0.7193 in out past the end of 'ball 6 mm'"
+    """
+    if units == "mm":
+        return words
+
+    def converted(match: re.Match[str]) -> str:
+        part = match.groupdict()
+        if part["one"]:
+            return _with_figures(float(part["one"]), units)
+        first, second = (_with_figures(float(part[name]), units) for name in ("first", "second"))
+        return f"{first.split()[0]}{part['by']}{second}"
+
+    return "".join(  # every second part is a name in quotes
+        part if number % 2 else _IN_MM.sub(converted, part) for number, part in enumerate(_QUOTED.split(words))
+    )
+
+
+def _with_figures(mm: float, units: str) -> str:
+    size = abs(mm) / MM_PER[units]
+    return format_length(mm, units, decimals=max(4, 1 - math.floor(math.log10(size))) if size else 0)

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import combinations
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.clamping import NUT_SLOT, OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.cutters import Cutter
 from pathgen.errors import JobError
-from pathgen.fingerboard import Slots
+from pathgen.fingerboard import Fingerboard, Slots
+from pathgen.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
 from pathgen.slotting import RUN_OUT
+from pathgen.surfacing import roughing_runs
 
 Floats = NDArray[np.float64]
 
 MARGIN = 1.5
 """Surfacing opens so much more round the board than its finishing cutter's half-width at the top of the blank, mm."""
+
+
+SAFE = 0.1
+"""Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
 
 
 def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
@@ -30,28 +40,52 @@ def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
     return free
 
 
-def spread_places(free: BaseGeometry, *, where: str, least: float = 8.0) -> Floats:
-    """Three places in `free` as far from each other, and off one line, as can be: (3, 2), mm.
+def spread_places(
+    free: BaseGeometry, board: Fingerboard, *, where: str, top: float, accuracy: float = ACCURACY,
+    limit: float = BOARD_LIMIT,
+) -> Floats:
+    """Three places in `free` that settle how the board lies as well as any three can: (3, 2), mm.
 
-    Raises JobError where there is no room for three, or they would all lie within `least` of one line.
+    Of all triples of corners of the free waste that one is taken with which an error in the height of one mark moves
+    the board least; it is wide both along and across.
+
+    Raises JobError where there is no room for three, or where an error of `accuracy` at one of them would move the
+    board by more than `limit`.
     """
-    points = shapely.get_coordinates(shapely.segmentize(free, 5.0))
-    if len(points) < 3:
-        raise JobError(where, "no waste is left round the board for marks",
-                       remedy="take a larger blank, or move clamps")
-    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
-    far = np.linalg.norm(hull[:, None] - hull, axis=2)
-    a, b = np.unravel_index(int(np.argmax(far)), far.shape)
-    along = (hull[b] - hull[a]) / far[a, b]
-    off = np.abs((points - hull[a]) @ [-along[1], along[0]])
-    c = int(np.argmax(off))
-    if off[c] < least:
+    hull = shapely.convex_hull(free).simplify(0.5)
+    corners = shapely.get_coordinates(hull)[:-1]
+    remedy = "take a larger blank, or move clamps off the corners; or give places of your own in at"
+    if len(corners) < 3:
+        raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
+    triples = corners[list(combinations(range(len(corners)), 3))]
+    rise = height_influence(triples, shapely.get_coordinates(board.outline.convex_hull))
+    best = triples[int(np.argmin(rise))]
+    places = _rounded_inside(best[np.lexsort((best[:, 1], best[:, 0]))], free)
+    errors = board_errors(board, np.column_stack([places, np.full(3, top)]), accuracy=accuracy)
+    if errors.worst > limit:
+        span = np.ptp(corners, axis=0)
         raise JobError(
-            where, f"the waste has room only for marks within {off[c]:.1f} mm of one line",
-            allowed=f"{least:g} mm or more off it", remedy="take a larger blank, or move clamps",
+            where, f"the waste has room only for marks within {span[0]:.0f} mm along and {span[1]:.0f} mm across, for "
+            f"a board {board.length:.0f} mm long: {error_words(errors)}", allowed=f"{limit:g} mm", remedy=remedy,
         )
-    places = np.array([hull[a], hull[b], points[c]])
-    return _rounded_inside(places[np.argsort(places[:, 0], kind="stable")], free)
+    return places
+
+
+def board_errors(board: Fingerboard, marks: Floats, *, accuracy: float) -> MarkErrors:
+    """What a measuring error of `accuracy` mm at one of (n, 3) `marks` does to a board's nut, end and outline."""
+    nut, end, outline = (
+        np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])
+        for line in (board.nut_line, board.end_line, shapely.get_coordinates(board.outline))
+    )
+    return mark_errors(marks, nut=nut, end=end, outline=outline, accuracy=accuracy)
+
+
+def error_words(errors: MarkErrors) -> str:
+    """What a measuring error does, in one line, in mm: for refusals."""
+    if not np.isfinite(errors.worst):
+        return "they leave a turn or tilt open"
+    return (f"a measuring error of {errors.accuracy:g} mm at one mark would move the board by up to "
+            f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
 
 
 def _cleared(clamping: Clamping) -> BaseGeometry:
@@ -74,23 +108,36 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
         parts.append(shapely.multipoints(clamping.holes.at).buffer(clamping.holes.diameter / 2))
     rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
     if rough is not None:
-        base = shapely.union_all(parts).buffer(max(0.0, rough.radius - MARGIN), join_style="mitre")
-        # along a tapering edge each roughing pass runs on as far as its neighbour does
-        wide = base.buffer(rough.stepover * rough.diameter, join_style="mitre")
-        x0, _, x1, _ = base.bounds
-        parts += [base, wide.intersection(shapely.box(x0, wide.bounds[1], x1, wide.bounds[3]))]
+        parts.append(_roughed(clamping, rough))
     return shapely.union_all(parts)
+
+
+def _roughed(clamping: Clamping, cutter: Cutter) -> BaseGeometry:
+    """Where the roughing passes go, widened by the cutter: along a tapering edge they leave stairs of waste."""
+    finish = next((s.cutter for s in clamping.steps if s.operation == SURFACE_FINISH), None)
+    runs = roughing_runs(
+        clamping.board.outline, clamping.board.surface, cutter, finish=finish, stock_top=clamping.stock.thickness,
+        allowance=clamping.surfacing.allowance if clamping.surfacing else 0.0,
+    )
+    lines = [shapely.linestrings(run[:, :2]) for run in runs if len(run) > 1]
+    return shapely.union_all(shapely.buffer(lines, cutter.radius + SAFE))
 
 
 def _slots(clamping: Clamping, step: Step) -> Slots | None:
     return clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
 
 
-def _rounded_inside(places: Floats, free: BaseGeometry) -> Floats:
-    """Places a little inside `free`, on half millimetres where that keeps them in it."""
-    inner = free.buffer(-0.5)
-    target = inner if not inner.is_empty else free
-    near = np.array([shapely.get_coordinates(shapely.shortest_line(target, shapely.Point(p)))[0] for p in places])
+def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:
+    """Places a little inside `free`, or in a narrow part of it at its edge; on half millimetres where that may be."""
+    near = np.array([_nearest(p, [free.buffer(-inset), free], 2 * inset) for p in places])
     half = np.round(near * 2) / 2
     inside = shapely.intersects_xy(free, half[:, 0], half[:, 1])
     return np.where(inside[:, None], half, near)
+
+
+def _nearest(place: Floats, shapes: Sequence[BaseGeometry], within: float) -> Floats:
+    """The point nearest to `place` of the first shape that comes so near, or of the last."""
+    point = shapely.Point(place)
+    shape = next((s for s in shapes if not s.is_empty and s.distance(point) <= within), shapes[-1])
+    nearest: Floats = shapely.get_coordinates(shapely.shortest_line(shape, point))[0]
+    return nearest

@@ -61,5 +61,5 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
     (tmp_path / "job.toml").write_text(example.read_text().replace("feed = 600.0", "feed = 3000.0"))
     (note,) = feed_findings(clamping_of(load_job(tmp_path / "job.toml")))
     assert note.severity == "note"
-    assert note.where == "cutter flat 1"
+    assert note.where == 'cutter "flat 1"'
     assert "high" in note.got

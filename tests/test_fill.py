@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold, OpType
 
-from pathgen.fill import Resin, amount, second_cut
+from pathgen.fill import Resin, amount, fall_under, second_cut
+from pathgen.instructions import afterwards, before_start
 from pathgen.report.filling import amounts
+from pathgen.report.filltext import parts_words
+from pathgen.surface import Surface
 from tests.small_board import ART, built
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
@@ -107,3 +115,78 @@ def _swept(text, *, radius):
     cutter = Manifold.cylinder(20.0, radius, circular_segments=48)
     hulls = [Manifold.batch_hull([cutter.translate(a), cutter.translate(b)]) for a, b in moves]
     return Manifold.batch_boolean(hulls, OpType.Add)
+
+
+def test_how_far_the_surface_falls_under_a_drawing():
+    # a circle of radius R: the height y off its middle is R - sqrt(R^2 - y^2) lower
+    surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=254.0, length=400.0)
+    low = 254.0 - np.sqrt(254.0**2 - 20.0**2)
+    assert fall_under(shapely.box(10, -8, 60, 20), surface) == pytest.approx(low, rel=1e-9)
+    assert fall_under(shapely.box(10, 5, 60, 20), surface) == pytest.approx(
+        np.sqrt(254.0**2 - 25.0) - np.sqrt(254.0**2 - 400.0), rel=1e-9)
+    assert fall_under(shapely.box(10, -8, 60, 20), replace(surface, radius_nut=np.inf, radius_end=np.inf)) == 0.0
+
+
+@pytest.fixture(scope="module")
+def narrow_radius(tmp_path_factory):
+    return built(tmp_path_factory.mktemp("fill"), resolution=0.4, changes={RADIUS: "radius = 100.0"},
+                 extra='\n[marks]\ncutter = "flat"\n')
+
+
+def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
+    after = "\n".join(afterwards(narrow_radius.plan.clamping, step_of(narrow_radius, "pocket")))
+    for words in ("levels itself and runs off", "tape, wax or clay", "thickened", "at the pocket's highest place",
+                  "nowhere more than 0.7 mm above the surface"):
+        assert words in after
+    # the disc reaches 8 mm off the centre-line, the other colour's upper edge 8 mm: 100 - sqrt(100^2 - 8^2) = 0.32
+    assert "falls by 0.3 mm under this drawing" in after
+    assert narrow_radius.report["inlays"][0]["surface_fall"] == pytest.approx(0.3205, abs=0.002)
+    stops = [" ".join(re.split(r"\)?\s+\(?", p.text)) for p in narrow_radius.programs if "Stop here for" in p.text]
+    assert stops
+    assert all("dam round the drawing with tape, wax or clay" in text for text in stops)
+    assert "wax or clay" in narrow_radius.files()["report.txt"]
+    assert narrow_radius.files()["setup.html"].count("wax or clay") == 2
+
+
+def test_the_cured_fill_is_measured_before_the_second_cut(narrow_radius):
+    clamping = narrow_radius.plan.clamping
+    measure = "it must be no higher than 0.7 mm, the job's overfill"
+    before = {o: " ".join(before_start(clamping, step_of(narrow_radius, o))) for o in ("pocket", "hover", "resurface")}
+    assert [measure in words for words in before.values()] == [False, False, True]
+    assert "set overfill to what you measured and build again" in before["resurface"]
+
+
+def step_of(result, operation):
+    return next(s for s in result.plan.clamping.steps if s.operation == operation)
+
+
+@pytest.mark.parametrize(("overfill", "codes"), [(0.2, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"})])
+def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, overfill, codes):
+    changes = {"overfill = 0.7": f"overfill = {overfill}", RADIUS: "radius = 100.0"}
+    result = built(tmp_path, resolution=0.4, changes=changes)
+    found = {f["code"]: f for f in result.report["checks"]["findings"]}
+    assert found.keys() & {"resin-levels", "much-overfill"} == codes
+    assert all(found[code]["severity"] == "warn" for code in codes)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.floats(0.5, 300.0), min_size=2, max_size=6), st.floats(0.02, 500.0))
+def test_printed_parts_keep_their_ratio(mix, total):
+    parts = {f"part {chr(97 + i)}": total * part / sum(mix) for i, part in enumerate(mix)}
+    words = parts_words({"parts": parts, "parts_unit": "ml"})
+    printed = [float(v) for v in re.findall(r"([\d.]+) ml", words)]
+    assert len(printed) == len(mix)
+    for (a, pa), (b, pb) in itertools.combinations(zip(mix, printed, strict=True), 2):
+        assert pa / pb == pytest.approx(a / b, rel=0.0101)
+
+
+def test_two_to_one_is_printed_two_to_one(narrow_radius):
+    # 2 ml of 2:1 are 1.333 and 0.667 ml; to one digit they would be 1.3 and 0.7, 1.86 to 1
+    assert parts_words({"parts": {"resin": 4 / 3, "hardener": 2 / 3}, "parts_unit": "ml"}) == \
+        "resin 1.33 ml, hardener 0.67 ml"
+    assert parts_words({"parts": {"resin": 40.0, "hardener": 20.0}, "parts_unit": "g"}) == \
+        "resin 40.0 g, hardener 20.0 g"
+    for one in narrow_radius.report["inlays"][0]["amounts"]:
+        assert one["parts"]["hardener"] / one["parts"]["resin"] == pytest.approx(0.45, rel=1e-3)
+        for name in ("report.txt", "setup.html"):
+            assert parts_words(one) in narrow_radius.files()[name]

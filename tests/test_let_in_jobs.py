@@ -146,7 +146,7 @@ def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
     art = """<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
     <path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>
     <path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/></svg>"""
-    with pytest.raises(JobError, match=r"would both lie near X 18\d.*an \[\[inlay\]\] of its own"):
+    with pytest.raises(JobError, match=r"would both lie near 18\d.* mm along.*an \[\[inlay\]\] of its own"):
         plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
     assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
 
@@ -175,7 +175,8 @@ def test_a_misfit_is_refused_with_its_place(job) -> None:
     check_fit(job, made.clamping, 0, ((colour, one),), cuts)
     bump = shapely.Point(one.piece.bounds[2], 0.0).buffer(0.3)
     wide = replace(one, piece=one.piece | bump)
-    with pytest.raises(JobError, match=r"in 1 place, the largest.*X 2[01]\d\.\d+, Y -?0\.\d+: 0\.\d+ by 0\.\d+ mm"):
+    place = r"in 1 place, the largest.*2[01]\d\.\d+ mm along, -?\d+\.?\d* mm across: 0\.\d+ by 0\.\d+ mm"
+    with pytest.raises(JobError, match=place):
         check_fit(job, made.clamping, 0, ((colour, wide),), cuts)
 
 
@@ -278,3 +279,40 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
     assert "Nothing was written" in said.err
     assert not (tmp_path / "none").exists()
     assert main(["pieces", str(EXAMPLE.parent / "fanned.toml"), "--out", str(tmp_path / "none")]) == 2
+
+
+def test_three_pieces_in_inches_from_the_back(tmp_path) -> None:
+    more = """
+[[cutter]]
+name = "flat 1/32"
+shape = "flat-end"
+diameter = "1/32 in"
+flute_length = 0.15
+speed = 18000
+feed = 20.0
+plunge = 6.0
+stepdown = 0.02
+[[inlay]]
+artwork = "leaf.svg"
+depth = 0.05
+cutters = ["flat 1/32"]
+fill = "piece"
+overfill = 0.04
+piece = { cutter = "flat 1/32", gap = 0.002, thickness = 0.08, from_back = true }
+place = { at_frets = [3, 5, 7], width = 0.9 }
+"""
+    (tmp_path / "leaf.svg").write_text(EXAMPLE.with_suffix(".svg").read_text())
+    (tmp_path / "job.toml").write_text((EXAMPLE.parent / "inches.toml").read_text() + more)
+    (one,) = pieces(pathgen.load_job(tmp_path / "job.toml"), resolution=0.2)
+    assert one.findings == ()
+    assert "G20 G90" in one.program.text
+    start, end, _ = moves(one.program.text)
+    assert end[:, 2].min() == pytest.approx(-THROUGH / 25.4, abs=1e-5)
+    # three kerfs of their own: as many leaves, each cut round, as frets were named
+    low = np.maximum(start[:, 2], end[:, 2]) < 0.0
+    lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+    kerf = shapely.union_all(shapely.buffer(lines, 1 / 64, quad_segs=32))
+    around = shapely.get_parts(kerf.envelope.buffer(0.05) - kerf)
+    cut_off = [p for p in around if p.bounds[0] > kerf.bounds[0] and p.area > 0.01]
+    assert len(cut_off) == 3
+    assert sum(p.area for p in cut_off) * 25.4**2 == pytest.approx(one.let_in.piece.area, rel=0.002)

@@ -314,11 +314,25 @@ def test_check_on_disk(built, tmp_path, capsys):
 
 def test_frets_on_the_terminal(job, capsys):
     assert main(["frets", job()]) == 0
-    fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
+    frame, fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
+    assert "along from the nut face" in frame[0]
     assert len(fret_table) == FRETS + 1
     assert "317.500" in fret_table[12]
     assert "12.5000" in fret_table[12]
     assert "12 1/2" in fret_table[12]
     assert len(wood) == FRETS + 2
     assert len(strings) == 7
-    assert dots[5].split()[:2] == ["12", "2"]
+    assert dots[5].split()[:4] == ["12", "1", "of", "2"]
+
+
+def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypatch):
+    def broken(*_args, **_kwargs):
+        raise ZeroDivisionError("no such thing")
+
+    monkeypatch.setattr("pathgen.plan.finishing_passes", broken)
+    monkeypatch.delenv("PATHGEN_TRACE", raising=False)
+    assert main(["build", job(), "--out", str(tmp_path / "out")]) == 2
+    message = capsys.readouterr().err
+    assert "a fault of the program, not of your job: ZeroDivisionError" in message
+    assert "Traceback" not in message
+    assert not (tmp_path / "out").exists()

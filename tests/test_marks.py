@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import numpy as np
@@ -14,7 +15,7 @@ from pathgen.errors import JobError
 from pathgen.job import load_job
 from pathgen.plan import clamping_of
 from pathgen.verify import verify
-from pathgen.waste import left_standing
+from pathgen.waste import board_errors, left_standing, spread_places
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """
@@ -59,7 +60,7 @@ def test_marks_are_drilled_first_where_nothing_else_cuts(marked):
     assert shapely.distance(marks, shapely.union_all(list(opened_at_the_top(marked)))) > 0.4
 
 
-def opened_at_the_top(result):
+def opened_at_the_top(result, radii=None):
     """Where each program but the first opens the top of the blank, 8 mm: moves widened by what the cutter opens there.
 
     A little too wide: each move is taken as deep as its deeper end all along.
@@ -70,7 +71,7 @@ def opened_at_the_top(result):
         low = depth > 0
         if low.any():
             lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
-            radius, deep = {"ball": 6.35, "flat": 1.0}[p.cutter.name], depth[low]
+            radius, deep = (radii or {"ball": 6.35, "flat": 1.0})[p.cutter.name], depth[low]
             ball = np.sqrt(np.maximum(radius**2 - np.maximum(radius - deep, 0.0) ** 2, 0.0))
             yield shapely.union_all(shapely.buffer(lines, ball if p.cutter.name == "ball" else radius, quad_segs=4))
 
@@ -107,7 +108,7 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
 
 def test_a_mark_in_the_way_is_refused(tmp_path):
     path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0]]\n")
-    with pytest.raises(JobError, match="mark 1 at X 40, Y 10 lies"):
+    with pytest.raises(JobError, match="mark 1 at 40 mm along, 10 mm across lies"):
         clamping_of(load_job(path))
 
 
@@ -187,3 +188,101 @@ def test_what_zero_can_be_set_from(marked):
     covered = [n for n, r in rows.items() if any("fill" in words for words in r["gone"])]
     assert covered == [order["hover"], order["resurface"]]
     assert isinstance(marked, pathgen.Build)
+
+
+NUT_CLAMP = '[setup]\nkeep_out = [{ x = [-20.0, -9.0], y = [-40.0, 40.0], height = 20.0 }]\n[stock]'
+
+
+def rough_blank(width):
+    """A blank so wide, clamped across its nut end, and roughed with a 6 mm cutter."""
+    rough = ('name = "six"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 16000\nfeed = 2000.0\nplunge = 500.0\n'
+             'stepdown = 3.0\n[[cutter]]\nname = "ball"')
+    return {"width = 66.0": f"width = {width}", "[stock]": NUT_CLAMP, 'name = "ball"': rough,
+            'finish = "ball"': 'finish = "ball"\nrough = "six"'}
+
+
+def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
+    result = built(tmp_path, resolution=0.3, changes=rough_blank(62.0), extra=MARKS)
+    assert result.passed
+    marks = result.plan.clamping.marks
+    # beside the nut end's taper, before the clamp, and at the far end
+    assert np.ptp(marks.places, axis=0) == pytest.approx([110.0, 58.0], abs=1.0)
+    assert marks.errors.worst < 0.075
+    free = left_standing(result.plan.clamping, reach=0.1)
+    radius = {"ball": 6.35, "flat": 1.0, "six": 3.0}
+    assert shapely.distance(shapely.multipoints(marks.places).buffer(1.0),
+                            shapely.union_all(list(opened_at_the_top(result, radius)))) > 0.4
+    assert not any(free.intersects(cut) for cut in opened_at_the_top(result, radius))
+
+
+def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
+    with pytest.raises(JobError, match=r"within 10 mm along and.*error of 0\.05 mm.*0\.1 mm.*larger blank"):
+        clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
+    # measured more exactly, as the maker says, they will do
+    exact = "[moved]\naccuracy = 0.002\n"
+    assert clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact))).marks.errors.worst < 0.1
+
+
+FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"
+
+
+def test_measured_marks_too_near_each_other_are_refused(tmp_path):
+    places = [[93.3, -26.0, 8.05], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]
+    rows = "".join(f"[[measured]]\nfound = {p}\n" for p in places)
+    with pytest.raises(JobError, match=r"\[\[measured\]\].*too near.*error of 0\.05 mm.*board_limit 0\.1 mm.*apart"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows)))
+    allowed = "[moved]\nboard_limit = 1.0\n"
+    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows + allowed))).moved
+    # by hand: 0.05 mm over the 10.2 mm between the marks' two lines, out to the nut 103.5 mm away
+    assert moved.errors.nut[0] == pytest.approx(0.05 * 103.5 / 10.2, rel=0.02)
+
+
+def test_marks_of_the_makers_own_that_are_too_near_get_a_warning(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + FAR_END)
+    found = next(f for f in result.report["checks"]["findings"] if f["code"] == "marks-too-near")
+    assert found["severity"] == "warn"
+    assert "a measuring error of 0.05 mm at a mark moves the nut by up to 0.5" in found["got"]
+    two = built(tmp_path, resolution=0.4, extra=MARKS + "at = [[-15.0, 20.0], [100.0, 20.0]]\n")
+    assert two.report["marks"]["errors"]["anywhere"] == [None, None]
+    assert any("tilt of the board open" in f["got"] for f in two.report["checks"]["findings"])
+
+
+def test_the_tilt_and_what_an_error_does_are_told_wherever_the_shift_is(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + measured())
+    errors = result.report["moved"]["errors"]
+    assert errors["accuracy"] == 0.05
+    nut = f"a measuring error of 0.05 mm at a mark moves the nut by up to {errors['nut'][0]:.3f}".rstrip("0")
+    note = next(f["got"] for f in result.report["checks"]["findings"] if f["code"] == "work-moved")
+    result.write(tmp_path / "out")
+    pages = [note, *((tmp_path / "out" / name).read_text() for name in ("report.txt", "setup.html"))]
+    for page in pages:
+        assert "tilted by 0.080 degrees along and 0.100 across" in page
+        assert nut.lower() in page.lower()
+    assert sum("turned by 0.200 degrees" in text for text in pages) == 3
+    # the sheet has its own sentence, not only the finding's
+    assert pages[2].count("tilted by 0.080 degrees") == 2
+
+
+def test_no_three_places_of_the_waste_would_do_better(marked):
+    board = marked.plan.clamping.board
+    spots = np.array([[-15.0, -10.0], [-12.0, 28.0], [30.0, 34.0], [99.0, 20.0], [100.0, -25.0], [40.0, -33.0]])
+    free = shapely.union_all(shapely.buffer(shapely.points(spots), 1.0))
+    places = spread_places(free, board, where="[marks]", top=8.0)
+    assert shapely.covers(free, shapely.points(places)).all()
+
+    def height(p):
+        return board_errors(board, np.column_stack([p, np.full(3, 8.0)]), accuracy=1.0).anywhere[0]
+
+    others = [height(spots[list(c)]) for c in itertools.combinations(range(6), 3)]
+    # each disc reaches 1 mm round its middle
+    assert height(places) <= min(others) < sorted(others)[1] - 0.01
+    assert max(others) > 3.0
+
+
+def test_no_minus_nothing_in_words_of_a_move(tmp_path, marked):
+    places = [[*p, 8.0] for p in marked.report["marks"]["places"]]
+    rows = "".join(f"[[measured]]\nfound = {[x - 1e-5, y - 1e-5 * x, z - 1e-5]}\n" for x, y, z in places)
+    result = built(tmp_path, resolution=0.4, extra=MARKS + rows)
+    assert any(f["code"] == "work-moved" for f in result.report["checks"]["findings"])
+    assert result.plan.clamping.moved.turn_deg < 0
+    assert not re.search(r"-0\.000\b", "".join(f["got"] for f in result.report["checks"]["findings"]))

@@ -10,6 +10,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from pathgen.errors import JobError
+from pathgen.mark_errors import height_influence, influence, mark_errors
 from pathgen.moved import Moved, fit_move, shift_errors
 from pathgen.surface import Surface
 
@@ -99,3 +100,46 @@ def test_shift_errors_of_a_cone_by_hand():
     slope = (355.6 - 254.0) / 440 * (254.0 / np.sqrt(254.0**2 - 22.0**2) - 1)
     assert errors["along"] == pytest.approx((-0.1 * slope, 0.1 * slope), rel=2e-3)
     assert isinstance(fit_move(MARKS, MARKS, limit=1.0), Moved)
+
+
+BOARD = np.array([[0.0, -22.0, 6.2], [0.0, 22.0, 6.2], [475.0, -28.5, 6.0], [475.0, 28.5, 6.0]])
+FAR_WASTE = np.array([[487.5, -30.0, 8.0], [505.5, 30.0, 8.0], [505.5, -30.0, 8.0]])
+
+
+@pytest.mark.parametrize("marks", [MARKS, MARKS[[0, 1, 3]], FAR_WASTE, np.vstack([MARKS, FAR_WASTE])])
+def test_an_error_at_a_mark_does_what_fitting_it_anew_does(marks):
+    height, place = influence(marks, BOARD)
+    rng = np.random.default_rng(3)
+    step, highest, furthest = 1e-4, np.zeros(4), np.zeros(4)
+    axes = np.vstack([np.eye(3), rng.normal(size=(400, 3))])
+    for mark in range(len(marks)):
+        for way in axes / np.linalg.norm(axes, axis=1, keepdims=True):
+            found = marks.copy()
+            found[mark] += step * way
+            off = (fit_move(marks, found, limit=1.0).there(BOARD) - BOARD) / step
+            highest = np.maximum(highest, np.abs(off[:, 2]))
+            furthest = np.maximum(furthest, np.linalg.norm(off[:, :2], axis=1))
+    # 400 directions come within 2 % of the worst one, and never go beyond it
+    for found, said in ((highest, height), (furthest, place)):
+        assert (found <= said * (1 + 1e-3)).all()
+        assert (found >= said * 0.98).all()
+
+
+def test_three_heights_fix_a_plane_as_three_marks_do():
+    triples = np.stack([MARKS[[0, 1, 3], :2], FAR_WASTE[:, :2], MARKS[[0, 0, 3], :2]])
+    rise = height_influence(triples, BOARD[:, :2])
+    for k, marks in enumerate((MARKS[[0, 1, 3]], FAR_WASTE)):
+        # marks on one level: errors beside it turn nothing up or down
+        assert rise[k] == pytest.approx(influence(marks, BOARD)[0].max(), rel=1e-9)
+    assert np.isinf(rise[2])
+
+
+def test_marks_18_mm_apart_tell_nothing_of_a_board_475_mm_long():
+    # by hand: the mark alone at its X, 18 mm before the two others, tilts 475 mm away by 505.5 / 18 of its error
+    said = mark_errors(FAR_WASTE, nut=BOARD[:2], end=BOARD[2:], outline=BOARD, accuracy=0.05)
+    assert said.nut[0] == pytest.approx(0.05 * 505.5 / 18.0, rel=0.03)
+    assert said.worst == said.anywhere[0] >= said.nut[0] > said.end[0]
+    near = mark_errors(MARKS, nut=BOARD[:2], end=BOARD[2:], outline=BOARD, accuracy=0.05)
+    assert near.worst < 0.06
+    on_line = mark_errors(MARKS[[0, 2]], nut=BOARD[:2], end=BOARD[2:], outline=BOARD)
+    assert np.isinf(on_line.worst)

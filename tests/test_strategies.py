@@ -14,7 +14,7 @@ from pathgen.surfacing import finishing_passes, least_length, resurfacing_runs, 
 from pathgen.toolpath import Move
 
 
-def tool(shape, diameter, **more):
+def cutter_of(shape, diameter, **more):
     return Cutter(**{"name": "c", "shape": shape, "diameter": diameter, "speed": 18000, "feed": 1200.0, "plunge": 300.0,
                      "stepdown": 3.0, **more})
 
@@ -50,7 +50,7 @@ def left_on_section(run, radius, x, ys):
 
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_ridges_are_the_limit_and_nothing_is_cut_too_deep(name):
-    part, ball, limit = BOARDS[name], tool("ball-end", 12.7), 0.01
+    part, ball, limit = BOARDS[name], cutter_of("ball-end", 12.7), 0.01
     passes = finishing_passes(part.outline, part.surface, ball, scallop=limit)
     assert 0.97 * limit < passes.scallop <= limit
     for x in (part.length * 0.02, part.length * 0.51, part.length * 0.97):
@@ -63,17 +63,31 @@ def test_ridges_are_the_limit_and_nothing_is_cut_too_deep(name):
 
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_the_finishing_path_is_little_longer_than_the_least(name):
-    part, ball = BOARDS[name], tool("ball-end", 10.0)
+    part, ball = BOARDS[name], cutter_of("ball-end", 10.0)
     passes = finishing_passes(part.outline, part.surface, ball, scallop=0.012)
     length = np.linalg.norm(np.diff(passes.run, axis=0), axis=1).sum()
     assert length < 1.04 * least_length(part.outline, part.surface, passes.stepover)
     assert length < 1.05 * part.outline.area / float(stepover_for(0.012, 5.0))
 
 
+@pytest.mark.parametrize("diameter", [6.0, 8.0, 10.0, 12.7])
+def test_lopsided_boards_are_finished_with_any_ball_and_limit(diameter):
+    part = BOARDS["fanned"]
+    for limit in np.arange(0.004, 0.031, 0.001):
+        passes = finishing_passes(part.outline, part.surface, cutter_of("ball-end", diameter), scallop=float(limit))
+        assert np.isfinite(passes.run).all()
+        assert passes.scallop <= limit
+        # every corner of the board lies within half a stepover of the outermost passes
+        contact = passes.y[[0, -1]] / (1 + diameter / 2 / part.surface.radius(np.array([500.0, 500.0])))
+        assert contact[0] - part.outline.bounds[1] < 0.6 * passes.stepover
+        assert part.outline.bounds[3] - contact[1] < 0.6 * passes.stepover
+
+
 def test_passes_on_a_cylinder_are_single_straight_moves():
     part = BOARDS["cylinder"]
-    passes = finishing_passes(part.outline, part.surface, tool("ball-end", 12.7), scallop=0.01)
-    lengthwise = np.abs(np.diff(passes.run[:, 0])) > 10
+    passes = finishing_passes(part.outline, part.surface, cutter_of("ball-end", 12.7), scallop=0.01)
+    step = np.diff(passes.run, axis=0)
+    lengthwise = (np.abs(step[:, 0]) > 10) & (step[:, 1] == 0)
     assert lengthwise.sum() == len(passes.y)
     exact = 6.5 + np.sqrt((254 + 6.35) ** 2 - passes.run[:, 1] ** 2) - 254 - 6.35
     assert passes.run[:, 2] == pytest.approx(exact, abs=1e-12)
@@ -88,7 +102,7 @@ def test_surface_area_of_a_cylinder_in_closed_form():
 
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_the_second_cut_ends_in_the_first_moves_and_steps_down_to_them(name):
-    part, ball = BOARDS[name], tool("ball-end", 12.7)
+    part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
     runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first)
     assert np.array_equal(runs[-1], first.run)
@@ -102,7 +116,7 @@ def test_the_second_cut_ends_in_the_first_moves_and_steps_down_to_them(name):
 
 
 def test_skim_lowers_the_whole_last_run():
-    part, ball = BOARDS["compound"], tool("ball-end", 12.7)
+    part, ball = BOARDS["compound"], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
     last = resurfacing_runs(part.outline, part.surface, ball, proud=0.4, stepdown=0.5, last=first, skim=0.05)[-1]
     assert last - first.run == pytest.approx(np.broadcast_to([0, 0, -0.05], first.run.shape), abs=1e-12)
@@ -110,8 +124,9 @@ def test_skim_lowers_the_whole_last_run():
 
 @pytest.mark.parametrize("name", list(BOARDS))
 def test_roughing_leaves_its_allowance(name):
-    part, flat = BOARDS[name], tool("flat-end", 6.0, stepdown=1.0)
-    runs = roughing_runs(part.outline, part.surface, flat, finish=tool("ball-end", 12.7), stock_top=8.0, allowance=0.4)
+    part, flat = BOARDS[name], cutter_of("flat-end", 6.0, stepdown=1.0)
+    ball = cutter_of("ball-end", 12.7)
+    runs = roughing_runs(part.outline, part.surface, flat, finish=ball, stock_top=8.0, allowance=0.4)
     points = np.concatenate(runs)
     floor = part.surface.tip_height(flat, points[:, 0], points[:, 1])
     assert (points[:, 2] - floor).min() >= 0.4 - 1e-9
@@ -124,15 +139,15 @@ def test_roughing_leaves_its_allowance(name):
 def test_finishing_needs_a_ball_and_a_sensible_limit():
     part = BOARDS["compound"]
     with pytest.raises(CutterError, match="cannot finish"):
-        finishing_passes(part.outline, part.surface, tool("flat-end", 6.0), scallop=0.01)
+        finishing_passes(part.outline, part.surface, cutter_of("flat-end", 6.0), scallop=0.01)
     with pytest.raises(CutterError, match="scallop"):
-        finishing_passes(part.outline, part.surface, tool("ball-end", 6.0), scallop=3.5)
+        finishing_passes(part.outline, part.surface, cutter_of("ball-end", 6.0), scallop=3.5)
 
 
 @pytest.mark.parametrize("name", list(BOARDS))
 @pytest.mark.parametrize("width", [0.6, 1.4])
 def test_slots_lie_on_their_lines_at_their_depth(name, width):
-    part, cutter = BOARDS[name], tool("flat-end", 0.6, stepdown=0.4)
+    part, cutter = BOARDS[name], cutter_of("flat-end", 0.6, stepdown=0.4)
     cut = slots(part, width=width, depth=2.6)
     path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
     moving = path.points[path.kinds != Move.RAPID]
@@ -160,7 +175,7 @@ def _swept_bottom(moving, point, radius):
 
 
 def test_slots_that_stop_short_open_exactly_to_their_ends():
-    part, cutter = BOARDS["compound"], tool("flat-end", 0.6, stepdown=1.0)
+    part, cutter = BOARDS["compound"], cutter_of("flat-end", 0.6, stepdown=1.0)
     cut = slots(part, width=0.6, depth=2.6, short=3.0)
     path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
     first = path.points[(path.kinds != Move.RAPID) & (np.abs(path.points[:, 0] - part.frets.distance[0]) < 1)]
@@ -171,8 +186,8 @@ def test_slots_that_stop_short_open_exactly_to_their_ends():
 def test_what_cannot_cut_a_slot():
     part = BOARDS["compound"]
     cut = slots(part, width=0.6, depth=2.6)
-    for cutter, words in ((tool("ball-end", 0.5), "cannot cut slots"), (tool("flat-end", 0.7), "wider"),
-                          (tool("flat-end", 0.5, flute_length=2.0), "flute")):
+    for cutter, words in ((cutter_of("ball-end", 0.5), "cannot cut slots"), (cutter_of("flat-end", 0.7), "wider"),
+                          (cutter_of("flat-end", 0.5, flute_length=2.0), "flute")):
         with pytest.raises(CutterError, match=words):
             slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
 
@@ -180,7 +195,7 @@ def test_what_cannot_cut_a_slot():
 @settings(max_examples=25, deadline=None)
 @given(diameter=st.floats(1.0, 8.0), stepdown=st.floats(0.3, 4.0), count=st.integers(0, 7), through=st.floats(0, 1))
 def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through):
-    part, cutter = BOARDS["compound"], tool("flat-end", diameter, stepdown=stepdown)
+    part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter, stepdown=stepdown)
     tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter)
     path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=tabs, tab_height=1.5, tab_width=6.0,
                      safe_z=18.0, air_z=9.0)
@@ -213,7 +228,7 @@ def test_tabs_keep_clear_of_the_slots():
 
 
 def test_ridge_between_given_passes_matches_the_formula():
-    part, ball = BOARDS["cylinder"], tool("ball-end", 12.7)
+    part, ball = BOARDS["cylinder"], cutter_of("ball-end", 12.7)
     passes = finishing_passes(part.outline, part.surface, ball, scallop=0.02)
     angle = np.diff(np.arcsin(passes.y / (254.0 + 6.35)))
     assert float(scallop_height(254.0 * angle, 6.35, 254.0).max()) == pytest.approx(passes.scallop, rel=1e-9)

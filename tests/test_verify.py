@@ -158,3 +158,26 @@ def test_missing_and_unexpected_programs(built, texts):
     changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
     codes = {f.code for f in verify(built.plan.clamping, changed, resolution=0.5).findings}
     assert {"program-missing", "program-unexpected"} <= codes
+
+
+@pytest.mark.parametrize("operation", [SURFACE_FINISH, POCKET, OUTLINE])
+def test_an_unread_program_brings_no_findings_of_what_it_would_have_cut(built, texts, operation):
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == operation)
+    last = texts[name].rindex("M5")
+    for changed in (texts | {name: texts[name][:last] + "M5 Q3\nM30\n"}, {n: t for n, t in texts.items() if n != name}):
+        checked = verify(built.plan.clamping, changed, resolution=0.5)
+        assert not checked.passed
+        codes = [f.code for f in checked.findings if f.severity == "forbid"]
+        assert codes == ["unreadable" if name in changed else "program-missing"]
+        assert [f.where for f in checked.findings if f.code == "not-compared"] == [name]
+
+
+def test_faults_beside_an_unread_program_are_still_found(built, texts):
+    slots, outline = (next(s.file_name for s in built.plan.clamping.steps if s.operation == op)
+                      for op in (SLOTS, OUTLINE))
+    rough = next(s.file_name for s in built.plan.clamping.steps if s.operation == SURFACE_ROUGH)
+    deep = texts[rough].replace("G0 Z", "G0 Z-", 2)
+    changed = texts | {outline: "G7\n", rough: deep, slots: texts[slots].replace("G54", "G55")}
+    found = verify(built.plan.clamping, changed, resolution=0.5).findings
+    wrong = {f.where.split(",")[0] for f in found if f.severity == "forbid"}
+    assert {rough, slots, outline} <= wrong

@@ -16,6 +16,7 @@ import pathgen
 from pathgen.cli import _parser, main
 from pathgen.job.describe import key_rows, key_table
 from pathgen.job.load import key_list, load_job
+from pathgen.report.board_text import wood_lines
 from pathgen.terminal import RED, coloured, progress, wants_colour
 from tests.report.conftest import written_job
 
@@ -60,9 +61,18 @@ def test_build_and_check_for_scripts(tmp_path, capsys):
     assert json.loads((tmp_path / "out" / "report.json").read_text()) == report
     assert {"setup.html", "board.svg", "section-1.svg", "ridges.svg"} <= {p.name for p in Path(out).iterdir()}
     assert main(["check", job, out, "--resolution", "0.3", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["passed"] is True
+    checks = json.loads(capsys.readouterr().out)
+    assert checks["passed"] is True
+    assert checks["findings"]
+    assert checks["findings"] == report["checks"]["findings"]
     assert main(["frets", job, "--json"]) == 0
-    assert [row["fret"] for row in json.loads(capsys.readouterr().out)] == [1, 2, 3, 4, 5, 6]
+    rows = json.loads(capsys.readouterr().out)
+    assert [row["fret"] for row in rows] == [1, 2, 3, 4, 5, 6]
+    assert rows == report["frets"]
+    assert main(["frets", job]) == 0
+    assert "under pockets before it" in capsys.readouterr().out
+    assert any(row["wood"]["pocket"] for row in rows)
+    assert "under pockets" not in wood_lines([row | {"wood": row["wood"] | {"pocket": None}} for row in rows], "mm")[1]
 
 
 def test_colour_only_for_eyes(monkeypatch):

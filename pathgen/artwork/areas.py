@@ -18,8 +18,8 @@ Geometries = NDArray[Any]
 EMPTY = shapely.MultiPolygon()
 _CHUNK = 4_000_000
 
-_GRID = 1e-10
-"""Grid for crossings that rounding left open, as a share of the largest coordinate."""
+_GRID = 1e-12
+"""Grid for crossings, as a share of the largest coordinate: half a picometre on a page of 500 mm."""
 
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
@@ -114,23 +114,18 @@ def _crossing(rings: Geometries, rule: str) -> Any:
         return EMPTY
     points = shapely.get_coordinates(shapely.point_on_surface(faces))
     inside = _is_inside(_winding(points, rings), rule)
-    if not inside.any():
-        return EMPTY
-    return shapely.coverage_union_all(faces[inside])
+    return shapely.coverage_union_all(faces[inside]) if inside.any() else EMPTY
 
 
 def _faces(rings: Geometries) -> Geometries:
     """The faces into which rings cut the plane.
 
-    Where edges almost coincide, rounding can leave their crossings a hair apart and a face open. Loose ends tell, and
-    the crossings are then sought again on a grid.
+    Crossings are snapped to a fine grid: without it, where edges almost coincide, rounding leaves crossings a hair
+    apart and a face open, and the whole of it is lost.
     """
-    faces, cuts, dangles, invalid = shapely.polygonize_full([shapely.union_all(rings)])
-    if not (cuts.is_empty and dangles.is_empty and invalid.is_empty):
-        size = float(np.abs(shapely.total_bounds(rings)).max())
-        faces = shapely.polygonize([shapely.union_all(rings, grid_size=size * _GRID)])
-    parts: Geometries = shapely.get_parts(faces)
-    return parts
+    grid = float(np.abs(shapely.total_bounds(rings)).max()) * _GRID
+    faces: Geometries = shapely.get_parts(shapely.polygonize([shapely.union_all(rings, grid_size=grid)]))
+    return faces
 
 
 def _edges(rings: Geometries) -> Geometries:

@@ -469,7 +469,7 @@ class _Reader:
             raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
         r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
         if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
-            raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} at its end",
+            raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
                             allowed=f"{_ARC_RADII_AGREE[self.unit]:g} mm apart (NISTIR 6556, 3.5.3.2)")
         turns = math.atan2(b1 - b, a1 - a) - math.atan2(b0 - b, a0 - a)
         if self.motion == COUNTER_CLOCKWISE:

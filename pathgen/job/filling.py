@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,8 +12,10 @@ from pathgen.clamping import POCKET, Clamping, WitnessMarks
 from pathgen.errors import JobError
 from pathgen.fill import WASTE, Resin
 from pathgen.job.tables import ResinTable
+from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.moved import Moved, fit_move
-from pathgen.waste import left_standing, spread_places
+from pathgen.units import place_words
+from pathgen.waste import board_errors, error_words, left_standing, spread_places
 
 if TYPE_CHECKING:
     from pathgen.job.load import Job
@@ -66,34 +68,60 @@ def marks_of(job: Job, clamping: Clamping) -> WitnessMarks | None:
     cutter = job.cutter(job.marks.cutter, "[marks] cutter")
     half = float(cutter.half_width(job.marks.depth))
     free = left_standing(clamping, reach=half + MARK_GAP)
+    finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     if job.marks.at is None:
-        places = spread_places(free, where="[marks]")
+        places = spread_places(free, clamping.board, where="[marks]", top=clamping.stock.thickness, **finely)
     else:
         places = np.array(job.marks.at, dtype=float)
         for number, (x, y) in enumerate(places, 1):
             off = float(shapely.distance(free, shapely.Point(x, y)))
             if off > 1e-9:
                 raise JobError(
-                    "[marks] at", f"mark {number} at X {x:g}, Y {y:g} lies {off:.2f} mm into what is cut, clamped or "
-                    "off the blank", remedy="move it into the waste, or leave at out",
+                    "[marks] at", f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
+                    "cut, clamped or off the blank", remedy="move it into the waste, or leave at out",
                 )
     if job.marks.hover > job.machine.clearance:
         raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "
                        f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
-    return WitnessMarks(places=places, depth=job.marks.depth, hover=job.marks.hover)
+    on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
+    return WitnessMarks(
+        places=places, depth=job.marks.depth, hover=job.marks.hover, errors_limit=_board_limit(job),
+        errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
+    )
 
 
 def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
-    """The move that the measured marks explain, and the number of the first program written in the moved frame."""
+    """The move that the measured marks explain, and the number of the first program written in the moved frame.
+
+    Raises JobError where a measuring error at one mark would move the board by more than the job allows.
+    """
     if not job.measured:
         return None, 0
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     limit = job.moved.limit if job.moved else 0.1
-    return fit_move(_expected(job, clamping), found, limit=limit), _first_moved(job, clamping)
+    places = _expected(job, clamping)
+    moved = fit_move(places, found, limit=limit)
+    errors = board_errors(clamping.board, places, accuracy=_accuracy(job))
+    if errors.worst > _board_limit(job):
+        raise JobError(
+            "[[measured]]", f"the marks are too near each other for a board {clamping.board.length:.0f} mm long: "
+            f"{error_words(errors)}", allowed=f"[moved] board_limit {_board_limit(job):g} mm",
+            remedy="measure marks further apart, along the board and across it; or measure more exactly, and write "
+            "down how exactly as [moved] accuracy",
+        )
+    return replace(moved, errors=errors), _first_moved(job, clamping)
+
+
+def _accuracy(job: Job) -> float:
+    return job.moved.accuracy if job.moved else ACCURACY
+
+
+def _board_limit(job: Job) -> float:
+    return job.moved.board_limit if job.moved else BOARD_LIMIT
 
 
 def _check_moved_tables(job: Job) -> None:
-    if job.moved and not job.measured:
+    if job.moved and not job.measured and (job.marks is None or job.moved.before is not None):
         raise JobError("[moved]", "no marks were measured", remedy="add three or more [[measured]] tables, or leave "
                        "[moved] out")
     for number, measured in enumerate(job.measured, 1):

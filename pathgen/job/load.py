@@ -150,6 +150,14 @@ def load_job(path: str | Path) -> Job:
     return job
 
 
+def units_of(path: str | Path) -> str:
+    """The units that a job file states, whatever else is wrong with it; mm where none can be read."""
+    try:
+        return "in" if _toml(Path(path)).get("units") == "in" else "mm"
+    except JobError:
+        return "mm"
+
+
 def key_list() -> list[tuple[str, str, str, str]]:
     """(table, key, default, meaning) of every key of a job file, in order."""
     rows = [("", name, default, words) for name, (default, words) in TOP_KEYS.items()]
@@ -222,7 +230,7 @@ def _complete(table: CutterTable) -> Cutter:
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
     if table.plunge > table.feed:  # type: ignore[operator]
-        raise JobError(where, f"plunge {table.plunge:g} is faster than feed {table.feed:g}",
+        raise JobError(where, f"plunge {table.plunge:g} mm per minute is faster than feed {table.feed:g} mm per minute",
                        allowed="plunge no faster than feed", remedy="make plunge smaller")
     return Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
 

@@ -16,7 +16,7 @@ from pathgen.errors import JobError
 from pathgen.fingerboard import Fingerboard, Slots, fingerboard, nut_slot, slots
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
-from pathgen.units import format_length
+from pathgen.units import format_length, place_words
 
 if TYPE_CHECKING:
     from pathgen.job.load import Job
@@ -147,7 +147,8 @@ def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
     art = read_artwork(path)
     if place is not None:
         if place.at is None:
-            raise JobError("[outline] place", "at is missing", remedy="an outline has one place: give at = [X, Y]")
+            raise JobError("[outline] place", "at is missing",
+                           remedy="an outline has one place: give at = [along, across]")
         art = placed(
             art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
             centre="drawing" if place.centre == "drawing" else "page",
@@ -228,7 +229,8 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         raise JobError(
             "[board] radius",
             f"{format_length(float(radius[worst]), unit)} is less than half the width, "
-            f"{format_length(abs(float(points[worst, 1])), unit)}, at X {format_length(float(points[worst, 0]), unit)}",
+            f"{format_length(abs(float(points[worst, 1])), unit)}, "
+            f"{format_length(float(points[worst, 0]), unit)} along",
             remedy="make the radius larger or the board narrower",
         )
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
@@ -293,7 +295,7 @@ def _inlays(job: Job, board: Fingerboard) -> None:
             raise JobError(
                 f"inlay {i} depth", f"{inlay.depth:g} mm leaves {left:.2f} mm under it at the centre-line",
                 allowed=f"min_web {board.min_web:g} mm or more",
-                remedy=f"make depth {max(job.board.thickness - board.min_web, 0):.2f} or less",
+                remedy=f"make depth {max(job.board.thickness - board.min_web, 0):.2f} mm or less",
             )
         diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
         if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
@@ -349,7 +351,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
         raise JobError(
             where, f"{cut.depth:g} mm leaves {least:.2f} mm under {f'fret {fret}' if fret else 'the nut'} at the edge",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {math.floor((cut.depth - board.min_web + least) * 100) / 100:.2f} or less",
+            remedy=f"make depth {math.floor((cut.depth - board.min_web + least) * 100) / 100:.2f} mm or less",
         )
 
 
@@ -363,7 +365,7 @@ def _holes(job: Job, board: Fingerboard) -> None:
         x, y = holes.at[i].tolist()
         problem = "meets the board" if inside[i] else "leaves the blank"
         raise JobError(
-            f"[holes] at[{i}]", f"the hole at X {x:g}, Y {y:g} {problem}",
+            f"[holes] at[{i}]", f"the hole at {place_words(x, y, job.units)} {problem}",
             allowed="within the blank, outside the board", remedy="move it",
         )
 

@@ -27,6 +27,7 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
+from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.outlines import End
 from pathgen.radii import Radii
 
@@ -148,16 +149,16 @@ class BoardTable:
         'pitch of each fret over the open string, like "9/8"; a list that ends in 2 goes on in the next octave', (),
         shown="equal divisions",
     )
-    zero_fret: bool = key(yes_or_no, "a fret at X 0; the nut behind it only guides the strings", False)
+    zero_fret: bool = key(yes_or_no, "a fret at the nut face; the nut behind it only guides the strings", False)
     partial_frets: tuple[PartialFretTable, ...] = key(
         list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ()
     )
-    left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + Y", False)
-    nut_width: float = key(size(10.0, 200.0), "finished width at X 0, edge to edge")
+    left_handed: bool = key(yes_or_no, "bass and treble sides change places: bass is at + across", False)
+    nut_width: float = key(size(10.0, 200.0), "finished width at the nut face, edge to edge")
     end_width: float = key(size(10.0, 200.0), "finished width at the board's end")
     past_last_fret: float = key(size(1.0, 200.0), "how far the board runs past the last fret, on the centre-line",
                                 10.0)
-    behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind X 0", 0.0)
+    behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
     strings: int = key(number(1, 18, whole=True), "how many, for the straightness under each", 6)
     nut_end: EndTable = key(table_of(EndTable), "shape of the end at the nut: { rise, steps, corner_radius }", EndTable,
@@ -183,7 +184,7 @@ class StockTable(Stock):
     length: float = key(size(50.0, 3000.0), "along the board")
     width: float = key(size(10.0, 1000.0), "across the board")
     thickness: float = key(size(1.0, 100.0), "as it lies on the bed")
-    margin_nut: float = key(size(0.0, 500.0), "how far it stands out before X 0", 10.0)
+    margin_nut: float = key(size(0.0, 500.0), "how far it stands out before the nut face", 10.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -265,7 +266,7 @@ class PlaceTable:
     """Where a drawing goes on the board."""
 
     at: tuple[float, float] | None = key(
-        list_of(size(-2000.0, 2000.0), least=2, most=2), "[X, Y] of the drawing's centre", None,
+        list_of(size(-2000.0, 2000.0), least=2, most=2), "[along, across] of the drawing's centre", None,
         shown="this, between or at_frets",
     )
     between: tuple[int, int] | None = key(
@@ -339,7 +340,7 @@ class InlayTable:
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
     place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,
-                                   shown="page origin at X 0, Y 0")
+                                   shown="page origin at the nut face, on the centre-line")
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
                                    shown="[resin]")
     piece: PieceTable | None = key(
@@ -369,8 +370,8 @@ class MarksTable:
 
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
-        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[X, Y], ..] of each", None,
-        shown="three, far apart, in the waste",
+        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
+        None, shown="three, as far apart as the waste allows",
     )
     depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -394,6 +395,11 @@ class MovedTable:
     """``[moved]``: how the measured marks are used."""
 
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
+    accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
+    board_limit: float = key(
+        size(0.001, 5.0), "how far an error of accuracy at one mark may move any place of the board",
+        BOARD_LIMIT,
+    )
     before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",
                              None, shown="the first after the first fill")
 
@@ -471,7 +477,8 @@ class HolesTable:
 
     cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
     at: tuple[tuple[float, float], ...] = key(
-        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=1, most=40), "[[X, Y], ..] centres"
+        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=1, most=40),
+        "[[along, across], ..] of the centres",
     )
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
@@ -492,4 +499,4 @@ class OutlineTable(OutlineCut):
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,
-                                   shown="page origin at X 0, Y 0")
+                                   shown="page origin at the nut face, on the centre-line")

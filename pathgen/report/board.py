@@ -70,16 +70,24 @@ def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
 def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:
     """Side dots: how many, where on the bass edge of the cut board, and how far along that edge from the nut line.
 
-    A dot stands midway between its fret and the one before; two stand at each octave.
+    A dot stands midway between its fret and the one before; two stand at each octave, a third and two thirds of the
+    way, on either side of the middle (common practice, no source). `at` and `along_edge` are the middle, `each` has
+    every dot's own.
     """
     edge = np.concatenate([board.nut_line[:1], board.frets.bass[board.frets.number > 0]])
     rows = []
     for fret in sorted(set(frets)):
         if fret < len(edge):
-            at = (edge[fret - 1] + edge[fret]) / 2
-            rows.append({"fret": fret, "dots": 2 if _is_octave(board, fret) else 1, "at": pair(at),
-                         "along_edge": plain(float(np.linalg.norm(at - edge[0])))})
+            shares = (1 / 3, 2 / 3) if _is_octave(board, fret) else (1 / 2,)
+            middle, *each = (_on_edge(edge, fret, share) for share in (1 / 2, *shares))
+            rows.append({"fret": fret, "dots": len(shares), **middle, "each": each})
     return rows
+
+
+def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
+    """A place on the bass edge, by its share of the way from the fret before."""
+    at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
+    return {"at": pair(at), "along_edge": plain(float(np.linalg.norm(at - edge[0])))}
 
 
 def plain(value: float, places: int = 5) -> float | None:

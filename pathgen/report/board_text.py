@@ -10,6 +10,13 @@ from pathgen.report.tables import table
 from pathgen.units import INCH, format_length
 
 
+def frame_words(bass_side: int) -> str:
+    """What along and across mean."""
+    side = "treble" if bass_side < 0 else "bass"
+    return ("Places on the board: along from the nut face toward the bridge, across from the centre-line, + to the "
+            f"{side} side. X and Y are the machine's own axes, from the zero of the set-up.")
+
+
 def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
     rows = [
@@ -18,18 +25,20 @@ def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
         for f in frets
     ]
     head = ["fret", "from nut, mm", "in", "in, about", "cents off",
-            *(f"{side} edge X, Y ({units})" for side in ("bass", "treble"))]
+            *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
     return table(head, rows, right=range(len(head)))
 
 
 def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """Widths of the board, cut and finished, and the least wood left, at each fret."""
+    """Widths of the board, cut and finished, and the least wood left, at each fret; nothing that no fret has."""
+    names = {"edge": "wood at edge", "slot": "under slot", "pocket": "under pockets before it"}
+    kept = [k for k in names if any(f["wood"][k] is not None for f in frets)]
     rows = [
         [str(f["fret"]), *(_number(f[k], units) for k in ("width", "cut_width")),
-         *(_number(f["wood"][k], units) for k in ("edge", "slot", "pocket"))]
+         *(_number(f["wood"][k], units) for k in kept)]
         for f in frets
     ]
-    head = ["fret", "finished width", "cut width", "wood at edge", "under slot", "under pockets before it"]
+    head = ["fret", "finished width", "cut width", *(names[k] for k in kept)]
     return [f"(all in {units}, widths along the fret)", *table(head, rows, right=range(len(head)))]
 
 
@@ -39,15 +48,17 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
         [str(s["string"]), _number(s["at_nut"], units), _number(s["at_last_fret"], units), f"{1000 * s['bow']:+.1f} um"]
         for s in strings
     ]
-    return table(["string", f"Y at nut ({units})", "Y at last fret", "bow from nut to last fret"], rows, right=range(4))
+    head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]
+    return table(head, rows, right=range(4))
 
 
 def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """Places for side dots."""
+    """Places for side dots, a line for each dot."""
     rows = [
-        [str(d["fret"]), str(d["dots"]), format_length(d["along_edge"], units), _pair(d["at"], units)] for d in dots
+        [str(d["fret"]), f"{number} of {d['dots']}", format_length(one["along_edge"], units), _pair(one["at"], units)]
+        for d in dots for number, one in enumerate(d["each"], 1)
     ]
-    return table(["fret", "dots", "along the bass edge from the nut", f"X, Y ({units})"], rows, right=range(4))
+    return table(["fret", "dot", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))
 
 
 def nearest_64th(mm: float) -> str:

@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pathgen.clamping import Clamping
 from pathgen.cutters import Cutter
 from pathgen.errors import JobError
 from pathgen.job.load import Job
-from pathgen.job.sense import part_of
-from pathgen.plan import surfacing_of
+from pathgen.plan import clamping_of, finishing_with, surfacing_of
 from pathgen.report.text import table
-from pathgen.surfacing import finishing_passes
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
 from pathgen.units import INCH, format_length
@@ -34,6 +33,8 @@ class Choice:
         The ridge height asked for, and the highest by the exact formula.
     minutes : float
         One finishing of the surface, once roughed: passes and links.
+    minutes_all : float
+        All the programs that finish the surface, with what they step down through first: stock, and the fills.
     finishings : int
         How often the job finishes the surface: once, and again over each fill.
     chosen : bool
@@ -47,6 +48,7 @@ class Choice:
     ridge: float
     cut_length: float
     minutes: float
+    minutes_all: float
     finishings: int
     chosen: bool
 
@@ -68,7 +70,8 @@ def compare(
         if not 1 <= len(some) <= MOST:
             raise JobError("compare", f"{len(some)} {what} given", allowed=f"1 to {MOST}")
     ordered = sorted(cutters, key=lambda c: -c.diameter)
-    return tuple(_choice(job, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
+    clamping = clamping_of(job)
+    return tuple(_choice(job, clamping, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
                  for c in ordered for s in sorted(scallops))
 
 
@@ -82,7 +85,7 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     rows = [
         ["*" if c.chosen else "", c.cutter.name, format_length(c.cutter.diameter, units), _um(c.limit),
          format_length(c.stepover, units), str(c.passes), _um(c.ridge), f"{c.cut_length / 1000:.1f} m",
-         f"{c.minutes:.1f} min", f"{c.minutes * c.finishings:.0f} min"]
+         f"{c.minutes:.1f} min", f"{c.minutes_all:.0f} min"]
         for c in choices
     ]
     often = choices[0].finishings
@@ -90,6 +93,8 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
             f"all {often}"]
     lines = table(head, rows, right=(2, 3, 4, 5, 6, 7, 8, 9))
     notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
+    if often > 1:
+        notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
     return [*lines, "", *notes, "Ridges in thousandths of a millimetre (um), by the exact formula; sanded away later."]
 
 
@@ -98,20 +103,20 @@ def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:
     return [
         {"cutter": c.cutter.name, "diameter": c.cutter.diameter, "scallop_limit": c.limit,
          "stepover": round(c.stepover, 6), "passes": c.passes, "scallop_predicted": round(c.ridge, 6),
-         "cut_length": round(c.cut_length, 2), "minutes": round(c.minutes, 2), "finishings": c.finishings,
+         "cut_length": round(c.cut_length, 2), "minutes": round(c.minutes, 2),
+         "minutes_all": round(c.minutes_all, 2), "finishings": c.finishings,
          "chosen": c.chosen}
         for c in choices
     ]
 
 
-def _choice(job: Job, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice:
-    board = part_of(job)
-    passes = finishing_passes(board.outline, board.surface, cutter, scallop=scallop)
-    path = Toolpath.from_runs([passes.run], safe_z=board.surface.thickness + job.machine.clearance)
-    again = sum(inlay.fill != "none" for inlay in job.inlays) if job.resurface else 0
+def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, chosen: bool) -> Choice:
+    passes, paths = finishing_with(clamping, cutter, scallop=scallop)
+    path = Toolpath.from_runs([passes.run], safe_z=clamping.safe_z)
     return Choice(
         cutter=cutter, limit=scallop, stepover=passes.stepover, passes=len(passes.y), ridge=passes.scallop,
-        cut_length=path.cut_length, minutes=times(path, cutter, job.machine).total, finishings=1 + again, chosen=chosen,
+        cut_length=path.cut_length, minutes=times(path, cutter, job.machine).total,
+        minutes_all=sum(times(p, cutter, job.machine).total for p in paths), finishings=len(paths), chosen=chosen,
     )
 
 

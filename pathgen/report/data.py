@@ -11,6 +11,7 @@ import numpy as np
 
 from pathgen.clamping import SURFACE_FINISH, Clamping
 from pathgen.plan import Plan
+from pathgen.reach import Reach
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
@@ -28,9 +29,6 @@ def report_data(
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
     reached = reach_of_plan(planned, programs)
-    more = [
-        *reach_findings(planned, reached), *filling_findings(planned, checked), *feed_findings(planned.clamping),
-    ]
     return {
         "title": planned.clamping.title,
         "units": "mm",
@@ -44,7 +42,7 @@ def report_data(
         "reach": [reach_data(one) for one in reached],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, more),
+        "checks": checks_data(checked, plan_findings(planned, checked, reached)),
     }
 
 
@@ -59,11 +57,19 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
         "board": {
             "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
             "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
-            "binding": board.binding,
+            "binding": board.binding, "bass_side": board.bass_side,
         },
         "strings": string_rows(board, strings),
         "side_dots": dot_rows(board, side_dots),
     }
+
+
+def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
+    """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
+    return [
+        *reach_findings(planned.clamping, reached), *filling_findings(planned, checked),
+        *feed_findings(planned.clamping),
+    ]
 
 
 def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str, Any]:

@@ -28,9 +28,9 @@ def _note(clamping: Clamping, step: Step, low: float, high: float) -> Finding:
     load = float(chip_load(cutter.feed, cutter.speed, cutter.flutes))
     word = "low: it may rub and burn" if cutter.feed < low else "high: small cutters break"
     return Finding(
-        code="feed-unusual", severity="note", where=f"cutter {cutter.name}",
-        got=f"feed {cutter.feed / per:.4g} at {cutter.speed:.0f} rpm is {load / per:.2g} {clamping.units} a tooth, "
-            f"{word}",
+        code="feed-unusual", severity="note", where=f'cutter "{cutter.name}"',
+        got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
+            f"{load / per:.2g} {clamping.units} a tooth, {word}",
         allowed=f"{low / per:.0f} to {high / per:.0f} {clamping.units} per minute is usual in hardwood",
         remedy="a starting point only: the cutter maker's chart, your wood and your ears decide",
     )

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import shapely
 
 from pathgen.clamping import RESURFACE, Clamping
 from pathgen.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
-from pathgen.fill import Amount, amount, second_cut
+from pathgen.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
 from pathgen.fingerboard import Inlay
+from pathgen.mark_errors import MarkErrors
 from pathgen.moved import Moved, shift_errors
 from pathgen.plan import Plan
 from pathgen.reference import references
+from pathgen.report.moving import error_words
 from pathgen.stages import Touch, proposed_stages, touches
+from pathgen.units import format_length, place_words
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
@@ -39,6 +44,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str,
         "stage": index + 1,
         "fill": inlay.fill,
         "overfill": inlay.overfill if inlay.fill != "none" else 0.0,
+        "surface_fall": _round(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "touching": [_touching(t) for t in found],
         "proposed_stages": _stages(inlay, found),
         "amounts": [_amount(a) for a in amounts(planned, checked, index)],
@@ -68,10 +74,12 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
             found += _touch_warnings(inlay)
+        found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one)
     found += _lap_notes(planned.clamping)
     found += _contrast_warnings(planned)
+    found += _marks_warnings(planned.clamping)
     found += _second_cut_notes(planned.clamping)
     return found
 
@@ -137,7 +145,7 @@ def _amount(one: Amount) -> dict[str, Any]:
         "waste_volume": _round(one.waste, 2),
         "total_volume": _round(one.total, 2),
         "mass": None if one.mass is None else _round(one.mass, 3),
-        "parts": {name: _round(part, 3) for name, part in one.parts.items()},
+        "parts": {name: _round(part, 9) for name, part in one.parts.items()},
         "parts_unit": one.parts_unit,
         "pours": one.pours,
     }
@@ -191,10 +199,14 @@ def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
 def _marks(clamping: Clamping) -> dict[str, Any] | None:
     if clamping.marks is None:
         return None
+    machine = clamping.to_machine(np.insert(clamping.marks.places, 2, 0.0, axis=1))
     return {
         "places": [[_round(x, 3), _round(y, 3)] for x, y in clamping.marks.places],
+        # where to move the machine to: from the zero of the set-up, along its own axes
+        "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
         "depth": clamping.marks.depth,
         "hover": clamping.marks.hover,
+        "errors": _errors(clamping.marks.errors) if clamping.marks.errors else None,
     }
 
 
@@ -211,6 +223,16 @@ def _moved(moved: Moved | None, first: int) -> dict[str, Any] | None:
         "tilt_across": _round(across),
         "residuals": [[_round(v, 4) for v in row] for row in moved.residuals],
         "worst_residual": _round(moved.worst, 4),
+        "errors": _errors(moved.errors) if moved.errors else None,
+    }
+
+
+def _errors(errors: MarkErrors) -> dict[str, Any]:
+    """Pairs of (height, place) in mm; None for each where marks leave a turn or tilt open."""
+    pairs = {"nut": errors.nut, "end": errors.end, "anywhere": errors.anywhere}
+    return {
+        "accuracy": errors.accuracy,
+        **{name: [_round(v, 4) if math.isfinite(v) else None for v in pair] for name, pair in pairs.items()},
     }
 
 
@@ -220,11 +242,33 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
     for touch in found:
         x, y = touch.places[0]
         yield Finding(
-            code="colours-touch", severity="warn", where=f"{inlay.name}, x {x:.2f} y {y:.2f}",
+            code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
             got=f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
             f"{len(touch.lengths)} {'place' if len(touch.lengths) == 1 else 'places'}, and are poured together",
             allowed="colours of one stage with wood between them",
             remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
+        )
+
+
+def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """Fill that no shop would leave so high; level resin that cannot cover a pocket and stay within the overfill."""
+    units = clamping.units
+    stands = format_length(inlay.overfill, units)
+    if inlay.fill != "none" and inlay.overfill > MOST_OVERFILL:
+        yield Finding(
+            code="much-overfill", severity="warn", where=f"{inlay.name} overfill", got=f"{stands} above the surface",
+            allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
+            remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
+        )
+    fall = fall_under(inlay.area, clamping.board.surface)
+    if inlay.fill == "resin" and fall > inlay.overfill:
+        low = format_length(fall, units, decimals={"mm": 2, "in": 3}[units])
+        yield Finding(
+            code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
+            got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest",
+            allowed=f"overfill, {stands}",
+            remedy="make overfill larger, thicken the resin so that it stays where it is put, or dam and fill the "
+            "drawing's parts one by one",
         )
 
 
@@ -262,13 +306,30 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
             )
 
 
+def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
+    """Marks of the maker's own choice from which the work could not be found again."""
+    marks = clamping.marks
+    if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
+        return
+    yield Finding(
+        code="marks-too-near", severity="warn", where="[marks] at",
+        got=error_words(_errors(marks.errors), clamping.units),
+        allowed=format_length(marks.errors_limit, clamping.units),
+        remedy="they show whether the work has moved, but not how: put three or more far apart, along the board and "
+        "across it, or leave at out",
+    )
+
+
 def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
     if clamping.moved is not None:
         moved, first = clamping.moved, clamping.moved_from
+        along, across = moved.tilt_deg
         yield Finding(
             code="work-moved", severity="note", where=f"program {first} and later",
-            got=f"written for work shifted by {', '.join(f'{v:.3f}' for v in moved.shift)} mm and turned by "
-            f"{moved.turn_deg:.3f} degrees; {moved.worst:.3f} mm is left over at the worst mark", allowed="",
+            got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up), "
+            f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and "
+            f"{across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
+            + (f"; {error_words(_errors(moved.errors), clamping.units)}" if moved.errors else ""), allowed="",
             remedy="the second cut repeats the first only as nearly as the marks were measured",
         )
         if len(moved.residuals) == 3:

@@ -6,8 +6,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.report.letting_in import piece_line
+from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length, place_words
+
+FILL_WORDS = (
+    "Liquid resin levels itself and runs off a curved board: dam round the drawing with tape, wax or clay, or thicken "
+    "the resin. It must stand above the surface at the pocket's highest place, and nowhere higher than the job's "
+    "overfill: measure the cured fill, and if it is higher, set overfill to it and build again."
+)
 
 
 def fill_lines(report: dict[str, Any], units: str) -> list[str]:
@@ -18,7 +25,7 @@ def fill_lines(report: dict[str, Any], units: str) -> list[str]:
         ("The second cut", _second_cut_lines(report, units)),
         ("Colours before cutting", _contrast_lines(report["contrast"])),
         ("Where zero comes from", _reference_lines(report, units)),
-        ("Work that moved", _moved_lines(report["moved"], units)),
+        ("Work that moved", moved_lines(report["moved"], units)),
     ]
     return [line for head, lines in parts if lines for line in ["", head, "", *lines]]
 
@@ -27,12 +34,11 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     rows, lines = [], []
     for inlay in inlays:
         for one in inlay["amounts"]:
-            parts = ", ".join(f"{name} {part:.1f} {one['parts_unit']}" for name, part in one["parts"].items())
             rows.append([
                 str(inlay["stage"]), one["colour"], f"{one['area'] / 100:.1f} cm2", _span(one["depth"], units),
                 *(f"{one[key] / 1000:.2f} ml" for key in
                   ("pocket_volume", "overfill_volume", "waste_volume", "total_volume")),
-                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts,
+                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one),
             ])
         if inlay.get("piece"):
             lines.append(piece_line(inlay, units))
@@ -43,15 +49,28 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         head = ["stage", "colour", "area", "depth", "pocket", "overfill", "waste", "mix in all", "mass", "parts"]
         lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8)) + lines
     if rows:
+        lines += [FILL_WORDS]
         lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
+
+
+def parts_words(one: dict[str, Any]) -> str:
+    """The parts of one colour's mix, to as many digits as keep every two of them in their ratio within 1 %."""
+    parts = one["parts"]
+    digits = next((d for d in range(1, 9) if _keeps_ratio(list(parts.values()), d)), 9)
+    return ", ".join(f"{name} {part:.{digits}f} {one['parts_unit']}" for name, part in parts.items())
+
+
+def _keeps_ratio(parts: Sequence[float], digits: int, within: float = 0.01) -> bool:
+    off = [round(part, digits) / part for part in parts if part > 0]
+    return not off or 0.0 < max(off) <= (1.0 + within) * min(off)
 
 
 def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     lines = []
     for inlay in inlays:
         for touch in inlay["touching"]:
-            places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in touch["places"])
+            places = "; ".join(place_words(x, y, units, decimals=1) for x, y in touch["places"])
             more = touch["stretches"] - len(touch["places"])
             lines.append(
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "
@@ -124,32 +143,15 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
     if report["marks"]:
-        places = "; ".join(f"X {_plain(x, units)} Y {_plain(y, units)}" for x, y in report["marks"]["places"])
-        lines += ["", f"Witness marks, measured on the board from the nut and the centre-line: {places}."]
+        board = "; ".join(place_words(x, y, units, decimals=1) for x, y in report["marks"]["places"])
+        machine = "; ".join(
+            f"X {fine_length(x, units)}, Y {fine_length(y, units)}" for x, y in report["marks"]["machine"]
+        )
+        lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
+        lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
     return lines
 
 
-def _moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
-    if moved is None:
-        return []
-    shift = ", ".join(
-        f"{format_length(v, units, decimals={'mm': 3, 'in': 4}[units])} {way}"
-        for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
-    )
-    left = ", ".join(
-        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
-    )
-    return [
-        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
-        f"{moved['turn']:.3f} degrees and tilted by {moved['tilt_along']:.3f} degrees along and "
-        f"{moved['tilt_across']:.3f} across. Left over at the marks: {left}.",
-    ]
-
-
 def _span(pair: Sequence[float], units: str) -> str:
-    low, high = (format_length(v, units, decimals={"mm": 2, "in": 3}[units]) for v in pair)
+    low, high = (fine_length(v, units) for v in pair)
     return high if low == high else f"{low.split()[0]} to {high}"
-
-
-def _plain(mm: float, units: str) -> str:
-    return format_length(mm, units, decimals={"mm": 1, "in": 3}[units]).split()[0]

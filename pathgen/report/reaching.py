@@ -16,7 +16,7 @@ from pathgen.report.programs import Program
 from pathgen.report.text import table
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
-from pathgen.units import format_length
+from pathgen.units import fine_length, place_words
 from pathgen.verify.findings import Finding, at
 
 LEFT_UNREMARKED = 0.005
@@ -49,11 +49,18 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
     return found
 
 
-def reach_findings(planned: Plan, found: Sequence[Reach]) -> list[Finding]:
+def reach_of_cutters(clamping: Clamping) -> list[Reach]:
+    """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
+    own = [_own_cutters(clamping, index) for index in range(len(clamping.inlays))]
+    return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS)
+            for index, cutters in enumerate(own)]
+
+
+def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
     """For each colour of each inlay, what its smallest cutter leaves closed, when that is enough to be seen."""
     findings = []
-    for inlay, cuts, one in zip(planned.clamping.inlays, planned.pockets, found, strict=True):
-        last = cuts[-1].cutter.name
+    for index, (inlay, one) in enumerate(zip(clamping.inlays, found, strict=True)):
+        last = _own_cutters(clamping, index)[-1].name
         for colour in (c for c in one.cutters if c.cutter == last and c.details):
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
@@ -63,8 +70,8 @@ def reach_findings(planned: Plan, found: Sequence[Reach]) -> list[Finding]:
             findings.append(Finding(
                 code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {last}; the largest "
-                f"place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                got=f'{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with "{last}"; the '
+                f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
                 remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
             ))
@@ -105,8 +112,8 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     yield from _detail_lines(of_inlay, smallest, units)
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall
-        width = format_length(wall.width, units, decimals=2)
-        yield f"Narrowest wood between pockets: {width}, at {_place(wall.at, units)}."
+        width = fine_length(wall.width, units)
+        yield f"Narrowest wood between pockets: {width}, at {place_words(*wall.at, units)}."
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other:"
         rows = [[" then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
@@ -120,17 +127,13 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
             continue
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
         rows = [
-            [f"  {d.area:.2f} mm2", _place(d.at, units), format_length(d.width, units, decimals=2),
-             format_length(d.largest, units, decimals=2)]
+            [f"  {d.area:.2f} mm2", place_words(*d.at, units), fine_length(d.width, units),
+             fine_length(d.largest, units)]
             for d in one.details[:DETAILS_IN_WORDS]
         ]
         yield from table(["  area", "at", "width there", "cutter that would"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
             yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"
-
-
-def _place(at: tuple[float, float], units: str) -> str:
-    return f"X {format_length(at[0], units, decimals=2)}, Y {format_length(at[1], units, decimals=2)}"
 
 
 def _reach_of(

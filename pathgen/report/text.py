@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pathgen.report.board_text import dot_lines, fret_lines, string_lines, wood_lines
+from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.tables import table
-from pathgen.units import format_length
+from pathgen.units import format_length, in_units
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -18,7 +18,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
         ["", "Checks", ""],
-        finding_lines(report["checks"]),
+        finding_lines(report["checks"], units),
     ]
     return "\n".join(line for part in parts for line in part) + "\n"
 
@@ -26,7 +26,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
 def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
     """The fret table and what goes with it."""
     return [
-        ["", "Frets", ""],
+        ["", "Frets", "", frame_words(report["board"]["bass_side"]), ""],
         fret_lines(report["frets"], units),
         ["", "Widths and wood left", ""],
         wood_lines(report["frets"], units),
@@ -44,18 +44,32 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
         for p in report["programs"]
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
-    lines += ["", f"In all about {report['minutes']:.0f} minutes at the machine."]
+    lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in report["left_out"]]
 
 
-def finding_lines(checks: dict[str, Any]) -> list[str]:
-    """What verification found, the grave first."""
+def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
+    """The findings for people: the grave first, lengths in the job's units."""
     order = {"forbid": 0, "warn": 1, "note": 2}
+    return [
+        f | {key: in_units(f[key], units) for key in ("where", "got", "allowed", "remedy")}
+        for f in sorted(checks["findings"], key=lambda f: order[f["severity"]])
+    ]
+
+
+def minutes_words(minutes: float) -> str:
+    """A time in words: ``less than a minute``, ``about 1 minute``, ``about 52 minutes``."""
+    whole = round(minutes)
+    return "less than a minute" if minutes < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
+
+
+def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
+    """What verification found, the grave first, in the job's units."""
     words = {"forbid": "DO NOT CUT", "warn": "warning", "note": "note"}
     lines = []
-    for f in sorted(checks["findings"], key=lambda f: order[f["severity"]]):
+    for f in shown_findings(checks, units):
         allowed = f" (allowed: {f['allowed']})" if f["allowed"] else ""
         remedy = f["remedy"][:1].upper() + f["remedy"][1:]
         lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {remedy}.")

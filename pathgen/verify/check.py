@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,7 +124,8 @@ def verify(
 
     Notes
     -----
-    Bad programs do not raise: what cannot be read is a finding, and the rest is verified without it.
+    Bad programs do not raise: what cannot be read is a finding. Then the others are verified as far as that can be
+    done without it: each by itself, in simulation those before it, and the finished part not at all.
     """
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
@@ -140,31 +141,37 @@ def verify(
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
     found += _repeats(clamping, motions, tolerances)
+    unread = [step for step in clamping.steps if step.order not in motions]
+    found += _not_compared(unread)
     grid = Grid.over(clamping.stock.bounds, resolution)
-    sim = simulate(clamping, motions, grid, tolerances)
+    # what an unread program would have cut is not known, and so neither is what those after it meet
+    known = {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
+    sim = simulate(clamping, known, grid, tolerances)
     culprit = _Culprit(clamping, motions)
     found += cutting_findings(clamping, sim, tolerances)
     area = finished_area(clamping, _CLEAR)
-    ridges = _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
+    ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan
     if ridges is not None:
         deviation = measure_surface(sim, clamping, area)
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
         found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
-    found += pocket_findings(sim, clamping, motions, tolerances, culprit)
+    if not unread:
+        found += pocket_findings(sim, clamping, motions, tolerances, culprit)
     found += neighbour_findings(clamping, tolerances)
     checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings,
               ENGRAVE: engraving_findings}
     for step in clamping.steps:
         if step.order in motions and step.operation in checks:
             found += checks[step.operation](motions[step.order], step, clamping, tolerances)
-        if step.order in motions and step.operation == OUTLINE:
+        if not unread and step.operation == OUTLINE:
             found += outline_findings(motions[step.order], step, clamping, sim, tolerances)
     order = {"forbid": 0, "warn": 1, "note": 2}
     return Verification(
         findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
-        ridge_map=ridges.map() if ridges else np.empty((0, 0)), pockets=pocket_measures(sim, clamping), simulation=sim,
+        ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim,
+        pockets=() if unread else pocket_measures(sim, clamping),
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
     )
 
@@ -178,7 +185,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
         if text is None:
             found.append(Finding(
                 code="program-missing", severity="forbid", where=step.file_name, got="no such program",
-                allowed=f"step {step.order}, {step.operation}, with cutter {step.cutter.name}", remedy=remedy,
+                allowed=f'step {step.order}, {step.operation}, with cutter "{step.cutter.name}"', remedy=remedy,
             ))
             continue
         try:
@@ -194,6 +201,15 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             allowed=", ".join(step.file_name for step in clamping.steps), remedy="take it out of the folder",
         ))
     return programs
+
+
+def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
+    if unread:
+        yield Finding(
+            code="not-compared", severity="note", where=", ".join(step.file_name for step in unread),
+            got="what comes out was not compared with the part", allowed="every program there, and read",
+            remedy="mend what forbids cutting, then check again",
+        )
 
 
 def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
@@ -256,7 +272,7 @@ def cutting_findings(clamping: Clamping, sim: Simulation, tolerances: Tolerances
                 code="shank-rubs", severity="forbid",
                 where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
                 got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                allowed=f"{step.cutter.flute_length:g} mm of flute on cutter {step.cutter.name}",
+                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
                 remedy="take a longer cutter, or cut shallower",
             )
 

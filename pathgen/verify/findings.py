@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from pathgen.units import place_words
+
 Severity = Literal["forbid", "warn", "note"]
 
 
@@ -82,18 +84,13 @@ class Tolerances:
     """Arcs as chords, for the simulation."""
 
 
-def place(x: float, y: float) -> str:
-    """A place on the board in words."""
-    return f"x {x:.2f} y {y:.2f}"
-
-
 def at(program: str, line: int | None = None, x: float | None = None, y: float | None = None) -> str:
     """Program, line and place, as far as they are known."""
     words = [program]
     if line:
         words.append(f"line {line}")
     if x is not None and y is not None:
-        words.append(place(x, y))
+        words.append(place_words(x, y))
     return ", ".join(words)
 
 

@@ -107,7 +107,7 @@ def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
     if wrong.any():
         speed = program.speed[np.argmax(wrong)]
         yield from _first(
-            program, wrong, "spindle-speed", f"S{speed:g}", f"S{step.cutter.speed:g} for cutter {step.cutter.name}",
+            program, wrong, "spindle-speed", f"S{speed:g}", f'S{step.cutter.speed:g} for cutter "{step.cutter.name}"',
             "make the programs again from the job",
         )
     if program.spindle_left_on:
@@ -128,7 +128,8 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
         i = int(np.argmax(np.where(fast, motion.feed, 0)))
         yield Finding(
             code="feed-too-fast", severity="forbid", where=at(program.name, int(motion.line[i])),
-            got=f"{motion.feed[i]:.1f} mm per minute", allowed=f"{cutter.feed:g} for cutter {cutter.name}",
+            got=f"{motion.feed[i]:.1f} mm per minute",
+            allowed=f'{cutter.feed:g} mm per minute for cutter "{cutter.name}"',
             remedy="slow down",
         )
     slow = cutting & (motion.feed > 0) & (motion.feed < 0.2 * min(cutter.plunge, EASED_SHARE * cutter.feed))
@@ -136,7 +137,8 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
         i = int(np.argmax(slow))
         yield Finding(
             code="feed-too-slow", severity="warn", where=at(program.name, int(motion.line[i])),
-            got=f"{motion.feed[i]:.1f} mm per minute", allowed=f"feeds near {cutter.feed:g} and {cutter.plunge:g}",
+            got=f"{motion.feed[i]:.1f} mm per minute",
+            allowed=f"feeds near {cutter.feed:g} mm per minute and {cutter.plunge:g} mm per minute",
             remedy="a cutter that rubs burns the wood: check the feed",
         )
     run = motion.end - motion.start
@@ -148,7 +150,8 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
         i = int(np.argmax(np.where(plunging, rate, 0)))
         yield Finding(
             code="plunge-too-fast", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
-            got=f"down at {rate[i]:.0f} mm per minute", allowed=f"{cutter.plunge:g} for cutter {cutter.name}",
+            got=f"down at {rate[i]:.0f} mm per minute",
+            allowed=f'{cutter.plunge:g} mm per minute for cutter "{cutter.name}"',
             remedy="go down at the plunge feed",
         )
 
@@ -162,7 +165,7 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
         yield Finding(
             code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[i])),
             got="a move in X or Y before the cutter has been lifted clear",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} or higher first", remedy="retract before the first X or Y",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first", remedy="retract before the first X or Y",
         )
     drop = ~np.isfinite(motion.start).all(axis=1) & ~sideways & (motion.end[:, 2] < lowest)
     if drop.any():
@@ -174,8 +177,8 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
     if motion.end[-1, 2] < lowest:
         yield Finding(
             code="ends-in-the-work", severity="forbid", where=at(program.name, int(motion.line[-1])),
-            got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f}",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} or higher", remedy="retract at the end",
+            got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="retract at the end",
         )
 
 

@@ -119,7 +119,7 @@ def _skin(
     if abs(off[worst]) > tolerances.tab:
         yield Finding(
             code="skin-wrong", severity="forbid", where=at(step.file_name, None, *samples[worst]),
-            got=f"{height[worst]:.3f} mm left under the groove", allowed=f"{skin:g} mm within {tolerances.tab:g}",
+            got=f"{height[worst]:.3f} mm left under the groove", allowed=f"{skin:g} mm within {tolerances.tab:g} mm",
             remedy="make the programs again from the job",
         )
 

@@ -191,7 +191,7 @@ def _too_shallow(
                 code="pocket-too-shallow", severity="forbid",
                 where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
                 got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
-                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} for steps and ridges",
+                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} mm for steps and ridges",
                 remedy="make the programs again from the job",
             )
             return

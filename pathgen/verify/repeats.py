@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.clamping import Step
+from pathgen.units import place_words
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.motion import Motion
 
@@ -33,9 +34,9 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
         yield Finding(
             code="resurface-differs", severity="forbid",
             where=at(step.file_name, int(again.line[tail[i]]), *again.end[tail[i], :2]),
-            got=f"a move to z {again.end[tail[i], 2]:.4f} ({int(off.sum())} moves differ)",
-            allowed=f"the first finishing pass again: x {finish.end[first[i], 0]:.4f} y {finish.end[first[i], 1]:.4f}"
-            f" z {finish.end[first[i], 2]:.4f}",
+            got=f"a move to {again.end[tail[i], 2]:.4f} mm above the bed ({int(off.sum())} moves differ)",
+            allowed="the first finishing pass again: "
+            f"{place_words(*finish.end[first[i], :2], decimals=4)}, {finish.end[first[i], 2]:.4f} mm above the bed",
             remedy=remedy,
         )
 

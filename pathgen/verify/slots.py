@@ -123,10 +123,10 @@ def _depth(  # type: ignore[no-untyped-def]
     top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
     if slots.bottom == "flat":
         wanted, slack = np.full(len(s), slots.floors(surface)[number]), np.zeros(len(s))
-        allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g}"
+        allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
     else:
         wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
-        allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g}"
+        allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
     # Within a round end a place beside the line lies outside what the cutter reaches.
     measured = np.ones(len(s), bool)
     measured &= slots.through[number, 0] | (s > half + 2 * tolerances.slot_end)

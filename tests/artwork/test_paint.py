@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import itertools
 
+import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork import paint
+from pathgen.artwork.areas import filled
+from pathgen.artwork.flatten import Polylines
 from pathgen.errors import ArtworkError
 from tests.artwork.conftest import Read
 
@@ -39,6 +42,31 @@ def test_a_curve_that_folds_onto_its_line_opens_no_face(read: Read) -> None:
     (region,) = art.regions
     (hole,) = region.polygon.interiors
     assert shapely.Polygon(hole).area == pytest.approx(5 * 6 * 3.7**2, rel=1e-6)
+
+
+@pytest.mark.parametrize("rule", ["nonzero", "evenodd"])
+def test_nearly_coinciding_edges_are_filled_by_the_rule(rule: str) -> None:
+    # against the definition (SVG 1.1, section 11.3): turns of the outline round a point, summed as angles
+    rng = np.random.default_rng(2)
+    for _ in range(150):
+        size = rng.integers(3, 14, rng.integers(1, 5))
+        points = rng.integers(0, 8, (size.sum(), 2)) * [1, 0.1] + rng.uniform(0, 1e-9, (size.sum(), 2))
+        points = points @ np.array([[0.6, 0.8], [-0.8, 0.6]])
+        start = np.append(0, np.cumsum(size))
+        lines = Polylines(points, start, np.ones(len(points), bool), np.ones(len(size), bool), np.zeros(len(size), int))
+        area = filled(lines, [rule], [""])[0]
+        tests = rng.uniform(points.min(axis=0), points.max(axis=0), (100, 2))
+        turns = np.zeros(100)
+        for k, end in itertools.pairwise(start):
+            ring = points[[*range(k, end), k]]
+            z = (ring - tests[:, None]) @ [1, 1j]
+            turns += np.angle(z[:, 1:] / z[:, :-1]).sum(axis=1) / (2 * np.pi)
+        winding = np.round(turns).astype(int)
+        clear = shapely.distance(shapely.multilinestrings([shapely.linearrings(points[k:e])
+                                                           for k, e in itertools.pairwise(start)]),
+                                 shapely.points(tests)) > 1e-6
+        inside = winding % 2 != 0 if rule == "evenodd" else winding != 0
+        assert (shapely.contains_xy(area, *tests.T) == inside)[clear].all()
 
 
 def test_the_same_colour_shows_again_above_what_hides_it(read: Read) -> None:

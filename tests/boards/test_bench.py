@@ -1,5 +1,6 @@
 """Hollow blocks and gauges against the board that they are for."""
 
+import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -8,11 +9,12 @@ import pytest
 import shapely
 from scipy.optimize import minimize
 
-from pathgen import Cutter, CutterError, JobError, build, load_job, scallop_height
+from pathgen import Cutter, CutterError, JobError, PathgenError, build, check, load_job, scallop_height
 from pathgen.bench import block_clamping, gauge_clampings
 from pathgen.cli import main
 from pathgen.hollow import Hollow
 from pathgen.lettering import lettering
+from pathgen.report.text import minutes_words
 from pathgen.surface import Surface
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
@@ -144,3 +146,38 @@ def test_the_commands_write_all_or_nothing(tmp_path, capsys):
     assert "[block] is missing" in capsys.readouterr().err
     assert not (tmp_path / "b").exists()
     assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "one", "9", "--out", str(tmp_path / "b")]) == 2
+
+
+def test_papers_of_a_tool_do_not_speak_of_a_board(fanned, tmp_path, capsys):
+    """A block from fret 12 has no nut, no frets and, turned over in use, no bass side; a gauge neither."""
+    arched = load_job(EXAMPLES / "zero-fret-arched.toml")
+    for job, clamping in ((fanned, block_clamping(fanned, (12, 24))), (arched, gauge_clampings(arched)[0])):
+        made = build(job, clamping=clamping, resolution=0.8)
+        page = re.sub(r"<style.*?</style>|<[^>]+>", " ", made.files()["setup.html"], flags=re.S)
+        for word in ("0 frets", "at the nut", "nut end", "before the nut", "bass", "treble", "strings", "Fret"):
+            assert word not in page.replace(clamping.title, ""), word
+        assert "near end, the left one in the picture" in page
+        text = made.files()["report.txt"]
+        if made.report["minutes"] < 1:
+            assert "In all less than a minute at the machine." in text
+        assert "0 minutes" not in text
+    assert minutes_words(0.4) == "less than a minute"
+    assert minutes_words(1.2) == "about 1 minute"
+    assert minutes_words(51.9) == "about 52 minutes"
+
+
+def test_check_knows_the_folder_of_a_tool(fanned, tmp_path, capsys):
+    job = str(EXAMPLES / "zero-fret-arched.toml")
+    out = tmp_path / "g"
+    assert main(["gauges", job, "--out", str(out), "--resolution", "0.8"]) == 0
+    capsys.readouterr()
+    assert main(["check", job, str(out), "--resolution", "0.8"]) == 2
+    said = capsys.readouterr()
+    assert "programs of pathgen gauges" in said.err
+    assert "no such program" not in said.out + said.err
+    made = build(fanned, clamping=block_clamping(fanned, (12, 24)), resolution=0.8)
+    made.write(tmp_path / "b")
+    with pytest.raises(PathgenError, match="programs of pathgen block"):
+        check(fanned, tmp_path / "b", resolution=0.8)
+    (tmp_path / "b" / made.programs[0].file_name).write_text("G21\nM30\n")  # not a tool's any more
+    assert any(f.severity == "forbid" for f in check(fanned, tmp_path / "b", resolution=0.8).findings)

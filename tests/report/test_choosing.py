@@ -25,6 +25,9 @@ def test_the_chosen_row_is_what_the_build_does(built):
     assert chosen[0].passes == surface["passes"]
     assert chosen[0].stepover == pytest.approx(surface["stepover"], abs=1e-6)
     assert chosen[0].ridge == pytest.approx(surface["scallop_predicted"], abs=1e-6)
+    finishes = [p for p in built.programs if p.operation in ("surface-finish", "resurface")]
+    assert chosen[0].minutes_all == pytest.approx(sum(p.minutes for p in finishes), rel=1e-9)
+    assert chosen[0].minutes_all > 1.05 * chosen[0].minutes * len(finishes)  # stock and fill are stepped down through
     assert chosen[0].finishings == sum(p.operation in ("surface-finish", "resurface") for p in built.programs) == 2
 
 

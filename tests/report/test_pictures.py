@@ -3,16 +3,24 @@
 import math
 import re
 import xml.etree.ElementTree as Tree
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from svgpathtools import parse_path
 
-from pathgen import read_artwork
+from pathgen import load_job, read_artwork
+from pathgen.job.sense import part_of
+from pathgen.markup import as_svg
+from pathgen.plan import clamping_of
+from pathgen.report.board import dot_rows
+from pathgen.report.board_text import dot_lines
+from pathgen.report.pictures import board_from_above
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -159,3 +167,29 @@ def test_notebooks_show_boards_paths_and_drawings(build, tmp_path):
     assert len(tree(path._repr_svg_()).findall(f"{SVG}path")) == 2
     assert tree(type(path).empty()._repr_svg_()) is not None
     assert len(tree(read_artwork(tmp_path / "d.svg")._repr_svg_()).findall(f".//{SVG}path")) == 2
+
+
+@pytest.mark.parametrize("name", ["fern-and-moth.toml", "boards/fanned.toml", "boards/bound-left-handed.toml"])
+def test_the_last_fret_has_its_number_and_numbers_keep_apart(name):
+    job = load_job(EXAMPLES / name)
+    picture = tree(as_svg(board_from_above(clamping_of(job))))
+    numbers = {int(t.text): t for t in picture.iter(f"{SVG}text") if (t.text or "").isdigit()}
+    assert job.board.frets in numbers
+    assert 1 in numbers
+    x = sorted(float(t.get("x")) for t in numbers.values())
+    assert min(np.diff(x)) >= 0.9 * 2 * 0.56 * float(numbers[1].get("font-size"))  # two digits, 0.56 em each
+
+
+def test_two_side_dots_have_a_place_each():
+    """Thirds of the twelfth space, between 2^(-11/12) and 1/2 of the string: equal temperament."""
+    board = part_of(load_job(EXAMPLES / "fern-and-moth.toml"))
+    one, two = dot_rows(board, [9, 12])
+    assert (one["dots"], two["dots"], len(one["each"]), len(two["each"])) == (1, 2, 1, 2)
+    assert one["each"][0] == {"at": one["at"], "along_edge": one["along_edge"]}
+    eleventh, twelfth = 640.0 * (1 - 2 ** (-11 / 12)), 320.0
+    assert [e["at"][0] for e in two["each"]] == pytest.approx(
+        [eleventh + share * (twelfth - eleventh) for share in (1 / 3, 2 / 3)], abs=0.001)
+    assert np.mean([e["along_edge"] for e in two["each"]]) == pytest.approx(two["along_edge"], abs=2e-5)
+    lines = dot_lines([one, two], "mm")
+    assert [line.split()[:4] for line in lines[1:]] == [
+        ["9", "1", "of", "1"], ["12", "1", "of", "2"], ["12", "2", "of", "2"]]

@@ -35,7 +35,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     """
     view, size = view_above(clamping)
     return view.picture(
-        f"{clamping.title}: the board from above",
+        f"{clamping.title}: the {'part' if clamping.board.is_tool else 'board'} from above",
         *_blank(view, clamping, size),
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
@@ -105,13 +105,14 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
 
 
 def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """Over the upper edge; left out where they would run into the one before."""
+    """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
     frets = clamping.board.frets
     upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
     above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
+    apart, last = 1.15 * size, float(upper[-1, 0]) if len(upper) else 0.0
     for number, x in zip(frets.number.tolist(), upper[:, 0].tolist(), strict=True):
-        if x >= free:
-            free = x + 1.15 * size
+        if x == last or free <= x <= last - apart:
+            free = x + apart
             yield words(view, [x, above], str(number), size=0.8 * size)
 
 
@@ -160,6 +161,10 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     x = clamping.board.length / 2
     above = y1 + 1.6 * size
     sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
+    if clamping.board.is_tool:
+        yield words(view, [0.0, above], "near end", size=size)
+        yield words(view, [clamping.board.outline.bounds[2], above], "far end", size=size, text_anchor="end")
+        return
     yield words(view, [x, above], sides[1], size=size)
     yield words(view, [x, y0 - 1.3 * size], sides[0], size=size)
     yield words(view, [clamping.board.length, above], "board's end", size=size, text_anchor="end")

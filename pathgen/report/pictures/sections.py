@@ -13,7 +13,7 @@ from pathgen.clamping import Clamping
 from pathgen.fingerboard import Inlay
 from pathgen.markup import Element, element
 from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
-from pathgen.units import format_length
+from pathgen.units import fine_length
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +39,8 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     board = clamping.board
     nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
-    return (Section(name="the nut", x=nut + INSIDE), *inlays, Section(name="the end", x=end - INSIDE))
+    names = ("the near end", "the far end") if board.is_tool else ("the nut", "the end")
+    return (Section(name=names[0], x=nut + INSIDE), *inlays, Section(name=names[1], x=end - INSIDE))
 
 
 def widest_across(inlay: Inlay) -> float:
@@ -61,7 +62,8 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     size = stock.width / 30
     view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
     return view.picture(
-        f"Section across the board at {section.name}, heights drawn {RISE:g} times",
+        f"Section across the {'part' if clamping.board.is_tool else 'board'} at {section.name}, "
+        f"heights drawn {RISE:g} times",
         *_bed(view, clamping, size),
         *_wood(view, clamping, x),
         *(part for inlay in clamping.inlays for part in _pocket(view, clamping, inlay, x)),
@@ -72,6 +74,8 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
 
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    if clamping.board.is_tool:  # turned over its sides change places
+        return
     left, right = ("bass", "treble") if clamping.board.bass_side < 0 else ("treble", "bass")
     for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):
         yield words(view, [y, -1.4 * size / RISE], name, size=size, text_anchor=anchor, fill=PALE)
@@ -149,11 +153,11 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
         yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
         for y, anchor, aside in ((low, "start", 0.4), (0.0, "middle", 0.0), (high, "end", -0.4)):
             yield words(view, [y + aside * size, 0.4 * size / RISE],
-                        format_length(float(surface.height(x, y)), units, decimals=2), size=size, text_anchor=anchor,
+                        fine_length(float(surface.height(x, y)), units), size=size, text_anchor=anchor,
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
         middle = [0.0, -1.4 * size / RISE]
-        yield words(view, middle, f"{format_length(high - low, units, decimals=2)} wide", size=size)
-    yield element("desc", f"at X {format_length(x, units, decimals=2)}")
+        yield words(view, middle, f"{fine_length(high - low, units)} wide", size=size)
+    yield element("desc", f"{fine_length(x, units)} along")
 
 
 def _steps(low: float, high: float) -> Floats:

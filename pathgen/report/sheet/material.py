@@ -8,9 +8,11 @@ from typing import Any
 from pathgen.clamping import Clamping
 from pathgen.instructions import cutter_words
 from pathgen.markup import Child, Element, element
+from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.letting_in import piece_line
+from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length
 
 e = element
 
@@ -31,7 +33,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     rows = [
         [e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
          *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "total_volume")),
-         "" if one["mass"] is None else f"{one['mass']:.2f} g", _parts(one)]
+         "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one)]
         for inlay in report["inlays"] for one in inlay["amounts"]
     ]
     if not rows:
@@ -43,6 +45,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", "The mix counts in what stands proud and what is lost in the cup, as the job says. Mix by the sheet of "
                "the resin's maker."),
+        e("p", FILL_WORDS),
     ]
 
 
@@ -62,13 +65,15 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         return None
     rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
     marks = report["marks"]
-    places = "; ".join(_place(x, y, units) for x, y in marks["places"]) if marks else ""
+    words = [f"The witness marks in the waste are, on the machine's display, at "
+             f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
+             f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
                "at the board's edge comes out wrong by as much as this:"),
         table(["Moved", "Lowest", "Highest"], rows),
-        e("p", f"The witness marks in the waste are at {places}.") if places else None,
+        *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
     )
 
 
@@ -78,11 +83,7 @@ def _signed(mm: float) -> str:
 
 
 def _place(x: float, y: float, units: str) -> str:
-    return ", ".join(f"{axis} {format_length(v, units, decimals=2)}" for axis, v in (("X", x), ("Y", y)))
-
-
-def _parts(one: dict[str, Any]) -> str:
-    return ", ".join(f"{name} {part:.1f} {one['parts_unit']}" for name, part in one["parts"].items())
+    return ", ".join(f"{axis} {fine_length(v, units)}" for axis, v in (("X", x), ("Y", y)))
 
 
 def _swatch(colour: str) -> Element:

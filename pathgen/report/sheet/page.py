@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.clamping import Clamping
+from pathgen.hollow import Hollow
 from pathgen.instructions import zero_words
 from pathgen.markup import Element, as_html, element
 from pathgen.plan import Plan, tabs_of
@@ -16,7 +17,8 @@ from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import findings, frets, ridges, sections
 from pathgen.report.sheet.style import STYLE
-from pathgen.units import format_length
+from pathgen.report.text import minutes_words
+from pathgen.units import fine_length
 from pathgen.verify import Verification
 
 e = element
@@ -70,7 +72,7 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
     passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
-    time = f"{hours[0]} h {hours[1]:02d} min" if hours[0] else f"{hours[1]} min"
+    time = f"about {hours[0]} h {hours[1]:02d} min" if hours[0] else minutes_words(report["minutes"])
     found = report["checks"]["findings"]
     verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
         "Do not cut: verification found faults."
@@ -82,8 +84,8 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
           class_="verdict good" if passed else "verdict bad"),
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
-            ("Machine time", f"about {time}, without changing cutters and without curing"),
-            ("Board", _board_words(clamping)),
+            ("Machine time", f"{time}, without changing cutters and without curing"),
+            ("Part" if clamping.board.is_tool else "Board", _board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
@@ -100,27 +102,35 @@ def _counted(found: Sequence[dict[str, Any]]) -> str:
 def _board_words(clamping: Clamping) -> str:
     board, units = clamping.board, clamping.units
     surface = board.surface
-    radius = "flat" if surface.is_flat else format_length(surface.radius_nut, units, decimals=2) + " radius"
+    radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
     if surface.taper:
-        radius = f"{format_length(surface.radius_nut, units, decimals=2)} radius at the nut, " \
-                 f"{format_length(surface.radius_end, units, decimals=2)} at the end"
-    return (f"{format_length(board.length, units, decimals=2)} long, {len(board.frets)} frets, "
-            f"{format_length(surface.thickness, units, decimals=2)} thick, {radius}")
+        near, far = ("near end", "far end") if board.is_tool else ("nut", "end")
+        radius = f"{fine_length(surface.radius_nut, units)} radius at the {near}, " \
+                 f"{fine_length(surface.radius_end, units)} at the {far}"
+    frets = "" if board.is_tool else f"{len(board.frets)} frets, "
+    thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
+    x0, _, x1, _ = board.outline.bounds
+    long = x1 - x0 if board.is_tool else board.length
+    return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
 
 
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
-    size = " by ".join(format_length(v, units, decimals=2) for v in (stock.length, stock.width, stock.thickness))
-    return f"{size}, standing out {format_length(stock.margin_nut, units, decimals=2)} before the nut"
+    size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
+    out = fine_length(stock.margin_nut if not clamping.board.is_tool else clamping.board.outline.bounds[0]
+                      - stock.bounds[0], units)
+    before = f"{out} before the {'part' if clamping.board.is_tool else 'nut'}"
+    return f"{size}, standing out {before}"
 
 
 def _from_above(planned: Plan) -> Element:
     clamping = planned.clamping
     words = ("Seen from above. Hatched: clamps. Grey: what the outline cutter takes away. Dotted: how far the "
-             "finishing cutter reaches. Triangles: tabs that hold the board. The target: X 0, Y 0, with the machine's "
+             "finishing cutter reaches. Triangles: tabs that hold the part. The target: X 0, Y 0, with the machine's "
              "axes.")
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
-    return chapter("board", "The board on the machine", figure(picture, words, wide=True))
+    heading = f"The {'part' if clamping.board.is_tool else 'board'} on the machine"
+    return chapter("board", heading, figure(picture, words, wide=True))
 
 
 def _cautions(clamping: Clamping) -> Element:

@@ -51,8 +51,8 @@ def feed(speed: float, units: str) -> str:
 
 
 def fixed(mm: float, units: str, *, fine: bool = False) -> str:
-    """A length as a plain number of the unit with all its places, for columns: hundredths of a mm, or thousandths."""
-    places = {"mm": 2, "in": 3}[units] + fine
+    """A length as a plain number with all its places, for columns: hundredths of a mm (thousandths), 1/10000 in."""
+    places = 4 if units == "in" else 2 + fine
     return f"{round(mm / MM_PER[units], places) + 0.0:.{places}f}"
 
 

@@ -10,7 +10,7 @@ from pathgen.markup import Element, element
 from pathgen.report.pictures import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
-from pathgen.units import format_length
+from pathgen.units import fine_length, format_length
 
 e = element
 
@@ -108,4 +108,4 @@ def _depth(clamping: Clamping, program: Program) -> str:
     depth = depths.get(step.operation)
     below = f"{format_length(depth, units)} deep, " if depth is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
-    return f"{below}lowest Z {format_length(float(lowest), units, decimals=2)}"
+    return f"{below}lowest Z {fine_length(float(lowest), units)}"

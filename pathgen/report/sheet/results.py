@@ -6,10 +6,12 @@ from typing import Any
 
 from pathgen.clamping import Clamping
 from pathgen.markup import Element, element
+from pathgen.report.board_text import frame_words
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
 from pathgen.report.pictures.sections import RISE, Section, least_under
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
-from pathgen.units import format_length
+from pathgen.report.text import shown_findings
+from pathgen.units import fine_length, format_length, place_words
 from pathgen.verify import Verification
 
 e = element
@@ -17,18 +19,20 @@ e = element
 
 def sections(clamping: Clamping) -> Element:
     """The board cut across, at the nut, at each inlay and at the end."""
-    words = (f"Seen from the board's end. Widths are true to each other; heights are drawn "
-             f"{RISE:g} times as high. Dashed: the raw blank, and fill standing proud before it is cut. Dotted: the "
-             "bottom of the fret slots.")
+    part = "part" if clamping.board.is_tool else "board"
+    words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
+             f"{RISE:g} times as high. Dashed: the raw blank")
+    more = ", and fill standing proud before it is cut. Dotted: the bottom of the fret slots"
+    words += "." if clamping.board.is_tool else f"{more}."
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
-    return chapter("sections", "Across the board", e("p", words), e("div", figures, class_="pair"))
+    return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
 
 def _section_words(clamping: Clamping, section: Section) -> str:
-    at = f"At {section.name}, X {format_length(section.x, clamping.units, decimals=1)}"
+    at = f"At {section.name}, {fine_length(section.x, clamping.units)} along"
     if section.inlay is None:
         return f"{at}."
-    left = format_length(least_under(clamping, section), clamping.units, decimals=2)
+    left = fine_length(least_under(clamping, section), clamping.units)
     return f"{at}: at least {left} of wood left under the pockets."
 
 
@@ -37,9 +41,8 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     surface, found = report["surface"], checked.ridges
     if surface is None or found is None:
         return None
-    x, y = found.highest_at
     units = clamping.units
-    place = f"X {format_length(x, units, decimals=1)}, Y {format_length(y, units, decimals=1)}"
+    place = place_words(*found.highest_at, units, decimals=1)
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {found.highest * 1000:.1f} µm (thousandths of a millimetre) at {place}, marked "
@@ -50,27 +53,29 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
 
 
-def frets(clamping: Clamping, report: dict[str, Any]) -> Element:
+def frets(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     """Where every fret is, from the nut and at both edges."""
+    if clamping.board.is_tool:
+        return None
     rows = [
         [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
          *(", ".join(fixed(v, clamping.units, fine=True) for v in f[side]) for side in ("bass", "treble"))]
         for f in report["frets"]
     ]
-    head = ["Fret", "From nut, mm", "From nut, in", f"Bass edge X, Y ({clamping.units})",
-            f"Treble edge X, Y ({clamping.units})"]
-    return chapter("frets", "Frets", scrolling(table(head, rows), "Fret table"))
+    head = ["Fret", "From nut, mm", "From nut, in",
+            *(f"{side} edge: along, across ({clamping.units})" for side in ("Bass", "Treble"))]
+    return chapter("frets", "Frets", e("p", frame_words(clamping.board.bass_side)),
+                   scrolling(table(head, rows), "Fret table"))
 
 
 def findings(report: dict[str, Any]) -> Element:
     """What verification and the plan found, the grave first, and what the drawings hold that is not cut."""
     words = {"forbid": "Do not cut", "warn": "Warning", "note": "Note"}
-    found = sorted(report["checks"]["findings"], key=lambda f: list(words).index(f["severity"]))
     items = [
         e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
           f"Allowed: {f['allowed']}. " if f["allowed"] else None, f"{f['remedy'][:1].upper()}{f['remedy'][1:]}.",
           class_=f["severity"])
-        for f in found
+        for f in shown_findings(report["checks"], report["job_units"])
     ]
     items += [e("li", f"Left out of the drawing: {what}") for what in report["left_out"]]
     none = e("p", "Nothing: no fault was found in the programs.")

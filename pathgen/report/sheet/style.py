@@ -19,7 +19,7 @@ TEXT_ON_GROUND = (
 STYLE = f"""
 :root {{ color-scheme: light; }}
 * {{ box-sizing: border-box; }}
-html {{ font: 112.5%/1.5 system-ui, "Segoe UI", "Helvetica Neue", sans-serif; color: {INK}; background: {PAPER};
+html {{ font: 112.5%/1.5 system-ui, sans-serif; color: {INK}; background: {PAPER};
   overflow-wrap: break-word; -webkit-text-size-adjust: 100%; print-color-adjust: exact; }}
 body {{ margin: 0; }}
 main {{ max-width: 54rem; margin: 0 auto; padding: 1.2rem 1rem 3rem; }}
@@ -31,7 +31,7 @@ p, ul, ol {{ margin: .4rem 0 .8rem; }}
 ul, ol {{ padding-left: 1.4rem; }}
 li {{ margin: .2rem 0; }}
 a {{ color: {LINK}; }}
-code {{ font: .95em ui-monospace, "Cascadia Mono", Menlo, monospace; }}
+code {{ font: .95em ui-monospace, monospace; }}
 .kicker {{ color: {QUIET}; margin: 0; }}
 .verdict {{ padding: .6rem .9rem; font-weight: 600; color: {PAPER}; }}
 .verdict a {{ color: {PAPER}; }}

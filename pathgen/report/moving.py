@@ -1,0 +1,45 @@
+"""Work that moved, in words: shift, turn and tilt, and what an error in measuring the marks would do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pathgen.units import format_length
+
+FINE = {"mm": 3, "in": 4}
+
+
+def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
+    """How the work is taken to lie, by the report's key ``moved``; nothing where it has not moved."""
+    if moved is None:
+        return []
+    shift = ", ".join(
+        f"{_length(v, units)} {way}" for v, way in zip(moved["shift"], ("along", "across", "up"), strict=True)
+    )
+    left = ", ".join(
+        format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
+    )
+    words = [
+        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
+        f"{moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along and "
+        f"{moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
+    ]
+    said = error_words(moved["errors"], units) if moved["errors"] else ""
+    return words + [f"{line[:1].upper()}{line[1:]}." for line in [said] if line]
+
+
+def error_words(errors: dict[str, Any], units: str) -> str:
+    """What an error at a mark does to the board, by a key ``errors`` of the report, in one line."""
+    if None in errors["anywhere"]:
+        return "the marks leave a turn or tilt of the board open"
+
+    def pair(place: str) -> str:
+        height, beside = (_length(v, units) for v in errors[place])
+        return f"{height} in height and {beside} in place"
+
+    return (f"a measuring error of {_length(errors['accuracy'], units)} at a mark moves the nut by up to "
+            f"{pair('nut')}, the far end by up to {pair('end')}")
+
+
+def _length(mm: float, units: str) -> str:
+    return format_length(mm, units, decimals=FINE[units])
