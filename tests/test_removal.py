@@ -74,8 +74,9 @@ def test_every_straight_move_against_brute_force(shape, a, b, kind):
     inner = ~rim
     if shape == "ball-end":  # its flank is upright at the rim
         inner &= _distance(start, end, x, y) < 0.98 * cutter.radius
-    assert np.all(material.top[inner] <= brute[inner] + 2e-6)
-    slack = step * (abs(end[2] - start[2]) / max(np.hypot(*(end - start)[:2]), 1e-9) + 6) + 2e-6
+    # heights are kept in float32, which a ball's steep flank magnifies: ten nanometres
+    assert np.all(material.top[inner] <= brute[inner] + 1e-5)
+    slack = step * (abs(end[2] - start[2]) / max(np.hypot(*(end - start)[:2]), 1e-9) + 6) + 1e-5
     if kind != "plunge" and abs(end[2] - start[2]) < 2 * np.hypot(*(end - start)[:2]):
         assert np.all(material.top[inner] >= brute[inner] - slack)
 
