@@ -159,3 +159,13 @@ def test_a_corner_cut_past_its_walls_is_found(tmp_path):
     assert len(rising) >= 3
     found = verify(good.plan.clamping, texts | {name: taken.text()}, resolution=0.1)
     assert "pocket-wall-overcut" in {f.code for f in found.findings}
+
+
+def test_several_separate_shapes_are_sharpened_by_a_v_cutter_last(tmp_path: Path) -> None:
+    shapes = (
+        '<path d="M4,8 L14,9 L9,20 Z M20,6 h12 v7 h-12 Z" fill="#225577"/>'
+        '<circle cx="26" cy="21" r="4" fill="#225577"/>'
+    )
+    result = pocketed(tmp_path, shapes, '["flat", "vee"]', 0.8)
+    assert forbidden(result) == []
+    assert result.report["inlays"][0]["reachable_area"] > 0.99 * result.report["inlays"][0]["area"]
