@@ -113,7 +113,9 @@ def pieces(nested: Nest, *, half_width: float, spacing: float, only: Shapes | No
     rings, node = shapely.get_rings(areas, return_index=True)
     outline = np.ones(len(rings), bool)
     if spacing > half_width and len(rings):
-        wanted = whole(nested.area[nested.level == 0]) if only is None else shapely.union_all(list({id(part): part for part in only}.values()))
+        # one place may be given for many regions
+        places = nested.area[nested.level == 0] if only is None else list({id(place): place for place in only}.values())
+        wanted = whole(places) if only is None else shapely.union_all(places)
         extra, extra_node = _missed(nested, rings, half_width, wanted)
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
         outline = np.concatenate([outline, np.zeros(len(extra), bool)])
