@@ -114,8 +114,8 @@ def pieces(nested: Nest, *, half_width: float, spacing: float, only: Shapes | No
     outline = np.ones(len(rings), bool)
     if spacing > half_width and len(rings):
         # one place may be given for many regions
-        places = nested.area[nested.level == 0] if only is None else list({id(place): place for place in only}.values())
-        wanted = whole(places) if only is None else shapely.union_all(places)
+        once = {id(place): place for place in (only if only is not None else ())}
+        wanted = whole(nested.area[nested.level == 0]) if only is None else shapely.union_all(list(once.values()))
         extra, extra_node = _missed(nested, rings, half_width, wanted)
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
         outline = np.concatenate([outline, np.zeros(len(extra), bool)])
