@@ -28,9 +28,12 @@ def progress(stages: int, stream: TextIO, *, delay: float = 1.0) -> Iterator[Cal
     Shown on a terminal once `delay` seconds have passed, with the time so far, and taken away at the end; never in a
     pipe or a file.
     """
-    from tqdm import tqdm
+    if not stream.isatty():
+        yield lambda words: None
+        return
+    from tqdm import tqdm  # only where somebody is looking: it loads slowly
 
-    bar = tqdm(total=stages, initial=-1, file=stream, disable=not stream.isatty(), delay=delay, leave=False, ncols=72,
+    bar = tqdm(total=stages, initial=-1, file=stream, delay=delay, leave=False, ncols=72,
                bar_format="{desc} {bar} {elapsed}")
     done = Event()
 
@@ -45,11 +48,9 @@ def progress(stages: int, stream: TextIO, *, delay: float = 1.0) -> Iterator[Cal
 
     clock = Thread(target=tick, daemon=True)
     with bar:
-        if not bar.disable:
-            clock.start()
+        clock.start()
         try:
             yield tell
         finally:
             done.set()
-            if clock.is_alive():
-                clock.join()
+            clock.join()
