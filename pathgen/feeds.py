@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -76,16 +77,33 @@ def usual_feed(cutter: Cutter, depth: float | None = None) -> tuple[float, float
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class UnusualFeed:
+    """A feed outside the usual range: the range (mm/min), and what each tooth takes (mm)."""
+
+    low: float
+    high: float
+    load: float
+
+
+def unusual_feed(cutter: Cutter, depth: float | None = None) -> UnusualFeed | None:
+    """How a cutter's feed lies outside the usual range by more than ROUND_UP; None when it does not."""
+    low, high = usual_feed(cutter, depth)
+    if low * (1.0 - ROUND_UP) <= cutter.feed <= high * (1.0 + ROUND_UP):
+        return None
+    return UnusualFeed(low=low, high=high, load=float(chip_load(cutter.feed, cutter.speed, cutter.flutes)))
+
+
 def feed_warnings(cutter: Cutter, depth: float | None = None) -> tuple[str, ...]:
     """What is unusual about the cutter's feeds, in words; empty when nothing is."""
-    low, high = usual_feed(cutter, depth)
-    load = float(chip_load(cutter.feed, cutter.speed, cutter.flutes))
     found = []
-    if not low * (1.0 - ROUND_UP) <= cutter.feed <= high * (1.0 + ROUND_UP):
-        word, risk = ("low", "it rubs and burns") if cutter.feed < low else ("high", "small cutters break")
+    off = unusual_feed(cutter, depth)
+    if off is not None:
+        word, risk = ("low", "it rubs and burns") if cutter.feed < off.low else ("high", "small cutters break")
         found.append(
-            f"cutter {cutter.name!r}: feed {cutter.feed:g} mm/min at {cutter.speed:g} rev/min is {load:.4f} mm a tooth,"
-            f" {word} for its size ({risk}): {low:.0f} to {high:.0f} mm/min is usual in hardwood, a starting point only"
+            f"cutter {cutter.name!r}: feed {cutter.feed:g} mm/min at {cutter.speed:g} rev/min is {off.load:.4f} mm a"
+            f" tooth, {word} for its size ({risk}): {off.low:.0f} to {off.high:.0f} mm/min is usual in hardwood,"
+            " a starting point only"
         )
     if cutter.plunge > cutter.feed:
         found.append(

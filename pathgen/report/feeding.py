@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from pathgen.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
-from pathgen.feeds import chip_load, usual_feed
+from pathgen.feeds import UnusualFeed, unusual_feed
 from pathgen.units import MM_PER
 from pathgen.verify.findings import Finding
-
-ROUNDED = 0.05
-"""Share by which a feed may lie outside the usual range unremarked: feeds are round numbers."""
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
@@ -17,21 +14,20 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
     for step in clamping.steps:
         if step.operation == HOVER or step.cutter.name in found:
             continue
-        low, high = usual_feed(step.cutter, _depth(clamping, step))
-        if not low * (1 - ROUNDED) <= step.cutter.feed <= high * (1 + ROUNDED):
-            found[step.cutter.name] = _note(clamping, step, low, high)
+        off = unusual_feed(step.cutter, _depth(clamping, step))
+        if off is not None:
+            found[step.cutter.name] = _note(clamping, step, off)
     return list(found.values())
 
 
-def _note(clamping: Clamping, step: Step, low: float, high: float) -> Finding:
+def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     cutter, per = step.cutter, MM_PER[clamping.units]
-    load = float(chip_load(cutter.feed, cutter.speed, cutter.flutes))
-    word = "low: it may rub and burn" if cutter.feed < low else "high: small cutters break"
+    word = "low: it may rub and burn" if cutter.feed < off.low else "high: small cutters break"
     return Finding(
         code="feed-unusual", severity="note", where=f'cutter "{cutter.name}"',
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
-            f"{load / per:.2g} {clamping.units} a tooth, {word}",
-        allowed=f"{low / per:.0f} to {high / per:.0f} {clamping.units} per minute is usual in hardwood",
+            f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
+        allowed=f"{off.low / per:.0f} to {off.high / per:.0f} {clamping.units} per minute is usual in hardwood",
         remedy="a starting point only: the cutter maker's chart, your wood and your ears decide",
     )
 
