@@ -15,6 +15,7 @@ import shapely
 
 import pathgen
 from pathgen.cli import main
+from tests.small_board import moves as moves_of
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 R_NUT, R_END, SCALE, FRETS, LIMIT, BALL = 228.6, 381.0, 635.0, 21, 0.012, 5.0
@@ -54,20 +55,8 @@ def built(tmp_path_factory):
 
 
 def moves(path):
-    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, of a program in the plain subset."""
-    at, rapid, points, kinds = [0.0, 0.0, 0.0], True, [], []
-    for line in path.read_text().splitlines():
-        words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\(.*\)", "", line))
-        for letter, number in words:
-            if letter == "G" and number in ("0", "1"):
-                rapid = number == "0"
-            if letter in "XYZ":
-                at["XYZ".index(letter)] = float(number)
-        if any(letter in "XYZ" for letter, _ in words):
-            points.append(tuple(at))
-            kinds.append(rapid)
-    points = np.array(points)
-    return points[:-1], points[1:], np.array(kinds[1:])
+    """(n, 3) starts, (n, 3) ends, (n,) rapid or not, of a program on disk."""
+    return moves_of(path.read_text())
 
 
 def program(built, operation, nth=0):
