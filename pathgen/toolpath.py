@@ -98,10 +98,6 @@ class Toolpath:
         kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
         return cls(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
 
-    def lifted(self, dz: float) -> Toolpath:
-        """The same moves, higher by `dz`."""
-        return Toolpath(self.points + [0.0, 0.0, dz], self.kinds)
-
     def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
         """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""
         drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
