@@ -12,8 +12,9 @@ from scipy import ndimage
 
 from pathgen.cutters import Cutter
 from pathgen.verify.grid import Grid
+from pathgen.verify.lengthwise import passes_along
 from pathgen.verify.motion import Motion
-from pathgen.verify.removal import Material, passes_along
+from pathgen.verify.removal import Material
 from pathgen.verify.sweep import swept_heights
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}

@@ -15,8 +15,9 @@ from pathgen.gcode.read import RAPID, ReadProgram, read_program
 from pathgen.scallop import scallop_height
 from pathgen.surface import Surface
 from pathgen.verify.grid import Grid
+from pathgen.verify.lengthwise import passes_along
 from pathgen.verify.motion import Motion
-from pathgen.verify.removal import Material, passes_along
+from pathgen.verify.removal import Material
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 Floats = NDArray[np.float64]

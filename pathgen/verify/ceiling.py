@@ -1,0 +1,51 @@
+"""How high anything stands over a window of a height field: upper bounds, from the highest of each tile."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Heights = NDArray[np.float32]
+
+_TILE = 32  # points along each side
+
+
+class Ceiling:
+    """Upper bounds of what stands over windows of a field, from the highest of each tile of it."""
+
+    def __init__(self, top: Heights) -> None:
+        by_rows = [top[first : first + _TILE].max(axis=0) for first in range(0, len(top), _TILE)]
+        self.levels = [np.maximum.reduceat(np.array(by_rows), np.arange(0, top.shape[1], _TILE), axis=1)]
+        self.highest = float(self.levels[0].max(initial=-math.inf))
+
+    def over(self, windows: NDArray[np.intp]) -> Floats:
+        """(n,) bounds over (n, 4) windows: first and past-the-last column, first and past-the-last row."""
+        i0, i1, j0, j1 = ((windows - [0, 1, 0, 1]) // _TILE).T
+        i, j = (i0 + i1) // 2, (j0 + j1) // 2
+        # level n has, for each tile, the highest of the tiles up to 2 ** n - 1 away
+        level = np.ceil(np.log2(1 + np.maximum(i1 - i, j1 - j))).astype(int)
+        while len(self.levels) <= level.max(initial=0):
+            self._widen()
+        out = np.empty(len(windows))
+        for n in np.unique(level):
+            own = level == n
+            out[own] = self.levels[n][j[own], i[own]]
+        return out
+
+    def _widen(self) -> None:
+        wide, reach = self.levels[-1], 1 << (len(self.levels) - 1)
+        for axis in (0, 1):
+            before, after = wide.copy(), wide.copy()
+            if wide.shape[axis] > reach:
+                low = [slice(None), slice(None)]
+                high = [slice(None), slice(None)]
+                low[axis], high[axis] = slice(None, -reach), slice(reach, None)
+                before[tuple(high)] = np.maximum(wide[tuple(high)], wide[tuple(low)])
+                after[tuple(low)] = np.maximum(wide[tuple(low)], wide[tuple(high)])
+            else:
+                before = after = np.broadcast_to(wide.max(axis=axis, keepdims=True), wide.shape).copy()
+            wide = np.maximum(before, after)
+        self.levels.append(wide)
