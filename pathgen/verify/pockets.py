@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
 from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.grid import Grid
 from pathgen.verify.motion import Motion
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.removal import Heights
@@ -65,44 +66,84 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
     return tuple(out)
 
 
+@dataclass(frozen=True, eq=False)
+class _Openings:
+    """What the pocket steps of an inlay can open without leaving the drawing, and the floor that is each one's own.
+
+    That is all that a flat end opens, and not the foot of the others' walls; less what an earlier step opened.
+    """
+
+    steps: list[Step]
+    floors: list[shapely.Geometry]
+    reach: shapely.Geometry
+
+    def floor(self) -> shapely.Geometry:
+        """All floors together."""
+        flat = all(step.cutter.shape == "flat-end" for step in self.steps)
+        return self.reach if flat else shapely.union_all(self.floors)
+
+
+@dataclass(frozen=True, eq=False)
+class _Floor:
+    """The opened points of one inlay: where on the part of the grid, and how high above the depth asked for."""
+
+    part: Grid
+    cells: NDArray[np.intp]
+    off: Heights
+
+    def place(self, which: int) -> tuple[float, float]:
+        row, column = divmod(int(self.cells[which]), self.part.shape[1])
+        return float(self.part.xs[column]), float(self.part.ys[row])
+
+    def within(self, area: shapely.Geometry) -> Mask:
+        return np.asarray(self.part.covered(area).ravel()[self.cells])
+
+
 def pocket_findings(
     sim: Simulation, clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit
 ) -> Iterator[Finding]:
     """Every fault of every pocket, and of the fill that was cut level."""
     for poured in sim.poured:
         steps = [s for s in clamping.steps if s.operation == POCKET and s.inlay == poured.inlay]
-        yield from _in_plan(poured, steps, sim, clamping, motions, tolerances, culprit)
-        yield from _floor(poured, steps, sim, clamping, tolerances, culprit)
+        openings = _openings(clamping, poured.inlay, steps)
+        opened = poured.removed > OPENED
+        yield from _in_plan(poured, openings, opened, sim, clamping, motions, tolerances, culprit)
+        yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 
-def reachable(clamping: Clamping, inlay: int, steps: list[Step]) -> shapely.Geometry:
-    """What the cutters of the pocket steps can open without leaving the drawing."""
-    shape, depth = clamping.inlays[inlay], clamping.inlays[inlay].depth
-    halves = {float(step.cutter.half_width(depth)) for step in steps}
-    return shapely.union_all([shape.area.buffer(-h, quad_segs=32).buffer(h, quad_segs=32) for h in halves])
+def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
+    shape, floors = clamping.inlays[inlay], []
+    reach: shapely.Geometry = shapely.Polygon()
+    steps = sorted(steps, key=lambda s: s.order)
+    for step in steps:
+        half = float(step.cutter.half_width(shape.depth))
+        axis = shape.area.buffer(-half, quad_segs=32)
+        own = axis.buffer(half, quad_segs=32)
+        floors.append((own if step.cutter.shape == "flat-end" else axis).difference(reach))
+        reach = reach.union(own)
+    return _Openings(steps, floors, reach)
 
 
 def _in_plan(
-    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, motions: Mapping[int, Motion],
-    tolerances: Tolerances, culprit: Culprit,
+    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
+    motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    name = f"inlay {poured.inlay + 1}"
-    opened = poured.removed > OPENED
     outside = opened & ~part.covered(inlay.area.buffer(tolerances.pocket_plan))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
         program, line = culprit(x, y, (POCKET,))
         yield Finding(
-            code="pocket-outside-drawing", severity="forbid", where=at(f"{name}, {program}", line, x, y),
+            code="pocket-outside-drawing", severity="forbid",
+            where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
             allowed=f"{tolerances.pocket_plan:g} mm outside its edge", remedy="make the programs again from the job",
         )
-    for step in steps:
+    for step in openings.steps:
         if step.order in motions:
             yield from _axis_outside(motions[step.order], step, clamping, tolerances)
-    yield from _uncut(poured, steps, opened, sim, clamping, tolerances)
+    yield from _uncut(poured, openings, opened, sim, tolerances)
 
 
 def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -134,11 +175,10 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
 
 
 def _uncut(
-    poured: Poured, steps: list[Step], opened: Mask, sim: Simulation, clamping: Clamping, tolerances: Tolerances
+    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     part = sim.grid.part(poured.window)
-    reach = reachable(clamping, poured.inlay, steps)
-    left = part.covered(reach.buffer(-1.5 * tolerances.pocket_plan)) & ~opened
+    left = part.covered(openings.reach.buffer(-1.5 * tolerances.pocket_plan)) & ~opened
     area = float(left.sum()) * sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
@@ -150,63 +190,66 @@ def _uncut(
 
 
 def _floor(
-    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
+    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
+    tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
-    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    off = poured.floor - (sim.surface[poured.window] - np.float32(inlay.depth))
-    opened = poured.removed > OPENED
-    deep = np.where(opened, off, np.inf)
-    if deep.min(initial=np.inf) < -tolerances.pocket_deep:
-        x, y = _worst(deep == deep.min(), part.xs, part.ys)
+    inlay, cells = clamping.inlays[poured.inlay], np.flatnonzero(opened)
+    off = poured.floor.ravel()[cells] - (sim.surface[poured.window].ravel()[cells] - np.float32(inlay.depth))
+    floor = _Floor(sim.grid.part(poured.window), cells, off)
+    if off.min(initial=np.inf) < -tolerances.pocket_deep:
+        x, y = floor.place(int(np.argmin(off)))
         program, line = culprit(x, y, (POCKET,))
         yield Finding(
             code="pocket-too-deep", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
-            got=f"{inlay.depth - float(deep.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
+            got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
         )
-    yield from _too_shallow(off, opened, poured, steps, sim, clamping, tolerances, culprit)
-    yield from _nowhere_deep(off, poured, steps, sim, clamping, tolerances)
+    yield from _too_shallow(floor, poured, openings, clamping, tolerances, culprit)
+    yield from _nowhere_deep(poured, openings, sim, clamping, tolerances)
 
 
 def _too_shallow(
-    off: Heights, opened: Mask, poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping,
-    tolerances: Tolerances, culprit: Culprit,
+    floor: _Floor, poured: Poured, openings: _Openings, clamping: Clamping, tolerances: Tolerances,
+    culprit: Culprit,
 ) -> Iterator[Finding]:
     """Higher than the stair that flat ends leave on a slope, and the ridges that the others may leave."""
-    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    if not len(floor.cells):
+        return
+    inlay, steps = clamping.inlays[poured.inlay], openings.steps
     widest = _widest(steps)
-    floor = shapely.union_all([own for _, own in _floors(clamping, poured.inlay, steps)])
-    floor = floor.buffer(-1.5 * tolerances.pocket_plan)
-    slope = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys[:, None])
+    area = openings.floor().buffer(-1.5 * tolerances.pocket_plan)
+    slope = clamping.board.surface.slope(_sharpest(clamping, floor.part.xs), floor.part.ys)
+    slope = slope[floor.cells // floor.part.shape[1]]
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope; away from walls its next pass can
-    for area, stair in ((floor, widest), (floor.buffer(-widest), 1.2 * share * widest)):
+    for judged, stair in ((area, widest), (area.buffer(-widest), 1.2 * share * widest)):
         allowed = slope * stair + ridge + tolerances.pocket_shallow
-        over = np.where(part.covered(area) & opened, off - allowed, -np.inf)
-        if over.max(initial=-np.inf) > 0:
-            row, column = np.unravel_index(int(np.argmax(over)), over.shape)
-            x, y = float(part.xs[column]), float(part.ys[row])
+        over = np.where(floor.within(judged), floor.off - allowed, -np.inf)
+        worst = int(np.argmax(over))
+        if over[worst] > 0:
+            x, y = floor.place(worst)
             program, line = culprit(x, y, (POCKET,))
             yield Finding(
                 code="pocket-too-shallow", severity="forbid",
                 where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
-                got=f"{inlay.depth - float(off[row, column]):.3f} mm deep",
-                allowed=f"{inlay.depth:g} mm, less {float(allowed[row, 0]):.3f} mm for steps and ridges",
+                got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
+                allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges",
                 remedy="make the programs again from the job",
             )
             return
 
 
 def _nowhere_deep(
-    off: Heights, poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
+    poured: Poured, openings: _Openings, sim: Simulation, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    inset = 1.5 * tolerances.pocket_plan
-    for step, floor in _floors(clamping, poured.inlay, steps):
+    surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
+    for step, floor in zip(openings.steps, openings.floors, strict=True):
         for piece in shapely.get_parts(floor.buffer(-2 * inset)):
             window = part.window(piece.bounds)
-            cells = off[window][part.part(window).covered(piece)]
+            inside = part.part(window).covered(piece)
+            cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
             least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
@@ -217,21 +260,6 @@ def _nowhere_deep(
                     remedy="make the programs again from the job",
                 )
                 return
-
-
-def _floors(clamping: Clamping, inlay: int, steps: list[Step]) -> Iterator[tuple[Step, shapely.Geometry]]:
-    """Each step with the floor that is its own: all that a flat end opens, and not the foot of the others' walls.
-
-    What an earlier step opened is that step's floor, or the foot of its wall.
-    """
-    shape, depth = clamping.inlays[inlay], clamping.inlays[inlay].depth
-    earlier: shapely.Geometry = shapely.Polygon()
-    for step in sorted(steps, key=lambda s: s.order):
-        half = float(step.cutter.half_width(depth))
-        axis = shape.area.buffer(-half, quad_segs=32)
-        reach = axis.buffer(half, quad_segs=32)
-        yield step, (reach if step.cutter.shape == "flat-end" else axis).difference(earlier)
-        earlier = earlier.union(reach)
 
 
 def _widest(steps: list[Step]) -> float:
