@@ -1,7 +1,6 @@
 """Reading programs, against the published rules of RS274/NGC and an independent reader."""
 
 import math
-import time
 
 import numpy as np
 import pytest
@@ -251,15 +250,30 @@ def test_an_independent_reader_finds_the_same_positions(lines):
     np.testing.assert_allclose(mine.end[1:], np.array(theirs, dtype=float)[rows], atol=1e-9)
 
 
-def test_two_million_lines_in_time():
+def test_two_million_lines():
+    """All read; and a fault in the last of them is named by its line."""
     rng = np.random.default_rng(1)
-    block = "\n".join(f"X{x:.4f} Y{y:.4f} Z{z:.4f}" for x, y, z in rng.uniform(-200, 200, (2000, 3)))
-    text = START + "G1 X0\n" + "\n".join([block] * 100) + "\nM5\nM30\n"
-    began = time.process_time()
-    program = read_program(text)
-    assert len(program) == 200_003
-    # a tenth of two million lines; reading is in proportion to the lines
-    assert time.process_time() - began < 6.0
+    block = "\n".join(f"X{x:.1f} Y{y:.1f}" for x, y in rng.uniform(-200, 200, (20_000, 2)))
+    text = START + "G1 X0\n" + "\n".join([block] * 100) + "\n"
+    program = read_program(text + "M5\nM30\n")
+    assert len(program) == 2_000_003
+    np.testing.assert_array_equal(program.end[-20_000:, :2], program.end[3:20_003, :2])
+    with pytest.raises(ProgramError) as error:
+        read_program(text + "X1 X2\n")
+    assert f"line {text.count(chr(10)) + 1}" in error.value.where
+
+
+@pytest.mark.parametrize(
+    ("line", "said"), [("G1 F500", "G1 without X, Y or Z"), ("X" + "1" * 256, "257 characters"), ("G1 X1 X2", "X")]
+)
+def test_a_fault_within_a_run_of_plain_lines_is_said_as_of_a_single_line(line, said):
+    errors = []
+    for before in ("G1 X1\n" * 40, "N1 G1 X1\n" * 40):
+        with pytest.raises(ProgramError) as error:
+            read_program(START + before + line + "\n" + "G1 X1\n" * 40 + "M5\nM30\n")
+        errors.append(str(error.value))
+    assert errors[0] == errors[1]
+    assert said in errors[0]
 
 
 def test_a_bad_line_far_down_is_named():

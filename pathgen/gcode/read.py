@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.errors import ProgramError
+from pathgen.gcode.plain import NUMBER, PlainRun, plain_run
 from pathgen.units import INCH
 
 Floats = NDArray[np.float64]
@@ -46,12 +47,7 @@ _REFUSED = {
     "M6": "changes the cutter: one program, one cutter",
 }
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"  # E.2: no exponent
-_WORD = re.compile(rf"([A-Z])({_NUMBER})")
-_PLAIN = re.compile(
-    rf"(?!$)(?:G0?([01]))? ?(?:X({_NUMBER}))? ?(?:Y({_NUMBER}))? ?(?:Z({_NUMBER}))? ?(?:F(\d+\.?\d*|\.\d+))?$",
-    re.ASCII,
-)
+_WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _FEWEST_AT_ONCE = 24
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
 _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
@@ -169,20 +165,22 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     ProgramError
         With the line and the reason, for anything outside the plain subset: nothing is skipped or guessed.
     """
-    lines = text.replace("\r\n", "\n").split("\n")
     reader = _Reader(name=name)
-    matches = list(map(_PLAIN.match, lines))
-    plain = _plain_runs(matches)
-    number = 0
-    while number < len(lines):
-        stop = plain.get(number)
-        if stop is not None and reader.takes_plain:
-            reader.read_plain(lines, matches, number, stop)
-            number = stop
-        else:
-            reader.read_line(lines[number], number + 1)
-            number += 1
-    return reader.finished(text, len(lines))
+    whole = text.replace("\r\n", "\n")
+    place, number, last = 0, 1, len(whole)
+    while place <= last:
+        run = plain_run(whole, place, fewest=_FEWEST_AT_ONCE) if reader.takes_plain else None
+        if run is not None and reader.read_plain(run, number):
+            number, place = number + len(run), run.stop
+            continue
+        # one line; or a run with a fault in it line by line, for the same words about it
+        through = place if run is None else run.stop - 1
+        while place <= through:
+            end = whole.find("\n", place) if place < last else -1
+            end = last if end < 0 else end
+            reader.read_line(whole[place:end], number)
+            number, place = number + 1, end + 1
+    return reader.finished(text, number - 1)
 
 
 def fingerprint(text: str) -> str:
@@ -198,13 +196,6 @@ def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
     normal = np.select([plane == 17, plane == 18], [2, 1], 0)
     flat[np.arange(len(arm)), normal] = 0.0
     return flat
-
-
-def _plain_runs(matches: list[re.Match[str] | None]) -> dict[int, int]:
-    """Runs of lines that only hold motion words in the usual order: {first: one past the last}, counted from 0."""
-    is_plain = np.fromiter((match is not None for match in matches), bool, len(matches))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], is_plain.view(np.int8), [0]])))
-    return {int(a): int(b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= _FEWEST_AT_ONCE}
 
 
 @dataclass
@@ -241,31 +232,24 @@ class _Reader:
     def fail(self, line: int, problem: str, *, allowed: str = "", remedy: str = "") -> ProgramError:
         return ProgramError(f"{self.name}, line {line}", problem, allowed=allowed, remedy=remedy)
 
-    def read_plain(self, lines: list[str], matches: list[re.Match[str] | None], first: int, stop: int) -> None:
-        """A run of lines of G0 or G1 with X Y Z F only, all at once."""
-        count = stop - first
-        motion_text, *axes_text, feed_text = zip(*(m.groups("") for m in matches[first:stop] if m), strict=True)
-        has_axis = np.zeros(count, bool)
-        position = np.empty((count + 1, 3))
-        for axis, column in enumerate(axes_text):
-            given, values = _filled(column, self.position[axis], self.unit)
-            has_axis |= given
-            position[:, axis] = values
-        given_motion, motion = _filled(motion_text, -1.0 if self.motion is None else float(self.motion), 1.0)
-        feed = _filled(feed_text, self.feed, self.unit)[1][1:]
-        bad = np.flatnonzero((given_motion & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1))))
-        too_long = np.fromiter((len(text) for text in lines[first:stop]), int, count) > _LONGEST_LINE
-        if len(bad) or too_long.any():  # say it in the same words as for single lines
-            for number in range(first, stop):
-                self.read_line(lines[number], number + 1)
-            return
+    def read_plain(self, run: PlainRun, first: int) -> bool:
+        """A run of plain lines from line `first` on; False, and nothing read, where one of them is at fault."""
+        position = np.stack([
+            run.in_force(axis, before, self.unit) for axis, before in zip("XYZ", self.position, strict=True)
+        ], axis=1)
+        has_axis = run.given["X"] | run.given["Y"] | run.given["Z"]
+        motion = run.in_force("G", -1.0 if self.motion is None else float(self.motion), 1.0)
+        feed = run.in_force("F", self.feed, self.unit)[1:]
+        bad = (run.given["G"] & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1)))
+        if bad.any() or run.longest > _LONGEST_LINE:
+            return False
         self._flush_rows()
         moved = np.flatnonzero(has_axis)
         block = np.full((len(moved), 17), np.nan)
         block[:, 0:3], block[:, 3:6] = position[moved], position[moved + 1]
         block[:, 9], block[:, 10], block[:, 11], block[:, 12] = motion[moved + 1], self.plane, 0.0, feed[moved]
         block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
-        block[:, 15] = moved + first + 1
+        block[:, 15] = moved + first
         self.blocks.append(block)
         if len(moved):
             self.units.add(self.unit_set)
@@ -273,6 +257,7 @@ class _Reader:
         self.feed = float(feed[-1])
         self.motion = int(motion[-1]) if motion[-1] >= 0 else None
         self.seen_code = True
+        return True
 
     def read_line(self, raw: str, line: int) -> None:
         """One line, by the rules of section 3.3."""
@@ -520,15 +505,6 @@ class _Reader:
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), **columns,
         )
-
-
-def _filled(column: tuple[str, ...], before: float, unit: float) -> tuple[NDArray[np.bool_], Floats]:
-    """(given, values): which lines give the word, and (n + 1,) values in force, `before` first."""
-    number = np.fromiter((float(text) if text else math.nan for text in column), float, len(column))
-    given = ~np.isnan(number)
-    values = np.concatenate([[before], number * unit])
-    last = np.maximum.accumulate(np.concatenate([[0], np.where(given, np.arange(1, len(column) + 1), 0)]))
-    return given, values[last]
 
 
 def _marked(comments: list[tuple[int, str]], pattern: re.Pattern[str]) -> str | None:
