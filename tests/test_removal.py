@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from pathgen.cutters import Cutter
+from pathgen.verify import removal
 from pathgen.verify.grid import Grid
 from pathgen.verify.lengthwise import passes_along
 from pathgen.verify.motion import Motion
@@ -174,6 +175,29 @@ def test_the_order_of_moves_leaves_the_same(seed, shape):
     forward.cut(motion(points), CUTTERS[shape], note_deeper=0.5)
     back.cut(motion(points[::-1]), CUTTERS[shape])
     np.testing.assert_allclose(forward.top, back.top, atol=2e-4)  # float32 on a ball's upright flank
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10**6), shape=st.sampled_from(sorted(CUTTERS)), block=st.integers(1, 5))
+def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
+    """Two at a time, or a hundred: the same stands there, and the same is noted."""
+    rng = np.random.default_rng(seed)
+    rows = np.repeat(rng.uniform(-5, 5, 8), 2)
+    points = np.column_stack([np.tile([-15.0, 15.0, 15.0, -15.0], 4), rows, np.repeat(rng.uniform(0, 3, 8), 2)])
+    path = motion(np.concatenate([[[-15.0, rows[0], 9.0]], points, rng.uniform([-5, -5, 1], [5, 5, 6], (6, 3))]),
+                  rapid=[0, 19])
+    xs, ys = np.linspace(-16, 16, 90), np.linspace(-6, 6, 60)
+    together, apart = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
+    noted = together.cut(path, CUTTERS[shape], note_deeper=0.8)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(removal, "_BLOCK", block)
+        patch.setattr(removal, "_TOGETHER", 4096)
+        patch.setattr(removal, "_LOOK_AGAIN", 0)
+        noted_apart = apart.cut(path, CUTTERS[shape], note_deeper=0.8)
+    np.testing.assert_allclose(together.top, apart.top, atol=1e-6)
+    for kind in ("cut", "rapid"):
+        assert getattr(noted, kind).depth == pytest.approx(getattr(noted_apart, kind).depth, abs=1e-6)
+        assert getattr(noted, kind).line == getattr(noted_apart, kind).line
 
 
 def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import pathgen
 from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
-from pathgen.verify import Tolerances, verify
+from pathgen.verify import Tolerances, removal, verify
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
 
@@ -181,3 +181,19 @@ def test_faults_beside_an_unread_program_are_still_found(built, texts):
     found = verify(built.plan.clamping, changed, resolution=0.5).findings
     wrong = {f.where.split(",")[0] for f in found if f.severity == "forbid"}
     assert {rough, slots, outline} <= wrong
+
+
+def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, texts, monkeypatch):
+    pocket = next(s.file_name for s in built.plan.clamping.steps if s.operation == POCKET)
+    head, tail = texts[pocket].rsplit("\nG0 Z", 1)
+    endless = {**texts, pocket: head + "\nX20 Y-9\nX90 Y9" * 2000 + "\nG0 Z" + tail}
+    monkeypatch.setattr(removal, "_MOST_OVER", 40)
+    monkeypatch.setattr(removal, "_ALWAYS_WORKED_OUT", 0)
+    checked = verify(built.plan.clamping, endless, resolution=COARSE)
+    given_up = [f for f in checked.findings if f.code == "too-long"]
+    assert len(given_up) == 1
+    assert given_up[0].where.startswith(f"{pocket}, line ")
+    assert not checked.passed
+    assert "not-compared" in {f.code for f in checked.findings}
+    monkeypatch.undo()
+    assert verify(built.plan.clamping, texts, resolution=COARSE).passed

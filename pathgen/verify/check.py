@@ -35,7 +35,7 @@ from pathgen.verify.motion import Motion, motion_over_board
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
-from pathgen.verify.removal import Material
+from pathgen.verify.removal import Material, TooLongError
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.simulate import Simulation, deepest_cut, simulate
@@ -142,11 +142,14 @@ def verify(
     found += travel_findings(programs, clamping)
     found += _repeats(clamping, motions, tolerances)
     unread = [step for step in clamping.steps if step.order not in motions]
-    found += _not_compared(unread)
     grid = Grid.over(clamping.stock.bounds, resolution)
-    # what an unread program would have cut is not known, and so neither is what those after it meet
-    known = {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
-    sim = simulate(clamping, known, grid, tolerances)
+    try:
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+    except TooLongError as error:
+        found.append(_too_long(error))
+        unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+    found += _not_compared(unread)
     culprit = _Culprit(clamping, motions)
     found += cutting_findings(clamping, sim, tolerances)
     area = finished_area(clamping, _CLEAR)
@@ -201,6 +204,19 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             allowed=", ".join(step.file_name for step in clamping.steps), remedy="take it out of the folder",
         ))
     return programs
+
+
+def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, Motion]:
+    """What an unread program would have cut is not known, and so neither is what those after it meet."""
+    return {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
+
+
+def _too_long(error: TooLongError) -> Finding:
+    return Finding(
+        code="too-long", severity="forbid", where=at(error.step.file_name if error.step else "a program", error.line),
+        got="simulating it was given up here: it sweeps over the board hundreds of times",
+        allowed="a program of the job", remedy="make the programs again from the job",
+    )
 
 
 def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:

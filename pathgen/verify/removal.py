@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.clamping import Step
 from pathgen.cutters import Cutter
 from pathgen.verify.ceiling import Ceiling
 from pathgen.verify.grid import Grid
@@ -31,11 +32,23 @@ _SHORTEST_PASS = 4.0  # radii
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
 _TOGETHER = 1 << 20  # points of envelopes that are kept at once
 _MOST_TOGETHER = 512  # moves whose envelopes are
+_BLOCK = 20_000  # moves made ready at once
+_LOOK_AGAIN = 4  # times as many points worked out as there are, before what still stands is looked at again
+_MOST_OVER = 300  # times that a program may be over each point on average before it is given up: usual are 1 to 5
+_ALWAYS_WORKED_OUT = 1_000_000_000  # points: a quarter of a minute or so
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _NOTHING = np.empty((0, 0), np.float32)
 _SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall, of large cutters
 _SHAVING_SHARE = 0.15  # of the diameter: the same for small ones
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
+
+
+class TooLongError(Exception):
+    """A program that would take minutes or hours to simulate: how far it came, and its step where that is known."""
+
+    def __init__(self, line: int, step: Step | None = None) -> None:
+        super().__init__(line, step)
+        self.line, self.step = line, step
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,21 +106,30 @@ class _Cutting:
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
         self.taken = Taken()
+        self.since_ceiling = self.worked_out = 0
         # points to each side that a cut spans and a shaving does not, never more than half the cutter
         thickest = min(_SHAVING, _SHAVING_SHARE * cutter.diameter)
         spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else thickest
         self._shaving = max(1, min(math.ceil(thickest / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1))
 
     def run(self) -> Taken:
-        passes, left, before = [], [], 0
+        passes: list[tuple[int, Pass]] = []
+        left, before = [], 0
         for part in self._parts():
             if isinstance(part, Pass):
                 passes.append((before, part))
             else:
                 left.append(part)
                 before += len(part)
-        moves, first = self._wanted(_joined(left))
-        self._take_all(moves, [(int(first[before]), whole) for before, whole in passes])
+        moves = _joined(left)
+        passes.reverse()
+        for first in range(0, max(before, 1), _BLOCK):
+            last = first + _BLOCK
+            now = []
+            while passes and (passes[-1][0] < last or last >= before):
+                now.append((passes[-1][0] - first, passes.pop()[1]))
+            some, begins = self._wanted(moves.of(slice(first, last)))
+            self._take_all(some, [(int(begins[turn]), whole) for turn, whole in now])
         return self.taken
 
     def _parts(self) -> Iterator[Pass | Moves]:
@@ -177,27 +199,17 @@ class _Cutting:
 
     def _take_all(self, moves: Moves, passes: list[tuple[int, Pass]]) -> None:
         """Take away moves in their order, and passes, each with the number of moves before it."""
-        low = np.minimum(moves.start[:, 2], moves.end[:, 2])
-        depth = np.full(len(moves), self.highest) - low
-        windows = self._windows(moves.start, moves.end, self.cutter.half_width(depth))
-        some = _sizes(windows).all(axis=1)
-        depth[some] = self.ceiling.over(windows[some]) - low[some]
-        half = self.cutter.half_width(depth)
-        windows = self._windows(moves.start, moves.end, half)
-        some &= _sizes(windows).all(axis=1) & (half > 0)
-        before = np.concatenate([[0], np.cumsum(some)])
-        waiting = [(int(before[turn]), whole) for turn, whole in reversed(passes)]
-        moves, windows, depth = moves.of(some), windows[some], depth[some]
-        for part in _parts_of(_sizes(windows).prod(axis=1)):
-            self._take(moves.of(part), windows[part], depth[part], part.start, waiting)
+        waiting = list(reversed(passes))
+        for part in _parts_of(_sizes(self._reach(moves)[0]).prod(axis=1)):
+            self._take(moves.of(part), part.start, waiting)
         while waiting:
             self._sweep_pass(waiting.pop()[1])
 
-    def _take(
-        self, moves: Moves, windows: NDArray[np.intp], depth: Floats, first: int, waiting: list[tuple[int, Pass]]
-    ) -> None:
+    def _take(self, moves: Moves, first: int, waiting: list[tuple[int, Pass]]) -> None:
         """Take away some moves, `first` and on; look closely only at those that may be too deep, or are rapids."""
         rapid, line = self.motion.rapid[moves.row], self.motion.line[moves.row].tolist()
+        windows, depth = self._reach(moves)
+        self._count(int(_sizes(windows).prod(axis=1).sum()), line[0])
         least = np.where(rapid, self.note_rapid, self.note_deeper)
         envelopes, close = self._envelopes(moves, windows, depth > least, least)
         rubs = (depth > self.cutter.flute_length).tolist()
@@ -206,12 +218,35 @@ class _Cutting:
         ):
             while waiting and waiting[-1][0] <= first + k:
                 self._sweep_pass(waiting.pop()[1])
+            if not envelope.size:
+                continue
             there = self.top[j0:j1, i0:i1]
             if rubs[k]:
                 self._rub(moves.start[k], moves.end[k], line[k])
             if look:
                 self._note(there, envelope, j0, i0, line[k], rapid=bool(rapid[k]))
             np.minimum(there, envelope, out=there)
+
+    def _count(self, points: int, line: int) -> None:
+        """Count what is worked out; now and then see how high things still stand."""
+        self.since_ceiling += points
+        self.worked_out += points
+        if self.worked_out > max(_MOST_OVER * self.top.size, _ALWAYS_WORKED_OUT):
+            raise TooLongError(line)
+        if self.since_ceiling > _LOOK_AGAIN * self.top.size:
+            self.ceiling, self.since_ceiling = Ceiling(self.top), 0
+
+    def _reach(self, moves: Moves) -> tuple[NDArray[np.intp], Floats]:
+        """(n, 4) windows that moves can cut in, empty where they meet nothing, and (n,) how deep they may cut."""
+        low = np.minimum(moves.start[:, 2], moves.end[:, 2])
+        depth = self.highest - low
+        windows = self._windows(moves.start, moves.end, self.cutter.half_width(depth))
+        some = _sizes(windows).all(axis=1)
+        depth[some] = self.ceiling.over(windows[some]) - low[some]
+        half = self.cutter.half_width(depth)
+        windows = self._windows(moves.start, moves.end, half)
+        windows[(half <= 0) | ~_sizes(windows).all(axis=1)] = 0
+        return windows, depth
 
     def _windows(self, start: Floats, end: Floats, half: Floats) -> NDArray[np.intp]:
         """(n, 4): first and past-the-last column, first and past-the-last row that each move can reach."""
@@ -233,7 +268,7 @@ class _Cutting:
         size = _sizes(windows)
         padded = -(-size // 8) * 8
         kinds, kind = np.unique(padded[:, 0] * (1 << 32) + padded[:, 1], return_inverse=True)
-        for k in range(len(kinds)):
+        for k in range(int(kinds[0] == 0) if len(kinds) else 0, len(kinds)):
             all_members = np.flatnonzero(kind == k)
             per_batch = max(1, _BATCH_CELLS // int(padded[all_members[0]].prod()))
             for a in range(0, len(all_members), per_batch):

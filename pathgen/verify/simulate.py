@@ -13,7 +13,7 @@ from pathgen.hollow import Hollow
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
 from pathgen.verify.motion import Motion
-from pathgen.verify.removal import Heights, Material, Taken
+from pathgen.verify.removal import Heights, Material, Taken, TooLongError
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
@@ -72,7 +72,8 @@ def simulate(
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
-    Without `note`, nothing is kept of cuts that are too deep and of rapids.
+    Without `note`, nothing is kept of cuts that are too deep and of rapids. Raises TooLongError with the step of a
+    program that would take far longer than any of use.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -91,12 +92,15 @@ def simulate(
         if step.operation == POCKET and before is None:
             before = top[_around(clamping, step, grid, tolerances)].copy()
         if step.order in motions:
-            taken[step.order] = material.cut(
-                motions[step.order], step.cutter, waste=waste,
-                spare=_deeper_in_waste(clamping, step, tolerances),
-                note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
-                note_rapid=tolerances.rapid if note else math.inf,
-            )
+            try:
+                taken[step.order] = material.cut(
+                    motions[step.order], step.cutter, waste=waste,
+                    spare=_deeper_in_waste(clamping, step, tolerances),
+                    note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
+                    note_rapid=tolerances.rapid if note else math.inf,
+                )
+            except TooLongError as error:
+                raise TooLongError(error.line, step) from None
         if before is not None and not _same_pocket(step, steps[place + 1 : place + 2]):
             poured.append(_poured(clamping, step, material, surface, before, tolerances))
             before = None
