@@ -186,7 +186,9 @@ def test_faults_beside_an_unread_program_are_still_found(built, texts):
 def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, texts, monkeypatch):
     pocket = next(s.file_name for s in built.plan.clamping.steps if s.operation == POCKET)
     head, tail = texts[pocket].rsplit("\nG0 Z", 1)
-    endless = {**texts, pocket: head + "\nX20 Y-9\nX90 Y9" * 2000 + "\nG0 Z" + tail}
+    corners = built.plan.clamping.to_machine(np.array([[20.0, -9.0, 0.0], [90.0, 9.0, 0.0]]))
+    to_and_fro = "".join(f"\nX{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
+    endless = {**texts, pocket: head + to_and_fro * 2000 + "\nG0 Z" + tail}
     monkeypatch.setattr(removal, "_MOST_OVER", 40)
     monkeypatch.setattr(removal, "_ALWAYS_WORKED_OUT", 0)
     checked = verify(built.plan.clamping, endless, resolution=COARSE)
