@@ -74,6 +74,18 @@ def _codes(built, operation, change, index=0):
     return {f.code: f for f in checked.findings if f.severity == "forbid"}
 
 
+def test_coolant_is_warned_of_by_its_line(built, texts):
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == SLOTS)
+    lines = texts[name].split("\n")
+    at = next(i for i, line in enumerate(lines) if line.startswith("M3"))
+    wet = {**texts, name: "\n".join([*lines[: at + 1], "M8", *lines[at + 1 :]])}
+    checked = verify(built.plan.clamping, wet, resolution=COARSE, job_fingerprint=built.job.fingerprint)
+    assert {(f.code, f.where) for f in checked.findings if f.code == "coolant-on"} == {
+        ("coolant-on", f"{name}, line {at + 2}")
+    }
+    assert "coolant-on" not in {f.code for f in built.verification.findings}
+
+
 def test_findings_name_the_program_the_line_and_the_size(built):
     def deeper(moves, case):
         run = moves.runs()[3]

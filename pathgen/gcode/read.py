@@ -105,6 +105,8 @@ class ReadProgram:
     comments: tuple[tuple[int, str], ...]
     ended: bool
     spindle_left_on: bool
+    coolant: int
+    """The line that first turns coolant on, 0 where none does."""
     job_fingerprint: str | None
     """As the header states it."""
     program_fingerprint: str | None
@@ -216,6 +218,7 @@ class _Reader:
     ended: bool = False
     percent: int = 0
     """Lines with %: none, opened, closed."""
+    coolant: int = 0
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
     comments: list[tuple[int, str]] = field(default_factory=list)
@@ -328,6 +331,8 @@ class _Reader:
                 raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more")
             self.speed = values["S"]
         self.spindle = {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
+        if codes.get("coolant") in ("M7", "M8"):
+            self.coolant = self.coolant or line
         self.plane = int(codes.get("plane", f"G{self.plane}")[1:])
         self.offset = int(codes.get("offset", f"G{self.offset}")[1:])
         self.absolute = codes.get("distance", "G90" if self.absolute else "G91") == "G90"
@@ -501,7 +506,7 @@ class _Reader:
         return ReadProgram(
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=(self.ended and self.percent != 1) or self.percent == 2,
-            spindle_left_on=self.spindle != 0 and not self.ended,
+            spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), **columns,
         )

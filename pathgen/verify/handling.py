@@ -32,6 +32,12 @@ def program_findings(
         yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
                       allowed="a program that cuts", remedy="make the programs again from the job")
         return
+    if program.coolant:
+        yield Finding(
+            code="coolant-on", severity="warn", where=at(program.name, program.coolant), got="M7 or M8: coolant on",
+            allowed="no coolant word: wood and resin are cut dry",
+            remedy="take it out, unless it switches your dust extraction",
+        )
     yield from _header(program, clamping)
     yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
     yield from _feeds(program, motion, step, tolerances)
