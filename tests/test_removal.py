@@ -213,6 +213,25 @@ def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
     assert again.cut.depth == 0
 
 
+@pytest.mark.parametrize(("layers", "noted"), [([0.0], True), ([0.5, 0.0], False)])
+def test_passes_side_by_side_through_what_stands_proud(layers, noted):
+    """A round end takes little at each point beside the pass before it, but stands as deep as the layer is thick."""
+    ball = Cutter(name="ball 12", shape="ball-end", diameter=12.0, **RUN)
+    xs, ys = np.linspace(-30, 30, 301), np.linspace(-12, 12, 241)
+    material = blank(xs, ys, 1.0)
+    path = [(-40.0, -20.0, 9.0)]
+    for z in layers:
+        for k, y in enumerate(np.arange(-20.0, 20.0, 0.7)):
+            path += [(x, y, z) for x in ((-40.0, 40.0) if k % 2 == 0 else (40.0, -40.0))]
+        path += [(path[-1][0], 20.0, 9.0), (-40.0, -20.0, 9.0)]
+    rapid = [k for k in range(len(path) - 1) if path[k][2] == path[k + 1][2] == 9.0]
+    plain = blank(xs, ys, 1.0).cut(motion(path, rapid), ball, note_deeper=0.56)
+    taken = material.cut(motion(path, rapid), ball, note_deeper=0.56, surface=np.zeros_like(material.top))
+    assert plain.cut.depth == 0
+    assert (taken.cut.depth > 0.8) == noted
+    assert noted or taken.cut.depth == 0
+
+
 def test_a_shank_beside_a_wall_is_noted():
     short = Cutter(name="short", shape="flat-end", diameter=3.0, flute_length=2.0, **RUN)
     xs = ys = np.linspace(-10, 10, 201)

@@ -40,6 +40,7 @@ _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _NOTHING = np.empty((0, 0), np.float32)
 _SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall, of large cutters
 _SHAVING_SHARE = 0.15  # of the diameter: the same for small ones
+_ENGAGED = 0.02  # mm: what a pass takes less of than this is the last one's ridges
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
@@ -82,14 +83,15 @@ class Material:
 
     def cut(
         self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
-        waste: NDArray[np.bool_] | None = None, spare: float = 0.0,
+        waste: Mask | None = None, spare: float = 0.0, surface: Heights | None = None,
     ) -> Taken:
         """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
 
         Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be
-        deeper by `spare`.
+        deeper by `spare`. `surface` (rows, columns) is what passes along the board follow, if they do.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste if spare else None, spare).run()
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste if spare else None, spare,
+                        surface).run()
 
 
 class _Cutting:
@@ -97,11 +99,12 @@ class _Cutting:
 
     def __init__(
         self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
-        waste: NDArray[np.bool_] | None, spare: float,
+        waste: Mask | None, spare: float, surface: Heights | None,
     ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.motion, self.cutter = motion, cutter
         self.note_deeper, self.note_rapid, self.waste, self.spare = note_deeper, note_rapid, waste, spare
+        self.surface = surface
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
@@ -192,8 +195,22 @@ class _Cutting:
             envelope = whole.envelope(across[near], self.xs[columns], own)
             there = self.top[j0 + near.start : j0 + near.stop, columns]
             if float(tops.max()) - low > self.note_deeper:
-                self._note(there, envelope, j0 + near.start, i, line, rapid=False)
+                deep = self._depth_of_pass(there, envelope, j0 + near.start, i)
+                self._note(deep, j0 + near.start, i, line, rapid=False)
             np.minimum(there, envelope, out=there)
+
+    def _depth_of_pass(self, there: Heights, envelope: Heights, j: int, i: int) -> Heights:
+        """How deep a pass cuts into what stands there, straight down.
+
+        Beside the pass before it a round end takes little at each point, however deep it stands: where the surface
+        that it follows is known, the depth is what stands above that surface, lifted as the pass is.
+        """
+        deep = there - envelope
+        if self.surface is None:
+            return deep
+        above = self.surface[j : j + deep.shape[0], i : i + deep.shape[1]]
+        lift = np.fmin.reduce(envelope - above, axis=0)
+        return np.where(deep > _ENGAGED, np.fmax(there - above - lift, deep), np.float32(-np.inf))
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
@@ -224,7 +241,7 @@ class _Cutting:
             if rubs[k]:
                 self._rub(moves.start[k], moves.end[k], line[k])
             if look:
-                self._note(there, envelope, j0, i0, line[k], rapid=bool(rapid[k]))
+                self._note(there - envelope, j0, i0, line[k], rapid=bool(rapid[k]))
             np.minimum(there, envelope, out=there)
 
     def _count(self, points: int, line: int) -> None:
@@ -317,8 +334,7 @@ class _Cutting:
         above = (there - shank - (start[2] + flutes)).astype(np.float32)
         self.taken.shank = self._deeper(self.taken.shank, above, int(j0), int(i0), line, _RUB)
 
-    def _note(self, there: Heights, envelope: Heights, j: int, i: int, line: int, *, rapid: bool) -> None:
-        deep = there - envelope
+    def _note(self, deep: Heights, j: int, i: int, line: int, *, rapid: bool) -> None:
         least = self.note_rapid if rapid else max(self.note_deeper, self.taken.cut.depth)
         if float(np.maximum.reduce(deep, axis=None)) <= least:
             return

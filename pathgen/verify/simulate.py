@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, Clamping, Step
+from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
 from pathgen.hollow import Hollow
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.grid import Grid, Mask
@@ -96,6 +96,7 @@ def simulate(
                 taken[step.order] = material.cut(
                     motions[step.order], step.cutter, waste=waste,
                     spare=_deeper_in_waste(clamping, step, tolerances),
+                    surface=surface if step.operation in (SURFACE_ROUGH, SURFACE_FINISH, RESURFACE) else None,
                     note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
                     note_rapid=tolerances.rapid if note else math.inf,
                 )
