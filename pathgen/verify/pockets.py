@@ -90,19 +90,26 @@ def _in_plan(
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
     name = f"inlay {poured.inlay + 1}"
     opened = poured.removed > OPENED
-    outside = opened & ~part.covered(inlay.area.buffer(tolerances.pocket_plan))
+    allowed = tolerances.pocket_plan + _wider_on_ridges(steps, clamping, inlay.depth)
+    outside = opened & ~part.covered(inlay.area.buffer(allowed))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
         program, line = culprit(x, y, (POCKET,))
         yield Finding(
             code="pocket-outside-drawing", severity="forbid", where=at(f"{name}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
-            allowed=f"{tolerances.pocket_plan:g} mm outside its edge", remedy="make the programs again from the job",
+            allowed=f"{allowed:.2g} mm outside its edge", remedy="make the programs again from the job",
         )
     for step in steps:
         if step.order in motions:
             yield from _axis_outside(motions[step.order], step, clamping, tolerances)
     yield from _uncut(poured, steps, opened, sim, clamping, tolerances)
+
+
+def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
+    """How much wider a ball end or a v cutter opens the ridges that finishing leaves than the surface under them."""
+    ridge = clamping.surfacing.scallop if clamping.surfacing is not None else 0.0
+    return max((float(s.cutter.half_width(depth + ridge) - s.cutter.half_width(depth)) for s in steps), default=0.0)
 
 
 def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -179,8 +186,9 @@ def _too_shallow(
     slope = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys[:, None])
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
-    # beside a wall the cutter cannot move further down the slope; away from walls its next pass can
-    for area, stair in ((floor, widest), (floor.buffer(-widest), 1.2 * share * widest)):
+    # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
+    # of the place whose uphill rim would just touch: it hangs over by no more than two
+    for area, stair in ((floor, widest), (floor.buffer(-widest), min(2.0 * share, 1.0) * widest)):
         allowed = slope * stair + ridge + tolerances.pocket_shallow
         over = np.where(part.covered(area) & opened, off - allowed, -np.inf)
         if over.max(initial=-np.inf) > 0:
