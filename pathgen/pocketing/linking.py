@@ -156,6 +156,19 @@ def way_in(line: Floats, length: float) -> Floats:
     return np.vstack([first[None], line[k:], *[line[1:]] * int(turns)])
 
 
+def to_and_fro(line: Floats, length: float) -> Floats:
+    """A way of `length` mm on an open line that ends at its start, turning round as often as it takes."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
+    far = length / strokes
+    k = int(np.searchsorted(along, far * (1.0 - 1e-12)))
+    t = (far - along[k - 1]) / (along[k] - along[k - 1])
+    out = np.vstack([line[:k], (line[k - 1] + t * (line[k] - line[k - 1]))[None]])
+    stroke = [out[::-1], out]
+    ways = [stroke[(strokes - 1 - i) % 2] for i in range(strokes)]
+    return np.vstack([ways[0], *(way[1:] for way in ways[1:])])
+
+
 def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
     """Quarter circles onto and off a closed line at its start, (5, 2) each, on its left: the cleared side."""
     ahead = line[1] - line[0]
@@ -180,12 +193,25 @@ class FreeWays:
         Where the axis goes through air, as earlier cutters have been there.
     longest : float
         The longest way through air that is quicker than a hop, mm.
+    deep : (n,) array of shapely geometry, or None
+        What earlier cutters have opened down to the floor.
+    bore : float
+        Radius of what a cutter that goes straight down must find open, mm.
     """
 
     area: Shapes
     near: Shapes | None = None
     open: Shapes | None = None
     longest: float = 0.0
+    deep: Shapes | None = None
+    bore: float = 0.0
+
+    def free_to_plunge(self, node: Ints, points: Floats) -> Bools:
+        """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there."""
+        if self.deep is None:
+            return np.zeros(len(points), bool)
+        shapely.prepare(self.deep[node])
+        return np.asarray(shapely.covers(self.deep[node], shapely.buffer(shapely.points(points), self.bore, quad_segs=6)))
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing.corners import sharpened
-from pathgen.pocketing.floors import finished_half_width, ridge_left, steepest
+from pathgen.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished
 from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
 from pathgen.pocketing.places import cleared
 from pathgen.pocketing.settings import PocketOptions, Tolerances
@@ -132,6 +132,7 @@ def pocket(
     slope = steepest(surface, region)
     openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
+    deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
     for number, one in enumerate(openings, start=1):
         trace = Trace(
@@ -139,8 +140,10 @@ def pocket(
             tolerance=tolerance, keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
+        if one.cutter.shape != "flat-end" and deep is opened:
+            deep = opened.copy()
         skipped = _cut_by(
-            one, trace, parts, opened, options, tolerance, corners=corners,
+            one, trace, parts, opened, deep, options, tolerance, corners=corners,
             finished=finished_half_width(one, slope, floor_ridge),
         )
         path = trace.toolpath()
@@ -159,6 +162,7 @@ def _cut_by(
     trace: Trace,
     parts: Shapes,
     opened: Shapes,
+    deep: Shapes,
     options: PocketOptions,
     tolerance: Tolerances,
     *,
@@ -167,7 +171,7 @@ def _cut_by(
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
-    One pass brings the floor to depth as far as `finished` on both sides.
+    `deep` is what has been opened down to the floor, without the feet of walls. One pass brings the floor to depth as far as `finished` on both sides.
 
     Returns the area of what it could open but is too small to matter.
     """
@@ -178,9 +182,13 @@ def _cut_by(
     else:
         rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
-        cleared(one, axis, rest, opened, trace, options, tolerance, finished=finished)
+        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
+                finished=finished)
         some = ~shapely.is_empty(rest)
-        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], _wider(rest[some], 5 * _FILM)))
+        wide = _wider(rest[some], 5 * _FILM)
+        if deep is not opened:
+            deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
+        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
     if corners:
         opened[:] = sharpened(one, parts, opened, trace, options)
     return skipped
