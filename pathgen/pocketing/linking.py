@@ -63,7 +63,8 @@ def _untangle(points: Floats, order: Ints, start: Floats) -> bool:
 def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tuple[list[int], list[Floats]]:
     """Pieces of one place in the order to cut, and each begun where the cutter comes to it.
 
-    Each region of the nest comes after all those inside it, the nearest next.
+    Each region of the nest comes after all those inside it, the nearest next; along the wall, wood that stands
+    inside comes last, when nothing round it is left to push on it.
     """
     by_node: dict[int, list[int]] = {}
     for piece in chosen:
@@ -81,9 +82,11 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
             stack.append((nearest, children.get(nearest, [])))
             continue
         stack.pop()
-        left = by_node.get(node, [])
+        left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
         while left:
-            piece = left[0] if len(left) == 1 else min(left, key=lambda p: _squared(_way_to(pieces, p, here)))
+            piece = left[0] if len(left) == 1 else min(
+                left, key=lambda p: (wall and bool(pieces.island[p]), _squared(_way_to(pieces, p, here)))
+            )
             left.remove(piece)
             line = pieces.line[piece]
             order.append(piece)
