@@ -9,8 +9,9 @@ import pytest
 from shapely import MultiPolygon, Point, box
 
 from pathgen import build, load_job
-from pathgen.reach import narrowest_wall, plain_minutes, reach
+from pathgen.reach import plain_minutes, reach
 from pathgen.toolpath import Move, Toolpath
+from pathgen.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
 
 
