@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing import pocket
+from pathgen.pocketing.floors import steepest, widest_flat_end
 from pathgen.pocketing.openings import Shapes, cleaned, opening, polygons, whole
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
@@ -172,7 +173,10 @@ def _cutter_reach(
     missed, part = shapely.get_parts(shapely.difference(parts, opened), return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
-    details = _details(missed[big], parts[part[big]], 2.0 * one.half_width)
+    widest = 2.0 * one.half_width
+    if one.gentle is not None:
+        widest = min(widest, widest_flat_end(one, steepest(surface, whole(parts))))
+    details = _details(missed[big], parts[part[big]], widest)
     return CutterReach(
         colour=colour, cutter=cutter.name, area=area, reachable_area=float(shapely.area(opened).sum()),
         details=tuple(details),

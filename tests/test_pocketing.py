@@ -181,6 +181,19 @@ def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first
     assert reachable.difference(swept).area < 0.001 * reachable.area + left_out
 
 
+def test_the_middle_of_a_narrow_place_is_cut_whatever_corner_its_outline_begins_at() -> None:
+    """Found by the test above: a true inner loop began at a corner that a coarse chord had drawn nearer to the wall."""
+    region = Polygon([
+        (61.89, -0.65), (61.58, -1.23), (61.09, -1.67), (61.23, -4.85), (59.83, -1.99), (59.2, -1.83), (58.65, -1.47),
+        (58.24, -0.95), (58.03, -0.33), (58.03, 0.33), (58.24, 0.95), (58.65, 1.47), (58.64, 1.48), (58.81, 1.44),
+        (59.57, -0.12), (59.5, 1.61), (59.76, 1.85), (59.84, 1.99), (60.49, 1.94), (61.09, 1.67), (61.58, 1.23),
+        (61.89, 0.65), (62, 0),
+    ])
+    cut, = pocket(region, surface=BOARD, cutters=[flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
+    reachable = reference_opening(region, 0.5)
+    assert reachable.difference(swept_by_flat(cut, BOARD)).area < 0.001 * reachable.area
+
+
 # Rest cutting
 
 
@@ -410,9 +423,20 @@ def test_nothing_to_cut_is_an_empty_path() -> None:
     assert cut.opened.is_empty
 
 
-def test_a_wide_flat_end_in_a_shallow_pocket_on_a_slope_is_warned_of() -> None:
-    cut, = pocket(box(50, 14, 80, 24), surface=BOARD, cutters=[flat_end(6.0)], depth=0.3, safe_z=SAFE_Z)
-    assert "too wide" in cut.warnings[0]
+def test_a_flat_end_too_wide_for_a_shallow_pocket_on_a_slope_is_refused_or_keeps_off() -> None:
+    """D: resting on its uphill side, a flat end of diameter d hangs d times the slope over its downhill side."""
+    region = box(50, 0, 80, 24)
+    with pytest.raises(CutterError, match=r"a flat end of 1\.\d\d mm or less"):
+        pocket(region, surface=BOARD, cutters=[flat_end(6.0)], depth=0.3, safe_z=SAFE_Z)
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(6.0), flat_end(1.0)], depth=0.3, safe_z=SAFE_Z)
+    wide = cuts[0].toolpath.points[cuts[0].toolpath.kinds == Move.CUT]
+    assert 6.0 * BOARD.slope(wide[:, 0], wide[:, 1]).max() == pytest.approx(0.15, rel=0.03)
+    assert cuts[1].opened.area == pytest.approx(reference_opening(region, 0.5).area, rel=0.001)
+    block = Block(BOARD, (51.0, 1.0, 79.0, 23.0), 0.1)
+    for cut in cuts:
+        block.cut(cut.toolpath, cut.cutter.radius)
+    assert block.depth.min() > 0.15 - 0.001
+    assert block.depth.max() < 0.301
 
 
 def test_a_region_a_little_smaller_than_the_cutter_is_not_cut() -> None:

@@ -214,7 +214,8 @@ class FreeWays:
         if self.deep is None:
             return np.zeros(len(points), bool)
         shapely.prepare(self.deep[node])
-        return np.asarray(shapely.covers(self.deep[node], shapely.buffer(shapely.points(points), self.bore, quad_segs=6)))
+        bores = shapely.buffer(shapely.points(points), self.bore, quad_segs=6)
+        return np.asarray(shapely.covers(self.deep[node], bores))
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""

@@ -64,7 +64,7 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
         wall = inlay["narrowest_wall"]
         if wall is not None:
             walls.append(f"Narrowest wood between the edges of inlay {number}: {fine_length(wall['width'], units)}, at "
-                         f"{place_words(*wall['at'], units)}.")
+                         f"{place_words(wall['at'][0], wall['at'][1], units)}.")
     return [
         "", "What the pockets' cutters open", "",
         *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
