@@ -216,7 +216,9 @@ def _nowhere_deep(
             window = part.window(piece.bounds)
             cells = off[window][part.part(window).covered(piece)]
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
-            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5)
+            # a later flat end may rest on what an earlier one has opened, uphill of its own part
+            rests = step.cutter.diameter if step.cutter.shape == "flat-end" and step.order != steps[0].order else 0.0
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5 + rests)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",
