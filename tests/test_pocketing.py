@@ -16,7 +16,7 @@ from pathgen.cutters import Cutter
 from pathgen.errors import CutterError, PathgenError
 from pathgen.pocketing import PocketCut, pocket, pocket_volume
 from pathgen.pocketing.clearing import nest, pieces
-from pathgen.pocketing.linking import tour
+from pathgen.pocketing.linking import to_and_fro, tour
 from pathgen.pocketing.openings import opening, polygons
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move
@@ -306,6 +306,59 @@ def test_walls_get_a_finishing_pass_of_their_own_at_full_depth() -> None:
     a, b = cut_moves(none)
     on_wall = shapely.covers(wall.buffer(0.001), shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)))
     assert len(np.unique(np.round(b[on_wall, 2], 3))) == 3  # without one, the wall is cut in every layer
+
+
+@pytest.mark.parametrize(("diameter", "left"), [(6.0, 0.1), (2.0, 0.1), (1.0, 0.05), (0.6, 0.03)])
+def test_clearing_leaves_a_tenth_on_walls_and_small_cutters_a_twentieth_of_themselves(
+    diameter: float, left: float
+) -> None:
+    cutter = flat_end(diameter, stepdown=0.5)
+    cut, = pocket(box(0, 0, 20, 16), surface=LEVEL, cutters=[cutter], depth=1.0, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    nearest = shapely.distance(box(0, 0, 20, 16).exterior, shapely.points((a + b)[:, :2] / 2)) - cutter.radius
+    first_layer = np.abs(b[:, 2] - (LEVEL.thickness - 0.5)) < 1e-3
+    assert nearest[first_layer].min() == pytest.approx(left, abs=2e-3)
+    assert nearest.min() == pytest.approx(0.0, abs=2e-3)
+
+
+@pytest.mark.parametrize("turned", [0.0, 90.0, 180.0, 270.0])
+def test_walls_round_islands_come_last(turned: float) -> None:
+    """All else in their place is cut before, so that nothing is left to push on thin wood that stands inside."""
+    rim = shapely.affinity.rotate(box(0, 0, 40, 24), turned, origin=(0, 0))
+    islands = shapely.affinity.rotate(MultiPolygon([box(9, 8, 10, 16), box(5, 5, 6, 6)]), turned, origin=(0, 0))
+    region = rim.difference(islands)
+    cut, = pocket(region, surface=LEVEL, cutters=[flat_end(3.0, stepdown=0.8)], depth=1.6, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    middle = shapely.points((a + b)[:, :2] / 2)
+    whole = (np.hypot(*(b - a)[:, :2].T) > 1e-6) & (np.abs(b[:, 2] - (LEVEL.thickness - 1.6)) < 1e-3)
+    on_rim, on_islands = (
+        np.flatnonzero(whole & (np.abs(shapely.distance(wall, middle) - 1.5) < 0.002))
+        for wall in (rim.exterior, islands.boundary)
+    )
+    assert len(on_rim) > 3
+    assert len(on_islands) > 7
+    assert on_islands.min() > on_rim.max()
+
+
+def test_a_later_ball_end_does_not_plunge_into_the_foot_of_an_earlier_ones_wall() -> None:
+    region = star(100, 0, 12, 5)
+    cutters = [ball_end(6.0), ball_end(2.0)]
+    cuts = pocket(region, surface=LEVEL, cutters=cutters, depth=2.0, safe_z=SAFE_Z)
+    points, kinds = cuts[1].toolpath.points, cuts[1].toolpath.kinds
+    down = np.flatnonzero(kinds[1:-1] == Move.PLUNGE) + 1
+    foot = shapely.distance(region.exterior, shapely.points(points[down, :2])) < 2.9
+    at_depth = foot & (points[down + 1, 2] > points[down, 2] - 1e-4)  # and not on along a ramp
+    assert foot.sum() > 10
+    assert at_depth.sum() == 0
+
+
+def test_a_ramp_to_and_fro_ends_where_the_line_begins() -> None:
+    line = np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 2.0]])
+    for length in (2.0, 4.9, 5.0, 7.0, 23.0):
+        way = to_and_fro(line, length)
+        assert way[-1].tolist() == [0.0, 0.0]
+        assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(length)
+        assert shapely.distance(LineString(line), shapely.points(way)).max() < 1e-12
 
 
 def test_corners_are_eased_and_round_pockets_are_not() -> None:

@@ -246,9 +246,12 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
     What has leads begins where the loops inside it have been, or there is no room.
     """
     line = plan.line[k]
-    if not (plan.round[k] or plan.open[k]) or float(np.hypot(*np.diff(line, axis=0).T).sum()) <= 2.0 * trace.width:
-        return line[:1]
-    return way_in(line, height / trace.ramp) if plan.round[k] else to_and_fro(line, height / trace.ramp)
+    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    if plan.round[k] and length > 2.0 * trace.width:
+        return way_in(line, height / trace.ramp)
+    if plan.open[k] and length > trace.width:
+        return to_and_fro(line, height / trace.ramp)
+    return line[:1]
 
 
 def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:
