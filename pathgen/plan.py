@@ -217,7 +217,7 @@ def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     return pocket(
         inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
         # the corners that a larger cutter leaves are small, and in the way of a piece
-        smallest=0.0 if job.inlays[index].piece else SMALLEST_PIECE,
+        smallest=0.0 if job.inlays[index].piece else SMALLEST_PIECE, where=inlay.name,
     )
 
 

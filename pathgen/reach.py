@@ -15,9 +15,11 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing import pocket
+from pathgen.pocketing.floors import steepest, widest_flat_end
 from pathgen.pocketing.openings import Shapes, cleaned, opening, polygons, whole
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.walls import Wall, narrowest_wall
 
 Floats = NDArray[np.float64]
 
@@ -68,21 +70,13 @@ class SetReach:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wall:
-    """The narrowest wood left between two pockets, mm."""
-
-    width: float
-    at: tuple[float, float]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Reach:
     """The table for choosing cutters."""
 
     cutters: tuple[CutterReach, ...]
     sets: tuple[SetReach, ...]
     narrowest_wall: Wall | None
-    """None where there is only one pocket."""
+    """None where no two edges face each other across wood."""
 
 
 def reach(
@@ -146,19 +140,6 @@ def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> f
     return float((path.lengths / feed).sum())
 
 
-def narrowest_wall(region: BaseGeometry) -> Wall | None:
-    """The narrowest wood between two separate pockets of a region; None when it is one pocket or nothing."""
-    parts = polygons(region)
-    if len(parts) < 2:
-        return None
-    tree = shapely.STRtree(parts)
-    pairs, gap = tree.query_nearest(parts, exclusive=True, return_distance=True, all_matches=False)
-    k = int(np.argmin(gap))
-    across = shapely.shortest_line(parts[pairs[0, k]], parts[pairs[1, k]])
-    x, y = shapely.get_coordinates(across).mean(axis=0)
-    return Wall(width=float(gap[k]), at=(float(x), float(y)))
-
-
 def _set_reach(
     region: BaseGeometry,
     group: Sequence[Cutter],
@@ -192,7 +173,10 @@ def _cutter_reach(
     missed, part = shapely.get_parts(shapely.difference(parts, opened), return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
-    details = _details(missed[big], parts[part[big]], 2.0 * one.half_width)
+    widest = 2.0 * one.half_width
+    if one.gentle is not None:
+        widest = min(widest, widest_flat_end(one, steepest(surface, whole(parts))))
+    details = _details(missed[big], parts[part[big]], widest)
     return CutterReach(
         colour=colour, cutter=cutter.name, area=area, reachable_area=float(shapely.area(opened).sum()),
         details=tuple(details),

@@ -124,6 +124,39 @@ def test_a_floor_left_in_ridges_is_found(tmp_path):
     assert "pocket-too-shallow" in {f.code for f in found.findings}
 
 
+WIDE = """
+[[cutter]]
+name = "wide"
+shape = "{}"
+diameter = {}
+speed = 12000
+feed = 1500.0
+plunge = 400.0
+stepdown = 2.0
+"""
+CORNERS = '<path d="M4,5 H24 V13 H4 Z" fill="#225577"/>'
+ROUND_A_HOLE = (
+    '<path fill-rule="evenodd" fill="#225577" d="M4,3 H32 V24 H4 Z M8,17 a3,3 0 1,0 6,0 a3,3 0 1,0 -6,0 Z'
+    ' M17.5,13 a5.5,5.5 0 1,0 11,0 a5.5,5.5 0 1,0 -11,0 Z M20.8,13 a2.2,2.2 0 1,0 4.4,0 a2.2,2.2 0 1,0 -4.4,0 Z"/>'
+)
+RING = (
+    '<path fill-rule="evenodd" fill="#225577" d="M8,15 a9,9 0 1,0 18,0 a9,9 0 1,0 -18,0 Z'
+    ' M12.5,15 a4.5,4.5 0 1,0 9,0 a4.5,4.5 0 1,0 -9,0 Z"/>'
+)
+
+
+@pytest.mark.parametrize(("drawing", "shape", "diameter", "cutters", "depth"), [
+    (CORNERS, "flat-end", 6.0, '["wide", "flat"]', 1.4), (ROUND_A_HOLE, "flat-end", 3.0, '["wide"]', 0.8),
+    (RING, "ball-end", 6.0, '["wide"]', 0.8),
+], ids=["corners left by 6 mm cut by 2", "3 mm between holes", "ball over ridges"])
+def test_what_a_cutters_shape_leaves_on_a_slope_is_no_fault(tmp_path, drawing, shape, diameter, cutters, depth):
+    """Each was refused: stairs of flat ends in places where they cannot be less, walls a ball opens through ridges."""
+    changes = {'cutters = ["flat"]': f"cutters = {cutters}", "depth = 1.5": f"depth = {depth}",
+               "radius = { nut = 254.0, end = 300.0 }": "radius = 240.0", "at = [45.0, 0.0]": "at = [45.0, 5.0]"}
+    result = built(tmp_path, changes=changes, extra=WIDE.format(shape, diameter), art=SVG.format(drawing))
+    assert not forbidden(result)
+
+
 def test_maker_and_verifier_state_the_same_ridge():
     assert PocketOptions().floor_ridge == VerifyTolerances().floor_ridge
 

@@ -16,7 +16,7 @@ from pathgen.cutters import Cutter
 from pathgen.errors import CutterError, PathgenError
 from pathgen.pocketing import PocketCut, pocket, pocket_volume
 from pathgen.pocketing.clearing import nest, pieces
-from pathgen.pocketing.linking import tour
+from pathgen.pocketing.linking import to_and_fro, tour
 from pathgen.pocketing.openings import opening, polygons
 from pathgen.surface import Surface
 from pathgen.toolpath import EASED_SHARE, Move
@@ -181,6 +181,19 @@ def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first
     assert reachable.difference(swept).area < 0.001 * reachable.area + left_out
 
 
+def test_the_middle_of_a_narrow_place_is_cut_whatever_corner_its_outline_begins_at() -> None:
+    """Found by the test above: a true inner loop began at a corner that a coarse chord had drawn nearer to the wall."""
+    region = Polygon([
+        (61.89, -0.65), (61.58, -1.23), (61.09, -1.67), (61.23, -4.85), (59.83, -1.99), (59.2, -1.83), (58.65, -1.47),
+        (58.24, -0.95), (58.03, -0.33), (58.03, 0.33), (58.24, 0.95), (58.65, 1.47), (58.64, 1.48), (58.81, 1.44),
+        (59.57, -0.12), (59.5, 1.61), (59.76, 1.85), (59.84, 1.99), (60.49, 1.94), (61.09, 1.67), (61.58, 1.23),
+        (61.89, 0.65), (62, 0),
+    ])
+    cut, = pocket(region, surface=BOARD, cutters=[flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
+    reachable = reference_opening(region, 0.5)
+    assert reachable.difference(swept_by_flat(cut, BOARD)).area < 0.001 * reachable.area
+
+
 # Rest cutting
 
 
@@ -293,6 +306,59 @@ def test_walls_get_a_finishing_pass_of_their_own_at_full_depth() -> None:
     a, b = cut_moves(none)
     on_wall = shapely.covers(wall.buffer(0.001), shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)))
     assert len(np.unique(np.round(b[on_wall, 2], 3))) == 3  # without one, the wall is cut in every layer
+
+
+@pytest.mark.parametrize(("diameter", "left"), [(6.0, 0.1), (2.0, 0.1), (1.0, 0.05), (0.6, 0.03)])
+def test_clearing_leaves_a_tenth_on_walls_and_small_cutters_a_twentieth_of_themselves(
+    diameter: float, left: float
+) -> None:
+    cutter = flat_end(diameter, stepdown=0.5)
+    cut, = pocket(box(0, 0, 20, 16), surface=LEVEL, cutters=[cutter], depth=1.0, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    nearest = shapely.distance(box(0, 0, 20, 16).exterior, shapely.points((a + b)[:, :2] / 2)) - cutter.radius
+    first_layer = np.abs(b[:, 2] - (LEVEL.thickness - 0.5)) < 1e-3
+    assert nearest[first_layer].min() == pytest.approx(left, abs=2e-3)
+    assert nearest.min() == pytest.approx(0.0, abs=2e-3)
+
+
+@pytest.mark.parametrize("turned", [0.0, 90.0, 180.0, 270.0])
+def test_walls_round_islands_come_last(turned: float) -> None:
+    """All else in their place is cut before, so that nothing is left to push on thin wood that stands inside."""
+    rim = shapely.affinity.rotate(box(0, 0, 40, 24), turned, origin=(0, 0))
+    islands = shapely.affinity.rotate(MultiPolygon([box(9, 8, 10, 16), box(5, 5, 6, 6)]), turned, origin=(0, 0))
+    region = rim.difference(islands)
+    cut, = pocket(region, surface=LEVEL, cutters=[flat_end(3.0, stepdown=0.8)], depth=1.6, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    middle = shapely.points((a + b)[:, :2] / 2)
+    whole = (np.hypot(*(b - a)[:, :2].T) > 1e-6) & (np.abs(b[:, 2] - (LEVEL.thickness - 1.6)) < 1e-3)
+    on_rim, on_islands = (
+        np.flatnonzero(whole & (np.abs(shapely.distance(wall, middle) - 1.5) < 0.002))
+        for wall in (rim.exterior, islands.boundary)
+    )
+    assert len(on_rim) > 3
+    assert len(on_islands) > 7
+    assert on_islands.min() > on_rim.max()
+
+
+def test_a_later_ball_end_does_not_plunge_into_the_foot_of_an_earlier_ones_wall() -> None:
+    region = star(100, 0, 12, 5)
+    cutters = [ball_end(6.0), ball_end(2.0)]
+    cuts = pocket(region, surface=LEVEL, cutters=cutters, depth=2.0, safe_z=SAFE_Z)
+    points, kinds = cuts[1].toolpath.points, cuts[1].toolpath.kinds
+    down = np.flatnonzero(kinds[1:-1] == Move.PLUNGE) + 1
+    foot = shapely.distance(region.exterior, shapely.points(points[down, :2])) < 2.9
+    at_depth = foot & (points[down + 1, 2] > points[down, 2] - 1e-4)  # and not on along a ramp
+    assert foot.sum() > 10
+    assert at_depth.sum() == 0
+
+
+def test_a_ramp_to_and_fro_ends_where_the_line_begins() -> None:
+    line = np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 2.0]])
+    for length in (2.0, 4.9, 5.0, 7.0, 23.0):
+        way = to_and_fro(line, length)
+        assert way[-1].tolist() == [0.0, 0.0]
+        assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(length)
+        assert shapely.distance(LineString(line), shapely.points(way)).max() < 1e-12
 
 
 def test_corners_are_eased_and_round_pockets_are_not() -> None:
@@ -410,9 +476,20 @@ def test_nothing_to_cut_is_an_empty_path() -> None:
     assert cut.opened.is_empty
 
 
-def test_a_wide_flat_end_in_a_shallow_pocket_on_a_slope_is_warned_of() -> None:
-    cut, = pocket(box(50, 14, 80, 24), surface=BOARD, cutters=[flat_end(6.0)], depth=0.3, safe_z=SAFE_Z)
-    assert "too wide" in cut.warnings[0]
+def test_a_flat_end_too_wide_for_a_shallow_pocket_on_a_slope_is_refused_or_keeps_off() -> None:
+    """D: resting on its uphill side, a flat end of diameter d hangs d times the slope over its downhill side."""
+    region = box(50, 0, 80, 24)
+    with pytest.raises(CutterError, match=r"a flat end of 1\.\d\d mm or less"):
+        pocket(region, surface=BOARD, cutters=[flat_end(6.0)], depth=0.3, safe_z=SAFE_Z)
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(6.0), flat_end(1.0)], depth=0.3, safe_z=SAFE_Z)
+    wide = cuts[0].toolpath.points[cuts[0].toolpath.kinds == Move.CUT]
+    assert 6.0 * BOARD.slope(wide[:, 0], wide[:, 1]).max() == pytest.approx(0.15, rel=0.03)
+    assert cuts[1].opened.area == pytest.approx(reference_opening(region, 0.5).area, rel=0.001)
+    block = Block(BOARD, (51.0, 1.0, 79.0, 23.0), 0.1)
+    for cut in cuts:
+        block.cut(cut.toolpath, cut.cutter.radius)
+    assert block.depth.min() > 0.15 - 0.001
+    assert block.depth.max() < 0.301
 
 
 def test_a_region_a_little_smaller_than_the_cutter_is_not_cut() -> None:

@@ -6,12 +6,14 @@ import math
 from pathlib import Path
 
 import pytest
-from shapely import MultiPolygon, Point, box
+from shapely import MultiPolygon, Point, Polygon, box
 
 from pathgen import build, load_job
-from pathgen.reach import narrowest_wall, plain_minutes, reach
+from pathgen.reach import plain_minutes, reach
 from pathgen.toolpath import Move, Toolpath
+from pathgen.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
+from tests.small_board import built
 
 
 def test_share_and_details_of_a_comb() -> None:
@@ -57,6 +59,25 @@ def test_narrowest_wall() -> None:
     assert narrowest_wall(box(0, 0, 1, 1)) is None
 
 
+@pytest.mark.parametrize(("region", "width", "at"), [
+    (comb(0, 0), 1.6, None),
+    (box(0, 0, 10, 10).difference(box(3, 4, 10, 4.6)), 0.6, (None, 4.3)),
+    (box(0, 0, 20, 20).difference(Point(10, 10).buffer(6, quad_segs=90)).union(Point(11, 10).buffer(4, quad_segs=90)),
+     1.0, (15.5, 10.0)),
+], ids=["comb", "slot in a plate", "a dot in a hole"])
+def test_the_narrowest_wall_within_one_pocket_and_its_place(region, width, at) -> None:
+    wall = narrowest_wall(region)
+    assert wall is not None
+    assert wall.width == pytest.approx(width, abs=0.002)
+    for found, asked in zip(wall.at, at or (), strict=False):
+        assert asked is None or found == pytest.approx(asked, abs=0.2)
+
+
+def test_wood_that_ends_in_a_point_is_no_wall() -> None:
+    assert narrowest_wall(box(0, 0, 20, 10).difference(Polygon([(8, 10), (12, 10), (10, 2)]))) is None
+    assert narrowest_wall(Point(0, 0).buffer(5)) is None
+
+
 def test_minutes_are_lengths_over_feeds() -> None:
     path = Toolpath(
         [[0, 0, 10], [0, 0, 1], [0, 0, 0], [60, 0, 0], [60, 30, 0], [60, 30, 10]],
@@ -88,3 +109,24 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert found[0]["severity"] == "warn"
             assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
             assert "1.20 mm wide" in found[0]["got"]
+
+
+def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
+    """The table for choosing among the job's own cutters: shares rise, times add up to those of the programs."""
+    wide = '[[cutter]]\nname = "wide"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 12000\nfeed = 1500.0\n' \
+           'plunge = 400.0\nstepdown = 2.0\n'
+    result = built(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide, resolution=0.3)
+    minutes = [p["minutes"] for p in result.report["programs"] if p["operation"] == "pocket"]
+    first, both = result.report["reach"][0]["sets"]
+    assert [first["cutters"], both["cutters"]] == [["wide"], ["wide", "flat"]]
+    inlay = result.report["inlays"][0]
+    # derived: from a disc and a box the first leaves (1 - pi / 4) r^2 in each of four corners
+    assert first["share"] == pytest.approx(1 - 4 * (1 - math.pi / 4) * 9 / inlay["area"], abs=1e-3)
+    assert both["share"] == pytest.approx(inlay["reachable_area"] / inlay["area"], abs=1e-4)
+    assert [first["minutes"], both["minutes"]] == pytest.approx([minutes[0], sum(minutes)], abs=0.02)
+    slope = math.tan(math.asin(15.0 / 254.0))
+    assert 0.0 < inlay["floor_high"] <= 6.0 * slope
+    text = result.files()["report.txt"]
+    assert "wide then flat" in text
+    assert f"floor up to {inlay['floor_high']:.2f} mm above its depth" in text
+    assert "Narrowest wood between the edges of inlay 1: 4 mm" in text

@@ -90,12 +90,15 @@ class Pieces:
         The region of the nest that each belongs to.
     outline : (m,) bool array
         Outlines of that region, and parts of them; False for paths through what loops miss.
+    island : (m,) bool array
+        Round wood that stands inside the region, and parts of such loops.
     """
 
     line: list[Floats]
     closed: NDArray[np.bool_]
     node: Ints
     outline: NDArray[np.bool_]
+    island: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.line)
@@ -111,23 +114,23 @@ def pieces(nested: Nest, *, half_width: float, spacing: float, only: Shapes | No
     """
     areas = shapely.orient_polygons(nested.area)
     rings, node = shapely.get_rings(areas, return_index=True)
-    outline = np.ones(len(rings), bool)
+    outline, island = np.ones(len(rings), bool), ~shapely.is_ccw(rings)
     if spacing > half_width and len(rings):
         # one place may be given for many regions
         once = {id(place): place for place in (only if only is not None else ())}
         wanted = whole(nested.area[nested.level == 0]) if only is None else shapely.union_all(list(once.values()))
         extra, extra_node = _missed(nested, rings, half_width, wanted)
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
-        outline = np.concatenate([outline, np.zeros(len(extra), bool)])
+        outline, island = (np.concatenate([of, np.zeros(len(extra), bool)]) for of in (outline, island))
     corners, ring = shapely.get_coordinates(rings, return_index=True)
     lines: Shapes = shapely.linestrings(corners, indices=ring) if len(rings) else np.empty(0, object)
-    return _as_pieces(lines, node, outline)
+    return _as_pieces(lines, node, outline, island)
 
 
 def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: Floats) -> Pieces:
     """The parts of pieces inside `needed` that cut something of `rest`: one of each for each region of the nest."""
     lines = np.array([shapely.linestrings(line) for line in cut.line], dtype=object)
-    node, outline = cut.node, cut.outline
+    node = cut.node
     shapely.prepare(needed)
     inside = shapely.covers(needed[node], lines)
     crossing = ~inside & shapely.intersects(needed[node], lines)
@@ -137,16 +140,18 @@ def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: Floats) -> Pi
     )
     real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
     lines = np.concatenate([lines[inside], parts[real]])
-    node, outline = (np.concatenate([of[inside], of[crossing][owner[real]]]) for of in (node, outline))
+    node, outline, island = (
+        np.concatenate([of[inside], of[crossing][owner[real]]]) for of in (node, cut.outline, cut.island)
+    )
     shapely.prepare(rest)
     reaches = shapely.dwithin(rest[node], lines, half_width[node] - 0.002)
-    return _as_pieces(lines[reaches], node[reaches], outline[reaches])
+    return _as_pieces(lines[reaches], node[reaches], outline[reaches], island[reaches])
 
 
-def _as_pieces(lines: Shapes, node: Ints, outline: NDArray[np.bool_]) -> Pieces:
+def _as_pieces(lines: Shapes, node: Ints, outline: NDArray[np.bool_], island: NDArray[np.bool_]) -> Pieces:
     coordinates, index = shapely.get_coordinates(lines, return_index=True)
     split = np.split(coordinates, np.flatnonzero(np.diff(index)) + 1) if len(lines) else []
-    return Pieces(line=split, closed=shapely.is_closed(lines), node=node, outline=outline)
+    return Pieces(line=split, closed=shapely.is_closed(lines), node=node, outline=outline, island=island)
 
 
 def _missed(nested: Nest, rings: Shapes, half_width: float, wanted: BaseGeometry) -> tuple[Shapes, Ints]:

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.openings import Opening, Shapes
+from pathgen.pocketing.openings import MOST_OVERHANG, Opening, Shapes
 from pathgen.surface import Surface
 
 _CLOSE = 1.8
@@ -47,12 +47,18 @@ def ridge_left(one: Opening, slope: float, limit: float) -> float:
 
     Between the loops of a ball end or a v cutter stand ridges, at most `limit` high. A flat end rests on its uphill
     side: along a wall that faces uphill its downhill side hangs higher than asked, by its diameter times the slope.
+    It does not go where that would be more than half the depth.
     """
     if one.cutter.shape == "flat-end":
-        return min(one.cutter.diameter * slope, one.depth)
+        return min(one.cutter.diameter * slope, MOST_OVERHANG * one.depth)
     finished = finished_half_width(one, slope, limit)
     furthest = min(spacing(one, finished), finished)  # no place lies further than this from every path
     return float(one.cutter.profile(furthest)) + (slope * furthest if one.cutter.shape == "v" else 0.0)
+
+
+def widest_flat_end(one: Opening, slope: float) -> float:
+    """Diameter of the largest flat end whose downhill side leaves no more than half the depth on a slope, mm."""
+    return MOST_OVERHANG * one.depth / slope if slope else np.inf
 
 
 def unfinished(one: Opening, axis: Shapes, rest: Shapes) -> Shapes:

@@ -63,7 +63,8 @@ def _untangle(points: Floats, order: Ints, start: Floats) -> bool:
 def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tuple[list[int], list[Floats]]:
     """Pieces of one place in the order to cut, and each begun where the cutter comes to it.
 
-    Each region of the nest comes after all those inside it, the nearest next.
+    Each region of the nest comes after all those inside it, the nearest next; along the wall, wood that stands
+    inside comes last, when nothing round it is left to push on it.
     """
     by_node: dict[int, list[int]] = {}
     for piece in chosen:
@@ -81,9 +82,11 @@ def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tupl
             stack.append((nearest, children.get(nearest, [])))
             continue
         stack.pop()
-        left = by_node.get(node, [])
+        left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
         while left:
-            piece = left[0] if len(left) == 1 else min(left, key=lambda p: _squared(_way_to(pieces, p, here)))
+            piece = left[0] if len(left) == 1 else min(
+                left, key=lambda p: (wall and bool(pieces.island[p]), _squared(_way_to(pieces, p, here)))
+            )
             left.remove(piece)
             line = pieces.line[piece]
             order.append(piece)
@@ -156,6 +159,19 @@ def way_in(line: Floats, length: float) -> Floats:
     return np.vstack([first[None], line[k:], *[line[1:]] * int(turns)])
 
 
+def to_and_fro(line: Floats, length: float) -> Floats:
+    """A way of `length` mm on an open line that ends at its start, turning round as often as it takes."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
+    far = length / strokes
+    k = int(np.searchsorted(along, far * (1.0 - 1e-12)))
+    t = (far - along[k - 1]) / (along[k] - along[k - 1])
+    out = np.vstack([line[:k], (line[k - 1] + t * (line[k] - line[k - 1]))[None]])
+    stroke = [out[::-1], out]
+    ways = [stroke[(strokes - 1 - i) % 2] for i in range(strokes)]
+    return np.vstack([ways[0], *(way[1:] for way in ways[1:])])
+
+
 def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
     """Quarter circles onto and off a closed line at its start, (5, 2) each, on its left: the cleared side."""
     ahead = line[1] - line[0]
@@ -180,12 +196,26 @@ class FreeWays:
         Where the axis goes through air, as earlier cutters have been there.
     longest : float
         The longest way through air that is quicker than a hop, mm.
+    deep : (n,) array of shapely geometry, or None
+        What earlier cutters have opened down to the floor.
+    bore : float
+        Radius of what a cutter that goes straight down must find open, mm.
     """
 
     area: Shapes
     near: Shapes | None = None
     open: Shapes | None = None
     longest: float = 0.0
+    deep: Shapes | None = None
+    bore: float = 0.0
+
+    def free_to_plunge(self, node: Ints, points: Floats) -> Bools:
+        """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there."""
+        if self.deep is None:
+            return np.zeros(len(points), bool)
+        shapely.prepare(self.deep[node])
+        bores = shapely.buffer(shapely.points(points), self.bore, quad_segs=6)
+        return np.asarray(shapely.covers(self.deep[node], bores))
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""

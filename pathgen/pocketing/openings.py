@@ -32,11 +32,14 @@ FIT = 1e-5
 _FALSE = 0.005
 """Share of the distance by which a corner of an eroded shape is too near the outline when the shape is false.
 
-True ones come within 0.2 % of it, where the engine has left out shallow corners.
+True ones come within 0.2 % of it, where the engine has left out shallow corners, besides the tolerance of chords.
 """
 
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
+
+MOST_OVERHANG = 0.5
+"""Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
 
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
@@ -73,7 +76,7 @@ def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes
     rims = shapely.boundary(shapes)
     shapely.prepare(rims)
     corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
-    false = shapely.distance(rims[owner], corner) < distances[owner] * (1.0 - _FALSE)
+    false = shapely.distance(rims[owner], corner) < distances[owner] * (1.0 - _FALSE) - tolerance
     for k in np.unique(owner[false]):
         inner[k] = whole(parts[(owner == k) & ~false])
     return inner
@@ -116,6 +119,9 @@ class Opening:
         How far chords may lie from the arcs that they stand for, mm.
     slanted : Footprints or None
         Given where the opening is not a disc round the axis.
+    gentle : Polygon or None
+        Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
+        would hang over more than half the depth.
     """
 
     cutter: Cutter
@@ -124,6 +130,7 @@ class Opening:
     half_width: float
     tolerance: float
     slanted: Footprints | None = None
+    gentle: Polygon | None = None
 
     def axis_region(self, parts: Shapes) -> Shapes:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
@@ -131,6 +138,8 @@ class Opening:
             return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
         inner = eroded(parts, reach, self.tolerance)
+        if self.gentle is not None:
+            return np.asarray(shapely.intersection(simpler(inner, self.tolerance / 2.0), self.gentle))
         return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
 
     def opened(self, axis: Shapes) -> Shapes:
@@ -158,12 +167,41 @@ def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry
             allowed=f"a depth up to {cutter.flute_length:g} mm", remedy="take a longer cutter, or pocket less deep",
         )
     half_width = float(cutter.half_width(depth))
-    slanted = None
-    if cutter.shape != "flat-end" and not surface.is_flat and not region.is_empty:
-        slanted = Footprints.over(cutter, surface, depth, region)
+    slanted = gentle = None
+    if not surface.is_flat and not region.is_empty:
+        if cutter.shape == "flat-end":
+            gentle = _gentle_enough(cutter, surface, MOST_OVERHANG * depth, region)
+        else:
+            slanted = Footprints.over(cutter, surface, depth, region)
     return Opening(
-        cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted
+        cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted,
+        gentle=gentle,
     )
+
+
+def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> Polygon | None:
+    """Where a flat end's downhill side hangs no more than `most` over the surface under it; None for all of `region`.
+
+    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider.
+    """
+    x0, y0, x1, y1 = region.bounds
+    furthest = max(abs(y0), abs(y1)) - cutter.radius
+    x = np.linspace(x0, x1, 33)
+    low, high = np.zeros_like(x), np.full_like(x, furthest)
+    if furthest <= 0.0 or (_overhang(cutter, surface, x, high) <= most).all():
+        return None
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        gentle = _overhang(cutter, surface, x, middle) <= most
+        low, high = np.where(gentle, middle, low), np.where(gentle, high, middle)
+    edge = np.column_stack([x, low])
+    edge[[0, -1], 0] += -1.0, 1.0
+    return Polygon(np.concatenate([edge, edge[::-1] * [1.0, -1.0]]))
+
+
+def _overhang(cutter: Cutter, surface: Surface, x: Floats, y: Floats) -> Floats:
+    """How far the downhill side of a flat end that touches the surface over (x, y), y 0 or more, is above it."""
+    return np.asarray(surface.tip_height(cutter, x, y) - surface.height(x, y + cutter.radius))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pathgen.cutters import Cutter
 from pathgen.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
 from pathgen.pocketing.floors import spacing, unfinished
-from pathgen.pocketing.linking import FreeWays, begun_on_a_straight, inside_out, leads, tour, way_in
+from pathgen.pocketing.linking import FreeWays, begun_on_a_straight, inside_out, leads, to_and_fro, tour, way_in
 from pathgen.pocketing.openings import Opening, Shapes, polygons
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
@@ -25,6 +25,9 @@ Bools = NDArray[np.bool_]
 
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
+
+_GRAZE = 0.03
+"""What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
 
 def layer_depths(cutter: Cutter, depth: float) -> Floats:
@@ -47,8 +50,8 @@ class Plan:
     line : list of (n, 2) arrays, with leads
     node, place : (m,) int arrays
         The region of the nest that each lies in; the place that it belongs to, in order.
-    round : (m,) bool array
-        Closed loops without leads: a ramp can go round them.
+    round, open : (m,) bool array
+        Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
     eased : (m,) bool array
         Loops with nothing cleared inside them: cut at full width.
     last_only : (m,) bool array
@@ -59,6 +62,7 @@ class Plan:
     node: Ints
     place: Ints
     round: Bools
+    open: Bools
     eased: Bools
     last_only: Bools
 
@@ -77,7 +81,7 @@ def cleared(
     one: Opening,
     axis: Shapes,
     rest: Shapes,
-    opened: Shapes,
+    deep: Shapes | None,
     trace: Trace,
     options: PocketOptions,
     tolerance: Tolerances,
@@ -86,14 +90,15 @@ def cleared(
 ) -> None:
     """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
 
-    One pass brings the floor to depth as far as `finished` on both sides.
+    `deep` is what earlier cutters have opened down to the floor; None for the first cutter. One pass brings the
+    floor to depth as far as `finished` on both sides.
     """
     step, needed = spacing(one, finished), None
     floor = unfinished(one, axis, rest)
     areas, part = shapely.get_parts(axis, return_index=True)
     allowance = min(allowance_for(one, options) or step, step)
     first = np.full(len(areas), allowance)
-    if not shapely.is_empty(opened).all():
+    if deep is not None:
         needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
         keep = shapely.intersects(needed[part], areas)
         areas, part = areas[keep], part[keep]
@@ -104,11 +109,14 @@ def cleared(
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     ways = FreeWays(area=nested.area)
-    if needed is not None:
+    if needed is not None and deep is not None:
         cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
-        through_air = shapely.buffer(opened, -(one.half_width + 0.02), quad_segs=8)
+        through_air = shapely.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
         longest = one.cutter.feed / 60.0 * _HOP_SECONDS
-        ways = FreeWays(area=nested.area, near=needed[part], open=through_air[part], longest=longest)
+        ways = FreeWays(
+            area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
+            bore=one.half_width - _GRAZE,
+        )
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
         plan = _planned(nested, cut, place, one, options, ways)
@@ -159,7 +167,7 @@ def _planned(
     finishing = wall & _thin_walled(nested, one, options)[cut.node]
     return Plan(
         line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
-        eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
+        open=~cut.closed[taken], eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
     )
 
 
@@ -209,7 +217,11 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     rounds = [np.flatnonzero(~plan.last_only)] * (len(layers) - 1) + [every]
     linked = [_links(plan, chosen, ways) for chosen in rounds]
     entered = np.union1d(every[~linked[-1]], rounds[0][~linked[0]])
-    ramps = {k: _way_in(plan, k, trace, layers[0]) for k in entered}
+    air = ways.free_to_plunge(plan.node[entered], plan.starts[entered])
+    ramps = {
+        k: plan.line[k][:1] if free else _way_in(plan, k, trace, layers[0])
+        for k, free in zip(entered, air, strict=True)
+    }
     slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
     back = [
         _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
@@ -229,10 +241,17 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
 
 
 def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
-    """A ramp round a loop that is long enough for one; otherwise its first point, to plunge at."""
+    """A ramp on a piece that is long enough for one; otherwise its first point, to plunge at.
+
+    What has leads begins where the loops inside it have been, or there is no room.
+    """
     line = plan.line[k]
-    roomy = plan.round[k] and float(np.hypot(*np.diff(line, axis=0).T).sum()) > 2.0 * trace.width
-    return way_in(line, height / trace.ramp) if roomy else line[:1]
+    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    if plan.round[k] and length > 2.0 * trace.width:
+        return way_in(line, height / trace.ramp)
+    if plan.open[k] and length > trace.width:
+        return to_and_fro(line, height / trace.ramp)
+    return line[:1]
 
 
 def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,13 +14,16 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.pocketing.corners import sharpened
-from pathgen.pocketing.floors import finished_half_width, ridge_left, steepest
+from pathgen.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
 from pathgen.pocketing.places import cleared
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
 from pathgen.toolpath import Toolpath
+
+_LEFT = 0.05
+"""Area (mm2) from which a place is worth refusing a job for."""
 
 _FILM = 0.002
 """What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
@@ -121,7 +124,8 @@ def pocket(
     Raises
     ------
     CutterError
-        When the depth is beyond a cutter's flute, or no cutter goes in anywhere.
+        When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
+        slope on which its downhill side would hang over half the depth.
     """
     tolerance = tolerance or Tolerances()
     options = PocketOptions(
@@ -132,6 +136,7 @@ def pocket(
     slope = steepest(surface, region)
     openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
+    deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
     for number, one in enumerate(openings, start=1):
         trace = Trace(
@@ -139,8 +144,10 @@ def pocket(
             tolerance=tolerance, keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
+        if one.cutter.shape != "flat-end" and deep is opened:
+            deep = opened.copy()
         skipped = _cut_by(
-            one, trace, parts, opened, options, tolerance, corners=corners,
+            one, trace, parts, opened, deep, options, tolerance, corners=corners,
             finished=finished_half_width(one, slope, floor_ridge),
         )
         path = trace.toolpath()
@@ -149,6 +156,9 @@ def pocket(
             ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, parts, path, slope, where),
         ))
+    for one in openings:
+        if one.gentle is not None:
+            _refuse_overhang(one, parts, opened, slope, options, where)
     if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
         _nothing_fits(region, cutters, where)
     return tuple(cuts)
@@ -159,6 +169,7 @@ def _cut_by(
     trace: Trace,
     parts: Shapes,
     opened: Shapes,
+    deep: Shapes,
     options: PocketOptions,
     tolerance: Tolerances,
     *,
@@ -167,7 +178,8 @@ def _cut_by(
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
-    One pass brings the floor to depth as far as `finished` on both sides.
+    `deep` is what has been opened down to the floor, without the feet of walls. One pass brings the floor to depth as
+    far as `finished` on both sides.
 
     Returns the area of what it could open but is too small to matter.
     """
@@ -178,9 +190,13 @@ def _cut_by(
     else:
         rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
-        cleared(one, axis, rest, opened, trace, options, tolerance, finished=finished)
+        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
+                finished=finished)
         some = ~shapely.is_empty(rest)
-        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], _wider(rest[some], 5 * _FILM)))
+        wide = _wider(rest[some], 5 * _FILM)
+        if deep is not opened:
+            deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
+        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
     if corners:
         opened[:] = sharpened(one, parts, opened, trace, options)
     return skipped
@@ -204,17 +220,38 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
 
 
 def _warnings(one: Opening, parts: Shapes, path: Toolpath, slope: float, where: str) -> tuple[str, ...]:
-    """A cutter with nothing to do, and a flat end so wide that it stands clear of the wood on its downhill side."""
+    """A cutter with nothing to do, and a flat end that keeps off the steeper slope."""
     name = f"{where}: cutter {one.cutter.name!r}"
     if not len(path):
         fits = not shapely.is_empty(one.axis_region(parts)).all()
         return (f"{name} finds nothing left to cut" if fits else f"{name} goes in nowhere",)
-    if one.cutter.shape == "flat-end" and one.cutter.diameter * slope > one.depth:
+    if one.gentle is not None:
         return (
-            f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: its downhill side stays above the"
-            " surface and opens nothing there; use a smaller one, or a ball end",
+            f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: where its downhill side would leave"
+            " more than half of that it keeps off, and smaller cutters do all of it",
         )
     return ()
+
+
+def _refuse_overhang(
+    one: Opening, parts: Shapes, opened: Shapes, slope: float, options: PocketOptions, where: str
+) -> None:
+    """A flat end must not be the only one for places where its downhill side would hang over half the depth."""
+    fitting = replace(one, gentle=None)
+    left = shapely.difference(fitting.opened(fitting.axis_region(parts)), _wider(opened, _FILM))
+    pieces = shapely.get_parts(left)
+    large = pieces[shapely.area(pieces) > max(options.smallest, _LEFT)]
+    if not len(large):
+        return
+    worst = large[np.argmax(shapely.area(large))].representative_point()
+    raise CutterError(
+        f"{where}: cutter {one.cutter.name!r}",
+        f"on a slope of {slope:.3f} the downhill side of {one.cutter.diameter:g} mm leaves the floor up to"
+        f" {one.cutter.diameter * slope:.2f} mm high in a pocket {one.depth:g} mm deep, near"
+        f" {worst.x:.0f} mm along, {worst.y:.0f} mm across",
+        allowed=f"half the depth, so a flat end of {widest_flat_end(one, slope):.2f} mm or less",
+        remedy="add a smaller flat end or a ball end after it, or make the pocket deeper",
+    )
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:

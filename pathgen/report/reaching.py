@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import partial
+from itertools import accumulate
 from typing import Any
 
 from pathgen.clamping import POCKET, Clamping
@@ -13,7 +14,7 @@ from pathgen.job.load import Job
 from pathgen.plan import Plan
 from pathgen.reach import Reach, SetReach, reach
 from pathgen.report.programs import Program
-from pathgen.report.text import table
+from pathgen.report.tables import table
 from pathgen.timing import times
 from pathgen.toolpath import Toolpath
 from pathgen.units import fine_length, place_words
@@ -36,16 +37,19 @@ def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
 
 
 def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
-    """For each inlay, what each of its own cutters can open, and the time of the set that the programs use."""
+    """For each inlay, what each of its own cutters can open, and what the programs open and take, cutter by cutter."""
     found = []
     for index, (inlay, cuts) in enumerate(zip(planned.clamping.inlays, planned.pockets, strict=True)):
         own = [p for p in programs if p.operation == POCKET and p.step.inlay == index]
-        used = SetReach(
-            cutters=tuple(p.cutter.name for p in own), share=cuts[-1].opened.area / inlay.area.area,
-            minutes=sum(p.minutes for p in own),
+        # the programs of the first few cutters are the same whether others come after them or not
+        minutes = accumulate(p.minutes for p in own)
+        sets = tuple(
+            SetReach(cutters=tuple(p.cutter.name for p in own[:count]), share=cut.opened.area / inlay.area.area,
+                     minutes=spent)
+            for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         )
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS)
-        found.append(replace(one, sets=(used,)))
+        found.append(replace(one, sets=sets))
     return found
 
 
@@ -113,12 +117,14 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall
         width = fine_length(wall.width, units)
-        yield f"Narrowest wood between pockets: {width}, at {place_words(*wall.at, units)}."
+        yield f"Narrowest wood between the pockets' edges: {width}, at {place_words(*wall.at, units)}."
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other:"
-        rows = [[" then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
-                for one in of_inlay.sets if one.share > 0]
-        yield from table(["  cutters", "opened", "time"], [["  " + r[0], *r[1:]] for r in rows], right=(1, 2))
+        yield from table(
+            ["  cutters", "opened", "time"],
+            [["  " + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
+             for one in of_inlay.sets if one.share > 0], right=(1, 2),
+        )
 
 
 def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:

@@ -7,7 +7,7 @@ from typing import Any
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.tables import table
-from pathgen.units import format_length, in_units
+from pathgen.units import fine_length, format_length, in_units, place_words
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -15,6 +15,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
     parts = [
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
+        opened_lines(report["reach"], units),
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
         ["", "Checks", ""],
@@ -46,8 +47,29 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
     lines += _surface_lines(report["surface"], units)
-    lines += [_inlay_line(number, inlay) for number, inlay in enumerate(report["inlays"], 1)]
+    lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in report["left_out"]]
+
+
+def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
+    """What each inlay's cutters open in how long, one after the other, and the narrowest wood left standing."""
+    if not reached:
+        return []
+    rows, walls = [], []
+    for number, inlay in enumerate(reached, 1):
+        rows += [
+            [str(number), " then ".join(one["cutters"]), f"{100 * one['share']:.1f} %", f"{one['minutes']:.1f} min"]
+            for one in inlay["sets"]
+        ]
+        wall = inlay["narrowest_wall"]
+        if wall is not None:
+            walls.append(f"Narrowest wood between the edges of inlay {number}: {fine_length(wall['width'], units)}, at "
+                         f"{place_words(wall['at'][0], wall['at'][1], units)}.")
+    return [
+        "", "What the pockets' cutters open", "",
+        *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
+        "pathgen reach tries the job's other cutters too, and lists the details that stay closed.",
+    ]
 
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
@@ -91,10 +113,11 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     ]
 
 
-def _inlay_line(number: int, inlay: dict[str, Any]) -> str:
+def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     fill = f", fill {inlay['fill_volume'] / 1000:.2f} ml" if inlay["fill_volume"] else ""
+    floor = f"; floor up to {fine_length(inlay['floor_high'], units)} above its depth" if inlay["floor_high"] else ""
     return (
         f"Inlay {number} ({', '.join(inlay['colours'])}): {inlay['area']:.0f} mm2, {share:.1f} % of it within reach "
-        f"of the cutters; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}."
+        f"of the cutters; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}{floor}."
     )

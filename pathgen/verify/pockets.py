@@ -130,7 +130,8 @@ def _in_plan(
     motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
-    outside = opened & ~part.covered(inlay.area.buffer(tolerances.pocket_plan))
+    allowed = tolerances.pocket_plan + _wider_on_ridges(openings.steps, clamping, inlay.depth)
+    outside = opened & ~part.covered(inlay.area.buffer(allowed))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
         program, line = culprit(x, y, (POCKET,))
@@ -138,12 +139,18 @@ def _in_plan(
             code="pocket-outside-drawing", severity="forbid",
             where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
-            allowed=f"{tolerances.pocket_plan:g} mm outside its edge", remedy="make the programs again from the job",
+            allowed=f"{allowed:.2g} mm outside its edge", remedy="make the programs again from the job",
         )
     for step in openings.steps:
         if step.order in motions:
             yield from _axis_outside(motions[step.order], step, clamping, tolerances)
     yield from _uncut(poured, openings, opened, sim, tolerances)
+
+
+def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
+    """How much wider a ball end or a v cutter opens the ridges that finishing leaves than the surface under them."""
+    ridge = clamping.surfacing.scallop if clamping.surfacing is not None else 0.0
+    return max((float(s.cutter.half_width(depth + ridge) - s.cutter.half_width(depth)) for s in steps), default=0.0)
 
 
 def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -221,8 +228,9 @@ def _too_shallow(
     slope = slope[floor.cells // floor.part.shape[1]]
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
-    # beside a wall the cutter cannot move further down the slope; away from walls its next pass can
-    for judged, stair in ((area, widest), (area.buffer(-widest), 1.2 * share * widest)):
+    # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
+    # of the place whose uphill rim would just touch: it hangs over by no more than two
+    for judged, stair in ((area, widest), (area.buffer(-widest), min(2.0 * share, 1.0) * widest)):
         allowed = slope * stair + ridge + tolerances.pocket_shallow
         over = np.where(floor.within(judged), floor.off - allowed, -np.inf)
         worst = int(np.argmax(over))
@@ -251,7 +259,9 @@ def _nowhere_deep(
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
-            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5)
+            # a later flat end may rest on what an earlier one has opened, uphill of its own part
+            rests = step.cutter.diameter if step.cutter.shape == "flat-end" and step.order != openings.steps[0].order else 0.0
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5 + rests)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",

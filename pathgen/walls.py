@@ -1,0 +1,122 @@
+"""The narrowest wood left standing: between two pockets, between a hole and a rim, between the arms of one pocket."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_REACHES = (1.0, 3.0, 8.0)
+"""How far walls are looked for, one after the other, mm: most drawings have a narrow one."""
+
+_FINE = 0.005
+"""How far from the drawing the outlines that are searched may lie, mm; what is found is measured on the drawing."""
+
+_TOGETHER = 100
+"""Ways across that are tried at once."""
+
+_PARALLEL = 0.03
+"""Two edges that come nearer to each other by less than this share of the way along them stand side by side."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wall:
+    """The narrowest wood left between edges of pockets, mm."""
+
+    width: float
+    at: tuple[float, float]
+    """Its middle."""
+
+
+def narrowest_wall(region: BaseGeometry) -> Wall | None:
+    """The narrowest wood between edges of the pockets that face each other.
+
+    `region` is a valid polygon or several, mm. Between separate pockets it is found however wide; within one, up to
+    8 mm. The wood is a wall where the way across is shortest: from its ends the edges lead away from each other, or
+    side by side. So a tip of wood that ends in a point is none. None where there is no such place.
+    """
+    for reach in _REACHES:
+        found = _within(region, reach)
+        if found is not None:
+            return found
+    return _between_parts(shapely.get_parts(region))
+
+
+def _between_parts(parts: NDArray[np.object_]) -> Wall | None:
+    if len(parts) < 2:
+        return None
+    pairs, gap = shapely.STRtree(parts).query_nearest(parts, exclusive=True, return_distance=True, all_matches=False)
+    k = int(np.argmin(gap))
+    x, y = shapely.get_coordinates(shapely.shortest_line(parts[pairs[0, k]], parts[pairs[1, k]])).mean(axis=0)
+    return Wall(width=float(gap[k]), at=(float(x), float(y)))
+
+
+def _within(region: BaseGeometry, reach: float) -> Wall | None:
+    """The narrowest wall up to `reach`: two edges are nearest to each other at a corner of one of them."""
+    corner, before, after, follows = _corners(shapely.simplify(region, _FINE))
+    edges = shapely.linestrings(np.stack([corner, corner + after], axis=1))
+    # from a tip of wood one edge or the other always leads nearer to what is across the wood
+    faces = np.flatnonzero(_cross(before, after) > -_PARALLEL * np.hypot(*before.T) * np.hypot(*after.T))
+    k, edge = shapely.STRtree(edges).query(shapely.points(corner[faces]), predicate="dwithin", distance=reach)
+    k = faces[k]
+    run = after[edge]
+    t = np.clip(((corner[k] - corner[edge]) * run).sum(axis=1) / (run**2).sum(axis=1), 0.0, 1.0)
+    way = corner[edge] + t[:, None] * run - corner[k]
+    width = np.hypot(way[:, 0], way[:, 1])
+    real = (width > _FINE) & (_cross(before[k], way) <= 0.0) & (_cross(after[k], way) <= 0.0)
+    real &= _leads_away(after[k], way) & _leads_away(-before[k], way)
+    real &= (t > 0.0) | _leads_away(-before[edge], -way)
+    real &= (t < 1.0) | _leads_away(after[follows[edge]], -way)
+    return _first_through_wood(region, corner[k[real]], way[real], width[real])
+
+
+def _corners(region: BaseGeometry) -> tuple[Floats, Floats, Floats, NDArray[np.intp]]:
+    """(n, 2) corners of all rings, pocket on the left; the edges that come to each and leave it; the next corner."""
+    rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(region)))
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    last = np.append(ring[1:] != ring[:-1], True)  # each ring ends where it starts
+    corner, ring = xy[~last], ring[~last]
+    start = np.flatnonzero(np.concatenate([[True], ring[1:] != ring[:-1]]))
+    follows = np.arange(1, len(corner) + 1)
+    follows[np.append(start[1:], len(corner)) - 1] = start
+    after = corner[follows] - corner
+    before = np.empty_like(after)
+    before[follows] = after
+    return corner, before, after, follows
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+
+
+def _leads_away(edge: Floats, way: Floats) -> Bools:
+    """Whether who leaves along `edge` does not come nearer to the other end of `way`, or hardly."""
+    nearer = (edge * way).sum(axis=1)
+    return np.asarray(nearer <= _PARALLEL * np.hypot(*edge.T) * np.hypot(*way.T))
+
+
+def _first_through_wood(region: BaseGeometry, start: Floats, way: Floats, width: Floats) -> Wall | None:
+    """The shortest of the ways that crosses nothing of the pockets."""
+    shapely.prepare(region)
+    order = np.argsort(width, kind="stable")
+    for some in np.split(order, range(_TOGETHER, len(order), _TOGETHER)):
+        inner = start[some, None] + way[some, None] * np.array([0.1, 0.9])[:, None]
+        clear = some[~shapely.intersects(region, shapely.linestrings(inner))]
+        if len(clear):
+            return _measured(region, start[clear[0]], start[clear[0]] + way[clear[0]])
+    return None
+
+
+def _measured(region: BaseGeometry, a: Floats, b: Floats) -> Wall:
+    """A wall from about `a` to about `b`, on the outlines as they are drawn."""
+    far = 0.3 * float(np.hypot(*(b - a)))
+    ends = [shapely.clip_by_rect(region.boundary, x - far, y - far, x + far, y + far) for x, y in (a, b)]
+    across = shapely.get_coordinates(shapely.shortest_line(*ends))
+    x, y = across.mean(axis=0)
+    return Wall(width=float(np.hypot(*(across[1] - across[0]))), at=(float(x), float(y)))
