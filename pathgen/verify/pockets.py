@@ -260,7 +260,8 @@ def _nowhere_deep(
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
             # a later flat end may rest on what an earlier one has opened, uphill of its own part
-            rests = step.cutter.diameter if step.cutter.shape == "flat-end" and step.order != openings.steps[0].order else 0.0
+            later = step.order != openings.steps[0].order
+            rests = step.cutter.diameter if later and step.cutter.shape == "flat-end" else 0.0
             least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5 + rests)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
