@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
 from pathgen.artwork.flatten import flatten
@@ -114,9 +115,8 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     shown = areas.copy()
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
-        shown[solid] = EMPTY
-        layers = _stack([_layer(colours[int(i)], areas[i]) for i in solid])
-        return {colour: list(parts) for colour, parts in layers.items()}
+        layers = _stack([colours[i] for i in solid], areas[solid])
+        return {colour: list(np.concatenate(some)) for colour, some in layers.visible.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
     hidden, begin = np.unique(below, return_index=True)
     for i, some in zip(hidden, np.split(above, begin[1:]), strict=True) if len(hidden) else ():
@@ -158,16 +158,10 @@ def _minus(area: Any, above: Geometries) -> Any:
 
 @dataclass(eq=False)
 class _Layer:
-    """A run of shapes: what shows of each colour, and all that each colour and all together were painted over."""
+    """A run of shapes, as sets of separate parts: what shows of each colour, and all that each was painted over."""
 
-    visible: dict[str, Geometries] = field(default_factory=dict)
+    visible: dict[str, list[Any]] = field(default_factory=dict)
     whole: dict[str, Geometries] = field(default_factory=dict)
-    cover: Geometries = field(default_factory=lambda: np.array([], dtype=object))
-
-
-def _layer(colour: str, area: Any) -> _Layer:
-    parts = _parts(area)
-    return _Layer({colour: parts}, {colour: parts}, parts)
 
 
 def _array(areas: Sequence[Any]) -> Geometries:
@@ -181,69 +175,72 @@ def _parts(area: Any) -> Geometries:
     return parts
 
 
-def _stack(layers: Sequence[_Layer]) -> dict[str, Geometries]:
-    """Layers laid over one another in pairs, pairs of pairs and so on, so that depth costs its logarithm."""
-    if not layers:
-        return {}
-    while len(layers) > 1:
-        pairs = [_over(*layers[k: k + 2]) for k in range(0, len(layers) - 1, 2)]
-        layers = pairs + list(layers[len(pairs) * 2:])
-    return layers[0].visible
+def _stack(colours: Sequence[str], areas: Geometries) -> _Layer:
+    """Shapes laid over one another: halves, halves of halves and so on, so that depth costs its logarithm.
+
+    The upper half goes first, so that whatever it hides wholly is left out of the lower half at once.
+    """
+    if len(areas) == 0:
+        return _Layer()
+    if len(set(colours)) == 1:
+        return _Layer({colours[0]: [areas]}, {colours[0]: _parts(united(areas))})
+    middle = len(areas) // 2
+    above = _stack(colours[middle:], areas[middle:])
+    seen = np.flatnonzero(~_is_hidden(areas[:middle], above))
+    return _over(_stack([colours[i] for i in seen], areas[seen]), above)
+
+
+def _is_hidden(areas: Geometries, above: _Layer) -> NDArray[np.bool_]:
+    """Which areas lie wholly under one part of a layer; those that have no corner there are not asked for long."""
+    hidden = np.zeros(len(areas), dtype=bool)
+    corner = shapely.get_coordinates(shapely.point_on_surface(areas))
+    for parts in above.whole.values():
+        area, part = shapely.STRtree(parts).query(shapely.points(corner), predicate="within")
+        wanted = ~hidden[area]
+        shapely.prepare(parts[part[wanted]])
+        hidden[area[wanted]] = shapely.covers(parts[part[wanted]], areas[area[wanted]])
+    return hidden
 
 
 def _over(below: _Layer, above: _Layer) -> _Layer:
-    visible = {}
-    for colour, parts in below.visible.items():
-        if colour not in above.whole:
-            cover = above.cover
-        elif len(above.whole) == 1:
-            cover = np.array([], dtype=object)
-        else:
-            cover = np.concatenate([some for other, some in above.whole.items() if other != colour])
-        visible[colour] = _uncovered(parts, cover)
-    return _Layer(
-        _joined(visible, above.visible, _beside),
-        _joined(below.whole, above.whole, _merged),
-        _merged(below.cover, above.cover),
-    )
+    """One layer on another. What shows may run on under its own colour: that merges in the end."""
+    visible = {colour: list(some) for colour, some in above.visible.items()}
+    for colour, some in below.visible.items():
+        parts = np.concatenate(some)
+        for other, cover in above.whole.items():
+            if other != colour:
+                parts = _uncovered(parts, cover)
+        visible.setdefault(colour, []).append(parts)
+    whole = dict(below.whole)
+    for colour, cover in above.whole.items():
+        whole[colour] = _merged(whole[colour], cover) if colour in whole else cover
+    return _Layer(visible, whole)
 
 
 def _uncovered(parts: Geometries, cover: Geometries) -> Geometries:
-    if not len(parts) or not len(cover):
-        return parts
-    tree = shapely.STRtree(cover)
-    hit, by = tree.query(parts, predicate="intersects")
+    """What is left of parts outside a cover of separate parts."""
+    by, hit = shapely.STRtree(parts).query(cover) if len(parts) < len(cover) else (
+        shapely.STRtree(cover).query(parts)[::-1]
+    )
     if not len(hit):
         return parts
-    parts = parts.copy()
     order = np.argsort(hit, kind="stable")
-    hit, by = hit[order], by[order]
-    which, begin = np.unique(hit, return_index=True)
-    for i, some in zip(which, np.split(by, begin[1:]), strict=True):
-        parts[i] = _minus(parts[i], cover[some])
-    return _parts(parts[~shapely.is_empty(parts)])
-
-
-def _joined(
-    first: dict[str, Geometries], second: dict[str, Geometries], join: Callable[[Geometries, Geometries], Geometries]
-) -> dict[str, Geometries]:
-    result = dict(first)
-    for colour, parts in second.items():
-        result[colour] = join(result[colour], parts) if colour in result else parts
-    return result
-
-
-def _beside(first: Geometries, second: Geometries) -> Geometries:
-    return np.concatenate([first, second])
+    which, group = np.unique(hit[order], return_inverse=True)
+    covers = shapely.multipolygons(cover[by[order]], indices=group)
+    shapely.prepare(parts[which])
+    meet = shapely.intersects(parts[which], covers)
+    left = np.ones(len(parts), dtype=bool)
+    left[which[meet]] = False
+    rest = _parts(areal(shapely.difference(parts[which[meet]], covers[meet])))
+    return np.concatenate([parts[left], rest[~shapely.is_empty(rest)]])
 
 
 def _merged(first: Geometries, second: Geometries) -> Geometries:
-    """Two sets of disjoint parts as one; only those that meet the other set are united."""
-    if not len(first) or not len(second):
-        return first if len(first) else second
+    """Two sets of separate parts as one; only those that meet the other set are united."""
     mine, theirs = shapely.STRtree(second).query(first, predicate="intersects")
     mine, theirs = np.unique(mine), np.unique(theirs)
-    if not len(mine):
-        return np.concatenate([first, second])
     rest = [np.delete(first, mine), np.delete(second, theirs)]
-    return np.concatenate([*rest, _parts(united(np.concatenate([first[mine], second[theirs]])))])
+    if not len(mine):
+        return np.concatenate(rest)
+    union = shapely.union(*(shapely.multipolygons(list(some)) for some in (first[mine], second[theirs])))
+    return np.concatenate([*rest, _parts(areal(_array([union])))])

@@ -92,7 +92,8 @@ def test_hiding_is_the_painters_algorithm(shapes: list[tuple[int, ...]], layers:
     for (_, x, y, w, h), colour in zip(shapes, colours, strict=True):
         canvas.update(dict.fromkeys(itertools.product(range(x, x + w), range(y, y + h)), colour))
     if layers:
-        shown = paint._stack([paint._layer(c, a) for c, a in zip(colours, areas_, strict=True)])
+        layers = paint._stack(colours, areas_).visible
+        shown = {colour: np.concatenate(some) for colour, some in layers.items()}
     else:
         shown = paint._shown(colours, areas_)
     for colour in set(colours):
