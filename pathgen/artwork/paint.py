@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
 from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
+from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
 
 _PAIRS = 30
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
+
+_CHECKED = 200
+"""Parts of one area above which comparing them all costs more than it is worth."""
 
 _SLIVER = 1e-3
 """Mean width, as a share of the tolerance, below which a part is rounding and not drawing."""
@@ -108,6 +110,12 @@ def _within(limit: Any, areas: Geometries) -> Geometries:
 # --- hiding
 
 
+def _joined(parts: Geometries) -> list[Any]:
+    """Separate parts as one area, unless rounding has left them touching (checked while that is cheap)."""
+    whole = shapely.multipolygons(list(parts))
+    return [whole] if len(parts) > _CHECKED or shapely.is_valid(whole) else list(parts)
+
+
 def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     """What shows of each shape, by colour: shapes that nothing of another colour lies on are passed through."""
     kinds = np.unique(colours, return_inverse=True)[1]
@@ -115,8 +123,8 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     shown = areas.copy()
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
-        layers = _stack([colours[i] for i in solid], areas[solid])
-        return {colour: list(np.concatenate(some)) for colour, some in layers.visible.items()}
+        layer = stacked([colours[i] for i in solid], areas[solid])
+        return {colour: _joined(parts) for colour, parts in layer.visible.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
     hidden, begin = np.unique(below, return_index=True)
     for i, some in zip(hidden, np.split(above, begin[1:]), strict=True) if len(hidden) else ():
@@ -156,91 +164,7 @@ def _minus(area: Any, above: Geometries) -> Any:
     return areal(np.array([area], dtype=object))[0]
 
 
-@dataclass(eq=False)
-class _Layer:
-    """A run of shapes, as sets of separate parts: what shows of each colour, and all that each was painted over."""
-
-    visible: dict[str, list[Any]] = field(default_factory=dict)
-    whole: dict[str, Geometries] = field(default_factory=dict)
-
-
 def _array(areas: Sequence[Any]) -> Geometries:
     array = np.empty(len(areas), dtype=object)
     array[:] = areas
     return array
-
-
-def _parts(area: Any) -> Geometries:
-    parts: Geometries = shapely.get_parts(area)
-    return parts
-
-
-def _stack(colours: Sequence[str], areas: Geometries) -> _Layer:
-    """Shapes laid over one another: halves, halves of halves and so on, so that depth costs its logarithm.
-
-    The upper half goes first, so that whatever it hides wholly is left out of the lower half at once.
-    """
-    if len(areas) == 0:
-        return _Layer()
-    if len(set(colours)) == 1:
-        return _Layer({colours[0]: [areas]}, {colours[0]: _parts(united(areas))})
-    middle = len(areas) // 2
-    above = _stack(colours[middle:], areas[middle:])
-    seen = np.flatnonzero(~_is_hidden(areas[:middle], above))
-    return _over(_stack([colours[i] for i in seen], areas[seen]), above)
-
-
-def _is_hidden(areas: Geometries, above: _Layer) -> NDArray[np.bool_]:
-    """Which areas lie wholly under one part of a layer; those that have no corner there are not asked for long."""
-    hidden = np.zeros(len(areas), dtype=bool)
-    corner = shapely.get_coordinates(shapely.point_on_surface(areas))
-    for parts in above.whole.values():
-        area, part = shapely.STRtree(parts).query(shapely.points(corner), predicate="within")
-        wanted = ~hidden[area]
-        shapely.prepare(parts[part[wanted]])
-        hidden[area[wanted]] = shapely.covers(parts[part[wanted]], areas[area[wanted]])
-    return hidden
-
-
-def _over(below: _Layer, above: _Layer) -> _Layer:
-    """One layer on another. What shows may run on under its own colour: that merges in the end."""
-    visible = {colour: list(some) for colour, some in above.visible.items()}
-    for colour, some in below.visible.items():
-        parts = np.concatenate(some)
-        for other, cover in above.whole.items():
-            if other != colour:
-                parts = _uncovered(parts, cover)
-        visible.setdefault(colour, []).append(parts)
-    whole = dict(below.whole)
-    for colour, cover in above.whole.items():
-        whole[colour] = _merged(whole[colour], cover) if colour in whole else cover
-    return _Layer(visible, whole)
-
-
-def _uncovered(parts: Geometries, cover: Geometries) -> Geometries:
-    """What is left of parts outside a cover of separate parts."""
-    by, hit = shapely.STRtree(parts).query(cover) if len(parts) < len(cover) else (
-        shapely.STRtree(cover).query(parts)[::-1]
-    )
-    if not len(hit):
-        return parts
-    order = np.argsort(hit, kind="stable")
-    which, group = np.unique(hit[order], return_inverse=True)
-    covers = shapely.multipolygons(cover[by[order]], indices=group)
-    shapely.prepare(parts[which])
-    meet = shapely.intersects(parts[which], covers)
-    left = np.ones(len(parts), dtype=bool)
-    left[which[meet]] = False
-    rest = _parts(areal(shapely.difference(parts[which[meet]], covers[meet])))
-    return np.concatenate([parts[left], rest[~shapely.is_empty(rest)]])
-
-
-def _merged(first: Geometries, second: Geometries) -> Geometries:
-    """Two sets of separate parts as one; only those that meet the other set are united."""
-    mine, theirs = shapely.STRtree(second).query(first, predicate="intersects")
-    mine, theirs = np.unique(mine), np.unique(theirs)
-    rest = [np.delete(first, mine), np.delete(second, theirs)]
-    if not len(mine):
-        return np.concatenate(rest)
-    union = shapely.union(*(shapely.multipolygons(list(some)) for some in (first[mine], second[theirs])))
-    return np.concatenate([*rest, _parts(areal(_array([union])))])
