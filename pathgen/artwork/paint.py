@@ -14,7 +14,7 @@ from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
 
-_PAIRS = 30
+_PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
 
 _CHECKED = 200
@@ -146,7 +146,7 @@ def _covers(kinds: Any, areas: Geometries) -> Any:
         wanted = (above > below) & (kinds[above] != kinds[below])
         below, above = below[wanted], above[wanted]
         total += len(below)
-        if total > max(2000, _PAIRS * len(areas)):
+        if total > max(200, _PAIRS * len(areas)):
             return None
         meet = shapely.intersects(areas[below], areas[above])
         order = np.argsort(below[meet], kind="stable")
