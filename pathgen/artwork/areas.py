@@ -32,7 +32,7 @@ scribble that no cutter could follow."""
 _FEW = 3000
 """Edges of an outline that are compared with one another directly."""
 
-_GROUP = 16
+_GROUP = 8
 _GROWTH, _LEAST_CORNERS = 4, 120_000
 """A union may have so many corners for each that went in, or so many in all; crossing lines have many times more."""
 
@@ -264,12 +264,14 @@ def _crowded_union(areas: Geometries) -> Any:
         rows = np.ceil(np.sqrt(len(areas) / _GROUP))
         band = np.floor(np.argsort(np.argsort(centres[:, 0])) / len(areas) * rows)
         areas = areas[np.lexsort((centres[:, 1], band))]
-        found, corners = [], 0
-        for k in range(0, len(areas), _GROUP):
-            found.append(shapely.union_all(areas[k: k + _GROUP]))
-            corners += int(shapely.get_num_coordinates(found[-1]))
-            if corners > limit:
+        groups = [areas[k: k + _GROUP] for k in range(0, len(areas), _GROUP)]
+        if len(groups) > 20:  # a few tell what all will come to
+            some = np.array([shapely.union_all(group) for group in groups[:: len(groups) // 5]])
+            if shapely.get_num_coordinates(some).mean() * len(groups) > limit:
                 raise too_crossed(f"{len(areas)} shapes of one colour")
+        found = [shapely.union_all(group) for group in groups]
+        if shapely.get_num_coordinates(found).sum() > limit:
+            raise too_crossed(f"{len(areas)} shapes of one colour")
         areas = np.array(found, dtype=object)
     return areas[0]
 

@@ -137,11 +137,13 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
 
 def _covers(kinds: Any, areas: Geometries) -> Any:
     """Pairs (below, above) of shapes of different colours that meet, or None when there are very many."""
-    tree = shapely.STRtree(areas)
     found: list[Any] = []
+    if len(np.unique(kinds)) < 2:
+        return np.zeros((2, 0), dtype=np.int64)
+    tree = shapely.STRtree(areas)
     total = 0
-    for begin in range(0, len(areas), 500):
-        below, above = tree.query(areas[begin: begin + 500])
+    for begin in range(0, len(areas), 50):
+        below, above = tree.query(areas[begin: begin + 50])
         below = below + begin
         wanted = (above > below) & (kinds[above] != kinds[below])
         below, above = below[wanted], above[wanted]
