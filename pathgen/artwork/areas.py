@@ -26,7 +26,15 @@ _CROWD = 60
 
 
 MAX_CROSSINGS = 100_000
-"""Crossings of one outline or stroke with itself; a drawing with more is a scribble that no cutter could follow."""
+"""Crossings of outlines or strokes with themselves, in one of them or in all together; a drawing with more is a
+scribble that no cutter could follow."""
+
+_FEW = 3000
+"""Edges of an outline that are compared with one another directly."""
+
+_GROUP = 8
+_GROWTH, _LEAST_CORNERS = 4, 120_000
+"""A union may have so many corners for each that went in, or so many in all; crossing lines have many times more."""
 
 
 def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geometries:
@@ -64,14 +72,18 @@ def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geom
     last = np.append(first[1:], len(owner))
     alone = (last - first == 1) & valid[first]
     areas[owner[first[alone]]] = polygons[first[alone]]
+    tangled: list[tuple[int, int]] = []
     for begin, end in zip(first[~alone], last[~alone], strict=True):
         members, rule = rings[begin:end], rules[owner[begin]]
         _check_nesting(polygons[begin:end], where[owner[begin]])
         if valid[begin:end].all() and shapely.is_simple(shapely.multilinestrings(members)):
             areas[owner[begin]] = _nested(members, polygons[begin:end], rule)
         else:
-            check_tangle(_edges(members), where[owner[begin]])
-            areas[owner[begin]] = _crossing(members, rule)
+            tangled.append((begin, end))
+    _check_tangles([rings[begin:end] for begin, end in tangled])
+    for begin, end in tangled:
+        _check_edges(rings[begin:end], where[owner[begin]])
+        areas[owner[begin]] = _crossing(rings[begin:end], rules[owner[begin]])
     return areas
 
 
@@ -120,19 +132,42 @@ def _crossing(rings: Geometries, rule: str) -> Any:
 def _faces(rings: Geometries) -> Geometries:
     """The faces into which rings cut the plane.
 
-    Crossings are snapped to a fine grid: without it, where edges almost coincide, rounding leaves crossings a hair
-    apart and a face open, and the whole of it is lost.
+    Where edges almost coincide, rounding can leave crossings a hair apart and a face open, and the whole of it is
+    lost: then, as lines that bound no face show, it is done again with crossings snapped to a fine grid.
     """
-    grid = float(np.abs(shapely.total_bounds(rings)).max()) * _GRID
-    faces: Geometries = shapely.get_parts(shapely.polygonize([shapely.union_all(rings, grid_size=grid)]))
+    found, *rest = shapely.polygonize_full([shapely.union_all(rings)])
+    if any(not some.is_empty for some in rest):
+        grid = float(np.abs(shapely.total_bounds(rings)).max()) * _GRID
+        found = shapely.polygonize([shapely.union_all(rings, grid_size=grid)])
+    faces: Geometries = shapely.get_parts(found)
     return faces
 
 
-def _edges(rings: Geometries) -> Geometries:
+def _edges(rings: Geometries) -> tuple[Floats, Floats]:
+    """Where each edge begins and ends: two (n, 2) arrays."""
     coordinates, ring = shapely.get_coordinates(rings, return_index=True)
     same = ring[1:] == ring[:-1]
-    lines: Geometries = shapely.linestrings(np.stack([coordinates[:-1][same], coordinates[1:][same]], axis=1))
-    return lines
+    return coordinates[:-1][same], coordinates[1:][same]
+
+
+def _check_edges(rings: Geometries, where: str) -> None:
+    """`check_tangle` for the edges of rings; few are compared directly, which needs no tree."""
+    begin, end = _edges(rings)
+    if len(begin) > _FEW:
+        check_tangle(shapely.linestrings(np.stack([begin, end], axis=1)), where)
+    elif len(begin) > 500:
+        some = slice(None, None, -(-len(begin) // 100))
+        p, q = (points[some, None] for points in (begin, end))
+        apart = (_side(p, q, begin) * _side(p, q, end) < 0) & (_side(begin, end, p) * _side(begin, end, q) < 0)
+        _refuse_tangle(apart.mean() * len(begin) ** 2 / 2, where)
+
+
+def _side(p: Floats, q: Floats, point: Floats) -> Floats:
+    """Twice the area of the triangles p, q, point: its sign says on which side the point lies."""
+    result: Floats = (q[..., 0] - p[..., 0]) * (point[..., 1] - p[..., 1]) - (
+        (q[..., 1] - p[..., 1]) * (point[..., 0] - p[..., 0])
+    )
+    return result
 
 
 def _check_nesting(polygons: Geometries, where: str) -> None:
@@ -155,6 +190,10 @@ def check_tangle(parts: Geometries, where: str) -> None:
         return
     sample = parts[:: count // 200]
     meetings = shapely.STRtree(parts).query(sample, predicate="intersects").shape[1] / len(sample) * count / 2
+    _refuse_tangle(meetings, where)
+
+
+def _refuse_tangle(meetings: float, where: str) -> None:
     if meetings > MAX_CROSSINGS:
         raise ArtworkError(
             where, f"crosses itself about {meetings:.1g} times", allowed=f"{MAX_CROSSINGS} times",
@@ -162,14 +201,32 @@ def check_tangle(parts: Geometries, where: str) -> None:
         )
 
 
+def _check_tangles(outlines: Sequence[Geometries]) -> None:
+    """Raise ArtworkError when outlines that cross themselves do so too often in all, judged by a sample of them."""
+    if len(outlines) < 100:
+        return
+    sample = outlines[:: -(-len(outlines) // 20)]
+    for rings in sample:
+        _check_edges(rings, f"one of {len(outlines)} shapes")
+    faces = sum(len(_faces(rings)) for rings in sample) / len(sample) * len(outlines)
+    if faces > MAX_CROSSINGS:
+        raise too_crossed(f"{len(outlines)} shapes")
+
+
+def too_crossed(what: str) -> ArtworkError:
+    """The error for a drawing whose areas would take minutes to sort out."""
+    return ArtworkError(
+        what, "cross themselves or one another too often to be sorted out", allowed=f"about {MAX_CROSSINGS} crossings",
+        remedy="simplify them, or unite the shapes of each colour in the drawing program",
+    )
+
+
 def _winding(points: Floats, rings: Geometries) -> Ints:
     """How often the rings go round each point, counted along a ray towards +x. (n,) int array for (n, 2) points."""
-    coordinates, ring = shapely.get_coordinates(rings, return_index=True)
-    same = ring[1:] == ring[:-1]
-    p, q = coordinates[:-1][same], coordinates[1:][same]
+    p, q = _edges(rings)
     winding = np.zeros(len(points), dtype=np.int64)
     order = np.argsort(points[:, 1])
-    block = max(1, _CHUNK // max(len(p), 1))
+    block = min(32, max(1, _CHUNK // max(len(p), 1)))  # few points at a time meet few edges in their band
     for k in range(0, len(points), block):
         some = order[k: k + block]
         x, y = points[some, 0], points[some, 1]
@@ -191,10 +248,32 @@ def united(areas: Geometries) -> Any:
         return EMPTY
     if len(areas) == 1:
         return areas[0]
+    if len(areas) <= 4:
+        return areal(np.array([shapely.union_all(areas)], dtype=object))[0]
     sample = areas[:: -(-len(areas) // 50)]
     crowd = shapely.STRtree(areas).query(sample, predicate="intersects").shape[1] / len(sample)
-    union = shapely.union_all(areas) if crowd > _CROWD else shapely.disjoint_subset_union_all(areas)
+    union = _crowded_union(areas) if crowd > _CROWD else shapely.disjoint_subset_union_all(areas)
     return areal(np.array([union], dtype=object))[0]
+
+
+def _crowded_union(areas: Geometries) -> Any:
+    """The union of areas most of which meet, in groups of neighbours and groups of those; too many crossings raise."""
+    limit = max(_LEAST_CORNERS, _GROWTH * int(shapely.get_num_coordinates(areas).sum()))
+    while len(areas) > 1:
+        centres = shapely.get_coordinates(shapely.centroid(shapely.envelope(areas)))
+        rows = np.ceil(np.sqrt(len(areas) / _GROUP))
+        band = np.floor(np.argsort(np.argsort(centres[:, 0])) / len(areas) * rows)
+        areas = areas[np.lexsort((centres[:, 1], band))]
+        groups = [areas[k: k + _GROUP] for k in range(0, len(areas), _GROUP)]
+        if len(groups) > 20:  # a few tell what all will come to
+            some = np.array([shapely.union_all(group) for group in groups[:: len(groups) // 5]])
+            if shapely.get_num_coordinates(some).mean() * len(groups) > limit:
+                raise too_crossed(f"{len(areas)} shapes of one colour")
+        found = [shapely.union_all(group) for group in groups]
+        if shapely.get_num_coordinates(found).sum() > limit:
+            raise too_crossed(f"{len(areas)} shapes of one colour")
+        areas = np.array(found, dtype=object)
+    return areas[0]
 
 
 def areal(geometries: Geometries) -> Geometries:

@@ -97,6 +97,22 @@ class Pen:
         self._straight += [False] * (len(numbers) // 6)
         return x, y
 
+    def pairs(self, here: complex, numbers: Floats, *, cubic: bool, relative: bool) -> complex:
+        """Cubic or straight pieces from `here`, given by nothing but coordinates; returns where they end."""
+        each = 3 if cubic else 1
+        points = numbers.view(complex).reshape(-1, each)
+        starts = np.empty(len(points) + 1, dtype=complex)
+        starts[0], starts[1:] = here, points[:, -1]
+        if relative:
+            with np.errstate(all="ignore"):  # numbers too large are found and named later
+                starts = np.cumsum(starts)
+                points = points + starts[:-1, None]
+        inner = points[:, :2] if cubic else np.stack([starts[:-1], points[:, 0]], axis=1)
+        block = np.concatenate([starts[:-1, None], inner, points[:, -1:]], axis=1)
+        self._flat += block.view(float).ravel().tolist()
+        self._straight += [not cubic] * len(points)
+        return complex(starts[-1])
+
     def close(self, here: complex, start: complex) -> None:
         """Close the subpath, with a line where it does not end at its start (or is a mere point)."""
         if here != start or self._first[-1] == len(self._straight):

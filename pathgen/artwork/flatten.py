@@ -14,6 +14,7 @@ from pathgen.artwork.transforms import Matrix
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Complex = NDArray[np.complex128]
 
 MAX_STEPS = 2000
 """Straight pieces for one curve piece: enough for a curve a metre long at 0.1 um."""
@@ -75,79 +76,75 @@ def steps_needed(points: Floats, straight: NDArray[np.bool_], tolerance: Floats)
     ----------
     G. Farin, *Curves and Surfaces for CAGD*, derivatives of a Bezier curve.
     """
-    first = points[:, 0] - 2 * points[:, 1] + points[:, 2]
-    second = points[:, 1] - 2 * points[:, 2] + points[:, 3]
-    largest = np.sqrt(np.maximum(np.sum(first**2, axis=-1), np.sum(second**2, axis=-1)))
-    least = np.where(straight, 1, np.ceil(_turning(points) / MAX_TURN)).astype(np.int64)
-    safe = np.maximum(_steps(largest, tolerance, straight), least)
-    steps = np.clip(_steps(_bend(points, first, second), tolerance, straight), least, safe)
-    return np.where(_chords_fit(points, first, second, steps, tolerance), steps, safe)
+    steps = np.ones(len(points), dtype=np.int64)
+    curved = np.flatnonzero(~straight)
+    if len(curved):
+        steps[curved] = _curved_steps(_complex(points[curved]), tolerance[curved])
+    return steps
 
 
-def _steps(bend: Floats, tolerance: Floats, straight: NDArray[np.bool_]) -> Ints:
-    steps = np.ceil(np.sqrt(0.75 * bend / tolerance))
-    return np.where(straight, 1, np.clip(steps, 1, MAX_STEPS)).astype(np.int64)
+def _complex(points: Floats) -> Complex:
+    """(n, 4, 2) control points as (4, n) complex numbers, which numpy works through several times as fast."""
+    flat: Complex = np.ascontiguousarray(np.ascontiguousarray(points).view(complex)[..., 0].T)
+    return flat
 
 
-def _turning(points: Floats) -> Floats:
+def _curved_steps(points: Complex, tolerance: Floats) -> Ints:
+    legs = np.diff(points, axis=0)
+    first, second = np.diff(legs, axis=0)
+    least = np.ceil(_turning(legs) / MAX_TURN).astype(np.int64)
+    safe = np.maximum(_steps(np.maximum(np.abs(first), np.abs(second)), tolerance), least)
+    steps = np.clip(_steps(_bend(legs, first, second), tolerance), least, safe)
+    return np.where(_chords_fit(points, legs, steps, tolerance), steps, safe)
+
+
+def _steps(bend: Floats, tolerance: Floats) -> Ints:
+    return np.clip(np.ceil(np.sqrt(0.75 * bend / tolerance)), 1, MAX_STEPS).astype(np.int64)
+
+
+def _turning(legs: Complex) -> Floats:
     """How far the legs of each control polygon turn in all, radians: the curve turns no further."""
-    legs = np.diff(points, axis=1)
-    u, v = legs[:, :-1], legs[:, 1:]
-    cross, dot = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0], np.sum(u * v, axis=-1)
-    turning: Floats = np.abs(np.arctan2(cross, dot)).sum(axis=1)
+    turning: Floats = np.abs(np.angle(legs[1:] * legs[:-1].conj())).sum(axis=0)
     return turning
 
 
-def _bend(points: Floats, first: Floats, second: Floats) -> Floats:
+def _bend(legs: Complex, first: Complex, second: Complex) -> Floats:
     """Largest part of B'' / 6 square to the curve, at five places; infinite where the curve stands still."""
-    found = np.zeros(len(points))
+    found = np.zeros(len(first))
     for t in (0.0, 0.25, 0.5, 0.75, 1.0):
         s = 1.0 - t
-        tangent = (
-            s * s * (points[:, 1] - points[:, 0]) + 2 * s * t * (points[:, 2] - points[:, 1])
-            + t * t * (points[:, 3] - points[:, 2])
-        )
-        pull = s * first + t * second
-        length = np.hypot(tangent[:, 0], tangent[:, 1])
-        square = np.abs(tangent[:, 0] * pull[:, 1] - tangent[:, 1] * pull[:, 0])
-        found = np.maximum(found, np.divide(square, length, out=np.full(len(points), np.inf), where=length > 0))
+        tangent = s * s * legs[0] + 2 * s * t * legs[1] + t * t * legs[2]
+        square, length = np.abs((tangent.conj() * (s * first + t * second)).imag), np.abs(tangent)
+        found = np.maximum(found, np.divide(square, length, out=np.full(len(first), np.inf), where=length > 0))
     return found
 
 
-def _chords_fit(
-    points: Floats, first: Floats, second: Floats, steps: Ints, tolerance: Floats
-) -> NDArray[np.bool_]:
+def _chords_fit(points: Complex, legs: Complex, steps: Ints, tolerance: Floats) -> NDArray[np.bool_]:
     """Whether every chord of each curve, cut into `steps`, lies within `tolerance` of it."""
-    piece = np.repeat(np.arange(len(points)), steps)
     begin = np.cumsum(steps) - steps
-    t = (np.arange(len(piece)) - begin[piece]) / steps[piece]
-    u = t + 1.0 / steps[piece]
-    chord = _at(points, piece, u) - _at(points, piece, t)
-    bend = np.maximum(*(_square_bend(points, first, second, piece, v, chord) for v in (t, u)))
-    worst = np.maximum.reduceat(bend, begin) if len(begin) else bend
-    fits: NDArray[np.bool_] = 0.75 * worst / steps**2 <= tolerance
+    t = (np.arange(steps.sum()) - np.repeat(begin, steps)) / np.repeat(steps, steps)
+    # coefficients of powers of t, for the curve, its direction B' / 3 and B'' / 6
+    first, second = np.diff(legs, axis=0)
+    third = np.repeat(second - first, steps)
+    first, leg, start = np.repeat(first, steps), np.repeat(legs[0], steps), np.repeat(points[0], steps)
+    there = start + t * (3 * leg + t * (3 * first + t * third))
+    along, pull = leg + t * (2 * first + t * third), first + t * third
+    ends = np.append(begin[1:], len(t)) - 1
+    following = [np.append(some[1:], 0) for some in (there, along, pull)]
+    for some, last in zip(following, (points[3], legs[2], second), strict=True):
+        some[ends] = last  # a chord ends where the next begins, the last one at the end of its curve
+    chord = following[0] - there
+    bend = np.maximum(_square_bend(along, pull, chord), _square_bend(following[1], following[2], chord))
+    fits: NDArray[np.bool_] = 0.75 * np.maximum.reduceat(bend, begin) / steps**2 <= tolerance
     return fits
 
 
-def _square_bend(points: Floats, first: Floats, second: Floats, piece: Ints, t: Floats, chord: Floats) -> Floats:
+def _square_bend(along: Complex, pull: Complex, chord: Complex) -> Floats:
     """B'' / 6 square to a chord; all of it where the curve runs back along the chord, or that has no direction."""
-    s, t = (1.0 - t)[:, None], t[:, None]
-    pull = first[piece] * s + second[piece] * t
-    legs = np.diff(points, axis=1)[piece]
-    along = s * s * legs[:, 0] + 2 * s * t * legs[:, 1] + t * t * legs[:, 2]
-    length = np.hypot(chord[:, 0], chord[:, 1])
-    forward = np.sum(along * chord, axis=1) > 0
-    square = np.abs(chord[:, 0] * pull[:, 1] - chord[:, 1] * pull[:, 0])
-    bend: Floats = np.divide(square, length, out=np.hypot(pull[:, 0], pull[:, 1]), where=forward & (length > 0))
+    length = np.abs(chord)
+    forward = ((along.conj() * chord).real > 0) & (length > 0)
+    bend: Floats = np.divide(np.abs((chord.conj() * pull).imag), length, out=np.abs(pull), where=forward)
     return bend
-
-
-def _at(points: Floats, piece: Ints, t: Floats) -> Floats:
-    """Points of curves `piece` at parameters t."""
-    s, t = (1.0 - t)[:, None], t[:, None]
-    p = points[piece]
-    flat: Floats = s**3 * p[:, 0] + 3 * s**2 * t * p[:, 1] + 3 * s * t**2 * p[:, 2] + t**3 * p[:, 3]
-    return flat
 
 
 def flatten(outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: Floats | float) -> Polylines:
@@ -182,14 +179,22 @@ def _sampled(points: Floats, steps: Ints, first: Ints, closed: NDArray[np.bool_]
     is_first[first] = 1
     rows = steps + is_first  # the first piece of a subpath gives its start as well
     offset = np.concatenate([[0], np.cumsum(rows)])
-    piece = np.repeat(np.arange(len(points)), rows)
-    k = np.arange(offset[-1]) - offset[piece] + 1 - is_first[piece]
-    flat = _at(points, piece, k / steps[piece])
-    at_end, at_start = k == steps[piece], k == 0
-    flat[at_end] = points[piece[at_end], 3]
-    flat[at_start] = points[piece[at_start], 0]
+    k = np.arange(offset[-1]) - np.repeat(offset[:-1] - 1 + is_first, rows)
+    count = np.repeat(steps, rows)
+    flat = _along(_complex(points), rows, k / count)
+    at_end, at_start = k == count, k == 0
+    flat[at_end] = points[:, 3]
+    flat[at_start] = points[first, 0]
     start = np.append(offset[first], offset[-1])
     return Polylines(flat, start, at_end | at_start, closed, owner)
+
+
+def _along(points: Complex, rows: Ints, t: Floats) -> Floats:
+    """Points of curves at parameters t, `rows` of them for each curve: (n, 2)."""
+    s = 1.0 - t
+    a, b, c, d = (np.repeat(some, rows) for some in points)
+    flat: Floats = (s * s * (s * a + 3 * t * b) + t * t * (3 * s * c + t * d)).view(float).reshape(-1, 2)
+    return flat
 
 
 def bounds(curves: Curves, matrix: Matrix) -> tuple[Floats, Floats]:

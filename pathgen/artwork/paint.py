@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,10 +11,14 @@ import shapely
 from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
 from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
+from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
 
-_PAIRS = 30
+_PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
+
+_CHECKED = 200
+"""Parts of one area above which comparing them all costs more than it is worth."""
 
 _SLIVER = 1e-3
 """Mean width, as a share of the tolerance, below which a part is rounding and not drawing."""
@@ -107,6 +110,12 @@ def _within(limit: Any, areas: Geometries) -> Geometries:
 # --- hiding
 
 
+def _joined(parts: Geometries) -> list[Any]:
+    """Separate parts as one area, unless rounding has left them touching (checked while that is cheap)."""
+    whole = shapely.multipolygons(list(parts))
+    return [whole] if len(parts) > _CHECKED or shapely.is_valid(whole) else list(parts)
+
+
 def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     """What shows of each shape, by colour: shapes that nothing of another colour lies on are passed through."""
     kinds = np.unique(colours, return_inverse=True)[1]
@@ -114,9 +123,8 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     shown = areas.copy()
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
-        shown[solid] = EMPTY
-        layers = _stack([_layer(colours[int(i)], areas[i]) for i in solid])
-        return {colour: list(parts) for colour, parts in layers.items()}
+        layer = stacked([colours[i] for i in solid], areas[solid])
+        return {colour: _joined(parts) for colour, parts in layer.visible.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
     hidden, begin = np.unique(below, return_index=True)
     for i, some in zip(hidden, np.split(above, begin[1:]), strict=True) if len(hidden) else ():
@@ -129,16 +137,18 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
 
 def _covers(kinds: Any, areas: Geometries) -> Any:
     """Pairs (below, above) of shapes of different colours that meet, or None when there are very many."""
-    tree = shapely.STRtree(areas)
     found: list[Any] = []
+    if len(np.unique(kinds)) < 2:
+        return np.zeros((2, 0), dtype=np.int64)
+    tree = shapely.STRtree(areas)
     total = 0
-    for begin in range(0, len(areas), 500):
-        below, above = tree.query(areas[begin: begin + 500])
+    for begin in range(0, len(areas), 50):
+        below, above = tree.query(areas[begin: begin + 50])
         below = below + begin
         wanted = (above > below) & (kinds[above] != kinds[below])
         below, above = below[wanted], above[wanted]
         total += len(below)
-        if total > max(2000, _PAIRS * len(areas)):
+        if total > max(200, _PAIRS * len(areas)):
             return None
         meet = shapely.intersects(areas[below], areas[above])
         order = np.argsort(below[meet], kind="stable")
@@ -156,94 +166,7 @@ def _minus(area: Any, above: Geometries) -> Any:
     return areal(np.array([area], dtype=object))[0]
 
 
-@dataclass(eq=False)
-class _Layer:
-    """A run of shapes: what shows of each colour, and all that each colour and all together were painted over."""
-
-    visible: dict[str, Geometries] = field(default_factory=dict)
-    whole: dict[str, Geometries] = field(default_factory=dict)
-    cover: Geometries = field(default_factory=lambda: np.array([], dtype=object))
-
-
-def _layer(colour: str, area: Any) -> _Layer:
-    parts = _parts(area)
-    return _Layer({colour: parts}, {colour: parts}, parts)
-
-
 def _array(areas: Sequence[Any]) -> Geometries:
     array = np.empty(len(areas), dtype=object)
     array[:] = areas
     return array
-
-
-def _parts(area: Any) -> Geometries:
-    parts: Geometries = shapely.get_parts(area)
-    return parts
-
-
-def _stack(layers: Sequence[_Layer]) -> dict[str, Geometries]:
-    """Layers laid over one another in pairs, pairs of pairs and so on, so that depth costs its logarithm."""
-    if not layers:
-        return {}
-    while len(layers) > 1:
-        pairs = [_over(*layers[k: k + 2]) for k in range(0, len(layers) - 1, 2)]
-        layers = pairs + list(layers[len(pairs) * 2:])
-    return layers[0].visible
-
-
-def _over(below: _Layer, above: _Layer) -> _Layer:
-    visible = {}
-    for colour, parts in below.visible.items():
-        if colour not in above.whole:
-            cover = above.cover
-        elif len(above.whole) == 1:
-            cover = np.array([], dtype=object)
-        else:
-            cover = np.concatenate([some for other, some in above.whole.items() if other != colour])
-        visible[colour] = _uncovered(parts, cover)
-    return _Layer(
-        _joined(visible, above.visible, _beside),
-        _joined(below.whole, above.whole, _merged),
-        _merged(below.cover, above.cover),
-    )
-
-
-def _uncovered(parts: Geometries, cover: Geometries) -> Geometries:
-    if not len(parts) or not len(cover):
-        return parts
-    tree = shapely.STRtree(cover)
-    hit, by = tree.query(parts, predicate="intersects")
-    if not len(hit):
-        return parts
-    parts = parts.copy()
-    order = np.argsort(hit, kind="stable")
-    hit, by = hit[order], by[order]
-    which, begin = np.unique(hit, return_index=True)
-    for i, some in zip(which, np.split(by, begin[1:]), strict=True):
-        parts[i] = _minus(parts[i], cover[some])
-    return _parts(parts[~shapely.is_empty(parts)])
-
-
-def _joined(
-    first: dict[str, Geometries], second: dict[str, Geometries], join: Callable[[Geometries, Geometries], Geometries]
-) -> dict[str, Geometries]:
-    result = dict(first)
-    for colour, parts in second.items():
-        result[colour] = join(result[colour], parts) if colour in result else parts
-    return result
-
-
-def _beside(first: Geometries, second: Geometries) -> Geometries:
-    return np.concatenate([first, second])
-
-
-def _merged(first: Geometries, second: Geometries) -> Geometries:
-    """Two sets of disjoint parts as one; only those that meet the other set are united."""
-    if not len(first) or not len(second):
-        return first if len(first) else second
-    mine, theirs = shapely.STRtree(second).query(first, predicate="intersects")
-    mine, theirs = np.unique(mine), np.unique(theirs)
-    if not len(mine):
-        return np.concatenate([first, second])
-    rest = [np.delete(first, mine), np.delete(second, theirs)]
-    return np.concatenate([*rest, _parts(united(np.concatenate([first[mine], second[theirs]])))])

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.artwork.curves import Curves, Pen
+from pathgen.artwork.curves import Curves, Floats, Pen
 from pathgen.artwork.values import NUMBER
 from pathgen.errors import ArtworkError
 
@@ -70,7 +70,7 @@ def read_path(d: str, *, where: str, room: int = MAX_PIECES) -> Curves:
     """
     if d.strip() in ("", "none"):
         return Pen().curves()
-    if len(d) > 2 * room and _least_pieces(d) > room:
+    if len(d) > 2 * room and _has_more_pieces(d, room):
         raise too_many(where, room)
     check_path(d, where=where)
     pen, here, start = Pen(), 0j, 0j
@@ -100,15 +100,20 @@ def read_path(d: str, *, where: str, room: int = MAX_PIECES) -> Curves:
     return curves
 
 
-def _least_pieces(d: str) -> int:
-    """At least so many pieces are in the data: its runs of number characters, by the numbers that a piece can take."""
-    characters = np.frombuffer(d.encode("ascii", "replace"), dtype=np.uint8)
+def _has_more_pieces(d: str, room: int) -> bool:
+    """Whether more than `room` pieces are surely in the data: its runs of number characters, by the numbers that a
+    piece can take. Looks no further than it must."""
     table = np.zeros(256, dtype=bool)
     table[[ord(c) for c in "0123456789.eE+-"]] = True
-    inside = table[characters]
-    runs = int(np.count_nonzero(inside[1:] & ~inside[:-1]))
-    letters = set("m" + d.lower())
-    return runs // max(count for letter, count in _COUNTS.items() if letter in letters)
+    runs, letters = 0, {"m"}
+    for begin in range(0, len(d), 2_000_000):
+        part = d[begin: begin + 2_000_000]
+        inside = table[np.frombuffer(part.encode("ascii", "replace"), dtype=np.uint8)]
+        runs += int(np.count_nonzero(inside[1:] & ~inside[:-1]))
+        letters |= set(part.lower())
+        if runs > room * max(count for letter, count in _COUNTS.items() if letter in letters):
+            return True
+    return False
 
 
 def too_many(where: str, room: int) -> ArtworkError:
@@ -122,15 +127,26 @@ def _run(pen: Pen, run: str, here: complex) -> complex:
     """Lines and Bezier pieces of one subpath, from `here`; returns where they end."""
     if _CURVED.search(run):
         return _curved(pen, run, here)
+    letters = set(run.translate(_LETTERS_ALONE))
+    if len(letters) == 1 and letters <= _PAIRS:
+        (letter,) = letters
+        return pen.pairs(here, _numbers_in(run), cubic=letter in "cC", relative=letter.islower())
     x, y = here.real, here.imag
     for letter, text in _COMMAND.findall(run):
         numbers = [float(number) for number in _NUMBER.findall(text)]
-        relative = letter.islower()
         if letter in "cC":
-            x, y = pen.cubics(x, y, numbers, relative=relative)
+            x, y = pen.cubics(x, y, numbers, relative=letter == "c")
         else:
             x, y = pen.lines(x, y, _line_ends(letter, numbers, x, y))
     return complex(x, y)
+
+
+def _numbers_in(run: str) -> Floats:
+    """The numbers of valid path data without arcs, in their order."""
+    if _GLUED.search(run):
+        return np.array([float(number) for number in _NUMBER.findall(run)])
+    numbers: Floats = np.fromstring(run.translate(_SPACED).replace("e -", "e-").replace("e +", "e+"), sep=" ")
+    return numbers
 
 
 def _line_ends(letter: str, numbers: list[float], x: float, y: float) -> list[float]:
@@ -245,3 +261,7 @@ _NUMBER = re.compile(NUMBER)
 _CURVED = re.compile(r"[sSqQtT]")
 _COMMAND = re.compile(r"([lLhHvVcC])([^lLhHvVcC]*)")
 _BLANKS = " \t\r\n\f,"
+_PAIRS = set("cClL")
+_LETTERS_ALONE = str.maketrans("", "", "0123456789.eE+-" + _BLANKS)
+_GLUED = re.compile(r"\.\d*\.")
+_SPACED = str.maketrans(dict.fromkeys("mMlLhHvVcCsSqQtTzZ" + _BLANKS, " ") | {"-": " -", "+": " +", "E": "e"})

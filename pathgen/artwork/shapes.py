@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -16,20 +17,24 @@ from pathgen.artwork.viewport import Viewport
 from pathgen.errors import ArtworkError
 
 Axis = str
+_NO_STYLE: Mapping[str, Any] = {}
 
 
 class Geometry:
-    """The geometry attributes of one element, in user units."""
+    """The geometry of one element, in user units: its attributes, and before them what `style` has of them."""
 
-    def __init__(self, element: Element, viewport: Viewport, font_size: float, where: str) -> None:
+    def __init__(
+        self, element: Element, viewport: Viewport, font_size: float, where: str, style: Mapping[str, Any] = _NO_STYLE
+    ) -> None:
         self.element, self.viewport, self.font_size, self.where = element, viewport, font_size, where
+        self.style = style
 
     def length(self, name: str, axis: Axis, default: float = 0.0) -> float:
-        """An attribute in user units; `axis` ("x", "y" or "both") is what percentages are a part of.
+        """A length in user units; `axis` ("x", "y" or "both") is what percentages are a part of.
 
         Raises ArtworkError for what is not a length.
         """
-        text = self.element.get(name)
+        text = self.style.get(name) or self.element.get(name)
         if text is None or text.strip() in ("", "auto"):
             return default
         try:

@@ -49,7 +49,7 @@ def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
     lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near)
     lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
     pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
-    rings = [*pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]
+    rings = [pen.loops(), *pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]
     return _united(rings, [paint.where for paint in paints])
 
 
@@ -65,8 +65,10 @@ def _united(rings: Sequence[Rings], where: Sequence[str]) -> Geometries:
     usable = shapely.is_valid(polygons) & (shapely.area(polygons) > 0)
     polygons, owner = polygons[usable], owner[usable]
     areas = np.full(len(where), EMPTY, dtype=object)
-    which, begin = np.unique(owner, return_index=True)
-    for i, some in zip(which, np.split(polygons, begin[1:]), strict=True) if len(which) else ():
+    which, begin, count = np.unique(owner, return_index=True, return_counts=True)
+    areas[which] = polygons[begin]
+    for i, first, size in zip(which[count > 1], begin[count > 1], count[count > 1], strict=True):
+        some = polygons[first: first + size]
         check_tangle(some, where[i])
         areas[i] = united(some)
     return areas
@@ -119,11 +121,13 @@ class _Pen:
         self.next[self.last] = self.first
         self.has_edge = ~self.single
         self.has_edge[self.last[~lines.closed]] = False
+        self.joins_as = np.array([stroke.join for stroke in strokes])[self.owner]
+        self.limit = np.array([stroke.mitre_limit for stroke in strokes])[self.owner]
         self.turns = self._turns()
         self.cut = self.turns.inner & ~self.turns.gentle
 
     def _turns(self) -> _Turns:
-        """Directions and turns; a turn is gentle when its mitre strays less than the tolerance and fits its edges."""
+        """Directions and turns; a turn is gentle when a mitre is right, or strays less than the tolerance, and fits."""
         step = self.points[self.next] - self.points
         length = np.hypot(step[:, 0], step[:, 1])
         after = np.divide(step, length[:, None], out=np.zeros_like(step), where=length[:, None] > 0)
@@ -134,16 +138,36 @@ class _Pen:
         cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
         angle = np.arctan2(cross, np.sum(before * after, axis=1))
         with np.errstate(divide="ignore"):
-            stray = self.half * (1.0 / np.cos(angle / 2) - 1.0)
-        gentle = inner & (np.abs(angle) < 1.5) & (stray <= self.near)
+            ratio = 1.0 / np.cos(angle / 2)
+        pointed = self.lines.corner & (self.joins_as == "miter") & (ratio <= np.minimum(self.limit, 10.0))
+        gentle = inner & (pointed | ((np.abs(angle) < 1.5) & (self.half * (ratio - 1.0) <= self.near)))
         shift = np.where(gentle, self.half * np.tan(np.abs(angle) / 2), 0.0)
         tight = self.has_edge & (shift + shift[self.next] > length * 0.999)
         gentle[tight] = False
         gentle[self.next[tight]] = False
-        closed = self.lines.closed & (np.diff(self.lines.start) > 1)
-        gentle[self.first[closed]] = False
-        gentle[(self.first + np.diff(self.lines.start) // 2)[closed]] = False
         return _Turns(before, after, angle, inner, gentle)
+
+    # --- lines that close
+
+    def loops(self) -> Rings:
+        """Each closed line that is nowhere cut as one polygon with a hole; the others are cut in two places."""
+        sizes = np.diff(self.lines.start)
+        sharp = np.bincount(self.line[self.cut], minlength=len(sizes)) > 0
+        whole = np.flatnonzero(self.lines.closed & (sizes > 2) & ~sharp)
+        vertex = np.flatnonzero(np.isin(self.line, whole))
+        offset, ring = self._mitre_offset(vertex), np.repeat(np.arange(len(whole)), sizes[whole])
+        sides = [self._rings(self.points[vertex] + sign * offset, ring, self.owner[vertex]) for sign in (1.0, -1.0)]
+        first_is_out = np.greater_equal(*(shapely.area(shapely.polygons(side)) for side in sides))
+        out, inside = np.where(first_is_out, sides, sides[::-1]) if len(whole) else sides
+        polygons = shapely.polygons(out, holes=inside[:, None])
+        good = shapely.is_valid(polygons)
+        done = np.isin(self.line, whole[good])
+        self.has_edge &= ~done
+        again = self.lines.closed & (sizes > 1)
+        again[whole[good]] = False
+        self.cut[self.first[again]] = True
+        self.cut[(self.first + sizes // 2)[again]] = True
+        return polygons[good], self.lines.owner[whole[good]]
 
     # --- runs
 
@@ -215,16 +239,14 @@ class _Pen:
 
     def _clip_reach(self, vertex: Ints) -> Floats:
         """How far the sides run on past a join that is cut off at the mitre limit (SVG 2, miter-clip): (n, 1)."""
-        limit = np.array([stroke.mitre_limit for stroke in self.strokes])[self.owner[vertex]]
+        limit = self.limit[vertex]
         turn = np.abs(self.turns.angle[vertex]) / 2
         reach: Floats = self.half[vertex] * np.maximum(limit - np.cos(turn), 0.0) / np.sin(turn)
         return reach[:, None]
 
     def _join_kinds(self, vertex: Ints) -> NDArray[Any]:
         """Points within a curve are rounded, or pointed where that strays less than the tolerance."""
-        owner = self.owner[vertex]
-        kinds = np.array([stroke.join for stroke in self.strokes])[owner]
-        limit = np.array([stroke.mitre_limit for stroke in self.strokes])[owner]
+        kinds, limit = self.joins_as[vertex], self.limit[vertex]
         with np.errstate(divide="ignore"):
             ratio = 1.0 / np.cos(self.turns.angle[vertex] / 2)
         far = (ratio > limit) | (ratio > 1e6)
@@ -299,11 +321,18 @@ class _Pen:
         """Rings in the element's coordinates as polygons on the page."""
         if not len(which):
             return np.array([], dtype=object)
-        m = self.matrices[owner[which]]
-        x, y = ring[:, 0], ring[:, 1]
-        page = np.stack([m[:, 0] * x + m[:, 2] * y + m[:, 4], m[:, 1] * x + m[:, 3] * y + m[:, 5]], axis=1)
-        polygons: Geometries = shapely.polygons(shapely.linearrings(page, indices=which))
+        polygons: Geometries = shapely.polygons(self._rings(ring, which, owner[which]))
         return polygons
+
+    def _rings(self, points: Floats, which: Ints, owner: Ints) -> Geometries:
+        """Rings on the page, `which` and `owner` given for each of their points."""
+        if not len(points):
+            return np.array([], dtype=object)
+        m = self.matrices[owner]
+        x, y = points[:, 0], points[:, 1]
+        page = np.stack([m[:, 0] * x + m[:, 2] * y + m[:, 4], m[:, 1] * x + m[:, 3] * y + m[:, 5]], axis=1)
+        rings: Geometries = shapely.linearrings(page, indices=which)
+        return rings
 
 
 def _left(direction: Floats) -> Floats:

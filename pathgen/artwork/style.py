@@ -113,6 +113,15 @@ def _font_size(text: str) -> Length:
     return _not_negative(text)
 
 
+def _geometry(text: str) -> str:
+    """A length of a style sheet, or "auto"; only 0 may lack its unit there (CSS Values 3, section 6)."""
+    if text.lower() != "auto":
+        length = parse_length(text)
+        if not length.unit and length.value != 0:
+            raise ValueError(f"{text!r} has no unit")
+    return text
+
+
 BLACK = Colour("#000000")
 
 INHERITED: dict[str, tuple[Callable[[str], Any], Any]] = {
@@ -154,7 +163,13 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
 }
 """Properties of the element alone."""
 
+GEOMETRY = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry")
+"""Properties of style sheets that go before the attributes of the same names (SVG 2, chapter 7); None where not set."""
+
+OWN |= dict.fromkeys(GEOMETRY, (_geometry, None))
 PROPERTIES = {**INHERITED, **OWN}
+_ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
+_FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
 INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
@@ -225,7 +240,10 @@ class Cascade:
         matcher = cssselect2.Matcher()
         count = 0
         for element in document.root.iter(f"{SVG}style"):
-            if element.get("type", "").strip().lower() in ("", "text/css"):
+            media = element.get("media", "").strip().lower()
+            if media not in ("", "all", "screen", "print"):
+                self.trouble.append((element, f"for media {media!r}"))
+            elif media != "print" and element.get("type", "").strip().lower() in ("", "text/css"):
                 rules = tinycss2.parse_stylesheet(
                     "".join(element.itertext()), skip_comments=True, skip_whitespace=True
                 )
@@ -327,16 +345,27 @@ class Cascade:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
         if element in self._known:
             return self._known[element]
-        declared = {name: value for name, value in element.attrib.items() if name in PROPERTIES}
+        declared = {name: value for name, value in element.attrib.items() if name in _ATTRIBUTES}
         sheet = self._sheet.get(element, ())
         own = _declarations(element.attrib["style"]) if "style" in element.attrib else ()
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
+                    if "(" in value:
+                        self._refuse_functions(element, name, value)
                     if strong == important and _valid(name, value):
                         declared[name] = value
         self._known[element] = declared
         return declared
+
+
+    def _refuse_functions(self, element: Element, name: str, value: str) -> None:
+        """Values that are worked out as a page is shown, such as var() and calc(), have no one meaning here."""
+        if _FUNCTION.search(value):
+            raise ArtworkError(
+                self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
+                allowed="plain values", remedy="write the value itself",
+            )
 
 
 def _longest_selector(prelude: Iterable[Any]) -> int:

@@ -106,6 +106,8 @@ class Walker:
         style = self.cascade.style(root, dict(INITIAL))
         width, height = (self._page_length(root, name, style) for name in ("width", "height"))
         physical = width is not None or height is not None
+        if box is not None and (width is None) != (height is None):
+            self._check_share(root, "width" if width is None else "height", style)
         if box is not None:
             if width is None and height is None:
                 width, height = box.width, box.height
@@ -134,7 +136,7 @@ class Walker:
 
     def _page_length(self, root: Element, name: str, style: Style) -> float | None:
         """Width or height of the page in px; None when left out or relative."""
-        text = root.get(name)
+        text = style[name] or root.get(name)
         if text is None or text.strip() in ("", "auto"):
             return None
         try:
@@ -147,6 +149,13 @@ class Walker:
         if length.unit == "%":
             return None
         return length.px(whole=math.nan, font_size=style["font-size"])
+
+    def _check_share(self, root: Element, name: str, style: Style) -> None:
+        """One side in per cent of a window that nobody knows, beside one in real units, gives no page."""
+        text = (style[name] or root.get(name, "")).strip()
+        if text.endswith("%") and text != "100%":
+            raise ArtworkError(self.document.where(root), f"{name} is {text}, of a page that has no size",
+                               remedy="give both width and height a size, or only one of them")
 
     def _view_box(self, element: Element) -> ViewBox | None:
         try:
@@ -208,6 +217,10 @@ class Walker:
         if is_singular(matrix):
             return None
         state = around._replace(matrix=matrix, style=style)
+        if name == "symbol" and state.matrix != around.matrix:
+            self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
+                            "put the transform on the use or on a group in the symbol")
+            return None
         if name == "use":
             state = self._use_moved(element, state)
         if name in OUTLINES:
@@ -330,7 +343,8 @@ class Walker:
 
     def _window(self, element: Element, state: _State) -> list[tuple[Element, _State]] | None:
         """A nested svg or a symbol: its own window onto its own coordinates."""
-        g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
+        where = self.document.where(element)
+        g = Geometry(element, state.viewport, state.style["font-size"], where, state.style)
         symbol = local_name(element) == "symbol"
         width, height = (
             self._window_length(element, g, name, axis, given)
@@ -339,9 +353,10 @@ class Walker:
         x, y = (0.0, 0.0) if symbol else (g.length("x", "x"), g.length("y", "y"))
         if math.isnan(width) or math.isnan(height):
             raise ArtworkError(g.where, "fills a page that has no size", remedy="give the drawing a viewBox")
-        box = self._view_box_inside(element)
-        if width <= 0 or height <= 0 or (box is not None and (box.width <= 0 or box.height <= 0)):
-            return None
+        box = self._view_box(element)
+        if width <= 0 or height <= 0:
+            raise ArtworkError(where, f"a window of {width:g} x {height:g}", allowed="above 0",
+                               remedy="give its width and height a size, or take it out")
         matrix, clip = multiply(state.matrix, translation(x, y)), state.clip
         if state.style["overflow"] not in ("visible", "auto"):
             clip = _rectangle_clip(0.0, 0.0, width, height, matrix, clip)
@@ -359,18 +374,12 @@ class Walker:
             return Geometry(Element("use", {name: given}), g.viewport, g.font_size, g.where).length(name, axis, whole)
         return whole if local_name(element) == "symbol" else g.length(name, axis, whole)
 
-    def _view_box_inside(self, element: Element) -> ViewBox | None:
-        try:
-            return parse_view_box(element.get("viewBox"))
-        except ValueError as error:
-            raise ArtworkError(self.document.where(element), str(error), remedy="correct the viewBox") from None
-
     # --- shapes
 
     def _outline(self, element: Element, state: _State) -> Curves:
         key = (element, state.viewport, state.style["font-size"])
         if key not in self._outlines:
-            g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
+            g = Geometry(element, *key[1:], self.document.where(element), state.style)
             self._outlines[key] = OUTLINES[local_name(element)](g)
         curves = self._outlines[key]
         self._room -= len(curves)

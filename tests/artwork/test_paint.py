@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pathgen.artwork import paint
 from pathgen.artwork.areas import filled
 from pathgen.artwork.flatten import Polylines
+from pathgen.artwork.stack import stacked
 from pathgen.errors import ArtworkError
 from tests.artwork.conftest import Read
 
@@ -92,7 +93,7 @@ def test_hiding_is_the_painters_algorithm(shapes: list[tuple[int, ...]], layers:
     for (_, x, y, w, h), colour in zip(shapes, colours, strict=True):
         canvas.update(dict.fromkeys(itertools.product(range(x, x + w), range(y, y + h)), colour))
     if layers:
-        shown = paint._stack([paint._layer(c, a) for c, a in zip(colours, areas_, strict=True)])
+        shown = stacked(colours, areas_).visible
     else:
         shown = paint._shown(colours, areas_)
     for colour in set(colours):
