@@ -270,4 +270,5 @@ def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -
 def _widest(parts: Shapes) -> float:
     """Diameter of the largest circle in any of the parts, mm."""
     roomy = parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
-    return 2.0 * max(float(shapely.length(shapely.maximum_inscribed_circle(p, 0.005))) for p in roomy) if len(roomy) else 0.0
+    radii = (float(shapely.length(shapely.maximum_inscribed_circle(part, 0.005))) for part in roomy)
+    return 2.0 * max(radii, default=0.0)
