@@ -109,7 +109,7 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     for step in clamping.steps:
         path = _path(clamping, step, finish, pockets)
         if not len(path):
-            raise JobError(f"step {step.order}, {step.operation}", f'"{step.cutter.name}" has nothing to cut',
+            raise JobError(f"step {step.order}, {step.operation}", _why_nothing(clamping, step, pockets),
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
@@ -266,6 +266,14 @@ def _path(
                 stepdown=surfacing.resurface_stepdown, last=finish, skim=surfacing.skim,
             )
     return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+
+
+def _why_nothing(clamping: Clamping, step: Step, pockets: tuple[tuple[PocketCut, ...], ...]) -> str:
+    """Why a step has no path, in words."""
+    if step.operation == POCKET and step.inlay is not None:
+        same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
+        return pockets[step.inlay][same.index(step.order)].warnings[0]
+    return f'"{step.cutter.name}" has nothing to cut'
 
 
 def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:

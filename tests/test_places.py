@@ -124,7 +124,7 @@ def test_inches_are_fine_enough_everywhere(inches):
     assert f"lowest Z {fine_length(inches.report['programs'][0]['z_min'], 'in')}" in page
     lines = "\n".join(reach_lines("x", reach_of_job(inches.job, inches.plan.clamping)[0], "in", smallest="flat 3"))
     wall = reach_of_job(inches.job, inches.plan.clamping)[0].narrowest_wall
-    assert f"Narrowest wood between pockets: {wall.width / INCH:.4f}"[:-1] in lines
+    assert f"Narrowest wood between the pockets' edges: {wall.width / INCH:.4f}"[:-1] in lines
 
 
 def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):

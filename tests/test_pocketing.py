@@ -445,7 +445,7 @@ def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
 def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
     cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) == 0
-    assert "goes in nowhere" in cuts[0].warnings[0]
+    assert "goes in nowhere: one that opens 2.00 mm or less would" in cuts[0].warnings[0]
     assert len(cuts[1].toolpath) > 0
 
 

@@ -223,8 +223,12 @@ def _warnings(one: Opening, parts: Shapes, path: Toolpath, slope: float, where: 
     """A cutter with nothing to do, and a flat end that keeps off the steeper slope."""
     name = f"{where}: cutter {one.cutter.name!r}"
     if not len(path):
-        fits = not shapely.is_empty(one.axis_region(parts)).all()
-        return (f"{name} finds nothing left to cut" if fits else f"{name} goes in nowhere",)
+        if not shapely.is_empty(one.axis_region(parts)).all():
+            return (f"{name} finds nothing left to cut",)
+        if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
+            return (f"{name} goes in nowhere: on a slope of {slope:.3f} a flat end of {widest_flat_end(one, slope):.2f}"
+                    f" mm or less would leave half of {one.depth:g} mm",)
+        return (f"{name} goes in nowhere: one that opens {_widest(parts):.2f} mm or less would",)
     if one.gentle is not None:
         return (
             f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: where its downhill side would leave"
@@ -255,12 +259,16 @@ def _refuse_overhang(
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
-    parts = polygons(region)
-    largest = parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
-    widest = 2.0 * max(float(shapely.length(shapely.maximum_inscribed_circle(p, 0.005))) for p in largest)
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter that opens {widest:.2f} mm or less",
+        allowed=f"a cutter that opens {_widest(polygons(region)):.2f} mm or less",
         remedy="add a smaller cutter, or make the drawing larger",
     )
 
+
+
+def _widest(parts: Shapes) -> float:
+    """Diameter of the largest circle in any of the parts, mm."""
+    roomy = parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
+    radii = (float(shapely.length(shapely.maximum_inscribed_circle(part, 0.005))) for part in roomy)
+    return 2.0 * max(radii, default=0.0)

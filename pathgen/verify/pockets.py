@@ -262,7 +262,9 @@ def _nowhere_deep(
             # a later flat end may rest on what an earlier one has opened, uphill of its own part
             later = step.order != openings.steps[0].order
             rests = step.cutter.diameter if later and step.cutter.shape == "flat-end" else 0.0
-            least = tolerances.pocket_deep + slope * (inset + 1.5 * sim.grid.cell_area**0.5 + rests)
+            cell = sim.grid.cell_area**0.5
+            # paths along the grid may all lie half a cell beside its middles, where a point leaves more than nothing
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests) + float(step.cutter.profile(cell / 2))
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",
