@@ -46,7 +46,7 @@ def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
         max(tolerance / largest_scale(paint.matrix), _FINEST * stroke.width)
         for paint, stroke in zip(paints, strokes, strict=True)
     ])
-    lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near)
+    lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near, tangents=True)
     lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
     pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
     rings = [pen.loops(), *pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]
