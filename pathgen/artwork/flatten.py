@@ -51,8 +51,9 @@ class Polylines:
     owner: Ints
 
 
-_TIP, _CORNER = 1e-3, 0.01
-"""The share of a curve that a straight tip takes, and the turn in radians that makes a corner of a joint."""
+_TIP, _CORNER = 0.1, 0.01
+"""The share of a chord that a tip takes, and the turn in radians that makes a corner of a joint. A shorter tip would
+leave no room for the inner side of a wide line, where the chords after it would then stand out past its end."""
 
 
 def transformed(points: Floats, matrices: Floats) -> Floats:
@@ -162,8 +163,8 @@ def flatten(
     tolerance : float or (m,) array
         mm (or whatever the maps lead to).
     tangents : bool
-        Give each curve that ends at a corner or at an open end a very short straight piece there, along its tangent:
-        joins and caps take their direction from it, which a chord would put out by several degrees.
+        Give each curve that ends at a corner or at an open end a short straight piece there, along its tangent: joins
+        and caps take their direction from it, which a whole chord would put out by several degrees.
     """
     sizes = np.array([len(curves) for curves in outlines], dtype=np.int64)
     counts = np.array([len(curves.first) for curves in outlines], dtype=np.int64)
@@ -218,8 +219,8 @@ def _sampled(
     if tips.any():
         begins, ends, steps = (np.repeat(some, rows) for some in (begins, ends, steps))
         t = (k - begins * ~at_start - ends * at_end) / steps
-        t[(t == 0) & ~at_start] = _TIP
-        t[(t == 1) & ~at_end] = 1.0 - _TIP
+        tip, end_tip = (t == 0) & ~at_start, (t == 1) & ~at_end
+        t[tip], t[end_tip] = _TIP / steps[tip], 1.0 - _TIP / steps[end_tip]
     flat = _along(_complex(points), rows, t)
     flat[at_end] = points[:, 3]
     flat[at_start] = points[first, 0]

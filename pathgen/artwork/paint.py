@@ -123,7 +123,7 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     shown = areas.copy()
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
-        layer = stacked([colours[i] for i in solid], areas[solid])
+        layer = stacked([colours[int(i)] for i in solid], areas[solid])
         return {colour: _joined(parts) for colour, parts in layer.visible.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
     hidden, begin = np.unique(below, return_index=True)
