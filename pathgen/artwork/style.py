@@ -175,6 +175,8 @@ _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.i
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _MAX_SELECTOR = 100
 _MAX_TESTS = 2_000_000
+_MAX_SELECTORS = 10_000
+_COMMA = tinycss2.parse_component_value_list(",")[0]
 _INVALID = object()
 _PLAIN = ""
 """Key under which a style keeps the style of its children without declarations."""
@@ -228,6 +230,9 @@ class Cascade:
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
+        self._selectors = 0
+        self._ids = {element.get("id") for element in document.lines}
+        self._classes = {name for element in document.lines for name in element.get("class", "").split()}
         try:
             self._read_sheets()
         except RecursionError:
@@ -261,14 +266,42 @@ class Cascade:
                 if _longest_selector(rule.prelude) > _MAX_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
+                prelude = self._possible(rule.prelude)
+                if not prelude:
+                    continue
                 try:
-                    selectors = cssselect2.compile_selector_list(rule.prelude)
+                    selectors = cssselect2.compile_selector_list(prelude)
                 except cssselect2.SelectorError:
                     continue  # a rule with an unknown selector is passed over (CSS 2.1, section 4.1.7)
                 for selector in selectors:
                     matcher.add_selector(selector, declarations)
                     count += 1
+                self._selectors += len(selectors)
+                if self._selectors > _MAX_SELECTORS:
+                    raise ArtworkError(
+                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{_MAX_SELECTORS}",
+                        remedy="take unused rules out",
+                    )
         return count
+
+    def _possible(self, prelude: list[Any]) -> list[Any]:
+        """The selectors of a list without the plain ones that name a class or an id which no element has."""
+        kept: list[Any] = []
+        for selector in _split(prelude):
+            plain = all(token.type in ("ident", "whitespace", "literal", "hash") for token in selector)
+            if not plain or self._names_there(selector):
+                kept += [*([_COMMA] if kept else []), *selector]
+        return kept
+
+    def _names_there(self, selector: list[Any]) -> bool:
+        before = ""
+        for token in selector:
+            if token.type == "hash" and token.value not in self._ids:
+                return False
+            if token.type == "ident" and before == "." and token.value not in self._classes:
+                return False
+            before = token.value if token.type == "literal" else ""
+        return True
 
     def _at_rule(self, element: Element, rule: Any, matcher: cssselect2.Matcher) -> int:
         words = tinycss2.serialize(rule.prelude).strip().lower()
@@ -366,6 +399,17 @@ class Cascade:
                 self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
                 allowed="plain values", remedy="write the value itself",
             )
+
+
+def _split(prelude: Iterable[Any]) -> list[list[Any]]:
+    """The selectors of a list, at its commas."""
+    selectors: list[list[Any]] = [[]]
+    for token in prelude:
+        if token == ",":
+            selectors.append([])
+        else:
+            selectors[-1].append(token)
+    return selectors
 
 
 def _longest_selector(prelude: Iterable[Any]) -> int:
