@@ -7,10 +7,10 @@ from xml.etree.ElementTree import Element
 from pathgen.artwork.document import href, local_name
 from pathgen.artwork.elements import REMEDIES
 from pathgen.artwork.painting import State
+from pathgen.artwork.properties import Reference, Style
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.spaces import MAX_CHAIN, Spaces
-from pathgen.artwork.style import Reference, Style
 from pathgen.artwork.transforms import IDENTITY, is_singular, multiply, translation
 from pathgen.artwork.viewport import Viewport
 from pathgen.errors import ArtworkError

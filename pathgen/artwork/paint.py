@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import shapely
 
-from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
+from pathgen.artwork.areas import EMPTY, Geometries, filled
 from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
+from pathgen.artwork.unions import areal, united, without_slivers
 
 _PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""

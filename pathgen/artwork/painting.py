@@ -8,8 +8,9 @@ from xml.etree.ElementTree import Element
 
 from pathgen.artwork.document import Document, href, is_svg, local_name
 from pathgen.artwork.elements import REMEDIES, TEXT
+from pathgen.artwork.properties import Reference, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
-from pathgen.artwork.style import Cascade, Reference, Style, shown_colour
+from pathgen.artwork.style import Cascade
 from pathgen.artwork.transforms import Matrix
 from pathgen.artwork.values import Length
 from pathgen.artwork.viewport import Viewport

@@ -15,9 +15,9 @@ from pathgen.artwork.elements import NOT_SHOWN
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import Painting, State
 from pathgen.artwork.pathdata import MAX_PIECES, too_many
+from pathgen.artwork.properties import Style
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
-from pathgen.artwork.style import Style
 from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
 from pathgen.artwork.values import parse_length
 from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box

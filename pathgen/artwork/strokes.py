@@ -15,11 +15,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.areas import EMPTY, Geometries, check_tangle, united
+from pathgen.artwork.areas import EMPTY, Geometries, check_tangle
 from pathgen.artwork.dashes import dashed
 from pathgen.artwork.flatten import MAX_TURN, Floats, Ints, Polylines, flatten
 from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
+from pathgen.artwork.unions import united
 
 Bools = NDArray[np.bool_]
 

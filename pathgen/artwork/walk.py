@@ -14,10 +14,10 @@ from pathgen.artwork.document import Document, local_name
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import State
+from pathgen.artwork.properties import INITIAL, Style
 from pathgen.artwork.scene import Clip, LeftOut, Paint, Scene
 from pathgen.artwork.shapes import OUTLINES
 from pathgen.artwork.spaces import rectangle_clip
-from pathgen.artwork.style import INITIAL, Style
 from pathgen.artwork.transforms import Matrix, is_singular, multiply, translation
 from pathgen.artwork.values import MM_PER_PX, parse_length
 from pathgen.artwork.viewport import Viewport, fit

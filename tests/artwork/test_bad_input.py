@@ -55,6 +55,8 @@ HOSTILE = {
                "crosses itself"),
     "endless style sheet": (drawing("<style>" + ".a," * 4000 + ".b{fill:red}</style>" + '<g class="a"/>' * 600),
                             "too many rules"),
+    "many selectors": (drawing("<style>" + "".join(f"g .c{k % 9},i:first-child{{fill:red}}" for k in range(6000))
+                               + "</style>" + "".join(f'<g class="c{k}"/>' for k in range(9))), "too many selectors"),
     "style sheet elsewhere": (f'<?xml-stylesheet href="a.css"?>{drawing("")}', "other files"),
     "many scribbles": (drawing("".join(
         f'<path d="M{k} 0' + "".join(f"L{i * 7919 % 200} {(i * 104729 + k) % 199}" for i in range(60)) + 'z"/>'
