@@ -3,9 +3,10 @@
     art = read_artwork("fern.svg")
     art.regions[0].polygon, art.regions[0].colour
 
-Data flows one way through the package: the file (`document`), its styles (`style`), a walk that lists what is
-painted (`walk`, giving a `scene`), curves made straight (`flatten`), areas and strokes (`areas`, `strokes`), what
-hides what (`paint`), and the result (`reader`), which `place` puts onto a board.
+Data flows one way through the package: the file (`document`), its styles (`properties`, `style`), a walk that lists
+what is painted (`elements`, `painting`, `spaces`, `clips`, `walk`, giving a `scene`), curves made straight (`flatten`),
+areas and strokes (`areas`, `unions`, `strokes`), what hides what (`paint`, `stack`), and the result (`reader`), which
+`place` puts onto a board.
 """
 
 from __future__ import annotations

@@ -21,20 +21,12 @@ _CHUNK = 4_000_000
 _GRID = 1e-12
 """Grid for crossings, as a share of the largest coordinate: half a picometre on a page of 500 mm."""
 
-_CROWD = 60
-"""Neighbours of an area above which looking for connected groups costs more than it saves."""
-
-
 MAX_CROSSINGS = 100_000
 """Crossings of outlines or strokes with themselves, in one of them or in all together; a drawing with more is a
 scribble that no cutter could follow."""
 
 _FEW = 3000
 """Edges of an outline that are compared with one another directly."""
-
-_GROUP = 8
-_GROWTH, _LEAST_CORNERS = 4, 120_000
-"""A union may have so many corners for each that went in, or so many in all; crossing lines have many times more."""
 
 
 def filled(lines: Polylines, rules: Sequence[str], where: Sequence[str]) -> Geometries:
@@ -239,69 +231,4 @@ def _crossings(x: Floats, y: Floats, p: Floats, q: Floats) -> Ints:
     up, down = (p[:, 1] <= y) & (q[:, 1] > y), (p[:, 1] > y) & (q[:, 1] <= y)
     side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
     result: Ints = np.sum(up & (side > 0), axis=1) - np.sum(down & (side < 0), axis=1)
-    return result
-
-
-def united(areas: Geometries) -> Any:
-    """The union of areas: by connected groups where they lie apart, at once where most lie on one another."""
-    if len(areas) == 0:
-        return EMPTY
-    if len(areas) == 1:
-        return areas[0]
-    if len(areas) <= 4:
-        return areal(np.array([shapely.union_all(areas)], dtype=object))[0]
-    sample = areas[:: -(-len(areas) // 50)]
-    crowd = shapely.STRtree(areas).query(sample, predicate="intersects").shape[1] / len(sample)
-    union = _crowded_union(areas) if crowd > _CROWD else shapely.disjoint_subset_union_all(areas)
-    return areal(np.array([union], dtype=object))[0]
-
-
-def _crowded_union(areas: Geometries) -> Any:
-    """The union of areas most of which meet, in groups of neighbours and groups of those; too many crossings raise."""
-    limit = max(_LEAST_CORNERS, _GROWTH * int(shapely.get_num_coordinates(areas).sum()))
-    while len(areas) > 1:
-        centres = shapely.get_coordinates(shapely.centroid(shapely.envelope(areas)))
-        rows = np.ceil(np.sqrt(len(areas) / _GROUP))
-        band = np.floor(np.argsort(np.argsort(centres[:, 0])) / len(areas) * rows)
-        areas = areas[np.lexsort((centres[:, 1], band))]
-        groups = [areas[k: k + _GROUP] for k in range(0, len(areas), _GROUP)]
-        if len(groups) > 20:  # a few tell what all will come to
-            some = np.array([shapely.union_all(group) for group in groups[:: len(groups) // 5]])
-            if shapely.get_num_coordinates(some).mean() * len(groups) > limit:
-                raise too_crossed(f"{len(areas)} shapes of one colour")
-        found = [shapely.union_all(group) for group in groups]
-        if shapely.get_num_coordinates(found).sum() > limit:
-            raise too_crossed(f"{len(areas)} shapes of one colour")
-        areas = np.array(found, dtype=object)
-    return areas[0]
-
-
-def areal(geometries: Geometries) -> Geometries:
-    """Polygons and MultiPolygons as they are; of anything else, its polygons."""
-    kinds = shapely.get_type_id(geometries)
-    for i in np.flatnonzero((kinds != 3) & (kinds != 6)):
-        parts = shapely.get_parts(geometries[i])
-        parts = shapely.get_parts(parts[(shapely.get_type_id(parts) == 3) | (shapely.get_type_id(parts) == 6)])
-        geometries[i] = shapely.union_all(parts) if len(parts) else EMPTY
-    return geometries
-
-
-def without_slivers(area: Any, width: float) -> Any:
-    """An area without the parts and holes of less mean `width` that rounding leaves where edges coincide."""
-    parts = shapely.get_parts(area)
-    if not len(parts):
-        return EMPTY
-    kept = []
-    for part in parts[_mean_width(parts) >= width]:
-        holes = np.array(part.interiors, dtype=object)
-        if len(holes):
-            wide = _mean_width(shapely.polygons(holes)) >= width
-            part = part if wide.all() else shapely.Polygon(part.exterior, holes[wide])
-        kept.append(part)
-    return kept[0] if len(kept) == 1 else shapely.MultiPolygon(kept)
-
-
-def _mean_width(polygons: Geometries) -> Floats:
-    length = shapely.length(polygons)
-    result: Floats = np.divide(2 * shapely.area(polygons), length, out=np.zeros(len(polygons)), where=length > 0)
     return result

@@ -51,6 +51,11 @@ class Polylines:
     owner: Ints
 
 
+_TIP, _CORNER = 0.1, 0.01
+"""The share of a chord that a tip takes, and the turn in radians that makes a corner of a joint. A shorter tip would
+leave no room for the inner side of a wide line, where the chords after it would then stand out past its end."""
+
+
 def transformed(points: Floats, matrices: Floats) -> Floats:
     """(n, 4, 2) control points after n maps, given as (n, 6)."""
     a, b, c, d, e, f = (matrices[:, k, None] for k in range(6))
@@ -147,7 +152,9 @@ def _square_bend(along: Complex, pull: Complex, chord: Complex) -> Floats:
     return bend
 
 
-def flatten(outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: Floats | float) -> Polylines:
+def flatten(
+    outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: Floats | float, *, tangents: bool = False
+) -> Polylines:
     """The outlines after their maps, as straight pieces no further than `tolerance` from the curves.
 
     Parameters
@@ -155,6 +162,9 @@ def flatten(outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: F
     outlines, matrices : sequences of the same length m
     tolerance : float or (m,) array
         mm (or whatever the maps lead to).
+    tangents : bool
+        Give each curve that ends at a corner or at an open end a short straight piece there, along its tangent: joins
+        and caps take their direction from it, which a whole chord would put out by several degrees.
     """
     sizes = np.array([len(curves) for curves in outlines], dtype=np.int64)
     counts = np.array([len(curves.first) for curves in outlines], dtype=np.int64)
@@ -170,19 +180,48 @@ def flatten(outlines: Sequence[Curves], matrices: Sequence[Matrix], tolerance: F
     points = transformed(points, np.repeat(np.array(matrices, dtype=float).reshape(-1, 6), sizes, axis=0))
     limit = np.repeat(np.broadcast_to(np.asarray(tolerance, dtype=float), sizes.shape), sizes)
     limit = np.maximum(limit, _FINEST * np.ptp(points, axis=1).max(axis=1))
-    return _sampled(points, steps_needed(points, straight, limit), first, closed, owner)
+    tips = _tips(points, straight, first, closed) if tangents else np.zeros((2, len(points)), dtype=np.int64)
+    return _sampled(points, steps_needed(points, straight, limit), tips, first, closed, owner)
 
 
-def _sampled(points: Floats, steps: Ints, first: Ints, closed: NDArray[np.bool_], owner: Ints) -> Polylines:
-    """Start of each subpath, then the points after it: piece i gives steps[i] points, its end the last of them."""
+def _tips(points: Floats, straight: NDArray[np.bool_], first: Ints, closed: NDArray[np.bool_]) -> Ints:
+    """Which curves start, and which end, at a corner or an open end: (2, n) of 0 and 1."""
+    legs = np.diff(_complex(points), axis=0)
+    start = np.where(legs[0] != 0, legs[0], np.where(legs[1] != 0, legs[1], legs[2]))
+    stop = np.where(legs[2] != 0, legs[2], np.where(legs[1] != 0, legs[1], legs[0]))
+    last = np.append(first[1:], len(points)) - 1
+    before = np.arange(-1, len(points) - 1)
+    before[first] = last
+    bends = np.abs(np.angle(start * stop[before].conj())) > _CORNER
+    bends[first[~closed]] = True
+    ends = np.zeros(len(points), dtype=bool)
+    ends[before] = bends
+    tips: Ints = (np.stack([bends, ends]) & ~straight).astype(np.int64)
+    return tips
+
+
+def _sampled(
+    points: Floats, steps: Ints, tips: Ints, first: Ints, closed: NDArray[np.bool_], owner: Ints
+) -> Polylines:
+    """Start of each subpath, then the points after it: piece i gives steps[i] points, its end the last of them.
+
+    A tip is one more point close to the start or the end of a piece.
+    """
+    begins, ends = tips
     is_first = np.zeros(len(points), dtype=np.int64)
     is_first[first] = 1
-    rows = steps + is_first  # the first piece of a subpath gives its start as well
+    count = steps + begins + ends
+    rows = count + is_first  # the first piece of a subpath gives its start as well
     offset = np.concatenate([[0], np.cumsum(rows)])
     k = np.arange(offset[-1]) - np.repeat(offset[:-1] - 1 + is_first, rows)
-    count = np.repeat(steps, rows)
-    flat = _along(_complex(points), rows, k / count)
-    at_end, at_start = k == count, k == 0
+    at_end, at_start = k == np.repeat(count, rows), k == 0
+    t = k / np.repeat(steps, rows)
+    if tips.any():
+        begins, ends, steps = (np.repeat(some, rows) for some in (begins, ends, steps))
+        t = (k - begins * ~at_start - ends * at_end) / steps
+        tip, end_tip = (t == 0) & ~at_start, (t == 1) & ~at_end
+        t[tip], t[end_tip] = _TIP / steps[tip], 1.0 - _TIP / steps[end_tip]
+    flat = _along(_complex(points), rows, t)
     flat[at_end] = points[:, 3]
     flat[at_start] = points[first, 0]
     start = np.append(offset[first], offset[-1])

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import shapely
 
-from pathgen.artwork.areas import EMPTY, Geometries, areal, filled, united, without_slivers
+from pathgen.artwork.areas import EMPTY, Geometries, filled
 from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
+from pathgen.artwork.unions import areal, united, without_slivers
 
 _PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
@@ -123,7 +124,7 @@ def _shown(colours: Sequence[str], areas: Geometries) -> dict[str, list[Any]]:
     shown = areas.copy()
     pairs = _covers(kinds[solid], areas[solid])
     if pairs is None:
-        layer = stacked([colours[i] for i in solid], areas[solid])
+        layer = stacked([colours[int(i)] for i in solid], areas[solid])
         return {colour: _joined(parts) for colour, parts in layer.visible.items()}
     below, above = solid[pairs[0]], solid[pairs[1]]
     hidden, begin = np.unique(below, return_index=True)

@@ -120,6 +120,21 @@ def read_artwork(
     ArtworkError
         When the file cannot be read or is wrong, saying where, or holds what cannot be cut and `missing` is
         "refuse".
+
+    Notes
+    -----
+    Read, by SVG 1.1 and what of SVG 2 is in common use: basic shapes and paths; groups, `use`, `symbol`, nested `svg`,
+    `switch`; transforms; presentation attributes, style attributes and style sheets, with the geometry properties (x,
+    y, width, height, cx, cy, r, rx, ry) and ``@media all`` and ``screen``; strokes with their caps, joins and dashes;
+    `clipPath`. A gradient of one colour is that colour. Any opacity above 0 is opaque.
+
+    Cannot be cut, and so refused or listed: text, images, gradients, patterns, masks, filters, markers; clip-path
+    shapes of style sheets; strokes of a width on the screen; a transform on a `symbol`, where renderers disagree;
+    other `@media` conditions and style sheets in other files.
+
+    Refused in any case: mistakes in path data, numbers and maps; var(), calc() and other values that a browser works
+    out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or 10,000 selectors;
+    shapes that cross themselves or one another so often (about 100,000 times) that no cutter could follow them.
     """
     if not (math.isfinite(tolerance) and tolerance > 0):
         raise ArtworkError("tolerance", f"{tolerance}", allowed="above 0 mm")

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.areas import Geometries, areal, too_crossed, united
+from pathgen.artwork.areas import Geometries, too_crossed
+from pathgen.artwork.unions import areal, united
 
 _BLOCK = 6
 """Blocks in a larger one."""

@@ -15,11 +15,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.artwork.areas import EMPTY, Geometries, check_tangle, united
+from pathgen.artwork.areas import EMPTY, Geometries, check_tangle
 from pathgen.artwork.dashes import dashed
 from pathgen.artwork.flatten import MAX_TURN, Floats, Ints, Polylines, flatten
 from pathgen.artwork.scene import Paint, Stroke
 from pathgen.artwork.transforms import IDENTITY, largest_scale
+from pathgen.artwork.unions import united
 
 Bools = NDArray[np.bool_]
 
@@ -46,7 +47,7 @@ def stroked(paints: Sequence[Paint], tolerance: float) -> Geometries:
         max(tolerance / largest_scale(paint.matrix), _FINEST * stroke.width)
         for paint, stroke in zip(paints, strokes, strict=True)
     ])
-    lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near)
+    lines = flatten([paint.curves for paint in paints], [IDENTITY] * len(paints), near, tangents=True)
     lines = _cleaned(dashed(lines, strokes, [paint.where for paint in paints]), near)
     pen = _Pen(lines, strokes, near, np.array([paint.matrix for paint in paints], dtype=float))
     rings = [pen.loops(), *pen.bodies(), *pen.joins(), *pen.caps(), *pen.dots()]

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -13,168 +12,18 @@ import cssselect2
 import tinycss2
 
 from pathgen.artwork.document import SVG, Document, local_name
-from pathgen.artwork.values import PX_PER, Colour, Length, parse_colour, parse_length, parse_number
+from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
+from pathgen.artwork.values import PX_PER, Length
 from pathgen.errors import ArtworkError
 
-Style = dict[str, Any]
-"""Computed values by property name."""
-
-_REFERENCE = re.compile(r"""url\(\s*(['"]?)\s*#?(?P<id>[^'")]*?)\s*\1\s*\)\s*(?P<rest>.*)""", re.DOTALL)
-
-
-@dataclass(frozen=True)
-class Reference:
-    """A value that names another element: ``url(#id)``, with the colour to fall back on (paints only)."""
-
-    id: str
-    fallback: Any = None
-
-
-def _paint(text: str) -> Any:
-    """"none", "currentcolor", "context-fill", "context-stroke", a Colour or a Reference."""
-    word = text.lower()
-    if word in ("none", "context-fill", "context-stroke"):
-        return word
-    if word.startswith("url("):
-        match = _REFERENCE.fullmatch(text)
-        if not match:
-            raise ValueError(text)
-        rest = match["rest"]
-        return Reference(match["id"], _paint(rest) if rest else None)
-    return _colour(text)
-
-
-def _colour(text: str) -> Colour | str:
-    colour = parse_colour(text)
-    if colour is None:
-        raise ValueError(f"{text!r} is not a colour")
-    return colour
-
-
-def _words(*words: str) -> Callable[[str], str]:
-    def parse(text: str) -> str:
-        word = text.lower()
-        if word not in words:
-            raise ValueError(f"{text!r} is none of {', '.join(words)}")
-        return word
-
-    return parse
-
-
-def _share(text: str) -> float:
-    """An opacity, as a number or in per cent."""
-    return parse_number(text[:-1]) / 100.0 if text.endswith("%") else parse_number(text)
-
-
-def _not_negative(text: str) -> Length:
-    length = parse_length(text)
-    if length.value < 0:
-        raise ValueError(f"{text!r} is negative")
-    return length
-
-
-def _dashes(text: str) -> tuple[Length, ...]:
-    if text.lower() == "none":
-        return ()
-    return tuple(_not_negative(part) for part in re.split(r"\s*,\s*|\s+", text))
-
-
-def _mitre_limit(text: str) -> float:
-    return max(parse_number(text), 1.0)  # below 1 is an error that renderers take as 1
-
-
-def _reference(text: str) -> Any:
-    if text.lower() == "none":
-        return None
-    match = _REFERENCE.fullmatch(text)
-    return Reference(match["id"]) if match and not match["rest"] else text
-
-
-def _paint_order(text: str) -> bool:
-    """True when the stroke is painted before the fill."""
-    words = text.lower().split()
-    if not set(words) <= {"normal", "fill", "stroke", "markers"} or len(set(words)) < len(words):
-        raise ValueError(f"{text!r} is not a painting order")
-    order = [word for word in words if word in ("fill", "stroke")]
-    return bool(order) and order[0] == "stroke"
-
-
-_FONT_SIZES = {
-    "xx-small": 9.0, "x-small": 10.0, "small": 13.0, "medium": 16.0, "large": 18.0, "x-large": 24.0, "xx-large": 32.0,
-}
-
-
-def _font_size(text: str) -> Length:
-    word = text.lower()
-    if word in _FONT_SIZES:
-        return Length(_FONT_SIZES[word])
-    if word in ("larger", "smaller"):
-        return Length(120.0 if word == "larger" else 100.0 / 1.2, "%")
-    return _not_negative(text)
-
-
-def _geometry(text: str) -> str:
-    """A length of a style sheet, or "auto"; only 0 may lack its unit there (CSS Values 3, section 6)."""
-    if text.lower() != "auto":
-        length = parse_length(text)
-        if not length.unit and length.value != 0:
-            raise ValueError(f"{text!r} has no unit")
-    return text
-
-
-BLACK = Colour("#000000")
-
-INHERITED: dict[str, tuple[Callable[[str], Any], Any]] = {
-    "fill": (_paint, BLACK),
-    "fill-rule": (_words("nonzero", "evenodd"), "nonzero"),
-    "fill-opacity": (_share, 1.0),
-    "stroke": (_paint, "none"),
-    "stroke-width": (_not_negative, Length(1.0)),
-    "stroke-linecap": (_words("butt", "round", "square"), "butt"),
-    "stroke-linejoin": (_words("miter", "miter-clip", "arcs", "round", "bevel"), "miter"),
-    "stroke-miterlimit": (_mitre_limit, 4.0),
-    "stroke-dasharray": (_dashes, ()),
-    "stroke-dashoffset": (parse_length, Length(0.0)),
-    "stroke-opacity": (_share, 1.0),
-    "color": (_colour, BLACK),
-    "clip-rule": (_words("nonzero", "evenodd"), "nonzero"),
-    "visibility": (_words("visible", "hidden", "collapse"), "visible"),
-    "paint-order": (_paint_order, False),
-    "font-size": (_font_size, 16.0),
-    "marker-start": (_reference, None),
-    "marker-mid": (_reference, None),
-    "marker-end": (_reference, None),
-}
-"""Properties that children take over: how each is parsed, and its initial value."""
-
-OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
-    "display": (str.lower, "inline"),
-    "opacity": (_share, 1.0),
-    "clip-path": (_reference, None),
-    "mask": (_reference, None),
-    "filter": (_reference, None),
-    "overflow": (_words("visible", "hidden", "scroll", "auto", "clip"), None),
-    "transform": (str, None),
-    "transform-origin": (str, None),
-    "transform-box": (str.lower, "view-box"),
-    "vector-effect": (str.lower, "none"),
-    "stop-color": (_colour, BLACK),
-    "stop-opacity": (_share, 1.0),
-}
-"""Properties of the element alone."""
-
-GEOMETRY = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry")
-"""Properties of style sheets that go before the attributes of the same names (SVG 2, chapter 7); None where not set."""
-
-OWN |= dict.fromkeys(GEOMETRY, (_geometry, None))
-PROPERTIES = {**INHERITED, **OWN}
 _ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
-INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _MAX_SELECTOR = 100
 _MAX_TESTS = 2_000_000
+_MAX_SELECTORS = 10_000
+_COMMA = tinycss2.parse_component_value_list(",")[0]
 _INVALID = object()
 _PLAIN = ""
 """Key under which a style keeps the style of its children without declarations."""
@@ -228,6 +77,9 @@ class Cascade:
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
+        self._selectors = 0
+        self._ids = {element.get("id") for element in document.lines}
+        self._classes = {name for element in document.lines for name in element.get("class", "").split()}
         try:
             self._read_sheets()
         except RecursionError:
@@ -261,14 +113,42 @@ class Cascade:
                 if _longest_selector(rule.prelude) > _MAX_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
+                prelude = self._possible(rule.prelude)
+                if not prelude:
+                    continue
                 try:
-                    selectors = cssselect2.compile_selector_list(rule.prelude)
+                    selectors = cssselect2.compile_selector_list(prelude)
                 except cssselect2.SelectorError:
                     continue  # a rule with an unknown selector is passed over (CSS 2.1, section 4.1.7)
                 for selector in selectors:
                     matcher.add_selector(selector, declarations)
                     count += 1
+                self._selectors += len(selectors)
+                if self._selectors > _MAX_SELECTORS:
+                    raise ArtworkError(
+                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{_MAX_SELECTORS}",
+                        remedy="take unused rules out",
+                    )
         return count
+
+    def _possible(self, prelude: list[Any]) -> list[Any]:
+        """The selectors of a list without the plain ones that name a class or an id which no element has."""
+        kept: list[Any] = []
+        for selector in _split(prelude):
+            plain = all(token.type in ("ident", "whitespace", "literal", "hash") for token in selector)
+            if not plain or self._names_there(selector):
+                kept += [*([_COMMA] if kept else []), *selector]
+        return kept
+
+    def _names_there(self, selector: list[Any]) -> bool:
+        before = ""
+        for token in selector:
+            if token.type == "hash" and token.value not in self._ids:
+                return False
+            if token.type == "ident" and before == "." and token.value not in self._classes:
+                return False
+            before = token.value if token.type == "literal" else ""
+        return True
 
     def _at_rule(self, element: Element, rule: Any, matcher: cssselect2.Matcher) -> int:
         words = tinycss2.serialize(rule.prelude).strip().lower()
@@ -368,6 +248,17 @@ class Cascade:
             )
 
 
+def _split(prelude: Iterable[Any]) -> list[list[Any]]:
+    """The selectors of a list, at its commas."""
+    selectors: list[list[Any]] = [[]]
+    for token in prelude:
+        if token == ",":
+            selectors.append([])
+        else:
+            selectors[-1].append(token)
+    return selectors
+
+
 def _longest_selector(prelude: Iterable[Any]) -> int:
     """Tokens of the longest selector in a list."""
     longest = length = 0
@@ -393,10 +284,3 @@ def _computed(style: Style, parent: Style) -> Style:
     if style["color"] == "currentcolor":
         style["color"] = parent["color"]
     return style
-
-
-def shown_colour(paint: Any, style: Style) -> Colour | None:
-    """The colour that a paint shows, None for none; a Reference is for the caller to resolve first."""
-    if paint == "currentcolor":
-        paint = style["color"]
-    return paint if isinstance(paint, Colour) and paint.shows else None

@@ -55,7 +55,25 @@ HOSTILE = {
                "crosses itself"),
     "endless style sheet": (drawing("<style>" + ".a," * 4000 + ".b{fill:red}</style>" + '<g class="a"/>' * 600),
                             "too many rules"),
+    "many selectors": (drawing("<style>" + "".join(f"g .c{k % 9},i:first-child{{fill:red}}" for k in range(6000))
+                               + "</style>" + "".join(f'<g class="c{k}"/>' for k in range(9))), "too many selectors"),
     "style sheet elsewhere": (f'<?xml-stylesheet href="a.css"?>{drawing("")}', "other files"),
+    "many scribbles": (drawing("".join(
+        f'<path d="M{k} 0' + "".join(f"L{i * 7919 % 200} {(i * 104729 + k) % 199}" for i in range(60)) + 'z"/>'
+        for k in range(200))), "too often"),
+    "crossing lines": (drawing('<g stroke="#000" stroke-width=".01">' + "".join(
+        f'<path d="M0 {k * 7919 % 200}L200 {k * 104729 % 199}"/>' for k in range(2000)) + "</g>"), "too often"),
+    "lattice": (drawing("".join(
+        f'<rect x="{k / 3}" width=".1" height="200" fill="red"/><rect y="{k / 3}" width="200" height=".1" fill="blue"/>'
+        for k in range(600))), "too often"),
+    "map of a symbol": (drawing('<symbol id="s" transform="scale(.5)"><rect width="9" height="9"/></symbol>'
+                                '<use href="#s"/>'), "put the transform on the use"),
+    "variable": (drawing('<rect width="9" height="9" style="--a:red;fill:var(--a)"/>'), "fill is 'var"),
+    "sum": (drawing('<style>rect{stroke-width:calc(1px + 2px)}</style><rect width="9" height="9"/>'), "calc"),
+    "window of no size": (drawing('<svg width="0" height="9"/>'), "a window of 0 x 9"),
+    "flat viewBox inside": (drawing('<svg viewBox="0 0 9 0"/>'), "viewBox of 9 x 0"),
+    "page half in per cent": (f'{OPEN} width="50%" height="5" viewBox="0 0 5 5"/>', "width is 50%"),
+    "sheet for some media": (drawing('<style media="(min-width: 9px)">rect{fill:red}</style>'), "media"),
     "import": (drawing('<style>@import "a.css";</style>'), "@import"),
 }
 

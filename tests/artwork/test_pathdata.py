@@ -90,3 +90,16 @@ def test_arc_points_lie_on_the_ellipse_of_the_standard(  # type: ignore[no-untyp
     local = (points[:, [0, 3]] - centre) @ np.array([[cos, -sin], [sin, cos]])
     assert np.hypot(local[..., 0] / rx, local[..., 1] / ry) == pytest.approx(1.0, abs=1e-5)
     assert complex(*points[-1, 3]) == complex(x, y)
+
+
+@pytest.mark.parametrize("d", [
+    "M1 2C3 4 5 6 7 8C-1 .5 .25 10 -3 4L5 6z", "M1,2C3,4,5,6,7,8-1,.5,.25,10-3,4L5,6z",
+    "M1 2C3 4 5 6 7 8-1 5e-1.25 1E1-3 4L5 6z",
+    "m1 2c2 2 4 4 6 6-8-7.5-6.75 2-10-4l8 2z", "M1+2c+2 2 4 4 6 6c-8-7.5-6.75 2e+0 -10-4l8 2z",
+])
+def test_numbers_however_they_are_set_apart(d: str) -> None:
+    # P, SVG 1.1, section 8.3.9: separators may be left out where a sign or a second point begins a number
+    expected = [[(1, 2), (3, 4), (5, 6), (7, 8)], [(7, 8), (-1, .5), (.25, 10), (-3, 4)]]
+    curves = read_path(d, where="")
+    assert curves.points[:2] == pytest.approx(np.array(expected))
+    assert curves.points[2:, -1] == pytest.approx(np.array([(5, 6), (1, 2)]))

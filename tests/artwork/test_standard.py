@@ -128,6 +128,10 @@ def test_arcs_under_flips_and_skews(read: Read, flip: str) -> None:
     ("", '<rect fill="rgb(0%,0%,100%)"/>', "#0000ff"),
     ("", '<rect fill="#0000ff icc-color(p,0,0,1)"/>', "#0000ff"),
     ("@media print{rect{fill:red}}", '<rect fill="#00f"/>', "#0000ff"),
+    ("@media screen{rect{fill:#00f}}", '<rect fill="red"/>', "#0000ff"),
+    ('</style><style media="print">rect{fill:red}', '<rect fill="#00f"/>', "#0000ff"),
+    ("rect:first-of-type{fill:#00f}", "<rect/>", "#0000ff"),
+    ('rect[class^="a"]{fill:#00f}', '<rect class="ab"/>', "#0000ff"),
 ])
 def test_cascade(read: Read, sheet: str, element: str, colour: str) -> None:
     element = element.replace("<rect", '<rect width="9" height="9"')
@@ -145,3 +149,21 @@ def test_what_is_not_painted(read: Read, hidden: str) -> None:
 
 def test_half_transparent_counts_as_painted(read: Read) -> None:
     assert area(read('<rect width="9" height="9" opacity="0.5" fill-opacity="1%"/>')) == pytest.approx(81)
+
+
+@pytest.mark.parametrize(("sheet", "element", "expected"), [
+    # P, SVG 2, chapter 7: geometry is a property; P, CSS Values 3, section 6: only 0 may lack its unit.
+    # Boxes as x, top, right and bottom in units of the page, counted by hand
+    ("rect{width:50px;height:40px}", '<rect x="10" y="20" width="9" height="9"/>', (10, 20, 60, 60)),
+    ("rect{x:5px!important}", '<rect style="x:9px;y:0" y="3" width="10" height="10"/>', (5, 0, 15, 10)),
+    ("rect{width:50}", '<rect width="10" height="10"/>', (0, 0, 10, 10)),
+    ("rect{width:10%}", '<rect height="10"/>', (0, 0, 20, 10)),
+    ("", '<circle r="3" style="r:10px;cx:20px;cy:30px"/>', (10, 20, 30, 40)),
+    ("ellipse{rx:10px;ry:5px}", '<ellipse cx="20" cy="20"/>', (10, 15, 30, 25)),
+    ("svg svg{width:20px;height:10px}", '<svg><rect width="100%" height="100%"/></svg>', (0, 0, 20, 10)),
+])
+def test_geometry_in_style_sheets(
+    read: Read, sheet: str, element: str, expected: tuple[float, float, float, float]
+) -> None:
+    left, top, right, bottom = expected
+    assert box(read(f"<style>{sheet}</style>{element}")) == pytest.approx((left, 200 - bottom, right, 200 - top))

@@ -95,3 +95,27 @@ def test_stroke_over_fill_and_under_it(read: Read) -> None:
     under = {region.colour: region.polygon.area for region in read(shape.format('paint-order="stroke"')).regions}
     assert over == pytest.approx({"#00ff00": 900, "#ff0000": 1600})
     assert under == pytest.approx({"#ff0000": 900, "#00ff00": 1600})
+
+
+def test_caps_and_joins_of_curves_follow_their_tangents(read: Read) -> None:
+    # D: a quarter circle that starts straight up has its butt cap level, however wide the pen
+    arc = '<path d="M100 50A50 50 0 0 1 50 100{}" fill="none" stroke="#123456" stroke-width="30"/>'
+    assert read(arc.format("")).regions[0].polygon.bounds[2:] == pytest.approx((115, 150), abs=0.03)
+    # D: it arrives at (50, 100) level and leaves at 60 degrees to that; the mitre of ratio 2 reaches 2 * 15 along the
+    # line that halves the angle (30 degrees above level, to the left), as seen from the corner
+    tip = read(arc.format(f"l{20 * math.cos(math.pi / 3)} {-20 * math.sin(math.pi / 3)}")).regions[0].polygon.bounds[0]
+    assert tip == pytest.approx(50 - 30 * math.cos(math.radians(30)), abs=0.05)
+
+
+@pytest.mark.parametrize("join", ["miter", "round", "bevel"])
+@pytest.mark.parametrize("points", ["30,30 170,30 170,170 30,170", "30,30 170,60 90,170", "60,60 90,60 90,66 60,66"])
+def test_closed_lines_are_the_union_of_their_edges_and_joins(read: Read, points: str, join: str) -> None:
+    # against a library: buffers of a closed line of the same joins (a mitre limit of 4 in SVG is one of 4 there too)
+    import shapely
+
+    art = read(f'<polygon points="{points}" fill="none" stroke="#123456" stroke-width="12" stroke-linejoin="{join}"/>')
+    ring = shapely.LinearRing([[float(x), 200 - float(y)] for x, y in (p.split(",") for p in points.split())])
+    style = {"miter": "mitre"}.get(join, join)
+    outer = shapely.Polygon(ring).buffer(6, join_style=style, mitre_limit=4, quad_segs=64)
+    inner = shapely.Polygon(ring).buffer(-6, join_style="mitre", mitre_limit=99)
+    assert area(art) == pytest.approx(outer.area - inner.area, rel=2e-4)

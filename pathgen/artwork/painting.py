@@ -1,0 +1,127 @@
+"""What an element is painted with: colours, strokes, and what of it cannot be cut."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+from xml.etree.ElementTree import Element
+
+from pathgen.artwork.document import Document, href, is_svg, local_name
+from pathgen.artwork.elements import REMEDIES, TEXT
+from pathgen.artwork.properties import Reference, Style, shown_colour
+from pathgen.artwork.scene import Clip, LeftOut, Stroke
+from pathgen.artwork.style import Cascade
+from pathgen.artwork.transforms import Matrix
+from pathgen.artwork.values import Length
+from pathgen.artwork.viewport import Viewport
+from pathgen.errors import ArtworkError
+
+
+class State(NamedTuple):
+    """What an element takes over from those around it."""
+
+    matrix: Matrix
+    style: Style
+    viewport: Viewport
+    clip: Clip | None = None
+    chain: tuple[str, ...] = ()
+    size: tuple[str | None, str | None] = (None, None)
+    context: State | None = None
+
+
+class Painting:
+    """The styles of one document and a list of what in it cannot be cut."""
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.cascade = Cascade(document)
+        self.left_out: list[LeftOut] = []
+
+    def _colour(self, element: Element, state: State, name: str) -> str | None:
+        """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
+        style = state.style
+        if style[f"{name}-opacity"] <= 0:
+            return None
+        paint, around = style[name], state
+        while paint in ("context-fill", "context-stroke"):
+            if around.context is None:
+                return None
+            around = around.context
+            paint = around.style[paint[8:]]
+        if isinstance(paint, Reference):
+            target = self.document.by_id.get(paint.id)
+            kind = local_name(target) if target is not None else ""
+            if kind in ("linearGradient", "radialGradient"):
+                colours = self._stop_colours(target)
+                if len(colours) > 1:
+                    self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}", REMEDIES[kind])
+                return next(iter(colours)) if len(colours) == 1 else None
+            if kind in ("pattern", "meshgradient", "hatch"):
+                self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}",
+                                REMEDIES.get(kind, "give it one plain colour"))
+                return None
+            paint = paint.fallback
+        colour = shown_colour(paint, around.style)
+        return colour.hex if colour else None
+
+    def _stop_colours(self, gradient: Element | None) -> set[str | None]:
+        """The colours of a gradient's stops, its own or those it refers to; one is a plain colour, none is none."""
+        seen: list[Element] = []
+        while gradient is not None and gradient not in seen:
+            stops = [child for child in gradient if is_svg(child) and local_name(child) == "stop"]
+            if stops:
+                return {self.cascade.stop_colour(stop) for stop in stops}
+            seen.append(gradient)
+            gradient = self.document.by_id.get(href(gradient)[1:])
+        return set()
+
+    def _stroke(self, style: Style, viewport: Viewport) -> Stroke | None:
+        whole, size = viewport.whole("both"), style["font-size"]
+
+        def px(length: Length) -> float:
+            return length.px(whole=whole, font_size=size)
+
+        width = px(style["stroke-width"])
+        if math.isnan(width):
+            raise ArtworkError("stroke-width", "a part of a page that has no size", remedy="give the drawing a viewBox")
+        if not width > 0:
+            return None
+        dashes = tuple(px(length) for length in style["stroke-dasharray"])
+        if len(dashes) % 2:
+            dashes += dashes
+        if not sum(dashes) > 0:
+            dashes = ()
+        join = style["stroke-linejoin"]
+        return Stroke(width, style["stroke-linecap"], "miter" if join == "arcs" else join,
+                      style["stroke-miterlimit"], dashes, px(style["stroke-dashoffset"]))
+
+    def _markers(self, element: Element, style: Style) -> None:
+        if local_name(element) not in ("path", "line", "polyline", "polygon"):
+            return
+        for name in ("marker-start", "marker-mid", "marker-end"):
+            value = style[name]
+            if isinstance(value, Reference):
+                target = self.document.by_id.get(value.id)
+                if target is not None and local_name(target) == "marker" and len(target):
+                    self._leave_out(element, "marker", f"its {name} is {value.id!r}", REMEDIES["marker"])
+
+    def _is_missing(self, value: Any) -> bool:
+        return isinstance(value, Reference) and value.id not in self.document.by_id
+
+    def _uncuttable(self, element: Element, name: str, style: Style) -> None:
+        if name == "image" and not href(element):
+            return
+        if name in TEXT and not "".join(element.itertext()).strip():
+            return
+        if style["visibility"] != "visible" and not len(element):
+            return
+        reason = {"text": "letters depend on fonts", "image": "a picture has no outlines"}.get(
+            name, "it has no outlines to cut"
+        )
+        self._leave_out(element, name, reason, REMEDIES.get(name, "draw it as paths"))
+
+    def _leave_out(self, element: Element, name: str, reason: str, remedy: str) -> None:
+        identity = element.get("id") or f"line {self.document.lines.get(element, 0)}"
+        item = LeftOut(name, identity, reason, remedy)
+        if item not in self.left_out:
+            self.left_out.append(item)

@@ -1,0 +1,232 @@
+"""Coordinates: transforms, uses, windows and bounding boxes, and the outlines drawn in them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import numpy as np
+
+from pathgen.artwork import transforms
+from pathgen.artwork.curves import Curves, Pen
+from pathgen.artwork.document import Document, href, is_svg, local_name
+from pathgen.artwork.elements import NOT_SHOWN
+from pathgen.artwork.flatten import bounds
+from pathgen.artwork.painting import Painting, State
+from pathgen.artwork.pathdata import MAX_PIECES, too_many
+from pathgen.artwork.properties import Style
+from pathgen.artwork.scene import Clip, Paint
+from pathgen.artwork.shapes import OUTLINES, Geometry
+from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
+from pathgen.artwork.values import parse_length
+from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
+from pathgen.errors import ArtworkError
+
+MAX_VISITS = 40_000
+"""Elements met on the walk; one met again through another use counts again, so that uses of uses cannot explode."""
+
+MAX_CHAIN = 64
+
+
+class Spaces(Painting):
+    """The coordinates of one document, with a count of what is met in it."""
+
+    def __init__(self, document: Document) -> None:
+        super().__init__(document)
+        self._room = MAX_PIECES
+        self._visits = MAX_VISITS
+        self._outlines: dict[tuple[Element, Viewport, float], Curves] = {}
+
+    def _count_visit(self, element: Element, cost: int = 1) -> None:
+        self._visits -= cost
+        if self._visits < 0:
+            raise ArtworkError(
+                self.document.where(element), "too many elements, counting each use of them",
+                allowed=f"{MAX_VISITS}", remedy="simplify the drawing",
+            )
+
+    def _children(self, element: Element, state: State) -> list[Element]:
+        return [child for child in element if is_svg(child)]
+
+    def _outline(self, element: Element, state: State) -> Curves:
+        key = (element, state.viewport, state.style["font-size"])
+        if key not in self._outlines:
+            g = Geometry(element, *key[1:], self.document.where(element), state.style)
+            self._outlines[key] = OUTLINES[local_name(element)](g)
+        curves = self._outlines[key]
+        self._room -= len(curves)
+        if self._room < 0:
+            raise too_many(self.document.where(element), MAX_PIECES)
+        return curves
+
+    def _transform(self, element: Element, style: Style, around: State) -> Matrix:
+        text = style["transform"]
+        if not text:
+            return IDENTITY
+        where = self.document.where(element)
+        try:
+            matrix = transforms.parse_transform(text, units=text != element.get("transform"))
+        except ValueError as error:
+            raise ArtworkError(f"{where}: transform", str(error), remedy="correct the transform") from None
+        origin = style["transform-origin"]
+        if not origin or matrix == IDENTITY:
+            return matrix
+        x, y = self._origin(origin, element, style, around, where)
+        return multiply(translation(x, y), multiply(matrix, translation(-x, -y)))
+
+    def _origin(self, text: str, element: Element, style: Style, around: State, where: str) -> tuple[float, float]:
+        """The point of transform-origin (CSS Transforms 1, section 6), in the coordinates around the element."""
+        low, size = (0.0, 0.0), (around.viewport.width, around.viewport.height)
+        if style["transform-box"] in ("fill-box", "stroke-box", "border-box", "content-box"):
+            box = self._bounds_of(element, around._replace(matrix=IDENTITY, style=style))
+            if box is None:
+                return 0.0, 0.0
+            low, size = (box[0], box[1]), (box[2], box[3])
+        words = {"left": "0%", "right": "100%", "top": "0%", "bottom": "100%", "center": "50%"}
+        parts = text.lower().split()
+        if (parts and parts[0] in ("top", "bottom")) or (len(parts) > 1 and parts[1] in ("left", "right")):
+            parts[:2] = [parts[1] if len(parts) > 1 else "center", parts[0]]
+        parts = [*parts, "center"][:2]
+        try:
+            lengths = [parse_length(words.get(part, part)) for part in parts]
+        except ValueError as error:
+            raise ArtworkError(f"{where}: transform-origin", str(error), remedy="correct it") from None
+        x, y = (
+            start + length.px(whole=whole, font_size=style["font-size"])
+            for start, length, whole in zip(low, lengths, size, strict=True)
+        )
+        return x, y
+
+    def _use(self, element: Element, state: State) -> list[tuple[Element, State]] | None:
+        where = self.document.where(element)
+        reference = href(element)
+        if not reference:
+            return None
+        if not reference.startswith("#"):
+            self._leave_out(element, "use", f"it refers to another file ({reference[:40]})", "copy the part in")
+            return None
+        target = self.document.by_id.get(reference[1:])
+        if target is None:
+            return None
+        if reference in state.chain or self._contains(target, element):
+            raise ArtworkError(
+                where, f"a loop: it uses {reference!r}, which leads back to itself", remedy="take this use out"
+            )
+        if len(state.chain) > MAX_CHAIN:
+            raise ArtworkError(where, "uses within uses too deep", allowed=f"{MAX_CHAIN}", remedy="ungroup them")
+        sized = local_name(target) in ("svg", "symbol")
+        size = (element.get("width") or "", element.get("height") or "") if sized else (None, None)
+        return [(target, state._replace(chain=(*state.chain, reference), size=size, context=state))]
+
+    def _use_moved(self, element: Element, state: State) -> State:
+        """The x and y of a use are one more transform, of its clip as well (SVG 1.1, section 5.6)."""
+        g = Geometry(element, state.viewport, state.style["font-size"], self.document.where(element))
+        return state._replace(matrix=multiply(state.matrix, translation(g.length("x", "x"), g.length("y", "y"))))
+
+    def _contains(self, outer: Element, element: Element) -> bool:
+        parents = self.document.parents
+        while element in parents:
+            element = parents[element]
+            if element is outer:
+                return True
+        return False
+
+    def _window(self, element: Element, state: State) -> list[tuple[Element, State]] | None:
+        """A nested svg or a symbol: its own window onto its own coordinates."""
+        where = self.document.where(element)
+        g = Geometry(element, state.viewport, state.style["font-size"], where, state.style)
+        symbol = local_name(element) == "symbol"
+        width, height = (
+            self._window_length(element, g, name, axis, given)
+            for name, axis, given in (("width", "x", state.size[0]), ("height", "y", state.size[1]))
+        )
+        x, y = (0.0, 0.0) if symbol else (g.length("x", "x"), g.length("y", "y"))
+        if math.isnan(width) or math.isnan(height):
+            raise ArtworkError(g.where, "fills a page that has no size", remedy="give the drawing a viewBox")
+        box = self._view_box(element)
+        if width <= 0 or height <= 0:
+            raise ArtworkError(where, f"a window of {width:g} x {height:g}", allowed="above 0",
+                               remedy="give its width and height a size, or take it out")
+        matrix, clip = multiply(state.matrix, translation(x, y)), state.clip
+        if state.style["overflow"] not in ("visible", "auto"):
+            clip = rectangle_clip(0.0, 0.0, width, height, matrix, clip)
+        viewport = Viewport(width, height)
+        if box is not None:
+            matrix = multiply(matrix, fit(box, width, height, element.get("preserveAspectRatio")))
+            viewport = Viewport(box.width, box.height)
+        inside = state._replace(matrix=matrix, clip=clip, viewport=viewport, size=(None, None))
+        return [(child, inside) for child in self._children(element, state)]
+
+    def _window_length(self, element: Element, g: Geometry, name: str, axis: str, given: str | None) -> float:
+        """Width or height of a window: the use's if it gives one, else that of a nested svg, else the whole."""
+        whole = g.viewport.whole(axis)
+        if given and given.strip() != "auto":
+            return Geometry(Element("use", {name: given}), g.viewport, g.font_size, g.where).length(name, axis, whole)
+        return whole if local_name(element) == "symbol" else g.length(name, axis, whole)
+
+    def _view_box(self, element: Element) -> ViewBox | None:
+        try:
+            box = parse_view_box(element.get("viewBox"))
+        except ValueError as error:
+            raise ArtworkError(
+                self.document.where(element), str(error), remedy="correct the viewBox"
+            ) from None
+        if box is not None and not (0 < box.width <= 1e9 and 0 < box.height <= 1e9):
+            raise ArtworkError(
+                self.document.where(element), f"a viewBox of {box.width:g} x {box.height:g}", allowed="above 0",
+                remedy="give the viewBox a size",
+            )
+        return box
+
+    def _bounds_of(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
+        """x, y, width and height of an element's shapes without their strokes; None when there are none."""
+        walker = _Outliner(self, element)
+        boxes = walker.boxes(element, state)
+        if not boxes:
+            return None
+        low, high = np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)
+        return float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])
+
+
+class _Outliner:
+    """Finds the outlines within an element, painted or not."""
+
+    def __init__(self, walker: Spaces, element: Element) -> None:
+        self.walker = walker
+
+    def boxes(self, element: Element, state: State) -> list[tuple[Any, Any]]:
+        found: list[tuple[Any, Any]] = []
+        # the x and y of a use have moved its own space already
+        todo = (self.walker._use(element, state) or []) if local_name(element) == "use" else (
+            self._inside(element, state, found)
+        )
+        while todo:
+            child, around = todo.pop()
+            self.walker._count_visit(child)
+            style = self.walker.cascade.style(child, around.style)
+            if style["display"] == "none" or local_name(child) in NOT_SHOWN:
+                continue
+            matrix = multiply(around.matrix, self.walker._transform(child, style, around))
+            todo += self._inside(child, around._replace(matrix=matrix, style=style), found)
+        return found
+
+    def _inside(self, element: Element, state: State, found: list[tuple[Any, Any]]) -> list[tuple[Element, State]]:
+        name = local_name(element)
+        if name in OUTLINES:
+            curves = self.walker._outline(element, state)
+            self.walker._count_visit(element, 8)
+            if len(curves):
+                found.append(bounds(curves, state.matrix))
+            return []
+        if name == "use":
+            return self.walker._use(element, self.walker._use_moved(element, state)) or []
+        if name in ("svg", "symbol"):
+            return self.walker._window(element, state) or []
+        return [(child, state) for child in self.walker._children(element, state)]
+
+
+def rectangle_clip(x: float, y: float, width: float, height: float, matrix: Matrix, outer: Clip | None) -> Clip:
+    pen = Pen()
+    pen.polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], closed=True)
+    return Clip((Paint(pen.curves(), matrix, "#000000"),), None, outer)
