@@ -630,12 +630,11 @@ def a_point_lost_from_a_number(case: Case) -> None:
 
 @spoiling
 def a_sign_lost(case: Case) -> None:
-    text = case.texts[case.name(POCKET)]
-    found = list(re.finditer(r"^X?[\d.]* ?[XY](-)([\d.]+)", text, re.MULTILINE))
-    # of a coordinate near 0 it only makes a detour within the pocket
-    far = sorted(found, key=lambda m: float(m[2]))[len(found) // 2 :]
-    k = far[int(case.rng.integers(len(far)))].start(1)
-    case.put(POCKET, text[:k] + text[k + 1 :])
+    # in a pocket it may make a mere detour through what is to be cut away
+    text = case.texts[case.name(SLOTS)]
+    at = [m.start(1) for m in re.finditer(r"^X?[\d.]* ?[XY](-)", text, re.MULTILINE)]
+    k = at[int(case.rng.integers(len(at)))]
+    case.put(SLOTS, text[:k] + text[k + 1 :])
 
 
 @spoiling

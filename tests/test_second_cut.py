@@ -179,3 +179,12 @@ def test_a_part_cut_that_strays_from_the_first_is_found(tmp_path):
     spoilt = texts[name].replace(lowest, f"Z{start[:, 2].min() - 0.01:.4f}")
     found = verify(result.plan.clamping, {**texts, name: spoilt}, resolution=0.2).findings
     assert "resurface-differs" in {f.code for f in found}
+
+
+def test_waste_beside_a_narrow_board_is_no_loss_of_wood(tmp_path):
+    """The fill's surroundings reach past the edge of the board, where the second cut may take more of the blank."""
+    wide = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="36mm" viewBox="0 0 40 36">'
+            '<rect x="10" y="0.2" width="12" height="35.6" fill="#225577"/></svg>')
+    result = built(tmp_path, art=wide)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    assert result.verification.simulation.poured[0].lost < 5e-4

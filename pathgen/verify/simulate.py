@@ -106,7 +106,7 @@ def simulate(
             poured.append(_poured(clamping, step, material, surface, before, tolerances))
             before = None
         if step.operation == RESURFACE:
-            poured = [_levelled(fill, material) if fill.inlay == step.inlay else fill for fill in poured]
+            poured = [_levelled(fill, clamping, material) if fill.inlay == step.inlay else fill for fill in poured]
     return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
 
 
@@ -190,15 +190,16 @@ def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
     return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
-def _levelled(poured: Poured, material: Material) -> Poured:
-    """What is left when the fill has been cut level."""
-    there = material.top[poured.window]
+def _levelled(poured: Poured, clamping: Clamping, material: Material) -> Poured:
+    """What is left when the fill has been cut level; what is lost of the blank round the board is no loss."""
+    there, part = material.top[poured.window], material.grid.part(poured.window)
     with np.errstate(invalid="ignore"):
-        lost = poured.floor - there
+        lower = poured.floor - there
+        fill = poured.fill & (lower < -1e-4)
+    lost = np.where(part.covered(clamping.board.outline), lower, np.float32(-np.inf))
     worst = int(np.nanargmax(lost)) if lost.size else 0
     row, column = divmod(worst, max(lost.shape[1], 1))
-    part = material.grid.part(poured.window)
     return replace(
-        poured, fill=poured.fill & (lost < -1e-4), lost=float(lost.flat[worst]) if lost.size else 0.0,
+        poured, fill=fill, lost=max(float(lost.flat[worst]), 0.0) if lost.size else 0.0,
         lost_at=(float(part.xs[column]), float(part.ys[row])),
     )
