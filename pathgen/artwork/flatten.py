@@ -51,7 +51,7 @@ class Polylines:
     owner: Ints
 
 
-_TIP, _CORNER = 0.1, 0.01
+_TIP, _CORNER = 0.1, 0.1
 """The share of a chord that a tip takes, and the turn in radians that makes a corner of a joint. A shorter tip would
 leave no room for the inner side of a wide line, where the chords after it would then stand out past its end."""
 

@@ -52,6 +52,7 @@ def sheet(count: int, *, size: float, colours: tuple[str, ...] = ("#1b3",), pain
     rng = np.random.default_rng(3)
     across = math.ceil(math.sqrt(count))
     pitch = 400 / across
+    paint = paint.replace("PEN", f"{0.045 * pitch:.3f}")  # a pen that shrinks with the shapes
     return PAGE + "".join(
         f'<path {paint.format(colours[k % len(colours)])} '
         f'd="{blob(rng, pitch * (k % across + 0.5), pitch * (k // across + 0.5), size * pitch)}"/>'
@@ -63,8 +64,8 @@ PLAIN = {
     "apart": {"size": 0.45},
     "overlapping": {"size": 0.8},
     "overlapping, six colours": {"size": 0.8, "colours": SIX},
-    "strokes": {"size": 0.45, "paint": 'fill="none" stroke-width=".4" stroke="{}"'},
-    "fill and stroke": {"size": 0.45, "paint": 'fill="{}" stroke-width=".4" stroke="#111"'},
+    "strokes": {"size": 0.45, "paint": 'fill="none" stroke-width="PEN" stroke="{}"'},
+    "fill and stroke": {"size": 0.45, "paint": 'fill="{}" stroke-width="PEN" stroke="#111"'},
 }
 
 
