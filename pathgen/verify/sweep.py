@@ -81,7 +81,8 @@ def _lowest(
     else:
         k = cutter.wall_slope
         gentle = np.abs(slope) < k
-        shift = slope / np.sqrt(np.where(gentle, k * k - slope * slope, 1))
+        slight = np.where(gentle, slope, slope.dtype.type(0))
+        shift = slight / np.sqrt(k * k - slight * slight)
         t = np.where(gentle, u - np.abs(v) * shift, np.where(slope > 0, first, last))
     np.maximum(t, first, out=t)
     np.minimum(t, last, out=t)
