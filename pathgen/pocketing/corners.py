@@ -50,11 +50,13 @@ def sharpened(one: Opening, parts: Shapes, opened: Shapes, trace: Trace, options
 def _branches(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
     """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first."""
     reach = one.half_width + SAMPLE
-    lines = middle_line(region, left, reach)
+    plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
+    lines = middle_line(plane_region, plane_left, reach)
     if not len(lines):
         return []
     points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
-    deep = _axis_and_depth(one, points, region)
+    width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
+    deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
     cuts = np.split(deep, np.flatnonzero(np.diff(owner)) + 1)
     return [line for cut in cuts for line in _useful(cut, one, left)]
 
@@ -74,16 +76,16 @@ def _useful(line: Floats, one: Opening, left: BaseGeometry) -> list[Floats]:
     return out
 
 
-def _axis_and_depth(one: Opening, middles: Floats, region: BaseGeometry) -> Floats:
+def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGeometry) -> Floats:
     """(n, 3): the axis and the depth of the v cutter whose opening has its middle at each point and just fits.
+
+    `width` is how far the walls are from each middle across the slope, and along it in the plane of openings.
 
     On a slope g the opening of a v with flank slope w is an ellipse with the axis in one focus: depth / w
     across the slope is its half parameter p, e = g / w its eccentricity, its middle p e / (1 - e^2) uphill and its
     half-width across p / sqrt(1 - e^2).
     """
     surface, slope = one.surface, one.cutter.wall_slope
-    shapely.prepare(region)
-    width = shapely.distance(shapely.boundary(region), shapely.points(middles))
     gradient = _gradient(surface, middles)
     e2 = (gradient**2).sum(axis=1) / slope**2
     depth = np.minimum(width * slope * np.sqrt(1.0 - e2), one.depth)
@@ -133,8 +135,9 @@ def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
     e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
     depth = line[:, 2] / one.cutter.wall_slope
     middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
-    discs = shapely.buffer(shapely.points(middle), depth / np.sqrt(1.0 - e2), quad_segs=16)
-    pairs = np.stack([discs[:-1], discs[1:]], axis=1)
+    places = shapely.points(middle)
+    discs = shapely.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
+    pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
     hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
     return shapely.union_all(hulls)
 

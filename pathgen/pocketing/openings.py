@@ -155,6 +155,14 @@ class Opening:
         reach = self.half_width - FIT
         return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which every opening is a disc: as they are where there is no other."""
+        return shapes if self.slanted is None else self.slanted.in_plane(shapes)
+
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of that plane on the board."""
+        return xy if self.slanted is None else self.slanted.out_of_plane(xy)
+
 
 def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
@@ -250,7 +258,7 @@ class Footprints:
 
     def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
-        plane = self._mapped(parts, self._to_plane)
+        plane = self.in_plane(parts)
         reach = self._reach(plane)
         inner = simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
         return self._mapped(self._let_out(inner, reach), self._to_axis)
@@ -260,7 +268,11 @@ class Footprints:
         plane = self._mapped(axis, self._axis_to_plane)
         reach = self._reach(plane)
         wide = shapely.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
-        return self._mapped(self._taken_in(wide, plane, reach), self._from_plane)
+        return self._mapped(self._taken_in(wide, plane, reach), self.out_of_plane)
+
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which openings are discs."""
+        return self._mapped(shapes, self._to_plane)
 
     def _let_out(self, inner: Shapes, reach: Floats) -> Shapes:
         """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place."""
@@ -310,7 +322,8 @@ class Footprints:
         radius = self.surface.radius(xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
 
-    def _from_plane(self, xy: Floats) -> Floats:
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of the plane on the board."""
         radius = self.surface.radius(xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
 
@@ -318,7 +331,7 @@ class Footprints:
         return self._to_plane(xy + self.shift(xy))
 
     def _to_axis(self, xy: Floats) -> Floats:
-        centre = self._from_plane(xy)
+        centre = self.out_of_plane(xy)
         axis = centre
         for _ in range(4):  # the shift changes by under a hundredth of the step, so each round gives two digits
             axis = centre - self.shift(axis)
