@@ -12,10 +12,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.linking import tour
+from pathgen.pocketing.branches import Branch, trace_branches
 from pathgen.pocketing.middles import SAMPLE, middle_line, segments
 from pathgen.pocketing.openings import Opening, Shapes, without_films
-from pathgen.pocketing.places import layer_depths
+from pathgen.pocketing.places import GRAZE, layer_depths
 from pathgen.pocketing.settings import PocketOptions
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
@@ -27,27 +27,44 @@ Ints = NDArray[np.intp]
 _FILM = 0.01
 """Thickness under which nothing is worth sharpening, mm."""
 
-_LINE = 0.002
-"""How far the path may lie from the middle line's points, mm: it makes the opening narrower, never wider."""
+_LINE = 0.001
+"""How far the path may lie from the middle line's points, mm."""
+
+_HAIR = 3e-4
+"""How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
 
-def sharpened(one: Opening, parts: Shapes, opened: Shapes, trace: Trace, options: PocketOptions) -> Shapes:
-    """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part."""
+def sharpened(
+    one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace, options: PocketOptions
+) -> Shapes:
+    """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
+
+    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been on
+    it: there it goes down in air.
+    """
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
     left = without_films(shapely.difference(parts, opened), _FILM)
-    lines: list[Floats] = []
+    branches: list[Branch] = []
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
-        branches = _branches(one, parts[k], left[k])
-        if branches:
-            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in branches)])
+        lines = _lines(one, parts[k], left[k])
+        if lines:
+            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
             after[k] = shapely.intersection(after[k], parts[k])
-            lines += branches
-    _trace_lines(one, lines, trace)
+            branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
+    trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
     return after
 
 
-def _branches(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
+def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
+    """Whether the cutter goes down through air at (n, 3) places and depths."""
+    places = shapely.points(ends[:, :2])
+    bores = shapely.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
+    bored = shapely.covers(before, bores) & shapely.covers(before, places)
+    return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
+
+
+def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
     """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first."""
     reach = one.half_width + SAMPLE
     plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
@@ -125,7 +142,7 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     at = start + place[:, None] * along
     drop = surface.height(*axis[k].T) - surface.height(*at.T)
     deepest = np.full(len(axis), np.inf)
-    np.minimum.at(deepest, k, slope * np.hypot(*(at - axis[k]).T) + drop)
+    np.minimum.at(deepest, k, slope * (np.hypot(*(at - axis[k]).T) - _HAIR) + drop)
     return np.clip(deepest, 0.0, one.depth)
 
 
@@ -140,20 +157,3 @@ def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
     pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
     hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
     return shapely.union_all(hulls)
-
-
-def _trace_lines(one: Opening, lines: list[Floats], trace: Trace) -> None:
-    """Each line in turn, the nearest next, in as many layers as the stepdown asks for."""
-    if not lines:
-        return
-    layers = layer_depths(one.cutter, one.depth)
-    starts = np.array([line[0, :2] for line in lines])
-    for k in tour(starts, starts[0]):
-        line, above = lines[k], 0.0
-        for depth in layers:
-            deep = np.minimum(line[:, 2], depth)
-            if deep.max() <= above:
-                break
-            trace.hop(line[0, :2], float(deep[0]))
-            trace.follow(line[:, :2], deep)
-            above = float(depth)

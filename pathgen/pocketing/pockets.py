@@ -185,6 +185,7 @@ def _cut_by(
     """
     axis = one.axis_region(parts)
     reached = one.opened(axis)
+    before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
@@ -195,10 +196,11 @@ def _cut_by(
         some = ~shapely.is_empty(rest)
         wide = _wider(rest[some], 5 * _FILM)
         if deep is not opened:
-            deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
+            swept[some] = unfinished(one, axis[some], wide)
+            deep[some] = shapely.union(deep[some], swept[some])
         opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
     if corners:
-        opened[:] = sharpened(one, parts, opened, trace, options)
+        opened[:] = sharpened(one, parts, opened, before, swept, trace, options)
     return skipped
 
 
