@@ -39,8 +39,8 @@ def sharpened(
 ) -> Shapes:
     """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
 
-    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been on
-    it: there it goes down in air.
+    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been
+    at full depth: there it goes down in air.
     """
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
