@@ -182,7 +182,7 @@ def test_rising_moves_are_judged_by_what_they_open_along_their_way(shape, spare)
 
 
 def test_a_corner_cut_past_its_walls_is_found(tmp_path):
-    """The ends of the rising and sinking moves of the sharpening passes moved aside by 0.06 mm: nothing else is wrong."""
+    """Ends of rising and sinking moves of the sharpening passes moved aside by 0.06 mm: nothing else is wrong."""
     good = pocketed(tmp_path, TRIANGLE, '["flat", "vee"]', 0.8)
     texts = {p.file_name: p.text for p in good.programs}
     name = next(name for name in texts if "vee" in name)
