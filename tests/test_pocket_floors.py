@@ -182,12 +182,12 @@ def test_rising_moves_are_judged_by_what_they_open_along_their_way(shape, spare)
 
 
 def test_a_corner_cut_past_its_walls_is_found(tmp_path):
-    """The ends of the rising moves of the sharpening passes moved aside by 0.06 mm: nothing else is wrong."""
+    """Ends of rising and sinking moves of the sharpening passes moved aside by 0.06 mm: nothing else is wrong."""
     good = pocketed(tmp_path, TRIANGLE, '["flat", "vee"]', 0.8)
     texts = {p.file_name: p.text for p in good.programs}
     name = next(name for name in texts if "vee" in name)
     taken = Moves.of(texts[name])
-    rising = np.flatnonzero(taken.cuts[1:] & taken.cuts[:-1] & (np.diff(taken.points[:, 2]) > 0.1)) + 1
+    rising = np.flatnonzero(taken.cuts[1:] & taken.cuts[:-1] & (np.abs(np.diff(taken.points[:, 2])) > 0.1)) + 1
     taken.points[rising, :2] += 0.06 / np.sqrt(2.0)
     assert len(rising) >= 3
     found = verify(good.plan.clamping, texts | {name: taken.text()}, resolution=0.1)

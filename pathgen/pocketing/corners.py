@@ -10,12 +10,12 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.pocketing.linking import tour
+from pathgen.pocketing.branches import Branch, trace_branches
+from pathgen.pocketing.middles import SAMPLE, middle_line, segments
 from pathgen.pocketing.openings import Opening, Shapes, without_films
-from pathgen.pocketing.places import layer_depths
+from pathgen.pocketing.places import GRAZE, layer_depths
 from pathgen.pocketing.settings import PocketOptions
 from pathgen.pocketing.tracing import Trace
 from pathgen.surface import Surface
@@ -24,99 +24,56 @@ from pathgen.toolpath import simplified
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_SAMPLE = 0.05
-"""Distance between the points along the walls that the middle line is found from, mm."""
-
 _FILM = 0.01
 """Thickness under which nothing is worth sharpening, mm."""
 
-_LEAST_TURN = np.radians(25.0)
-"""Walls that meet at less than this from straight are a curve drawn in short lines, not a corner."""
+_LINE = 0.001
+"""How far the path may lie from the middle line's points, mm."""
 
-_LINE = 0.002
-"""How far the path may lie from the middle line's points, mm: it makes the opening narrower, never wider."""
+_HAIR = 3e-4
+"""How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
 
-def sharpened(one: Opening, parts: Shapes, opened: Shapes, trace: Trace, options: PocketOptions) -> Shapes:
-    """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part."""
+def sharpened(
+    one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace, options: PocketOptions
+) -> Shapes:
+    """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
+
+    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been
+    at full depth: there it goes down in air.
+    """
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
     left = without_films(shapely.difference(parts, opened), _FILM)
-    lines: list[Floats] = []
+    branches: list[Branch] = []
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
-        branches = _branches(one, parts[k], left[k])
-        if branches:
-            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in branches)])
+        lines = _lines(one, parts[k], left[k])
+        if lines:
+            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
             after[k] = shapely.intersection(after[k], parts[k])
-            lines += branches
-    _trace_lines(one, lines, trace)
+            branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
+    trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
     return after
 
 
-def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shapes:
-    """Lines of the region's medial axis within `reach` of `near`, merged from corner to fork.
-
-    Every edge of the Voronoi diagram of points along the boundary lies in the middle of two of them. Those
-    between neighbours on one wall are left out; the rest are the middle line (Brandt and Algazi, 1992, show that
-    it converges to the medial axis as the points close up).
-    """
-    boundary = shapely.intersection(region.boundary, shapely.buffer(near, 2.0 * reach + 1.0, quad_segs=4))
-    points = shapely.get_coordinates(shapely.segmentize(boundary, _SAMPLE))
-    points = np.unique(np.round(points, 7), axis=0)
-    if len(points) < 3:
-        return np.empty(0, object)
-    edges = shapely.get_parts(shapely.voronoi_polygons(MultiPoint(points), only_edges=True))
-    ends = shapely.get_coordinates(_segments(edges)).reshape(-1, 2, 2)
-    inside = np.isfinite(ends).all(axis=(1, 2))
-    ways = shapely.linestrings(ends[inside])
-    shapely.prepare(region)
-    shapely.prepare(near)
-    ways = ways[shapely.contains_properly(region, ways) & shapely.dwithin(near, ways, reach)]
-    return _merged(ways[_between_walls(ways, points, region)])
+def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
+    """Whether the cutter goes down through air at (n, 3) places and depths."""
+    places = shapely.points(ends[:, :2])
+    bores = shapely.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
+    bored = shapely.covers(before, bores) & shapely.covers(before, places)
+    return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
 
 
-def _segments(lines: Shapes) -> Shapes:
-    """Every straight piece of the lines on its own."""
-    xy, index = shapely.get_coordinates(lines, return_index=True)
-    same = index[1:] == index[:-1]
-    return np.asarray(shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1)))
-
-
-def _between_walls(ways: Shapes, points: Floats, region: BaseGeometry) -> NDArray[np.bool_]:
-    """Edges whose two nearest wall points are seen from the edge at more than a corner's least turn.
-
-    The edge lies on the bisector of its two points, so its direction and its distance from one gives both.
-    """
-    if not len(ways):
-        return np.zeros(0, bool)
-    ends = shapely.get_coordinates(ways).reshape(-1, 2, 2)
-    middle = ends.mean(axis=1)
-    nearest = points[shapely.STRtree(shapely.points(points)).nearest(shapely.points(middle))]
-    along = ends[:, 1] - ends[:, 0]
-    along = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-15)[:, None]
-    to_wall = nearest - middle
-    away = np.hypot(to_wall[:, 0], to_wall[:, 1])
-    across = np.abs(along[:, 0] * to_wall[:, 1] - along[:, 1] * to_wall[:, 0])
-    turn = 2.0 * np.arcsin(np.clip(across / np.maximum(away, 1e-15), 0.0, 1.0))
-    true_distance = shapely.distance(shapely.boundary(region), shapely.points(middle))
-    return np.asarray((turn > _LEAST_TURN) & (2.0 * across > 1.2 * _SAMPLE) & (away < true_distance + _SAMPLE))
-
-
-def _merged(ways: Shapes) -> Shapes:
-    if not len(ways):
-        return ways
-    merged = shapely.get_parts(shapely.line_merge(shapely.union_all(ways)))
-    return merged[shapely.length(merged) > 2.0 * _SAMPLE]
-
-
-def _branches(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
+def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
     """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first."""
-    reach = one.half_width + _SAMPLE
-    lines = middle_line(region, left, reach)
+    reach = one.half_width + SAMPLE
+    plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
+    lines = middle_line(plane_region, plane_left, reach)
     if not len(lines):
         return []
-    points, owner = shapely.get_coordinates(shapely.segmentize(lines, _SAMPLE), return_index=True)
-    deep = _axis_and_depth(one, points, region)
+    points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
+    width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
+    deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
     cuts = np.split(deep, np.flatnonzero(np.diff(owner)) + 1)
     return [line for cut in cuts for line in _useful(cut, one, left)]
 
@@ -125,7 +82,7 @@ def _useful(line: Floats, one: Opening, left: BaseGeometry) -> list[Floats]:
     """The stretches of a line that open something of `left`, each from its deep end, in fewer points."""
     width = line[:, 2] / one.cutter.wall_slope
     shapely.prepare(left)
-    cuts = shapely.dwithin(left, shapely.points(line[:, :2]), width + _SAMPLE) & (line[:, 2] > 0.0)
+    cuts = shapely.dwithin(left, shapely.points(line[:, :2]), width + SAMPLE) & (line[:, 2] > 0.0)
     grown = cuts | np.append(cuts[1:], False) | np.insert(cuts[:-1], 0, False)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], grown, [False]]).astype(int)))
     out = []
@@ -136,16 +93,16 @@ def _useful(line: Floats, one: Opening, left: BaseGeometry) -> list[Floats]:
     return out
 
 
-def _axis_and_depth(one: Opening, middles: Floats, region: BaseGeometry) -> Floats:
+def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGeometry) -> Floats:
     """(n, 3): the axis and the depth of the v cutter whose opening has its middle at each point and just fits.
+
+    `width` is how far the walls are from each middle across the slope, and along it in the plane of openings.
 
     On a slope g the opening of a v with flank slope w is an ellipse with the axis in one focus: depth / w
     across the slope is its half parameter p, e = g / w its eccentricity, its middle p e / (1 - e^2) uphill and its
     half-width across p / sqrt(1 - e^2).
     """
     surface, slope = one.surface, one.cutter.wall_slope
-    shapely.prepare(region)
-    width = shapely.distance(shapely.boundary(region), shapely.points(middles))
     gradient = _gradient(surface, middles)
     e2 = (gradient**2).sum(axis=1) / slope**2
     depth = np.minimum(width * slope * np.sqrt(1.0 - e2), one.depth)
@@ -162,24 +119,30 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     """How deep the tip may go at each axis so that the flank meets the surface nowhere outside the region.
 
     The flank meets the surface at q when the tip is S(axis) - S(q) + w |q - axis| below it: the least of that over
-    the wall, taken at points `_SAMPLE` / 2 apart and less what the nearest point may lie between two of them.
+    the wall, edge by edge. On an edge whose line passes h from the axis, on a plane of gradient g along it, the least
+    is h g / sqrt(w^2 - g^2) past the foot of the perpendicular: where the derivative is 0.
     """
     surface, slope = one.surface, one.cutter.wall_slope
     near = shapely.buffer(shapely.linestrings(axis) if len(axis) > 1 else shapely.points(axis[0]), 2.0 * one.half_width)
-    wall = shapely.intersection(region.boundary, near)
-    points = shapely.get_coordinates(shapely.segmentize(wall, _SAMPLE / 2.0))
-    if not len(points):
+    wall = shapely.get_parts(shapely.intersection(region.boundary, near))
+    edges = segments(wall[shapely.get_type_id(wall) == 1])
+    if not len(edges):
         return np.full(len(axis), one.depth)
-    at = surface.height(axis[:, 0], axis[:, 1])
+    ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
     nearest = shapely.distance(shapely.boundary(region), shapely.points(axis))
-    tree = shapely.STRtree(shapely.points(points))
-    k, q = tree.query(shapely.points(axis), predicate="dwithin", distance=1.3 * nearest + _SAMPLE)
-    away = np.hypot(*(points[q] - axis[k]).T)
-    # a wall point at most half a spacing from the sample is nearer by at most this
-    between = away - np.sqrt(np.maximum(away**2 - (_SAMPLE / 4.0) ** 2, 0.0))
-    meets = slope * (away - between) + at[k] - surface.height(points[q, 0], points[q, 1])
+    k, q = shapely.STRtree(edges).query(shapely.points(axis), predicate="dwithin", distance=1.3 * nearest + SAMPLE)
+    start, run = ends[q, 0], ends[q, 1] - ends[q, 0]
+    length = np.maximum(np.hypot(*run.T), 1e-12)
+    along = run / length[:, None]
+    to_axis = axis[k] - start
+    foot = (to_axis * along).sum(axis=1)
+    away = np.abs(along[:, 0] * to_axis[:, 1] - along[:, 1] * to_axis[:, 0])
+    climb = (_gradient(surface, start + np.clip(foot, 0.0, length)[:, None] * along) * along).sum(axis=1)
+    place = np.clip(foot + away * climb / np.sqrt(slope**2 - climb**2), 0.0, length)
+    at = start + place[:, None] * along
+    drop = surface.height(*axis[k].T) - surface.height(*at.T)
     deepest = np.full(len(axis), np.inf)
-    np.minimum.at(deepest, k, meets)
+    np.minimum.at(deepest, k, slope * (np.hypot(*(at - axis[k]).T) - _HAIR) + drop)
     return np.clip(deepest, 0.0, one.depth)
 
 
@@ -189,24 +152,8 @@ def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
     e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
     depth = line[:, 2] / one.cutter.wall_slope
     middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
-    discs = shapely.buffer(shapely.points(middle), depth / np.sqrt(1.0 - e2), quad_segs=16)
-    pairs = np.stack([discs[:-1], discs[1:]], axis=1)
+    places = shapely.points(middle)
+    discs = shapely.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
+    pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
     hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
     return shapely.union_all(hulls)
-
-
-def _trace_lines(one: Opening, lines: list[Floats], trace: Trace) -> None:
-    """Each line in turn, the nearest next, in as many layers as the stepdown asks for."""
-    if not lines:
-        return
-    layers = layer_depths(one.cutter, one.depth)
-    starts = np.array([line[0, :2] for line in lines])
-    for k in tour(starts, starts[0]):
-        line, above = lines[k], 0.0
-        for depth in layers:
-            deep = np.minimum(line[:, 2], depth)
-            if deep.max() <= above:
-                break
-            trace.hop(line[0, :2], float(deep[0]))
-            trace.follow(line[:, :2], deep)
-            above = float(depth)

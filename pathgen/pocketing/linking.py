@@ -160,8 +160,8 @@ def way_in(line: Floats, length: float) -> Floats:
 
 
 def to_and_fro(line: Floats, length: float) -> Floats:
-    """A way of `length` mm on an open line that ends at its start, turning round as often as it takes."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    """A way of `length` mm in plan on an open line that ends at its start, turning round as often as it takes."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
     strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
     far = length / strokes
     k = int(np.searchsorted(along, far * (1.0 - 1e-12)))

@@ -41,6 +41,12 @@ _JUST = 3e-4
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
 
+_HAIR = 3e-4
+"""How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
+
+_SHARPEST = 1e-3
+"""1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
+
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
 
@@ -149,6 +155,14 @@ class Opening:
         reach = self.half_width - FIT
         return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which every opening is a disc: as they are where there is no other."""
+        return shapes if self.slanted is None else self.slanted.in_plane(shapes)
+
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of that plane on the board."""
+        return xy if self.slanted is None else self.slanted.out_of_plane(xy)
+
 
 def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
@@ -244,24 +258,60 @@ class Footprints:
 
     def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
-        plane = self._mapped(parts, self._to_plane)
+        plane = self.in_plane(parts)
         reach = self._reach(plane)
-        inner = eroded(plane, reach - FIT, tolerance)
-        return self._mapped(simpler(inner, tolerance / 2.0), self._to_axis)
+        inner = simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
+        return self._mapped(self._let_out(inner, reach), self._to_axis)
 
     def opened(self, axis: Shapes, tolerance: float) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
         plane = self._mapped(axis, self._axis_to_plane)
         reach = self._reach(plane)
         wide = shapely.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
-        return self._mapped(wide, self._from_plane)
+        return self._mapped(self._taken_in(wide, plane, reach), self.out_of_plane)
 
-    def _reach(self, parts: Shapes) -> Floats:
-        """The largest radius of an opening in the plane over each part."""
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which openings are discs."""
+        return self._mapped(shapes, self._to_plane)
+
+    def _let_out(self, inner: Shapes, reach: Floats) -> Shapes:
+        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place."""
+        spare = self._spare(inner, reach)
+        if spare is None:
+            return inner
+        fine = shapely.segmentize(inner, self._points)
+        corners, outward, of_vertex = _outward(fine)
+        out = np.maximum(reach[of_vertex] - self._radius_at(corners) - _HAIR, 0.0)
+        return _valid_or(_with_corners(fine, corners + out[:, None] * outward), inner)
+
+    def _taken_in(self, wide: Shapes, plane: Shapes, reach: Floats) -> Shapes:
+        """What is opened with the largest radius over each part, taken in to the radius that opens each place."""
+        spare = self._spare(plane, reach)
+        if spare is None:
+            return wide
+        fine = shapely.segmentize(wide, self._points)
+        corners, outward, of_vertex = _outward(fine)
+        length = np.maximum(np.hypot(*outward.T), 1.0)[:, None]
+        middles = corners - reach[of_vertex, None] * outward / length
+        taken = np.maximum(reach[of_vertex] - self._radius_at(middles), 0.0)
+        least = shapely.buffer(plane, reach - spare - FIT)
+        return _valid_or(_with_corners(fine, corners - taken[:, None] * outward), least)
+
+    def _spare(self, parts: Shapes, reach: Floats) -> Floats | None:
+        """By how much less than the largest the radius is somewhere over each part; None where it does not matter."""
+        spare = reach - self._reach(parts, np.min)
+        return spare if spare.max(initial=0.0) > FIT else None
+
+    def _radius_at(self, plane: Floats) -> Floats:
+        """Radius of the opening about each (n, 2) place in the plane."""
+        return np.asarray(np.interp(plane[:, 1] / self.surface.radius(plane[:, 0]), self.stretched, self.across))
+
+    def _reach(self, parts: Shapes, extreme: Callable[..., Floats] = np.max) -> Floats:
+        """The largest radius of an opening in the plane over each part, or another extreme."""
         bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
         radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
         y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
-        return np.asarray(np.interp(y / radius, self.stretched, self.across).max(axis=0))
+        return np.asarray(extreme(np.interp(y / radius, self.stretched, self.across), axis=0))
 
     def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
         if not len(shapes):
@@ -272,7 +322,8 @@ class Footprints:
         radius = self.surface.radius(xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
 
-    def _from_plane(self, xy: Floats) -> Floats:
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of the plane on the board."""
         radius = self.surface.radius(xy[:, 0])
         return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
 
@@ -280,7 +331,7 @@ class Footprints:
         return self._to_plane(xy + self.shift(xy))
 
     def _to_axis(self, xy: Floats) -> Floats:
-        centre = self._from_plane(xy)
+        centre = self.out_of_plane(xy)
         axis = centre
         for _ in range(4):  # the shift changes by under a hundredth of the step, so each round gives two digits
             axis = centre - self.shift(axis)
@@ -291,6 +342,36 @@ class Footprints:
         x, y = axis.T
         offset, _ = _lengthwise(self.cutter, self.surface, self.depth, x, y)
         return offset[:, None] * _uphill(self.surface, x, y)
+
+
+def _outward(shapes: Shapes) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    """Corners of polygons, (n, 2) ways out of them that move both edges there by 1, and the shape that each is of."""
+    oriented = shapely.orient_polygons(shapes)
+    shapes[:] = oriented
+    corners, owner = shapely.get_coordinates(oriented, return_index=True)
+    rings = shapely.get_rings(shapely.get_parts(oriented))
+    ends = np.cumsum(shapely.get_num_coordinates(rings)).astype(np.intp)
+    starts = np.concatenate([[0], ends[:-1]]).astype(np.intp)[: len(ends)]
+    after, before = np.arange(1, len(corners) + 1), np.arange(-1, len(corners) - 1)
+    after[ends - 1], before[starts] = starts + 1, ends - 2  # a ring's last corner is its first
+    a, b = (_right_of(corners, i, j) for i, j in ((before, np.arange(len(corners))), (np.arange(len(corners)), after)))
+    both = 1.0 + np.maximum((a * b).sum(axis=1), _SHARPEST - 1.0)
+    return corners, (a + b) / both[:, None], owner
+
+
+def _right_of(corners: Floats, start: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
+    way = corners[end] - corners[start]
+    length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-15)
+    return np.column_stack([way[:, 1], -way[:, 0]]) / length[:, None]
+
+
+def _with_corners(shapes: Shapes, corners: Floats) -> Shapes:
+    return np.asarray(shapely.set_coordinates(shapes.copy(), corners))
+
+
+def _valid_or(shapes: Shapes, others: Shapes) -> Shapes:
+    """The shapes, and others in place of those that are not valid."""
+    return np.where(shapely.is_valid(shapes), shapes, others)
 
 
 def _uphill(surface: Surface, x: Floats, y: Floats) -> Floats:

@@ -26,7 +26,7 @@ Bools = NDArray[np.bool_]
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
 
-_GRAZE = 0.03
+GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
 
@@ -115,7 +115,7 @@ def cleared(
         longest = one.cutter.feed / 60.0 * _HOP_SECONDS
         ways = FreeWays(
             area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
-            bore=one.half_width - _GRAZE,
+            bore=one.half_width - GRAZE,
         )
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)

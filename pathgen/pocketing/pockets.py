@@ -185,6 +185,7 @@ def _cut_by(
     """
     axis = one.axis_region(parts)
     reached = one.opened(axis)
+    before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
@@ -197,8 +198,11 @@ def _cut_by(
         if deep is not opened:
             deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
         opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
+        if corners:  # along the walls the tip has been wherever it opens something of the rest
+            near = shapely.buffer(rest[some], one.half_width, quad_segs=8)
+            swept[some] = shapely.intersection(shapely.boundary(axis[some]), near)
     if corners:
-        opened[:] = sharpened(one, parts, opened, trace, options)
+        opened[:] = sharpened(one, parts, opened, before, swept, trace, options)
     return skipped
 
 
