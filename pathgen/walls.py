@@ -69,7 +69,8 @@ def _within(region: BaseGeometry, reach: float) -> Wall | None:
     t = np.clip(((corner[k] - corner[edge]) * run).sum(axis=1) / (run**2).sum(axis=1), 0.0, 1.0)
     way = corner[edge] + t[:, None] * run - corner[k]
     width = np.hypot(way[:, 0], way[:, 1])
-    real = (width > _FINE) & (_cross(before[k], way) <= 0.0) & (_cross(after[k], way) <= 0.0)
+    # out of the pocket: right of both edges, or at a sharp tip of it of either
+    real = (width > _FINE) & ((_cross(before[k], way) <= 0.0) | (_cross(after[k], way) <= 0.0))
     real &= _leads_away(after[k], way) & _leads_away(-before[k], way)
     real &= (t > 0.0) | _leads_away(-before[edge], -way)
     real &= (t < 1.0) | _leads_away(after[follows[edge]], -way)

@@ -6,7 +6,8 @@ import math
 from pathlib import Path
 
 import pytest
-from shapely import MultiPolygon, Point, Polygon, box
+import shapely
+from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
 from pathgen.reach import plain_minutes, reach
@@ -49,6 +50,15 @@ def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:
     table = reach([("#a", box(0, 0, 30, 2))], [flat_end(6.0), flat_end(1.0, flute_length=0.5)], depth=1.0)
     assert [row.reachable_area for row in table.cutters] == [0.0, 0.0]
     assert all(row.share == 0.0 and row.minutes == 0.0 for row in table.sets)
+
+
+@pytest.mark.parametrize("turn", [0.0, 30.0, 60.0, 75.0])
+def test_the_narrowest_wall_before_a_sharp_tip(turn: float) -> None:
+    tip = Polygon([(0, 0), (-6, 1), (-6, -1)])
+    wall = affinity.rotate(box(0.2, -3, 4, 3), turn, origin=(0, 0))
+    found = narrowest_wall(shapely.union_all([tip, wall]))
+    assert found is not None
+    assert found.width == pytest.approx(shapely.distance(tip, wall), abs=1e-9)
 
 
 def test_narrowest_wall() -> None:

@@ -190,8 +190,7 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
     together, apart = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
     noted = together.cut(path, CUTTERS[shape], note_deeper=0.8)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(removal, "_BLOCK", block)
-        patch.setattr(removal, "_TOGETHER", 4096)
+        patch.setattr(removal, "_TOGETHER", 4096 * block)
         patch.setattr(removal, "_LOOK_AGAIN", 0)
         noted_apart = apart.cut(path, CUTTERS[shape], note_deeper=0.8)
     np.testing.assert_allclose(together.top, apart.top, atol=1e-6)
@@ -211,6 +210,34 @@ def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
     assert taken.rapid.line == 5
     again = blank(xs, ys, 5.0).cut(motion(path[:4]), FLAT, note_deeper=1.6)
     assert again.cut.depth == 0
+
+
+@pytest.mark.parametrize("each", [0.1, 0.3, 2.0, 40.0])
+def test_a_deep_cut_in_short_moves_is_noted_as_in_long_ones(each):
+    """One by one short moves take shavings; together they take a groove 6 mm deep."""
+    xs, ys = np.linspace(-25, 25, 501), np.linspace(-4, 4, 81)
+    along = np.append(np.arange(-30.0, 20.0, each), 20.0)
+    path = [(-30.0, 0.0, 12.0), *((x, 0.3 * math.sin(x / 3), 4.0) for x in along)]
+    taken = blank(xs, ys, 10.0).cut(motion(path, rapid=[0]), FLAT, note_deeper=0.5)
+    assert taken.cut.depth == pytest.approx(6.0, abs=1e-5)
+
+
+def test_short_moves_down_a_ramp_take_what_a_ramp_takes():
+    xs, ys = np.linspace(-25, 25, 501), np.linspace(-4, 4, 81)
+    along = np.arange(-20.0, 20.0, 0.2)
+    path = [(-20.0, 0.0, 12.0), *((x, 0.0, 10.0 - 0.05 * (x + 20.0)) for x in along)]
+    assert blank(xs, ys, 10.0).cut(motion(path, rapid=[0]), FLAT, note_deeper=2.1).cut.depth == 0
+
+
+@pytest.mark.parametrize("level", [0.1, 0.4])
+def test_a_valley_with_a_level_bottom_along_a_pass_of_a_flat_end(level):
+    points = np.array([[-15.0, 0.0, 9.9], [-level, 0.0, 8.41], [level, 0.0, 8.41], [15.0, 0.0, 9.9]])
+    xs, ys = np.linspace(-12, 12, 481), np.linspace(-1.4, 1.4, 15)
+    together, apart = blank(xs, ys), blank(xs, ys)
+    together.cut(motion(points), FLAT)
+    for k in range(3):
+        apart.cut(motion(points[k : k + 2]), FLAT)
+    np.testing.assert_allclose(together.top, apart.top, atol=2e-5)
 
 
 @pytest.mark.parametrize(("layers", "noted"), [([0.0], True), ([0.5, 0.0], False)])

@@ -49,6 +49,7 @@ _REFUSED = {
 
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _FEWEST_AT_ONCE = 24
+_FURTHEST = 1e5  # in the program's own units
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
 _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
 _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
@@ -244,6 +245,8 @@ class _Reader:
         motion = run.in_force("G", -1.0 if self.motion is None else float(self.motion), 1.0)
         feed = run.in_force("F", self.feed, self.unit)[1:]
         bad = (run.given["G"] & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1)))
+        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > _FURTHEST
+        bad |= far | (run.given["F"] & (feed <= 0))
         if bad.any() or run.longest > _LONGEST_LINE:
             return False
         self._flush_rows()
@@ -413,7 +416,7 @@ class _Reader:
         for axis, value in enumerate(axes):
             if value is None:
                 continue
-            if not math.isfinite(value) or abs(value) > 1e5:
+            if not math.isfinite(value) or abs(value) > _FURTHEST:
                 raise self.fail(line, f"{'XYZ'[axis]}{value:g}", allowed="within 100000")
             if self.absolute:
                 target[axis] = value * self.unit

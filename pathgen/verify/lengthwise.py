@@ -143,7 +143,7 @@ def _is_gentle(slope: Floats, cutter: Cutter) -> bool:
     """Whether the envelope over each point may be taken from the move over it alone."""
     steepest, bend = float(np.abs(slope).max()), float(np.abs(np.diff(slope)).max(initial=0.0))
     if cutter.shape == "flat-end":
-        rises = np.sign(slope)
+        rises = np.sign(slope[slope != 0])
         return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
     if cutter.shape == "v":  # beside a slope its rim, not its flank, would touch
         return cutter.radius * steepest**2 <= _EXACT * min(1.0, cutter.wall_slope)

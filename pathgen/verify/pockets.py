@@ -20,6 +20,7 @@ from pathgen.verify.simulate import OPENED, Poured, Simulation
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
+_TOUCHING = 0.01  # mm
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 
 
@@ -71,16 +72,21 @@ class _Openings:
     """What the pocket steps of an inlay can open without leaving the drawing, and the floor that is each one's own.
 
     That is all that a flat end opens, and not the foot of the others' walls; less what an earlier step opened.
+    Of each floor `alone` has the parts that touch nothing of what an earlier step opened, `beside` the others.
     """
 
     steps: list[Step]
-    floors: list[shapely.Geometry]
+    alone: list[shapely.Geometry]
+    beside: list[shapely.Geometry]
     reach: shapely.Geometry
 
-    def floor(self) -> shapely.Geometry:
-        """All floors together."""
-        flat = all(step.cutter.shape == "flat-end" for step in self.steps)
-        return self.reach if flat else shapely.union_all(self.floors)
+    def by_width(self) -> dict[float, shapely.Geometry]:
+        """The floors by the diameter of the widest flat end that may stand on them, uphill."""
+        parts: dict[float, list[shapely.Geometry]] = {}
+        for k, step in enumerate(self.steps):
+            parts.setdefault(_widest([step]), []).append(self.alone[k])
+            parts.setdefault(_widest(self.steps[: k + 1]), []).append(self.beside[k])
+        return {width: shapely.union_all(shapes) for width, shapes in parts.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,16 +119,19 @@ def pocket_findings(
 
 
 def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
-    shape, floors = clamping.inlays[inlay], []
+    shape, alone, beside = clamping.inlays[inlay], [], []
     reach: shapely.Geometry = shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
         axis = shape.area.buffer(-half, quad_segs=32)
         own = axis.buffer(half, quad_segs=32)
-        floors.append((own if step.cutter.shape == "flat-end" else axis).difference(reach))
+        floor = shapely.get_parts((own if step.cutter.shape == "flat-end" else axis).difference(reach))
+        touching = shapely.dwithin(floor, reach, _TOUCHING) if len(floor) else np.zeros(0, bool)
+        alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
+        beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         reach = reach.union(own)
-    return _Openings(steps, floors, reach)
+    return _Openings(steps, alone, beside, reach)
 
 
 def _in_plan(
@@ -222,15 +231,17 @@ def _too_shallow(
     if not len(floor.cells):
         return
     inlay, steps = clamping.inlays[poured.inlay], openings.steps
-    widest = _widest(steps)
-    area = openings.floor().buffer(-1.5 * tolerances.pocket_plan)
     slope = clamping.board.surface.slope(_sharpest(clamping, floor.part.xs), floor.part.ys)
     slope = slope[floor.cells // floor.part.shape[1]]
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
     # of the place whose uphill rim would just touch: it hangs over by no more than two
-    for judged, stair in ((area, widest), (area.buffer(-widest), min(2.0 * share, 1.0) * widest)):
+    inset = -1.5 * tolerances.pocket_plan
+    floors = [(area.buffer(inset), width, 1.0) for width, area in openings.by_width().items()]
+    floors += [(area.buffer(-width), width, min(2.0 * share, 1.0)) for area, width, _ in floors]
+    for judged, width, most in floors:
+        stair = most * width
         allowed = slope * stair + ridge + tolerances.pocket_shallow
         over = np.where(floor.within(judged), floor.off - allowed, -np.inf)
         worst = int(np.argmax(over))
@@ -253,15 +264,15 @@ def _nowhere_deep(
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
     surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
-    for step, floor in zip(openings.steps, openings.floors, strict=True):
+    floors = [(step, alone, 0.0) for step, alone in zip(openings.steps, openings.alone, strict=True)]
+    # a later flat end may rest on what an earlier one has opened, uphill of its own part
+    floors += [(step, beside, _widest([step])) for step, beside in zip(openings.steps, openings.beside, strict=True)]
+    for step, floor, rests in floors:
         for piece in shapely.get_parts(floor.buffer(-2 * inset)):
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
-            # a later flat end may rest on what an earlier one has opened, uphill of its own part
-            later = step.order != openings.steps[0].order
-            rests = step.cutter.diameter if later and step.cutter.shape == "flat-end" else 0.0
             cell = sim.grid.cell_area**0.5
             # paths along the grid may all lie half a cell beside its middles, where a point leaves more than nothing
             least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests) + float(step.cutter.profile(cell / 2))

@@ -90,8 +90,7 @@ class Material:
         Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be
         deeper by `spare`. `surface` (rows, columns) is what passes along the board follow, if they do.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste if spare else None, spare,
-                        surface).run()
+        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste, spare, surface).run()
 
 
 class _Cutting:
@@ -113,7 +112,8 @@ class _Cutting:
         # points to each side that a cut spans and a shaving does not, never more than half the cutter
         thickest = min(_SHAVING, _SHAVING_SHARE * cutter.diameter)
         spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else thickest
-        self._shaving = max(1, min(math.ceil(thickest / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1))
+        near = min(math.ceil(thickest / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1)
+        self._shaving = 0 if cutter.shape == "v" else max(near, 0)  # a v leaves no upright walls to take shavings off
 
     def run(self) -> Taken:
         passes: list[tuple[int, Pass]] = []
@@ -210,14 +210,18 @@ class _Cutting:
             return deep
         above = self.surface[j : j + deep.shape[0], i : i + deep.shape[1]]
         lift = np.fmin.reduce(envelope - above, axis=0)
-        return np.where(deep > _ENGAGED, np.fmax(there - above - lift, deep), np.float32(-np.inf))
+        standing = np.fmax(there - above - lift, deep)
+        if self.waste is not None:  # round the board the blank stands higher than the passes go down step by step
+            standing = np.where(self.waste[j : j + deep.shape[0], i : i + deep.shape[1]], deep, standing)
+        return np.where(deep > _ENGAGED, standing, np.float32(-np.inf))
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
     def _take_all(self, moves: Moves, passes: list[tuple[int, Pass]]) -> None:
         """Take away moves in their order, and passes, each with the number of moves before it."""
         waiting = list(reversed(passes))
-        for part in _parts_of(_sizes(self._reach(moves)[0]).prod(axis=1)):
+        stretches = _stretches(moves, self.motion.rapid[moves.row], self.cutter.radius)
+        for part in _parts_of(_sizes(self._reach(moves)[0]).prod(axis=1), stretches):
             self._take(moves.of(part), part.start, waiting)
         while waiting:
             self._sweep_pass(waiting.pop()[1])
@@ -226,23 +230,31 @@ class _Cutting:
         """Take away some moves, `first` and on; look closely only at those that may be too deep, or are rapids."""
         rapid, line = self.motion.rapid[moves.row], self.motion.line[moves.row].tolist()
         windows, depth = self._reach(moves)
+        corners = windows.tolist()
         self._count(int(_sizes(windows).prod(axis=1).sum()), line[0])
         least = np.where(rapid, self.note_rapid, self.note_deeper)
         envelopes, close = self._envelopes(moves, windows, depth > least, least)
         rubs = (depth > self.cutter.flute_length).tolist()
-        for k, ((i0, i1, j0, j1), envelope, look) in enumerate(
-            zip(windows.tolist(), envelopes, close.tolist(), strict=True)
-        ):
-            while waiting and waiting[-1][0] <= first + k:
+        stretch = _stretches(moves, rapid, self.cutter.radius)
+        looked = np.logical_or.reduceat(close, stretch[:-1])
+        for group, look in enumerate(looked.tolist()):
+            some = range(int(stretch[group]), int(stretch[group + 1]))
+            while waiting and waiting[-1][0] <= first + some[0]:
                 self._sweep_pass(waiting.pop()[1])
-            if not envelope.size:
-                continue
-            there = self.top[j0:j1, i0:i1]
-            if rubs[k]:
-                self._rub(moves.start[k], moves.end[k], line[k])
-            if look:
-                self._note(there - envelope, j0, i0, line[k], rapid=bool(rapid[k]))
-            np.minimum(there, envelope, out=there)
+            over = _hull(windows[some.start : some.stop]) if look else None
+            before = self.top[over].copy() if over else None
+            for k in some:
+                while waiting and waiting[-1][0] <= first + k:
+                    self._sweep_pass(waiting.pop()[1])
+                if rubs[k]:
+                    self._rub(moves.start[k], moves.end[k], line[k])
+                i0, i1, j0, j1 = corners[k]
+                there = self.top[j0:j1, i0:i1]
+                np.minimum(there, envelopes[k], out=there)
+            if over and before is not None:
+                after = self.top[over]
+                deep = np.subtract(before, after, where=after < before, out=np.zeros_like(before))
+                self._note(deep, over[0].start, over[1].start, line[some[-1]], rapid=bool(rapid[some[0]]))
 
     def _count(self, points: int, line: int) -> None:
         """Count what is worked out; now and then see how high things still stand."""
@@ -346,10 +358,10 @@ class _Cutting:
         near = self._shaving
         if min(deep.shape) > 2 * near:
             # A shaving off a wall may be as high as the wall: only what is wider than one is a cut.
-            inner = slice(near, -near)
+            rows, columns = (slice(near, n - near) for n in deep.shape)
             core = np.minimum.reduce([
-                deep[inner, inner], deep[: -2 * near, inner], deep[2 * near :, inner],
-                deep[inner, : -2 * near], deep[inner, 2 * near :],
+                deep[rows, columns], deep[: rows.stop - near, columns], deep[2 * near :, columns],
+                deep[rows, : columns.stop - near], deep[rows, 2 * near :],
             ])
             self.taken.cut = self._deeper(self.taken.cut, core, j + near, i + near, line, self.note_deeper)
 
@@ -366,17 +378,43 @@ def _joined(parts: list[Moves]) -> Moves:
     return Moves(*(np.concatenate(part) for part in zip(*((p.start, p.end, p.row) for p in parts), strict=True)))
 
 
+def _stretches(moves: Moves, rapid: Mask, length: float) -> NDArray[np.intp]:
+    """Where runs of moves begin that follow on one another, about `length` mm long each; and the number of moves.
+
+    What short moves take is judged together: one by one each takes but a shaving.
+    """
+    if not len(moves):
+        return np.zeros(1, np.intp)
+    far = np.linalg.norm(moves.end - moves.start, axis=1)
+    joined = (moves.start[1:] == moves.end[:-1]).all(axis=1) & ~rapid[1:] & ~rapid[:-1]
+    joined &= (far[1:] > 0) & (far[:-1] > 0)  # stops at the ends of passes belong to them
+    run = np.concatenate([[0], np.cumsum(~joined)])
+    gone = np.cumsum(far) - far
+    gone -= gone[np.searchsorted(run, run)]
+    begins = (np.diff(run, prepend=-1) != 0) | (np.diff(np.floor(gone / length), prepend=-1) != 0)
+    return np.append(np.flatnonzero(begins), len(moves))
+
+
+def _hull(windows: NDArray[np.intp]) -> tuple[slice, slice] | None:
+    """Rows and columns of all of some windows that are not empty; None where all are."""
+    some = windows[_sizes(windows).all(axis=1)]
+    if not len(some):
+        return None
+    return slice(int(some[:, 2].min()), int(some[:, 3].max())), slice(int(some[:, 0].min()), int(some[:, 1].max()))
+
+
 def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
     """(n, 2) rows and columns, 0 for none."""
     return np.maximum(windows[:, [3, 1]] - windows[:, [2, 0]], 0)
 
 
-def _parts_of(cells: NDArray[np.intp]) -> Iterator[slice]:
-    """Runs of moves few enough for their envelopes to be kept at once."""
-    part = np.cumsum(cells + _TOGETHER // _MOST_TOGETHER) // _TOGETHER
-    edges = np.flatnonzero(np.diff(part, prepend=-1, append=-1))
-    for first, stop in itertools.pairwise(edges.tolist()):
-        yield slice(first, stop)
+def _parts_of(cells: NDArray[np.intp], stretches: NDArray[np.intp]) -> Iterator[slice]:
+    """Whole stretches of moves, few enough for their envelopes to be kept at once."""
+    if len(cells):
+        part = np.cumsum(np.add.reduceat(cells + _TOGETHER // _MOST_TOGETHER, stretches[:-1])) // _TOGETHER
+        edges = stretches[np.flatnonzero(np.diff(part, prepend=-1, append=-1))]
+        for first, stop in itertools.pairwise(edges.tolist()):
+            yield slice(first, stop)
 
 
 def _pieces(run: Floats, longest: float) -> NDArray[np.intp]:

@@ -127,10 +127,10 @@ def _waste(clamping: Clamping, grid: Grid) -> Mask:
 def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How much deeper than on the board a cut may be off it, mm.
 
-    Slots and their bevels run out into a blank that still stands higher than the board; the limit of a
-    re-surface is meant for fill, and wood may be cut as deep as the cutter stands.
+    Slots and their bevels, and the outermost passes over the surface, run out into a blank that still stands higher
+    than the board; the limit of a re-surface is meant for fill, and wood may be cut as deep as the cutter stands.
     """
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL):
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL, SURFACE_FINISH):
         return step.cutter.stepdown
     if step.operation == RESURFACE:
         return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
@@ -193,13 +193,15 @@ def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
 def _levelled(poured: Poured, clamping: Clamping, material: Material) -> Poured:
     """What is left when the fill has been cut level; what is lost of the blank round the board is no loss."""
     there, part = material.top[poured.window], material.grid.part(poured.window)
+    if not there.size:  # a small inlay between the columns of a grid of sections
+        return poured
     with np.errstate(invalid="ignore"):
         lower = poured.floor - there
         fill = poured.fill & (lower < -1e-4)
     lost = np.where(part.covered(clamping.board.outline), lower, np.float32(-np.inf))
-    worst = int(np.nanargmax(lost)) if lost.size else 0
-    row, column = divmod(worst, max(lost.shape[1], 1))
+    worst = int(np.nanargmax(lost))
+    row, column = divmod(worst, lost.shape[1])
     return replace(
-        poured, fill=fill, lost=max(float(lost.flat[worst]), 0.0) if lost.size else 0.0,
+        poured, fill=fill, lost=max(float(lost.flat[worst]), 0.0),
         lost_at=(float(part.xs[column]), float(part.ys[row])),
     )
