@@ -10,6 +10,8 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
+from pathgen.cutters import Cutter
+from pathgen.surface import Surface
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.grid import Grid
 from pathgen.verify.motion import Motion
@@ -178,7 +180,8 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
         inside = shapely.covers(allowed, lines)
     else:
-        allowed = inlay.area.buffer(tolerances.pocket_plan, quad_segs=32)
+        bulge = _bulge(step.cutter, inlay.depth, surface)
+        allowed = inlay.area.buffer(tolerances.pocket_plan + bulge, quad_segs=32)
         inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)
     if not inside.all():
         i = int(rows[np.argmin(inside)])
@@ -188,6 +191,16 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
             allowed=f"{tolerances.pocket_plan:g} mm", remedy="make the programs again from the job",
         )
+
+
+def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
+    """How much less a ball end or a v cutter opens across the board than in the plane that touches the surface, mm.
+
+    At half the width w of the opening the surface lies w^2 / 2R below that plane, and the cutter's flank is so steep.
+    """
+    half = float(cutter.half_width(depth))
+    steep = cutter.wall_slope if cutter.shape == "v" else half / max(float(cutter.radius) - depth, 1e-9)
+    return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / steep
 
 
 def _uncut(

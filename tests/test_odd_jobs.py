@@ -1,0 +1,29 @@
+"""Whole jobs at the edge of the usual: all must build, and verify themselves."""
+
+import pytest
+
+from tests.small_board import built
+
+DOT = ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">'
+       '<circle cx="5" cy="5" r="2.5" fill="#225577"/></svg>')
+
+
+@pytest.mark.parametrize("x", [41.0, 45.0, 50.0, 55.0])
+def test_a_dot_anywhere_between_the_sections_on_which_ridges_are_measured(tmp_path, x):
+    result = built(tmp_path, art=DOT, changes={"at = [45.0, 0.0]": f"at = [{x}, 0.0]"}, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize("thickness", [9.5, 11.0])
+def test_a_thick_blank_without_roughing(tmp_path, thickness):
+    changes = {"thickness = 8.0\nmargin": f"thickness = {thickness}\nmargin"}
+    result = built(tmp_path, changes=changes, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
+    """Across its wide opening the board falls away from the plane that touches it."""
+    wide = DOT.replace('width="10mm" height="10mm"', 'width="30mm" height="30mm"')
+    changes = {'cutters = ["flat"]': 'cutters = ["ball"]', "at = [45.0, 0.0]": "at = [45.0, -9.0]"}
+    result = built(tmp_path, art=wide, changes=changes)
+    assert result.passed, [str(f) for f in result.verification.findings]
