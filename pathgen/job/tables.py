@@ -450,7 +450,7 @@ class BlockTable:
     frets: tuple[int, int] | None = key(_fret_range, "[from, to]; 0 is the nut", None, shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
     thickness: float = key(size(3.0, 100.0), "of its blank", 20.0, shown="20 mm")
-    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 5.0, shown="5 mm")
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0, shown="10 mm")
     least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0, shown="5 mm")
     scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02, shown="0.02 mm")
     outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
