@@ -46,7 +46,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         SLOTS: "cut the fret slots",
         BEVEL: "bevel the edges of the fret slots",
         ENGRAVE: "engrave the label",
-        OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
+        OUTLINE: f"cut the outline, {_left_by(clamping)}",
     }[step.operation]
 
 
@@ -139,6 +139,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         return [f"Note where the marks are: {places}."]
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.skin:
         return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
+    if step.operation == OUTLINE and clamping.outline is not None and not clamping.outline.tabs:
+        return ["The board is free: only what the blank is stuck down with holds it. Ease it up without bending it."]
     if step.operation == OUTLINE:
         return ["Cut the tabs with a fine saw and trim them flush."]
     return []
@@ -153,7 +155,7 @@ def cautions(clamping: Clamping, step: Step) -> list[str]:
     if step.operation == RESURFACE and clamping.inlays[step.inlay or 0].fill == "resin":
         lines.append("Dust of fill that is not fully cured can sensitise skin and lungs.")
     if step.operation == OUTLINE:
-        lines.append("The part comes free in this program: tabs and hold-down must keep it still.")
+        lines.append(f"The part comes free in this program: {_held_by(clamping)} must keep it still.")
     lines.append("Local codes and the sheets of the machine's, cutter's and resin's makers come before this text.")
     return lines
 
@@ -174,6 +176,23 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
         "cautions:",
         *(f"- {line}" for line in cautions(clamping, step)),
     ]
+
+
+def _left_by(clamping: Clamping) -> str:
+    """What the outline's cut leaves standing, in words."""
+    cut = clamping.outline
+    if cut is None or cut.skin:
+        return "leaving a skin"
+    return {0: "right through, without tabs", 1: "leaving one tab"}.get(cut.tabs, "leaving tabs")
+
+
+def _held_by(clamping: Clamping) -> str:
+    cut = clamping.outline
+    if cut is not None and cut.skin:
+        return "skin and hold-down"
+    if cut is not None and cut.tabs < 2:
+        return f"{'one tab and ' if cut.tabs else ''}what sticks the blank down over its whole face"
+    return "tabs and hold-down"
 
 
 def _resurface_words(clamping: Clamping, name: str) -> str:

@@ -212,7 +212,8 @@ class SetupTable(Setup):
 class MachineTable(Machine):
     """``[machine]``: the router."""
 
-    clearance: float = key(size(0.5, 200.0), "how far rapids pass above the highest thing in the way", 10.0)
+    clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
+                           "whichever is highest; short hops within a pocket are lower", 10.0)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0, shown="5000 mm")
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(

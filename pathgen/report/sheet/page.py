@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.clamping import Clamping
+from pathgen.clamping import OUTLINE, SURFACE_FINISH, Clamping
 from pathgen.hollow import Hollow
 from pathgen.instructions import zero_words
 from pathgen.markup import Element, as_html, element
@@ -18,7 +18,7 @@ from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, pr
 from pathgen.report.sheet.results import findings, frets, ridges, sections
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words
-from pathgen.units import fine_length
+from pathgen.units import fine_length, format_length
 from pathgen.verify import Verification
 
 e = element
@@ -125,12 +125,27 @@ def _blank_words(clamping: Clamping) -> str:
 
 def _from_above(planned: Plan) -> Element:
     clamping = planned.clamping
-    words = ("Seen from above. Hatched: clamps. Grey: what the outline cutter takes away. Dotted: how far the "
-             "finishing cutter reaches. Triangles: tabs that hold the part. The target: X 0, Y 0, with the machine's "
-             "axes.")
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
     heading = f"The {'part' if clamping.board.is_tool else 'board'} on the machine"
-    return chapter("board", heading, figure(picture, words, wide=True))
+    return chapter("board", heading, figure(picture, legend_above(clamping), wide=True))
+
+
+def legend_above(clamping: Clamping) -> str:
+    """What stands in the picture from above, and what is not known of clamps."""
+    operations = {step.operation for step in clamping.steps}
+    high = format_length(clamping.safe_z, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+    return " ".join(filter(None, [
+        "Seen from above.",
+        "Hatched: clamps." if clamping.setup.keep_out else
+        f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
+        "every cut.",
+        "Grey: what the outline cutter takes away." if OUTLINE in operations else "",
+        "Dotted: how far the finishing cutter reaches." if SURFACE_FINISH in operations else "",
+        "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
+        "Crosses in rings: witness marks." if clamping.marks is not None else "",
+        "Black discs: holes." if clamping.holes is not None else "",
+        "The target: X 0, Y 0, with the machine's axes.",
+    ]))
 
 
 def _cautions(clamping: Clamping) -> Element:
