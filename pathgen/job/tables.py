@@ -271,14 +271,15 @@ class PlaceTable:
         shown="this, between or at_frets",
     )
     between: tuple[int, int] | None = key(
-        list_of(number(0, 60, whole=True), least=2, most=2), "two frets to centre it between; 0 is the nut", None,
+        list_of(number(0, 60, whole=True), least=2, most=2),
+        "two frets to centre it between, made to fit there unless width or height is given; 0 is the nut", None,
         shown="this, at or at_frets",
     )
     at_frets: tuple[int, ...] | None = key(
         list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
         None, shown="this, at or between",
     )
-    margin: float = key(size(0.0, 100.0), "least distance from the slots, between frets", 1.0)
+    margin: float = key(size(0.0, 100.0), "least distance from the slots' edges, where it is made to fit", 1.0)
     along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
                             shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)

@@ -136,6 +136,10 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     return {
         "colours": inlay.colours,
         "depth": inlay.depth,
+        "placed": [
+            {"width": _round(one.width, 3), "height": _round(one.height, 3), "share_of_drawn": _round(one.share)}
+            for one in inlay.placed
+        ],
         "area": _round(inlay.area.area, 3),
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),
