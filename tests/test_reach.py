@@ -32,6 +32,19 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(d.area < 0.2 for d in narrow.details)
 
 
+def test_what_one_cutter_leaves_closed_another_may_open() -> None:
+    # a shallow v cutter, sunk 0.5 mm, opens the thin tail but not a wide field; the flat end does the opposite
+    region = box(0, 0, 20, 20).union(box(20, 9.7, 40, 10.3))
+    table = reach([("#204060", region)], [flat_end(3.0), v_cutter(60.0)], depth=0.5, surface=BOARD)
+    flat, v = table.cutters
+    (both,) = table.together
+    assert flat.details[0].area == pytest.approx(20 * 0.6, rel=0.1)
+    assert both.reachable_area > max(flat.reachable_area, v.reachable_area) - 1e-6
+    assert both.share > 0.995
+    alone = reach([("#204060", region)], [flat_end(3.0)], depth=0.5, surface=BOARD)
+    assert alone.together[0].details == alone.cutters[0].details
+
+
 def test_sets_open_more_the_more_cutters_they_hold_and_say_how_long() -> None:
     region = MultiPolygon([box(0, 0, 30, 20), box(40, 0, 42, 20)])
     cutters = [flat_end(6.0), flat_end(1.5), v_cutter(40.0)]

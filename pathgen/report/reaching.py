@@ -61,20 +61,20 @@ def reach_of_cutters(clamping: Clamping) -> list[Reach]:
 
 
 def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
-    """For each colour of each inlay, what its smallest cutter leaves closed, when that is enough to be seen."""
+    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen."""
     findings = []
-    for index, (inlay, one) in enumerate(zip(clamping.inlays, found, strict=True)):
-        last = _own_cutters(clamping, index)[-1].name
-        for colour in (c for c in one.cutters if c.cutter == last and c.details):
+    for inlay, one in zip(clamping.inlays, found, strict=True):
+        for colour in (c for c in one.together if c.details):
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
             detail = colour.details[0]
+            names = " and ".join(f'"{c.cutter}"' for c in one.cutters if c.colour == colour.colour)
             if share < LEFT_UNREMARKED and detail.area < SEEN:
                 continue
             findings.append(Finding(
                 code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f'{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with "{last}"; the '
+                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {names}; the "
                 f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
                 remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
