@@ -95,6 +95,7 @@ def reach(
     minutes: Callable[[Toolpath, Cutter], float] | None = None,
     smallest: float = 0.05,
     most_details: int = 100,
+    opened: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
 
@@ -116,6 +117,9 @@ def reach(
         Details of less area (mm2) are left out.
     most_details : int
         How many details are listed for a colour and a cutter, the largest first.
+    opened : shapely geometry
+        What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
+        that comes last opens corners too by rising in them. Left out: what they open at full depth.
     """
     surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
     shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
@@ -123,7 +127,7 @@ def reach(
     together: list[CutterReach] = []
     for colour, parts in shapes:
         row = partial(_row, colour, parts, smallest=smallest, most=most_details)
-        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row)
+        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened)
         rows += own
         together += all_of_them
     everything = cleaned(shapely.union_all([shape for _, shape in regions]))
@@ -166,25 +170,40 @@ def _set_reach(
 
 
 def _each_and_all(
-    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach]
+    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach],
+    known: BaseGeometry | None,
 ) -> tuple[list[CutterReach], list[CutterReach]]:
     """A row for each cutter alone, and one for all (none without cutters): what one leaves another may open."""
     rows: list[CutterReach] = []
     left, widths = parts, []
     for cutter in cutters:
-        opened, width = _opened(parts, cutter, surface, depth)
-        missed = shapely.difference(parts, opened)
-        left = shapely.difference(left, opened) if rows else missed
+        opens, width = _opened(parts, cutter, surface, depth)
+        missed = shapely.difference(parts, opens)
+        left = shapely.difference(left, opens) if rows else missed
         widths.append(width)
         rows.append(row(cutter.name, missed, width))
     if not rows:
         return [], []
     names = " and ".join(dict.fromkeys(c.name for c in cutters))
+    if known is not None:
+        left = _left_of(parts, known)
     # a larger flat end opens nothing that a smaller one does not
     gained = float(shapely.area(missed).sum() - shapely.area(left).sum())
     if gained <= _FILM * rows[-1].area:
         return rows, [replace(rows[-1], cutter=names)]
     return rows, [row(names, left, min(w for w in widths if w))]
+
+
+def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
+    """What an opening of the whole drawing leaves closed of each part."""
+    left = np.full(len(parts), shapely.Polygon(), dtype=object)
+    pieces = polygons(shapely.difference(whole(parts), opened))
+    if len(pieces):
+        owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
+        order = np.argsort(owner, kind="stable")
+        groups = np.split(pieces[order], np.flatnonzero(np.diff(owner[order])) + 1)
+        left[np.unique(owner)] = [whole(group) for group in groups]
+    return left
 
 
 def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:

@@ -9,7 +9,9 @@ import pytest
 from shapely import MultiPolygon, Point, Polygon, box
 
 from pathgen import build, load_job
+from pathgen.plan import clamping_of
 from pathgen.reach import plain_minutes, reach
+from pathgen.report.reaching import reach_findings, reach_of_cutters
 from pathgen.toolpath import Move, Toolpath
 from pathgen.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
@@ -122,6 +124,22 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert found[0]["severity"] == "warn"
             assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
             assert "1.20 mm wide" in found[0]["got"]
+
+
+def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
+    """What is warned of agrees with the share that the same report gives; by the flat end alone it is warned of."""
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
+        'plunge = 300.0\nstepdown = 1.6\n'
+    star = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+           '<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/></svg>'
+    for name, warned in (('"flat"', True), ('"flat", "v"', False)):
+        report = built(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{name}]"}, extra=v, art=star,
+                       resolution=0.3).report
+        share = report["inlays"][0]["reachable_area"] / report["inlays"][0]["area"]
+        assert (share < 0.98) == warned
+        assert ("detail-out-of-reach" in {f["code"] for f in report["checks"]["findings"]}) == warned
+    clamping = clamping_of(load_job(tmp_path / "job.toml"))
+    assert reach_findings(clamping, reach_of_cutters(clamping)) == []
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
