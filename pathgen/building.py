@@ -146,7 +146,9 @@ def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:
 def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
+    lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total), job=job.fingerprint
+        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total, lowest=lowest),
+        job=job.fingerprint,
     )
     return Program(step=step, text=text, toolpath=path, times=spent)

@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from pathgen.errors import JobError
+from pathgen.errors import ArtworkError, JobError
 from pathgen.fingerboard import Fingerboard, Inlay
 from pathgen.job.load import Job
-from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.job.tables import PlaceTable
 from pathgen.letting_in import let_ins
+from pathgen.part import PlacedSize
 from pathgen.stages import lapped, walled
 from pathgen.units import place_words
 
@@ -71,37 +72,71 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
             raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
     if not known:
         raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    regions = _on_board(table, art, board, where)
+    regions, sizes = _on_board(job, index, art, board)
     if table.wall:
         regions = tuple(walled(regions, table.wall))
         for colour in (c for c, shape in regions if shape.is_empty):
             raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
                            remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
-    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill)
+    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
+                  placed=sizes)
     _check_on_board(inlay, board, where)
     return inlay
 
 
-def _on_board(table: InlayTable, art: Artwork, board: Fingerboard, where: str) -> Regions:
-    """The colours to be cut, of every copy of the drawing, in the board's frame."""
+def _on_board(job: Job, index: int, art: Artwork, board: Fingerboard) -> tuple[Regions, tuple[PlacedSize, ...]]:
+    """The colours to be cut, of every copy of the drawing, in the board's frame; and each copy's size."""
     from pathgen.artwork.place import placed
 
+    table, where = job.inlays[index], f"inlay {index + 1}"
     if table.place is None:
         if not art.physical:
             raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-        copies = [art]
+        copies, sizes = [art], [_size(art, 1.0)]
     else:
+        try:
+            places = list(_placements(table.place, art, board, _slot_width(job)))
+        except ArtworkError as wrong:
+            raise ArtworkError(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
         copies = [
             placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
-            for p in _placements(table.place, art, board)
+            for p in places
         ]
+        sizes = [_size(art, _scale(art, p)) for p in places]
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
-    return tuple((colour, shapely.union_all(parts)) for colour, parts in shapes.items())
+    return tuple((colour, shapely.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
 
 
-def _placements(place: PlaceTable, art: Artwork, board: Fingerboard) -> Iterator[Placement]:
-    """Where each copy of a drawing goes."""
+def _slot_width(job: Job) -> float:
+    """How wide the fret slots open at the surface, mm; 0 where none are cut."""
+    table = job.slots
+    if table is None:
+        return 0.0
+    return (table.width or job.cutter(table.cutter, "[slots] cutter").diameter) + 2 * table.bevel
+
+
+def _scale(art: Artwork, place: Placement) -> float:
+    """What a placement makes of the drawing's size: 1 as drawn."""
+    from pathgen.artwork.place import drawing_box
+
+    box = drawing_box(art)
+    wide, high = (box[2:] - box[:2]).tolist() if place.centre == "drawing" else art.page
+    if place.width is not None:
+        return place.width / wide
+    return place.height / high if place.height is not None else 1.0
+
+
+def _size(art: Artwork, scale: float) -> PlacedSize:
+    from pathgen.artwork.place import drawing_box
+
+    box = drawing_box(art)
+    wide, high = ((box[2:] - box[:2]) * scale).tolist()
+    return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
+
+
+def _placements(place: PlaceTable, art: Artwork, board: Fingerboard, slot: float) -> Iterator[Placement]:
+    """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle
 
     bass = np.vstack([board.nut_line[:1], board.frets.bass])
@@ -112,11 +147,11 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard) -> Iterator
                         centre="drawing" if place.centre == "drawing" else "page")
     elif place.between is not None:
         one = between_frets(art, bass, treble, frets=place.between, margin=place.margin, width=place.width,
-                            height=place.height, rotate=turn)
+                            height=place.height, rotate=turn, slot=slot)
         yield replace(one, mirror=place.mirror)
     else:
         for one in at_frets(art, bass, treble, frets=place.at_frets or (), margin=place.margin, rotate=turn,
-                            largest=place.width):
+                            largest=place.width, slot=slot):
             yield replace(one, mirror=place.mirror)
 
 

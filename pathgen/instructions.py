@@ -30,6 +30,9 @@ from pathgen.units import INCH, format_length
 LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
 
+COLLET_CLEAR = 2.0
+"""Kept between the collet's nut and the highest thing in the way, mm."""
+
 
 def purpose(clamping: Clamping, step: Step) -> str:
     """What a step does, in one line."""
@@ -46,7 +49,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         SLOTS: "cut the fret slots",
         BEVEL: "bevel the edges of the fret slots",
         ENGRAVE: "engrave the label",
-        OUTLINE: f"cut the outline, leaving {'a skin' if clamping.outline and clamping.outline.skin else 'tabs'}",
+        OUTLINE: f"cut the outline, {_left_by(clamping)}",
     }[step.operation]
 
 
@@ -85,8 +88,8 @@ def zero_place(clamping: Clamping) -> str:
     return f"{what} on the centre-line" if side == "centre" else f"where {what} meets the {side} edge of the cut board"
 
 
-def before_start(clamping: Clamping, step: Step) -> list[str]:
-    """What to do before pressing start, in order."""
+def before_start(clamping: Clamping, step: Step, *, lowest: float | None = None) -> list[str]:
+    """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm."""
     lines = []
     if step.order == 1:
         lines.append("Hold the blank flat and firmly; clear the cutter's way of clamps. Set the work offset.")
@@ -103,6 +106,8 @@ def before_start(clamping: Clamping, step: Step) -> list[str]:
     size = format_length(step.cutter.diameter, clamping.units)
     lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
                  f"{_z_place(clamping, step)}.")
+    if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
+        lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
     if step.operation == HOVER:
         hover = format_length(clamping.marks.hover if clamping.marks else 0.0, clamping.units)
         lines.append(
@@ -139,6 +144,8 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         return [f"Note where the marks are: {places}."]
     if step.operation == OUTLINE and clamping.outline is not None and clamping.outline.skin:
         return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
+    if step.operation == OUTLINE and clamping.outline is not None and not clamping.outline.tabs:
+        return ["The board is free: only what the blank is stuck down with holds it. Ease it up without bending it."]
     if step.operation == OUTLINE:
         return ["Cut the tabs with a fine saw and trim them flush."]
     return []
@@ -153,13 +160,13 @@ def cautions(clamping: Clamping, step: Step) -> list[str]:
     if step.operation == RESURFACE and clamping.inlays[step.inlay or 0].fill == "resin":
         lines.append("Dust of fill that is not fully cured can sensitise skin and lungs.")
     if step.operation == OUTLINE:
-        lines.append("The part comes free in this program: tabs and hold-down must keep it still.")
+        lines.append(f"The part comes free in this program: {_held_by(clamping)} must keep it still.")
     lines.append("Local codes and the sheets of the machine's, cutter's and resin's makers come before this text.")
     return lines
 
 
-def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
-    """The header of a program, a line each."""
+def header(clamping: Clamping, step: Step, *, minutes: float, lowest: float | None = None) -> list[str]:
+    """The header of a program, a line each; `lowest` as in `before_start`."""
     total = len(clamping.steps)
     return [
         clamping.title,
@@ -169,11 +176,45 @@ def header(clamping: Clamping, step: Step, *, minutes: float) -> list[str]:
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(clamping, step)),
+        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest)),
         *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(clamping, step)),
     ]
+
+
+def stand_out(clamping: Clamping, lowest: float) -> float:
+    """How far a cutter must stand out of its collet for the nut to pass over blank, fill and clamps, mm.
+
+    `lowest` is the lowest place of its tip above the bed. 2 mm are added (common practice, no source).
+    """
+    tops = [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out)]
+    tops += [clamping.board.surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    return max(tops) - lowest + COLLET_CLEAR
+
+
+def _stand_out_words(clamping: Clamping, out: float) -> str:
+    step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
+    least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
+    known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
+    return f"The cutter must stand out at least {least} from the collet, so that collet and nut clear {known}."
+
+
+def _left_by(clamping: Clamping) -> str:
+    """What the outline's cut leaves standing, in words."""
+    cut = clamping.outline
+    if cut is None or cut.skin:
+        return "leaving a skin"
+    return {0: "right through, without tabs", 1: "leaving one tab"}.get(cut.tabs, "leaving tabs")
+
+
+def _held_by(clamping: Clamping) -> str:
+    cut = clamping.outline
+    if cut is not None and cut.skin:
+        return "skin and hold-down"
+    if cut is not None and cut.tabs < 2:
+        return f"{'one tab and ' if cut.tabs else ''}what sticks the blank down over its whole face"
+    return "tabs and hold-down"
 
 
 def _resurface_words(clamping: Clamping, name: str) -> str:
@@ -263,8 +304,9 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
         f"{zero_place(clamping)}.",
-        f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. Leave the "
-        "spindle off if the machine lets you.",
+        f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. The program "
+        "starts the spindle (M3): switch the power of the spindle off, or where that cannot be done take the cutter "
+        "out and watch the empty collet.",
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
         f"{lift} higher. The cutter must keep clear of every clamp.",

@@ -10,13 +10,17 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from pathgen.cutters import Cutter
-from pathgen.errors import CutterError
+from pathgen.errors import CutterError, JobError
 from pathgen.toolpath import Toolpath
+from pathgen.units import place_words
 
 Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
+
+LEAST_WASTE = 2.0
+"""Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
 
 def outlining(
@@ -75,6 +79,30 @@ def tab_points(
             wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
             chosen.append(places[int(np.argmax(wanted))])
     return np.array(chosen).reshape(-1, 2)
+
+
+def check_tabs_hold(
+    tabs: Floats, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, tab_width: float
+) -> None:
+    """Raise JobError where a tab would reach across the groove into air, or into waste too thin to hold it.
+
+    `tabs` are (n, 2) points on the long edges of `outline`; `blank` is (x_min, y_min, x_max, y_max), mm.
+    """
+    needed = cutter.diameter + LEAST_WASTE
+    discs = shapely.buffer(shapely.points(tabs), tab_width / 2)
+    held = shapely.bounds(shapely.intersection(outline.exterior, discs))
+    waste = np.where(tabs[:, 1] > 0, blank[3] - held[:, 3], held[:, 1] - blank[1])
+    if not np.any(waste < needed - 1e-9):
+        return
+    worst = int(np.argmin(waste))
+    raise JobError(
+        "[outline] tabs",
+        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place_words(*tabs[worst].tolist())}, "
+        f"and a cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
+        allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
+        remedy=f"take a blank {2 * (needed - waste[worst]):.2f} mm wider or more (a block: more margin), or a smaller "
+        "cutter; or stick the blank down over its whole face and write tabs = 0",
+    )
 
 
 def _long_edge(outline: Polygon, side: int, width: float) -> Floats:

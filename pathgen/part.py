@@ -122,6 +122,16 @@ class Fingerboard:
         ))
 
 
+@dataclass(frozen=True, kw_only=True)
+class PlacedSize:
+    """How large one copy of a drawing became: the box around what is drawn, before it is turned, mm."""
+
+    width: float
+    height: float
+    share: float | None
+    """Of its size as drawn; None where the file gives none."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Inlay:
     """One artwork to be pocketed and filled, placed on the board.
@@ -137,6 +147,8 @@ class Inlay:
         How far the cured fill stands above the surface, mm.
     drawn : like regions
         What the drawing shows, where `regions` was made from it to match the pieces that are let in.
+    placed : tuple of PlacedSize
+        The size of each copy of the drawing.
     """
 
     name: str
@@ -145,6 +157,7 @@ class Inlay:
     fill: str = "resin"
     overfill: float = 1.0
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
+    placed: tuple[PlacedSize, ...] = ()
     area: Polygon | MultiPolygon = field(init=False)
     """All colours together."""
 

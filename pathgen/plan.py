@@ -41,7 +41,7 @@ from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.letting_in import LetIns, check_fit, let_ins
 from pathgen.limits import check_limits
 from pathgen.marks import drill_marks, hover_over_marks
-from pathgen.outlining import outlining, tab_points
+from pathgen.outlining import check_tabs_hold, outlining, tab_points
 from pathgen.pocketing import PocketCut, pocket
 from pathgen.reference import check_references
 from pathgen.scallop import scallop_height
@@ -305,9 +305,10 @@ def tabs_of(clamping: Clamping) -> Floats:
 
 
 def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
-    board = clamping.board
+    board, tabs = clamping.board, tabs_of(clamping)
+    check_tabs_hold(tabs, board.outline, blank=clamping.stock.bounds, cutter=step.cutter, tab_width=cut.tab_width)
     return outlining(
-        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs_of(clamping),
+        board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs,
         tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -25,6 +26,9 @@ Floats = NDArray[np.float64]
 
 _BISECTIONS = 7
 """Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
+
+_FILM = 1e-4
+"""Share of a colour that openings drawn as polygons may seem to gain."""
 
 _MOSTLY = 0.9
 """Share of a detail's area that a cutter must open to be said to reach it."""
@@ -77,6 +81,8 @@ class Reach:
     sets: tuple[SetReach, ...]
     narrowest_wall: Wall | None
     """None where no two edges face each other across wood."""
+    together: tuple[CutterReach, ...] = ()
+    """For each colour, what all the cutters open between them; `cutter` names them all."""
 
 
 def reach(
@@ -89,6 +95,7 @@ def reach(
     minutes: Callable[[Toolpath, Cutter], float] | None = None,
     smallest: float = 0.05,
     most_details: int = 100,
+    opened: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
 
@@ -110,18 +117,24 @@ def reach(
         Details of less area (mm2) are left out.
     most_details : int
         How many details are listed for a colour and a cutter, the largest first.
+    opened : shapely geometry
+        What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
+        that comes last opens corners too by rising in them. Left out: what they open at full depth.
     """
     surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
     shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
-    by_cutter = tuple(
-        _cutter_reach(colour, parts, cutter, surface, depth, smallest, most_details)
-        for colour, parts in shapes for cutter in cutters
-    )
+    rows: list[CutterReach] = []
+    together: list[CutterReach] = []
+    for colour, parts in shapes:
+        row = partial(_row, colour, parts, smallest=smallest, most=most_details)
+        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened)
+        rows += own
+        together += all_of_them
     everything = cleaned(shapely.union_all([shape for _, shape in regions]))
     timer = minutes or plain_minutes
     groups = usual_sets(cutters) if sets is None else sets
     table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
-    return Reach(cutters=by_cutter, sets=table, narrowest_wall=narrowest_wall(everything))
+    return Reach(cutters=tuple(rows), sets=table, narrowest_wall=narrowest_wall(everything), together=tuple(together))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -156,29 +169,65 @@ def _set_reach(
     return SetReach(cutters=names, share=cuts[-1].opened.area / region.area if cuts else 0.0, minutes=total)
 
 
-def _cutter_reach(
-    colour: str,
-    parts: Shapes,
-    cutter: Cutter,
-    surface: Surface,
-    depth: float,
-    smallest: float,
-    most: int,
-) -> CutterReach:
-    area = float(shapely.area(parts).sum())
+def _each_and_all(
+    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach],
+    known: BaseGeometry | None,
+) -> tuple[list[CutterReach], list[CutterReach]]:
+    """A row for each cutter alone, and one for all (none without cutters): what one leaves another may open."""
+    rows: list[CutterReach] = []
+    left, widths = parts, []
+    for cutter in cutters:
+        opens, width = _opened(parts, cutter, surface, depth)
+        missed = shapely.difference(parts, opens)
+        left = shapely.difference(left, opens) if rows else missed
+        widths.append(width)
+        rows.append(row(cutter.name, missed, width))
+    if not rows:
+        return [], []
+    names = " and ".join(dict.fromkeys(c.name for c in cutters))
+    if known is not None:
+        left = _left_of(parts, known)
+    # a larger flat end opens nothing that a smaller one does not
+    gained = float(shapely.area(missed).sum() - shapely.area(left).sum())
+    if gained <= _FILM * rows[-1].area:
+        return rows, [replace(rows[-1], cutter=names)]
+    return rows, [row(names, left, min(w for w in widths if w))]
+
+
+def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
+    """What an opening of the whole drawing leaves closed of each part."""
+    left = np.full(len(parts), shapely.Polygon(), dtype=object)
+    pieces = polygons(shapely.difference(whole(parts), opened))
+    if len(pieces):
+        owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
+        order = np.argsort(owner, kind="stable")
+        groups = np.split(pieces[order], np.flatnonzero(np.diff(owner[order])) + 1)
+        left[np.unique(owner)] = [whole(group) for group in groups]
+    return left
+
+
+def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:
+    """What a cutter opens of each part, and the widest that its opening is; nothing where its flute is too short."""
     if depth > cutter.flute_length:
-        return CutterReach(colour=colour, cutter=cutter.name, area=area, reachable_area=0.0, details=())
+        return np.full(len(parts), shapely.Polygon(), dtype=object), 0.0
     one = opening(cutter, surface, depth, whole(parts), 0.002)
-    opened = one.opened(one.axis_region(parts))
-    missed, part = shapely.get_parts(shapely.difference(parts, opened), return_index=True)
-    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
-    big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
     widest = 2.0 * one.half_width
     if one.gentle is not None:
         widest = min(widest, widest_flat_end(one, steepest(surface, whole(parts))))
-    details = _details(missed[big], parts[part[big]], widest)
+    return one.opened(one.axis_region(parts)), widest
+
+
+def _row(
+    colour: str, parts: Shapes, name: str, left: Shapes, width: float, *, smallest: float, most: int
+) -> CutterReach:
+    """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
+    area = float(shapely.area(parts).sum())
+    missed, part = shapely.get_parts(left, return_index=True)
+    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
+    big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
+    details = _details(missed[big], parts[part[big]], width) if width else []
     return CutterReach(
-        colour=colour, cutter=cutter.name, area=area, reachable_area=float(shapely.area(opened).sum()),
+        colour=colour, cutter=name, area=area, reachable_area=area - float(shapely.area(left).sum()),
         details=tuple(details),
     )
 

@@ -8,6 +8,7 @@ import shapely
 
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.plan import clamping_of
+from pathgen.report.text import placed_words
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
 
@@ -61,7 +62,9 @@ def test_between_two_frets(inlay):
     x0, y0, x1, y1 = one.area.bounds
     assert (x0 + x1) / 2 == pytest.approx((low + high) / 2, abs=0.005)
     assert (y0 + y1) / 2 == pytest.approx(0.0, abs=0.005)
-    assert x0 - low == pytest.approx(2.0, abs=0.01)
+    # from the slot's edge: the example's slots are 0.58 mm wide
+    assert x0 - low == pytest.approx(2.0 + 0.58 / 2, abs=0.01)
+    assert high - x1 == pytest.approx(2.0 + 0.58 / 2, abs=0.01)
 
 
 def test_a_copy_before_each_of_several_frets(inlay):
@@ -73,7 +76,34 @@ def test_a_copy_before_each_of_several_frets(inlay):
         x0, _, x1, _ = part.bounds
         assert (x0 + x1) / 2 == pytest.approx((frets[n - 1] + frets[n]) / 2, abs=0.005)
         assert x1 - x0 <= min(16.0, frets[n] - frets[n - 1] - 3.0) + 0.005
-        assert x0 - frets[n - 1] >= 1.5 - 0.005
+        assert x0 - frets[n - 1] >= 1.5 + 0.58 / 2 - 0.005
+
+
+def test_the_size_that_each_copy_became(inlay):
+    # the lens is 22 by 12 mm on a page of 40 by 20
+    def sizes(lines):
+        return [(round(p.width, 1), round(p.height, 1), round(p.share, 3)) for p in inlay(lines)[0].placed]
+
+    assert sizes("") == sizes("place = { at = [100.0, 0.0], rotate = 90.0 }") == [(22.0, 12.0, 1.0)]
+    assert sizes("place = { at = [100.0, 0.0], width = 20.0 }") == [(11.0, 6.0, 0.5)]
+    drawing = 'place = { at = [100.0, 0.0], height = 18.0, centre = "drawing" }'
+    assert sizes(drawing) == [(33.0, 18.0, 1.5)]
+    fitted, clamping = inlay("place = { at_frets = [3, 12], width = 16.0 }")
+    frets = clamping.board.frets.distance
+    widths = [min(16.0, frets[n - 1] - frets[n - 2] - 2.0 - 0.58) for n in (3, 12)]
+    assert [p.width for p in fitted.placed] == pytest.approx(widths, abs=0.01)
+    assert [p.share for p in fitted.placed] == pytest.approx([w / 22 for w in widths], abs=1e-3)
+
+
+def test_sizes_in_words():
+    def words(*sizes, units="mm"):
+        return placed_words([{"width": w, "height": h, "share_of_drawn": s} for w, h, s in sizes], units)
+
+    assert words((34.3, 20.1, 0.71)) == ", placed 34.3 mm by 20.1 mm, 71 % of its drawn size"
+    assert words((22.0, 12.0, 1.0)) == ", placed 22 mm by 12 mm, as drawn"
+    assert words((25.4, 12.7, None), units="in") == ", placed 1 in by 0.5 in"
+    several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
+    assert several == ", 2 copies placed 12 mm by 6 mm to 16 mm by 8 mm, 60 to 80 % of its drawn size"
 
 
 def test_along_the_taper(inlay):
@@ -104,7 +134,7 @@ def test_what_cannot_be_cut_is_refused_or_listed(inlay):
 @pytest.mark.parametrize(("lines", "words"), [
     ("place = { rotate = 3.0 }", "neither at, between nor at_frets"),
     ("place = { at = [1.0, 1.0], between = [1, 2] }", "at and between given"),
-    ("place = { between = [4, 40] }", "two frets from 0"),
+    ("place = { between = [4, 40] }", "inlay 1 place.*between frets 4 and 40.*two frets from 0"),
     ("place = { between = [4, 5], margin = 20.0 }", "leaves no room"),
     ("place = { at = [100.0, 0.0], width = 20.0, height = 20.0 }", "stretch"),
 ])

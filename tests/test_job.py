@@ -195,3 +195,10 @@ def test_every_key_has_words_and_a_default():
     assert len(rows) > 50
     assert all(words and default for _, _, default, words in rows)
     assert ("[slots]", "depth", "required", "straight down from the finished surface") in rows
+
+
+def test_entries_of_a_list_are_counted_from_1(tmp_path):
+    text = EXAMPLE.read_text().replace("height = 20.0", "height = -20.0", 1)
+    (tmp_path / "job.toml").write_text(text)
+    with pytest.raises(JobError, match=r"keep_out 1 height"):
+        load_job(tmp_path / "job.toml")

@@ -10,7 +10,9 @@ import shapely
 from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
+from pathgen.plan import clamping_of
 from pathgen.reach import plain_minutes, reach
+from pathgen.report.reaching import reach_findings, reach_of_cutters
 from pathgen.toolpath import Move, Toolpath
 from pathgen.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
@@ -31,6 +33,19 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(-1 <= d.at[1] <= 10 for d in wide.details[:8])
     assert narrow.share > 0.98
     assert all(d.area < 0.2 for d in narrow.details)
+
+
+def test_what_one_cutter_leaves_closed_another_may_open() -> None:
+    # a shallow v cutter, sunk 0.5 mm, opens the thin tail but not a wide field; the flat end does the opposite
+    region = box(0, 0, 20, 20).union(box(20, 9.7, 40, 10.3))
+    table = reach([("#204060", region)], [flat_end(3.0), v_cutter(60.0)], depth=0.5, surface=BOARD)
+    flat, v = table.cutters
+    (both,) = table.together
+    assert flat.details[0].area == pytest.approx(20 * 0.6, rel=0.1)
+    assert both.reachable_area > max(flat.reachable_area, v.reachable_area) - 1e-6
+    assert both.share > 0.995
+    alone = reach([("#204060", region)], [flat_end(3.0)], depth=0.5, surface=BOARD)
+    assert alone.together[0].details == alone.cutters[0].details
 
 
 def test_sets_open_more_the_more_cutters_they_hold_and_say_how_long() -> None:
@@ -119,6 +134,22 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
             assert found[0]["severity"] == "warn"
             assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
             assert "1.20 mm wide" in found[0]["got"]
+
+
+def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path):
+    """What is warned of agrees with the share that the same report gives; by the flat end alone it is warned of."""
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
+        'plunge = 300.0\nstepdown = 1.6\n'
+    star = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+           '<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/></svg>'
+    for name, warned in (('"flat"', True), ('"flat", "v"', False)):
+        report = built(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{name}]"}, extra=v, art=star,
+                       resolution=0.3).report
+        share = report["inlays"][0]["reachable_area"] / report["inlays"][0]["area"]
+        assert (share < 0.98) == warned
+        assert ("detail-out-of-reach" in {f["code"] for f in report["checks"]["findings"]}) == warned
+    clamping = clamping_of(load_job(tmp_path / "job.toml"))
+    assert reach_findings(clamping, reach_of_cutters(clamping)) == []
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):

@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
+from pathgen.errors import JobError
 from pathgen.fingerboard import fingerboard, slots
-from pathgen.outlining import cutting_line, outlining, tab_points
+from pathgen.outlining import check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.slotting import slotting
 from pathgen.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
 from pathgen.toolpath import Move
@@ -225,6 +226,20 @@ def test_tabs_keep_clear_of_the_slots():
     tabs = tab_points(part.outline, 6, avoid=np.concatenate([part.frets.bass, part.frets.treble]), width=9.0)
     assert len(tabs) == 6
     assert np.abs(tabs[:, :1] - part.frets.distance).min() >= 4.5 - 1e-9
+
+
+@pytest.mark.parametrize(("side", "diameter", "holds"), [(5.1, 3.0, True), (4.9, 3.0, False), (7.9, 6.0, False)])
+def test_tabs_that_would_end_in_air_are_refused(side, diameter, holds):
+    part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter)
+    tabs = tab_points(part.outline, 4, avoid=part.frets.bass, width=6.0 + diameter)
+    x, y = tabs[np.argmax(np.abs(tabs[:, 1]))]
+    half = float(part.edges.half_width(x + 3.0)) + side  # the tab's wide end, 3 mm on
+    blank = (-20.0, -half, part.length + 20.0, half)
+    if holds:
+        check_tabs_hold(tabs, part.outline, blank=blank, cutter=cutter, tab_width=6.0)
+        return
+    with pytest.raises(JobError, match=f"{abs(y):.4g}.* across.*{diameter + 2:g} mm or more of blank.*wider"):
+        check_tabs_hold(tabs, part.outline, blank=blank, cutter=cutter, tab_width=6.0)
 
 
 def test_ridge_between_given_passes_matches_the_formula():

@@ -128,6 +128,7 @@ def between_frets(
     width: float | None = None,
     height: float | None = None,
     rotate: float = 0.0,
+    slot: float = 0.0,
 ) -> Placement:
     """Centred between two frets on the line half-way between the edges.
 
@@ -139,9 +140,11 @@ def between_frets(
     frets : (int, int)
         The two frets, such as (4, 5); 0 is the nut.
     margin : float
-        Least distance from the two fret lines, when neither width nor height is given, mm.
+        Least distance from the two slots and from the edges, when neither width nor height is given, mm.
     width, height, rotate
         As in Placement; with neither, the drawing is scaled to fit between the frets and the edges.
+    slot : float
+        How wide the slots are, mm: the margin is measured from their edges. 0: from the fret lines.
 
     Raises
     ------
@@ -151,7 +154,7 @@ def between_frets(
     corners = _space(np.asarray(bass, dtype=float), np.asarray(treble, dtype=float), frets)
     centre = corners.mean(axis=0)
     if width is None and height is None:
-        width = _fitting_width(artwork, corners, centre, rotate, margin, frets)
+        width = _fitting_width(artwork, corners, centre, rotate, margin, frets, slot)
     return Placement(
         at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
     )
@@ -166,12 +169,13 @@ def at_frets(
     margin: float,
     rotate: float = 0.0,
     largest: float | None = None,
+    slot: float = 0.0,
 ) -> tuple[Placement, ...]:
     """A copy in the space before each of several frets, as position markers stand, each scaled to fit its space.
 
     Parameters
     ----------
-    artwork, bass, treble, margin, rotate
+    artwork, bass, treble, margin, rotate, slot
         As in `between_frets`.
     frets : sequence of int
         Such as (3, 5, 7, 9, 12): the copies stand between fret n - 1 and fret n.
@@ -183,7 +187,9 @@ def at_frets(
     ArtworkError
         As `between_frets`.
     """
-    found = [between_frets(artwork, bass, treble, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
+    found = [
+        between_frets(artwork, bass, treble, frets=(n - 1, n), margin=margin, rotate=rotate, slot=slot) for n in frets
+    ]
     if largest is None:
         return tuple(found)
     return tuple(replace(one, width=min(one.width or largest, largest)) for one in found)
@@ -251,7 +257,8 @@ def _space(bass: Floats, treble: Floats, frets: tuple[int, int]) -> Floats:
 
 
 def _fitting_width(
-    artwork: Artwork, corners: Floats, centre: Floats, rotate: float, margin: float, frets: tuple[int, int]
+    artwork: Artwork, corners: Floats, centre: Floats, rotate: float, margin: float, frets: tuple[int, int],
+    slot: float,
 ) -> float:
     """The largest width at which the turned drawing keeps `margin` from every side of a space.
 
@@ -267,7 +274,8 @@ def _fitting_width(
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
     room = np.sum((corners - centre) * normal, axis=1)
     normal *= np.sign(room)[:, None]
-    room = np.abs(room) - margin
+    # the first and the third side are fret lines, with half a slot on this side of each
+    room = np.abs(room) - np.array([slot / 2, 0.0, slot / 2, 0.0]) - margin
     if not (room > 0).all():
         raise ArtworkError(
             artwork.name, f"a margin of {margin:g} mm leaves no room between frets {frets[0]} and {frets[1]}",

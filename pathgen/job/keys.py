@@ -169,7 +169,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
         if not isinstance(value, list) or not least <= len(value) <= most:
             many = f"{least}" if least == most else f"{least} to {most}"
             raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]")
-        return tuple(reader(item, Place(f"{place.where}[{i}]", place.units)) for i, item in enumerate(value))
+        return tuple(reader(item, Place(f"{place.where} {i}", place.units)) for i, item in enumerate(value, 1))
 
     return read
 

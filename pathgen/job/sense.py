@@ -365,7 +365,7 @@ def _holes(job: Job, board: Fingerboard) -> None:
         x, y = holes.at[i].tolist()
         problem = "meets the board" if inside[i] else "leaves the blank"
         raise JobError(
-            f"[holes] at[{i}]", f"the hole at {place_words(x, y, job.units)} {problem}",
+            f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
             allowed="within the blank, outside the board", remedy="move it",
         )
 

@@ -212,7 +212,8 @@ class SetupTable(Setup):
 class MachineTable(Machine):
     """``[machine]``: the router."""
 
-    clearance: float = key(size(0.5, 200.0), "how far rapids pass above the highest thing in the way", 10.0)
+    clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
+                           "whichever is highest; short hops within a pocket are lower", 10.0)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0, shown="5000 mm")
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
@@ -270,14 +271,15 @@ class PlaceTable:
         shown="this, between or at_frets",
     )
     between: tuple[int, int] | None = key(
-        list_of(number(0, 60, whole=True), least=2, most=2), "two frets to centre it between; 0 is the nut", None,
+        list_of(number(0, 60, whole=True), least=2, most=2),
+        "two frets to centre it between, made to fit there unless width or height is given; 0 is the nut", None,
         shown="this, at or at_frets",
     )
     at_frets: tuple[int, ...] | None = key(
         list_of(number(1, 60, whole=True), least=1, most=60), "frets to put a copy before, each made to fit its space",
         None, shown="this, at or between",
     )
-    margin: float = key(size(0.0, 100.0), "least distance from the slots, between frets", 1.0)
+    margin: float = key(size(0.0, 100.0), "least distance from the slots' edges, where it is made to fit", 1.0)
     along: str | None = key(choice("centre", "bass", "treble"), "turn its length along that edge", None,
                             shown="not turned")
     rotate: float = key(number(-360.0, 360.0, unit="degrees"), "counter-clockwise", 0.0)
@@ -450,7 +452,7 @@ class BlockTable:
     frets: tuple[int, int] | None = key(_fret_range, "[from, to]; 0 is the nut", None, shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
     thickness: float = key(size(3.0, 100.0), "of its blank", 20.0, shown="20 mm")
-    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 5.0, shown="5 mm")
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0, shown="10 mm")
     least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0, shown="5 mm")
     scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02, shown="0.02 mm")
     outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")

@@ -15,6 +15,7 @@ from pathgen.reach import Reach
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
@@ -68,7 +69,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     return [
         *reach_findings(planned.clamping, reached), *filling_findings(planned, checked),
-        *feed_findings(planned.clamping),
+        *feed_findings(planned.clamping), *holding_findings(planned.clamping),
     ]
 
 
@@ -135,6 +136,10 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     return {
         "colours": inlay.colours,
         "depth": inlay.depth,
+        "placed": [
+            {"width": _round(one.width, 3), "height": _round(one.height, 3), "share_of_drawn": _round(one.share)}
+            for one in inlay.placed
+        ],
         "area": _round(inlay.area.area, 3),
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),

@@ -8,10 +8,13 @@ from functools import partial
 from itertools import accumulate
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.clamping import POCKET, Clamping
 from pathgen.cutters import Cutter
 from pathgen.job.load import Job
 from pathgen.plan import Plan
+from pathgen.pocketing import pocket
 from pathgen.reach import Reach, SetReach, reach
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
@@ -48,7 +51,8 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
                      minutes=spent)
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         )
-        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS)
+        one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
+                        opened=cuts[-1].opened if own[-1].cutter.shape == "v" else None)
         found.append(replace(one, sets=sets))
     return found
 
@@ -56,25 +60,35 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
 def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
     own = [_own_cutters(clamping, index) for index in range(len(clamping.inlays))]
-    return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS)
+    return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS,
+                      opened=_opened_by_v(clamping, index, cutters))
             for index, cutters in enumerate(own)]
 
 
+def _opened_by_v(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> BaseGeometry | None:
+    """What an inlay's cutters open where the last is a v cutter, which only its path tells; None for others."""
+    if cutters[-1].shape != "v":
+        return None
+    inlay = clamping.inlays[index]
+    return pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
+                  safe_z=clamping.safe_z, where=inlay.name)[-1].opened
+
+
 def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
-    """For each colour of each inlay, what its smallest cutter leaves closed, when that is enough to be seen."""
+    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen."""
     findings = []
-    for index, (inlay, one) in enumerate(zip(clamping.inlays, found, strict=True)):
-        last = _own_cutters(clamping, index)[-1].name
-        for colour in (c for c in one.cutters if c.cutter == last and c.details):
+    for inlay, one in zip(clamping.inlays, found, strict=True):
+        for colour in (c for c in one.together if c.details):
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
             detail = colour.details[0]
+            names = " and ".join(f'"{c.cutter}"' for c in one.cutters if c.colour == colour.colour)
             if share < LEFT_UNREMARKED and detail.area < SEEN:
                 continue
             findings.append(Finding(
                 code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f'{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with "{last}"; the '
+                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {names}; the "
                 f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
                 remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
@@ -144,12 +158,12 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
 
 def _reach_of(
     clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None,
-    most_details: int = 100,
+    most_details: int = 100, opened: BaseGeometry | None = None,
 ) -> Reach:
     inlay = clamping.inlays[index]
     return reach(
         inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
-        most_details=most_details, minutes=partial(_minutes, clamping),
+        most_details=most_details, minutes=partial(_minutes, clamping), opened=opened,
     )
 
 

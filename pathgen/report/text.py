@@ -113,11 +113,31 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     ]
 
 
+def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
+    """``, placed 34.3 mm by 20.1 mm, 71 % of its drawn size``: how large a drawing became; for copies, from and to."""
+    if not sizes:
+        return ""
+    places = {"mm": 1, "in": 2}[units]
+    low, high = min(sizes, key=lambda s: s["width"]), max(sizes, key=lambda s: s["width"])
+    words = [" by ".join(format_length(s[side], units, decimals=places) for side in ("width", "height"))
+             for s in (low, high)]
+    size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
+    copies = f"{len(sizes)} copies " if len(sizes) > 1 else ""
+    shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
+    if shares[0] is None:
+        return f", {copies}placed {size}"
+    if shares == ["100", "100"]:
+        return f", {copies}placed {size}, as drawn"
+    share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
+    return f", {copies}placed {size}, {share} % of its drawn size"
+
+
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     fill = f", fill {inlay['fill_volume'] / 1000:.2f} ml" if inlay["fill_volume"] else ""
     floor = f"; floor up to {fine_length(inlay['floor_high'], units)} above its depth" if inlay["floor_high"] else ""
     return (
         f"Inlay {number} ({', '.join(inlay['colours'])}): {inlay['area']:.0f} mm2, {share:.1f} % of it within reach "
-        f"of the cutters; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}{floor}."
+        f"of the cutters{placed_words(inlay['placed'], units)}; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}"
+        f"{floor}."
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.clamping import Clamping
+from pathgen.clamping import OUTLINE, SURFACE_FINISH, Clamping
 from pathgen.hollow import Hollow
 from pathgen.instructions import zero_words
 from pathgen.markup import Element, as_html, element
@@ -17,8 +17,8 @@ from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import findings, frets, ridges, sections
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import minutes_words
-from pathgen.units import fine_length
+from pathgen.report.text import minutes_words, placed_words
+from pathgen.units import fine_length, format_length
 from pathgen.verify import Verification
 
 e = element
@@ -40,7 +40,7 @@ def setup_sheet(
         e("body", e(
             "main",
             _head(clamping, report),
-            _from_above(planned),
+            _from_above(planned, report),
             _cautions(clamping),
             to_have_ready(clamping, report),
             air_cut(clamping, programs),
@@ -85,7 +85,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
             ("Machine time", f"{time}, without changing cutters and without curing"),
-            ("Part" if clamping.board.is_tool else "Board", _board_words(clamping)),
+            ("Part" if clamping.board.is_tool else "Board", board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
@@ -99,7 +99,8 @@ def _counted(found: Sequence[dict[str, Any]]) -> str:
     return ", ".join(f"{count} {word}{'s' if count > 1 else ''}" for word, count in counts.items() if count)
 
 
-def _board_words(clamping: Clamping) -> str:
+def board_words(clamping: Clamping) -> str:
+    """Length, frets, thickness and radius of the board; both thicknesses where the second cut goes deeper."""
     board, units = clamping.board, clamping.units
     surface = board.surface
     radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
@@ -109,6 +110,9 @@ def _board_words(clamping: Clamping) -> str:
                  f"{fine_length(surface.radius_end, units)} at the {far}"
     frets = "" if board.is_tool else f"{len(board.frets)} frets, "
     thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
+    left = clamping.finished_surface.thickness
+    if left < surface.thickness:
+        thick += f" as first cut, {fine_length(left, units)} when finished"
     x0, _, x1, _ = board.outline.bounds
     long = x1 - x0 if board.is_tool else board.length
     return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
@@ -123,14 +127,36 @@ def _blank_words(clamping: Clamping) -> str:
     return f"{size}, standing out {before}"
 
 
-def _from_above(planned: Plan) -> Element:
+def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
-    words = ("Seen from above. Hatched: clamps. Grey: what the outline cutter takes away. Dotted: how far the "
-             "finishing cutter reaches. Triangles: tabs that hold the part. The target: X 0, Y 0, with the machine's "
-             "axes.")
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
     heading = f"The {'part' if clamping.board.is_tool else 'board'} on the machine"
-    return chapter("board", heading, figure(picture, words, wide=True))
+    return chapter("board", heading, figure(picture, legend_above(clamping), wide=True),
+                   *(e("p", line) for line in size_lines(report, clamping.units)))
+
+
+def size_lines(report: dict[str, Any], units: str) -> list[str]:
+    """How large each drawing became, a line each."""
+    lines = [(inlay["name"], placed_words(inlay["placed"], units)) for inlay in report["inlays"]]
+    return [f"{name[:1].upper()}{name[1:]}{words}." for name, words in lines if words]
+
+
+def legend_above(clamping: Clamping) -> str:
+    """What stands in the picture from above, and what is not known of clamps."""
+    operations = {step.operation for step in clamping.steps}
+    high = format_length(clamping.safe_z, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+    return " ".join(filter(None, [
+        "Seen from above.",
+        "Hatched: clamps." if clamping.setup.keep_out else
+        f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
+        "every cut.",
+        "Grey: what the outline cutter takes away." if OUTLINE in operations else "",
+        "Dotted: how far the finishing cutter reaches." if SURFACE_FINISH in operations else "",
+        "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
+        "Crosses in rings: witness marks." if clamping.marks is not None else "",
+        "Black discs: holes." if clamping.holes is not None else "",
+        "The target: X 0, Y 0, with the machine's axes.",
+    ]))
 
 
 def _cautions(clamping: Clamping) -> Element:

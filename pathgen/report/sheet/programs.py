@@ -66,12 +66,13 @@ def _program(clamping: Clamping, program: Program) -> Element:
     step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(clamping, step) if line not in common]
     words = purpose(clamping, step)
+    lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
     return e(
         "article",
         e("h3", e("span", str(step.order), class_="order"), f"{words[:1].upper()}{words[1:]}"),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
-        e("ol", (e("li", line) for line in before_start(clamping, step)), class_="tick"),
+        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest)), class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),

@@ -1,0 +1,61 @@
+"""What the programs and the report say of tabs, of a skin, and of nothing that holds the board."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pathgen.clamping import WitnessMarks
+from pathgen.instructions import afterwards, cautions, purpose
+from pathgen.report.holding import holding_findings
+from pathgen.report.sheet.page import legend_above
+
+
+@pytest.fixture
+def outline_of(built):
+    """The clamping with another outline cut, and its outline step."""
+    clamping = built.plan.clamping
+    return lambda **changes: (
+        replace(clamping, outline=replace(clamping.outline, **changes)),
+        next(s for s in clamping.steps if s.operation == "outline"),
+    )
+
+
+def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
+    clamping, step = outline_of(tabs=4)
+    assert "leaving tabs" in purpose(clamping, step)
+    assert "Cut the tabs" in afterwards(clamping, step)[0]
+    clamping, step = outline_of(tabs=0, skin=0.3)
+    assert "leaving a skin" in purpose(clamping, step)
+    assert not any("tabs" in line for line in cautions(clamping, step))
+    clamping, step = outline_of(tabs=0)
+    assert "without tabs" in purpose(clamping, step)
+    assert not any("tabs" in line for line in afterwards(clamping, step) + cautions(clamping, step))
+    assert any("stick" in line for line in cautions(clamping, step))
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"tabs": 0}, "nothing holds"), ({"tabs": 1}, "one tab holds"), ({"tabs": 0, "skin": 0.15}, "a skin of 0.15 mm"),
+    ({"tabs": 2}, None), ({"tabs": 0, "skin": 0.2}, None),
+])
+def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
+    found = holding_findings(outline_of(**changes)[0])
+    assert [f.severity for f in found] == (["warn"] if words else [])
+    assert all(words in f.got and "whole face" in f.remedy for f in found)
+
+
+def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(built):
+    clamping = built.plan.clamping
+    assert "Hatched: clamps" in legend_above(clamping)
+    assert "marks" not in legend_above(clamping)
+    marked = replace(
+        clamping, setup=replace(clamping.setup, keep_out=()), outline=replace(clamping.outline, tabs=0),
+        marks=WitnessMarks(places=np.array([[-10.0, 0.0]]), depth=1.0, hover=5.0),
+    )
+    words = legend_above(marked)
+    # the blank, 7 mm, or fill standing proud; 10 mm of clearance above
+    assert f"No clamps given: rapids across the work pass {marked.safe_z:g} mm above the bed" in words
+    assert marked.safe_z < clamping.safe_z
+    assert "witness marks" in words
+    assert "Hatched" not in words
+    assert "Triangles" not in words

@@ -1,0 +1,33 @@
+"""What the page and the report say of how large and how thick things become."""
+
+from dataclasses import replace
+
+from pathgen.instructions import before_start, stand_out
+from pathgen.report.sheet.page import board_words, size_lines
+
+
+def test_the_page_says_how_large_the_drawing_became(built):
+    # 2 to 52 mm along, 3 to 17 mm across, placed as drawn
+    assert built.report["inlays"][0]["placed"] == [{"width": 50.0, "height": 14.0, "share_of_drawn": 1.0}]
+    assert size_lines(built.report, "mm") == ["Inlay 1, placed 50 mm by 14 mm, as drawn."]
+    assert "placed 50 mm by 14 mm, as drawn" in built.files()["setup.html"]
+
+
+def test_the_page_says_both_thicknesses_where_the_second_cut_goes_deeper(built):
+    clamping = built.plan.clamping
+    assert "6 mm thick," in board_words(clamping)
+    deeper = replace(clamping, surfacing=replace(clamping.surfacing, skim=0.3))
+    assert "6 mm thick as first cut, 5.7 mm when finished," in board_words(deeper)
+
+
+def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
+    clamping = built.plan.clamping
+    # the clamp is 15 mm high; the outline goes 0.2 mm below the blank; 2 mm more
+    assert stand_out(clamping, -0.2) == 17.2
+    words = "The cutter must stand out at least 17.5 mm from the collet, so that collet and nut clear clamps and blank."
+    outline = next(p for p in built.programs if p.operation == "outline")
+    assert words in " ".join(outline.text.split(")\n(")).replace("  ", " ")
+    assert words in built.files()["setup.html"]
+    bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
+    assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0
+    assert "no clamps are given" in " ".join(before_start(bare, outline.step, lowest=-0.2))
