@@ -117,10 +117,10 @@ def test_a_line_is_cut_layer_by_layer_where_it_is_deeper_than_the_layer_before()
 
 
 def test_a_v_says_what_it_opens():
-    """What it says against a grid of places 0.1 mm apart."""
+    """What it says against a grid of places 0.2 mm apart."""
     region = star(100, 14, 9, 4)
     cut, = pocket(region, surface=STEEP, cutters=[BLUNT], depth=2.0, safe_z=18.0)
-    x, y = (v.ravel() for v in np.meshgrid(np.arange(90, 110, 0.1), np.arange(4, 24, 0.1)))
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(90, 110, 0.2), np.arange(4, 24, 0.2)))
     inside = shapely.contains_xy(region, x, y)
     opened = cut_depth(cut, np.column_stack([x, y])[inside], STEEP) > 1e-5
-    assert cut.opened.area / region.area == pytest.approx(opened.mean(), abs=0.0008)
+    assert cut.opened.area / region.area == pytest.approx(opened.mean(), abs=0.0015)

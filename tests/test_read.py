@@ -258,9 +258,8 @@ def test_two_million_lines():
     program = read_program(text + "M5\nM30\n")
     assert len(program) == 2_000_003
     np.testing.assert_array_equal(program.end[-20_000:, :2], program.end[3:20_003, :2])
-    with pytest.raises(ProgramError) as error:
+    with pytest.raises(ProgramError, match="line 2000007"):
         read_program(text + "X1 X2\n")
-    assert f"line {text.count(chr(10)) + 1}" in error.value.where
 
 
 @pytest.mark.parametrize(
