@@ -11,6 +11,7 @@ from pathgen.errors import CutterError
 from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
 from pathgen.plan import clamping_of
 from pathgen.report.feeding import feed_findings
+from tests import small_board
 from tests.drawings import ball_end, flat_end, v_cutter
 
 
@@ -63,3 +64,13 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
     assert note.severity == "note"
     assert note.where == 'cutter "flat 1"'
     assert "high" in note.got
+
+
+def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):
+    """At 1 mm of depth a 60 degree v is 1.15 mm wide, whatever its shank: what is usual for 6 mm would break it."""
+    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 4500.0\n'
+           'plunge = 300.0\nstepdown = 1.0\n')
+    path = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["vee"]'}, extra=vee)
+    notes = {note.where: note for note in feed_findings(clamping_of(load_job(path)))}
+    assert "high: its tip may break" in notes['cutter "vee"'].got
+    assert float(notes['cutter "vee"'].allowed.split()[2]) < 1200

@@ -22,7 +22,8 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
 
 def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     cutter, per = step.cutter, MM_PER[clamping.units]
-    word = "low: it may rub and burn" if cutter.feed < off.low else "high: small cutters break"
+    high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
+    word = "low: it may rub and burn" if cutter.feed < off.low else high
     return Finding(
         code="feed-unusual", severity="note", where=f'cutter "{cutter.name}"',
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
@@ -33,9 +34,12 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
 
 
 def _depth(clamping: Clamping, step: Step) -> float | None:
-    """How deep a ball end finishes, which decides the diameter that it cuts at; None for the cutter's own."""
-    if step.operation not in (SURFACE_FINISH, RESURFACE) or clamping.surfacing is None:
+    """How deep a ball end or a v cutter goes, which decides the diameter it cuts at; None for the cutter's own."""
+    if step.cutter.shape == "flat-end":
         return None
+    if step.operation not in (SURFACE_FINISH, RESURFACE) or clamping.surfacing is None:
+        pocket = clamping.inlays[step.inlay].depth if step.inlay is not None else step.cutter.stepdown
+        return min(pocket, step.cutter.stepdown)
     if step.operation == RESURFACE:
         return clamping.surfacing.resurface_stepdown
     return clamping.surfacing.allowance or None
