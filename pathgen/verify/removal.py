@@ -221,40 +221,45 @@ class _Cutting:
         """Take away moves in their order, and passes, each with the number of moves before it."""
         waiting = list(reversed(passes))
         stretches = _stretches(moves, self.motion.rapid[moves.row], self.cutter.radius)
+        of = np.repeat(np.arange(len(stretches) - 1), np.diff(stretches))
         for part in _parts_of(_sizes(self._reach(moves)[0]).prod(axis=1), stretches):
-            self._take(moves.of(part), part.start, waiting)
+            self._take(moves.of(part), of[part] - of[part.start], part.start, waiting)
         while waiting:
             self._sweep_pass(waiting.pop()[1])
 
-    def _take(self, moves: Moves, first: int, waiting: list[tuple[int, Pass]]) -> None:
-        """Take away some moves, `first` and on; look closely only at those that may be too deep, or are rapids."""
-        rapid, line = self.motion.rapid[moves.row], self.motion.line[moves.row].tolist()
+    def _take(
+        self, moves: Moves, stretch: NDArray[np.intp], first: int, waiting: list[tuple[int, Pass]]
+    ) -> None:
+        """Take away some moves, `first` and on; look closely only at stretches that may be too deep, or are rapids."""
         windows, depth = self._reach(moves)
-        corners = windows.tolist()
+        met = np.flatnonzero(windows.any(axis=1))
+        moves, windows, depth, stretch = moves.of(met), windows[met], depth[met], stretch[met]
+        if not len(met):
+            return
+        rapid, line, corners = self.motion.rapid[moves.row], self.motion.line[moves.row].tolist(), windows.tolist()
         self._count(int(_sizes(windows).prod(axis=1).sum()), line[0])
         least = np.where(rapid, self.note_rapid, self.note_deeper)
         envelopes, close = self._envelopes(moves, windows, depth > least, least)
-        rubs = (depth > self.cutter.flute_length).tolist()
-        stretch = _stretches(moves, rapid, self.cutter.radius)
-        looked = np.logical_or.reduceat(close, stretch[:-1])
-        for group, look in enumerate(looked.tolist()):
-            some = range(int(stretch[group]), int(stretch[group + 1]))
-            while waiting and waiting[-1][0] <= first + some[0]:
+        look = np.bincount(stretch, close)[stretch] > 0
+        begins, ends = (np.diff(stretch, prepend=-1) != 0).tolist(), (np.diff(stretch, append=-1) != 0).tolist()
+        rubs, turn = (depth > self.cutter.flute_length).tolist(), (met + first).tolist()
+        for k, (looked, (i0, i1, j0, j1)) in enumerate(zip(look.tolist(), corners, strict=True)):
+            while waiting and waiting[-1][0] <= turn[k]:
                 self._sweep_pass(waiting.pop()[1])
-            over = _hull(windows[some.start : some.stop]) if look else None
-            before = self.top[over].copy() if over else None
-            for k in some:
-                while waiting and waiting[-1][0] <= first + k:
-                    self._sweep_pass(waiting.pop()[1])
-                if rubs[k]:
-                    self._rub(moves.start[k], moves.end[k], line[k])
-                i0, i1, j0, j1 = corners[k]
-                there = self.top[j0:j1, i0:i1]
-                np.minimum(there, envelopes[k], out=there)
-            if over and before is not None:
+            if rubs[k]:
+                self._rub(moves.start[k], moves.end[k], line[k])
+            there = self.top[j0:j1, i0:i1]
+            alone = begins[k] and ends[k]
+            if looked and alone:
+                self._note(there - envelopes[k], j0, i0, line[k], rapid=bool(rapid[k]))
+            elif looked and begins[k]:
+                over = _hull(corners, k, ends)
+                before = self.top[over].copy()
+            np.minimum(there, envelopes[k], out=there)
+            if looked and ends[k] and not alone:
                 after = self.top[over]
                 deep = np.subtract(before, after, where=after < before, out=np.zeros_like(before))
-                self._note(deep, over[0].start, over[1].start, line[some[-1]], rapid=bool(rapid[some[0]]))
+                self._note(deep, over[0].start, over[1].start, line[k], rapid=bool(rapid[k]))
 
     def _count(self, points: int, line: int) -> None:
         """Count what is worked out; now and then see how high things still stand."""
@@ -395,12 +400,11 @@ def _stretches(moves: Moves, rapid: Mask, length: float) -> NDArray[np.intp]:
     return np.append(np.flatnonzero(begins), len(moves))
 
 
-def _hull(windows: NDArray[np.intp]) -> tuple[slice, slice] | None:
-    """Rows and columns of all of some windows that are not empty; None where all are."""
-    some = windows[_sizes(windows).all(axis=1)]
-    if not len(some):
-        return None
-    return slice(int(some[:, 2].min()), int(some[:, 3].max())), slice(int(some[:, 0].min()), int(some[:, 1].max()))
+def _hull(corners: list[list[int]], first: int, ends: list[bool]) -> tuple[slice, slice]:
+    """Rows and columns of the windows from the first of a stretch to its end."""
+    last = ends.index(True, first)
+    i0, i1, j0, j1 = zip(*corners[first : last + 1], strict=True)
+    return slice(min(j0), max(j1)), slice(min(i0), max(i1))
 
 
 def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
