@@ -11,7 +11,7 @@ from pathgen.cutters import Cutter
 from pathgen.errors import CutterError
 from pathgen.fingerboard import Slots
 from pathgen.surface import Surface
-from pathgen.toolpath import Toolpath
+from pathgen.toolpath import Toolpath, along_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -197,7 +197,7 @@ def _turned(line: Floats, forward: bool) -> Floats:
 
 def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
     """Along the line from one layer's height down to the next one's."""
-    share = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(was[:, :2], axis=0).T))])
+    share = along_in_plan(was)
     share = (share / share[-1] if forward else 1.0 - share / share[-1])[:, None]
     return np.asarray(was + share * (now - was))
 

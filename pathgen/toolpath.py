@@ -133,6 +133,11 @@ class Toolpath:
         ))
 
 
+def along_in_plan(line: Floats) -> Floats:
+    """(n,) distance of each point from the first, along a line of (n, 2) or (n, 3) points as seen from above, mm."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
+
+
 def simplified(points: ArrayLike, tolerance: float) -> NDArray[np.intp]:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pathgen.pocketing.linking import to_and_fro, tour
 from pathgen.pocketing.openings import Shapes
 from pathgen.pocketing.tracing import Trace
+from pathgen.toolpath import along_in_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -133,7 +134,7 @@ def _enter(line: Floats, air: bool, linked: bool, above: float, trace: Trace) ->
         trace.hop(line[0, :2], float(line[0, 2]))
         return
     way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way[:, :2], axis=0).T))])
+    along = along_in_plan(way)
     depth = np.minimum(way[:, 2], above + (line[0, 2] - above) * along / along[-1])
     trace.hop(way[0, :2], float(depth[0]))
     trace.sink(np.column_stack([way[:, :2], depth]))

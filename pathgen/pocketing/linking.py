@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pathgen.pocketing.clearing import Nest, Pieces
 from pathgen.pocketing.openings import Shapes
+from pathgen.toolpath import along_in_plan
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -161,7 +162,7 @@ def way_in(line: Floats, length: float) -> Floats:
 
 def to_and_fro(line: Floats, length: float) -> Floats:
     """A way of `length` mm in plan on an open line that ends at its start, turning round as often as it takes."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
+    along = along_in_plan(line)
     strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
     far = length / strokes
     k = int(np.searchsorted(along, far * (1.0 - 1e-12)))

@@ -11,7 +11,7 @@ from pathgen.cutters import Cutter
 from pathgen.pocketing.easing import eased_in_corners
 from pathgen.pocketing.settings import PocketOptions, Tolerances
 from pathgen.surface import Surface
-from pathgen.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.toolpath import EASED_SHARE, Move, Toolpath, along_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ class Trace:
         if len(line) < 2:
             self._add(line, depth, Move.PLUNGE)
             return
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        along = along_in_plan(line)
         self._add(line[1:], above + (depth - above) * along[1:] / along[-1], self._ramp_kind)
 
     def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
