@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pathgen import Cutter, Surface, read_artwork
 from pathgen.artwork.place import placed
-from pathgen.pocketing import pocket
+from pathgen.strategies.pocketing import pocket
 
 here = Path(__file__).parent
 

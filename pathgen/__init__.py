@@ -13,24 +13,24 @@ __version__ = "0.1.0"
 _HOMES = {
     "load_job": "pathgen.job",
     "Job": "pathgen.job",
-    "build": "pathgen.building",
-    "Build": "pathgen.building",
-    "check": "pathgen.building",
+    "build": "pathgen.app.building",
+    "Build": "pathgen.app.building",
+    "check": "pathgen.app.building",
     "check_scallop": "pathgen.verify",
     "compare": "pathgen.report.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
-    "fret_distances": "pathgen.scale",
-    "scallop_height": "pathgen.scallop",
-    "stepover_for": "pathgen.scallop",
-    "Surface": "pathgen.surface",
-    "Cutter": "pathgen.cutters",
-    "Toolpath": "pathgen.toolpath",
-    "PathgenError": "pathgen.errors",
-    "JobError": "pathgen.errors",
-    "ArtworkError": "pathgen.errors",
-    "CutterError": "pathgen.errors",
-    "ProgramError": "pathgen.errors",
+    "fret_distances": "pathgen.parts.fingerboard.scale",
+    "scallop_height": "pathgen.base.scallop",
+    "stepover_for": "pathgen.base.scallop",
+    "Surface": "pathgen.base.surface",
+    "Cutter": "pathgen.base.cutters",
+    "Toolpath": "pathgen.base.toolpath",
+    "PathgenError": "pathgen.base.errors",
+    "JobError": "pathgen.base.errors",
+    "ArtworkError": "pathgen.base.errors",
+    "CutterError": "pathgen.base.errors",
+    "ProgramError": "pathgen.base.errors",
 }
 
 __all__ = [
@@ -70,14 +70,14 @@ def __dir__() -> list[str]:
 
 
 if TYPE_CHECKING:
+    from pathgen.app.building import Build, build, check
     from pathgen.artwork import Artwork, read_artwork
-    from pathgen.building import Build, build, check
-    from pathgen.cutters import Cutter
-    from pathgen.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
+    from pathgen.base.cutters import Cutter
+    from pathgen.base.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
+    from pathgen.base.scallop import scallop_height, stepover_for
+    from pathgen.base.surface import Surface
+    from pathgen.base.toolpath import Toolpath
     from pathgen.job import Job, load_job
+    from pathgen.parts.fingerboard.scale import fret_distances
     from pathgen.report.choosing import compare
-    from pathgen.scale import fret_distances
-    from pathgen.scallop import scallop_height, stepover_for
-    from pathgen.surface import Surface
-    from pathgen.toolpath import Toolpath
     from pathgen.verify import check_scallop

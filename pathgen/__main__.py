@@ -2,6 +2,6 @@
 
 import sys
 
-from pathgen.cli import main
+from pathgen.app.cli import main
 
 sys.exit(main())

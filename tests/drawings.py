@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Point, Polygon, box
 
-from pathgen.cutters import Cutter
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
 
 BOARD = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0)
 LEVEL = Surface(thickness=6.5, radius_nut=math.inf, radius_end=math.inf, length=480.0)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pathgen.surface import Surface
-from pathgen.toolpath import Move, Toolpath
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move, Toolpath
 
 
 class Block:

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
-from pathgen.gcode.read import read_program
+from pathgen.verify.read import read_program
+from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
 
 Texts = dict[str, str]
 

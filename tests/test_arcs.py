@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen import Toolpath
-from pathgen.clamping import Clamping, Machine, Setup, Step, Stock
-from pathgen.gcode.arcs import fitted_arcs
-from pathgen.gcode.read import read_program
-from pathgen.gcode.write import program_text
-from pathgen.toolpath import Move
+from pathgen.base.toolpath import Move
+from pathgen.programs.arcs import fitted_arcs
+from pathgen.programs.write import program_text
+from pathgen.verify.read import read_program
+from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 from tests.test_write import BOARD, CUTTER
 
 

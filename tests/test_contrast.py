@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pathgen.contrast import ciede2000, colour_difference, contrast_ratio, lab, relative_luminance
+from pathgen.base.contrast import ciede2000, colour_difference, contrast_ratio, lab, relative_luminance
 
 # Sharma, Wu & Dalal, Color Research & Application 30 (2005), Table 1: (L a b), (L a b), CIEDE2000. From memory;
 # a pair remembered wrongly would not come out to four decimals by the formula.

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from pathgen import ArtworkError, JobError, load_job
-from pathgen.plan import clamping_of
+from pathgen.programs.plan import clamping_of
 from pathgen.report.text import placed_words
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"

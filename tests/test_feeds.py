@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from pathgen import load_job
-from pathgen.errors import CutterError
-from pathgen.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
-from pathgen.plan import clamping_of
+from pathgen.base.errors import CutterError
+from pathgen.base.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
+from pathgen.programs.plan import clamping_of
 from pathgen.report.feeding import feed_findings
 from tests import small_board
 from tests.drawings import ball_end, flat_end, v_cutter

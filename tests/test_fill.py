@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold, OpType
 
-from pathgen.fill import Resin, amount, fall_under, second_cut
-from pathgen.instructions import afterwards, before_start
+from pathgen.base.surface import Surface
+from pathgen.programs.instructions import afterwards, before_start
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import parts_words
-from pathgen.surface import Surface
+from pathgen.work.fill import Resin, amount, fall_under, second_cut
 from tests.small_board import ART, built
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"

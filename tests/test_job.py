@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pathgen import JobError, load_job
-from pathgen.cli import main
+from pathgen.app.cli import main
 from pathgen.job.load import key_list
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"

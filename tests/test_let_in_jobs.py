@@ -16,12 +16,12 @@ import pytest
 import shapely
 
 import pathgen
-import pathgen.pieces
-from pathgen.cli import main
-from pathgen.errors import CutterError, JobError
-from pathgen.letting_in import check_fit
-from pathgen.pieces import pieces
-from pathgen.plan import plan
+import pathgen.app.pieces
+from pathgen.app.cli import main
+from pathgen.app.pieces import pieces
+from pathgen.base.errors import CutterError, JobError
+from pathgen.job.let_in import check_fit
+from pathgen.programs.plan import plan
 from pathgen.verify.pieces import verify_pieces
 from tests.small_board import moves
 
@@ -156,7 +156,7 @@ def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
     # (R^2 - r^2) (1 / tan(a / 2) - (pi - a) / 2) of area: 0.008 mm and 0.0024 mm2 here, too small to see
     angle = np.radians(135.0)
     assert 0.1 * (1 / np.sin(angle / 2) - 1) > 0.006
-    assert (0.6**2 - 0.5**2) * (1 / np.tan(angle / 2) - (np.pi - angle) / 2) < pathgen.plan.SMALLEST_PIECE / 2
+    assert (0.6**2 - 0.5**2) * (1 / np.tan(angle / 2) - (np.pi - angle) / 2) < pathgen.programs.plan.SMALLEST_PIECE / 2
     turns = np.arange(8) * np.pi / 4
     corners = " ".join(f"{22 + 8 * np.cos(t):.5f},{10 + 8 * np.sin(t):.5f}" for t in turns)
     art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
@@ -271,8 +271,9 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
     assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
     assert "piece-1-e3c98f-flat-1.nc, stock 45.38" in capsys.readouterr().out
     assert [p.name for p in out.glob("*.nc")] == ["piece-1-e3c98f-flat-1.nc"]
-    write = pathgen.pieces.program_text
-    monkeypatch.setattr(pathgen.pieces, "program_text", lambda *a, **k: write(*a, **k).replace("Z-0.1\n", "Z0.05\n"))
+    write = pathgen.app.pieces.program_text
+    shallow = lambda *a, **k: write(*a, **k).replace("Z-0.1\n", "Z0.05\n")  # noqa: E731
+    monkeypatch.setattr(pathgen.app.pieces, "program_text", shallow)
     assert main(["pieces", str(EXAMPLE), "--out", str(tmp_path / "none")]) == 1
     said = capsys.readouterr()
     assert "DO NOT CUT" in said.out

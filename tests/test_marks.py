@@ -11,11 +11,11 @@ import shapely
 from scipy.spatial.transform import Rotation
 
 import pathgen
-from pathgen.errors import JobError
+from pathgen.base.errors import JobError
 from pathgen.job import load_job
-from pathgen.plan import clamping_of
+from pathgen.programs.plan import clamping_of
+from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.verify import verify
-from pathgen.waste import board_errors, left_standing, spread_places
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """

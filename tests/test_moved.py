@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from pathgen.errors import JobError
-from pathgen.mark_errors import height_influence, influence, mark_errors
-from pathgen.moved import Moved, fit_move, shift_errors
-from pathgen.surface import Surface
+from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
+from pathgen.work.mark_errors import height_influence, influence, mark_errors
+from pathgen.work.moved import Moved, fit_move, shift_errors
 
 MARKS = np.array([[-9.0, -25.0, 8.0], [-9.0, 27.0, 8.0], [456.0, -20.0, 8.0], [450.0, 30.0, 8.0]])
 SMALL = st.floats(-1.0, 1.0)
@@ -68,7 +68,7 @@ def test_refused(places, found, words):
 
 def test_a_ball_touches_the_tilted_surface_where_it_touched_before():
     surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=440.0)
-    from pathgen.cutters import Cutter
+    from pathgen.base.cutters import Cutter
 
     ball = Cutter(name="b", shape="ball-end", diameter=12.7, speed=1, feed=1, plunge=1, stepdown=1)
     x, y = np.array([20.0, 300.0, 430.0]), np.array([-20.0, 5.0, 27.0])

@@ -7,10 +7,10 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Point, box
 
-from pathgen.errors import CutterError, JobError
-from pathgen.piecing import LetIn, let_in, misfits, rounded_both_ways
-from pathgen.pocketing import pocket
-from pathgen.toolpath import Move
+from pathgen.base.errors import CutterError, JobError
+from pathgen.base.toolpath import Move
+from pathgen.strategies.matching import LetIn, let_in, misfits, rounded_both_ways
+from pathgen.strategies.pocketing import pocket
 from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
 CUTTERS = (flat_end(3.0), flat_end(1.5))

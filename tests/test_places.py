@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 import pathgen
-from pathgen.cli import main
-from pathgen.instructions import check_by_hand
+from pathgen.app.cli import main
+from pathgen.base.units import INCH, fine_length, in_units, place_words
+from pathgen.programs.instructions import check_by_hand
 from pathgen.report.reaching import reach_lines, reach_of_job
 from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text
-from pathgen.units import INCH, fine_length, in_units, place_words
 from tests.report.conftest import written_job
 
 

@@ -10,9 +10,9 @@ import shapely
 from scipy.spatial import cKDTree
 
 import pathgen
-from pathgen.cutters import Cutter
-from pathgen.pocketing import PocketOptions
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.strategies.pocketing import PocketOptions
 from pathgen.verify import verify
 from pathgen.verify.findings import Tolerances as VerifyTolerances
 from pathgen.verify.opening import opens_outside

@@ -12,14 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
-from pathgen.cutters import Cutter
-from pathgen.errors import CutterError, PathgenError
-from pathgen.pocketing import PocketCut, pocket, pocket_volume
-from pathgen.pocketing.clearing import nest, pieces
-from pathgen.pocketing.linking import to_and_fro, tour
-from pathgen.pocketing.openings import opening, polygons
-from pathgen.surface import Surface
-from pathgen.toolpath import EASED_SHARE, Move
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import EASED_SHARE, Move
+from pathgen.strategies.pocketing import PocketCut, pocket, pocket_volume
+from pathgen.strategies.pocketing.clearing import nest, pieces
+from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.pocketing.openings import opening, polygons
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
 

@@ -9,10 +9,10 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon
 
-from pathgen.pocketing import PocketCut, pocket
-from pathgen.pocketing.branches import between
-from pathgen.surface import Surface
-from pathgen.toolpath import EASED_SHARE, Move
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import EASED_SHARE, Move
+from pathgen.strategies.pocketing import PocketCut, pocket
+from pathgen.strategies.pocketing.branches import between
 from tests.drawings import LEVEL, ball_end, comb, flat_end, needle, ring, star, v_cutter
 
 STEEP = Surface(thickness=6.5, radius_nut=184.0, radius_end=305.0, length=480.0)

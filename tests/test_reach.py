@@ -10,11 +10,11 @@ import shapely
 from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
-from pathgen.plan import clamping_of
-from pathgen.reach import plain_minutes, reach
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.programs.plan import clamping_of
 from pathgen.report.reaching import reach_findings, reach_of_cutters
-from pathgen.toolpath import Move, Toolpath
-from pathgen.walls import narrowest_wall
+from pathgen.strategies.reach import plain_minutes, reach
+from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
 from tests.small_board import built
 

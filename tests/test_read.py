@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathgen.errors import ProgramError
-from pathgen.gcode.read import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID, fingerprint, read_program
+from pathgen.base.errors import ProgramError
+from pathgen.verify.read import CLOCKWISE, COUNTER_CLOCKWISE, FEED, RAPID, fingerprint, read_program
 
 START = "G21 G90 G94 G17 G54\nG0 Z10\nM3 S10000\nG0 X0 Y0\nF600\n"
 

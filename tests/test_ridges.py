@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pathgen
-from pathgen.cutters import Cutter
-from pathgen.errors import CutterError, ProgramError
-from pathgen.scallop import scallop_height
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError, ProgramError
+from pathgen.base.scallop import scallop_height
+from pathgen.base.surface import Surface
 from pathgen.verify import check_scallop
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}

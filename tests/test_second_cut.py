@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from pathgen.errors import JobError
+from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from tests.small_board import built, job, left_by_ball, moves, text_of
 
@@ -155,7 +155,7 @@ REFUSED = {
 
 @pytest.mark.parametrize("name", list(REFUSED))
 def test_bad_fills_are_refused_with_the_numbers(tmp_path, name):
-    from pathgen.plan import clamping_of
+    from pathgen.programs.plan import clamping_of
 
     changes, extra, words = REFUSED[name]
     art = None

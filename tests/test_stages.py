@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import box
 
-from pathgen.stages import lapped, proposed_stages, touches, walled
+from pathgen.work.touching import lapped, proposed_stages, touches, walled
 
 RED, GREEN, BLUE, GOLD = "#aa0000", "#00aa00", "#0000aa", "#c8962e"
 

@@ -7,12 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
-from pathgen.errors import JobError
-from pathgen.fingerboard import fingerboard, slots
-from pathgen.outlining import check_tabs_hold, cutting_line, outlining, tab_points
-from pathgen.slotting import slotting
-from pathgen.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
-from pathgen.toolpath import Move
+from pathgen.base.errors import JobError
+from pathgen.base.toolpath import Move
+from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.slotting import slotting
+from pathgen.strategies.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
 
 
 def cutter_of(shape, diameter, **more):

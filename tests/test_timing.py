@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathgen.clamping import Machine
-from pathgen.cutters import Cutter
-from pathgen.timing import CORNER, corner_radius, move_feeds, times
-from pathgen.toolpath import Move, Toolpath
+from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.programs.timing import CORNER, corner_radius, move_feeds, times
+from pathgen.work.clamping import Machine
 
 CUTTER = Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=600.0, stepdown=2.0)
 MACHINE = Machine(rapid=6000.0, acceleration=400.0)

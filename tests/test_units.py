@@ -2,7 +2,7 @@
 
 import pytest
 
-from pathgen.units import INCH, format_length, parse_length
+from pathgen.base.units import INCH, format_length, parse_length
 
 
 @pytest.mark.parametrize(("text", "mm"), [

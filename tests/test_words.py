@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 import pathgen
-from pathgen.cli import _parser, main
+from pathgen.app.cli import _parser, main
+from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
 from pathgen.job.load import key_list, load_job
 from pathgen.report.board_text import wood_lines
-from pathgen.terminal import RED, coloured, progress, wants_colour
 from tests.report.conftest import written_job
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from pygcode import Line
 
 from pathgen import Cutter, ProgramError, Toolpath
-from pathgen.clamping import Clamping, Machine, Setup, Step, Stock
-from pathgen.fingerboard import fingerboard
-from pathgen.gcode.write import comment, program_text
-from pathgen.toolpath import Move
+from pathgen.base.toolpath import Move
+from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.programs.write import comment, program_text
+from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 
 CUTTER = Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.5)
 BOARD = fingerboard(

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.artwork.flatten import Floats, Ints, Polylines
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 Geometries = NDArray[Any]
 """Array of shapely geometries."""

@@ -13,7 +13,7 @@ from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.spaces import MAX_CHAIN, Spaces
 from pathgen.artwork.transforms import IDENTITY, is_singular, multiply, translation
 from pathgen.artwork.viewport import Viewport
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 
 class Clips(Spaces):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.flatten import Floats, Polylines
 from pathgen.artwork.scene import Stroke
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 MAX_DASHES = 10_000
 """Dashes along one line; a drawing that asks for more has a mistake in its pattern."""

@@ -14,7 +14,7 @@ from pathgen.artwork.style import Cascade
 from pathgen.artwork.transforms import Matrix
 from pathgen.artwork.values import Length
 from pathgen.artwork.viewport import Viewport
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 
 class State(NamedTuple):

@@ -14,7 +14,7 @@ import numpy as np
 
 from pathgen.artwork.curves import Curves, Floats, Pen
 from pathgen.artwork.values import NUMBER
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 MAX_PIECES = 250_000
 """Curve pieces in one drawing; beyond this a drawing is refused before it can stall the program."""

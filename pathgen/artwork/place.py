@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 Floats = NDArray[np.float64]
 

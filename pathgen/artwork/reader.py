@@ -13,7 +13,7 @@ from pathgen.artwork.paint import painted
 from pathgen.artwork.scene import LeftOut, Scene
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.artwork.walk import Walker
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 TOLERANCE = 0.005
 """The default for how far a straight piece may lie from its curve, mm."""

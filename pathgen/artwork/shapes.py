@@ -14,7 +14,7 @@ from pathgen.artwork.document import local_name
 from pathgen.artwork.pathdata import read_path
 from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 Axis = str
 _NO_STYLE: Mapping[str, Any] = {}

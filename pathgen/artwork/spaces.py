@@ -21,7 +21,7 @@ from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
 from pathgen.artwork.values import parse_length
 from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 MAX_VISITS = 40_000
 """Elements met on the walk; one met again through another use counts again, so that uses of uses cannot explode."""

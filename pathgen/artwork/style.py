@@ -14,7 +14,7 @@ import tinycss2
 from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
 from pathgen.artwork.values import PX_PER, Length
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 _ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")

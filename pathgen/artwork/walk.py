@@ -21,7 +21,7 @@ from pathgen.artwork.spaces import rectangle_clip
 from pathgen.artwork.transforms import Matrix, is_singular, multiply, translation
 from pathgen.artwork.values import MM_PER_PX, parse_length
 from pathgen.artwork.viewport import Viewport, fit
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 
 class Walker(Clips):

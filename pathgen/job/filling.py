@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from pathgen.clamping import POCKET, Clamping, WitnessMarks
-from pathgen.errors import JobError
-from pathgen.fill import WASTE, Resin
+from pathgen.base.errors import JobError
+from pathgen.base.units import place_words
 from pathgen.job.tables import ResinTable
-from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
-from pathgen.moved import Moved, fit_move
-from pathgen.units import place_words
-from pathgen.waste import board_errors, error_words, left_standing, spread_places
+from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
+from pathgen.work.clamping import POCKET, Clamping, WitnessMarks
+from pathgen.work.fill import WASTE, Resin
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
+from pathgen.work.moved import Moved, fit_move
 
 if TYPE_CHECKING:
     from pathgen.job.load import Job

@@ -13,8 +13,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
 
-from pathgen.errors import JobError
-from pathgen.units import MM_PER, format_length, parse_length
+from pathgen.base.errors import JobError
+from pathgen.base.units import MM_PER, format_length, parse_length
 
 Table = TypeVar("Table")
 Reader = Callable[[Any, "Place"], Any]

@@ -11,8 +11,8 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from pathgen.cutters import Cutter
-from pathgen.errors import JobError
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BlockTable,

@@ -11,12 +11,12 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from pathgen.clamping import Holes, OutlineCut
-from pathgen.errors import JobError
-from pathgen.fingerboard import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.base.errors import JobError
+from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
-from pathgen.units import format_length, place_words
+from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.work.clamping import Holes, OutlineCut
 
 if TYPE_CHECKING:
     from pathgen.job.load import Job

@@ -6,9 +6,6 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from pathgen.clamping import ZEROS, KeepOut, Machine, OutlineCut, Setup, Stock
-from pathgen.fill import WASTE
-from pathgen.fingerboard import PartialFret
 from pathgen.job.keys import (
     Place,
     choice,
@@ -27,9 +24,12 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
-from pathgen.mark_errors import ACCURACY, BOARD_LIMIT
-from pathgen.outlines import End
-from pathgen.radii import Radii
+from pathgen.parts.fingerboard.board import PartialFret
+from pathgen.parts.fingerboard.ends import End
+from pathgen.parts.fingerboard.radii import Radii
+from pathgen.work.clamping import ZEROS, KeepOut, Machine, OutlineCut, Setup, Stock
+from pathgen.work.fill import WASTE
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.fingerboard import Fingerboard, Inlay, Slots, centre_crossings
-from pathgen.radii import bow_under, string_lines
-from pathgen.scale import cents_off
-from pathgen.surface import Surface
-from pathgen.webs import wood_left
+from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.board import Fingerboard, Inlay, Slots, centre_crossings
+from pathgen.parts.fingerboard.radii import bow_under, string_lines
+from pathgen.parts.fingerboard.scale import cents_off
+from pathgen.parts.fingerboard.webs import wood_left
 
 
 def fret_rows(

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
+from pathgen.base.units import INCH, format_length
 from pathgen.report.tables import table
-from pathgen.units import INCH, format_length
 
 
 def frame_words(bass_side: int) -> str:

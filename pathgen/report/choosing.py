@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathgen.clamping import Clamping
-from pathgen.cutters import Cutter
-from pathgen.errors import JobError
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import INCH, format_length
 from pathgen.job.load import Job
-from pathgen.plan import clamping_of, finishing_with, surfacing_of
+from pathgen.programs.plan import clamping_of, finishing_with, surfacing_of
+from pathgen.programs.timing import times
 from pathgen.report.text import table
-from pathgen.timing import times
-from pathgen.toolpath import Toolpath
-from pathgen.units import INCH, format_length
+from pathgen.work.clamping import Clamping
 
 MOST = 5
 """Cutters, and ridge heights, in one table: more is no help in choosing."""

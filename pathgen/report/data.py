@@ -9,9 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.clamping import SURFACE_FINISH, Clamping
-from pathgen.plan import Plan
-from pathgen.reach import Reach
+from pathgen.programs.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
@@ -19,9 +17,11 @@ from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
-from pathgen.surfacing import least_length
+from pathgen.strategies.reach import Reach
+from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
+from pathgen.work.clamping import SURFACE_FINISH, Clamping
 
 
 def report_data(

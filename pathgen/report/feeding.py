@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pathgen.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
-from pathgen.feeds import UnusualFeed, unusual_feed
-from pathgen.units import MM_PER
+from pathgen.base.feeds import UnusualFeed, unusual_feed
+from pathgen.base.units import MM_PER
 from pathgen.verify.findings import Finding
+from pathgen.work.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:

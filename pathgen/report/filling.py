@@ -10,20 +10,20 @@ from typing import Any
 import numpy as np
 import shapely
 
-from pathgen.clamping import RESURFACE, Clamping
-from pathgen.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
-from pathgen.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
-from pathgen.fingerboard import Inlay
-from pathgen.mark_errors import MarkErrors
-from pathgen.moved import Moved, shift_errors
-from pathgen.plan import Plan
-from pathgen.reference import references
+from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
+from pathgen.base.units import format_length, place_words
+from pathgen.parts.fingerboard.board import Inlay
+from pathgen.programs.plan import Plan
+from pathgen.programs.zeroing import references
 from pathgen.report.moving import error_words
-from pathgen.stages import Touch, proposed_stages, touches
-from pathgen.units import format_length, place_words
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
+from pathgen.work.clamping import RESURFACE, Clamping
+from pathgen.work.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
+from pathgen.work.mark_errors import MarkErrors
+from pathgen.work.moved import Moved, shift_errors
+from pathgen.work.touching import Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
-from pathgen.units import fine_length, format_length, place_words
 
 FILL_WORDS = (
     "Liquid resin levels itself and runs off a curved board: dam round the drawing with tape, wax or clay, or thicken "

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pathgen.clamping import OUTLINE, Clamping
 from pathgen.verify.findings import Finding
+from pathgen.work.clamping import OUTLINE, Clamping
 
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""

@@ -6,9 +6,9 @@ from typing import Any
 
 import shapely
 
-from pathgen.letting_in import under_the_edges
-from pathgen.plan import Plan
-from pathgen.units import format_length
+from pathgen.base.units import format_length
+from pathgen.job.let_in import under_the_edges
+from pathgen.programs.plan import Plan
 
 
 def piece_data(planned: Plan, index: int) -> dict[str, Any]:

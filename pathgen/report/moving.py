@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pathgen.units import format_length
+from pathgen.base.units import format_length
 
 FINE = {"mm": 3, "in": 4}
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pathgen.clamping import Step
-from pathgen.cutters import Cutter
-from pathgen.timing import Times
-from pathgen.toolpath import Toolpath
+from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Toolpath
+from pathgen.programs.timing import Times
+from pathgen.work.clamping import Step
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

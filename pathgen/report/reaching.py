@@ -10,18 +10,18 @@ from typing import Any
 
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.clamping import POCKET, Clamping
-from pathgen.cutters import Cutter
+from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import fine_length, place_words
 from pathgen.job.load import Job
-from pathgen.plan import Plan
-from pathgen.pocketing import pocket
-from pathgen.reach import Reach, SetReach, reach
+from pathgen.programs.plan import Plan
+from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
-from pathgen.timing import times
-from pathgen.toolpath import Toolpath
-from pathgen.units import fine_length, place_words
+from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.reach import Reach, SetReach, reach
 from pathgen.verify.findings import Finding, at
+from pathgen.work.clamping import POCKET, Clamping
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""

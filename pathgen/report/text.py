@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.tables import table
-from pathgen.units import fine_length, format_length, in_units, place_words
 
 
 def report_text(report: dict[str, Any], units: str) -> str:

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping, Step
-from pathgen.fingerboard import Slots
+from pathgen.parts.fingerboard.board import Slots
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.motion import Motion
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
+from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 

@@ -11,7 +11,25 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import (
+from pathgen.base.errors import ProgramError
+from pathgen.removal.grid import Grid
+from pathgen.removal.material import Material, TooLongError
+from pathgen.removal.motion import Motion, motion_over_board
+from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.engraved import engraving_findings
+from pathgen.verify.findings import Finding, Tolerances, at, forbids
+from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.holes import hole_findings
+from pathgen.verify.neighbours import neighbour_findings
+from pathgen.verify.outlines import outline_findings
+from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
+from pathgen.verify.read import ReadProgram, read_program
+from pathgen.verify.repeats import part_repeat_findings, repeat_findings
+from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.simulate import Simulation, deepest_cut, simulate
+from pathgen.verify.slots import slot_findings
+from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
+from pathgen.work.clamping import (
     BEVEL,
     ENGRAVE,
     HOLES,
@@ -23,24 +41,6 @@ from pathgen.clamping import (
     Clamping,
     Step,
 )
-from pathgen.errors import ProgramError
-from pathgen.gcode.read import ReadProgram, read_program
-from pathgen.verify.bevels import bevel_findings
-from pathgen.verify.engraved import engraving_findings
-from pathgen.verify.findings import Finding, Tolerances, at, forbids
-from pathgen.verify.grid import Grid
-from pathgen.verify.handling import program_findings, travel_findings
-from pathgen.verify.holes import hole_findings
-from pathgen.verify.motion import Motion, motion_over_board
-from pathgen.verify.neighbours import neighbour_findings
-from pathgen.verify.outlines import outline_findings
-from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
-from pathgen.verify.removal import Material, TooLongError
-from pathgen.verify.repeats import part_repeat_findings, repeat_findings
-from pathgen.verify.ridges import Ridges, measure_ridges, stations
-from pathgen.verify.simulate import Simulation, deepest_cut, simulate
-from pathgen.verify.slots import slot_findings
-from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
 
 Floats = NDArray[np.float64]
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from pathgen.units import place_words
+from pathgen.base.units import place_words
 
 Severity = Literal["forbid", "warn", "note"]
 

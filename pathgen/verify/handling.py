@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
-from pathgen.gcode.read import RAPID, ReadProgram
-from pathgen.toolpath import EASED_SHARE
+from pathgen.base.toolpath import EASED_SHARE
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.motion import Motion
+from pathgen.verify.read import RAPID, ReadProgram
+from pathgen.work.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from pathgen.clamping import Clamping, Step
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.motion import Motion
+from pathgen.work.clamping import Clamping, Step
 
 
 def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

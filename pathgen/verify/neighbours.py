@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from pathgen.clamping import Clamping
 from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.work.clamping import Clamping
 
 
 def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

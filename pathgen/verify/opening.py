@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.cutters import Cutter
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping, Step
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.motion import Motion
 from pathgen.verify.simulate import Simulation
+from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 

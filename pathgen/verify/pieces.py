@@ -14,13 +14,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.clamping import Clamping, Step
+from pathgen.removal.grid import Grid
+from pathgen.removal.motion import Motion, motion_over_board
 from pathgen.verify.check import cutting_findings, header_findings, read_programs
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.grid import Grid
 from pathgen.verify.handling import program_findings, travel_findings
-from pathgen.verify.motion import Motion, motion_over_board
 from pathgen.verify.simulate import simulate
+from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 

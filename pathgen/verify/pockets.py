@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import POCKET, RESURFACE, Clamping, Step
-from pathgen.cutters import Cutter
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.removal.grid import Grid
+from pathgen.removal.material import Heights
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.grid import Grid
-from pathgen.verify.motion import Motion
 from pathgen.verify.opening import opens_outside
-from pathgen.verify.removal import Heights
 from pathgen.verify.simulate import OPENED, Poured, Simulation
+from pathgen.work.clamping import POCKET, RESURFACE, Clamping, Step
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import Step
-from pathgen.units import place_words
+from pathgen.base.units import place_words
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, at
-from pathgen.verify.motion import Motion
+from pathgen.work.clamping import Step
 
 ROUNDED = 3e-4
 """A point between two knots of a pass is written rounded, and so are they: so far off the line between them, mm."""

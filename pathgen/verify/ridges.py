@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.surface import Surface
-from pathgen.verify.grid import Grid
+from pathgen.base.surface import Surface
+from pathgen.removal.grid import Grid
 
 Floats = NDArray[np.float64]
 

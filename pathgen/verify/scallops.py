@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.cutters import Cutter
-from pathgen.errors import CutterError, ProgramError
-from pathgen.gcode.read import RAPID, ReadProgram, read_program
-from pathgen.scallop import scallop_height
-from pathgen.surface import Surface
-from pathgen.verify.grid import Grid
-from pathgen.verify.lengthwise import passes_along
-from pathgen.verify.motion import Motion
-from pathgen.verify.removal import Material
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError, ProgramError
+from pathgen.base.scallop import scallop_height
+from pathgen.base.surface import Surface
+from pathgen.removal.grid import Grid
+from pathgen.removal.lengthwise import passes_along
+from pathgen.removal.material import Material
+from pathgen.removal.motion import Motion
+from pathgen.verify.read import RAPID, ReadProgram, read_program
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 Floats = NDArray[np.float64]

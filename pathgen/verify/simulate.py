@@ -8,12 +8,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pathgen.clamping import BEVEL, NUT_SLOT, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
-from pathgen.hollow import Hollow
+from pathgen.base.hollow import Hollow
+from pathgen.removal.grid import Grid, Mask
+from pathgen.removal.material import Heights, Material, Taken, TooLongError
+from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.grid import Grid, Mask
-from pathgen.verify.motion import Motion
-from pathgen.verify.removal import Heights, Material, Taken, TooLongError
+from pathgen.work.clamping import (
+    BEVEL,
+    NUT_SLOT,
+    POCKET,
+    RESURFACE,
+    SLOTS,
+    SURFACE_FINISH,
+    SURFACE_ROUGH,
+    Clamping,
+    Step,
+)
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""

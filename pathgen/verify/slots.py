@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.clamping import NUT_SLOT, Clamping, Step
-from pathgen.cutters import Cutter
-from pathgen.fingerboard import Slots
+from pathgen.base.cutters import Cutter
+from pathgen.parts.fingerboard.board import Slots
+from pathgen.removal.motion import Motion
+from pathgen.removal.sweep import swept_heights
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.motion import Motion
-from pathgen.verify.sweep import swept_heights
+from pathgen.work.clamping import NUT_SLOT, Clamping, Step
 
 Floats = NDArray[np.float64]
 

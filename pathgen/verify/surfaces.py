@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from pathgen.clamping import RESURFACE, SURFACE_FINISH, Clamping
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
+from pathgen.work.clamping import RESURFACE, SURFACE_FINISH, Clamping
 
 Where = tuple[float, float]
 _NOWHERE = (math.nan, math.nan)

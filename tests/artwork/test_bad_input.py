@@ -8,7 +8,7 @@ import time
 import pytest
 
 from pathgen.artwork import read_artwork
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import OPEN, Read, drawing
 
 USES = "".join(f'<g id="a{i + 1}">' + f'<use href="#a{i}"/>' * 10 + "</g>" for i in range(9))

@@ -14,7 +14,7 @@ from pathgen.artwork import paint
 from pathgen.artwork.areas import filled
 from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.stack import stacked
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import Read
 
 SQUARES = '<rect width="20" height="20" fill="{}"/><rect x="10" width="20" height="20" fill="{}"/>'

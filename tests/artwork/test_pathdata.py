@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from svgpathtools import parse_path
 
 from pathgen.artwork.pathdata import read_path
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 
 @pytest.mark.parametrize(("d", "place", "words"), [

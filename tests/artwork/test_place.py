@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from pathgen.artwork import at_frets, between_frets, edge_angle, placed
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import Read
 
 WEDGE = '<path d="M100 100h40v-20z"/>'  # right-angled, 40 x 20, its upright side to the right

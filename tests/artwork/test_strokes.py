@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import Read
 
 LINE = 'd="M50 50H110" fill="none" stroke="#123456" stroke-width="10"'

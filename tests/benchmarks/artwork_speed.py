@@ -20,7 +20,7 @@ from xml.etree import ElementTree
 import numpy as np
 
 from pathgen.artwork import read_artwork
-from pathgen.errors import ArtworkError
+from pathgen.base.errors import ArtworkError
 
 PAGE = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="400mm" viewBox="0 0 400 400">'
 SIX = ("#1b3", "#b31", "#31b", "#bb3", "#3bb", "#b3b")

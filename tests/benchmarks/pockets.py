@@ -13,9 +13,9 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from pathgen.cutters import Cutter
-from pathgen.pocketing import pocket
-from pathgen.surface import Surface
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.strategies.pocketing import pocket
 
 SURFACE = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0)
 

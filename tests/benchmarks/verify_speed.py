@@ -18,9 +18,9 @@ import numpy as np
 from scipy import ndimage
 
 import pathgen
-from pathgen.clamping import SURFACE_FINISH, Clamping
-from pathgen.gcode.read import read_program
 from pathgen.verify import verify
+from pathgen.verify.read import read_program
+from pathgen.work.clamping import SURFACE_FINISH, Clamping
 
 Texts = dict[str, str]
 STRIP = 8

@@ -10,12 +10,12 @@ import shapely
 from scipy.optimize import minimize
 
 from pathgen import Cutter, CutterError, JobError, PathgenError, build, check, load_job, scallop_height
-from pathgen.bench import block_clamping, gauge_clampings
-from pathgen.cli import main
-from pathgen.hollow import Hollow
-from pathgen.lettering import lettering
+from pathgen.app.cli import main
+from pathgen.base.hollow import Hollow
+from pathgen.base.lettering import lettering
+from pathgen.base.surface import Surface
+from pathgen.parts.bench import block_clamping, gauge_clampings
 from pathgen.report.text import minutes_words
-from pathgen.surface import Surface
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 BALL = Cutter(name="ball", shape="ball-end", diameter=12.7, speed=16000, feed=2400, plunge=600, stepdown=3.0)

@@ -9,22 +9,22 @@ import pytest
 import shapely
 
 from pathgen import build, load_job
-from pathgen.bench import gauge_clampings
-from pathgen.cutters import Cutter
-from pathgen.errors import CutterError, JobError
-from pathgen.fingerboard import Inlay, fingerboard, slots
-from pathgen.gcode.read import read_program
-from pathgen.outlining import tab_points
-from pathgen.slotting import bevelling, slotting
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError, JobError
+from pathgen.parts.bench import gauge_clampings
+from pathgen.parts.fingerboard.board import Inlay, fingerboard, slots
+from pathgen.parts.fingerboard.webs import wood_left
+from pathgen.removal.motion import motion_over_board
+from pathgen.strategies.cutting_out import tab_points
+from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.holes import hole_findings
-from pathgen.verify.motion import motion_over_board
 from pathgen.verify.neighbours import neighbour_findings
+from pathgen.verify.read import read_program
 from pathgen.verify.slots import slot_findings
-from pathgen.webs import wood_left
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from mpmath import mp, mpf
 
-from pathgen.errors import JobError
-from pathgen.fingerboard import fingerboard
-from pathgen.radii import Radii, bow_under, string_lines
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.parts.fingerboard.radii import Radii, bow_under, string_lines
 
 NUMBERS = {
     "scale_lengths": (648.0, 648.0), "frets": 22, "nut_width": 43.0, "end_width": 57.0, "past_last_fret": 9.0,

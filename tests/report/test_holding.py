@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pathgen.clamping import WitnessMarks
-from pathgen.instructions import afterwards, cautions, purpose
+from pathgen.programs.instructions import afterwards, cautions, purpose
 from pathgen.report.holding import holding_findings
 from pathgen.report.sheet.page import legend_above
+from pathgen.work.clamping import WitnessMarks
 
 
 @pytest.fixture

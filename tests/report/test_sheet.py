@@ -7,8 +7,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from pathgen.markup import as_html, element
-from pathgen.picture import BLANK, PALE, WOOD
+from pathgen.base.markup import as_html, element
+from pathgen.base.picture import BLANK, PALE, WOOD
 from pathgen.report.pictures.above import CLAMP_EDGE
 from pathgen.report.sheet import setup_sheet
 from pathgen.report.sheet.style import STYLE, TEXT_ON_GROUND

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from pathgen.instructions import before_start, stand_out
+from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet.page import board_words, size_lines
 
 

@@ -8,12 +8,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import OUTLINE, SURFACE_FINISH, Clamping, KeepOut
-from pathgen.markup import Element, element
-from pathgen.outlining import cutting_line
-from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
-from pathgen.toolpath import Toolpath
-from pathgen.units import format_length
+from pathgen.base.markup import Element, element
+from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
+from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import format_length
+from pathgen.strategies.cutting_out import cutting_line
+from pathgen.work.clamping import OUTLINE, SURFACE_FINISH, Clamping, KeepOut
 
 Floats = NDArray[np.float64]
 

@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping
-from pathgen.fingerboard import Fingerboard
-from pathgen.markup import Element, element
-from pathgen.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
-from pathgen.toolpath import Move, Toolpath
+from pathgen.base.markup import Element, element
+from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.parts.fingerboard.board import Fingerboard
+from pathgen.work.clamping import Clamping
 
 Floats = NDArray[np.float64]
 

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping
-from pathgen.markup import Element, element
-from pathgen.picture import INK, View, area, lines, words
+from pathgen.base.markup import Element, element
+from pathgen.base.picture import INK, View, area, lines, words
 from pathgen.verify.ridges import Ridges
+from pathgen.work.clamping import Clamping
 
 Floats = NDArray[np.float64]
 

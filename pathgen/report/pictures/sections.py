@@ -9,11 +9,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.clamping import Clamping
-from pathgen.fingerboard import Inlay
-from pathgen.markup import Element, element
-from pathgen.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
-from pathgen.units import fine_length
+from pathgen.base.markup import Element, element
+from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
+from pathgen.base.units import fine_length
+from pathgen.parts.fingerboard.board import Inlay
+from pathgen.work.clamping import Clamping
 
 Floats = NDArray[np.float64]
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from pathgen.clamping import Clamping
-from pathgen.instructions import cutter_words
-from pathgen.markup import Child, Element, element
+from pathgen.base.markup import Child, Element, element
+from pathgen.base.units import fine_length, format_length
+from pathgen.programs.instructions import cutter_words
 from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
-from pathgen.units import fine_length, format_length
+from pathgen.work.clamping import Clamping
 
 e = element
 

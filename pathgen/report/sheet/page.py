@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.clamping import OUTLINE, SURFACE_FINISH, Clamping
-from pathgen.hollow import Hollow
-from pathgen.instructions import zero_words
-from pathgen.markup import Element, as_html, element
-from pathgen.plan import Plan, tabs_of
+from pathgen.base.hollow import Hollow
+from pathgen.base.markup import Element, as_html, element
+from pathgen.base.units import fine_length, format_length
+from pathgen.programs.instructions import zero_words
+from pathgen.programs.plan import Plan, tabs_of
 from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready
@@ -18,8 +18,8 @@ from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, pr
 from pathgen.report.sheet.results import findings, frets, ridges, sections
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words
-from pathgen.units import fine_length, format_length
 from pathgen.verify import Verification
+from pathgen.work.clamping import OUTLINE, SURFACE_FINISH, Clamping
 
 e = element
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pathgen.markup import Child, Element, element
-from pathgen.units import INCH, MM_PER, format_length
+from pathgen.base.markup import Child, Element, element
+from pathgen.base.units import INCH, MM_PER, format_length
 
 e = element
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pathgen.clamping import HOVER, NUT_SLOT, POCKET, SLOTS, Clamping
-from pathgen.instructions import afterwards, before_start, cautions, check_by_hand, purpose
-from pathgen.markup import Element, element
+from pathgen.base.markup import Element, element
+from pathgen.base.units import fine_length, format_length
+from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand, purpose
 from pathgen.report.pictures import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
-from pathgen.units import fine_length, format_length
+from pathgen.work.clamping import HOVER, NUT_SLOT, POCKET, SLOTS, Clamping
 
 e = element
 

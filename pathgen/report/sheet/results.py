@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from pathgen.clamping import Clamping
-from pathgen.markup import Element, element
+from pathgen.base.markup import Element, element
+from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.report.board_text import frame_words
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
 from pathgen.report.pictures.sections import RISE, Section, least_under
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.report.text import shown_findings
-from pathgen.units import fine_length, format_length, place_words
 from pathgen.verify import Verification
+from pathgen.work.clamping import Clamping
 
 e = element
 

@@ -1,0 +1,154 @@
+"""From a job to verified programs: plan, write, read back, simulate, report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pathgen.app.folders import read_folder, write_folder
+from pathgen.base.errors import PathgenError
+from pathgen.job.load import Job
+from pathgen.parts.bench import tool_of
+from pathgen.programs.instructions import header
+from pathgen.programs.plan import Plan, clamping_of, plan
+from pathgen.programs.timing import times
+from pathgen.programs.write import program_text
+from pathgen.report.data import report_data
+from pathgen.report.programs import Program
+from pathgen.report.text import report_text
+from pathgen.verify import Verification, verify
+from pathgen.work.clamping import Clamping
+
+STAGES = 3
+"""How often a build tells what it is doing."""
+
+
+def _say_nothing(words: str) -> None:
+    """For builds that nobody watches."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Build:
+    """The programs of a job, verified, with their report.
+
+    Attributes
+    ----------
+    programs : tuple of Program
+        In the order they are run; each with order, file_name, operation, cutter, text, toolpath, minutes.
+    report : dict
+        What ``report.json`` holds; lengths in mm, times in minutes, angles in degrees.
+    verification : Verification
+        What the simulation of the written texts found.
+    """
+
+    job: Job
+    plan: Plan
+    programs: tuple[Program, ...]
+    verification: Verification
+    report: dict[str, Any]
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.verification.passed)
+
+    def write(self, folder: str | Path, *, pictures: bool = False) -> list[Path]:
+        """Write programs, reports and setup sheet into a folder: all of them, or none.
+
+        The folder is made, or replaced when every file in it was written by an earlier build and not changed
+        since. `pictures` adds the setup sheet's pictures as SVG files. Returns the paths written.
+
+        Raises
+        ------
+        PathgenError
+            When verification forbids cutting, or the folder holds anything else.
+        """
+        if not self.passed:
+            first = next(f for f in self.verification.findings if f.severity == "forbid")
+            raise PathgenError(
+                "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
+                remedy=f"{first.remedy}; nothing was written",
+            )
+        return write_folder(Path(folder), {**self.files(), **(self.pictures() if pictures else {})})
+
+    def files(self) -> dict[str, str]:
+        """Every file of the build by name: programs, report.json, report.txt, setup.html."""
+        from pathgen.report.data import as_json
+        from pathgen.report.sheet import setup_sheet
+
+        return {
+            **{program.file_name: program.text for program in self.programs},
+            "report.json": as_json(self.report),
+            "report.txt": report_text(self.report, self.job.units),
+            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report),
+        }
+
+    def pictures(self) -> dict[str, str]:
+        """The setup sheet's pictures as SVG files by name; each prints at true size."""
+        from pathgen.base.markup import as_svg
+        from pathgen.report.sheet import pictures
+
+        drawn = pictures(self.plan, self.programs, self.verification)
+        return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
+
+
+def build(
+    job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
+    tell: Callable[[str], None] = _say_nothing,
+) -> Build:
+    """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
+
+    `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
+    PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
+    `clamping` is another one than the board's: that of a tool of the bench.
+    """
+    tell("planning the cuts")
+    planned = plan(job, clamping)
+    tell("writing the programs")
+    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    tell("reading them back, cutting in simulation")
+    checked = verify(
+        planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
+        job_fingerprint=job.fingerprint,
+    )
+    return Build(
+        job=job, plan=planned, programs=programs, verification=checked,
+        report=report_data(
+            planned, programs, checked, fingerprint=job.fingerprint, strings=job.board.strings,
+            side_dots=job.board.side_dots,
+        ),
+    )
+
+
+def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verification:
+    """Read the programs in a folder back, simulate them, and compare with what the job asks for.
+
+    The programs may have been edited. Raises PathgenError when there is no such folder, when it holds a tool of the
+    bench made from the same job, or when the job is wrong.
+    """
+    texts = read_folder(Path(folder))
+    _refuse_tools(job, texts, str(folder))
+    return verify(clamping_of(job), texts, resolution=resolution, job_fingerprint=job.fingerprint)
+
+
+def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:
+    commands = {tool_of(text, job) for text in texts.values()}
+    if texts and None not in commands:
+        raise PathgenError(
+            folder, f"holds the programs of pathgen {' and '.join(sorted(filter(None, commands)))}, not of the board",
+            allowed="a folder that pathgen build wrote from this job",
+            remedy="name the board's folder; for a tool run its own command again, which verifies before it writes",
+        )
+
+
+def _program(job: Job, planned: Plan, index: int) -> Program:
+    clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
+    spent = times(path, step.cutter, clamping.machine)
+    lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
+    text = program_text(
+        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total, lowest=lowest),
+        job=job.fingerprint,
+    )
+    return Program(step=step, text=text, toolpath=path, times=spent)

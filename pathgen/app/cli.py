@@ -1,0 +1,333 @@
+"""The command line: one command for each question."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pathgen.app.terminal import GREEN, RED, YELLOW, coloured, progress
+from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.units import in_units
+
+if TYPE_CHECKING:
+    from pathgen.base.cutters import Cutter
+    from pathgen.job import Job
+
+GOOD, FORBIDDEN, BAD_INPUT = 0, 1, 2
+
+EXAMPLE = "examples/fern-and-moth.toml"
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command; returns the exit status: 0 good, 1 findings that forbid cutting, 2 bad input."""
+    options = _parser().parse_args(argv)
+    try:
+        return int(options.run(options))
+    except PathgenError as wrong:
+        words = in_units(str(wrong), _units_of(options))
+        print(f"{coloured('pathgen:', RED, sys.stderr)} {words}", file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        sys.stderr.close()
+        return GOOD
+    except KeyboardInterrupt:
+        print("pathgen: stopped; nothing was written", file=sys.stderr)
+        return BAD_INPUT
+    except Exception as fault:
+        if os.environ.get("PATHGEN_TRACE"):
+            raise
+        print(
+            f"{coloured('pathgen:', RED, sys.stderr)} a fault of the program, not of your job: {type(fault).__name__}: "
+            f"{fault}: please report it with the job file; PATHGEN_TRACE=1 shows where", file=sys.stderr,
+        )
+        return BAD_INPUT
+
+
+def _units_of(options: argparse.Namespace) -> str:
+    """The units of the job that a command was given; mm where it has none, or one that cannot be read."""
+    from pathgen.job.load import units_of
+
+    return units_of(options.job) if hasattr(options, "job") else "mm"
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pathgen", description="CNC toolpaths for fretted fingerboards with inlay.",
+        epilog=f"example: pathgen build {EXAMPLE} --out out/\n"
+               "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _build_command(commands)
+    _check_command(commands)
+    frets = _command(commands, "frets", _frets, "print the fret table", f"frets {EXAMPLE}")
+    _json(frets, "the rows")
+    reach = _command(
+        commands, "reach", _reach, "print what each cutter can reach of each drawing, and a table for choosing cutters",
+        f"reach {EXAMPLE}",
+    )
+    _json(reach, "the table")
+    _compare_command(commands)
+    _bench_commands(commands)
+    keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
+    _json(keys, "the rows")
+    return parser
+
+
+def _build_command(commands: Any) -> None:
+    build = _command(
+        commands, "build", _build, "plan a job, verify its programs, and write them with their report and setup sheet",
+        f"build {EXAMPLE} --out out/",
+    )
+    build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+    build.add_argument("--pictures", action="store_true", help="write the setup sheet's pictures as SVG files too")
+    _resolution_option(build)
+    _json(build, "report.json")
+
+
+def _check_command(commands: Any) -> None:
+    check = _command(
+        commands, "check", _check, "read the programs in a folder back, edited ones too, and verify them",
+        f"check {EXAMPLE} out/",
+    )
+    check.add_argument("folder", metavar="DIR", help="folder with the programs")
+    _resolution_option(check)
+    _json(check, "the findings")
+
+
+def _bench_commands(commands: Any) -> None:
+    block = _command(
+        commands, "block", _block, "cut a hollow block of the board's radius, for pressing frets or sanding",
+        "block examples/boards/fanned.toml --frets 12 24 --out block/",
+    )
+    block.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
+                       help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
+    gauges = _command(
+        commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
+        "gauges examples/boards/zero-fret-arched.toml --out gauges/",
+    )
+    cut_out = _command(
+        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        "pieces examples/boards/let-in-leaf.toml --out pieces/",
+    )
+    for command in (block, gauges, cut_out):
+        command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+        _resolution_option(command)
+
+
+def _compare_command(commands: Any) -> None:
+    compare = _command(
+        commands, "compare", _compare,
+        "compare finishing cutters and ridge heights: passes, minutes, ridges",
+        f'compare {EXAMPLE} --cutter "ball 12" "10 mm" --scallop 0.005 0.01 0.02',
+    )
+    compare.add_argument("--cutter", nargs="+", metavar="CUTTER", help="one to five: names of the job's ball-end "
+                         "cutters, or diameters, cut at the finishing cutter's feed (default: the job's own, or common "
+                         "sizes)")
+    compare.add_argument("--scallop", nargs="+", metavar="HEIGHT", help="one to five ridge heights in the job's units "
+                         "(default: half, once and twice what the job allows)")
+    _json(compare, "the rows")
+
+
+def _command(
+    commands: Any, name: str, run: Any, words: str, example: str, *, job: bool = True
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=words[:1].upper() + words[1:] + ".", epilog=f"example: pathgen {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    if job:
+        parser.add_argument("job", metavar="JOB.toml", help="the job file")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def _json(parser: argparse.ArgumentParser, what: str) -> None:
+    parser.add_argument("--json", action="store_true", help=f"print {what} as JSON, for scripts")
+
+
+def _resolution_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
+                        help="grid of the simulation in mm (default 0.1)")
+
+
+def _resolution(text: str) -> float:
+    value = float(text)
+    if not 0.02 <= value <= 1.0:
+        raise argparse.ArgumentTypeError(f"{text} given; allowed: 0.02 to 1.0 mm")
+    return value
+
+
+def _build(options: argparse.Namespace) -> int:
+    from pathgen.app.building import STAGES, build
+    from pathgen.app.folders import refuse_foreign
+    from pathgen.job import load_job
+    from pathgen.report.data import as_json
+    from pathgen.report.text import finding_lines, summary_lines
+
+    job = load_job(options.job)
+    refuse_foreign(Path(options.out))
+    with progress(STAGES, sys.stderr) as tell:
+        result = build(job, resolution=options.resolution, tell=tell)
+    if options.json:
+        print(as_json(result.report), end="")
+    else:
+        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"], job.units)])
+    if not result.passed:
+        print("Nothing was written.", file=sys.stderr)
+        return FORBIDDEN
+    written = result.write(options.out, pictures=options.pictures)
+    print(f"{len(written)} files written to {options.out}", file=sys.stderr if options.json else sys.stdout)
+    return GOOD
+
+
+def _check(options: argparse.Namespace) -> int:
+    from pathgen.app.building import check
+    from pathgen.job import load_job
+    from pathgen.programs.plan import clamping_of, without_paths
+    from pathgen.report.data import checks_data, plan_findings
+    from pathgen.report.reaching import reach_of_cutters
+    from pathgen.report.text import finding_lines
+
+    with progress(1, sys.stderr) as tell:
+        job = load_job(options.job)
+        tell("reading the programs, cutting in simulation")
+        found = check(job, options.folder, resolution=options.resolution)
+        planned = without_paths(job, clamping_of(job))
+        checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
+    if options.json:
+        _print_json(checks)
+    else:
+        _show(finding_lines(checks, job.units))
+    return GOOD if checks["passed"] else FORBIDDEN
+
+
+def _block(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_block, fret_range
+    from pathgen.job import load_job
+
+    frets = fret_range(options.frets) if options.frets else None
+    done = cut_block(load_job(options.job), options.out, frets=frets, resolution=options.resolution)
+    return GOOD if done else FORBIDDEN
+
+
+def _gauges(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_gauges
+    from pathgen.job import load_job
+
+    return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _pieces(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_pieces
+    from pathgen.job import load_job
+
+    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _frets(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.programs.plan import clamping_of
+    from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+    from pathgen.report.data import board_data
+
+    job = load_job(options.job)
+    data = board_data(clamping_of(job), strings=job.board.strings, side_dots=job.board.side_dots)
+    if options.json:
+        _print_json(data["frets"])
+        return GOOD
+    parts = [
+        [frame_words(data["board"]["bass_side"])],
+        fret_lines(data["frets"], job.units),
+        wood_lines(data["frets"], job.units),
+        string_lines(data["strings"], job.units),
+        dot_lines(data["side_dots"], job.units),
+    ]
+    print("\n\n".join("\n".join(lines) for lines in parts))
+    return GOOD
+
+
+def _reach(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.programs.plan import clamping_of
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+
+    job = load_job(options.job)
+    with progress(1, sys.stderr) as tell:
+        clamping = clamping_of(job)
+        tell("trying the cutters")
+        found = reach_of_job(job, clamping)
+    if options.json:
+        _print_json([reach_data(one) for one in found])
+        return GOOD
+    for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
+        _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
+    return GOOD
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from pathgen.job import load_job
+    from pathgen.report.choosing import choice_lines, choice_rows, compare
+
+    job = load_job(options.job)
+    cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
+    scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
+    choices = compare(job, cutters=cutters, scallops=scallops)
+    if options.json:
+        _print_json(choice_rows(choices))
+    else:
+        _show(choice_lines(choices, job.units))
+    return GOOD
+
+
+def _keys(options: argparse.Namespace) -> int:
+    from pathgen.job.describe import key_lines, key_rows
+
+    if options.json:
+        _print_json([row.__dict__ for row in key_rows()])
+    else:
+        _show(key_lines())
+    return GOOD
+
+
+def _ball_end(job: Job, text: str) -> Cutter:
+    """A cutter of the job by its name, or the finishing cutter in another size."""
+    from pathgen.report.choosing import sized
+
+    if text in [cutter.name for cutter in job.cutters]:
+        return job.cutter(text, "--cutter")
+    try:
+        return sized(job, _length(job, "--cutter", text))
+    except JobError as wrong:
+        names = ", ".join(f'"{c.name}"' for c in job.cutters if c.shape == "ball-end")
+        raise JobError(wrong.where, wrong.problem, allowed=f"{names}, or a diameter", remedy=wrong.remedy) from None
+
+
+def _length(job: Job, where: str, text: str) -> float:
+    """A length above 0 in the job's units, or with its own; gives mm."""
+    from pathgen.base.units import parse_length
+
+    try:
+        mm = parse_length(text, job.units)
+    except ValueError as wrong:
+        raise JobError(where, str(wrong)) from None
+    if not 0 < mm <= 100:
+        raise JobError(where, f"{text} given", allowed="above 0, to 100 mm")
+    return mm
+
+
+def _print_json(data: Any) -> None:
+    print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _show(lines: Iterable[str]) -> None:
+    """Lines of a report; findings and the verdict in colour on a terminal."""
+    colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN}
+    for line in lines:
+        mark = line.partition(":")[0]
+        print(coloured(mark, colours[mark], sys.stdout) + line[len(mark):] if mark in colours else line)

@@ -1,0 +1,104 @@
+"""Files in a folder: all of them or none, and nothing of anybody else's touched."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from pathgen.base.errors import PathgenError
+
+RECORD = ".pathgen.json"
+"""Names and hashes of the files of a build, so that a later one knows what it may replace."""
+
+LARGEST_PROGRAM = 400_000_000
+"""Bytes read back of one program."""
+
+
+def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
+    """Write texts into `folder` by way of a folder beside it and a rename. Returns their paths.
+
+    Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
+    """
+    refuse_foreign(folder)
+    record = {name: _hash(text.encode()) for name, text in files.items()}
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as wrong:
+        raise _not_written(folder, wrong) from None
+    try:
+        os.chmod(fresh, 0o755)
+        for name, text in {**files, RECORD: json.dumps(record, indent=1)}.items():
+            (fresh / name).write_bytes(text.encode())
+        _swap(fresh, folder)
+    except OSError as wrong:
+        raise _not_written(folder, wrong) from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+    return [folder / name for name in files]
+
+
+def read_folder(folder: Path) -> dict[str, str]:
+    """The texts of the programs (``.nc``) in a folder, by file name.
+
+    Bytes that are not text come back as characters that no program may hold, for the reader to refuse.
+    """
+    if not folder.is_dir():
+        raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
+    texts = {}
+    for path in sorted(folder.glob("*.nc")):
+        if path.stat().st_size > LARGEST_PROGRAM:
+            raise PathgenError(path.name, f"{path.stat().st_size} bytes", allowed=f"{LARGEST_PROGRAM} or fewer")
+        texts[path.name] = path.read_bytes().decode("utf-8", errors="replace")
+    return texts
+
+
+def refuse_foreign(folder: Path) -> None:
+    """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise PathgenError(str(folder), "is a file", remedy="name another folder")
+    try:
+        record = json.loads((folder / RECORD).read_text())
+        known = dict(record)
+    except (OSError, ValueError, TypeError):
+        known = {}
+    for path in sorted(folder.iterdir()):
+        if path.name == RECORD:
+            continue
+        if path.name not in known:
+            raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",
+                               remedy="name another folder, or move that away")
+        if _hash(path.read_bytes()) != known[path.name]:
+            raise PathgenError(str(folder), f"{path.name} was changed since it was written",
+                               remedy="name another folder, or move that file away if you want to keep it")
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put the fresh folder in the place of the old one."""
+    if not folder.exists():
+        fresh.rename(folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
+    old.rmdir()
+    folder.rename(old)
+    try:
+        fresh.rename(folder)
+    except OSError:
+        old.rename(folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _not_written(folder: Path, wrong: OSError) -> PathgenError:
+    return PathgenError(str(folder), f"cannot be written ({wrong.strerror})", remedy="name another folder")
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()

@@ -1,0 +1,92 @@
+"""Cutters: what shape they leave, and how wide they open a surface."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import CutterError
+
+Floats = NDArray[np.float64]
+Shape = Literal["ball-end", "flat-end", "v"]
+SHAPES: tuple[Shape, ...] = ("ball-end", "flat-end", "v")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cutter:
+    """A rotating cutter and the feeds it is run at.
+
+    Lengths in mm, feeds in mm per minute, `speed` in revolutions per minute, `stepover` as a share of the
+    diameter, `angle` the included angle of a v cutter in degrees. `flute_length` may be infinite (not given).
+    """
+
+    name: str
+    shape: Shape
+    diameter: float
+    speed: float
+    feed: float
+    plunge: float
+    stepdown: float
+    stepover: float = 0.45
+    flutes: int = 2
+    flute_length: float = math.inf
+    angle: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.shape not in SHAPES:
+            raise CutterError(f"cutter {self.name!r}", f"shape {self.shape!r}", allowed=", ".join(SHAPES))
+        if (self.shape == "v") != (self.angle is not None):
+            raise CutterError(
+                f"cutter {self.name!r}", f"shape {self.shape} with angle {self.angle}",
+                allowed="an included angle for a v cutter, none for the others",
+            )
+        if self.angle is not None and not 0 < self.angle < 180:
+            raise CutterError(f"cutter {self.name!r}", f"angle {self.angle}", allowed="between 0 and 180 degrees")
+
+    @property
+    def radius(self) -> float:
+        """Half the diameter."""
+        return self.diameter / 2.0
+
+    @property
+    def wall_slope(self) -> float:
+        """Rise over run of a v cutter's flank; infinite for the others, which have upright flanks."""
+        return 1.0 / math.tan(math.radians(self.angle / 2.0)) if self.angle is not None else math.inf
+
+    @property
+    def shape_height(self) -> float:
+        """Height above the tip at which the cutter reaches its full diameter."""
+        return {"ball-end": self.radius, "flat-end": 0.0, "v": self.radius * self.wall_slope}[self.shape]
+
+    def profile(self, distance: ArrayLike) -> Floats:
+        """Height of the cutter's underside above its tip, at distances from its axis; infinite past the radius."""
+        d = np.abs(np.asarray(distance, dtype=float))
+        with np.errstate(invalid="ignore"):
+            if self.shape == "ball-end":
+                # r - sqrt(r^2 - d^2) without the cancellation near the tip
+                inside = d**2 / (self.radius + np.sqrt(self.radius**2 - d**2))
+            elif self.shape == "flat-end":
+                inside = np.zeros_like(d)
+            else:
+                inside = d * self.wall_slope
+        return np.where(d <= self.radius, inside, np.inf)
+
+    def half_width(self, depth: ArrayLike) -> Floats:
+        """Half the width at which the cutter opens a level surface when its tip is `depth` below it.
+
+        Ball: sqrt(r^2 - (r - depth)^2) up to the radius; v: depth * tan(angle / 2); flat: the radius. Never
+        more than the radius. Zero for no depth.
+        """
+        d = np.asarray(depth, dtype=float)
+        if self.shape == "ball-end":
+            inside = np.minimum(d, self.radius)
+            width = np.sqrt(np.maximum(inside * (2.0 * self.radius - inside), 0.0))
+        elif self.shape == "flat-end":
+            width = np.full_like(d, self.radius)
+        else:
+            width = np.minimum(d / self.wall_slope, self.radius)
+        return np.where(d > 0, width, 0.0)

@@ -1,0 +1,133 @@
+"""Shapes in mm as pictures: one mapping of coordinates, and a few things to draw with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.markup import Element, element, number
+
+Floats = NDArray[np.float64]
+
+INK = "#1b2624"
+"""Lines and words."""
+PALE = "#5b6663"
+"""Second-rank lines and words."""
+WOOD = "#efe3d0"
+BLANK = "#f7f3ec"
+
+
+@dataclass(frozen=True, kw_only=True)
+class View:
+    """A rectangle of the board's frame as a picture of 1 unit to the mm, its top left corner at 0, 0.
+
+    `rise` exaggerates what is drawn upward. Everything in a picture is placed by calling its view.
+    """
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    rise: float = 1.0
+
+    @classmethod
+    def around(cls, bounds: tuple[float, float, float, float], margin: float, *, rise: float = 1.0) -> View:
+        """A view of (x_min, y_min, x_max, y_max) with `margin` (picture units) on every side."""
+        x0, y0, x1, y1 = bounds
+        up = margin / rise
+        return cls(left=x0 - margin, right=x1 + margin, bottom=y0 - up, top=y1 + up, rise=rise)
+
+    @property
+    def width(self) -> float:
+        """Of the picture, in its units."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Of the picture, in its units."""
+        return (self.top - self.bottom) * self.rise
+
+    def __call__(self, points: ArrayLike) -> Floats:
+        """(n, 2) points in mm as (n, 2) places in the picture."""
+        p = np.asarray(points, dtype=float).reshape(-1, 2)
+        return np.stack([p[:, 0] - self.left, (self.top - p[:, 1]) * self.rise], axis=1)
+
+    def picture(self, name: str, *content: Element | None, **attributes: str) -> Element:
+        """The svg element; `name` says in words what it shows. Its size is true when 1 unit is 1 mm."""
+        return element(
+            "svg", element("title", name), content, role="img", aria_label=name,
+            viewBox=f"0 0 {number(self.width)} {number(self.height)}", width=f"{number(self.width)}mm",
+            height=f"{number(self.height)}mm", font_family="system-ui, sans-serif", fill="none",
+            stroke_linejoin="round", stroke_linecap="round", **attributes,
+        )
+
+
+def area(view: View, shape: shapely.Geometry, *, decimals: int = 2, **style: str | float | None) -> Element:
+    """A polygon, with its holes, or several."""
+    return element("path", d=_closed(view, shape, decimals), fill_rule="evenodd", **style)
+
+
+def lines(view: View, runs: Floats | list[Floats], *, decimals: int = 2, **style: str | float | None) -> Element:
+    """Open lines: each an (n, 2) array of points."""
+    data = "".join(_data(view(run), decimals) for run in runs if len(run))
+    return element("path", d=data, **style)
+
+
+def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | float | None) -> Element:
+    """Text with its middle, or the end that `text_anchor` names, at a point."""
+    x, y = view(at)[0]
+    return element("text", text, x=x, y=y, font_size=size, **{"fill": INK, "text_anchor": "middle", **style})
+
+
+def runs_in_plan(points: Floats, wanted: NDArray[np.bool_], *, tolerance: float = 0.1) -> list[Floats]:
+    """The parts of a path, seen from above, whose moves are `wanted`: (n, 2) arrays within `tolerance` (mm) of it.
+
+    `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once,
+    one that goes to and fro along a line as that line; one that only goes up or down is left out.
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], wanted[1:], [False]]).astype(np.int8)))
+    plans: dict[bytes, Floats] = {}
+    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        run = points[first : last + 1, :2]
+        if np.ptp(run, axis=0).max() > tolerance:
+            plan = np.round(_plainer(run, tolerance), 1)
+            plans.setdefault(plan.tobytes(), plan)
+    return list(plans.values())
+
+
+def _plainer(run: Floats, tolerance: float) -> Floats:
+    """A run with no more points than it takes."""
+    far = run[np.argmax(np.hypot(*(run - run[0]).T))] - run[0]
+    far = far / np.hypot(*far)
+    along, aside = (run - run[0]) @ far, (run - run[0]) @ [-far[1], far[0]]
+    if np.ptp(aside) <= tolerance:
+        return run[[np.argmin(along), np.argmax(along)]]
+    return shapely.get_coordinates(shapely.LineString(run).simplify(tolerance))
+
+
+def outline_points(shape: shapely.Geometry) -> list[Floats]:
+    """The rings of an area, each as (n, 2) points, first and last the same."""
+    rings = [r for p in shapely.get_parts(shape) for r in (p.exterior, *p.interiors) if not p.is_empty]
+    return [shapely.get_coordinates(ring) for ring in rings]
+
+
+def _closed(view: View, shape: shapely.Geometry, decimals: int) -> str:
+    return "".join(_data(view(ring[:-1]), decimals) + "z" for ring in outline_points(shape))
+
+
+def _data(points: Floats, decimals: int) -> str:
+    """Path data: a move, then lines by their steps, which are shorter to write. Rounding does not add up."""
+    places = np.round(points * 10**decimals).astype(np.int64)
+    steps = np.diff(places, axis=0, prepend=0 * places[:1])
+    steps = steps[np.concatenate([[True], steps[1:].any(axis=1)])]
+    texts = [_short(v, decimals) for v in steps.ravel().tolist()]
+    pairs = [f"{x},{y}" for x, y in zip(texts[::2], texts[1::2], strict=True)]
+    return "M" + pairs[0] + ("l" + " ".join(pairs[1:]) if len(pairs) > 1 else "")
+
+
+def _short(value: int, decimals: int) -> str:
+    text = repr(value / 10**decimals)  # the shortest that reads back; no exponent down to 0.0001
+    return text[:-2] if text.endswith(".0") else text

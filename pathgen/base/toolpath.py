@@ -1,0 +1,163 @@
+"""Moves as arrays: where the cutter's tip goes, and how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import PathgenError
+from pathgen.base.markup import as_svg
+from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
+
+Floats = NDArray[np.float64]
+
+
+class Move(IntEnum):
+    """How the cutter gets to a point."""
+
+    RAPID = 0
+    """As fast as the machine can, through air."""
+    CUT = 1
+    """At the cutter's feed."""
+    PLUNGE = 2
+    """At the cutter's plunge feed."""
+    EASED = 3
+    """At half the cutter's feed, where the load is high: full-width cuts and tight inner corners."""
+
+
+EASED_SHARE = 0.5
+"""Share of the cutter's feed used for EASED moves."""
+
+
+@dataclass(frozen=True, eq=False)
+class Toolpath:
+    """A path of the cutter's tip in the board's frame.
+
+    Attributes
+    ----------
+    points : (n, 3) float array
+        Tip positions in mm: x from the nut, y across, z above the underside. The first point is where the
+        path begins and is reached by a rapid from above.
+    kinds : (n,) int array
+        `Move` by which each point is reached. ``kinds[0]`` is always RAPID.
+    """
+
+    points: Floats
+    kinds: NDArray[np.int8]
+
+    def __post_init__(self) -> None:
+        points = np.ascontiguousarray(self.points, dtype=float).reshape(-1, 3)
+        kinds = np.ascontiguousarray(self.kinds, dtype=np.int8).reshape(-1)
+        if len(points) != len(kinds):
+            raise PathgenError("toolpath", f"{len(points)} points and {len(kinds)} kinds")
+        if not np.isfinite(points).all():
+            raise PathgenError("toolpath", "a point is not finite")
+        points.setflags(write=False)
+        kinds.setflags(write=False)
+        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "kinds", kinds)
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+    @classmethod
+    def empty(cls) -> Self:
+        """A path with no moves."""
+        return cls(np.empty((0, 3)), np.empty(0, dtype=np.int8))
+
+    @classmethod
+    def joined(cls, paths: Iterable[Toolpath]) -> Self:
+        """One path after another, as they stand."""
+        parts = [p for p in paths if len(p)]
+        if not parts:
+            return cls.empty()
+        return cls(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
+
+    @classmethod
+    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: float | None = None) -> Self:
+        """Cut each run in turn, lifting to `safe_z` between them.
+
+        Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
+        where that is given (a height with nothing but air above it), a plunge to the point, cuts along the run.
+        """
+        parts = [np.asarray(run, dtype=float).reshape(-1, 3) for run in runs]
+        return cls.joined(cls._one_run(run, safe_z, air_z) for run in parts if len(run))
+
+    @classmethod
+    def _one_run(cls, run: Floats, safe_z: float, air_z: float | None) -> Self:
+        heights = [safe_z]
+        if air_z is not None and run[0, 2] < air_z < safe_z:
+            heights.append(air_z)
+        above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
+        away = np.array([[*run[-1, :2], safe_z]])
+        kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
+        return cls(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
+
+    def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
+        """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""
+        drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
+        too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
+        return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
+
+    @property
+    def lengths(self) -> Floats:
+        """(n,) length of the move that reaches each point; 0 for the first."""
+        return np.concatenate([[0.0], np.linalg.norm(np.diff(self.points, axis=0), axis=1)])[: len(self)]
+
+    @property
+    def cut_length(self) -> float:
+        """Length of all moves at a feed, mm."""
+        return float(self.lengths[self.kinds != Move.RAPID].sum())
+
+    @property
+    def rapid_length(self) -> float:
+        """Length of all rapids, mm."""
+        return float(self.lengths[self.kinds == Move.RAPID].sum())
+
+    def _repr_svg_(self) -> str:
+        """The path from above, for notebooks: cuts as lines, rapids pale."""
+        if not len(self):
+            return as_svg(View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture("an empty path"))
+        low, high = self.points.min(axis=0), self.points.max(axis=0)
+        view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
+        rapid = self.kinds == Move.RAPID
+        return as_svg(view.picture(
+            f"Path of {len(self)} points, {self.cut_length:.0f} mm of cutting",
+            lines(view, runs_in_plan(self.points, rapid), stroke=PALE, stroke_width=view.width / 2000),
+            lines(view, runs_in_plan(self.points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
+        ))
+
+
+def along_in_plan(line: Floats) -> Floats:
+    """(n,) distance of each point from the first, along a line of (n, 2) or (n, 3) points as seen from above, mm."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
+
+
+def simplified(points: ArrayLike, tolerance: float) -> NDArray[np.intp]:
+    """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
+
+    Douglas and Peucker's method (1973) in three dimensions; `points` is (n, 3). The first and last stay.
+    """
+    p = np.asarray(points, dtype=float)
+    keep = np.zeros(len(p), dtype=bool)
+    keep[[0, -1]] = True
+    stack = [(0, len(p) - 1)]
+    while stack:
+        a, b = stack.pop()
+        if b - a < 2:
+            continue
+        chord, inner = p[b] - p[a], p[a + 1 : b] - p[a]
+        length2 = float(chord @ chord)
+        along = np.clip(inner @ chord / length2, 0.0, 1.0) if length2 else np.zeros(len(inner))
+        off = np.linalg.norm(inner - along[:, None] * chord, axis=1)
+        worst = int(np.argmax(off))
+        if off[worst] > tolerance:
+            middle = a + 1 + worst
+            keep[middle] = True
+            stack += [(a, middle), (middle, b)]
+    return np.flatnonzero(keep)

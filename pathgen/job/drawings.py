@@ -1,0 +1,199 @@
+"""The drawings of a job, placed on its board, as inlays to be cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from pathgen.base.errors import ArtworkError, JobError
+from pathgen.base.units import place_words
+from pathgen.job.let_in import let_ins
+from pathgen.job.load import Job
+from pathgen.job.tables import PlaceTable
+from pathgen.parts.fingerboard.board import Fingerboard, Inlay
+from pathgen.work.part import PlacedSize
+from pathgen.work.touching import lapped, walled
+
+if TYPE_CHECKING:
+    from pathgen.artwork import Artwork
+    from pathgen.artwork.place import Placement
+
+Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
+
+DRAWING_TOLERANCE = 0.002
+"""How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
+
+
+def inlays_of(job: Job, board: Fingerboard) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
+    """The inlays of a job, and what its drawings hold that is not cut, in words.
+
+    Raises JobError or ArtworkError for drawings that cannot be read, that lack a colour asked for, or that do not
+    lie on the board with wood enough under them.
+    """
+    drawings = _read(job)
+    inlays = [_inlay(job, board, index, drawings[index]) for index in range(len(job.inlays))]
+    left_out = {
+        f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
+        for art in drawings for item in art.left_out
+    }
+    return tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays))), tuple(left_out)
+
+
+def _read(job: Job) -> list[Artwork]:
+    """The drawing of each inlay; a file that several inlays cut from in the same way is read once."""
+    from pathgen.artwork import read_artwork
+
+    read: dict[tuple[object, ...], Artwork] = {}
+    drawings = []
+    for index, table in enumerate(job.inlays):
+        path: Path = job.artwork_path(index)
+        key = (path, table.background, table.white_is_background, table.artwork_missing)
+        if key not in read:
+            read[key] = read_artwork(
+                path, tolerance=DRAWING_TOLERANCE, background=table.background,
+                white_is_background=table.white_is_background,
+                missing="report" if table.artwork_missing == "report" else "refuse",
+            )
+        drawings.append(read[key])
+    return drawings
+
+
+def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
+    table, where = job.inlays[index], f"inlay {index + 1}"
+    known = [r.colour for r in art.regions]
+    for colour in table.colours or ():
+        if colour not in known:
+            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
+    if not known:
+        raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
+    regions, sizes = _on_board(job, index, art, board)
+    if table.wall:
+        regions = tuple(walled(regions, table.wall))
+        for colour in (c for c, shape in regions if shape.is_empty):
+            raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
+                           remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
+    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
+                  placed=sizes)
+    _check_on_board(inlay, board, where)
+    return inlay
+
+
+def _on_board(job: Job, index: int, art: Artwork, board: Fingerboard) -> tuple[Regions, tuple[PlacedSize, ...]]:
+    """The colours to be cut, of every copy of the drawing, in the board's frame; and each copy's size."""
+    from pathgen.artwork.place import placed
+
+    table, where = job.inlays[index], f"inlay {index + 1}"
+    if table.place is None:
+        if not art.physical:
+            raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
+        copies, sizes = [art], [_size(art, 1.0)]
+    else:
+        try:
+            places = list(_placements(table.place, art, board, _slot_width(job)))
+        except ArtworkError as wrong:
+            raise ArtworkError(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
+        copies = [
+            placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
+            for p in places
+        ]
+        sizes = [_size(art, _scale(art, p)) for p in places]
+    wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
+    shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
+    return tuple((colour, shapely.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
+
+
+def _slot_width(job: Job) -> float:
+    """How wide the fret slots open at the surface, mm; 0 where none are cut."""
+    table = job.slots
+    if table is None:
+        return 0.0
+    return (table.width or job.cutter(table.cutter, "[slots] cutter").diameter) + 2 * table.bevel
+
+
+def _scale(art: Artwork, place: Placement) -> float:
+    """What a placement makes of the drawing's size: 1 as drawn."""
+    from pathgen.artwork.place import drawing_box
+
+    box = drawing_box(art)
+    wide, high = (box[2:] - box[:2]).tolist() if place.centre == "drawing" else art.page
+    if place.width is not None:
+        return place.width / wide
+    return place.height / high if place.height is not None else 1.0
+
+
+def _size(art: Artwork, scale: float) -> PlacedSize:
+    from pathgen.artwork.place import drawing_box
+
+    box = drawing_box(art)
+    wide, high = ((box[2:] - box[:2]) * scale).tolist()
+    return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
+
+
+def _placements(place: PlaceTable, art: Artwork, board: Fingerboard, slot: float) -> Iterator[Placement]:
+    """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
+    from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle
+
+    bass = np.vstack([board.nut_line[:1], board.frets.bass])
+    treble = np.vstack([board.nut_line[1:], board.frets.treble])
+    turn = place.rotate + (edge_angle(bass, treble, edge=place.along) if place.along else 0.0)
+    if place.at is not None:
+        yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
+                        centre="drawing" if place.centre == "drawing" else "page")
+    elif place.between is not None:
+        one = between_frets(art, bass, treble, frets=place.between, margin=place.margin, width=place.width,
+                            height=place.height, rotate=turn, slot=slot)
+        yield replace(one, mirror=place.mirror)
+    else:
+        for one in at_frets(art, bass, treble, frets=place.at_frets or (), margin=place.margin, rotate=turn,
+                            largest=place.width, slot=slot):
+            yield replace(one, mirror=place.mirror)
+
+
+def _lapped(job: Job, inlays: list[Inlay]) -> tuple[Inlay, ...]:
+    """The inlays, run on under those of later stages where the job asks for it."""
+    out = []
+    for index, inlay in enumerate(inlays):
+        lap = job.inlays[index].lap
+        if lap:
+            regions = lapped(inlay.regions, [later.area for later in inlays[index + 1 :]], lap)
+            inlay = replace(inlay, regions=tuple(regions))
+        out.append(inlay)
+    return tuple(out)
+
+
+def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay:
+    """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
+    if job.inlays[index].piece is None:
+        return inlay
+    drawn = replace(inlay, drawn=inlay.regions)
+    pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, index, drawn))
+    matched = replace(drawn, regions=pockets)
+    _check_on_board(matched, board, inlay.name)
+    return matched
+
+
+def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
+    outside = inlay.area.difference(board.outline)
+    if outside.area > 1e-6:
+        x, y = shapely.get_coordinates(outside.representative_point())[0]
+        raise JobError(
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near "
+            f"{place_words(x, y)}",
+            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
+        )
+    points = shapely.get_coordinates(inlay.area)
+    web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
+    worst = int(np.argmin(web))
+    if web[worst] < board.min_web:
+        fret = int(np.searchsorted(board.frets.distance, points[worst, 0]))
+        raise JobError(
+            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
+            allowed=f"min_web {board.min_web:g} mm or more",
+            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} mm or less",
+        )

@@ -1,0 +1,112 @@
+"""The pieces that a job lets into its inlays: made from the drawings, and held against the pockets that are cut."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from pathgen.base.errors import JobError
+from pathgen.base.units import place_words
+from pathgen.job.load import Job
+from pathgen.parts.fingerboard.board import Inlay
+from pathgen.strategies.matching import LetIn, let_in, misfits
+from pathgen.strategies.pocketing import PocketCut
+from pathgen.strategies.pocketing.openings import polygons
+from pathgen.work.clamping import Clamping
+
+LetIns = tuple[tuple[str, LetIn], ...]
+"""The colours of an inlay with their pockets and pieces."""
+
+THROUGH = 0.1
+"""How far the cut round a piece goes below its stock, mm."""
+
+
+def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
+    """Pocket and pieces for each colour that an inlay was drawn with; none where the job has no ``piece`` for it.
+
+    Raises
+    ------
+    CutterError
+        For cutters that leave no upright wall, or whose flute is too short for the stock.
+    JobError
+        When nothing of a colour is left for a piece, or pieces of two colours would lie in each other's place.
+    """
+    table, where = job.inlays[index].piece, f"inlay {index + 1} piece"
+    if table is None:
+        return ()
+    cutters = tuple(job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters)
+    made = tuple(
+        (colour, let_in(
+            shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
+            thickness=table.thickness, safe_z=table.thickness + job.machine.clearance, from_back=table.from_back,
+            through=THROUGH, where=f"{where}, {colour}",
+        ))
+        for colour, shape in inlay.drawn
+    )
+    _check_apart(made, where)
+    return made
+
+
+def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequence[PocketCut]) -> None:
+    """Hold an inlay's pieces against what its pocket cutters open; nothing to hold where `made` is empty.
+
+    Raises JobError with the place and size of the worst misfit, or for a piece that would stand higher than the
+    second cut reckons with.
+    """
+    where = f"inlay {index + 1} piece"
+    for colour, one in made:
+        wrong = misfits(one.piece, cuts[-1].opened, one.gap)
+        if len(wrong):
+            worst = wrong[int(np.argmax(shapely.area(wrong)))]
+            x, y = shapely.get_coordinates(worst.representative_point())[0]
+            x0, y0, x1, y1 = worst.bounds
+            raise JobError(
+                where, f"the piece of {colour} does not go into its pocket in {len(wrong)} place"
+                f"{'s' if len(wrong) > 1 else ''}, the largest near "
+                f"{place_words(x, y)}: {x1 - x0:.3f} by {y1 - y0:.3f} mm, {worst.area:.4f} mm2",
+                allowed="no place", remedy="take a smaller last cutter for the pocket, or a larger gap",
+            )
+        _check_height(job, clamping, index, one)
+
+
+def under_the_edges(clamping: Clamping, one: LetIn) -> float:
+    """How far the flat underside of the widest piece stands off the curved floor at the piece's long edges, mm.
+
+    A floor that follows a convex surface of radius R touches a flat piece of width w along one line; at the edges it
+    has fallen by R - sqrt(R^2 - (w/2)^2) where that line is the middle.
+    """
+    surface = clamping.board.surface
+    _, y0, _, y1 = shapely.bounds(polygons(one.piece)).T
+    half = float(np.max(y1 - y0)) / 2
+    radius = min(surface.radius_nut, surface.radius_end)
+    return 0.0 if surface.is_flat else float(half**2 / (radius + np.sqrt(radius**2 - half**2)))
+
+
+def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
+    inlay, table = clamping.inlays[index], job.inlays[index].piece
+    assert table is not None
+    off = under_the_edges(clamping, one)
+    proud = table.thickness - inlay.depth + off
+    if proud > inlay.overfill + 1e-6:
+        raise JobError(
+            f"inlay {index + 1} overfill",
+            f"{inlay.overfill:g} mm, but a flat piece of {table.thickness:g} mm stands {proud:.3f} mm proud at its "
+            f"edges: the floor falls {off:.3f} mm under it", allowed=f"{proud:.3f} mm or more",
+            remedy=f"make overfill {np.ceil(proud * 100) / 100:.2f}, or the piece thinner or narrower",
+        )
+
+
+def _check_apart(made: LetIns, where: str) -> None:
+    """Pieces of two colours share no place: where wood between them would be too thin, both may have grown into it."""
+    for (one, a), (other, b) in itertools.combinations(made, 2):
+        shared = polygons(shapely.buffer(shapely.intersection(a.piece, b.piece), 0.0))
+        if shapely.area(shared).sum() > 1e-4:
+            x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
+            raise JobError(
+                where, f"the pieces of {one} and {other} would both lie near {place_words(x, y)}: "
+                f"{shapely.area(shared).sum():.3f} mm2", allowed="pieces that do not overlap",
+                remedy="give each colour an [[inlay]] of its own, or a smaller piece cutter, or wall",
+            )

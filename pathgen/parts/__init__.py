@@ -1,0 +1,1 @@
+"""What is made: one folder for each kind of part."""

@@ -1,0 +1,256 @@
+"""The part from a maker's numbers: the board with its frets, its fret slots and the slot of its nut."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
+from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.parts.fingerboard.radii import Radii, end_radius
+from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
+from pathgen.work.part import Fingerboard, Frets, Inlay, PartialFret, Slots
+
+__all__ = [
+    "Edges",
+    "Fingerboard",
+    "Frets",
+    "Inlay",
+    "PartialFret",
+    "Slots",
+    "centre_crossings",
+    "fingerboard",
+    "nut_slot",
+    "slots",
+]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+def fingerboard(
+    *,
+    scale_lengths: tuple[float, float],
+    frets: int,
+    nut_width: float,
+    end_width: float,
+    past_last_fret: float,
+    thickness: float,
+    radius: tuple[float, float] | Radii,
+    divisions: int = 12,
+    ratios: Sequence[float] = (),
+    straight_fret: float = 0,
+    edge_to_string: float = 3.0,
+    binding: float = 0.0,
+    min_web: float = 1.0,
+    zero_fret: bool = False,
+    behind_nut: float = 0.0,
+    partial_frets: Sequence[PartialFret] = (),
+    left_handed: bool = False,
+    nut_end: End | None = None,
+    end: End | None = None,
+    inner_radius: float = 0.0,
+    outline: Polygon | None = None,
+) -> Fingerboard:
+    """The board from a maker's numbers (mm); see the job file's ``[board]`` for their meaning.
+
+    `scale_lengths` is (bass, treble); equal for straight frets, which are then measured along the centre-line.
+    `radius` is (nut, end), infinite for a flat board, or Radii. `inner_radius` is the radius that the outline's
+    cutter leaves in corners that point inward. `outline` is the cut board from a drawing, instead of long edges and
+    ends. Raises JobError for numbers that do not go together.
+    """
+    shares = ratio_shares(ratios, frets) if ratios else equal_shares(np.arange(1, frets + 1), divisions)
+    layout = board_layout(
+        scale_lengths=scale_lengths, shares=shares, left_handed=left_handed, edge_to_string=edge_to_string,
+        straight_share=_straight_share(shares, straight_fret, divisions, ratios), nut_width=nut_width,
+        end_width=end_width, past_last_fret=past_last_fret,
+    )
+    cut = _narrowed(layout, binding, min(nut_width, end_width))
+    radii = radius if isinstance(radius, Radii) else Radii(nut=radius[0], end=radius[1])
+    ends = {"nut": nut_end or End(), "end": end or End()}
+    drawn = outline
+
+    def shape(edges: Edges) -> Polygon:
+        lines = layout.lines
+        nut_line, end_line = lines[0] - [behind_nut, 0.0], _moved_to(lines[-1], layout.length)
+        return board_outline(edges, nut_line, end_line, **ends, bass_side=layout.bass_side, inner=inner_radius)
+
+    crossing_refused(*_edge_crossings(layout, cut, None))
+    outline = shape(cut) if drawn is None else drawn
+    finished = shape(layout.edges) if drawn is None else drawn.buffer(binding, join_style="mitre")
+    plain = drawn is None and all(e.is_plain for e in ends.values())
+    bass, treble = _edge_crossings(layout, cut, None if plain else outline)
+    return Fingerboard(
+        surface=Surface(
+            thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length
+        ),
+        outline=outline, finished=finished, edges=cut,
+        frets=_frets(layout, bass, treble, zero_fret=zero_fret, behind_nut=behind_nut, partial=partial_frets),
+        nut_line=np.stack([bass[0], treble[0]]),
+        length=layout.length, min_web=min_web, layout=layout, behind_nut=behind_nut, binding=binding,
+    )
+
+
+def slots(
+    board: Fingerboard, *, width: float, depth: float, short: float | None = None,
+    bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
+    entry: Literal["ramp", "peck"] = "ramp",
+) -> Slots:
+    """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
+
+    With `within` (mm) they stop that far inside the edges of the cut board, measured square to the edge: at a
+    binding that is already on. Partial frets end where they end. Raises JobError for slots that leave nothing, or
+    that meet.
+    """
+    frets = board.frets
+    lines = frets.ends.copy()
+    if within is not None:
+        inner = board.edges.inset(within)
+        sides = (board.bass_side, -board.bass_side)
+        lines = np.stack([inner.crossings(frets.ends, side) for side in sides], axis=1)
+        lines = np.where(frets.full[..., None], lines, frets.ends)
+        short = within
+    elif short is not None:
+        unit = (frets.ends[:, 1] - frets.ends[:, 0]) / _spans(frets.ends)[:, None]
+        lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
+    forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
+    if np.any(forward <= width * _spans(frets.ends)):
+        raise JobError(
+            "[slots] ends", f"{short or 0.0:g} mm short of each edge leaves no slot",
+            allowed=f"less than {float(_spans(frets.ends).min() - width) / 2:.2f} mm", remedy="make it shorter",
+        )
+    made = Slots(
+        number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
+        through=frets.full & (short is None), entry=entry,
+    )
+    _meeting_refused(made)
+    return made
+
+
+def nut_slot(
+    board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
+    entry: Literal["ramp", "peck"] = "ramp", shelf_least: float = 0.0,
+) -> Slots:
+    """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end.
+
+    A shelf is cut past the board's end, and at least `shelf_least` wide, for a cutter of that diameter.
+    """
+    bass, treble = board.nut_line
+    unit = (treble - bass) / np.linalg.norm(treble - bass)
+    square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
+    behind = board.behind_nut * abs(float(unit[1]))
+    if width is None:
+        if behind <= 0:
+            raise JobError("[nut] width", "left out, but the board ends at the nut face", allowed="behind_nut above 0",
+                           remedy="give [board] behind_nut, the shelf's length")
+        width = max(behind + _SHELF_OVERRUN, shelf_least)
+    elif width > behind:
+        raise JobError("[nut] width", f"{width:g} mm, and the board runs {behind:.2f} mm behind the nut face",
+                       allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")
+    middle = np.stack([bass, treble])[None] + square * width / 2
+    lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
+    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry)
+
+
+_SHELF_OVERRUN = 1.0
+"""How far a nut shelf is cut past the board's end, mm."""
+
+
+def _straight_share(shares: Floats, straight_fret: float, divisions: int, ratios: Sequence[float]) -> float:
+    if not ratios:
+        return float(equal_shares(straight_fret, divisions))
+    # Between the frets of a list, as far in pitch as the fret's fraction says.
+    pitch = np.concatenate([[0.0], -np.log1p(-shares)])
+    return float(-np.expm1(-np.interp(straight_fret, np.arange(len(pitch)), pitch)))
+
+
+def _narrowed(layout: Layout, binding: float, narrowest: float) -> Edges:
+    cut = layout.edges.inset(binding)
+    if min(cut.half_width(0.0), cut.half_width(layout.length)) <= 0:
+        raise JobError(
+            "[board] binding", f"{binding:g} mm on each side leaves no wood", allowed=f"less than {narrowest / 2:g} mm",
+            remedy="make it thinner",
+        )
+    return cut
+
+
+def _moved_to(line: Floats, x: float) -> Floats:
+    """A line, (2, 2), moved along the board to cross the centre-line at x."""
+    return np.asarray(line + [x - centre_crossings(line[None])[0], 0.0])
+
+
+def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tuple[Floats, Floats]:
+    """Where nut and frets meet the edges of the cut board: straight long edges, or any outline."""
+    if outline is None:
+        return cut.crossings(layout.lines, layout.bass_side), cut.crossings(layout.lines, -layout.bass_side)
+    chords = chord_across(outline, layout.lines)
+    gone = np.isnan(chords[:, 0, 0])
+    if gone[0] and cut.half_width(0.0) > 0:
+        chords[0] = np.stack([cut.crossings(layout.lines[:1], s)[0] for s in (layout.bass_side, -layout.bass_side)])
+    if gone[1:].any():
+        fret = int(np.argmax(gone[1:])) + 1
+        x = float(centre_crossings(layout.lines[fret][None])[0])
+        raise JobError("[board] frets", f"fret {fret}, {x:.2f} mm from the nut, is past the board's end",
+                       allowed=f"{outline.bounds[2]:.2f} mm or less", remedy="make fewer frets or a longer board")
+    return chords[:, 0], chords[:, 1]
+
+
+def _frets(
+    layout: Layout, bass: Floats, treble: Floats, *, zero_fret: bool, behind_nut: float, partial: Sequence[PartialFret]
+) -> Frets:
+    if zero_fret and behind_nut < _LEAST_BEHIND_ZERO_FRET:
+        raise JobError("[board] zero_fret", f"the board runs {behind_nut:g} mm behind it",
+                       allowed=f"behind_nut {_LEAST_BEHIND_ZERO_FRET:g} mm or more", remedy="make behind_nut longer")
+    first = 0 if zero_fret else 1
+    number = np.arange(first, len(bass))
+    ends, full = np.stack([bass, treble], axis=1), np.ones((len(bass), 2), dtype=bool)
+    for entry in partial:
+        if not first <= entry.fret < len(bass):
+            raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
+                           allowed=f"{first} to {len(bass) - 1}", remedy="correct its number")
+        ends[entry.fret], full[entry.fret] = _partial(ends[entry.fret], entry, layout.bass_side)
+    return Frets(
+        number=number, distance=centre_crossings(layout.lines)[first:], bass=bass[first:], treble=treble[first:],
+        ends=ends[first:], full=full[first:],
+    )
+
+
+_LEAST_BEHIND_ZERO_FRET = 2.0
+"""Wood needed between a zero fret and the board's end, mm."""
+
+
+def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Flags]:
+    """A fret's line cut down to a range across the board; whether each end is still at the edge."""
+    y = np.array(entry.across) * -bass_side
+    share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])
+    full = np.array([share[0] <= 0, share[1] >= 1])
+    share = np.clip(share, 0.0, 1.0)
+    if share[1] <= share[0]:
+        half = abs(float(ends[0, 1]))
+        raise JobError("[board] partial_frets", f"fret {entry.fret} from {entry.across[0]:g} to {entry.across[1]:g} mm",
+                       allowed=f"a range that meets the board, {-half:.2f} to {half:.2f} mm", remedy="correct it")
+    return ends[0] + share[:, None] * (ends[1] - ends[0]), full
+
+
+def _spans(ends: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
+
+
+def _meeting_refused(made: Slots) -> None:
+    lines = shapely.linestrings(made.lines)
+    gap = shapely.distance(lines[1:], lines[:-1]) - made.width
+    if len(gap) and gap.min() <= 0:
+        i = int(np.argmin(gap))
+        raise JobError(
+            "[slots] width", f"the slots of frets {made.number[i]} and {made.number[i + 1]} meet: their lines are "
+            f"{gap[i] + made.width:.3f} mm apart", allowed=f"slots narrower than that, not {made.width:g} mm",
+            remedy="make fewer frets or narrower slots",
+        )

@@ -1,0 +1,152 @@
+"""The outline of the board in plan: long edges, straight, arched or stepped ends, rounded corners."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.layout import Edges
+
+Floats = NDArray[np.float64]
+
+_ARC_SAG = 5e-4
+"""How far chords may lie inside an arc of the outline, mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class End:
+    """The shape of one end of the board.
+
+    Attributes
+    ----------
+    rise : float
+        An arch over the straight end, this high in its middle; negative for one that is hollow. mm.
+    steps : tuple of (y, by)
+        From y toward the treble edge the end lies `by` further out; y is measured from the centre-line, negative
+        on the bass side. Rising in y. mm.
+    corner_radius : float
+        Both corners are rounded by this much, mm.
+    """
+
+    rise: float = 0.0
+    steps: tuple[tuple[float, float], ...] = ()
+    corner_radius: float = 0.0
+
+    @property
+    def is_plain(self) -> bool:
+        """True for a straight end with sharp corners."""
+        return self == End()
+
+
+def board_outline(
+    edges: Edges, nut_line: Floats, end_line: Floats, *, nut: End, end: End, bass_side: int = -1, inner: float = 0.0
+) -> Polygon:
+    """The outline between the two ends' lines, (2, 2) bass to treble, counter-clockwise.
+
+    `inner` is the radius that the outline's cutter leaves in corners that point inward. Raises JobError for an
+    arch higher than half its width, or a step or corner that does not fit.
+    """
+    there = _end_points(edges, end_line, end, +1.0, bass_side, "[board] end")
+    back = _end_points(edges, nut_line, nut, -1.0, bass_side, "[board] nut_end")
+    plain = shapely.orient_polygons(Polygon(np.concatenate([there, back[::-1]])))
+    if not plain.is_valid:
+        raise JobError("[board] end", "the outline crosses itself", remedy="make arches and steps smaller")
+    if inner > 0 and (nut.rise < 0 or end.rise < 0 or nut.steps or end.steps):
+        # Mitred first, so that only the corners that point inward come back rounded.
+        plain = plain.buffer(inner, join_style="mitre").buffer(-inner, quad_segs=_quad_segs(inner))
+    return shapely.orient_polygons(_rounded(plain, nut.corner_radius, end.corner_radius))
+
+
+def chord_across(outline: Polygon, lines: Floats) -> Floats:
+    """(n, 2, 2) where straight lines, (n, 2, 2), enter and leave an outline; NaN where a line misses it."""
+    run = lines[:, 1] - lines[:, 0]
+    unit = run / np.linalg.norm(run, axis=1, keepdims=True)
+    far = 2.0 * max(np.ptp(outline.bounds[::2]), np.ptp(outline.bounds[1::2])) + np.abs(lines).max()
+    middle = lines.mean(axis=1)
+    long = shapely.linestrings(np.stack([middle - far * unit, middle + far * unit], axis=1))
+    inside = shapely.intersection(long, outline)
+    chords = np.full_like(lines, np.nan)
+    for i, piece in enumerate(inside):
+        points = shapely.get_coordinates(piece)
+        if len(points) > 1:
+            along = (points - middle[i]) @ unit[i]
+            chords[i] = points[[np.argmin(along), np.argmax(along)]]
+    return chords
+
+
+def _end_points(edges: Edges, line: Floats, end: End, out: float, bass_side: int, where: str) -> Floats:
+    """(n, 2) points of one end, bass edge to treble edge; `out` is the sign of x that points out of the board."""
+    if end.steps and end.rise:
+        raise JobError(where, "rise and steps are both given", remedy="keep one of them")
+    if end.steps:
+        return _stepped(edges, line, end.steps, out, bass_side, where)
+    corners = np.concatenate([edges.crossings(line[None], bass_side), edges.crossings(line[None], -bass_side)])
+    return _arch(corners, out * end.rise, where) if end.rise else corners
+
+
+def _arch(corners: Floats, rise: float, where: str) -> Floats:
+    """Points on the arc over a chord, from its first end to its second."""
+    chord = corners[1] - corners[0]
+    half = float(np.linalg.norm(chord)) / 2
+    if abs(rise) > half:
+        raise JobError(where, f"a rise of {abs(rise):g} mm over {2 * half:.2f} mm", allowed=f"{half:.2f} mm or less",
+                       remedy="make the arch flatter")
+    radius = (half**2 + rise**2) / (2 * abs(rise))
+    angle = 2 * math.atan2(abs(rise), half)
+    count = 2 * max(1, math.ceil(angle / math.sqrt(8 * _ARC_SAG / radius)))
+    turn = np.linspace(-angle, angle, count + 1)
+    along, up = radius * np.sin(turn), radius * (np.cos(turn) - math.cos(angle)) * math.copysign(1.0, rise)
+    unit = chord / (2 * half)
+    outward = np.array([abs(unit[1]), -unit[0] * math.copysign(1.0, unit[1])])
+    points = (corners[0] + corners[1]) / 2 + along[:, None] * unit + up[:, None] * outward
+    points[[0, -1]] = corners
+    return points
+
+
+def _stepped(
+    edges: Edges, line: Floats, steps: tuple[tuple[float, float], ...], out: float, bass_side: int, where: str
+) -> Floats:
+    at = np.array([y for y, _ in steps]) * -bass_side
+    by = np.array([0.0, *(b for _, b in steps)]) * out
+    shifted = line[None] + np.stack([by, np.zeros_like(by)], axis=1)[:, None]
+    first, last = edges.crossings(shifted[:1], bass_side), edges.crossings(shifted[-1:], -bass_side)
+    inner = np.sort(np.array([first[0, 1], last[0, 1]]))
+    if np.any(np.diff(at) * -bass_side <= 0) or at.min() <= inner[0] or at.max() >= inner[1]:
+        raise JobError(where, f"steps at {', '.join(f'{y:g} mm' for y, _ in steps)} across",
+                       allowed=f"rising, between {inner[0]:.2f} mm and {inner[1]:.2f} mm", remedy="move the steps")
+    share = (at[:, None] - shifted[:, 0, 1][None, :]) / (shifted[:, 1, 1] - shifted[:, 0, 1])[None, :]
+    corners = []
+    for k, y in enumerate(at):
+        for level in (k, k + 1):
+            x = shifted[level, 0, 0] + share[k, level] * (shifted[level, 1, 0] - shifted[level, 0, 0])
+            corners.append([x, y])
+    return np.concatenate([first, np.array(corners), last])
+
+
+def _rounded(plain: Polygon, nut: float, end: float) -> Polygon:
+    """Corners of each half of the board rounded by its own radius."""
+    if not nut and not end:
+        return plain
+    halves = []
+    middle, (x0, y0, x1, y1) = float(np.mean(plain.bounds[::2])), plain.bounds
+    for radius, half in ((nut, (x0 - 1, middle)), (end, (middle, x1 + 1))):
+        opened = plain.buffer(-radius, join_style="mitre") if radius else plain
+        opened = opened.buffer(radius, quad_segs=_quad_segs(radius)) if radius else plain
+        halves.append(opened.intersection(shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
+    whole = shapely.union_all(halves)
+    if whole.geom_type != "Polygon" or not halves[0].area or not halves[1].area:
+        raise JobError("[board] corner radius", f"{max(nut, end):g} mm does not fit the board",
+                       allowed="less than half its width", remedy="make it smaller")
+    corners = shapely.get_coordinates(whole.exterior)[:-1]
+    # Where the halves meet, the union leaves points on the straight edges.
+    return Polygon(corners[np.abs(corners[:, 0] - middle) > 1e-9])
+
+
+def _quad_segs(radius: float) -> int:
+    return max(8, math.ceil(math.pi / 2 / math.sqrt(8 * _ARC_SAG / radius))) if radius else 8

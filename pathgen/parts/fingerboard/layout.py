@@ -1,0 +1,185 @@
+"""How nut, frets, outer strings and bridge lie on the board: lines in plan, from a maker's numbers.
+
+All points are (x, y) in the board's frame, mm. Lines run from the bass side to the treble side.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import JobError
+
+Floats = NDArray[np.float64]
+
+_ROUNDS = 60
+"""Repetitions for length and taper to agree; each gains two digits or more."""
+
+
+_MOST_SLANT = 45.0
+"""Degrees; no hand follows a fan near it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Edges:
+    """The two long edges: half the width is ``at_nut + slope * x`` on either side of the centre-line."""
+
+    at_nut: float
+    slope: float
+
+    def inset(self, distance: float) -> Edges:
+        """Edges that run `distance` inside these, measured square to the edge."""
+        return Edges(at_nut=self.at_nut - distance * math.hypot(1.0, self.slope), slope=self.slope)
+
+    def half_width(self, x: float | Floats) -> float | Floats:
+        """Half the width at x, mm."""
+        return self.at_nut + self.slope * x
+
+    def crossings(self, lines: Floats, side: int) -> Floats:
+        """Where straight lines, (n, 2, 2), meet the edge on `side` (-1 or +1, the sign of y): (n, 2) points."""
+        start, run = lines[:, 0], lines[:, 1] - lines[:, 0]
+        gap = side * (self.at_nut + self.slope * start[:, 0]) - start[:, 1]
+        t = gap / (run[:, 1] - side * self.slope * run[:, 0])
+        return start + t[:, None] * run
+
+    @property
+    def apex(self) -> float:
+        """X where the two edges would meet; infinite when they are parallel."""
+        return -self.at_nut / self.slope if self.slope else math.inf
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Layout:
+    """Where everything that crosses the strings lies.
+
+    Attributes
+    ----------
+    lines : (n + 1, 2, 2) float array
+        A bass and a treble point on the line of the nut and of each fret.
+    bridge : (2, 2) float array
+        The same for the ends of the outer strings' speaking lengths.
+    edges : Edges
+        Long edges of the finished board.
+    strings : Edges
+        The outer strings.
+    length : float
+        From the nut to the board's end on the centre-line, mm.
+    bass_side : int
+        -1 or +1: the sign of y on the bass side.
+    """
+
+    lines: Floats
+    bridge: Floats
+    edges: Edges
+    strings: Edges
+    length: float
+    bass_side: int = -1
+
+
+def centre_crossings(lines: Floats) -> Floats:
+    """X where straight lines, (n, 2, 2), cross the centre-line."""
+    start, run = lines[:, 0], lines[:, 1] - lines[:, 0]
+    return start[:, 0] - start[:, 1] / run[:, 1] * run[:, 0]
+
+
+def board_layout(
+    *,
+    scale_lengths: tuple[float, float],
+    shares: Floats,
+    straight_share: float,
+    edge_to_string: float,
+    nut_width: float,
+    end_width: float,
+    past_last_fret: float,
+    left_handed: bool = False,
+) -> Layout:
+    """The layout for two outer strings of (bass, treble) `scale_lengths`.
+
+    `shares` are the frets' distances from the nut as shares of the string, and `straight_share` that of the place
+    where a line square to the centre-line crosses both strings. Equal scale lengths are measured along the
+    centre-line; two different ones along their own strings, which run `edge_to_string` inside the edges.
+    """
+    bass_side = 1 if left_handed else -1
+    every = np.concatenate([[0.0], shares, [1.0]])
+    if scale_lengths[0] == scale_lengths[1]:
+        along = scale_lengths[0] * every
+        length = float(along[-2]) + past_last_fret
+        edges = _edges(nut_width, end_width, length)
+        lines = _lines(along, along, -bass_side * np.ones((2, len(along))) * [[-1.0], [1.0]])
+    else:
+        lines, edges, length = _fanned(
+            scale_lengths, every, straight_share, edge_to_string, nut_width, end_width, past_last_fret, bass_side
+        )
+    return Layout(
+        lines=lines[:-1], bridge=lines[-1], edges=edges, strings=edges.inset(edge_to_string), length=length,
+        bass_side=bass_side,
+    )
+
+
+def crossing_refused(bass: Floats, treble: Floats) -> None:
+    """Raise JobError when lines, by their (n, 2) ends on the two edges of the board, cross or slant too much."""
+    for name, ends in (("bass", bass), ("treble", treble)):
+        back = np.diff(ends[:, 0])
+        if np.any(back <= 0):
+            worst = int(np.argmin(back))
+            nut = "the nut" if worst == 0 else f"fret {worst}"
+            raise JobError(
+                "[board] scale_length",
+                f"the fanned frets cross each other: fret {worst + 1} lies {-back[worst]:.2f} mm before {nut} at the "
+                f"{name} edge",
+                remedy="bring the two scale lengths closer, or choose another straight_fret",
+            )
+    slant = np.degrees(np.arctan2(np.abs(treble[:, 0] - bass[:, 0]), np.abs(treble[:, 1] - bass[:, 1])))
+    if slant.max() > _MOST_SLANT:
+        worst = int(np.argmax(slant))
+        raise JobError(
+            "[board] scale_length", f"the fan turns {f'fret {worst}' if worst else 'the nut'} {slant[worst]:.0f} "
+            "degrees from square", allowed=f"{_MOST_SLANT:g} degrees or less",
+            remedy="bring the two scale lengths closer, or choose another straight_fret",
+        )
+
+
+def _edges(nut_width: float, end_width: float, length: float) -> Edges:
+    return Edges(at_nut=nut_width / 2, slope=(end_width - nut_width) / 2 / length)
+
+
+def _lines(x_bass: Floats, x_treble: Floats, y: Floats) -> Floats:
+    """(n, 2, 2) lines from x at the bass and treble side and y, (2, n)."""
+    return np.stack([np.stack([x_bass, y[0]], axis=1), np.stack([x_treble, y[1]], axis=1)], axis=1)
+
+
+def _fanned(
+    scale_lengths: tuple[float, float],
+    shares: Floats,
+    straight_share: float,
+    edge_to_string: float,
+    nut_width: float,
+    end_width: float,
+    past_last_fret: float,
+    bass_side: int,
+) -> tuple[Floats, Edges, float]:
+    """Lines through both outer strings, with the edges and length that follow from them.
+
+    The taper of the edges depends on the board's length, which depends on where the last fret crosses the
+    centre-line, which depends on the taper: a contraction, since the taper is small; solved by repetition. So is
+    the shift along the board that brings the nut line's crossing with the centre-line to x = 0.
+    """
+    scales = np.array(scale_lengths)[:, None]
+    along = scales * (shares - straight_share)
+    length, shift = float(scales.mean() * shares[-2]) + past_last_fret, float(scales.mean() * straight_share)
+    for _ in range(_ROUNDS):
+        edges = _edges(nut_width, end_width, length)
+        strings = edges.inset(edge_to_string)
+        x = along / math.hypot(1.0, strings.slope) + shift
+        y = strings.half_width(x) * np.array([[bass_side], [-bass_side]])
+        lines = _lines(x[0], x[1], y)
+        crossings = centre_crossings(lines[[0, -2]])
+        off = np.array([crossings[0], crossings[1] - crossings[0] + past_last_fret - length])
+        shift -= float(off[0])
+        length += float(off[1])
+        if np.all(np.abs(off) < 1e-12):
+            break
+    return lines, edges, length

@@ -1,0 +1,81 @@
+"""The ways in which makers state a compound radius, and what each comes to at the board's end.
+
+A compound-radius board is a cone; two numbers fix it: the radius at the nut and how fast it grows. Makers give the
+second as the radius at the board's end or at the bridge, or ask for the surface to follow the strings: then the
+cone's apex is where the two outer strings would meet, and every string lies over one of the cone's straight lines.
+
+Source: R(x) = Rn (1 + x (Sf - Sn) / (Df Sn)), apex at -Df Sn / (Sf - Sn), with string spreads Sn at the nut and Sf
+at distance Df (Hartstein, quoted by Mottola; J. Earls, "The Conical Fretboard", American Lutherie 30, 1991).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Radii:
+    """A radius at the nut and one of the others; none of them means a cylinder."""
+
+    nut: float
+    end: float | None = None
+    bridge: float | None = None
+    follow: str | None = None
+    """``"strings"``: the apex is where the outer strings meet."""
+
+
+def end_radius(radii: Radii, layout: Layout) -> float:
+    """Radius at the board's end, mm, in whichever way it was stated. Raises JobError when two ways are given."""
+    given = [name for name in ("end", "bridge", "follow") if getattr(radii, name) is not None]
+    if len(given) > 1:
+        raise JobError("[board] radius", f"{' and '.join(given)} are both given", remedy="keep one of them")
+    if radii.end is not None:
+        return radii.end
+    if radii.bridge is not None:
+        to_bridge = float(centre_crossings(layout.bridge[None])[0])
+        return _not_below_zero(radii.nut + (radii.bridge - radii.nut) * layout.length / to_bridge)
+    if radii.follow is not None:
+        return _not_below_zero(radii.nut * (1.0 + layout.length * layout.strings.slope / layout.strings.at_nut))
+    return radii.nut
+
+
+def string_lines(strings: Edges, count: int, x: tuple[float, float], bass_side: int = -1) -> Floats:
+    """(count, 2, 2) lines of `count` strings spread evenly between the outer two, from x[0] to x[1], bass first."""
+    ends = np.array(x)
+    share = np.linspace(bass_side, -bass_side, count) if count > 1 else np.zeros(1)
+    y = share[:, None] * strings.half_width(ends)
+    return np.stack([np.broadcast_to(ends, y.shape), y], axis=2)
+
+
+def bow_under(lines: Floats, surface: Surface, *, samples: int = 201) -> Floats:
+    """How far the surface stands above a straight edge laid along each line from end to end: (n,) mm.
+
+    Positive where the surface is high in the middle, negative where it is hollow, whichever is more. Along the
+    straight lines of the cone it is 0: there the straight edge touches everywhere.
+    """
+    share = np.linspace(0.0, 1.0, samples)[:, None]
+    points = lines[:, 0][:, None] + share * (lines[:, 1] - lines[:, 0])[:, None]
+    height = surface.height(points[..., 0], points[..., 1])
+    chord = height[:, :1] + share[:, 0] * (height[:, -1:] - height[:, :1])
+    off = height - chord
+    worst = np.argmax(np.abs(off), axis=1)
+    return off[np.arange(len(off)), worst]
+
+
+def _not_below_zero(radius: float) -> float:
+    if not (math.isfinite(radius) and radius > 0):
+        raise JobError(
+            "[board] radius", f"shrinks to {radius:.1f} mm at the board's end", allowed="above half the width there",
+            remedy="make the radii closer to each other",
+        )
+    return radius

@@ -1,0 +1,88 @@
+"""Where frets go along a string, and how far out of tune a misplaced one is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import PathgenError
+
+Floats = NDArray[np.float64]
+
+
+def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floats:
+    """Distances from the nut to each fret, in the unit of `scale_length`.
+
+    Equal temperament: the length left beyond fret n is ``scale_length * 2 ** (-n / divisions)``, so that
+    each fret raises the pitch by the same ratio and fret number `divisions` halves the string.
+
+    Parameters
+    ----------
+    scale_length : float
+        Speaking length of the open string, above 0.
+    frets : int
+        Number of frets, 1 or more.
+    divisions : int
+        Equal divisions of the octave.
+
+    Returns
+    -------
+    (frets,) float array
+
+    Raises
+    ------
+    PathgenError
+        For a number that is not finite or out of range.
+
+    Examples
+    --------
+    >>> fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
+    [36.4817, 325.0]
+    """
+    if not (np.isfinite(scale_length) and scale_length > 0):
+        raise PathgenError("scale_length", f"{scale_length} given", allowed="a finite length above 0")
+    if frets < 1 or divisions < 1:
+        raise PathgenError("frets", f"{frets} frets, {divisions} divisions given", allowed="1 or more of each")
+    return scale_length * equal_shares(np.arange(1, frets + 1), divisions)
+
+
+def equal_shares(frets: ArrayLike, divisions: int = 12) -> Floats:
+    """Distance of each fret from the nut as a share of the string, in equal temperament; frets need not be whole."""
+    # expm1 keeps full precision for the small steps of fine divisions.
+    shares: Floats = -np.expm1(-np.asarray(frets, dtype=float) * (np.log(2.0) / divisions))
+    return shares
+
+
+def ratio_shares(ratios: Sequence[float], frets: int) -> Floats:
+    """Distance of each fret from the nut as a share of the string, for a list of pitch ratios above the open string.
+
+    A ratio of 3/2 stops two thirds of the string. A list that ends in 2 is an octave, and goes on in the next
+    octaves as far as `frets` asks. Returns a (frets,) array. Raises PathgenError for ratios that do not rise
+    from above 1, or too few of them.
+    """
+    given = np.asarray(ratios, dtype=float)
+    rising = np.concatenate([[1.0], given])
+    if not np.isfinite(given).all() or np.any(np.diff(rising) <= 0):
+        worst = int(np.argmin(np.diff(rising)))
+        raise PathgenError(
+            "ratios", f"{rising[worst + 1]:g} comes after {rising[worst]:g}",
+            allowed="each larger than the one before, the first above 1",
+        )
+    octaves = -(-frets // len(given))
+    if octaves > 1 and abs(given[-1] - 2.0) > 1e-9:
+        raise PathgenError(
+            "ratios", f"{len(given)} ratios for {frets} frets",
+            allowed=f"{frets} ratios, or a list that ends in 2 and repeats in the next octave",
+        )
+    every = np.ravel(2.0 ** np.arange(octaves)[:, None] * given)[:frets]
+    shares: Floats = 1.0 - 1.0 / every
+    return shares
+
+
+def cents_off(scale_length: ArrayLike, wanted: ArrayLike, placed: ArrayLike) -> Floats:
+    """How far a fret at `placed` from the nut sounds above one at `wanted`, in cents (1200 to the octave)."""
+    length, wanted, placed = (np.asarray(v, dtype=float) for v in (scale_length, wanted, placed))
+    cents: Floats = 1200.0 * np.log2((length - wanted) / (length - placed))
+    return cents

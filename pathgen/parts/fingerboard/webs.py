@@ -1,0 +1,77 @@
+"""Wood left under slots, under pockets and at the edges, for each fret."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.board import Fingerboard, Inlay, Slots
+
+Floats = NDArray[np.float64]
+
+_EVERY = 1.0
+"""Spacing of the points along an inlay's edge where the wood under it is measured, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class WoodLeft:
+    """Least thickness of wood, mm, in the order of the board's frets.
+
+    Attributes
+    ----------
+    edge : (n,) float array
+        At the edges of the board, in line with each fret, where the curve has dropped most.
+    slot : (n,) float array
+        Under each fret's slot; NaN without slots.
+    pocket : (n + 1,) float array
+        Under the pockets between the fret before (or the nut) and each fret; past the last fret in the last place.
+        NaN where there is none.
+    """
+
+    edge: Floats
+    slot: Floats
+    pocket: Floats
+
+
+def wood_left(
+    board: Fingerboard, *, slots: Slots | None = None, inlays: Sequence[Inlay] = (), finished: Surface | None = None
+) -> WoodLeft:
+    """The least wood for each fret; slots are measured from the `finished` surface, pockets from the first."""
+    surface = finished or board.surface
+    frets = board.frets
+    edge = np.min([surface.height(p[:, 0], p[:, 1]) for p in (frets.bass, frets.treble)], axis=0)
+    # Both surfaces are lowest at the outer ends of a slot's line.
+    slot = slots.floors(surface) if slots is not None else np.full(len(frets), np.nan)
+    pocket = np.full(len(frets) + 1, np.nan)
+    for k, space in enumerate(_spaces(board)):
+        for inlay in inlays:
+            pocket[k] = np.fmin(pocket[k], _under(inlay, space, board.surface))
+    return WoodLeft(edge=edge, slot=slot, pocket=pocket)
+
+
+def _spaces(board: Fingerboard) -> list[shapely.Polygon]:
+    """The spaces before, between and after the frets, far out to both sides."""
+    lines = np.stack([board.frets.bass, board.frets.treble], axis=1)
+    run = lines[:, 1] - lines[:, 0]
+    lines = np.stack([lines[:, 0] - run, lines[:, 1] + run], axis=1)
+    x0, _, x1, _ = board.outline.bounds
+    out = x1 - x0
+    first = np.array([[x0 - out, lines[0, 0, 1]], [x0 - out, lines[0, 1, 1]]])
+    last = np.array([[x1 + out, lines[-1, 0, 1]], [x1 + out, lines[-1, 1, 1]]])
+    every = np.concatenate([first[None], lines, last[None]])
+    return [shapely.Polygon([a[0], b[0], b[1], a[1]]) for a, b in pairwise(every)]
+
+
+def _under(inlay: Inlay, space: shapely.Polygon, surface: Surface) -> float:
+    """Least wood under the part of an inlay in one space; the surface is lowest somewhere on its edge."""
+    part = shapely.intersection(inlay.area, space)
+    points = shapely.get_coordinates(shapely.segmentize(part, _EVERY))
+    if not len(points):
+        return float("nan")
+    return float(np.min(surface.height(points[:, 0], points[:, 1]))) - inlay.depth

@@ -1,0 +1,1 @@
+"""A clamping to paths to text: plan, zero, waste, limits, timing, writing."""

@@ -1,0 +1,143 @@
+"""What of the blank no program cuts: the waste round the board, where witness marks and a raw top last to the end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.board import Fingerboard, Slots
+from pathgen.strategies.slotting import RUN_OUT
+from pathgen.strategies.surfacing import roughing_runs
+from pathgen.work.clamping import NUT_SLOT, OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
+
+Floats = NDArray[np.float64]
+
+MARGIN = 1.5
+"""Surfacing opens so much more round the board than its finishing cutter's half-width at the top of the blank, mm."""
+
+
+SAFE = 0.1
+"""Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
+
+
+def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
+    """Where a tool `reach` mm round its axis may come down on the raw top of the blank, clear of all that is cut.
+
+    A safe side is taken of what each program opens. Clamps are kept clear of too.
+    """
+    free = shapely.box(*clamping.stock.bounds).buffer(-reach, join_style="mitre")
+    free = free.difference(_cleared(clamping).buffer(reach, join_style="mitre"))
+    for thing in clamping.setup.keep_out:
+        free = free.difference(shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1]).buffer(reach))
+    return free
+
+
+def spread_places(
+    free: BaseGeometry, board: Fingerboard, *, where: str, top: float, accuracy: float = ACCURACY,
+    limit: float = BOARD_LIMIT,
+) -> Floats:
+    """Three places in `free` that settle how the board lies as well as any three can: (3, 2), mm.
+
+    Of all triples of corners of the free waste that one is taken with which an error in the height of one mark moves
+    the board least; it is wide both along and across.
+
+    Raises JobError where there is no room for three, or where an error of `accuracy` at one of them would move the
+    board by more than `limit`.
+    """
+    hull = shapely.convex_hull(free).simplify(0.5)
+    corners = shapely.get_coordinates(hull)[:-1]
+    remedy = "take a larger blank, or move clamps off the corners; or give places of your own in at"
+    if len(corners) < 3:
+        raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
+    triples = corners[list(combinations(range(len(corners)), 3))]
+    rise = height_influence(triples, shapely.get_coordinates(board.outline.convex_hull))
+    best = triples[int(np.argmin(rise))]
+    places = _rounded_inside(best[np.lexsort((best[:, 1], best[:, 0]))], free)
+    errors = board_errors(board, np.column_stack([places, np.full(3, top)]), accuracy=accuracy)
+    if errors.worst > limit:
+        span = np.ptp(corners, axis=0)
+        raise JobError(
+            where, f"the waste has room only for marks within {span[0]:.0f} mm along and {span[1]:.0f} mm across, for "
+            f"a board {board.length:.0f} mm long: {error_words(errors)}", allowed=f"{limit:g} mm", remedy=remedy,
+        )
+    return places
+
+
+def board_errors(board: Fingerboard, marks: Floats, *, accuracy: float) -> MarkErrors:
+    """What a measuring error of `accuracy` mm at one of (n, 3) `marks` does to a board's nut, end and outline."""
+    nut, end, outline = (
+        np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])
+        for line in (board.nut_line, board.end_line, shapely.get_coordinates(board.outline))
+    )
+    return mark_errors(marks, nut=nut, end=end, outline=outline, accuracy=accuracy)
+
+
+def error_words(errors: MarkErrors) -> str:
+    """What a measuring error does, in one line, in mm: for refusals."""
+    if not np.isfinite(errors.worst):
+        return "they leave a turn or tilt open"
+    return (f"a measuring error of {errors.accuracy:g} mm at one mark would move the board by up to "
+            f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
+
+
+def _cleared(clamping: Clamping) -> BaseGeometry:
+    """Where any program may cut, in plan."""
+    board = clamping.board
+    x, y = shapely.get_coordinates(board.outline).T
+    proud = max(clamping.stock.thickness - float(np.min(board.surface.height(x, y))), 0.0)
+    parts = [board.outline]
+    for step in clamping.steps:
+        cutter = step.cutter
+        if step.operation in (SURFACE_FINISH, RESURFACE):
+            parts.append(board.outline.buffer(float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
+        elif step.operation == OUTLINE:
+            parts.append(board.outline.buffer(cutter.diameter + MARGIN, join_style="mitre"))
+        elif step.operation in (SLOTS, NUT_SLOT) and (slots := _slots(clamping, step)) is not None:
+            # through slots run out past the edges
+            lines = shapely.linestrings(slots.lines)
+            parts.append(shapely.union_all(shapely.buffer(lines, cutter.diameter + slots.width + RUN_OUT)))
+    if clamping.holes is not None:
+        parts.append(shapely.multipoints(clamping.holes.at).buffer(clamping.holes.diameter / 2))
+    rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
+    if rough is not None:
+        parts.append(_roughed(clamping, rough))
+    return shapely.union_all(parts)
+
+
+def _roughed(clamping: Clamping, cutter: Cutter) -> BaseGeometry:
+    """Where the roughing passes go, widened by the cutter: along a tapering edge they leave stairs of waste."""
+    finish = next((s.cutter for s in clamping.steps if s.operation == SURFACE_FINISH), None)
+    runs = roughing_runs(
+        clamping.board.outline, clamping.board.surface, cutter, finish=finish, stock_top=clamping.stock.thickness,
+        allowance=clamping.surfacing.allowance if clamping.surfacing else 0.0,
+    )
+    lines = [shapely.linestrings(run[:, :2]) for run in runs if len(run) > 1]
+    return shapely.union_all(shapely.buffer(lines, cutter.radius + SAFE))
+
+
+def _slots(clamping: Clamping, step: Step) -> Slots | None:
+    return clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
+
+
+def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:
+    """Places a little inside `free`, or in a narrow part of it at its edge; on half millimetres where that may be."""
+    near = np.array([_nearest(p, [free.buffer(-inset), free], 2 * inset) for p in places])
+    half = np.round(near * 2) / 2
+    inside = shapely.intersects_xy(free, half[:, 0], half[:, 1])
+    return np.where(inside[:, None], half, near)
+
+
+def _nearest(place: Floats, shapes: Sequence[BaseGeometry], within: float) -> Floats:
+    """The point nearest to `place` of the first shape that comes so near, or of the last."""
+    point = shapely.Point(place)
+    shape = next((s for s in shapes if not s.is_empty and s.distance(point) <= within), shapes[-1])
+    nearest: Floats = shapely.get_coordinates(shapely.shortest_line(shape, point))[0]
+    return nearest

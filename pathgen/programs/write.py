@@ -1,0 +1,161 @@
+"""Programs as text: the plain subset of RS274/NGC (NISTIR 6556), with nothing that a controller might read two ways."""
+
+from __future__ import annotations
+
+import hashlib
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Iterator
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import ProgramError
+from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.base.units import MM_PER
+from pathgen.programs.arcs import Arc, fitted_arcs
+from pathgen.work.clamping import HOVER, Clamping, Step
+
+DECIMALS = {"mm": 4, "in": 5}
+"""Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
+
+COMMENT_WIDTH = 76
+"""Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
+
+ARC_TOLERANCE = 5e-4
+"""How far an arc may lie from the straight moves that it stands for, mm."""
+
+ARC_RADII = 1e-3
+"""How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
+
+WORK_OFFSET = "G54"
+
+
+def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
+    """One program: header comments, the state it needs, the moves, and a safe end.
+
+    Parameters
+    ----------
+    toolpath : Toolpath
+        In the board's frame; written in the machine's frame and units as the clamping's set-up says.
+    header : lines of text
+        Written as comments, reduced to harmless characters.
+    job : str
+        The job's fingerprint, 16 hex digits.
+
+    Raises
+    ------
+    ProgramError
+        For a path that does not begin and end at a safe height, or cuts before any rapid.
+    """
+    _check_ends(toolpath, clamping, step)
+    lines = [comment(text) for text in wrapped(header)]
+    lines.append(f"(job fingerprint: {job})")
+    lines += _opening(clamping, step)
+    lines += _moves(toolpath, clamping, step)
+    lines += ["M5", "M30"]
+    lines.insert(1, f"(program fingerprint: {fingerprint(lines)})")
+    return "\n".join(lines) + "\n"
+
+
+def fingerprint(lines: Iterable[str]) -> str:
+    """16 hex digits of SHA-256 over lines of text, trailing spaces left out."""
+    text = "\n".join(line.rstrip() for line in lines)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def comment(text: str) -> str:
+    """A comment that is only a comment: printable ASCII without parentheses, semicolons or percent signs.
+
+    >>> comment("Fern (M30)\\nG0 Z-5; % é")
+    '(Fern M30 G0 Z-5, e)'
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    kept = "".join(c if c.isprintable() and c not in "()[]{}%\\" else " " for c in plain.replace(";", ","))
+    return f"({' '.join(kept.split())})"
+
+
+def wrapped(texts: Iterable[str]) -> Iterator[str]:
+    """Long texts in several lines."""
+    for text in texts:
+        yield from textwrap.wrap(text, COMMENT_WIDTH, subsequent_indent="  ") or [""]
+
+
+def _check_ends(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
+    ends = toolpath.points[[0, -1], 2] if len(toolpath) else np.array([-np.inf])
+    if np.any(ends < clamping.safe_z - 1e-9) or toolpath.kinds[0] != Move.RAPID:
+        raise ProgramError(
+            f"program {step.order}", f"the path begins or ends at {ends.min():.3f} mm",
+            allowed=f"{clamping.safe_z:.3f} mm, above everything in the way",
+        )
+
+
+def _opening(clamping: Clamping, step: Step) -> list[str]:
+    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
+    number = _written(np.array([top]), clamping)[0]
+    units = "G20" if clamping.units == "in" else "G21"
+    opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
+    return opening if step.operation == HOVER else [*opening, f"M3 S{step.cutter.speed:.0f}"]
+
+
+def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
+    """Moves, a line each; axis words, G words and F are written only when they change.
+
+    The opening has already lifted to the safe height, where every path begins.
+    """
+    machine = clamping.to_machine(toolpath.points, step)
+    columns = [_written(column, clamping) for column in machine.T]
+    kinds, feeds = toolpath.kinds.tolist(), _feeds(step, clamping)
+    arcs = fitted_arcs(machine, toolpath.kinds, tolerance=ARC_TOLERANCE) if clamping.machine.arcs else {}
+    lines: list[str] = []
+    at, last_word, last_feed = ("", "", columns[2][0]), "", ""
+    rows = iter(enumerate(zip(kinds, *columns, strict=True)))
+    for row, (kind, *there) in rows:
+        word, arc = "G0" if kind == Move.RAPID else "G1", arcs.get(row)
+        around = _arc_words(columns, at, arc, clamping) if arc is not None else []
+        if arc is not None and around:
+            word, there = "G2" if arc.clockwise else "G3", [column[arc.last] for column in columns]
+            at = ("", "", at[2])
+            next(islice(rows, arc.last - row - 1, arc.last - row), None)
+        axes = [name + new for name, new, old in zip("XYZ", there, at, strict=True) if new != old]
+        if not axes:
+            continue
+        fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
+        lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
+        last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
+        if step.operation == HOVER and kind == Move.PLUNGE:
+            lines.append("M0")  # over a mark: the machine waits until the maker has looked
+    return lines
+
+
+def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping: Clamping) -> list[str]:
+    """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
+    x, y = float(at[0]), float(at[1])
+    per = MM_PER[clamping.units]
+    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), clamping)
+    centre = np.array([x + float(i), y + float(j)])
+    end = np.array([float(columns[0][arc.last]), float(columns[1][arc.last])])
+    differ = abs(np.hypot(*(end - centre)) - np.hypot(float(i), float(j))) * per
+    if differ > ARC_RADII or np.array_equal(end, [x, y]):
+        return []
+    return [f"I{i}", f"J{j}"]
+
+
+def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
+    cutter, per = step.cutter, MM_PER[clamping.units]
+    feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.feed * EASED_SHARE}
+    return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[clamping.units] - 2}f}") for kind, feed in feeds.items()}
+
+
+def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
+    """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
+    places, per = DECIMALS[clamping.units], MM_PER[clamping.units]
+    # + 0.0 turns a negative zero into a zero
+    rounded = np.round(mm / per, places) + 0.0
+    shown = f"%.{places}f"
+    return [(shown % value).rstrip("0").rstrip(".") for value in rounded.tolist()]
+
+
+def _trimmed(number: str) -> str:
+    return number.rstrip("0").rstrip(".") if "." in number else number

@@ -1,0 +1,86 @@
+"""What is still there to set zero from when each program is about to start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.base.errors import JobError
+from pathgen.programs.waste import left_standing
+from pathgen.work.clamping import (
+    OUTLINE,
+    POCKET,
+    RESURFACE,
+    SURFACE_FINISH,
+    SURFACE_ROUGH,
+    WITNESS_MARKS,
+    Clamping,
+    Step,
+)
+
+SETTER = 3.0
+"""Radius of the foot of a setter, or of a cutter touched off by hand, mm; common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """For one step: places that Z, and X and Y, can be set from; and what is gone."""
+
+    order: int
+    z: tuple[str, ...]
+    xy: tuple[str, ...]
+    gone: tuple[str, ...]
+    refit: bool
+    """Whether the cutter is another than in the step before, so that Z must be set again."""
+
+
+def references(clamping: Clamping) -> tuple[Reference, ...]:
+    """What can be set from at each step, the surest first."""
+    raw = not left_standing(clamping, reach=SETTER).is_empty
+    return tuple(_reference(clamping, step, raw) for step in clamping.steps)
+
+
+def check_references(clamping: Clamping) -> None:
+    """Raise JobError where a program's Z 0 would have to be set from a surface that is no longer there."""
+    if clamping.setup.z_zero != "stock-top":
+        return
+    for needed in references(clamping):
+        if needed.refit and not needed.z:
+            step = clamping.steps[needed.order - 1]
+            raise JobError(
+                "[setup] z_zero",
+                f"step {step.order}, {step.operation}, needs Z set from the raw top, and the steps before it leave no "
+                f"place of {2 * SETTER:g} mm of that",
+                allowed='"bed", or a blank with raw top left standing outside the cut and the clamps',
+                remedy='write z_zero = "bed", or let the blank stand out further',
+            )
+
+
+def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
+    before = [s for s in clamping.steps if s.order < step.order]
+    done = {s.operation for s in before}
+    surfaced = bool(done & {SURFACE_ROUGH, SURFACE_FINISH})
+    z, gone = [], []
+    if clamping.setup.z_zero == "bed":
+        z.append("the bed, or a setter on it")
+    elif not surfaced:
+        z.append("the raw top of the blank")
+    elif raw_left:
+        z.append("the raw top of the blank, outside the cut")
+    if surfaced:
+        gone.append("the raw top over the board")
+    if _covered(clamping, before):
+        gone.append("the cut surface, under fill")
+    xy = ["the sides and the nut end of the blank"]
+    if WITNESS_MARKS in done:
+        xy.insert(0, "the witness marks")
+    if OUTLINE in done:
+        xy = []
+    previous = before[-1].cutter.name if before else None
+    return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=previous != step.cutter.name)
+
+
+def _covered(clamping: Clamping, before: list[Step]) -> bool:
+    """Whether fill stands over the surface: poured after an inlay's pockets, gone with its second cut."""
+    open_still = {s.inlay for s in clamping.steps if s.operation == POCKET and s not in before}
+    filled = {s.inlay for s in before if s.operation == POCKET and clamping.inlays[s.inlay or 0].fill != "none"}
+    return bool(filled - open_still - {s.inlay for s in before if s.operation == RESURFACE})

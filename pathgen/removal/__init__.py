@@ -1,0 +1,1 @@
+"""What moves take from the material, from the moves alone."""

@@ -1,0 +1,130 @@
+"""The second cut over an inlay alone: the stretches of the passes that lie over it and a margin round it."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, coarse_passes, heights_above
+
+Floats = NDArray[np.float64]
+
+EDGE = 1.0
+"""How far past the board's edge the second cut follows what stands there, mm."""
+
+LINK = 2.0
+"""Longest straight move from the end of one pass to the start of the next, mm."""
+
+
+def resurfacing_runs_over(
+    area: BaseGeometry,
+    outline: Polygon,
+    surface: Surface,
+    cutter: Cutter,
+    *,
+    proud: float,
+    stepdown: float,
+    last: Passes,
+) -> list[Floats]:
+    """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
+
+    Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
+    """
+    within = area.intersection(outline.buffer(EDGE, join_style="mitre"))
+    heights = heights_above(proud, stepdown, ridge=last.scallop)
+    runs: list[Floats] = []
+    if heights:
+        coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
+        runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
+    return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
+
+
+def runs_over(
+    passes: Passes, area: BaseGeometry, *, surface: Surface, cutter: Cutter, ridge: float = 0.0
+) -> list[Floats]:
+    """Tip positions, a run for each separate part of `area`, along the lines of `passes` and nowhere else.
+
+    The cutter touches the surface all over `area`; from one pass to the next it follows `surface` a little above
+    it, clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their
+    own line, so that the second cut takes no more than the first.
+    """
+    lines = _lines(passes)
+    parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
+    merged = shapely.get_parts(shapely.union_all(parts))
+    clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
+    return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear))]
+
+
+def _run_over(
+    region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float
+) -> Floats:
+    """Back and forth over one part."""
+    pieces: list[Floats] = []
+    for k, (x0, x1) in enumerate(_spans(region, y)):
+        if np.isnan(x0):
+            continue
+        piece = _between(lines[k], x0, x1)
+        if not len(piece):
+            continue
+        piece = piece[:: -1 if len(pieces) % 2 else 1]
+        pieces.append(piece)
+    joined: list[Floats] = []
+    for piece in pieces:
+        if joined:
+            joined.append(_link(joined[-1][-1], piece[0], surface, cutter, clear))
+        joined.append(piece)
+    return np.concatenate(joined) if joined else np.empty((0, 3))
+
+
+def _lines(passes: Passes) -> list[Floats]:
+    """The knots of each pass, x rising."""
+    lines = []
+    for y in passes.y:
+        line = passes.run[passes.run[:, 1] == y]
+        lines.append(line[np.argsort(line[:, 0], kind="stable")])
+    return lines
+
+
+def _between(line: Floats, x0: float, x1: float) -> Floats:
+    """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them."""
+    x0, x1 = max(x0, line[0, 0]), min(x1, line[-1, 0])
+    if x0 >= x1:
+        return np.empty((0, 3))
+    inner = line[(line[:, 0] > x0) & (line[:, 0] < x1), 0]
+    x = np.concatenate([[x0], inner, [x1]])
+    return np.column_stack([x, np.full_like(x, line[0, 1]), np.interp(x, line[:, 0], line[:, 2])])
+
+
+def _spans(region: Polygon, y: Floats) -> Floats:
+    """(p, 2) x range over which each pass is nearest to some of the region; NaN where to none."""
+    middle = (y[1:] + y[:-1]) / 2
+    x0, y0, x1, y1 = region.bounds
+    bounds = np.concatenate([[min(y0, y[0]) - 1.0], middle, [max(y1, y[-1]) + 1.0]])
+    strips = shapely.box(x0 - 1, bounds[:-1], x1 + 1, bounds[1:])
+    spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
+    return spans
+
+
+def _seen_by_axis(part: Polygon, surface: Surface, r: float) -> Polygon:
+    """Where the ball's axis is while its contact is over `part`: further out by (R + r) / R."""
+    points = shapely.get_coordinates(shapely.segmentize(part.exterior, 1.0))
+    points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
+    return Polygon(points)
+
+
+def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: float) -> Floats:
+    """Points from the end of one pass to the start of the next: up by `clear`, along the surface, and sinking again.
+
+    It sinks over the second half. With `clear` more than twice the ridge half-way, a ball that sinks in a straight
+    line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1.
+    """
+    count = 2 * max(1, int(np.ceil(np.hypot(*(end - start)[:2]) / (2 * LINK))))
+    share = np.arange(count)[:, None] / count
+    plan = start[:2] + share * (end - start)[:2]
+    lift = clear * np.minimum(1.0, 2.0 * (1.0 - share[:, 0]))
+    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1]) + lift])

@@ -1,0 +1,69 @@
+"""Round holes: by pecks with a cutter of their size, or along a helix with a smaller one."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.toolpath import Toolpath
+from pathgen.work.clamping import Holes
+
+Floats = NDArray[np.float64]
+
+_SAME = 0.02
+"""A hole at most this much wider than the cutter is drilled straight down, mm."""
+
+
+def drilling(
+    holes: Holes, *, cutter: Cutter, top: float, safe_z: float, air_z: float, chord_tolerance: float = 1e-3
+) -> Toolpath:
+    """Moves that cut every hole from `top` down to its bottom.
+
+    Raises CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or
+    with too short a flute.
+    """
+    _check(holes, cutter, top - holes.bottom)
+    ring = (holes.diameter - cutter.diameter) / 2
+    one = _pecks(cutter, top, holes.bottom, air_z) if 2 * ring < _SAME else None
+    if one is None:
+        one = _helix(cutter, ring, top, holes.bottom, chord_tolerance)
+    runs = [one + [x, y, 0.0] for x, y in holes.at]
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
+    where = f"cutter {cutter.name!r}"
+    if cutter.shape != "flat-end":
+        raise CutterError(where, f"a {cutter.shape} cutter leaves no flat hole", allowed="flat-end")
+    if not cutter.diameter <= holes.diameter + 1e-9 < 2 * cutter.diameter:
+        raise CutterError(
+            where, f"{cutter.diameter:g} mm for holes of {holes.diameter:g} mm",
+            allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
+            remedy="take another cutter",
+        )
+    if cutter.flute_length < depth:
+        raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",
+                          allowed=f"{depth:.2f} mm or more", remedy="take a longer cutter")
+
+
+def _pecks(cutter: Cutter, top: float, bottom: float, air_z: float) -> Floats:
+    """Down by half a stepdown at a time, out of the hole after each."""
+    count = max(1, math.ceil((top - bottom) / (cutter.stepdown / 2) - 1e-9))
+    heights = np.stack([np.linspace(top, bottom, count + 1)[1:], np.full(count, air_z)], axis=1).ravel()[:-1]
+    return np.column_stack([np.zeros((len(heights), 2)), heights])
+
+
+def _helix(cutter: Cutter, ring: float, top: float, bottom: float, tolerance: float) -> Floats:
+    """Round and down, no steeper than the plunge feed allows, with a level turn at the bottom; climb cutting."""
+    pitch = min(cutter.stepdown, 2 * math.pi * ring * 0.9 * min(cutter.plunge / cutter.feed, 0.5))
+    turns = max(1, math.ceil((top - bottom) / pitch - 1e-9))
+    each = max(12, math.ceil(math.pi / math.acos(max(1 - tolerance / ring, -1.0))))
+    turn = np.arange((turns + 1) * each + 1) / each
+    height = np.maximum(top - turn * (top - bottom) / turns, bottom)
+    angle = 2 * math.pi * turn
+    return np.column_stack([ring * np.cos(angle), ring * np.sin(angle), height])

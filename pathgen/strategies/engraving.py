@@ -1,0 +1,21 @@
+"""Engraving strokes into a level surface with a v cutter."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.toolpath import Toolpath
+from pathgen.work.clamping import Engraving
+
+
+def engraving(work: Engraving, *, cutter: Cutter, top: float, air_z: float, safe_z: float) -> Toolpath:
+    """Moves along each stroke at its depth below `top`. Raises CutterError for another cutter than a v."""
+    if cutter.shape != "v":
+        raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter does not engrave", allowed="a v cutter")
+    if work.depth > cutter.stepdown:
+        raise CutterError(f"cutter {cutter.name!r}", f"engraves {work.depth:g} mm deep at once",
+                          allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make engrave_depth less")
+    runs = [np.column_stack([stroke, np.full(len(stroke), top - work.depth)]) for stroke in work.strokes]
+    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)

@@ -1,0 +1,32 @@
+"""Witness marks: small holes in the waste, and a look at them with the spindle off before the surface is cut again."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.toolpath import Toolpath
+from pathgen.work.clamping import WitnessMarks
+
+
+def drill_marks(marks: WitnessMarks, *, cutter: Cutter, top: float, safe_z: float, air_z: float) -> Toolpath:
+    """One plunge for each mark, `marks.depth` below `top`.
+
+    Raises CutterError for a depth over the cutter's stepdown: a mark is one plunge.
+    """
+    if marks.depth > cutter.stepdown + 1e-9:
+        raise CutterError(
+            "[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
+            allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller",
+        )
+    return Toolpath.from_runs(_points(marks, top - marks.depth), safe_z=safe_z, air_z=air_z)
+
+
+def hover_over_marks(marks: WitnessMarks, *, top: float, safe_z: float) -> Toolpath:
+    """Down to `marks.hover` above each mark in turn, at the plunge feed all the way, and up again."""
+    return Toolpath.from_runs(_points(marks, top + marks.hover), safe_z=safe_z)
+
+
+def _points(marks: WitnessMarks, z: float) -> list[np.ndarray]:
+    return [np.array([[x, y, z]]) for x, y in marks.places]

@@ -1,0 +1,220 @@
+"""Let-in pieces: a pocket and the piece for it, shaped so that the piece really goes in.
+
+A pocket's cutter rounds the pocket's inner corners; the cutter that goes round the piece rounds the piece's inner
+corners. Where one is round the other must be too. So both are cut from one shape, the drawing rounded both ways:
+no corner of the pocket is tighter than the pocket's cutter, none of the wood that stands into it is sharper than
+the piece's cutter. The piece is that shape less the gap all round.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError, JobError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.pocketing.linking import way_in
+from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
+from pathgen.strategies.pocketing.places import layer_depths
+from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.tracing import Trace
+
+Floats = NDArray[np.float64]
+
+_CHORD = 0.0005
+"""Chords lie within this of the arcs that they stand for, mm."""
+
+_LAND = 2.0
+"""Least stock left between the cuts round two pieces, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LetIn:
+    """A pocket and its pieces.
+
+    Attributes
+    ----------
+    pocket : shapely geometry
+        The region to pocket, in the board's frame: the drawing with its corners rounded to what the cutters can do.
+        Pocket it with `smallest` 0: the corners that a larger cutter leaves are small, and in the piece's way.
+    piece : shapely geometry
+        The pieces where they will lie in the board.
+    lost : shapely geometry
+        Parts of the drawing that are in no pocket: too narrow for the pocket's cutter.
+    gained : shapely geometry
+        What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter.
+    stock : shapely geometry
+        The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back.
+    toolpath : Toolpath
+        Round the pieces, in the frame of the flat stock: its corner at x 0, y 0, its underside at z 0.
+    size : (length, width) of the stock taken, mm
+    gap : float
+        Between piece and pocket all round, mm.
+    thickness : float
+        Of the flat stock, mm.
+    through : float
+        How far the cut goes below the stock, mm.
+    """
+
+    pocket: Polygon | MultiPolygon
+    piece: Polygon | MultiPolygon
+    lost: Polygon | MultiPolygon
+    gained: Polygon | MultiPolygon
+    stock: Polygon | MultiPolygon
+    toolpath: Toolpath
+    size: tuple[float, float]
+    gap: float
+    thickness: float
+    through: float
+
+
+def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
+    """The region with no corner of its own tighter than `inner` and none of what surrounds it tighter than `outer`.
+
+    An opening by a disc of radius `inner` between two closings by one of radius `outer` (mathematical morphology:
+    Serra, *Image Analysis and Mathematical Morphology*, 1982); repeated until nothing changes.
+    """
+    shape = cleaned(region)
+    for _ in range(6):
+        opened = _grown(_grown(shape, FIT - inner), inner - FIT)
+        closed = _grown(_grown(opened, outer), -outer)
+        if shape.symmetric_difference(closed).area < 1e-4:
+            break
+        shape = closed
+    return cleaned(_grown(_grown(closed, FIT - inner), inner - FIT))
+
+
+def let_in(
+    region: BaseGeometry,
+    *,
+    pocket_cutters: tuple[Cutter, ...],
+    piece_cutter: Cutter,
+    gap: float,
+    thickness: float,
+    safe_z: float,
+    from_back: bool = False,
+    through: float = 0.1,
+    where: str = "inlay",
+) -> LetIn:
+    """The pocket for a let-in piece, and the piece with the program that cuts it from flat stock.
+
+    Parameters
+    ----------
+    region : shapely geometry
+        The drawing in the board's frame, mm.
+    pocket_cutters : cutters of the pocket
+        Their walls must be upright, so flat-end cutters; the smallest rounds the pocket's corners.
+    piece_cutter : Cutter
+        A flat-end cutter that goes round the piece.
+    gap : float
+        Between piece and pocket all round, mm: for the glue.
+    thickness : float
+        Of the flat stock for the piece, mm. It must be stuck down over its whole face: nothing else holds a piece
+        once it is cut round.
+    from_back : bool
+        The stock lies face down, so that the pieces are cut mirrored.
+    through : float
+        How far the cut goes below the stock, mm.
+
+    Raises
+    ------
+    CutterError
+        For cutters without upright walls, or a flute shorter than the stock is thick.
+    JobError
+        When nothing of the drawing is left for a piece, or the gap is negative.
+    """
+    _checked(pocket_cutters, piece_cutter, gap, thickness + through, where)
+    inner = min(c.radius for c in pocket_cutters)
+    shape = rounded_both_ways(region, inner=inner, outer=piece_cutter.radius)
+    piece = cleaned(_grown(shape, -gap))
+    if piece.is_empty:
+        raise JobError(
+            where, f"nothing of the drawing is wide enough for a piece with a gap of {gap:g} mm",
+            remedy="take smaller cutters or a smaller gap, or make the drawing larger",
+        )
+    stock = _in_rows(polygons(piece), 2.0 * piece_cutter.radius + _LAND, from_back)
+    drawing = cleaned(region)
+    return LetIn(
+        pocket=shape, piece=piece, lost=_thick(drawing.difference(shape)), gained=_thick(shape.difference(drawing)),
+        stock=whole(stock), toolpath=_round_pieces(stock, piece_cutter, thickness, through, safe_z),
+        size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
+              float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
+        gap=gap, thickness=thickness, through=through,
+    )
+
+
+def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
+    """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
+    needed = shapely.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
+    over = shapely.difference(needed, shapely.buffer(opened, tolerance, quad_segs=4))
+    return polygons(over)
+
+
+def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
+    if distance < 0.0:
+        return whole(polygons(eroded(polygons(shape), -distance, _CHORD)))
+    return shapely.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
+
+
+def _thick(shape: BaseGeometry) -> Polygon | MultiPolygon:
+    """Without the films that chords leave along curves."""
+    return cleaned(_grown(_grown(shape, -0.005), 0.005))
+
+
+def _checked(pocket_cutters: tuple[Cutter, ...], piece_cutter: Cutter, gap: float, depth: float, where: str) -> None:
+    for cutter in (*pocket_cutters, piece_cutter):
+        if cutter.shape != "flat-end":
+            raise CutterError(
+                f"cutter {cutter.name!r}", f"a {cutter.shape} leaves no upright wall for the piece of {where}",
+                allowed="flat-end", remedy="take flat-end cutters, or fill with resin",
+            )
+    if depth > piece_cutter.flute_length:
+        raise CutterError(
+            f"cutter {piece_cutter.name!r}", f"{where} needs a cut {depth:g} mm deep round the piece",
+            allowed=f"up to its flute, {piece_cutter.flute_length:g} mm", remedy="take thinner stock",
+        )
+    if not 0.0 <= gap < float("inf"):
+        raise JobError(where, f"gap {gap}", allowed="0 mm or more")
+
+
+def _in_rows(parts: Shapes, space: float, mirrored: bool) -> Shapes:
+    """The parts one beside the other in rows, the tallest first, `space` apart and that far from the corner."""
+    if mirrored:
+        parts = shapely.transform(parts, lambda xy: xy * [-1.0, 1.0])
+        parts = shapely.normalize(parts)
+    x0, y0, x1, y1 = shapely.bounds(parts).T
+    longest = max(float(np.sqrt(((x1 - x0 + space) * (y1 - y0 + space)).sum()) * 1.3), float((x1 - x0).max()))
+    at = np.zeros((len(parts), 2))
+    x, y, row = space, space, 0.0
+    for k in np.argsort(-(y1 - y0), kind="stable"):
+        if x > space and x + x1[k] - x0[k] > longest + space:
+            x, y, row = space, y + row + space, 0.0
+        at[k] = x - x0[k], y - y0[k]
+        x, row = x + x1[k] - x0[k] + space, max(row, float(y1[k] - y0[k]))
+    corners, index = shapely.get_coordinates(parts, return_index=True)
+    return np.asarray(shapely.set_coordinates(parts.copy(), corners + at[index]))
+
+
+def _round_pieces(parts: Shapes, cutter: Cutter, thickness: float, through: float, safe_z: float) -> Toolpath:
+    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way."""
+    flat = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=1.0)
+    trace = Trace(
+        cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions(), tolerance=Tolerances()
+    )
+    around = simpler(shapely.buffer(parts, cutter.radius, quad_segs=quad_segments(cutter.radius, _CHORD)), _CHORD)
+    for part in shapely.orient_polygons(around, exterior_cw=True):
+        for ring in (*part.interiors, part.exterior):
+            line, above = shapely.get_coordinates(ring), 0.0
+            for depth in layer_depths(cutter, thickness + through):
+                ramp = way_in(line, (depth - above) / trace.ramp)
+                trace.enter(ramp, above, float(depth))
+                trace.follow(line, float(depth))
+                above = float(depth)
+    return trace.toolpath()

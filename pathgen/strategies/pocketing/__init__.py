@@ -1,0 +1,9 @@
+"""Pockets for inlay: what each cutter clears, in which order, and what it cannot reach."""
+
+from __future__ import annotations
+
+from pathgen.strategies.pocketing.pockets import PocketCut, pocket
+from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.volume import pocket_volume
+
+__all__ = ["PocketCut", "PocketOptions", "Tolerances", "pocket", "pocket_volume"]

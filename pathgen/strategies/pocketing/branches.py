@@ -1,0 +1,140 @@
+"""Lines of a v cutter that rise and sink: the order they are cut in, and at which end the cutter goes into each.
+
+A line is entered where its tip is still in air: where another line or an earlier cutter has been as deep, or at an
+end where the walls close in and its depth is nothing. From there it sinks along the line. Only a line with wood at
+both ends, and nothing cut beside it, is ramped into to and fro.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.toolpath import along_in_plan
+from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.pocketing.openings import Shapes
+from pathgen.strategies.pocketing.tracing import Trace
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_MET = 0.15
+"""Ends of lines nearer to each other than this (mm) are one fork: between them lies what one of them opened."""
+
+_SHALLOW = 0.05
+"""A tip that goes straight down into no more wood than this (mm) is as good as in air."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Branch:
+    """A stretch of the middle line.
+
+    Attributes
+    ----------
+    line : (n, 3) array
+        Axis in plan and depth of the tip below the surface, mm.
+    open : (2,) bool array
+        Whether earlier cuts have opened as much at its first and at its last point: the cutter goes down in air.
+    """
+
+    line: Floats
+    open: NDArray[np.bool_]
+
+
+def between(line: Floats, above: float, depth: float) -> Floats:
+    """A line's stretch from where it first is deeper than `above` to where it last is, and no deeper than `depth`.
+
+    With a point wherever it passes either depth; empty where it is nowhere deeper.
+    """
+    fine = line
+    for level in (above, depth):
+        a, b = fine[:-1], fine[1:]
+        crosses = (a[:, 2] - level) * (b[:, 2] - level) < 0.0
+        t = (level - a[crosses, 2]) / (b[crosses, 2] - a[crosses, 2])
+        at = a[crosses] + t[:, None] * (b[crosses] - a[crosses])
+        at[:, 2] = level
+        fine = np.insert(fine, np.flatnonzero(crosses) + 1, at, axis=0)
+    deeper = np.flatnonzero(fine[:, 2] > above + 1e-9)
+    if not len(deeper):
+        return fine[:0]
+    cut = fine[max(deeper[0] - 1, 0) : deeper[-1] + 2].copy()
+    cut[:, 2] = np.minimum(cut[:, 2], depth)
+    return cut
+
+
+def trace_branches(branches: list[Branch], layers: Floats, trace: Trace) -> None:
+    """Each group of branches that meet in turn, the nearest next, through all its layers."""
+    if not branches:
+        return
+    groups = _that_meet(branches)
+    starts = np.array([branches[group[0]].line[0, :2] for group in groups])
+    for g in tour(starts, starts[0]):
+        above = 0.0
+        for depth in layers:
+            cut = [(between(branches[k].line, above, float(depth)), branches[k].open) for k in groups[g]]
+            _trace_layer([(line, is_open) for line, is_open in cut if len(line) > 1], above, trace)
+            above = float(depth)
+
+
+def _that_meet(branches: list[Branch]) -> list[Ints]:
+    """Groups of branches whose lines come within `_MET` of each other."""
+    lines: Shapes = np.array([shapely.linestrings(branch.line[:, :2]) for branch in branches], dtype=object)
+    a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=_MET)
+    group = np.arange(len(lines))
+    while True:
+        lowest = group.copy()
+        np.minimum.at(lowest, a, group[b])
+        if np.array_equal(lowest, group):
+            break
+        group = lowest
+    return [np.flatnonzero(group == number) for number in np.unique(group)]
+
+
+def _trace_layer(cuts: list[tuple[Floats, NDArray[np.bool_]]], above: float, trace: Trace) -> None:
+    """The lines of one group in one layer; `above` is how deep the layer before was."""
+    if not cuts:
+        return
+    ends = np.array([[line[0], line[-1]] for line, _ in cuts])
+    air = np.array([is_open for _, is_open in cuts]) | (ends[..., 2] <= above + _SHALLOW)
+    waiting = np.ones(len(cuts), bool)
+    here: Floats | None = None
+    while waiting.any():
+        k, last, linked = _next(ends, air, waiting, here)
+        line = cuts[k][0][::-1] if last else cuts[k][0]
+        _enter(line, bool(air[k, last]), linked, above, trace)
+        trace.sink(line)
+        waiting[k], here = False, line[-1]
+        for end in (line[0], line[-1]):  # what others find there has been cut, as deep as this one went
+            air |= (np.hypot(*(ends[..., :2] - end[:2]).T).T <= _MET) & (ends[..., 2] <= end[2] + _SHALLOW)
+
+
+def _next(
+    ends: Floats, air: NDArray[np.bool_], waiting: NDArray[np.bool_], here: Floats | None
+) -> tuple[int, int, bool]:
+    """Which line to cut next, whether from its last point, and whether the cutter is there already.
+
+    Rather from where the cutter is; then rather where it goes down in air, the nearest; else at the shallower end.
+    """
+    start = ends[0, 0] if here is None else here
+    away = np.hypot(ends[..., 0] - start[0], ends[..., 1] - start[1])
+    linked = (away <= _MET) & (ends[..., 2] <= start[2] + _SHALLOW) if here is not None else np.zeros_like(air)
+    cost = np.where(linked, away, np.where(air, 1e3 + away, 1e6 + away + 1e3 * ends[..., 2]))
+    k, last = np.unravel_index(int(np.argmin(np.where(waiting[:, None], cost, np.inf))), cost.shape)
+    return int(k), int(last), bool(linked[k, last])
+
+
+def _enter(line: Floats, air: bool, linked: bool, above: float, trace: Trace) -> None:
+    """To the line's first point: along from where the cutter is, down in air, or by a ramp to and fro on the line."""
+    if linked:
+        return
+    if air:
+        trace.hop(line[0, :2], float(line[0, 2]))
+        return
+    way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)
+    along = along_in_plan(way)
+    depth = np.minimum(way[:, 2], above + (line[0, 2] - above) * along / along[-1])
+    trace.hop(way[0, :2], float(depth[0]))
+    trace.sink(np.column_stack([way[:, :2], depth]))

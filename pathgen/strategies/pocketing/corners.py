@@ -1,0 +1,159 @@
+"""A v cutter along the middle line: corners and thin tips sharpened, the tip rising as the walls close in.
+
+The axis follows the middles of the largest openings that fit between two walls: the medial axis of the region,
+moved downhill by as much as each opening lies uphill of its axis. The tip is at every point as deep as the walls
+allow, and never deeper than the pocket.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import simplified
+from pathgen.strategies.pocketing.branches import Branch, trace_branches
+from pathgen.strategies.pocketing.middles import SAMPLE, middle_line, segments
+from pathgen.strategies.pocketing.openings import Opening, Shapes, without_films
+from pathgen.strategies.pocketing.places import GRAZE, layer_depths
+from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.tracing import Trace
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_FILM = 0.01
+"""Thickness under which nothing is worth sharpening, mm."""
+
+_LINE = 0.001
+"""How far the path may lie from the middle line's points, mm."""
+
+_HAIR = 3e-4
+"""How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
+
+
+def sharpened(
+    one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace, options: PocketOptions
+) -> Shapes:
+    """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
+
+    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been
+    at full depth: there it goes down in air.
+    """
+    after = np.array(opened, dtype=object)
+    # what is thinner than this was left by the chords along curved walls, not by a corner
+    left = without_films(shapely.difference(parts, opened), _FILM)
+    branches: list[Branch] = []
+    for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
+        lines = _lines(one, parts[k], left[k])
+        if lines:
+            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
+            after[k] = shapely.intersection(after[k], parts[k])
+            branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
+    trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
+    return after
+
+
+def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
+    """Whether the cutter goes down through air at (n, 3) places and depths."""
+    places = shapely.points(ends[:, :2])
+    bores = shapely.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
+    bored = shapely.covers(before, bores) & shapely.covers(before, places)
+    return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
+
+
+def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
+    """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first."""
+    reach = one.half_width + SAMPLE
+    plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
+    lines = middle_line(plane_region, plane_left, reach)
+    if not len(lines):
+        return []
+    points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
+    width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
+    deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
+    cuts = np.split(deep, np.flatnonzero(np.diff(owner)) + 1)
+    return [line for cut in cuts for line in _useful(cut, one, left)]
+
+
+def _useful(line: Floats, one: Opening, left: BaseGeometry) -> list[Floats]:
+    """The stretches of a line that open something of `left`, each from its deep end, in fewer points."""
+    width = line[:, 2] / one.cutter.wall_slope
+    shapely.prepare(left)
+    cuts = shapely.dwithin(left, shapely.points(line[:, :2]), width + SAMPLE) & (line[:, 2] > 0.0)
+    grown = cuts | np.append(cuts[1:], False) | np.insert(cuts[:-1], 0, False)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], grown, [False]]).astype(int)))
+    out = []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        if b - a >= 2:
+            piece = line[a:b] if line[a, 2] >= line[b - 1, 2] else line[a:b][::-1]
+            out.append(piece[simplified(piece, _LINE)])
+    return out
+
+
+def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGeometry) -> Floats:
+    """(n, 3): the axis and the depth of the v cutter whose opening has its middle at each point and just fits.
+
+    `width` is how far the walls are from each middle across the slope, and along it in the plane of openings.
+
+    On a slope g the opening of a v with flank slope w is an ellipse with the axis in one focus: depth / w
+    across the slope is its half parameter p, e = g / w its eccentricity, its middle p e / (1 - e^2) uphill and its
+    half-width across p / sqrt(1 - e^2).
+    """
+    surface, slope = one.surface, one.cutter.wall_slope
+    gradient = _gradient(surface, middles)
+    e2 = (gradient**2).sum(axis=1) / slope**2
+    depth = np.minimum(width * slope * np.sqrt(1.0 - e2), one.depth)
+    axis = middles - gradient * (depth / slope**2 / (1.0 - e2))[:, None]
+    return np.column_stack([axis, np.minimum(depth, _deepest(one, axis, region))])
+
+
+def _gradient(surface: Surface, points: Floats) -> Floats:
+    normal = surface.normal(points[:, 0], points[:, 1])
+    return -normal[:, :2] / normal[:, 2:]
+
+
+def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
+    """How deep the tip may go at each axis so that the flank meets the surface nowhere outside the region.
+
+    The flank meets the surface at q when the tip is S(axis) - S(q) + w |q - axis| below it: the least of that over
+    the wall, edge by edge. On an edge whose line passes h from the axis, on a plane of gradient g along it, the least
+    is h g / sqrt(w^2 - g^2) past the foot of the perpendicular: where the derivative is 0.
+    """
+    surface, slope = one.surface, one.cutter.wall_slope
+    near = shapely.buffer(shapely.linestrings(axis) if len(axis) > 1 else shapely.points(axis[0]), 2.0 * one.half_width)
+    wall = shapely.get_parts(shapely.intersection(region.boundary, near))
+    edges = segments(wall[shapely.get_type_id(wall) == 1])
+    if not len(edges):
+        return np.full(len(axis), one.depth)
+    ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
+    nearest = shapely.distance(shapely.boundary(region), shapely.points(axis))
+    k, q = shapely.STRtree(edges).query(shapely.points(axis), predicate="dwithin", distance=1.3 * nearest + SAMPLE)
+    start, run = ends[q, 0], ends[q, 1] - ends[q, 0]
+    length = np.maximum(np.hypot(*run.T), 1e-12)
+    along = run / length[:, None]
+    to_axis = axis[k] - start
+    foot = (to_axis * along).sum(axis=1)
+    away = np.abs(along[:, 0] * to_axis[:, 1] - along[:, 1] * to_axis[:, 0])
+    climb = (_gradient(surface, start + np.clip(foot, 0.0, length)[:, None] * along) * along).sum(axis=1)
+    place = np.clip(foot + away * climb / np.sqrt(slope**2 - climb**2), 0.0, length)
+    at = start + place[:, None] * along
+    drop = surface.height(*axis[k].T) - surface.height(*at.T)
+    deepest = np.full(len(axis), np.inf)
+    np.minimum.at(deepest, k, slope * (np.hypot(*(at - axis[k]).T) - _HAIR) + drop)
+    return np.clip(deepest, 0.0, one.depth)
+
+
+def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
+    """What a v cutter opens along a line of axis and depth: discs and the hulls of each two neighbours."""
+    gradient = _gradient(one.surface, line[:, :2])
+    e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
+    depth = line[:, 2] / one.cutter.wall_slope
+    middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
+    places = shapely.points(middle)
+    discs = shapely.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
+    pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
+    hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
+    return shapely.union_all(hulls)

@@ -1,0 +1,237 @@
+"""The order in which a cutter's pieces are cut, and how it gets into the wood and from one piece to the next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.toolpath import along_in_plan
+from pathgen.strategies.pocketing.clearing import Nest, Pieces
+from pathgen.strategies.pocketing.openings import Shapes
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+_SWEEPS = 30
+"""Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
+
+_TOUCH = 1e-6
+"""How far (mm) from their ends ways between pieces are tested, as the ends lie on outlines."""
+
+
+def tour(points: Floats, start: Floats) -> Ints:
+    """An order of (n, 2) points: nearest next from `start`, then improved by reversing stretches (2-opt)."""
+    n = len(points)
+    order = np.empty(n, np.intp)
+    x, y = points[:, 0].copy(), points[:, 1].copy()
+    here_x, here_y = start
+    for i in range(n):
+        k = int(np.argmin((x - here_x) ** 2 + (y - here_y) ** 2))
+        order[i] = k
+        here_x, here_y = points[k]
+        x[k] = np.inf
+    for _ in range(min(_SWEEPS, 1 + 20_000_000 // max(n * n, 1))):
+        if not _untangle(points, order, start):
+            break
+    return order
+
+
+def _untangle(points: Floats, order: Ints, start: Floats) -> bool:
+    """One round of 2-opt in place: the best reversal after each point; True when it found one."""
+    path = np.vstack([start, points[order]])
+    x, y = path[:, 0], path[:, 1]
+    leg = np.append(np.hypot(np.diff(x), np.diff(y)), 0.0)  # the way ends at the last point: nothing after it
+    changed = False
+    for i in range(len(path) - 2):
+        # reversing i+1 .. j swaps the legs i -> i+1 and j -> j+1 for i -> j and i+1 -> j+1
+        to_j = np.hypot(x[i + 2 :] - x[i], y[i + 2 :] - y[i])
+        after = np.append(np.hypot(x[i + 3 :] - x[i + 1], y[i + 3 :] - y[i + 1]), 0.0)
+        gain = leg[i] + leg[i + 2 :] - to_j - after
+        best = int(np.argmax(gain))
+        if gain[best] > 1e-9:
+            end = i + 3 + best
+            path[i + 1 : end] = path[i + 1 : end][::-1].copy()
+            order[i : end - 1] = order[i : end - 1][::-1].copy()
+            leg[i:end] = np.append(np.hypot(np.diff(x[i : end + 1]), np.diff(y[i : end + 1])), 0.0)[: end - i]
+            changed = True
+    return changed
+
+
+def inside_out(nested: Nest, pieces: Pieces, chosen: Ints, here: Floats) -> tuple[list[int], list[Floats]]:
+    """Pieces of one place in the order to cut, and each begun where the cutter comes to it.
+
+    Each region of the nest comes after all those inside it, the nearest next; along the wall, wood that stands
+    inside comes last, when nothing round it is left to push on it.
+    """
+    by_node: dict[int, list[int]] = {}
+    for piece in chosen:
+        by_node.setdefault(int(pieces.node[piece]), []).append(int(piece))
+    children, roots = _family(nested, by_node)
+    first = {node: pieces.line[members[0]][0] for node, members in by_node.items()}
+    order: list[int] = []
+    lines: list[Floats] = []
+    stack: list[tuple[int, list[int]]] = [(-1, roots)]
+    while stack:
+        node, waiting = stack[-1]
+        if waiting:
+            nearest = min(waiting, key=lambda n: _squared(first[n] - here) if n in first else 0.0)
+            waiting.remove(nearest)
+            stack.append((nearest, children.get(nearest, [])))
+            continue
+        stack.pop()
+        left, wall = by_node.get(node, []), node >= 0 and nested.level[node] == 0
+        while left:
+            piece = left[0] if len(left) == 1 else min(
+                left, key=lambda p: (wall and bool(pieces.island[p]), _squared(_way_to(pieces, p, here)))
+            )
+            left.remove(piece)
+            line = pieces.line[piece]
+            order.append(piece)
+            lines.append(turned_to(line, here) if pieces.closed[piece] else line)
+            here = lines[-1][-1]
+    return order, lines
+
+
+def _family(nested: Nest, nodes: dict[int, list[int]]) -> tuple[dict[int, list[int]], list[int]]:
+    """The regions directly inside each, and the outermost, of all that hold the given ones."""
+    children: dict[int, list[int]] = {}
+    roots: list[int] = []
+    seen: set[int] = set()
+    for start in nodes:
+        node = start
+        while node not in seen:
+            seen.add(node)
+            above = int(nested.parent[node])
+            if above < 0:
+                roots.append(node)
+                break
+            children.setdefault(above, []).append(node)
+            node = above
+    return children, roots
+
+
+def _squared(v: Floats) -> float:
+    return float(v[0] * v[0] + v[1] * v[1])
+
+
+def _way_to(pieces: Pieces, piece: int, here: Floats) -> Floats:
+    line = pieces.line[piece]
+    if not pieces.closed[piece]:
+        return line[0] - here
+    return line[int(np.argmin(((line - here) ** 2).sum(1)))] - here
+
+
+def turned_to(line: Floats, here: Floats) -> Floats:
+    """A closed line begun at its corner nearest `here`."""
+    k = int(np.argmin(((line[:-1] - here) ** 2).sum(1)))
+    return np.vstack([line[k:-1], line[: k + 1]])
+
+
+def begun_on_a_straight(line: Floats, here: Floats, least: float) -> Floats:
+    """A closed line begun in the middle of an edge near `here` that is `least` long, or lies where it hardly turns."""
+    edge = np.diff(line, axis=0)
+    length = np.hypot(edge[:, 0], edge[:, 1])
+    heading = np.arctan2(edge[:, 1], edge[:, 0])
+    turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    smooth = np.maximum(turn, np.roll(turn, -1)) < np.pi / 9.0
+    good = smooth | (length >= least)
+    if not good.any():
+        return line
+    middle = (line[:-1] + line[1:]) / 2.0
+    away = np.where(good, ((middle - here) ** 2).sum(1), np.inf)
+    k = int(np.argmin(away))
+    return np.vstack([middle[k], line[k + 1 : -1], line[: k + 1], middle[k]])
+
+
+def way_in(line: Floats, length: float) -> Floats:
+    """The last `length` mm of a closed line before its start, going round as often as it takes."""
+    once = np.hypot(*np.diff(line, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(once)])
+    turns, rest = divmod(length, along[-1])
+    cut = along[-1] - rest
+    k = min(max(int(np.searchsorted(along, cut, side="right")), 1), len(line) - 1)
+    step = along[k] - along[k - 1]
+    t = (cut - along[k - 1]) / step if step else 0.0
+    first = line[k - 1] + t * (line[k] - line[k - 1])
+    return np.vstack([first[None], line[k:], *[line[1:]] * int(turns)])
+
+
+def to_and_fro(line: Floats, length: float) -> Floats:
+    """A way of `length` mm in plan on an open line that ends at its start, turning round as often as it takes."""
+    along = along_in_plan(line)
+    strokes = max(1, int(np.ceil(length / along[-1] - 1e-9)))
+    far = length / strokes
+    k = int(np.searchsorted(along, far * (1.0 - 1e-12)))
+    t = (far - along[k - 1]) / (along[k] - along[k - 1])
+    out = np.vstack([line[:k], (line[k - 1] + t * (line[k] - line[k - 1]))[None]])
+    stroke = [out[::-1], out]
+    ways = [stroke[(strokes - 1 - i) % 2] for i in range(strokes)]
+    return np.vstack([ways[0], *(way[1:] for way in ways[1:])])
+
+
+def leads(line: Floats, radius: float) -> tuple[Floats, Floats]:
+    """Quarter circles onto and off a closed line at its start, (5, 2) each, on its left: the cleared side."""
+    ahead = line[1] - line[0]
+    ahead = ahead / np.hypot(*ahead)
+    left = np.array([-ahead[1], ahead[0]])
+    angle = np.linspace(np.pi / 2.0, np.pi / 10.0, 5)[:, None]
+    off, back = radius * (1.0 - np.cos(angle)) * left, radius * np.sin(angle) * ahead
+    return line[0] + off - back, (line[0] + off + back)[::-1]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FreeWays:
+    """Where the cutter may go at depth without lifting.
+
+    Attributes
+    ----------
+    area : (n,) array of Polygon
+        Regions of the nest: a way inside the one that is being cut crosses only what the ones within have cleared.
+    near : (n,) array of shapely geometry, or None
+        What the way must stay inside as well: a later cutter's places.
+    open : (n,) array of shapely geometry, or None
+        Where the axis goes through air, as earlier cutters have been there.
+    longest : float
+        The longest way through air that is quicker than a hop, mm.
+    deep : (n,) array of shapely geometry, or None
+        What earlier cutters have opened down to the floor.
+    bore : float
+        Radius of what a cutter that goes straight down must find open, mm.
+    """
+
+    area: Shapes
+    near: Shapes | None = None
+    open: Shapes | None = None
+    longest: float = 0.0
+    deep: Shapes | None = None
+    bore: float = 0.0
+
+    def free_to_plunge(self, node: Ints, points: Floats) -> Bools:
+        """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there."""
+        if self.deep is None:
+            return np.zeros(len(points), bool)
+        shapely.prepare(self.deep[node])
+        bores = shapely.buffer(shapely.points(points), self.bore, quad_segs=6)
+        return np.asarray(shapely.covers(self.deep[node], bores))
+
+    def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
+        """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""
+        if not len(a):
+            return np.zeros(0, bool)
+        run = b - a
+        length = np.hypot(run[:, 0], run[:, 1])
+        inset = np.minimum(_TOUCH, length / 4.0)[:, None] * run / np.maximum(length, 1e-12)[:, None]
+        ways = shapely.linestrings(np.stack([a + inset, b - inset], axis=1))
+        shapely.prepare(self.area[node])
+        held = shapely.covers(self.area[node], ways)
+        if self.near is not None:
+            held &= shapely.covers(self.near[node], ways)
+        if self.open is not None:
+            short = ~held & (length <= self.longest)
+            shapely.prepare(self.open[node[short]])
+            held[short] = shapely.covers(self.open[node[short]], ways[short])
+        return np.asarray(held | (length < 1e-9))

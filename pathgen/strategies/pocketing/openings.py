@@ -1,0 +1,415 @@
+"""What a cutter opens and reaches: regions of the surface, and where its axis may go to open them.
+
+A flat end opens a disc round its axis. On level ground so do a ball end and a v cutter, smaller than themselves
+when they are not sunk to their full width. On a slope these two open an ellipse that lies uphill of the axis: a
+plane cuts a ball in a circle, seen from above as an ellipse, and a cone in an ellipse with the axis through one
+focus. `Footprints` maps regions and axes to a plane in which every opening is a disc, so that offsets there are
+exact on the board.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.surface import Surface
+
+Floats = NDArray[np.float64]
+Shapes = NDArray[np.object_]
+
+FIT = 1e-5
+"""How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
+
+_FALSE = 0.005
+"""Share of the distance by which a corner of an eroded shape is too near the outline when the shape is false.
+
+True ones come within 0.2 % of it, where the engine has left out shallow corners, besides the tolerance of chords.
+"""
+
+_JUST = 3e-4
+"""How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
+
+MOST_OVERHANG = 0.5
+"""Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
+
+_HAIR = 3e-4
+"""How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
+
+_SHARPEST = 1e-3
+"""1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
+
+_HALVINGS = 34
+"""Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
+
+
+def quad_segments(radius: float, tolerance: float) -> int:
+    """Segments in a quarter circle of `radius` so that chords stay within `tolerance` of it (mm)."""
+    if radius <= tolerance:
+        return 2
+    return max(2, math.ceil(math.pi / 4.0 / math.acos(1.0 - tolerance / radius)))
+
+
+def polygons(shape: BaseGeometry | Shapes) -> Shapes:
+    """The polygons that a geometry, or an array of them, is made of, without empty ones and lines."""
+    parts = shapely.get_parts(shapely.get_parts(np.atleast_1d(np.asarray(shape, dtype=object))))
+    return parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
+
+
+def whole(parts: Shapes) -> Polygon | MultiPolygon:
+    """Polygons that do not overlap as one geometry."""
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes:
+    """Shapes less all within `distance` (one, or one for each) of their outlines; arcs in chords within `tolerance`.
+
+    GEOS turns some shapes smaller than the distance inside out instead of removing them (seen with 3.14 on a
+    regular octagon): what lies nearer to the outline than the distance is taken out again.
+    """
+    distances = np.broadcast_to(np.asarray(distance, dtype=float), shapes.shape)
+    segments = quad_segments(float(distances.max(initial=0.0)), tolerance)
+    inner = np.asarray(shapely.buffer(shapes, -distances, quad_segs=segments))
+    parts, owner = shapely.get_parts(inner, return_index=True)
+    rims = shapely.boundary(shapes)
+    shapely.prepare(rims)
+    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
+    false = shapely.distance(rims[owner], corner) < distances[owner] * (1.0 - _FALSE) - tolerance
+    for k in np.unique(owner[false]):
+        inner[k] = whole(parts[(owner == k) & ~false])
+    return inner
+
+
+def simpler(shapes: Shapes, tolerance: float) -> Shapes:
+    """Polygons with fewer corners, within `tolerance` of the given ones, and none of them invalid."""
+    quick = np.asarray(shapely.simplify(shapes, tolerance, preserve_topology=False))
+    fewer = shapely.get_num_geometries(quick) < shapely.get_num_geometries(shapes)
+    spoilt = ~shapely.is_valid(quick) | fewer | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
+    if spoilt.any():  # a part as thin as the tolerance, where a cutter just goes in, must not be lost
+        quick[spoilt] = shapely.simplify(shapes[spoilt], tolerance)
+    return quick
+
+
+def without_films(shapes: Shapes, thickness: float) -> Shapes:
+    """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
+    half = thickness / 2.0
+    return np.asarray(shapely.buffer(
+        shapely.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
+    ))
+
+
+def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
+    """The region without self-touching rings, slivers of no area and parts that are not areas."""
+    if not region.is_valid:
+        region = shapely.make_valid(region, method="structure", keep_collapsed=False)
+    return whole(polygons(region))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Opening:
+    """How a cutter, its tip `depth` below the surface, opens it.
+
+    Attributes
+    ----------
+    half_width : float
+        Half the width of the opening on level ground, mm.
+    tolerance : float
+        How far chords may lie from the arcs that they stand for, mm.
+    slanted : Footprints or None
+        Given where the opening is not a disc round the axis.
+    gentle : Polygon or None
+        Where the axis of a flat end may go on a slope: given when it is not everywhere. Elsewhere its downhill side
+        would hang over more than half the depth.
+    """
+
+    cutter: Cutter
+    surface: Surface
+    depth: float
+    half_width: float
+    tolerance: float
+    slanted: Footprints | None = None
+    gentle: Polygon | None = None
+
+    def axis_region(self, parts: Shapes) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        if self.slanted is not None:
+            return self.slanted.axis_region(parts, self.tolerance)
+        reach = self.half_width - FIT
+        inner = eroded(parts, reach, self.tolerance)
+        if self.gentle is not None:
+            return np.asarray(shapely.intersection(simpler(inner, self.tolerance / 2.0), self.gentle))
+        return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
+
+    def opened(self, axis: Shapes) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
+        if self.slanted is not None:
+            return self.slanted.opened(axis, self.tolerance)
+        reach = self.half_width - FIT
+        return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
+
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which every opening is a disc: as they are where there is no other."""
+        return shapes if self.slanted is None else self.slanted.in_plane(shapes)
+
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of that plane on the board."""
+        return xy if self.slanted is None else self.slanted.out_of_plane(xy)
+
+
+def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
+    """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
+    none = shapely.is_empty(inner)
+    inner[none] = eroded(parts[none], reach, 0.01)
+    return inner
+
+
+def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float) -> Opening:
+    """How `cutter` opens `surface` over `region` at `depth` (mm). Raises CutterError for a depth beyond its flute."""
+    if not depth > 0.0:
+        raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
+    if depth > cutter.flute_length:
+        raise CutterError(
+            f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep, its flute is {cutter.flute_length:g} mm",
+            allowed=f"a depth up to {cutter.flute_length:g} mm", remedy="take a longer cutter, or pocket less deep",
+        )
+    half_width = float(cutter.half_width(depth))
+    slanted = gentle = None
+    if not surface.is_flat and not region.is_empty:
+        if cutter.shape == "flat-end":
+            gentle = _gentle_enough(cutter, surface, MOST_OVERHANG * depth, region)
+        else:
+            slanted = Footprints.over(cutter, surface, depth, region)
+    return Opening(
+        cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted,
+        gentle=gentle,
+    )
+
+
+def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGeometry) -> Polygon | None:
+    """Where a flat end's downhill side hangs no more than `most` over the surface under it; None for all of `region`.
+
+    It rests on its uphill side. The steeper the further out, and on a cone less steep where it is wider.
+    """
+    x0, y0, x1, y1 = region.bounds
+    furthest = max(abs(y0), abs(y1)) - cutter.radius
+    x = np.linspace(x0, x1, 33)
+    low, high = np.zeros_like(x), np.full_like(x, furthest)
+    if furthest <= 0.0 or (_overhang(cutter, surface, x, high) <= most).all():
+        return None
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        gentle = _overhang(cutter, surface, x, middle) <= most
+        low, high = np.where(gentle, middle, low), np.where(gentle, high, middle)
+    edge = np.column_stack([x, low])
+    edge[[0, -1], 0] += -1.0, 1.0
+    return Polygon(np.concatenate([edge, edge[::-1] * [1.0, -1.0]]))
+
+
+def _overhang(cutter: Cutter, surface: Surface, x: Floats, y: Floats) -> Floats:
+    """How far the downhill side of a flat end that touches the surface over (x, y), y 0 or more, is above it."""
+    return np.asarray(surface.tip_height(cutter, x, y) - surface.height(x, y + cutter.radius))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Footprints:
+    """Openings of a ball end or a v cutter over a slope, and the plane in which they are discs.
+
+    The opening about an axis is an ellipse: `along` the slope, `across` it, its centre moved uphill. The plane
+    stretches y by across / along, so that there it is a disc of radius `across`; both change slowly with y.
+    """
+
+    cutter: Cutter
+    surface: Surface
+    depth: float
+    position: Floats
+    """y over the radius there, for the table."""
+    stretched: Floats
+    """The plane's y over the radius there."""
+    across: Floats
+    _points: float = field(default=2.0)
+    """Longest edge that is mapped by its ends alone, mm."""
+
+    @classmethod
+    def over(cls, cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry) -> Footprints | None:
+        """For the places where `region` lies; None where the cutter is sunk to its full width."""
+        x0, y0, x1, y1 = region.bounds
+        x, reach = (x0 + x1) / 2.0, 2.0 * cutter.radius
+        radius = float(surface.radius(x))
+        y = np.linspace(y0 - reach, y1 + reach, 257)
+        y = y[np.abs(y) < 0.99 * radius]
+        offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
+        if np.any(along >= cutter.radius * (1.0 - 1e-9)):
+            return None
+        across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
+        rate = across / along
+        # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
+        plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
+        return cls(
+            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius, across=across
+        )
+
+    def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
+        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        plane = self.in_plane(parts)
+        reach = self._reach(plane)
+        inner = simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
+        return self._mapped(self._let_out(inner, reach), self._to_axis)
+
+    def opened(self, axis: Shapes, tolerance: float) -> Shapes:
+        """What is opened when the axis goes everywhere in each of `axis`."""
+        plane = self._mapped(axis, self._axis_to_plane)
+        reach = self._reach(plane)
+        wide = shapely.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        return self._mapped(self._taken_in(wide, plane, reach), self.out_of_plane)
+
+    def in_plane(self, shapes: Shapes) -> Shapes:
+        """Shapes in the plane in which openings are discs."""
+        return self._mapped(shapes, self._to_plane)
+
+    def _let_out(self, inner: Shapes, reach: Floats) -> Shapes:
+        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place."""
+        spare = self._spare(inner, reach)
+        if spare is None:
+            return inner
+        fine = shapely.segmentize(inner, self._points)
+        corners, outward, of_vertex = _outward(fine)
+        out = np.maximum(reach[of_vertex] - self._radius_at(corners) - _HAIR, 0.0)
+        return _valid_or(_with_corners(fine, corners + out[:, None] * outward), inner)
+
+    def _taken_in(self, wide: Shapes, plane: Shapes, reach: Floats) -> Shapes:
+        """What is opened with the largest radius over each part, taken in to the radius that opens each place."""
+        spare = self._spare(plane, reach)
+        if spare is None:
+            return wide
+        fine = shapely.segmentize(wide, self._points)
+        corners, outward, of_vertex = _outward(fine)
+        length = np.maximum(np.hypot(*outward.T), 1.0)[:, None]
+        middles = corners - reach[of_vertex, None] * outward / length
+        taken = np.maximum(reach[of_vertex] - self._radius_at(middles), 0.0)
+        least = shapely.buffer(plane, reach - spare - FIT)
+        return _valid_or(_with_corners(fine, corners - taken[:, None] * outward), least)
+
+    def _spare(self, parts: Shapes, reach: Floats) -> Floats | None:
+        """By how much less than the largest the radius is somewhere over each part; None where it does not matter."""
+        spare = reach - self._reach(parts, np.min)
+        return spare if spare.max(initial=0.0) > FIT else None
+
+    def _radius_at(self, plane: Floats) -> Floats:
+        """Radius of the opening about each (n, 2) place in the plane."""
+        return np.asarray(np.interp(plane[:, 1] / self.surface.radius(plane[:, 0]), self.stretched, self.across))
+
+    def _reach(self, parts: Shapes, extreme: Callable[..., Floats] = np.max) -> Floats:
+        """The largest radius of an opening in the plane over each part, or another extreme."""
+        bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
+        radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
+        y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
+        return np.asarray(extreme(np.interp(y / radius, self.stretched, self.across), axis=0))
+
+    def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
+        if not len(shapes):
+            return shapes
+        return np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule))
+
+    def _to_plane(self, xy: Floats) -> Floats:
+        radius = self.surface.radius(xy[:, 0])
+        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
+
+    def out_of_plane(self, xy: Floats) -> Floats:
+        """Places, (n, 2), of the plane on the board."""
+        radius = self.surface.radius(xy[:, 0])
+        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
+
+    def _axis_to_plane(self, xy: Floats) -> Floats:
+        return self._to_plane(xy + self.shift(xy))
+
+    def _to_axis(self, xy: Floats) -> Floats:
+        centre = self.out_of_plane(xy)
+        axis = centre
+        for _ in range(4):  # the shift changes by under a hundredth of the step, so each round gives two digits
+            axis = centre - self.shift(axis)
+        return axis
+
+    def shift(self, axis: Floats) -> Floats:
+        """From the axis to the middle of its opening: (n, 2), uphill."""
+        x, y = axis.T
+        offset, _ = _lengthwise(self.cutter, self.surface, self.depth, x, y)
+        return offset[:, None] * _uphill(self.surface, x, y)
+
+
+def _outward(shapes: Shapes) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    """Corners of polygons, (n, 2) ways out of them that move both edges there by 1, and the shape that each is of."""
+    oriented = shapely.orient_polygons(shapes)
+    shapes[:] = oriented
+    corners, owner = shapely.get_coordinates(oriented, return_index=True)
+    rings = shapely.get_rings(shapely.get_parts(oriented))
+    ends = np.cumsum(shapely.get_num_coordinates(rings)).astype(np.intp)
+    starts = np.concatenate([[0], ends[:-1]]).astype(np.intp)[: len(ends)]
+    after, before = np.arange(1, len(corners) + 1), np.arange(-1, len(corners) - 1)
+    after[ends - 1], before[starts] = starts + 1, ends - 2  # a ring's last corner is its first
+    a, b = (_right_of(corners, i, j) for i, j in ((before, np.arange(len(corners))), (np.arange(len(corners)), after)))
+    both = 1.0 + np.maximum((a * b).sum(axis=1), _SHARPEST - 1.0)
+    return corners, (a + b) / both[:, None], owner
+
+
+def _right_of(corners: Floats, start: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
+    way = corners[end] - corners[start]
+    length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-15)
+    return np.column_stack([way[:, 1], -way[:, 0]]) / length[:, None]
+
+
+def _with_corners(shapes: Shapes, corners: Floats) -> Shapes:
+    return np.asarray(shapely.set_coordinates(shapes.copy(), corners))
+
+
+def _valid_or(shapes: Shapes, others: Shapes) -> Shapes:
+    """The shapes, and others in place of those that are not valid."""
+    return np.where(shapely.is_valid(shapes), shapes, others)
+
+
+def _uphill(surface: Surface, x: Floats, y: Floats) -> Floats:
+    """(n, 2) unit vectors; along -y at the crest, where there is no slope."""
+    flat = -surface.normal(x, y)[:, :2]
+    length = np.hypot(flat[:, 0], flat[:, 1])
+    return np.where(length[:, None] > 1e-12, flat / np.maximum(length, 1e-12)[:, None], [0.0, -1.0])
+
+
+def _lengthwise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """How far uphill the middle of each opening lies, and half its length along the slope."""
+    up = _uphill(surface, x, y)
+    axis = np.column_stack([x, y])
+    far = _rim(cutter, surface, depth, axis, axis, up)
+    near = _rim(cutter, surface, depth, axis, axis, -up)
+    return (far - near) / 2.0, (far + near) / 2.0
+
+
+def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats) -> Floats:
+    """Half the width of each opening across the slope."""
+    up = _uphill(surface, x, y)
+    axis = np.column_stack([x, y])
+    side = np.column_stack([-up[:, 1], up[:, 0]])
+    return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
+
+
+def _rim(cutter: Cutter, surface: Surface, depth: float, axis: Floats, start: Floats, way: Floats) -> Floats:
+    """How far from `start` along `way` (unit vectors) the cutter at `axis` meets the surface.
+
+    The surface's height is concave and the cutter's underside convex, so there is one such place; the full
+    radius where the cutter is sunk deeper than that.
+    """
+    tip = surface.tip_height(cutter, axis[:, 0], axis[:, 1]) - depth
+    low, high = np.zeros(len(axis)), np.full(len(axis), cutter.radius)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        at = start + middle[:, None] * way
+        out = np.hypot(*(at - axis).T)
+        cut = surface.height(at[:, 0], at[:, 1]) > tip + cutter.profile(out)
+        low, high = np.where(cut, middle, low), np.where(cut, high, middle)
+    return (low + high) / 2.0

@@ -1,0 +1,277 @@
+"""One cutter over all its places: what it does in each, layer by layer, and from one to the next."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.toolpath import Move
+from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
+from pathgen.strategies.pocketing.floors import spacing, unfinished
+from pathgen.strategies.pocketing.linking import (
+    FreeWays,
+    begun_on_a_straight,
+    inside_out,
+    leads,
+    to_and_fro,
+    tour,
+    way_in,
+)
+from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons
+from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.tracing import Trace
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+_HOP_SECONDS = 1.0
+"""What a short hop costs: a lift, a way across, a plunge through air."""
+
+GRAZE = 0.03
+"""What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
+
+
+def layer_depths(cutter: Cutter, depth: float) -> Floats:
+    """Depths of the layers, equal and none thicker than the cutter's stepdown, mm."""
+    layers = max(1, math.ceil(depth / cutter.stepdown - 1e-9))
+    return depth * np.arange(1, layers + 1) / layers
+
+
+def allowance_for(one: Opening, options: PocketOptions) -> float:
+    """What is left on the walls for a finishing pass, mm: a shaving for the cutter, a twentieth of it at most."""
+    return min(options.allowance, one.cutter.diameter / 20.0)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Plan:
+    """All pieces of a cutter in the order to cut.
+
+    Attributes
+    ----------
+    line : list of (n, 2) arrays, with leads
+    node, place : (m,) int arrays
+        The region of the nest that each lies in; the place that it belongs to, in order.
+    round, open : (m,) bool array
+        Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
+    eased : (m,) bool array
+        Loops with nothing cleared inside them: cut at full width.
+    last_only : (m,) bool array
+        Finishing passes that are cut at the full depth alone.
+    """
+
+    line: list[Floats]
+    node: Ints
+    place: Ints
+    round: Bools
+    open: Bools
+    eased: Bools
+    last_only: Bools
+
+    @property
+    def starts(self) -> Floats:
+        """(m, 2) first points."""
+        return np.array([line[0] for line in self.line]).reshape(-1, 2)
+
+    @property
+    def ends(self) -> Floats:
+        """(m, 2) last points."""
+        return np.array([line[-1] for line in self.line]).reshape(-1, 2)
+
+
+def cleared(
+    one: Opening,
+    axis: Shapes,
+    rest: Shapes,
+    deep: Shapes | None,
+    trace: Trace,
+    options: PocketOptions,
+    tolerance: Tolerances,
+    *,
+    finished: float,
+) -> None:
+    """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
+
+    `deep` is what earlier cutters have opened down to the floor; None for the first cutter. One pass brings the
+    floor to depth as far as `finished` on both sides.
+    """
+    step, needed = spacing(one, finished), None
+    floor = unfinished(one, axis, rest)
+    areas, part = shapely.get_parts(axis, return_index=True)
+    allowance = min(allowance_for(one, options) or step, step)
+    first = np.full(len(areas), allowance)
+    if deep is not None:
+        needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
+        keep = shapely.intersects(needed[part], areas)
+        areas, part = areas[keep], part[keep]
+        # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
+        first = np.where(shapely.covers(needed[part], areas), allowance, step)
+    floor_only = floor[part] if needed is not None and one.cutter.shape != "flat-end" else None
+    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner, only=floor_only)
+    part = part[nested.root]
+    cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
+    ways = FreeWays(area=nested.area)
+    if needed is not None and deep is not None:
+        cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
+        through_air = shapely.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
+        longest = one.cutter.feed / 60.0 * _HOP_SECONDS
+        ways = FreeWays(
+            area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
+            bore=one.half_width - GRAZE,
+        )
+    if len(cut):
+        place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
+        plan = _planned(nested, cut, place, one, options, ways)
+        _trace_plan(trace, plan, ways, nested, layer_depths(one.cutter, one.depth))
+
+
+def _of_use(
+    cut: Pieces, nested: Nest, one: Opening, needed: Shapes, rest: Shapes, floor: Shapes, finished: float
+) -> Pieces:
+    """What later cutters need of the pieces: along walls what opens something, inside what brings floor to depth."""
+    if one.cutter.shape == "flat-end":
+        return clipped(cut, needed, rest, np.full(len(nested), one.half_width))
+    wall = nested.level == 0
+    return clipped(
+        cut, np.where(wall, needed, shapely.buffer(floor, finished, quad_segs=8)), np.where(wall, rest, floor),
+        np.where(wall, one.half_width, finished),
+    )
+
+
+def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
+    """The place, a connected area of the axis where there is something to cut, that each piece is in."""
+    tree = shapely.STRtree(polygons(shapely.intersection(areas, needed)))
+    return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
+
+
+def _planned(
+    nested: Nest, cut: Pieces, place: Ints, one: Opening, options: PocketOptions, ways: FreeWays
+) -> Plan:
+    """Pieces in order: places by a short tour, inside each place from the inside out."""
+    by_place = np.argsort(place, kind="stable")
+    members = np.split(by_place, np.flatnonzero(np.diff(place[by_place])) + 1)
+    middles = np.array([np.mean([cut.line[k][0] for k in group], axis=0) for group in members])
+    has_inner = np.zeros(len(nested), bool)
+    has_inner[nested.parent[nested.parent >= 0]] = True
+    wall = (nested.level[cut.node] == 0) & has_inner[cut.node] & cut.closed & cut.outline
+    here = np.array([float(middles[:, 0].min()), float(middles[:, 1].min())])
+    order: list[int] = []
+    lines: list[Floats] = []
+    places: list[int] = []
+    for number, group in enumerate(tour(middles, here)):
+        inner_order, inner_lines = inside_out(nested, cut, members[group], here)
+        order += inner_order
+        lines += inner_lines
+        places += [number] * len(inner_order)
+        here = inner_lines[-1][-1]
+    taken = np.array(order, dtype=np.intp)
+    lines, led = _with_leads(lines, wall[taken], cut.node[taken], ways, min(one.half_width / 2.0, 1.0))
+    finishing = wall & _thin_walled(nested, one, options)[cut.node]
+    return Plan(
+        line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
+        open=~cut.closed[taken], eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
+    )
+
+
+def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
+    """Regions all of whose wall has been cleared to the allowance, so that it can be finished in one pass."""
+    thin = np.zeros(len(nested), bool)
+    inner = nested.parent[nested.level == 1]
+    allowance = allowance_for(one, options)
+    if not allowance or not len(inner):
+        return thin
+    # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall
+    wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * allowance, quad_segs=8)
+    owners, start = np.unique(inner, return_index=True)
+    covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
+    thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-6
+    return thin
+
+
+def _with_leads(
+    lines: list[Floats], wall: Bools, node: Ints, ways: FreeWays, radius: float
+) -> tuple[list[Floats], Bools]:
+    """Loops along walls begun on a straight and entered and left on quarter circles, where there is room."""
+    lines = list(lines)
+    chosen = np.flatnonzero(wall)
+    led = np.zeros(len(lines), bool)
+    if not len(chosen):
+        return lines, led
+    onto, off = [], []
+    for k in chosen:
+        lines[k] = begun_on_a_straight(lines[k], lines[k - 1][-1] if k else lines[k][0], 2.0 * radius)
+        a, b = leads(lines[k], radius)
+        onto.append(a)
+        off.append(b)
+    both = shapely.linestrings(np.concatenate([np.array(onto), np.array(off)], axis=1))
+    room = shapely.covers(ways.area[node[chosen]], both)
+    if ways.near is not None:
+        room &= shapely.covers(ways.near[node[chosen]], both)
+    for k, a, b in ((k, onto[i], off[i]) for i, k in enumerate(chosen) if room[i]):
+        lines[k] = np.vstack([a, lines[k], b])
+    led[chosen[room]] = True
+    return lines, led
+
+
+def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: Floats) -> None:
+    """Each place through all its layers before the next."""
+    every = np.arange(len(plan.line))
+    rounds = [np.flatnonzero(~plan.last_only)] * (len(layers) - 1) + [every]
+    linked = [_links(plan, chosen, ways) for chosen in rounds]
+    entered = np.union1d(every[~linked[-1]], rounds[0][~linked[0]])
+    air = ways.free_to_plunge(plan.node[entered], plan.starts[entered])
+    ramps = {
+        k: plan.line[k][:1] if free else _way_in(plan, k, trace, layers[0])
+        for k, free in zip(entered, air, strict=True)
+    }
+    slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
+    back = [
+        _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
+        for (a, i), (b, j) in itertools.pairwise(zip(rounds, slices, strict=True))
+    ]
+    for place in range(int(plan.place[-1]) + 1):
+        above = 0.0
+        for layer, depth in enumerate(layers):
+            here = slice(slices[layer][place], slices[layer][place + 1])
+            through = bool(layer and back[layer - 1][place])
+            for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
+                if not link:
+                    trace.enter(ramps[k], above, depth, through_cleared=through)
+                trace.follow(plan.line[k], depth, Move.EASED if plan.eased[k] else Move.CUT)
+                through = False
+            above = depth
+
+
+def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
+    """A ramp on a piece that is long enough for one; otherwise its first point, to plunge at.
+
+    What has leads begins where the loops inside it have been, or there is no room.
+    """
+    line = plan.line[k]
+    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    if plan.round[k] and length > 2.0 * trace.width:
+        return way_in(line, height / trace.ramp)
+    if plan.open[k] and length > trace.width:
+        return to_and_fro(line, height / trace.ramp)
+    return line[:1]
+
+
+def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:
+    """For each place, whether the way from its last piece to the next layer's ramp lies in the cleared layer."""
+    ends = np.array([plan.line[k][-1] for k in last])
+    return ways.hold(nested.root[plan.node[last]], ends, np.array([ramp[0] for ramp in ramps]))
+
+
+def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:
+    """Which pieces are reached from the one before at depth."""
+    starts, ends, place = plan.starts[chosen], plan.ends[chosen], plan.place[chosen]
+    linked = np.zeros(len(chosen), bool)
+    same = np.flatnonzero(place[1:] == place[:-1]) + 1
+    linked[same] = ways.hold(plan.node[chosen[same]], ends[same - 1], starts[same])
+    return linked

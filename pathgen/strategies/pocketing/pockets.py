@@ -1,0 +1,278 @@
+"""Pockets: a region of the surface cleared to a depth below it by one cutter after another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.pocketing.corners import sharpened
+from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
+from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
+from pathgen.strategies.pocketing.places import cleared
+from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.tracing import Trace
+
+_LEFT = 0.05
+"""Area (mm2) from which a place is worth refusing a job for."""
+
+_FILM = 0.002
+"""What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PocketCut:
+    """What one cutter does of a pocket.
+
+    Attributes
+    ----------
+    cutter : Cutter
+    toolpath : Toolpath
+        In the board's frame; starts and ends at the safe height. Empty when there is nothing to do.
+    parts, opened_parts : (n,) arrays of shapely geometry
+        The polygons of the region, and what is opened of each by this cutter and those before it.
+    skipped : float
+        Area of the pieces that this cutter could have cut but that are below the smallest, mm2.
+    ridge : float
+        How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the
+        loops of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope.
+    warnings : tuple of str
+    """
+
+    cutter: Cutter
+    toolpath: Toolpath
+    parts: Shapes
+    opened_parts: Shapes
+    skipped: float = 0.0
+    ridge: float = 0.0
+    warnings: tuple[str, ...] = ()
+
+    @cached_property
+    def opened(self) -> Polygon | MultiPolygon:
+        """The region opened at the surface by this cutter and those before it."""
+        return whole(polygons(self.opened_parts))
+
+    @cached_property
+    def left(self) -> Polygon | MultiPolygon:
+        """What is still not opened. Worked out when first asked for: it takes a good part of a pocket's time."""
+        return whole(polygons(shapely.difference(self.parts, self.opened_parts)))
+
+
+def pocket(
+    region: BaseGeometry,
+    *,
+    surface: Surface,
+    cutters: Sequence[Cutter],
+    depth: float,
+    safe_z: float,
+    tolerance: Tolerances | None = None,
+    allowance: float = 0.1,
+    floor_ridge: float = 0.1,
+    smallest: float = 0.05,
+    overlap: float = 0.1,
+    local_clear: float | None = 2.0,
+    keep_out: BaseGeometry | None = None,
+    where: str = "pocket",
+) -> tuple[PocketCut, ...]:
+    """Clear `region` of the surface to `depth` straight below it.
+
+    Parameters
+    ----------
+    region : shapely Polygon or MultiPolygon
+        In the board's frame, mm. Overlaps and self-touching rings are cleaned up first.
+    surface : Surface
+        The finished surface; wood stands at it and nothing above it.
+    cutters : sequence of Cutter
+        Each later one cuts only what those before it could not reach. A v cutter that comes last also sharpens
+        corners and thin tips along the middle line of what is left.
+    depth : float
+        Of the floor below the surface at each point, mm: never deeper.
+    safe_z : float
+        Height of rapids across the work, mm.
+    tolerance : Tolerances
+        Left out: the defaults.
+    allowance : float
+        What clearing leaves on the walls for a finishing pass, mm; 0 for none.
+    floor_ridge : float
+        How high a ball end or a v cutter may leave the floor above `depth` between its loops, mm: the smaller, the
+        closer they lie. Flat ends leave no such ridges.
+    smallest : float
+        Pieces of less area (mm2) that a later cutter could still open are skipped.
+    overlap : float
+        How far a later cutter goes into what the earlier ones opened, mm.
+    local_clear : float or None
+        Hops between neighbouring places go this far above the surface, mm; None: always to `safe_z`.
+    keep_out : shapely geometry
+        What stands on the work, in plan, already widened as far as the cutter must stay away: hops that would
+        cross it go to `safe_z`.
+    where : str
+        How errors and warnings name this pocket.
+
+    Returns
+    -------
+    tuple of PocketCut, one for each cutter in the order given
+
+    Raises
+    ------
+    CutterError
+        When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
+        slope on which its downhill side would hang over half the depth.
+    """
+    tolerance = tolerance or Tolerances()
+    options = PocketOptions(
+        allowance=allowance, floor_ridge=floor_ridge, smallest=smallest, overlap=overlap, local_clear=local_clear
+    )
+    region = cleaned(region)
+    parts = polygons(region)
+    slope = steepest(surface, region)
+    openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
+    opened = np.full(len(parts), Polygon(), dtype=object)
+    deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
+    cuts: list[PocketCut] = []
+    for number, one in enumerate(openings, start=1):
+        trace = Trace(
+            one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
+            tolerance=tolerance, keep_out=keep_out,
+        )
+        corners = number == len(openings) and one.cutter.shape == "v"
+        if one.cutter.shape != "flat-end" and deep is opened:
+            deep = opened.copy()
+        skipped = _cut_by(
+            one, trace, parts, opened, deep, options, tolerance, corners=corners,
+            finished=finished_half_width(one, slope, floor_ridge),
+        )
+        path = trace.toolpath()
+        cuts.append(PocketCut(
+            cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
+            ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,
+            warnings=_warnings(one, parts, path, slope, where),
+        ))
+    for one in openings:
+        if one.gentle is not None:
+            _refuse_overhang(one, parts, opened, slope, options, where)
+    if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
+        _nothing_fits(region, cutters, where)
+    return tuple(cuts)
+
+
+def _cut_by(
+    one: Opening,
+    trace: Trace,
+    parts: Shapes,
+    opened: Shapes,
+    deep: Shapes,
+    options: PocketOptions,
+    tolerance: Tolerances,
+    *,
+    corners: bool,
+    finished: float,
+) -> float:
+    """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
+
+    `deep` is what has been opened down to the floor, without the feet of walls. One pass brings the floor to depth as
+    far as `finished` on both sides.
+
+    Returns the area of what it could open but is too small to matter.
+    """
+    axis = one.axis_region(parts)
+    reached = one.opened(axis)
+    before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
+    if shapely.is_empty(opened).all():
+        rest, skipped = reached, 0.0
+    else:
+        rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
+    if not shapely.is_empty(rest).all():
+        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
+                finished=finished)
+        some = ~shapely.is_empty(rest)
+        wide = _wider(rest[some], 5 * _FILM)
+        if deep is not opened:
+            deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
+        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
+        if corners:  # along the walls the tip has been wherever it opens something of the rest
+            near = shapely.buffer(rest[some], one.half_width, quad_segs=8)
+            swept[some] = shapely.intersection(shapely.boundary(axis[some]), near)
+    if corners:
+        opened[:] = sharpened(one, parts, opened, before, swept, trace, options)
+    return skipped
+
+
+def _wider(shapes: Shapes, film: float) -> Shapes:
+    """Shapes grown by `film`, so that outlines which nearly coincide leave nothing between them."""
+    return np.asarray(shapely.buffer(simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
+
+
+def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
+    """What is left without the pieces too small to matter, and the area of those."""
+    pieces, owner = shapely.get_parts(rest, return_index=True)
+    area = shapely.area(pieces)
+    large = (area >= smallest) & (shapely.get_type_id(pieces) == 3)
+    kept = np.full(len(rest), Polygon(), dtype=object)
+    owners, start = np.unique(owner[large], return_index=True)
+    for k, group in zip(owners, np.split(pieces[large], start[1:]), strict=False):
+        kept[k] = whole(group)
+    return kept, float(area[~large].sum())
+
+
+def _warnings(one: Opening, parts: Shapes, path: Toolpath, slope: float, where: str) -> tuple[str, ...]:
+    """A cutter with nothing to do, and a flat end that keeps off the steeper slope."""
+    name = f"{where}: cutter {one.cutter.name!r}"
+    if not len(path):
+        if not shapely.is_empty(one.axis_region(parts)).all():
+            return (f"{name} finds nothing left to cut",)
+        if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
+            return (f"{name} goes in nowhere: on a slope of {slope:.3f} a flat end of {widest_flat_end(one, slope):.2f}"
+                    f" mm or less would leave half of {one.depth:g} mm",)
+        return (f"{name} goes in nowhere: one that opens {_widest(parts):.2f} mm or less would",)
+    if one.gentle is not None:
+        return (
+            f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: where its downhill side would leave"
+            " more than half of that it keeps off, and smaller cutters do all of it",
+        )
+    return ()
+
+
+def _refuse_overhang(
+    one: Opening, parts: Shapes, opened: Shapes, slope: float, options: PocketOptions, where: str
+) -> None:
+    """A flat end must not be the only one for places where its downhill side would hang over half the depth."""
+    fitting = replace(one, gentle=None)
+    left = shapely.difference(fitting.opened(fitting.axis_region(parts)), _wider(opened, _FILM))
+    pieces = shapely.get_parts(left)
+    large = pieces[shapely.area(pieces) > max(options.smallest, _LEFT)]
+    if not len(large):
+        return
+    worst = large[np.argmax(shapely.area(large))].representative_point()
+    raise CutterError(
+        f"{where}: cutter {one.cutter.name!r}",
+        f"on a slope of {slope:.3f} the downhill side of {one.cutter.diameter:g} mm leaves the floor up to"
+        f" {one.cutter.diameter * slope:.2f} mm high in a pocket {one.depth:g} mm deep, near"
+        f" {worst.x:.0f} mm along, {worst.y:.0f} mm across",
+        allowed=f"half the depth, so a flat end of {widest_flat_end(one, slope):.2f} mm or less",
+        remedy="add a smaller flat end or a ball end after it, or make the pocket deeper",
+    )
+
+
+def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
+    raise CutterError(
+        where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
+        allowed=f"a cutter that opens {_widest(polygons(region)):.2f} mm or less",
+        remedy="add a smaller cutter, or make the drawing larger",
+    )
+
+
+
+def _widest(parts: Shapes) -> float:
+    """Diameter of the largest circle in any of the parts, mm."""
+    roomy = parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
+    radii = (float(shapely.length(shapely.maximum_inscribed_circle(part, 0.005))) for part in roomy)
+    return 2.0 * max(radii, default=0.0)

@@ -1,0 +1,48 @@
+"""What a maker may choose about pockets, and how exact they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.base.errors import PathgenError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerances:
+    """How exact a pocket is, mm."""
+
+    arc: float = 0.0005
+    """Chords of the axis' path along the walls lie within this of the arcs that they stand for, in plan."""
+    inner: float = 0.005
+    """The same for the loops away from the wall, which touch nothing that stays."""
+    chord: float = 0.0005
+    """A straight move between two points over the curve cuts at most this much deeper than asked."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PocketOptions:
+    """How a pocket is cut, mm and mm2."""
+
+    allowance: float = 0.1
+    """What clearing leaves on the walls for the finishing pass; 0 for no finishing pass."""
+    floor_ridge: float = 0.1
+    """How high a ball end or a v cutter may leave the floor above the depth asked for, between its loops."""
+    smallest: float = 0.05
+    """Area of the smallest piece worth cutting once a larger cutter has been there."""
+    overlap: float = 0.1
+    """How far a later cutter goes into what the earlier ones opened."""
+    approach: float = 0.5
+    """Height above the surface at which a rapid down ends."""
+    local_clear: float | None = 2.0
+    """How far above the surface short hops go; None to lift to the safe height always."""
+    steepest_ramp: float = 0.1
+    """Rise over run of a ramp at most; common practice, no source."""
+    sharp_deg: float = 45.0
+    """A path that turns into the wood by more than this within half a cutter's width is eased there."""
+
+    def __post_init__(self) -> None:
+        for name in ("allowance", "smallest", "overlap"):
+            if not 0.0 <= getattr(self, name) < float("inf"):
+                raise PathgenError("pocket", f"{name} {getattr(self, name)}", allowed="0 or more, and finite")
+        if not 0.0 < self.floor_ridge < float("inf"):
+            raise PathgenError("pocket", f"floor_ridge {self.floor_ridge}", allowed="above 0, and finite")

@@ -1,0 +1,162 @@
+"""From lines in plan with depths below the surface to moves of the cutter's tip."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath, along_in_plan
+from pathgen.strategies.pocketing.easing import eased_in_corners
+from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+
+Floats = NDArray[np.float64]
+
+_OVER = np.nan
+"""Depth of a point on the way across, whose height is found once all are known."""
+
+_LEAST_RAMP = 0.02
+"""Rise over run under which a ramp would take longer than going down it at the plunge feed."""
+
+
+class Trace:
+    """Collects the way of one cutter, in plan with depths below the surface, and turns it into a Toolpath."""
+
+    def __init__(
+        self,
+        cutter: Cutter,
+        surface: Surface,
+        *,
+        width: float,
+        slope: float,
+        safe_z: float,
+        options: PocketOptions,
+        tolerance: Tolerances,
+        keep_out: BaseGeometry | None = None,
+    ) -> None:
+        self._cutter, self._surface, self.width, self._safe_z, self._slope = cutter, surface, width, safe_z, slope
+        self._options, self._tolerance, self._keep_out = options, tolerance, keep_out
+        self._rows: list[Floats] = []
+        self._last: Floats | None = None
+        # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
+        room = cutter.plunge / (cutter.feed * EASED_SHARE) - slope
+        self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
+        self.ramp = min(options.steepest_ramp, room) if room >= _LEAST_RAMP else options.steepest_ramp
+
+    def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
+        rows = np.empty((len(xy), 4))
+        rows[:, :2], rows[:, 2], rows[:, 3] = xy, depth, kind
+        self._rows.append(rows)
+        self._last = xy[-1]
+
+    def hop(self, to: Floats, depth: float) -> None:
+        """Lift, go across to `to`, down to just above the surface, then at the plunge feed to `depth` below it."""
+        if self._last is not None:
+            self._add(self._last[None], _OVER, Move.RAPID)
+        self._add(to[None], _OVER, Move.RAPID)
+        self._add(to[None], -self._options.approach, Move.RAPID)
+        self._add(to[None], depth, Move.PLUNGE)
+
+    def enter(self, ramp: Floats, above: float, depth: float, *, through_cleared: bool = False) -> None:
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it."""
+        if through_cleared:
+            self.follow(ramp[:1], above)
+        else:
+            self.hop(ramp[0], above)
+        self._descend(ramp, above, depth)
+
+    def _descend(self, line: Floats, above: float, depth: float) -> None:
+        """Along `line` evenly from one depth to the other; straight down where the line is a point."""
+        if len(line) < 2:
+            self._add(line, depth, Move.PLUNGE)
+            return
+        along = along_in_plan(line)
+        self._add(line[1:], above + (depth - above) * along[1:] / along[-1], self._ramp_kind)
+
+    def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
+        """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
+        self._add(line, depth, kind)
+
+    def sink(self, line: Floats) -> None:
+        """Along an (n, 3) line of places and depths, slower wherever it would sink faster than the plunge feed."""
+        start = line[0] if self._last is None else np.array([*self._last, self._rows[-1][-1, 2]])
+        step = np.diff(np.vstack([start, line]), axis=0)
+        run = np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-12)
+        sinks = step[:, 2] / run + self._slope
+        steepest = self._cutter.plunge / self._cutter.feed
+        kind = np.where(sinks <= steepest, Move.CUT, np.where(sinks <= steepest / EASED_SHARE, Move.EASED, Move.PLUNGE))
+        rises = step[:, 2] <= 0.0
+        rows = np.column_stack([line, np.where(rises, Move.CUT, kind)])
+        self._rows.append(rows)
+        self._last = line[-1, :2]
+
+    def toolpath(self) -> Toolpath:
+        """All that was collected, with the way back up to the safe height."""
+        if self._last is None:
+            return Toolpath.empty()
+        self._add(self._last[None], _OVER, Move.RAPID)
+        rows = _without_repeats(np.concatenate(self._rows))
+        rows = eased_in_corners(rows, width=self.width, sharp_deg=self._options.sharp_deg)
+        rows = _fine_enough(rows, self._surface, self._tolerance.chord)
+        tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
+        z = tip - rows[:, 2]
+        over = np.isnan(z)
+        z[over] = self._heights_across(rows[over, :2])
+        return Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
+
+    def _heights_across(self, xy: Floats) -> Floats:
+        """Height of each way across; ways come as pairs of points, but for the first and the last point."""
+        heights = np.full(len(xy), self._safe_z)
+        clear = self._options.local_clear
+        if clear is None or len(xy) < 4:
+            return heights
+        a, b = xy[1:-1:2], xy[2:-1:2]
+        between = a + np.linspace(0.0, 1.0, 17)[:, None, None] * (b - a)
+        top = self._surface.tip_height(self._cutter, between[..., 0], between[..., 1]).max(axis=0)
+        height = np.minimum(top + clear, self._safe_z)
+        if self._keep_out is not None and not self._keep_out.is_empty:
+            ways = shapely.linestrings(np.stack([a, b], axis=1))
+            height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
+        heights[1:-1] = np.repeat(height, 2)
+        return heights
+
+
+def _without_repeats(rows: Floats) -> Floats:
+    """Without moves that go nowhere."""
+    same = np.all(np.abs(rows[1:, :3] - rows[:-1, :3]) < 1e-9, axis=1)  # ways across, NaN, come in pairs and stay
+    return rows[np.concatenate([[True], ~same])]
+
+
+def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
+    """With points added so that straight moves between them stay within `chord` of the curve.
+
+    Along a line on which the surface curves by k, a chord of length s lies k s^2 / 8 below it. The surface is
+    developable: it curves only across its straight lines.
+    """
+    if surface.is_flat:
+        return rows
+    a, b = rows[:-1], rows[1:]
+    work = (b[:, 3] != Move.RAPID) & ~np.isnan(a[:, 2]) & ~np.isnan(b[:, 2])
+    radius = surface.radius(rows[:, 0])
+    sin = rows[:, 1] / radius
+    bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)
+    lean = np.abs(sin) * abs(surface.taper)
+    across = np.abs(b[:, 1] - a[:, 1]) + _larger(lean) * np.abs(b[:, 0] - a[:, 0])
+    count = np.where(work, np.ceil(across * np.sqrt(_larger(bend) / (8.0 * chord))), 1.0)
+    count = np.maximum(count, 1.0).astype(np.intp)
+    owner = np.repeat(np.arange(len(a)), count)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    t = ((np.arange(len(owner)) - first[owner] + 1) / count[owner])[:, None]
+    inner = a[owner] + t * (b[owner] - a[owner])
+    last = t[:, 0] == 1.0
+    inner[last] = b[owner[last]]
+    inner[:, 3] = b[owner, 3]
+    return np.concatenate([rows[:1], inner])
+
+
+def _larger(values: Floats) -> Floats:
+    """The larger of each two neighbours."""
+    return np.maximum(values[:-1], values[1:])

@@ -1,0 +1,259 @@
+"""What each cutter can reach of a drawing, what it cannot, and which set of cutters opens how much in what time."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
+from pathgen.strategies.pocketing.openings import Shapes, cleaned, opening, polygons, whole
+from pathgen.work.walls import Wall, narrowest_wall
+
+Floats = NDArray[np.float64]
+
+_BISECTIONS = 7
+"""Of a cutter's diameter, to find the largest that would do: to under a hundredth of it."""
+
+_FILM = 1e-4
+"""Share of a colour that openings drawn as polygons may seem to gain."""
+
+_MOSTLY = 0.9
+"""Share of a detail's area that a cutter must open to be said to reach it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """A part of the drawing that a cutter cannot open: mm, mm2."""
+
+    at: tuple[float, float]
+    """The middle of its widest place."""
+    area: float
+    width: float
+    """How wide the drawing is there."""
+    largest: float
+    """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutterReach:
+    """What one cutter alone can open of one colour."""
+
+    colour: str
+    cutter: str
+    area: float
+    reachable_area: float
+    details: tuple[Detail, ...]
+    """The largest first; details under the smallest area are left out."""
+
+    @property
+    def share(self) -> float:
+        """Reachable area over area."""
+        return self.reachable_area / self.area if self.area else 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetReach:
+    """What a set of cutters opens of the whole drawing, one after the other, and how long that takes."""
+
+    cutters: tuple[str, ...]
+    share: float
+    minutes: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """The table for choosing cutters."""
+
+    cutters: tuple[CutterReach, ...]
+    sets: tuple[SetReach, ...]
+    narrowest_wall: Wall | None
+    """None where no two edges face each other across wood."""
+    together: tuple[CutterReach, ...] = ()
+    """For each colour, what all the cutters open between them; `cutter` names them all."""
+
+
+def reach(
+    regions: Sequence[tuple[str, BaseGeometry]],
+    cutters: Sequence[Cutter],
+    *,
+    depth: float,
+    surface: Surface | None = None,
+    sets: Sequence[Sequence[Cutter]] | None = None,
+    minutes: Callable[[Toolpath, Cutter], float] | None = None,
+    smallest: float = 0.05,
+    most_details: int = 100,
+    opened: BaseGeometry | None = None,
+) -> Reach:
+    """What each cutter can reach of each colour, and what sets of cutters would open in how long.
+
+    Parameters
+    ----------
+    regions : sequence of (colour, shapely geometry)
+        mm, in the board's frame when `surface` is given.
+    cutters : sequence of Cutter
+        A cutter whose flute is too short for the depth reaches nothing.
+    depth : float
+        Below the surface, mm.
+    surface : Surface
+        Left out: level.
+    sets : sequence of sequences of Cutter
+        Left out: each cutter alone, each with the next, and all, largest first.
+    minutes : callable
+        Time of a toolpath with a cutter; left out: lengths over feeds, with rapids at 5000 mm/min.
+    smallest : float
+        Details of less area (mm2) are left out.
+    most_details : int
+        How many details are listed for a colour and a cutter, the largest first.
+    opened : shapely geometry
+        What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
+        that comes last opens corners too by rising in them. Left out: what they open at full depth.
+    """
+    surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
+    shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
+    rows: list[CutterReach] = []
+    together: list[CutterReach] = []
+    for colour, parts in shapes:
+        row = partial(_row, colour, parts, smallest=smallest, most=most_details)
+        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened)
+        rows += own
+        together += all_of_them
+    everything = cleaned(shapely.union_all([shape for _, shape in regions]))
+    timer = minutes or plain_minutes
+    groups = usual_sets(cutters) if sets is None else sets
+    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
+    return Reach(cutters=tuple(rows), sets=table, narrowest_wall=narrowest_wall(everything), together=tuple(together))
+
+
+def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
+    """Each cutter alone, each with the next smaller, and all: largest first, none twice, v cutters last."""
+    ordered = tuple(sorted(cutters, key=lambda c: (c.shape == "v", -c.diameter)))
+    sets: list[tuple[Cutter, ...]] = [(c,) for c in ordered]
+    return [*sets, *itertools.pairwise(ordered), *([ordered] if len(ordered) > 2 else [])]
+
+
+def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> float:
+    """Lengths over feeds, in minutes: without the time that the machine takes to speed up and slow down."""
+    feed = np.full(len(path), float(cutter.feed))
+    feed[path.kinds == Move.RAPID] = rapid
+    feed[path.kinds == Move.PLUNGE] = cutter.plunge
+    feed[path.kinds == Move.EASED] = EASED_SHARE * cutter.feed
+    return float((path.lengths / feed).sum())
+
+
+def _set_reach(
+    region: BaseGeometry,
+    group: Sequence[Cutter],
+    surface: Surface,
+    depth: float,
+    minutes: Callable[[Toolpath, Cutter], float],
+) -> SetReach:
+    names = tuple(c.name for c in group)
+    try:
+        cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
+    except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
+        return SetReach(cutters=names, share=0.0, minutes=0.0)
+    total = sum(minutes(cut.toolpath, cut.cutter) for cut in cuts)
+    return SetReach(cutters=names, share=cuts[-1].opened.area / region.area if cuts else 0.0, minutes=total)
+
+
+def _each_and_all(
+    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach],
+    known: BaseGeometry | None,
+) -> tuple[list[CutterReach], list[CutterReach]]:
+    """A row for each cutter alone, and one for all (none without cutters): what one leaves another may open."""
+    rows: list[CutterReach] = []
+    left, widths = parts, []
+    for cutter in cutters:
+        opens, width = _opened(parts, cutter, surface, depth)
+        missed = shapely.difference(parts, opens)
+        left = shapely.difference(left, opens) if rows else missed
+        widths.append(width)
+        rows.append(row(cutter.name, missed, width))
+    if not rows:
+        return [], []
+    names = " and ".join(dict.fromkeys(c.name for c in cutters))
+    if known is not None:
+        left = _left_of(parts, known)
+    # a larger flat end opens nothing that a smaller one does not
+    gained = float(shapely.area(missed).sum() - shapely.area(left).sum())
+    if gained <= _FILM * rows[-1].area:
+        return rows, [replace(rows[-1], cutter=names)]
+    return rows, [row(names, left, min(w for w in widths if w))]
+
+
+def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
+    """What an opening of the whole drawing leaves closed of each part."""
+    left = np.full(len(parts), shapely.Polygon(), dtype=object)
+    pieces = polygons(shapely.difference(whole(parts), opened))
+    if len(pieces):
+        owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
+        order = np.argsort(owner, kind="stable")
+        groups = np.split(pieces[order], np.flatnonzero(np.diff(owner[order])) + 1)
+        left[np.unique(owner)] = [whole(group) for group in groups]
+    return left
+
+
+def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tuple[Shapes, float]:
+    """What a cutter opens of each part, and the widest that its opening is; nothing where its flute is too short."""
+    if depth > cutter.flute_length:
+        return np.full(len(parts), shapely.Polygon(), dtype=object), 0.0
+    one = opening(cutter, surface, depth, whole(parts), 0.002)
+    widest = 2.0 * one.half_width
+    if one.gentle is not None:
+        widest = min(widest, widest_flat_end(one, steepest(surface, whole(parts))))
+    return one.opened(one.axis_region(parts)), widest
+
+
+def _row(
+    colour: str, parts: Shapes, name: str, left: Shapes, width: float, *, smallest: float, most: int
+) -> CutterReach:
+    """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
+    area = float(shapely.area(parts).sum())
+    missed, part = shapely.get_parts(left, return_index=True)
+    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
+    big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
+    details = _details(missed[big], parts[part[big]], width) if width else []
+    return CutterReach(
+        colour=colour, cutter=name, area=area, reachable_area=area - float(shapely.area(left).sum()),
+        details=tuple(details),
+    )
+
+
+def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
+    """Where each missed place is, how wide the drawing is there, and what would open it."""
+    if not len(missed):
+        return []
+    middles = shapely.get_coordinates([shapely.maximum_inscribed_circle(m, 0.02) for m in missed])[::2]
+    there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
+    largest = _largest_that_opens(missed, region, width)
+    return [
+        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d))
+        for (x, y), a, w, d in zip(middles, shapely.area(missed), there, largest, strict=True)
+    ]
+
+
+def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:
+    """The largest diameter whose opening of the region covers nine tenths of each missed place, by bisection."""
+    x0, y0, x1, y1 = shapely.bounds(missed).T
+    window = shapely.intersection(region, shapely.box(x0 - 2 * width, y0 - 2 * width, x1 + 2 * width, y1 + 2 * width))
+    enough = _MOSTLY * shapely.area(missed)
+    low, high = np.zeros(len(missed)), np.full(len(missed), width)
+    for _ in range(_BISECTIONS):
+        middle = (low + high) / 2.0
+        opened = shapely.buffer(shapely.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
+        covers = shapely.area(shapely.intersection(opened, missed)) >= enough
+        low, high = np.where(covers, middle, low), np.where(covers, high, middle)
+    return low

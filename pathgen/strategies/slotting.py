@@ -1,0 +1,210 @@
+"""Slots for frets and nut: along each line, at a depth that follows the curve of the board, or with a level bottom."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Toolpath, along_in_plan
+from pathgen.parts.fingerboard.board import Slots
+
+Floats = NDArray[np.float64]
+
+RUN_OUT = 0.5
+"""How far a through slot's cutter runs clear of the board's edge, mm."""
+
+_EDGE_SLANT = 0.1
+"""More than the taper of any board's edges, as a slope."""
+
+LAYER_STRIDE = 3
+"""Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
+
+PECKS = 4
+"""Pecks for each stepdown when a thin cutter goes straight down."""
+
+
+def slotting(
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
+) -> Toolpath:
+    """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
+
+    The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
+    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
+    cutter never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may
+    come down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with
+    too short a flute.
+    """
+    _check(slots, slots.deepest(surface), cutter)
+    floors = slots.floors(surface)
+    runs = []
+    for index, line in enumerate(slots.lines):
+        asides = _aside(line, slots, cutter)
+        reach = _reach_on_line(asides, cutter)
+        middle = _line(_ends(line, slots.through[index], slots, cutter), surface, reach, chord_tolerance)
+        tops = [middle + aside for aside in asides]
+        floor = [t - [0.0, 0.0, slots.depth] for t in tops]
+        if slots.bottom == "flat":
+            floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
+        runs.append(_layered(tops, floor, cutter.stepdown, slots.entry))
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def bevelling(
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
+) -> Toolpath:
+    """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
+
+    At a slot's round end the bevel goes round it. Raises CutterError for another cutter than a v, one too small for
+    the bevel, or one whose tip would reach the slot's bottom.
+    """
+    half = slots.width / 2 + slots.bevel
+    where = f"cutter {cutter.name!r}"
+    if cutter.shape != "v":
+        raise CutterError(where, f"a {cutter.shape} cutter cannot cut a bevel", allowed="a v cutter")
+    if half > cutter.radius:
+        raise CutterError(where, f"opens {cutter.diameter:g} mm and the bevelled slot is {2 * half:g} mm wide",
+                          allowed=f"{2 * half:g} mm or more", remedy="take a larger v cutter or a smaller bevel")
+    if half * cutter.wall_slope > slots.depth:
+        raise CutterError(
+            where, f"its tip would be {half * cutter.wall_slope:.2f} mm deep, below the slot's bottom",
+            allowed=f"{slots.depth:g} mm or less", remedy="take a blunter v cutter or make the bevel smaller",
+        )
+    runs = []
+    for line, through in zip(slots.lines, slots.through, strict=True):
+        unit = _unit(line)
+        out = np.where(through, half + RUN_OUT, -slots.width / 2)
+        top = _line(line + np.array([-out[0], out[1]])[:, None] * unit, surface, 0.0, chord_tolerance)
+        # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
+        slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
+        runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
+    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+
+
+def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
+    where = f"cutter {cutter.name!r}"
+    if cutter.shape != "flat-end":
+        raise CutterError(where, f"a {cutter.shape} cutter cannot cut slots", allowed="flat-end")
+    if cutter.diameter > slots.width + 1e-9:
+        raise CutterError(
+            where, f"{cutter.diameter:g} mm is wider than the slots", allowed=f"{slots.width:g} mm or less",
+            remedy="take a thinner cutter or make [slots] width larger",
+        )
+    if cutter.flute_length < deepest:
+        raise CutterError(
+            where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
+            allowed=f"a flute of {deepest:.2f} mm or more", remedy="take a longer cutter or cut shallower slots",
+        )
+
+
+def _unit(line: Floats) -> Floats:
+    return np.asarray((line[1] - line[0]) / np.linalg.norm(line[1] - line[0]))
+
+
+def _ends(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
+    """(2, 2) ends of the cutter's way along a slot."""
+    unit = _unit(line)
+    # A through slot runs out over the edge at its whole width; a short one ends where the cutter's round end reaches.
+    slant = abs(float(unit[0])) / max(abs(float(unit[1])), 0.1)
+    out = np.where(through, cutter.radius + RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
+    return np.asarray(line + np.array([-out[0], out[1]])[:, None] * unit)
+
+
+def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:
+    """(k, 3) shifts square to a slot's line that together open its width; its bottom is level across the slot."""
+    spare = slots.width - cutter.diameter
+    count = 1 if spare < 1e-9 else 1 + math.ceil(spare / (cutter.stepover * cutter.diameter))
+    offsets = np.linspace(-spare / 2, spare / 2, count) if count > 1 else np.zeros(1)
+    unit = _unit(line)
+    return offsets[:, None] * np.array([-unit[1], unit[0], 0.0])
+
+
+def _reach_on_line(asides: Floats, cutter: Cutter) -> float:
+    """How far ahead the rim reaches on the slot's line and on the nearest cutter line: the mean, a few um apart."""
+    nearest = float(np.linalg.norm(asides, axis=1).min())
+    return (cutter.radius + math.sqrt(cutter.radius**2 - nearest**2)) / 2
+
+
+def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Floats:
+    """Tip positions along a line so that a disc of radius `reach` moved along it leaves the surface's height on it.
+
+    The disc's rim goes as far ahead of its axis as behind it: its tip stands as high as the highest place of the line
+    within its reach, and what it leaves at each place is the lowest that it stood there, which is the surface again
+    since the surface is nowhere hollow.
+    """
+    length, unit = float(np.linalg.norm(ends[1] - ends[0])), _unit(ends)
+    least = float(np.min(surface.radius(ends[:, 0])))
+    longest = math.sqrt(8.0 * tolerance * least) if math.isfinite(least) else length
+    share = np.linspace(0.0, 1.0, max(1, math.ceil(length / longest)) + 1)[:, None]
+    plan = ends[0] + share * (ends[1] - ends[0])
+    behind, ahead = plan - reach * unit, plan + reach * unit
+    highest = np.maximum(surface.height(behind[:, 0], behind[:, 1]), surface.height(ahead[:, 0], ahead[:, 1]))
+    over_crest = behind[:, 1] * ahead[:, 1] <= 0
+    return np.column_stack([plan, np.where(over_crest, surface.thickness, highest)])
+
+
+def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:
+    """One run: every line at every depth, without lifting out.
+
+    A layer begins on the first line. A ramp sinks along it, and the way back leaves it level; an even number of lines
+    is its own way back, and the ramps, each a stepdown below the one before, are levelled at the very bottom. Pecks go
+    down at the line's end instead. The other lines follow, back and forth.
+    """
+    deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
+    count = math.ceil(deepest / stepdown - 1e-9)
+    comes_back = len(tops) % 2 == 0
+    pieces: list[Floats] = []
+    forward = True
+    for layer in range(1, count + 1):
+        begun = len(pieces)
+        was, now = (_at(tops[0], floors[0], deepest * k / count) for k in (layer - 1, layer))
+        if entry == "ramp":
+            pieces.append(_turned(_ramp(was, now, forward), forward))
+        else:
+            pieces += [_pecks(_turned(was, forward)[0], _turned(now, forward)[0]), _turned(now, forward)]
+        forward = not forward
+        if entry == "ramp" and not comes_back:
+            pieces.append(_turned(now, forward))
+            forward = not forward
+        for top, floor in zip(tops[1:], floors[1:], strict=True):
+            pieces.append(_turned(_at(top, floor, deepest * layer / count), forward))
+            forward = not forward
+        if layer < count:
+            pieces[begun:] = [_coarse(piece) for piece in pieces[begun:]]
+    if entry == "ramp" and comes_back:
+        pieces.append(_turned(floors[0], forward))
+    return np.concatenate(pieces)
+
+
+def _at(top: Floats, floor: Floats, depth: float) -> Floats:
+    """A line at a depth below the surface, nowhere below its floor."""
+    return np.column_stack([top[:, :2], np.maximum(top[:, 2] - depth, floor[:, 2])])
+
+
+def _coarse(piece: Floats) -> Floats:
+    """Every third point, and the last."""
+    return piece if len(piece) <= 2 * PECKS else np.vstack([piece[:-1:LAYER_STRIDE], piece[-1:]])
+
+
+def _turned(line: Floats, forward: bool) -> Floats:
+    return line if forward else line[::-1]
+
+
+def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
+    """Along the line from one layer's height down to the next one's."""
+    share = along_in_plan(was)
+    share = (share / share[-1] if forward else 1.0 - share / share[-1])[:, None]
+    return np.asarray(was + share * (now - was))
+
+
+def _pecks(was: Floats, now: Floats) -> Floats:
+    """Straight down by small steps, up again after each to break and clear the chip."""
+    share = np.repeat(np.arange(1, PECKS + 1) / PECKS, 2)
+    share[1::2] = 0.0
+    share[-1] = 1.0
+    return np.asarray(was + share[:, None] * (now - was))

@@ -1,0 +1,306 @@
+"""Cutting the radius: roughing, finishing to a ridge height, and cutting it again over a cured fill.
+
+Passes run parallel to the centre-line, back and forth. On a cylinder each is one straight move; on a cone a
+pass follows a flat curve in a few straight moves. A pass is spaced from the next so that the ridge between
+them is the limit at its worst place and a little less elsewhere.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
+from pathgen.base.scallop import scallop_height, stepover_for
+from pathgen.base.surface import Surface
+
+Floats = NDArray[np.float64]
+
+OVERRUN = 0.2
+"""How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
+
+EDGE_MARGIN = 0.02
+"""How far the finished strip reaches past the long edges, mm."""
+
+ROUNDING = 1e-4
+"""Kept back from the ridge height allowed, mm: coordinates are written rounded."""
+
+ROUGH_MARGIN = 1.0
+"""How far roughing clears past what the finishing cutter needs, mm."""
+
+RIDGE_CLEAR = 0.01
+"""How far a lifted pass stays above the ridges of the surface under it, mm."""
+
+RESURFACE_RIDGE = 0.2
+"""Ridge left between the passes through what stands proud, as a share of their stepdown."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Passes:
+    """Lengthwise passes over a region: the pattern that finishing and re-surfacing share.
+
+    Attributes
+    ----------
+    run : (n, 3) float array
+        Tip positions of all passes in turn, with the links between them: one continuous run.
+    y : (p,) float array
+        Where each pass lies across the board (axis of the cutter), mm.
+    stepover : float
+        Widest distance between passes along the surface, mm.
+    scallop : float
+        Highest ridge they leave by the exact formula, mm.
+    """
+
+    run: Floats
+    y: Floats
+    stepover: float
+    scallop: float
+
+
+def finishing_passes(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4
+) -> Passes:
+    """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
+
+    Straight moves cut at most `chord_tolerance` below the surface. Raises CutterError for a cutter that is not
+    a ball end, or for ridges as high as its radius.
+    """
+    if cutter.shape != "ball-end":
+        raise CutterError(
+            f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
+            allowed="ball-end", remedy="name a ball-end cutter in [surface] finish",
+        )
+    if not ROUNDING < scallop < cutter.radius:
+        raise CutterError(
+            "[surface] scallop", f"{scallop:g} mm with {cutter.name!r}",
+            allowed=f"between {ROUNDING:g} mm and the ball's radius, {cutter.radius:g} mm",
+        )
+    r = cutter.radius
+    xs = np.linspace(outline.bounds[0], outline.bounds[2], 65)
+    region = _seen_by_axis(outline, surface, r)
+    y_edge = max(abs(region.bounds[1]), abs(region.bounds[3]))
+    y_grid = np.linspace(0.0, y_edge, 1001)
+    allowed = _allowed_spacing(surface, region, xs, y_grid, r, scallop - ROUNDING)
+    # t counts passes from the one on the centre-line: its slope is one over the spacing allowed at each y.
+    t = np.concatenate([[0.0], np.cumsum(np.diff(y_grid) * (1 / allowed[1:] + 1 / allowed[:-1]) / 2)])
+    count = math.ceil(t[-1] - 0.5)
+    y = np.interp(np.arange(count + 1), t, y_grid, right=y_edge)
+    y = np.concatenate([-y[:0:-1], y])
+    spans = _strip_spans(region, y)
+    # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
+    needed = np.isfinite(spans[:, 0])
+    y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
+    run = _zigzag(spans, y, surface, cutter, chord_tolerance)
+    stepover, ridge = _widest(surface, region, xs, y, r)
+    return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
+
+
+def roughing_runs(
+    outline: Polygon,
+    surface: Surface,
+    cutter: Cutter,
+    *,
+    finish: Cutter | None,
+    stock_top: float,
+    allowance: float,
+    chord_tolerance: float = 5e-3,
+) -> list[Floats]:
+    """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
+
+    They clear the board, and as much around it as the `finish` cutter opens, so that the finishing passes meet
+    no standing wall. No run goes nearer to the surface than `allowance`.
+    """
+    lowest = float(np.nanmin(surface.height(*_grid(outline))))
+    proud = stock_top - lowest
+    around = float(finish.half_width(proud)) if finish is not None else 0.0
+    reach = outline.buffer(max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius), join_style="mitre")
+    _, y0, _, y1 = reach.bounds
+    y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
+    floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
+    return _layers(floor, stock_top, cutter.stepdown)
+
+
+def resurfacing_runs(
+    outline: Polygon,
+    surface: Surface,
+    cutter: Cutter,
+    *,
+    proud: float,
+    stepdown: float,
+    last: Passes,
+    skim: float = 0.0,
+) -> list[Floats]:
+    """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
+
+    Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
+    board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
+    edges, where raw waste may stand higher, a run takes all that it meets. With no skim no lifted run touches the
+    ridges of an earlier `last`.
+    """
+    heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
+    final = last.run - [0.0, 0.0, skim] if skim else last.run
+    if not heights:
+        return [final]
+    coarse = coarse_passes(outline, surface, cutter, stepdown)
+    return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
+
+
+def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
+    """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
+
+    With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.
+    """
+    heights = []
+    height = proud - stepdown
+    while height > -skim + 1e-9:
+        heights.append(height)
+        height -= stepdown * (1.0 - RESURFACE_RIDGE)
+    clear = min(ridge + RIDGE_CLEAR, proud)
+    if heights and not skim and heights[-1] < clear:
+        heights = [h for h in heights if h > clear] + [clear]
+    return heights
+
+
+def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
+    """The wide passes that go through what stands proud."""
+    ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
+    return finishing_passes(outline, surface, cutter, scallop=ridge)
+
+
+def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
+    """The shortest finishing path there could be: area along the surface over `stepover`, mm."""
+    return surface_area(outline, surface) / stepover
+
+
+def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> float:
+    """Area of the curved surface within `outline`, mm2: arcs across the board, summed along it."""
+    x0, _, x1, _ = outline.bounds
+    edges = np.linspace(x0, x1, strips + 1)
+    middle = (edges[1:] + edges[:-1]) / 2
+    far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
+    across = shapely.intersection(
+        shapely.linestrings(np.stack([np.stack([middle, np.full_like(middle, -far)], 1),
+                                      np.stack([middle, np.full_like(middle, far)], 1)], 1)), outline
+    )
+    bounds = shapely.bounds(across)
+    if surface.is_flat:
+        return float(outline.area)
+    radius = surface.radius(middle)
+    arcs = radius * (np.arcsin(bounds[:, 3] / radius) - np.arcsin(bounds[:, 1] / radius))
+    return float(np.nansum(arcs) * (x1 - x0) / strips)
+
+
+def _grid(outline: Polygon) -> tuple[Floats, Floats]:
+    coordinates = shapely.get_coordinates(outline.exterior.segmentize(5.0))
+    return coordinates[:, 0], coordinates[:, 1]
+
+
+def _seen_by_axis(outline: Polygon, surface: Surface, r: float) -> Polygon:
+    """The region the ball's axis covers while its contact covers the outline: wider by (R + r) / R."""
+    points = shapely.get_coordinates(outline.exterior.segmentize(2.0))
+    points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
+    return Polygon(points).buffer(EDGE_MARGIN, join_style="mitre")
+
+
+def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float) -> Floats:
+    """Spacing of passes in y, at each y, that leaves `scallop` where along the board it leaves most."""
+    radius = surface.radius(xs)[:, None]
+    along_surface = stepover_for(scallop, r, radius)
+    if surface.is_flat:
+        return np.broadcast_to(along_surface.min(), y.shape)
+    cos = np.sqrt(1.0 - np.minimum((y / (radius + r)) ** 2, 0.999))
+    spacing = along_surface * cos * (radius + r) / radius
+    narrowest: Floats = np.where(_on_board(region, xs, y), spacing, np.inf).min(axis=0)
+    return np.where(np.isfinite(narrowest), narrowest, spacing.min(axis=0))
+
+
+def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
+    """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
+    x, y = np.broadcast_arrays(xs[:, None], y)
+    inside: NDArray[np.bool_] = shapely.intersects_xy(region, x, y) | shapely.intersects_xy(region, x, -y)
+    return inside
+
+
+def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
+    """Widest stepover along the surface, and the highest ridge, between neighbouring passes on the board."""
+    if len(y) < 2:
+        return 0.0, 0.0
+    radius = surface.radius(xs)[:, None]
+    if surface.is_flat:
+        stepover = np.broadcast_to(np.diff(y), (len(xs), len(y) - 1))
+    else:
+        angles = np.arcsin(np.minimum(np.abs(y) / (radius + r), 1.0)) * np.sign(y)
+        stepover = radius * np.diff(angles, axis=1)
+    on_board = _on_board(region, xs, (y[1:] + y[:-1]) / 2)
+    stepover = np.where(on_board, stepover, stepover[on_board].min())
+    return float(stepover.max()), float(scallop_height(stepover, r, radius).max())
+
+
+def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
+    """(p, 2) x range of each pass: as far as the strip around it, `reach` of the way to its neighbours, meets
+    the region. Half of the way covers the region with the passes' own strips; all of it, with the passes."""
+    gaps = np.diff(y)
+    gaps = np.concatenate([gaps[:1], gaps, gaps[-1:]]) if len(gaps) else np.array([np.inf, np.inf])
+    low, high = y - reach * gaps[:-1], y + reach * gaps[1:]
+    low[0], high[-1] = min(low[0], region.bounds[1] - 1), max(high[-1], region.bounds[3] + 1)
+    strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
+    spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
+    return spans
+
+
+def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
+    """Tip positions of passes over (x0, x1) spans, every second one backwards, joined along the surface."""
+    ends = [(np.array([x0, y_k]), np.array([x1, y_k])) for y_k, (x0, x1) in zip(y, spans, strict=True)]
+    corners = [point for k, pair in enumerate(ends) for point in (pair[::-1] if k % 2 else pair)]
+    pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
+    plan = np.concatenate([*pieces, corners[-1:]])
+    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+
+
+def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: float) -> Floats:
+    """Points from `start` up to `end`, without it, so near that straight moves between them follow the surface.
+
+    The second derivative of the surface's height along a way (dx, dy) is the perfect square
+    ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
+    smaller by the ball's, which is what its path bends to in a hollow.
+    """
+    if surface.is_flat:
+        return start[None]
+    (x0, y0), (dx, dy) = start, end - start
+    radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
+    across = np.abs([y0, y0 + dy])
+    bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
+    sag = bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
+    count = max(1, math.ceil(math.sqrt(sag / tolerance)))
+    return np.asarray(start + np.arange(count)[:, None] / count * (end - start))
+
+
+def _layers(floor: Floats, top: float, stepdown: float) -> list[Floats]:
+    """One run for each layer from `top` down: the floor, held up to the layer's level."""
+    lowest = float(floor[:, 2].min())
+    count = max(1, math.ceil((top - lowest) / stepdown - 1e-9))
+    levels = top - np.arange(1, count + 1) * (top - lowest) / count
+    runs: list[Floats] = []
+    for level in levels:
+        run = floor.copy()
+        run[:, 2] = np.maximum(run[:, 2], level)
+        above = np.concatenate([[True], floor[:, 2] < level + (top - lowest) / count])
+        runs.extend(_stretches(run, above[1:]))
+    return runs
+
+
+def _stretches(run: Floats, wanted: NDArray[np.bool_]) -> Sequence[Floats]:
+    """The parts of a run where there is something to cut, each with a point before and after."""
+    near = wanted.copy()
+    near[1:] |= wanted[:-1]
+    near[:-1] |= wanted[1:]
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
+    return [run[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]

@@ -1,0 +1,519 @@
+"""Reading a program strictly: what the machine would do, move by move, or the line that is not understood.
+
+The subset of RS274/NGC that is accepted, with its rules, is that of Kramer, Proctor and Messina, *The NIST
+RS274NGC Interpreter, Version 3* (NISTIR 6556, 2000); section numbers below are theirs. What would make the
+result depend on the machine's memory (tool tables, parameters, offsets set in the program, cutter
+compensation) is refused, and so is everything unknown: a word that is not understood is never skipped.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import ProgramError
+from pathgen.base.units import INCH
+from pathgen.verify.plain import NUMBER, PlainRun, plain_run
+
+Floats = NDArray[np.float64]
+
+RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
+"""Kinds of motion: G0, G1, G2, G3."""
+
+_LONGEST_LINE = 256  # section 3.3
+_ARC_RADII_AGREE = {1.0: 0.002, INCH: 0.0002 * INCH}  # section 3.5.3.2, mm
+# (first, second, normal) axis of each plane; counter-clockwise turns the first toward the second (4.3.6.1)
+_PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
+
+_MODAL_GROUP = {
+    "G4": "dwell", "G17": "plane", "G18": "plane", "G19": "plane", "G20": "units", "G21": "units",
+    "G40": "compensation", "G49": "length", "G80": "motion", "G90": "distance", "G91": "distance",
+    "G94": "feed mode", "G61": "path",
+    **{f"G{n}": "motion" for n in range(4)}, **{f"G{n}": "offset" for n in range(54, 60)},
+    "M0": "stopping", "M1": "stopping", "M2": "stopping", "M30": "stopping",
+    "M3": "spindle", "M4": "spindle", "M5": "spindle", "M7": "coolant", "M8": "coolant", "M9": "coolant",
+}  # section 3.4
+_REFUSED = {
+    "G10": "sets offsets that outlive the program", "G28": "goes where only the machine knows",
+    "G30": "goes where only the machine knows", "G38.2": "probes", "G41": "cutter compensation",
+    "G42": "cutter compensation", "G43": "tool length from the machine's table", "G53": "machine coordinates",
+    "G64": "rounds corners", "G92": "moves zero within the program", "G93": "inverse-time feed", "G95": "feed per turn",
+    "M6": "changes the cutter: one program, one cutter",
+}
+
+_WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
+_FEWEST_AT_ONCE = 24
+_FURTHEST = 1e5  # in the program's own units
+_JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
+_OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
+_OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ReadProgram:
+    """What a program does, in mm and in the frame it is written in.
+
+    Attributes
+    ----------
+    start, end : (n, 3) float array
+        Where each motion begins and ends; NaN for an axis that no word has set yet.
+    kind : (n,) int array
+        RAPID, FEED, CLOCKWISE or COUNTER_CLOCKWISE.
+    centre : (n, 3) float array
+        Centre of each arc, at the height of its start; NaN for straight motion.
+    plane : (n,) int array
+        17, 18 or 19: the plane selected at each motion.
+    turns : (n,) float array
+        Signed angle turned through by each arc in its plane, radians, counter-clockwise positive; 0 if straight.
+    feed : (n,) float array
+        mm per minute in force, 0 where none was given yet.
+    speed : (n,) float array
+        Revolutions per minute asked for by S.
+    spindle : (n,) int array
+        1 turning clockwise (M3), -1 counter-clockwise (M4), 0 not turning.
+    line : (n,) int array
+        Line number in the text, from 1.
+    offset : (n,) int array
+        Work offset in force, 54 to 59, or 0 where none was selected.
+    units : frozenset of str
+        ``"mm"``, ``"in"``: what was in force at any motion; ``"unset"`` when neither was asked for.
+    comments : tuple of (int, str)
+        Line and text of each comment.
+    ended : bool
+        Whether M2, M30 or a closing % was reached.
+    """
+
+    name: str
+    lines: int
+    start: Floats
+    end: Floats
+    kind: NDArray[np.int8]
+    centre: Floats
+    plane: NDArray[np.int8]
+    turns: Floats
+    feed: Floats
+    speed: Floats
+    spindle: NDArray[np.int8]
+    line: NDArray[np.int64]
+    offset: NDArray[np.int8]
+    units: frozenset[str]
+    comments: tuple[tuple[int, str], ...]
+    ended: bool
+    spindle_left_on: bool
+    coolant: int
+    """The line that first turns coolant on, 0 where none does."""
+    job_fingerprint: str | None
+    """As the header states it."""
+    program_fingerprint: str | None
+    """As the header states it."""
+    own_fingerprint: str
+    """Of the lines as they are."""
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+    @property
+    def positions(self) -> Floats:
+        """(n, 3) ends of all motions."""
+        return self.end
+
+    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, NDArray[np.intp]]:
+        """(starts, ends, motion): all motion as straight moves, arcs as chords within `tolerance` mm of them.
+
+        `motion` is the index of the motion each move belongs to.
+        """
+        arcs = self.kind >= CLOCKWISE
+        if not arcs.any():
+            return self.start, self.end, np.arange(len(self))
+        radius = np.linalg.norm(np.where(arcs[:, None], _in_plane(self.start - self.centre, self.plane), 0.0), axis=1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = 2.0 * np.arccos(np.clip(1.0 - tolerance / radius, 0.0, 1.0))
+            pieces = np.where(arcs, np.maximum(np.ceil(np.abs(self.turns) / step), 1), 1).astype(int)
+        motion = np.repeat(np.arange(len(self)), pieces)
+        first = np.cumsum(pieces) - pieces
+        share = (np.arange(len(motion)) - first[motion] + 1) / pieces[motion]
+        ends = self.end[motion].copy()
+        inner = np.flatnonzero(arcs[motion] & (share < 1.0))
+        ends[inner] = self._along_arc(motion[inner], share[inner])
+        starts = np.where((share * pieces[motion] <= 1.0)[:, None], self.start[motion], np.roll(ends, 1, axis=0))
+        return starts, ends, motion
+
+    def _along_arc(self, motion: NDArray[np.intp], share: Floats) -> Floats:
+        axes = np.array([_PLANES.get(int(p), (0, 1, 2)) for p in range(20)])[self.plane[motion]]
+        row = np.arange(len(motion))
+        arm = self.start[motion] - self.centre[motion]
+        a, b = arm[row, axes[:, 0]], arm[row, axes[:, 1]]
+        angle = self.turns[motion] * share
+        # a spiral between the start's radius and the end's, which may differ by what rounding allows
+        last = self.end[motion] - self.centre[motion]
+        r0, r1 = np.hypot(a, b), np.hypot(last[row, axes[:, 0]], last[row, axes[:, 1]])
+        scale = 1.0 + (r1 / r0 - 1.0) * share
+        point = self.start[motion] + (self.end[motion] - self.start[motion]) * share[:, None]
+        point[row, axes[:, 0]] = self.centre[motion][row, axes[:, 0]] + scale * (a * np.cos(angle) - b * np.sin(angle))
+        point[row, axes[:, 1]] = self.centre[motion][row, axes[:, 1]] + scale * (a * np.sin(angle) + b * np.cos(angle))
+        return point
+
+
+def read_program(text: str, *, name: str = "program") -> ReadProgram:
+    """What the machine would do with `text`.
+
+    Raises
+    ------
+    ProgramError
+        With the line and the reason, for anything outside the plain subset: nothing is skipped or guessed.
+    """
+    reader = _Reader(name=name)
+    whole = text.replace("\r\n", "\n")
+    place, number, last = 0, 1, len(whole)
+    while place <= last:
+        run = plain_run(whole, place, fewest=_FEWEST_AT_ONCE) if reader.takes_plain else None
+        if run is not None and reader.read_plain(run, number):
+            number, place = number + len(run), run.stop
+            continue
+        # one line; or a run with a fault in it line by line, for the same words about it
+        through = place if run is None else run.stop - 1
+        while place <= through:
+            end = whole.find("\n", place) if place < last else -1
+            end = last if end < 0 else end
+            reader.read_line(whole[place:end], number)
+            number, place = number + 1, end + 1
+    return reader.finished(text, number - 1)
+
+
+def fingerprint(text: str) -> str:
+    """First 16 hex digits of SHA-256 over the lines, without trailing white space and the line that states it."""
+    kept = [line.rstrip() for line in text.splitlines()]
+    kept = [line for line in kept if not _OWN_LINE.match(line)]
+    return hashlib.sha256("\n".join(kept).encode("utf-8", "surrogatepass")).hexdigest()[:16]
+
+
+def _in_plane(arm: Floats, plane: NDArray[np.int8]) -> Floats:
+    """`arm` without its part along the plane's normal."""
+    flat = arm.copy()
+    normal = np.select([plane == 17, plane == 18], [2, 1], 0)
+    flat[np.arange(len(arm)), normal] = 0.0
+    return flat
+
+
+@dataclass
+class _Reader:
+    """The interpreter's state; the only mutable thing here, and it does not leave this module."""
+
+    name: str
+    position: list[float] = field(default_factory=lambda: [math.nan] * 3)
+    motion: int | None = None
+    unit: float = 1.0
+    unit_set: str = "unset"
+    absolute: bool = True
+    plane: int = 17
+    feed: float = 0.0
+    speed: float = 0.0
+    spindle: int = 0
+    offset: int = 0
+    ended: bool = False
+    percent: int = 0
+    """Lines with %: none, opened, closed."""
+    coolant: int = 0
+    seen_code: bool = False
+    units: set[str] = field(default_factory=set)
+    comments: list[tuple[int, str]] = field(default_factory=list)
+    blocks: list[Floats] = field(default_factory=list)
+    rows: list[tuple[float, ...]] = field(default_factory=list)
+
+    # columns of a row: start 0:3, end 3:6, centre 6:9, kind, plane, turns, feed, speed, spindle, line, offset
+
+    @property
+    def takes_plain(self) -> bool:
+        """Whether a run of plain lines can be read at once: absolute, and nothing ended."""
+        return self.absolute and not self.ended and self.percent < 2
+
+    def fail(self, line: int, problem: str, *, allowed: str = "", remedy: str = "") -> ProgramError:
+        return ProgramError(f"{self.name}, line {line}", problem, allowed=allowed, remedy=remedy)
+
+    def read_plain(self, run: PlainRun, first: int) -> bool:
+        """A run of plain lines from line `first` on; False, and nothing read, where one of them is at fault."""
+        position = np.stack([
+            run.in_force(axis, before, self.unit) for axis, before in zip("XYZ", self.position, strict=True)
+        ], axis=1)
+        has_axis = run.given["X"] | run.given["Y"] | run.given["Z"]
+        motion = run.in_force("G", -1.0 if self.motion is None else float(self.motion), 1.0)
+        feed = run.in_force("F", self.feed, self.unit)[1:]
+        bad = (run.given["G"] & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1)))
+        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > _FURTHEST
+        bad |= far | (run.given["F"] & (feed <= 0))
+        if bad.any() or run.longest > _LONGEST_LINE:
+            return False
+        self._flush_rows()
+        moved = np.flatnonzero(has_axis)
+        block = np.full((len(moved), 17), np.nan)
+        block[:, 0:3], block[:, 3:6] = position[moved], position[moved + 1]
+        block[:, 9], block[:, 10], block[:, 11], block[:, 12] = motion[moved + 1], self.plane, 0.0, feed[moved]
+        block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
+        block[:, 15] = moved + first
+        self.blocks.append(block)
+        if len(moved):
+            self.units.add(self.unit_set)
+        self.position = position[-1].tolist()
+        self.feed = float(feed[-1])
+        self.motion = int(motion[-1]) if motion[-1] >= 0 else None
+        self.seen_code = True
+        return True
+
+    def read_line(self, raw: str, line: int) -> None:
+        """One line, by the rules of section 3.3."""
+        code = self._code(raw, line)
+        if not code:
+            return
+        if code == "%":
+            self._percent(line)
+            return
+        if self.ended or self.percent == 2:
+            raise self.fail(line, f"{code!r} stands after the end of the program",
+                            remedy="remove it, or the end before it")
+        self.seen_code = True
+        words = self._words(code, line)
+        self._execute(words, line)
+
+    def _code(self, raw: str, line: int) -> str:
+        """The line without comments and white space, in capitals."""
+        if len(raw) > _LONGEST_LINE:
+            raise self.fail(line, f"{len(raw)} characters", allowed=f"at most {_LONGEST_LINE} (NISTIR 6556, 3.3)")
+        if not (raw.isascii() and raw.replace("\t", " ").isprintable()):
+            odd = next(c for c in raw if not (c.isascii() and (c.isprintable() or c == "\t")))
+            raise self.fail(line, f"the character {odd!a}", allowed="printable ASCII", remedy="is this a program?")
+        if "(" in raw or ")" in raw:
+            raw = self._without_comments(raw, line)
+        return "".join(raw.split()).upper()
+
+    def _without_comments(self, raw: str, line: int) -> str:
+        rest, code = raw, ""
+        while "(" in rest or ")" in rest:
+            before, _, after = rest.partition("(")
+            inside, closed, rest = after.partition(")")
+            if ")" in before or "(" in inside or not closed:
+                raise self.fail(line, "a comment that is nested or not closed", allowed="( ... ) on one line")
+            code += before
+            self.comments.append((line, inside))
+        return code + rest
+
+    def _percent(self, line: int) -> None:
+        if self.percent == 0 and self.seen_code and not self.ended:
+            raise self.fail(line, "% after the program began without one", allowed="% on the first and the last line")
+        if self.percent == 2:
+            raise self.fail(line, "a third %", allowed="% on the first and the last line")
+        if self.percent == 0 and self.ended:
+            raise self.fail(line, "% at the end but none at the start", allowed="% on the first and the last line")
+        self.percent += 1
+
+    def _words(self, code: str, line: int) -> list[tuple[str, str]]:
+        words, at = [], 0
+        while at < len(code):
+            match = _WORD.match(code, at)
+            if not match:
+                raise self.fail(line, f"{code[at:at + 12]!r} is not a word", allowed="a letter with a plain number")
+            words.append((match[1], match[2]))
+            at = match.end()
+        return words
+
+    def _execute(self, words: list[tuple[str, str]], line: int) -> None:
+        """In the order of section 3.8: feed, speed, spindle, dwell, plane, units, offset, distance, motion, stop."""
+        values, codes = self._sorted_words(words, line)
+        self._set_units(codes, values, line)
+        if "F" in values:
+            if values["F"] <= 0:
+                raise self.fail(line, f"a feed of {values['F']:g}", allowed="more than 0")
+            self.feed = values["F"] * self.unit
+        if "S" in values:
+            if values["S"] < 0:
+                raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more")
+            self.speed = values["S"]
+        self.spindle = {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
+        if codes.get("coolant") in ("M7", "M8"):
+            self.coolant = self.coolant or line
+        self.plane = int(codes.get("plane", f"G{self.plane}")[1:])
+        self.offset = int(codes.get("offset", f"G{self.offset}")[1:])
+        self.absolute = codes.get("distance", "G90" if self.absolute else "G91") == "G90"
+        self._move(values, codes, line)
+        if codes.get("stopping") in ("M2", "M30"):
+            self.ended = True
+
+    def _sorted_words(self, words: list[tuple[str, str]], line: int) -> tuple[dict[str, float], dict[str, str]]:
+        values: dict[str, float] = {}
+        codes: dict[str, str] = {}
+        m_words = 0
+        for place, (letter, number) in enumerate(words):
+            if letter in "GM":
+                code = f"{letter}{float(number):g}"
+                group = _MODAL_GROUP.get(code)
+                if group is None:
+                    why = _REFUSED.get(code, "is not in the plain subset")
+                    raise self.fail(line, f"{letter}{number} {why}", remedy="take it out")
+                if group in codes:
+                    raise self.fail(line, f"{codes[group]} and {code} on one line", allowed="one word of a modal group")
+                codes[group] = code
+                m_words += letter == "M"
+            elif letter == "N" and place == 0:
+                continue
+            elif letter not in "XYZIJKRFSP":
+                raise self.fail(line, f"the word {letter}{number}", allowed="G M X Y Z I J K R F S P, N first")
+            elif letter in values:
+                raise self.fail(line, f"{letter} twice on one line", allowed="once")
+            else:
+                values[letter] = float(number)
+        if m_words > 4:
+            raise self.fail(line, f"{m_words} M words", allowed="at most 4")
+        return values, codes
+
+    def _set_units(self, codes: dict[str, str], values: dict[str, float], line: int) -> None:
+        if "units" not in codes:
+            return
+        unit, word = (INCH, "in") if codes["units"] == "G20" else (1.0, "mm")
+        if unit != self.unit and self.seen_motion and "F" in values:
+            raise self.fail(line, "F on the line that changes the units", remedy="give them on two lines")
+        self.unit, self.unit_set = unit, word
+
+    @property
+    def seen_motion(self) -> bool:
+        return bool(self.rows or self.blocks)
+
+    def _move(self, values: dict[str, float], codes: dict[str, str], line: int) -> None:
+        axes = [values.get(letter) for letter in "XYZ"]
+        moved = any(value is not None for value in axes)
+        given = codes.get("motion")
+        if given == "G80":
+            if moved:
+                raise self.fail(line, "axis words with G80", allowed="none")
+            self.motion = None
+            return
+        if given is not None:
+            self.motion = int(given[1:])
+            if not moved:
+                raise self.fail(line, f"{given} without X, Y or Z", allowed="at least one (NISTIR 6556, 3.5)")
+        if "dwell" in codes:
+            if moved or values.get("P", -1.0) < 0:
+                raise self.fail(line, "G4 needs a P of 0 or more, and no axis words")
+        elif "P" in values:
+            raise self.fail(line, "P without G4")
+        arc_words = [letter for letter in "IJKR" if letter in values]
+        if not moved:
+            if arc_words:
+                raise self.fail(line, f"{arc_words[0]} without an arc to an end point")
+            return
+        if self.motion is None:
+            raise self.fail(line, "axis words before any of G0 G1 G2 G3", remedy="say which motion is meant")
+        if arc_words and self.motion < CLOCKWISE:
+            raise self.fail(line, f"{arc_words[0]} in straight motion", allowed="with G2 or G3 only")
+        self._add(self._target(axes, line), values, line)
+
+    def _target(self, axes: list[float | None], line: int) -> list[float]:
+        target = list(self.position)
+        for axis, value in enumerate(axes):
+            if value is None:
+                continue
+            if not math.isfinite(value) or abs(value) > _FURTHEST:
+                raise self.fail(line, f"{'XYZ'[axis]}{value:g}", allowed="within 100000")
+            if self.absolute:
+                target[axis] = value * self.unit
+            elif math.isnan(target[axis]):
+                raise self.fail(line, f"an incremental move in {'XYZ'[axis]} from a place that is not known",
+                                remedy="give an absolute position first")
+            else:
+                target[axis] += value * self.unit
+        return target
+
+    def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
+        centre, turns = [math.nan] * 3, 0.0
+        assert self.motion is not None
+        if self.motion >= CLOCKWISE:
+            centre, turns = self._arc(target, values, line)
+        self.units.add(self.unit_set)
+        self.rows.append((
+            *self.position, *target, *centre, self.motion, self.plane, turns, self.feed, self.speed, self.spindle, line,
+            self.offset,
+        ))
+        self.position = target
+
+    def _arc(self, target: list[float], values: dict[str, float], line: int) -> tuple[list[float], float]:
+        """Centre and signed angle of an arc, by section 3.5.3."""
+        first, second, _ = _PLANES[self.plane]
+        if any(map(math.isnan, self.position)):
+            raise self.fail(line, "an arc from a place that is not known", remedy="move to its start first")
+        names = ["I J K"[2 * axis] for axis in (first, second)]
+        if "XYZ"[first] not in values and "XYZ"[second] not in values:
+            raise self.fail(line, f"an arc in G{self.plane} without {'XYZ'[first]} or {'XYZ'[second]}")
+        stray = set("IJK") - set(names)
+        if stray & values.keys():
+            word = min(stray & values.keys())
+            raise self.fail(line, f"{word} in an arc in G{self.plane}", allowed=" and ".join(names))
+        a0, b0, a1, b1 = (p[axis] for p in (self.position, target) for axis in (first, second))
+        if "R" in values:
+            if names[0] in values or names[1] in values:
+                raise self.fail(line, "an arc with both R and a centre", allowed="one of them")
+            a, b = self._centre_from_radius(a0, b0, a1, b1, values["R"] * self.unit, line)
+        elif names[0] in values or names[1] in values:
+            a, b = (s + values.get(n, 0.0) * self.unit for s, n in zip((a0, b0), names, strict=True))
+        else:
+            raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
+        r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
+        if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
+            raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
+                            allowed=f"{_ARC_RADII_AGREE[self.unit]:g} mm apart (NISTIR 6556, 3.5.3.2)")
+        turns = math.atan2(b1 - b, a1 - a) - math.atan2(b0 - b, a0 - a)
+        if self.motion == COUNTER_CLOCKWISE:
+            turns = turns if turns > 1e-12 else turns + 2 * math.pi
+        else:
+            turns = turns if turns < -1e-12 else turns - 2 * math.pi
+        centre = list(self.position)
+        centre[first], centre[second] = a, b
+        return centre, turns
+
+    def _centre_from_radius(
+        self, a0: float, b0: float, a1: float, b1: float, radius: float, line: int
+    ) -> tuple[float, float]:
+        da, db = a1 - a0, b1 - b0
+        chord = math.hypot(da, db)
+        if chord == 0:
+            raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre")
+        if chord / 2 > abs(radius) + _ARC_RADII_AGREE[self.unit]:
+            raise self.fail(line, f"an arc with R {abs(radius):g} mm over a chord of {chord:.4f} mm")
+        rise = math.sqrt(max(radius**2 - chord**2 / 4, 0.0))
+        # the short way round lies left of the chord for G3 with R above 0, right of it for G2
+        side = (1 if self.motion == COUNTER_CLOCKWISE else -1) * (1 if radius > 0 else -1)
+        return (a0 + a1) / 2 - side * rise * db / chord, (b0 + b1) / 2 + side * rise * da / chord
+
+    def _flush_rows(self) -> None:
+        if self.rows:
+            self.blocks.append(np.array(self.rows, dtype=float))
+            self.rows = []
+
+    def finished(self, text: str, lines: int) -> ReadProgram:
+        """The program as arrays."""
+        self._flush_rows()
+        if not self.seen_code:
+            raise ProgramError(self.name, "no words at all", allowed="a program", remedy="is the file empty?")
+        table = np.concatenate(self.blocks) if self.blocks else np.empty((0, 17))
+        columns: dict[str, Any] = {
+            "start": table[:, 0:3], "end": table[:, 3:6], "centre": table[:, 6:9], "kind": table[:, 9].astype(np.int8),
+            "plane": table[:, 10].astype(np.int8), "turns": table[:, 11], "feed": table[:, 12], "speed": table[:, 13],
+            "spindle": table[:, 14].astype(np.int8), "line": table[:, 15].astype(np.int64),
+            "offset": table[:, 16].astype(np.int8),
+        }
+        for column in columns.values():
+            column.setflags(write=False)
+        return ReadProgram(
+            name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
+            ended=(self.ended and self.percent != 1) or self.percent == 2,
+            spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
+            job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
+            own_fingerprint=fingerprint(text), **columns,
+        )
+
+
+def _marked(comments: list[tuple[int, str]], pattern: re.Pattern[str]) -> str | None:
+    return next((m[1] for _, text in comments if (m := pattern.match(text.strip()))), None)

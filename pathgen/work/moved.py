@@ -1,0 +1,172 @@
+"""The work has moved: the small shift, turn and tilt that explains what was measured, and what a shift would cost."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
+from pathgen.work.mark_errors import MarkErrors
+
+Floats = NDArray[np.float64]
+
+LEAST_SPREAD = 4.0
+"""Marks must lie this far off one line, mm (root mean square): nearer, a tilt about the line is guesswork."""
+
+LARGEST_ANGLE = 2.0
+"""Degrees of turn or tilt; more is not work that moved a little, but numbers of another frame."""
+
+LARGEST_SHIFT = 20.0
+"""mm of shift; more is not work that moved a little."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Moved:
+    """A rigid move of the work on the bed: ``found = rotation (place - centre) + centre + shift``.
+
+    Attributes
+    ----------
+    rotation : (3, 3) float array
+    shift : (3,) float array
+        Along, across and up at `centre`, mm.
+    centre : (3,) float array
+        Middle of the marks as they should lie, in the board's frame, mm.
+    residuals : (n, 3) float array
+        Measured less explained, for each mark, mm.
+    errors : MarkErrors or None
+        What a measuring error at one mark does to the board; None where it was not worked out.
+    """
+
+    rotation: Floats
+    shift: Floats
+    centre: Floats
+    residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    errors: MarkErrors | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("rotation", "shift", "centre", "residuals"):
+            array = np.array(getattr(self, name), dtype=float)
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+
+    def there(self, tips: ArrayLike, *, ball: float = 0.0) -> Floats:
+        """Where (n, 3) tips go, so that the cutter meets the moved work as it would have met the work before.
+
+        `ball` is the radius of a ball end, whose centre moves with the work; other cutters stay upright, which a
+        small tilt makes wrong by tilt times radius.
+        """
+        lift = np.array([0.0, 0.0, ball])
+        points = np.asarray(tips, dtype=float).reshape(-1, 3) + lift
+        moved: Floats = (points - self.centre) @ self.rotation.T + self.centre + self.shift - lift
+        return moved
+
+    def back(self, tips: ArrayLike, *, ball: float = 0.0) -> Floats:
+        """The inverse of `there`."""
+        lift = np.array([0.0, 0.0, ball])
+        points = np.asarray(tips, dtype=float).reshape(-1, 3) + lift
+        before: Floats = (points - self.centre - self.shift) @ self.rotation + self.centre - lift
+        return before
+
+    @property
+    def turn_deg(self) -> float:
+        """Turn about the vertical, degrees, counter-clockwise seen from above."""
+        return math.degrees(math.atan2(self.rotation[1, 0], self.rotation[0, 0]))
+
+    @property
+    def tilt_deg(self) -> tuple[float, float]:
+        """(along, across): how much the work rises toward the body end and toward the treble side, degrees."""
+        rise = self.rotation[2]
+        return math.degrees(math.asin(rise[0])), math.degrees(math.asin(rise[1]))
+
+    @property
+    def worst(self) -> float:
+        """Length of the largest residual, mm."""
+        return float(np.linalg.norm(self.residuals, axis=1).max(initial=0.0))
+
+
+def fit_move(places: ArrayLike, found: ArrayLike, *, limit: float, where: str = "[[measured]]") -> Moved:
+    """The rigid move that takes `places` to `found` with the least sum of squared distances.
+
+    Parameters
+    ----------
+    places, found : (n, 3) arrays
+        Three or more marks: where they should be and where they were measured, in the board's frame, mm.
+    limit : float
+        Largest distance left over at any mark, mm.
+
+    Raises
+    ------
+    JobError
+        For fewer than three marks, marks on one line, a move that is not small, or residuals over `limit`: then the
+        work has not just moved, it has warped, or a mark was measured wrongly.
+
+    References
+    ----------
+    Kabsch, "A solution for the best rotation to relate two sets of vectors", Acta Crystallographica A32 (1976);
+    the guard against a mirror image is Umeyama's, IEEE Trans. PAMI 13 (1991).
+    """
+    p, q = (np.asarray(points, dtype=float).reshape(-1, 3) for points in (places, found))
+    _check_marks(p, where)
+    centre, to = p.mean(axis=0), q.mean(axis=0)
+    u, _, vt = np.linalg.svd((p - centre).T @ (q - to))
+    upright = np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
+    rotation = (u @ upright @ vt).T
+    moved = Moved(rotation=rotation, shift=to - centre, centre=centre)
+    moved = Moved(rotation=rotation, shift=to - centre, centre=centre, residuals=q - moved.there(p))
+    _check_move(moved, limit, where)
+    return moved
+
+
+def shift_errors(surface: Surface, edge: ArrayLike, shift: float = 0.1) -> dict[str, tuple[float, float]]:
+    """What a second cut loses when the work lies `shift` off: (deepest, highest) surface error on `edge`, mm.
+
+    Parameters
+    ----------
+    edge : (n, 2) array
+        Places on the board's long edges, mm.
+
+    Returns
+    -------
+    dict
+        For "along", "across" and "up": height of the cut surface less that of the work's own, over shifts of either
+        sign. What is below 0 is wood taken, what is above 0 is fill left proud.
+    """
+    x, y = np.asarray(edge, dtype=float).reshape(-1, 2).T
+    here = surface.height(x, y)
+    errors = {}
+    for name, (dx, dy, dz) in {"along": (1, 0, 0), "across": (0, 1, 0), "up": (0, 0, 1)}.items():
+        off = [surface.height(x + s * shift * dx, y + s * shift * dy) - s * shift * dz - here for s in (-1, 1)]
+        errors[name] = float(np.min(off)), float(np.max(off))
+    return errors
+
+
+def _check_marks(p: Floats, where: str) -> None:
+    if len(p) < 3:
+        raise JobError(where, f"{len(p)} marks", allowed="3 or more", remedy="measure more: four show a twist too")
+    spread = np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1] / math.sqrt(len(p))
+    if spread < LEAST_SPREAD:
+        raise JobError(
+            where, f"the marks lie within {spread:.2f} mm of one line (root mean square)",
+            allowed=f"{LEAST_SPREAD:g} mm or more off it", remedy="measure a mark well to the side of the others",
+        )
+
+
+def _check_move(moved: Moved, limit: float, where: str) -> None:
+    far, angle = float(np.abs(moved.shift).max()), max(abs(moved.turn_deg), *map(abs, moved.tilt_deg))
+    if far > LARGEST_SHIFT or angle > LARGEST_ANGLE:
+        raise JobError(
+            where, f"the marks explain a shift of {far:.2f} mm with {angle:.2f} degrees of turn or tilt",
+            allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees",
+            remedy="check the order of the marks, the signs and the zero",
+        )
+    if moved.worst > limit:
+        mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
+        raise JobError(
+            where, f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it",
+            allowed=f"[moved] limit {limit:g} mm",
+            remedy="measure again; if it stays, the board has warped and not moved: let it rest, or clamp it flat",
+        )
