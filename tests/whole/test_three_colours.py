@@ -14,7 +14,7 @@ import shapely
 import pathgen
 from tests.small_board import left_by_ball, moves, text_of
 
-EXAMPLE = Path(__file__).parent.parent / "examples" / "moth-three-colours.toml"
+EXAMPLE = Path(__file__).parents[2] / "examples" / "moth-three-colours.toml"
 TAN, LEAF, PALE = "#b5762b", "#7fb48a", "#efe6d2"
 RADII = {"flat 3": 1.5, "flat 1": 0.5}
 EDGE = 0.03

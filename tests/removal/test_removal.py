@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from scipy import ndimage
 
 from pathgen.base.cutters import Cutter
+from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import passes_along
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.verify import removal
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 BALL = Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN)

@@ -25,7 +25,7 @@ from pathgen.programs.plan import plan
 from pathgen.verify.pieces import verify_pieces
 from tests.small_board import moves
 
-EXAMPLE = Path(__file__).parent.parent / "examples" / "boards" / "let-in-leaf.toml"
+EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "let-in-leaf.toml"
 PIECE = 'piece = { cutter = "flat 1", gap = 0.05, thickness = 2.0 }'
 RADIUS, GAP, THICK, THROUGH = 0.5, 0.05, 2.0, 0.1
 

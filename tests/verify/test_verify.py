@@ -7,7 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pathgen
-from pathgen.verify import Tolerances, removal, verify
+from pathgen.removal import material as removal
+from pathgen.verify import Tolerances, verify
 from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves

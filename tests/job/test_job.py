@@ -8,7 +8,7 @@ from pathgen import JobError, load_job
 from pathgen.app.cli import main
 from pathgen.job.load import key_list
 
-EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
 SMALL = """
 [board]

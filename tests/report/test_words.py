@@ -20,7 +20,7 @@ from pathgen.job.load import key_list, load_job
 from pathgen.report.board_text import wood_lines
 from tests.report.conftest import written_job
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 
 
 class Terminal(io.StringIO):

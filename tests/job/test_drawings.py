@@ -10,7 +10,7 @@ from pathgen import ArtworkError, JobError, load_job
 from pathgen.programs.plan import clamping_of
 from pathgen.report.text import placed_words
 
-EXAMPLE = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
 # a lens off the middle of its page, with a white ring on it and a line of text
 LENS = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20">

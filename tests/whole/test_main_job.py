@@ -17,7 +17,7 @@ import pathgen
 from pathgen.app.cli import main
 from tests.small_board import moves as moves_of
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
+EXAMPLES = Path(__file__).parents[2] / "examples"
 R_NUT, R_END, SCALE, FRETS, LIMIT, BALL = 228.6, 381.0, 635.0, 21, 0.012, 5.0
 LENGTH = SCALE * (1 - 2 ** (-FRETS / 12)) + 10.0
 

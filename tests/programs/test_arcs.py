@@ -15,7 +15,7 @@ from pathgen.programs.arcs import fitted_arcs
 from pathgen.programs.write import program_text
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
-from tests.test_write import BOARD, CUTTER
+from tests.programs.test_write import BOARD, CUTTER
 
 
 def on_circle(centre, radius, start, end, moves, z=(5.0, 5.0)):

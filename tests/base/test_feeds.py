@@ -56,7 +56,7 @@ def test_feeds_outside_the_usual_are_warned_of_as_starting_points() -> None:
 
 
 def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
-    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    example = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
     assert feed_findings(clamping_of(load_job(example))) == []
     (tmp_path / "fern-and-moth.svg").write_bytes(example.with_suffix(".svg").read_bytes())
     (tmp_path / "job.toml").write_text(example.read_text().replace("feed = 600.0", "feed = 3000.0"))

@@ -116,7 +116,7 @@ def test_minutes_are_lengths_over_feeds() -> None:
 
 def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
     """A wide drawing with a thin tail, and a cutter too wide for the tail: said, with the place and the cutter."""
-    example = Path(__file__).parent.parent / "examples" / "fern-and-moth.toml"
+    example = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
     drawing = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox="0 0 60 20">' \
               '<path fill="#2f6f4f" d="M0,0 h20 v20 h-20 z M20,9.4 h40 v1.2 h-40 z"/></svg>'
     (tmp_path / "tail.svg").write_text(drawing)
