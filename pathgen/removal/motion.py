@@ -8,9 +8,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.verify.read import RAPID, ReadProgram
-from pathgen.work.clamping import Clamping, Step
-
 Floats = NDArray[np.float64]
 
 
@@ -44,14 +41,3 @@ class Motion:
     def cutting(self) -> NDArray[np.bool_]:
         """Moves at a feed whose start and end are known."""
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)
-
-
-def motion_over_board(
-    program: ReadProgram, clamping: Clamping, *, chord_tolerance: float, step: Step | None = None
-) -> Motion:
-    """The program's moves, turned back into the board's frame; where the work has moved before `step`, as it lies."""
-    start, end, motion = program.straight(chord_tolerance)
-    return Motion(
-        start=clamping.to_board(start, step), end=clamping.to_board(end, step), rapid=program.kind[motion] == RAPID,
-        feed=program.feed[motion], line=program.line[motion], motion=motion,
-    )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pathgen.base.errors import ProgramError
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material, TooLongError
-from pathgen.removal.motion import Motion, motion_over_board
+from pathgen.removal.motion import Motion
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
@@ -22,6 +22,7 @@ from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.outlines import outline_findings
+from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
 from pathgen.verify.read import ReadProgram, read_program
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.removal.grid import Grid
-from pathgen.removal.motion import Motion, motion_over_board
+from pathgen.removal.motion import Motion
 from pathgen.verify.check import cutting_findings, header_findings, read_programs
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.simulate import simulate
 from pathgen.work.clamping import Clamping, Step
 

@@ -14,7 +14,6 @@ from pathgen.base.errors import CutterError, JobError
 from pathgen.parts.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import Inlay, fingerboard, slots
 from pathgen.parts.fingerboard.webs import wood_left
-from pathgen.removal.motion import motion_over_board
 from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.verify import verify
@@ -23,6 +22,7 @@ from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
+from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.slots import slot_findings
 
