@@ -223,6 +223,8 @@ class MachineTable(Machine):
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005,
                             shown="0.005 mm")
+    spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
+                         "seconds; machines that count P in thousandths wait less", 3.0)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -96,7 +96,11 @@ def _opening(clamping: Clamping, step: Step) -> list[str]:
     number = _written(np.array([top]), clamping)[0]
     units = "G20" if clamping.units == "in" else "G21"
     opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
-    return opening if step.operation == HOVER else [*opening, f"M3 S{step.cutter.speed:.0f}"]
+    if step.operation == HOVER:
+        return opening
+    wait = clamping.machine.spin_up
+    # P counts seconds (NISTIR 6556, 3.5.4)
+    return [*opening, f"M3 S{step.cutter.speed:.0f}", *([f"G4 P{_trimmed(f'{wait:.3f}')}"] if wait else [])]
 
 
 def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:

@@ -39,7 +39,8 @@ def program_findings(
             remedy="take it out, unless it switches your dust extraction",
         )
     yield from _header(program, clamping)
-    yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
+    hovers = step.operation == HOVER
+    yield from _hovering(program, motion, clamping, tolerances) if hovers else _spindle(program, step, clamping)
     yield from _feeds(program, motion, step, tolerances)
     yield from _start_and_end(program, motion, clamping)
     yield from _bounds(program, motion, step, clamping, tolerances)
@@ -98,7 +99,7 @@ def _hovering(
         )
 
 
-def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
+def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[Finding]:
     cutting = program.kind != RAPID
     yield from _first(
         program, cutting & ((program.spindle == 0) | (program.speed <= 0)), "spindle-off",
@@ -115,6 +116,13 @@ def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
         yield from _first(
             program, wrong, "spindle-speed", f"S{speed:g}", f'S{step.cutter.speed:g} for cutter "{step.cutter.name}"',
             "make the programs again from the job",
+        )
+    if program.waited < clamping.machine.spin_up - 1e-3:
+        yield Finding(
+            code="no-spin-up", severity="warn", where=program.name,
+            got=f"a wait of {program.waited:g} s between M3 and the first cut",
+            allowed=f"[machine] spin_up, {clamping.machine.spin_up:g} s, as G4 P",
+            remedy="let the spindle come up to speed",
         )
     if program.spindle_left_on:
         yield Finding(

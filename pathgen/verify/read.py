@@ -108,6 +108,8 @@ class ReadProgram:
     spindle_left_on: bool
     coolant: int
     """The line that first turns coolant on, 0 where none does."""
+    waited: float
+    """Seconds of G4 with the spindle turning before the first feed move."""
     job_fingerprint: str | None
     """As the header states it."""
     program_fingerprint: str | None
@@ -220,6 +222,9 @@ class _Reader:
     percent: int = 0
     """Lines with %: none, opened, closed."""
     coolant: int = 0
+    waited: float = 0.0
+    fed: bool = False
+    """Whether a feed move has been read."""
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
     comments: list[tuple[int, str]] = field(default_factory=list)
@@ -257,6 +262,7 @@ class _Reader:
         block[:, 13], block[:, 14], block[:, 16] = self.speed, self.spindle, self.offset
         block[:, 15] = moved + first
         self.blocks.append(block)
+        self.fed = self.fed or bool((motion[moved + 1] > RAPID).any())
         if len(moved):
             self.units.add(self.unit_set)
         self.position = position[-1].tolist()
@@ -398,6 +404,8 @@ class _Reader:
         if "dwell" in codes:
             if moved or values.get("P", -1.0) < 0:
                 raise self.fail(line, "G4 needs a P of 0 or more, and no axis words")
+            if self.spindle and not self.fed:
+                self.waited += values["P"]
         elif "P" in values:
             raise self.fail(line, "P without G4")
         arc_words = [letter for letter in "IJKR" if letter in values]
@@ -433,6 +441,7 @@ class _Reader:
         if self.motion >= CLOCKWISE:
             centre, turns = self._arc(target, values, line)
         self.units.add(self.unit_set)
+        self.fed = self.fed or self.motion > RAPID
         self.rows.append((
             *self.position, *target, *centre, self.motion, self.plane, turns, self.feed, self.speed, self.spindle, line,
             self.offset,
@@ -510,6 +519,7 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=(self.ended and self.percent != 1) or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
+            waited=self.waited,
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), **columns,
         )

@@ -84,6 +84,8 @@ class Machine:
     arcs: bool = False
     resolution: float = 0.005
     """Its smallest step, mm; for the fret table."""
+    spin_up: float = 3.0
+    """Seconds that the spindle is given to come up to speed before the first descent."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -114,6 +114,8 @@ def test_the_fingerprint_follows_job_and_drawing(tmp_path):
 
 
 BAD = {
+    "a negative wait": ("[slots]", "[machine]\nspin_up = -1\n[slots]", "0 to 60 seconds"),
+    "a wait of minutes": ("[slots]", "[machine]\nspin_up = 61\n[slots]", "0 to 60 seconds"),
     "unknown key": ("nut_width = 44.0", "nut_widht = 44.0", "did you mean nut_width"),
     "unknown table": ("[slots]", "[slotz]", "did you mean slots"),
     "missing key": ("frets = 20\n", "", "frets is missing"),

@@ -22,10 +22,10 @@ BOARD = fingerboard(
 )
 
 
-def clamping(units="mm", **setup):
+def clamping(units="mm", machine=None, **setup):
     return Clamping(
         title="Fern", units=units, board=BOARD, stock=Stock(length=480.0, width=72.0, thickness=8.0, margin_nut=12.0),
-        setup=Setup(**setup), machine=Machine(), steps=(),
+        setup=Setup(**setup), machine=machine or Machine(), steps=(),
     )
 
 
@@ -44,9 +44,15 @@ def code(text):
 
 def test_a_whole_program():
     assert code(text_of(RUN)) == [
-        "G21 G90 G94 G17 G54", "G0 Z18", "M3 S18000", "G0 X10 Y-5", "G1 Z5 F300", "X20 Z5.25 F1200", "Y5.1235 Z0",
-        "G0 Z18", "M5", "M30",
+        "G21 G90 G94 G17 G54", "G0 Z18", "M3 S18000", "G4 P3", "G0 X10 Y-5", "G1 Z5 F300", "X20 Z5.25 F1200",
+        "Y5.1235 Z0", "G0 Z18", "M5", "M30",
     ]
+
+
+def test_the_wait_for_the_spindle_can_be_left_out():
+    assert not [line for line in code(text_of(RUN, machine=Machine(spin_up=0.0))) if line.startswith("G4")]
+    # P counts seconds (NISTIR 6556, 3.5.4)
+    assert "G4 P2.5" in code(text_of(RUN, machine=Machine(spin_up=2.5)))
 
 
 def test_inches_and_turned_and_zeroed_on_the_stock():
@@ -54,9 +60,9 @@ def test_inches_and_turned_and_zeroed_on_the_stock():
     # (x, y) goes to (-y, x); 8 mm of stock above the bed; 25.4 mm to the inch
     assert lines[0] == "G20 G90 G94 G17 G54"
     assert lines[1] == "G0 Z0.3937"
-    assert lines[3] == "G0 X0.19685 Y0.3937"
-    assert lines[4] == "G1 Z-0.11811 F11.811"
-    assert lines[5] == "Y0.7874 Z-0.10827 F47.244"
+    assert lines[4] == "G0 X0.19685 Y0.3937"
+    assert lines[5] == "G1 Z-0.11811 F11.811"
+    assert lines[6] == "Y0.7874 Z-0.10827 F47.244"
 
 
 def test_every_line_keeps_to_the_standard():

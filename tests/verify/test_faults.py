@@ -20,6 +20,7 @@ from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.handling import program_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
@@ -63,6 +64,16 @@ def test_good_programs_have_no_findings(arched, bound):
     assert codes(bevel_findings, arched, "bevel") == set()
     assert codes(hole_findings, bound, "holes") == set()
     assert codes(slot_findings, bound, "slots") == set()
+
+
+@pytest.mark.parametrize(("wait", "found"), [("G4 P3", set()), ("G4 P2.9", {"no-spin-up"}), ("", {"no-spin-up"})])
+def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
+    def check(motion, step, clamping, tolerances):
+        program = read_program(text.replace("G4 P3\n", f"{wait}\n"), name=step.file_name)
+        return program_findings(program, motion, step, clamping, tolerances)
+
+    text = next(p.text for p in arched.programs if p.operation == "slots")
+    assert codes(check, arched, "slots") == found
 
 
 @pytest.mark.parametrize(("operation", "check", "change", "code"), [
