@@ -13,6 +13,12 @@ from pathgen.base.errors import CutterError
 
 Floats = NDArray[np.float64]
 Shape = Literal["ball-end", "flat-end", "v"]
+EASED_LOAD = 1.35
+"""Times the load of a straight-line cut that an eased full-width cut has: under LOAD_FACTOR by what depths vary."""
+
+LOAD_FACTOR = 1.5
+"""Times the volume per tooth of a straight-line cut that any move may take."""
+
 SHAPES: tuple[Shape, ...] = ("ball-end", "flat-end", "v")
 
 
@@ -61,6 +67,34 @@ class Cutter:
     def shape_height(self) -> float:
         """Height above the tip at which the cutter reaches its full diameter."""
         return {"ball-end": self.radius, "flat-end": 0.0, "v": self.radius * self.wall_slope}[self.shape]
+
+    @property
+    def full_cut(self) -> float:
+        """Cross-section of a full-width cut at the stepdown, mm2: what a mm of a slot takes."""
+        return self._section(self.diameter)
+
+    @property
+    def straight_cut(self) -> float:
+        """Cross-section of a straight-line cut at the stepover and the stepdown, mm2.
+
+        For a flat end stepover times stepdown; for a round or pointed one what its own shape takes beside the cut
+        before.
+        """
+        return self._section(self.stepover * self.diameter)
+
+    def _section(self, aside: float) -> float:
+        y = (np.arange(1000) + 0.5) / 1000 * self.diameter - self.radius
+        depth = np.maximum(self.stepdown - self.profile(y), 0.0)
+        before = np.maximum(self.stepdown - self.profile(y + aside), 0.0)
+        return float(np.maximum(depth - before, 0.0).mean()) * self.diameter
+
+    @property
+    def eased_feed(self) -> float:
+        """The feed at which each tooth of a full-width cut takes EASED_LOAD times what it takes in a straight-line cut.
+
+        Never above `feed`, and no less than a tenth of it.
+        """
+        return self.feed * min(1.0, max(0.1, EASED_LOAD * self.straight_cut / self.full_cut))
 
     def profile(self, distance: ArrayLike) -> Floats:
         """Height of the cutter's underside above its tip, at distances from its axis; infinite past the radius."""

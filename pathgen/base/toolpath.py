@@ -27,11 +27,7 @@ class Move(IntEnum):
     PLUNGE = 2
     """At the cutter's plunge feed."""
     EASED = 3
-    """At half the cutter's feed, where the load is high: full-width cuts and tight inner corners."""
-
-
-EASED_SHARE = 0.5
-"""Share of the cutter's feed used for EASED moves."""
+    """At the cutter's eased feed, where the load is high: full-width cuts and tight inner corners."""
 
 
 @dataclass(frozen=True, eq=False)

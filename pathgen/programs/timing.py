@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
-from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.base.toolpath import Move, Toolpath
 from pathgen.work.clamping import Machine
 
 Floats = NDArray[np.float64]
@@ -65,7 +65,7 @@ def move_feeds(toolpath: Toolpath, cutter: Cutter, machine: Machine) -> Floats:
     """(n,) feed in mm per minute of the move that reaches each point."""
     table = np.empty(len(Move))
     table[[Move.RAPID, Move.CUT, Move.PLUNGE, Move.EASED]] = (
-        machine.rapid, cutter.feed, cutter.plunge, cutter.feed * EASED_SHARE,
+        machine.rapid, cutter.feed, cutter.plunge, cutter.eased_feed,
     )
     return table[toolpath.kinds]
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
-from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
 from pathgen.work.clamping import HOVER, Clamping, Step
@@ -148,7 +148,7 @@ def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping
 
 def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
     cutter, per = step.cutter, MM_PER[clamping.units]
-    feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.feed * EASED_SHARE}
+    feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed}
     return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[clamping.units] - 2}f}") for kind, feed in feeds.items()}
 
 

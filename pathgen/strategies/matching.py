@@ -20,6 +20,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
 from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
 from pathgen.strategies.pocketing.places import layer_depths
@@ -217,4 +218,4 @@ def _round_pieces(parts: Shapes, cutter: Cutter, thickness: float, through: floa
                 trace.enter(ramp, above, float(depth))
                 trace.follow(line, float(depth))
                 above = float(depth)
-    return trace.toolpath()
+    return trace.toolpath(Standing.over(shapely.total_bounds(around), [cutter], flat))

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
+from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import Shapes, cleaned, opening, polygons, whole
@@ -149,7 +149,7 @@ def plain_minutes(path: Toolpath, cutter: Cutter, *, rapid: float = 5000.0) -> f
     feed = np.full(len(path), float(cutter.feed))
     feed[path.kinds == Move.RAPID] = rapid
     feed[path.kinds == Move.PLUNGE] = cutter.plunge
-    feed[path.kinds == Move.EASED] = EASED_SHARE * cutter.feed
+    feed[path.kinds == Move.EASED] = cutter.eased_feed
     return float((path.lengths / feed).sum())
 
 

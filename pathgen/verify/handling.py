@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.toolpath import EASED_SHARE
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.read import RAPID, ReadProgram
@@ -146,7 +145,7 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
             allowed=f'{cutter.feed:g} mm per minute for cutter "{cutter.name}"',
             remedy="slow down",
         )
-    slow = cutting & (motion.feed > 0) & (motion.feed < 0.2 * min(cutter.plunge, EASED_SHARE * cutter.feed))
+    slow = cutting & (motion.feed > 0) & (motion.feed < 0.2 * min(cutter.plunge, cutter.eased_feed))
     if slow.any():
         i = int(np.argmax(slow))
         yield Finding(

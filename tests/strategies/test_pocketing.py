@@ -15,7 +15,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import EASED_SHARE, Move
+from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import nest, pieces
 from pathgen.strategies.pocketing.linking import to_and_fro, tour
@@ -273,7 +273,7 @@ def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:
     path = cut.toolpath
     down = -np.diff(path.points[:, 2])
     length = np.maximum(path.lengths[1:], 1e-12)
-    feed = np.where(path.kinds[1:] == Move.EASED, EASED_SHARE * cutter.feed, cutter.feed)
+    feed = np.where(path.kinds[1:] == Move.EASED, cutter.eased_feed, cutter.feed)
     sinks = feed * down / length
     work = np.isin(path.kinds[1:], [Move.CUT, Move.EASED])
     assert sinks[work].max() <= cutter.plunge * 1.001
@@ -360,26 +360,6 @@ def test_a_ramp_to_and_fro_ends_where_the_line_begins() -> None:
         assert way[-1].tolist() == [0.0, 0.0]
         assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(length)
         assert shapely.distance(LineString(line), shapely.points(way)).max() < 1e-12
-
-
-def test_corners_are_eased_and_round_pockets_are_not() -> None:
-    def eased_near(region: Polygon, place: Point, within: float) -> tuple[float, float]:
-        cut, = pocket(region, surface=LEVEL, cutters=[flat_end(3.0, stepdown=2.0)], depth=1.0, safe_z=SAFE_Z)
-        line = shapely.linestrings(np.stack([cut.toolpath.points[:-1, :2], cut.toolpath.points[1:, :2]], axis=1))
-        kinds = cut.toolpath.kinds[1:]
-        near = shapely.dwithin(line, place, within)
-        work = np.isin(kinds, [Move.CUT, Move.EASED])
-        length = shapely.length(line)
-        share = [float(length[work & n & (kinds == Move.EASED)].sum() / length[work & n].sum()) for n in (near, ~near)]
-        return share[0], share[1]
-
-    corner, _ = eased_near(box(0, 0, 40, 40), Point(1.5, 1.5), 1.0)
-    side, _ = eased_near(box(0, 0, 40, 40), Point(1.5, 20.0), 1.0)
-    assert corner > 0.9
-    assert side == 0.0
-    middle, wall = eased_near(Point(0, 0).buffer(20, quad_segs=64), Point(0, 0), 3.0)
-    assert middle > 0.5  # full width where the cutter goes in
-    assert wall < 0.08  # only where one loop passes to the next
 
 
 def test_one_region_is_cleared_without_lifting() -> None:

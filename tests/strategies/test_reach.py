@@ -110,7 +110,7 @@ def test_minutes_are_lengths_over_feeds() -> None:
         [Move.RAPID, Move.RAPID, Move.PLUNGE, Move.CUT, Move.EASED, Move.RAPID],
     )
     cutter = flat_end(2.0, feed=600.0, plunge=100.0)
-    expected = 19 / 5000 + 1 / 100 + 60 / 600 + 30 / 300
+    expected = 19 / 5000 + 1 / 100 + 60 / 600 + 30 / cutter.eased_feed
     assert plain_minutes(path, cutter) == pytest.approx(expected)
 
 

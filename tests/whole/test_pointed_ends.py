@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString, Point, Polygon
 
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import EASED_SHARE, Move
+from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.pocketing.branches import between
 from tests.drawings import LEVEL, ball_end, comb, flat_end, needle, ring, star, v_cutter
@@ -102,7 +102,7 @@ def test_sharpening_goes_into_wood_along_its_lines(region, cutters):
 def test_sharpening_never_sinks_faster_than_the_plunge_feed(cutter):
     cuts = pocket(star(100, 14, 12, 5), surface=STEEP, cutters=[flat_end(3.0), cutter], depth=1.4, safe_z=18.0)
     path = cuts[-1].toolpath
-    feed = {Move.CUT: cutter.feed, Move.EASED: cutter.feed * EASED_SHARE, Move.PLUNGE: cutter.plunge}
+    feed = {Move.CUT: cutter.feed, Move.EASED: cutter.eased_feed, Move.PLUNGE: cutter.plunge}
     share = -np.diff(path.points[:, 2]) / np.maximum(path.lengths[1:], 1e-12)
     for kind, most in feed.items():
         assert (share[path.kinds[1:] == kind] * most).max(initial=0.0) <= cutter.plunge * 1.001

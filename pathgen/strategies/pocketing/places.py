@@ -60,8 +60,6 @@ class Plan:
         The region of the nest that each lies in; the place that it belongs to, in order.
     round, open : (m,) bool array
         Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
-    eased : (m,) bool array
-        Loops with nothing cleared inside them: cut at full width.
     last_only : (m,) bool array
         Finishing passes that are cut at the full depth alone.
     """
@@ -71,7 +69,6 @@ class Plan:
     place: Ints
     round: Bools
     open: Bools
-    eased: Bools
     last_only: Bools
 
     @property
@@ -175,7 +172,7 @@ def _planned(
     finishing = wall & _thin_walled(nested, one, options)[cut.node]
     return Plan(
         line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
-        open=~cut.closed[taken], eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
+        open=~cut.closed[taken], last_only=finishing[taken],
     )
 
 
@@ -243,7 +240,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
             for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
                 if not link:
                     trace.enter(ramps[k], above, depth, through_cleared=through)
-                trace.follow(plan.line[k], depth, Move.EASED if plan.eased[k] else Move.CUT)
+                trace.follow(plan.line[k], depth, Move.CUT)
                 through = False
             above = depth
 

@@ -15,6 +15,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
@@ -138,6 +139,7 @@ def pocket(
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
+    standing = Standing.over(region.bounds, cutters, surface)
     for number, one in enumerate(openings, start=1):
         trace = Trace(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
@@ -150,7 +152,7 @@ def pocket(
             one, trace, parts, opened, deep, options, tolerance, corners=corners,
             finished=finished_half_width(one, slope, floor_ridge),
         )
-        path = trace.toolpath()
+        path = trace.toolpath(standing)
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
             ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,

@@ -37,8 +37,6 @@ class PocketOptions:
     """How far above the surface short hops go; None to lift to the safe height always."""
     steepest_ramp: float = 0.1
     """Rise over run of a ramp at most; common practice, no source."""
-    sharp_deg: float = 45.0
-    """A path that turns into the wood by more than this within half a cutter's width is eased there."""
 
     def __post_init__(self) -> None:
         for name in ("allowance", "smallest", "overlap"):

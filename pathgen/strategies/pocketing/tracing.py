@@ -9,8 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath, along_in_plan
-from pathgen.strategies.pocketing.easing import eased_in_corners
+from pathgen.base.toolpath import Move, Toolpath, along_in_plan
+from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
 
 Floats = NDArray[np.float64]
@@ -42,7 +42,7 @@ class Trace:
         self._rows: list[Floats] = []
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
-        room = cutter.plunge / (cutter.feed * EASED_SHARE) - slope
+        room = cutter.plunge / cutter.eased_feed - slope
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(options.steepest_ramp, room) if room >= _LEAST_RAMP else options.steepest_ramp
 
@@ -87,25 +87,26 @@ class Trace:
         run = np.maximum(np.hypot(step[:, 0], step[:, 1]), 1e-12)
         sinks = step[:, 2] / run + self._slope
         steepest = self._cutter.plunge / self._cutter.feed
-        kind = np.where(sinks <= steepest, Move.CUT, np.where(sinks <= steepest / EASED_SHARE, Move.EASED, Move.PLUNGE))
+        eased = self._cutter.plunge / self._cutter.eased_feed
+        kind = np.where(sinks <= steepest, Move.CUT, np.where(sinks <= eased, Move.EASED, Move.PLUNGE))
         rises = step[:, 2] <= 0.0
         rows = np.column_stack([line, np.where(rises, Move.CUT, kind)])
         self._rows.append(rows)
         self._last = line[-1, :2]
 
-    def toolpath(self) -> Toolpath:
-        """All that was collected, with the way back up to the safe height."""
+    def toolpath(self, standing: Standing) -> Toolpath:
+        """All that was collected, with the way back up to the safe height; eased by what stands there, and takes it."""
         if self._last is None:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = eased_in_corners(rows, width=self.width, sharp_deg=self._options.sharp_deg)
         rows = _fine_enough(rows, self._surface, self._tolerance.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)
         z[over] = self._heights_across(rows[over, :2])
-        return Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
+        path = Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
+        return eased(path, self._cutter, standing)
 
     def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""

@@ -1,0 +1,208 @@
+"""Where a path takes too much at once: the stretches that go at the eased feed, and no others.
+
+What stands is kept as heights on a grid. The front of the cutter is sampled along the path, in its order: points on
+half circles ahead of its axis, each falling into a cell. What lowers a cell belongs to the place on the path that
+comes to it first, so that a full slot, a corner and the other side of a groove are all seen as what they are. Volumes
+over a stretch as long as the cutter's radius are compared with a straight cut at its stepover and stepdown.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move, Toolpath
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+EASE_FROM = 1.2
+"""Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
+
+_ACROSS = 10.0
+"""Cells across the narrowest cutter."""
+_MOST_ACROSS = 40.0
+"""And across the widest, at most."""
+_MOST_CELLS = 4e6
+_SPACING = 0.7
+"""Of a cell, between samples."""
+_AT_ONCE = 1 << 20
+"""Samples worked out at once."""
+
+
+@dataclass(eq=False)
+class Standing:
+    """Heights of what stands, on a grid: changed as paths are run through it. `cell` in mm, rows along y."""
+
+    left: float
+    low: float
+    cell: float
+    top: NDArray[np.float32]
+
+    @classmethod
+    def over(
+        cls, bounds: Sequence[float], cutters: Sequence[Cutter], surface: Surface | None, level: float = 0.0
+    ) -> Standing:
+        """What stands over (x_min, y_min, x_max, y_max): a surface, or a flat top at `level`."""
+        widths = [2.0 * float(c.half_width(c.stepdown)) for c in cutters]
+        cell = max(min(widths) / _ACROSS, max(widths) / _MOST_ACROSS)
+        out = max(c.radius for c in cutters) + 2.0 * cell
+        x0, y0, x1, y1 = np.nan_to_num(bounds) + [-out, -out, out, out]
+        cell = max(cell, math.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
+        xs, ys = np.arange(x0, x1, cell) + cell / 2, np.arange(y0, y1, cell) + cell / 2
+        top = np.full((len(ys), len(xs)), level, np.float32)
+        if surface is not None:
+            top[:] = surface.height(xs, ys[:, None])
+        return cls(x0, y0, cell, top)
+
+    def cells(self, xy: Floats) -> Ints:
+        """Index of the cell under each of (..., 2) places; those outside fall into the nearest."""
+        rows, columns = self.top.shape
+        i = ((xy[..., 0] - self.left) / self.cell).astype(np.intp).clip(0, columns - 1)
+        j = ((xy[..., 1] - self.low) / self.cell).astype(np.intp).clip(0, rows - 1)
+        return np.asarray(j * columns + i)
+
+    def lowered(self, cells: Ints, heights: NDArray[np.float32]) -> NDArray[np.float32]:
+        """How far each touch lowers its cell, mm, in the order given: (n,) cells and heights."""
+        order = np.argsort(cells, kind="stable")
+        cell, height = cells[order], heights[order]
+        first = np.flatnonzero(np.diff(cell, prepend=-1))
+        before = np.empty_like(height)
+        # a running minimum within each cell, by one over all with the cells set apart from each other
+        stands = self.top.ravel()[cell]
+        apart = np.float64(100.0 + float(height.max()) - float(height.min()) + float(stands.max() - stands.min()))
+        group = np.cumsum(np.diff(cell, prepend=-1) != 0)
+        lowest = np.minimum.accumulate(np.minimum(height, stands) - group * apart) + group * apart
+        before[1:] = lowest[:-1]
+        before[first] = stands[first]
+        self.top.ravel()[cell[np.append(first[1:], len(cell)) - 1]] = lowest[np.append(first[1:], len(cell)) - 1]
+        drop = np.empty_like(height)
+        drop[order] = np.maximum(before - height, 0.0)
+        return drop
+
+
+def eased(path: Toolpath, cutter: Cutter, standing: Standing) -> Toolpath:
+    """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
+
+    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes.
+    """
+    if not len(path):
+        return path
+    feeding = path.kinds != Move.RAPID
+    along = np.cumsum(path.lengths)
+    stations, move = _stations(along, feeding, _SPACING * standing.cell)
+    if not len(stations):
+        return path
+    taken = _taken(path, cutter, standing, stations, move, along)
+    cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
+    high = _smooth(taken, stations, cutter.radius) > EASE_FROM * cutter.straight_cut
+    slow = _closed(high, stations, cutter.diameter) & cuts
+    changed = _with_kinds(path, along, stations, slow, move)
+    # what was eased because it sinks stays so
+    drop = -np.diff(changed.points[:, 2], prepend=changed.points[:1, 2])
+    steep = (changed.kinds == Move.CUT) & (drop * cutter.feed > cutter.plunge * changed.lengths * 1.0001)
+    return Toolpath(changed.points, np.where(steep, np.int8(Move.EASED), changed.kinds))
+
+
+def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, Ints]:
+    """Places along the path, `spacing` apart over each run of feed moves, and the point that each leads to."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], feeding.astype(np.int8), [0]])))
+    starts, stops = along[np.maximum(edges[::2] - 1, 0)], along[edges[1::2] - 1]
+    count = np.maximum(np.ceil((stops - starts) / spacing).astype(np.intp), 1)
+    run = np.repeat(np.arange(len(count)), count)
+    share = (np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[run]
+    stations = starts[run] + share * (stops - starts)[run]
+    return stations, np.searchsorted(along, stations - 1e-9, side="left").clip(1, len(along) - 1)
+
+
+def _taken(
+    path: Toolpath, cutter: Cutter, standing: Standing, stations: Floats, move: Ints, along: Floats
+) -> Floats:
+    """(n,) volume taken in coming to each station, mm3."""
+    step = path.points[move] - path.points[move - 1]
+    length = np.maximum(along[move] - along[move - 1], 1e-12)
+    tip = path.points[move] - ((along[move] - stations) / length)[:, None] * step
+    flat = np.hypot(step[:, 0], step[:, 1])
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    offsets, rise = _front(cutter, standing.cell)
+    taken = np.empty(len(stations))
+    every = max(1, _AT_ONCE // len(offsets))
+    for first in range(0, len(stations), every):
+        part = slice(first, first + every)
+        turned = offsets[None] * np.exp(1j * heading[part])[:, None]
+        straight_down = flat[part] < 1e-9
+        # going straight down there is no front: the other half is lowered as well
+        place = tip[part, None, 0] + 1j * tip[part, None, 1] + turned
+        heights = (tip[part, 2, None] + rise).astype(np.float32)
+        cells = standing.cells(np.stack([place.real, place.imag], axis=-1))
+        drop = standing.lowered(cells.ravel(), heights.ravel()).reshape(cells.shape)
+        if straight_down.any():
+            behind = (tip[part, None, 0] + 1j * tip[part, None, 1] - turned)[straight_down]
+            standing.lowered(
+                standing.cells(np.stack([behind.real, behind.imag], axis=-1)).ravel(), heights[straight_down].ravel()
+            )
+        taken[part] = drop.sum(axis=1, dtype=float) * standing.cell**2
+    return taken
+
+
+def _front(cutter: Cutter, cell: float) -> tuple[NDArray[np.complex128], Floats]:
+    """Points of the cutter's front half, as it goes along +x, and how high each stands above the tip.
+
+    The rim of a flat end takes all that there is to take; of a round or pointed one all rings do.
+    """
+    wide = float(cutter.half_width(min(1.5 * cutter.stepdown, cutter.shape_height or math.inf)))
+    rings = [cutter.radius] if cutter.shape == "flat-end" else np.arange(wide, 0.0, -_SPACING * cell).tolist()
+    if cutter.shape != "flat-end":
+        rings.append(0.0)
+    points, rise = [], []
+    for radius in rings:
+        count = max(1, math.ceil(math.pi * radius / (_SPACING * cell)))
+        angle = (np.arange(count) + 0.5) / count * math.pi - math.pi / 2
+        points.append(radius * np.exp(1j * angle))
+        rise.append(np.full(count, float(cutter.profile(radius))))
+    return np.concatenate(points), np.concatenate(rise)
+
+
+def _smooth(taken: Floats, stations: Floats, window: float) -> Floats:
+    """(n,) volume for each mm of the way, over `window` round each station: mm2."""
+    total = np.concatenate([[0.0], np.cumsum(taken)])
+    low = np.searchsorted(stations, stations - window / 2, side="right")
+    high = np.searchsorted(stations, stations + window / 2, side="right")
+    before = np.where(low > 0, stations[low - 1], stations[0])
+    return (total[high] - total[low]) / np.maximum(stations[high - 1] - before, window / 2)
+
+
+def _closed(high: Bools, stations: Floats, least: float) -> Bools:
+    """The same with gaps shorter than `least` closed, so that the feed does not flutter."""
+    at = np.flatnonzero(high)
+    if not len(at):
+        return high
+    short = np.diff(stations[at]) < least
+    marks = np.zeros(len(high) + 1, np.intp)
+    np.add.at(marks, at[:-1][short], 1)
+    np.add.at(marks, at[1:][short], -1)
+    return np.asarray(high | (np.cumsum(marks[:-1]) > 0))
+
+
+def _with_kinds(path: Toolpath, along: Floats, stations: Floats, slow: Bools, move: Ints) -> Toolpath:
+    """Cuts EASED where `slow` and CUT elsewhere, with points added where that changes within a move."""
+    edges = np.flatnonzero(np.diff(slow.astype(np.int8)))
+    at = stations[edges]
+    inner = (move[edges] == move[edges + 1]) & (along[move[edges]] - at > 1e-6)
+    k, at = move[edges][inner], at[inner]
+    share = ((along[k] - at) / (along[k] - along[k - 1]))[:, None]
+    points = np.insert(path.points, k, path.points[k] - share * (path.points[k] - path.points[k - 1]), axis=0)
+    kinds = np.insert(path.kinds, k, path.kinds[k])
+    where = np.insert(along, k, at)
+    middle = (where + np.concatenate([where[:1], where[:-1]])) / 2
+    nearest = np.searchsorted(stations, middle).clip(0, len(stations) - 1)
+    cut = (kinds == Move.CUT) | (kinds == Move.EASED)
+    kinds = np.where(cut, np.where(slow[nearest], np.int8(Move.EASED), np.int8(Move.CUT)), kinds)
+    return Toolpath(points, kinds.astype(np.int8))

@@ -1,0 +1,105 @@
+"""What each move of a program takes, by brute force: every cell in the cutter's reach, move by move, in order.
+
+It shares nothing with the planner or with the verifier: its own reader, its own grid, flat ends only.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+
+@dataclass
+class Loads:
+    """(n,) arrays for the feed moves of a program: volume in mm3, length in mm, feed, and where each begins and ends."""
+
+    volume: np.ndarray
+    length: np.ndarray
+    feed: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    deepest: np.ndarray
+    """Highest of what stood under the cutter's end at the end of each move before it, above its tip there, mm."""
+
+    def per_tooth(self, *, over: float) -> np.ndarray:
+        """Volume for each mm of the way times the feed, over stretches of `over` mm round each move.
+
+        Divide by a straight-line cut's cross-section and feed for the share of it.
+        """
+        lifted = np.concatenate([[0.0], np.any(self.start[1:] != self.end[:-1], axis=1)])
+        apart = (lifted + self.straight_down) * over
+        at = np.concatenate([[0.0], np.cumsum(self.length + apart)])
+        taken = np.concatenate([[0.0], np.cumsum(np.where(self.straight_down, 0.0, self.volume))])
+        middle = (at[1:] + at[:-1]) / 2
+        low, high = np.maximum(middle - over / 2, 0.0), np.minimum(middle + over / 2, at[-1])
+        rate = (np.interp(high, at, taken) - np.interp(low, at, taken)) / np.maximum(high - low, over / 2)
+        return rate * self.feed
+
+    @cached_property
+    def straight_down(self) -> np.ndarray:
+        """Moves without any way to the side."""
+        return np.hypot(*(self.end - self.start)[:, :2].T) < 1e-6
+
+
+class Block:
+    """Heights of what stands over (x_min, y_min, x_max, y_max), `cell` mm apart, from a function of x and y."""
+
+    def __init__(self, bounds, cell, height):
+        self.xs = np.arange(bounds[0], bounds[2], cell)
+        self.ys = np.arange(bounds[1], bounds[3], cell)
+        self.cell = cell
+        self.top = np.broadcast_to(height(self.xs, self.ys[:, None]), (len(self.ys), len(self.xs))).copy()
+
+    def run(self, moves, radius: float) -> Loads:
+        """Take away what moves take, (start, end, rapid, feed) each, and say what each feed move took."""
+        rows = []
+        for start, end, rapid, feed in moves:
+            volume, deepest = self._take(start, end, radius)
+            if not rapid:
+                rows.append((volume, math.dist(start, end), feed, start, end, deepest))
+        return Loads(*(np.array(column) for column in zip(*rows, strict=True)))
+
+    def _take(self, start, end, radius):
+        (x0, y0, z0), (x1, y1, z1) = start, end
+        i0, i1 = np.searchsorted(self.xs, [min(x0, x1) - radius, max(x0, x1) + radius])
+        j0, j1 = np.searchsorted(self.ys, [min(y0, y1) - radius, max(y0, y1) + radius])
+        there = self.top[j0:j1, i0:i1]
+        if not there.size or there.max() <= min(z0, z1):
+            return 0.0, 0.0
+        dx, dy = self.xs[i0:i1] - x0, self.ys[j0:j1, None] - y0
+        length = math.hypot(x1 - x0, y1 - y0)
+        ux, uy = ((x1 - x0) / length, (y1 - y0) / length) if length else (1.0, 0.0)
+        along, aside = dx * ux + dy * uy, dy * ux - dx * uy
+        half = np.sqrt(np.maximum(radius**2 - aside**2, 0.0))
+        met = (np.abs(aside) <= radius) & (along + half >= 0) & (along - half <= length)
+        # a disc is lowest over a place where it comes to it, or leaves it
+        first, last = np.clip(along - half, 0.0, length), np.clip(along + half, 0.0, length)
+        slope = (z1 - z0) / length if length else 0.0
+        low = np.minimum(z0 + slope * first, z0 + slope * last) if length else min(z0, z1)
+        left = np.where(met & (there > low), low, there)
+        under = np.hypot(self.xs[i0:i1] - x1, self.ys[j0:j1, None] - y1) <= radius
+        deepest = float((there - z1)[under].max(initial=0.0))
+        volume = float((there - left).sum()) * self.cell**2
+        there[:] = left
+        return volume, deepest
+
+
+def moves_of(text: str, unit: float = 1.0):
+    """(start, end, rapid, feed) of each move of a program in the plain subset."""
+    at, rapid, feed = [math.nan] * 3, True, 0.0
+    for line in text.splitlines():
+        words = re.findall(r"([A-Z])(-?[\d.]+)", re.sub(r"\(.*\)", "", line))
+        before = tuple(at)
+        for letter, number in words:
+            if letter == "G" and number in ("0", "1"):
+                rapid = number == "0"
+            elif letter == "F":
+                feed = float(number) * unit
+            elif letter in "XYZ":
+                at["XYZ".index(letter)] = float(number) * unit
+        if any(letter in "XYZ" for letter, _ in words) and not any(map(math.isnan, before)):
+            yield before, tuple(at), rapid, feed

@@ -1,0 +1,69 @@
+"""The load of pockets' paths by a brute-force simulation at 0.02 mm, and which stretches are eased."""
+
+import math
+
+import numpy as np
+import pytest
+from shapely import Point, Polygon, box
+
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move
+from pathgen.strategies.pocketing import pocket
+from tests.brute import Block
+
+BOARD = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=448.0)
+SMALL = Cutter(name="flat 1", shape="flat-end", diameter=1.0, speed=18000, feed=600.0, plunge=150.0, stepdown=0.5)
+LARGE = Cutter(name="flat 2", shape="flat-end", diameter=2.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
+
+
+def star(points: int) -> Polygon:
+    turn = np.arange(2 * points) * math.pi / points
+    reach = np.where(np.arange(2 * points) % 2, 2.0, 5.0)
+    return Polygon(np.column_stack([100 + reach * np.cos(turn), 8 + reach * np.sin(turn)]))
+
+
+POCKETS = {
+    "square": box(95, 3, 105, 12),
+    "round": Point(100, 8).buffer(5.0),
+    "narrow": box(95, 7, 105, 8.3),
+    "star": star(5),
+    "bent": Polygon([(95, 3), (105, 3), (105, 5.4), (97.4, 5.4), (97.4, 12), (95, 12)]),
+    "with an island": box(95, 3, 105, 13) - box(98, 6, 102, 9),
+}
+
+
+def run_of(path, cutter):
+    feed = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed, Move.RAPID: 0.0}
+    points, kinds = path.points.tolist(), path.kinds.tolist()
+    for start, end, kind in zip(points, points[1:], kinds[1:], strict=False):
+        yield start, end, kind == Move.RAPID, feed[Move(kind)]
+
+
+@pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
+def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_be(region):
+    x0, y0, x1, y1 = region.bounds
+    block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
+    for cut in pocket(region, surface=BOARD, cutters=[LARGE, SMALL], depth=1.0, safe_z=20.0):
+        cutter = cut.cutter
+        if not len(cut.toolpath):
+            continue
+        loads = block.run(run_of(cut.toolpath, cutter), cutter.radius)
+        # volume for each mm times stepover times stepdown: arithmetic
+        straight = cutter.stepover * cutter.diameter * cutter.stepdown
+        share = loads.per_tooth(over=cutter.radius) / (straight * cutter.feed)
+        assert share[~loads.straight_down].max() <= LOAD_FACTOR
+        eased = (np.abs(loads.feed - cutter.eased_feed) < 1e-6) & (loads.end[:, 2] > loads.start[:, 2] - 0.01)
+        needless = eased & (share * cutter.feed / cutter.eased_feed < 1.0)
+        # a gap no longer than the cutter is closed, so that the feed does not flutter
+        assert loads.length[needless].sum() <= 0.25 * loads.length[eased].sum() + 2 * cutter.diameter
+
+
+def test_a_straight_cut_and_a_full_slot():
+    # stepover x stepdown; a full slot is diameter / stepover times it, 2.22 at 0.45 (arithmetic)
+    assert SMALL.straight_cut == pytest.approx(0.45 * 0.5, rel=2e-3)
+    assert SMALL.full_cut / SMALL.straight_cut == pytest.approx(2.2222, rel=2e-3)
+    ball = Cutter(name="ball", shape="ball-end", diameter=4.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
+    # a segment of 1 mm height in a circle of radius 2: r^2 acos((r - h) / r) - (r - h) sqrt(2 r h - h^2)
+    assert ball.full_cut == pytest.approx(4 * math.acos(0.5) - math.sqrt(3.0), rel=1e-3)
+    assert SMALL.eased_feed * SMALL.full_cut < LOAD_FACTOR * SMALL.feed * SMALL.straight_cut
