@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 
@@ -95,7 +96,7 @@ def _in_pieces(start: Floats, end: Floats, cutter: Cutter) -> tuple[Floats, Floa
 def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[np.object_]:
     """What is opened from one disc to the next; empty where nothing is."""
     discs = np.stack([
-        shapely.buffer(shapely.points(a), radius_a, quad_segs=32),
-        shapely.buffer(shapely.points(b), radius_b, quad_segs=32),
+        overlay.buffer(shapely.points(a), radius_a, quad_segs=32),
+        overlay.buffer(shapely.points(b), radius_b, quad_segs=32),
     ], axis=1)
     return np.asarray(shapely.convex_hull(np.array([shapely.geometrycollections(pair) for pair in discs], object)))
