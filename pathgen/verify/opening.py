@@ -42,12 +42,13 @@ def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, 
     """
     shapely.prepare(allowed)
     rim = shapely.boundary(allowed)
+    shapely.prepare(rim)
     a, radius_a = opened_discs(start, cutter, surface)
     b, radius_b = opened_discs(end, cutter, surface)
     ways = shapely.linestrings(np.stack([a, b], axis=1))
     # the surface bulges above the straight way by s^2 / 8R: far less than a hundredth of the way in a move of use
     most = np.maximum(radius_a, radius_b) + 0.01 * np.hypot(*(b - a).T)
-    clear = shapely.covers(allowed, ways) & (shapely.distance(rim, ways) >= most)
+    clear = shapely.covers(allowed, ways) & ~shapely.dwithin(rim, ways, most)
     outside = np.zeros(len(start), bool)
     close = np.flatnonzero(~clear)
     if len(close):
