@@ -15,7 +15,7 @@ import numpy as np
 
 @dataclass
 class Loads:
-    """(n,) arrays for the feed moves of a program: volume in mm3, length in mm, feed, and where each begins and ends."""
+    """(n,) arrays for the feed moves of a program: volume in mm3, length in mm, feed, start, end."""
 
     volume: np.ndarray
     length: np.ndarray

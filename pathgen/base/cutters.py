@@ -41,6 +41,8 @@ class Cutter:
     flutes: int = 2
     flute_length: float = math.inf
     angle: float | None = None
+    ramp: float = 5.0
+    """Steepest way down along a path, degrees (common practice for flat ends, no source)."""
 
     def __post_init__(self) -> None:
         if self.shape not in SHAPES:
@@ -57,6 +59,11 @@ class Cutter:
     def radius(self) -> float:
         """Half the diameter."""
         return self.diameter / 2.0
+
+    @property
+    def ramp_slope(self) -> float:
+        """Rise over run of the steepest ramp: by its angle, and by what the plunge feed allows at the eased feed."""
+        return min(math.tan(math.radians(self.ramp)), 0.9 * self.plunge / self.eased_feed)
 
     @property
     def wall_slope(self) -> float:

@@ -243,6 +243,7 @@ class CutterTable:
     plunge: float | None = key(rate(), "feed straight down, per minute", None, shown="required when used")
     stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
     stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
+    ramp: float = key(number(0.5, 45.0, unit="degrees"), "steepest way down into wood along a path", 5.0)
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -425,7 +426,8 @@ class SlotsTable:
         '"through", "binding" (stop at its inner face), or how far short of each edge', None, shown='"through"',
     )
     bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "curve")
-    entry: str = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", "ramp")
+    entry: str | None = key(choice("ramp", "peck"), "how the cutter goes down: along a ramp, or by pecks", None,
+                            shown="pecks where both ends lie in waste")
     bevel: float = key(size(0.0, 2.0), "bevel along each edge of the slots, in width", 0.0)
     bevel_cutter: str | None = key(text(60), "a v cutter", None, shown="required with bevel")
 
@@ -438,7 +440,8 @@ class NutTable:
     width: float | None = key(size(0.5, 50.0), "along the board", None, shown="a shelf to the board's end")
     depth: float = key(size(0.1, 20.0), "below the surface")
     bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
-    entry: str = key(choice("ramp", "peck"), "how the cutter goes down", "ramp")
+    entry: str | None = key(choice("ramp", "peck"), "how the cutter goes down", None,
+                            shown="pecks where both ends lie in waste")
 
 
 @holding("list: two whole numbers")
@@ -500,6 +503,8 @@ class OutlineTable(OutlineCut):
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
+    finish: float = key(size(0.0, 0.3), "what a last lap at full depth takes off the walls; 0 for none", 0.2,
+                        shown="0.2 mm")
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,

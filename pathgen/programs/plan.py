@@ -26,6 +26,7 @@ from pathgen.programs.zeroing import check_references
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
 from pathgen.strategies.drilling import drilling
+from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.pocketing import PocketCut, pocket
@@ -56,6 +57,8 @@ Floats = NDArray[np.float64]
 DEFAULT_SCALLOP = 0.01
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
+FINISH_SHARE = 0.1
+"""Of the cutter's diameter: the most that the last lap of an outline takes off the walls."""
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
 
@@ -266,7 +269,11 @@ def _path(
                 board.outline, board.surface, step.cutter, proud=inlay.overfill,
                 stepdown=surfacing.resurface_stepdown, last=finish, skim=surfacing.skim,
             )
-    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+    if step.operation != SURFACE_ROUGH:
+        return path
+    path = path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
+    return eased(path, step.cutter, Standing.over(board.outline.bounds, [step.cutter], None, level=top))
 
 
 def _why_nothing(clamping: Clamping, step: Step, pockets: tuple[tuple[PocketCut, ...], ...]) -> str:
@@ -310,7 +317,8 @@ def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
     check_tabs_hold(tabs, board.outline, blank=clamping.stock.bounds, cutter=step.cutter, tab_width=cut.tab_width)
     return outlining(
         board.outline, cutter=step.cutter, top=clamping.stock.thickness, bottom=cut.bottom, tabs=tabs,
-        tab_height=cut.tab_height, tab_width=cut.tab_width, safe_z=clamping.safe_z, air_z=_air(clamping),
+        tab_height=cut.tab_height, tab_width=cut.tab_width, finish=min(cut.finish, FINISH_SHARE * step.cutter.diameter),
+        safe_z=clamping.safe_z, air_z=_air(clamping),
     )
 
 

@@ -14,11 +14,15 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import place_words
+from pathgen.strategies.easing import Standing, eased
 
 Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
+
+TAB_SLOPE = 0.5
+"""Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
 
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
@@ -33,29 +37,56 @@ def outlining(
     tabs: Floats,
     tab_height: float,
     tab_width: float,
+    finish: float,
     safe_z: float,
     air_z: float,
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
-    `tabs` are (n, 2) points on the outline; round each, `tab_width` of wood is left standing up to `tab_height`.
-    Each layer is entered along a ramp no steeper than the cutter's plunge feed allows. Raises CutterError for a
+    `tabs` are (n, 2) points on the outline; round each, `tab_width` of wood is left standing up to `tab_height`, with
+    ends that slope. Each layer is entered along a ramp. The layers stay `finish` away from the outline, which a last
+    lap at full depth takes off; with 0 there is none. Full-width cuts go at the eased feed. Raises CutterError for a
     cutter that is not flat, or whose flute is too short.
     """
     _check(cutter, top - bottom)
-    ring = cutting_line(outline, cutter)
+    half = tab_width / 2 + cutter.radius
+    ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
-    if len(tabs):
-        at_tabs = shapely.line_locate_point(ring, shapely.points(tabs))
-        stations, z = _over_tabs(stations, z, ring.length, at_tabs, tab_height, tab_width / 2 + cutter.radius)
+    stations, z = _over_tabs(stations, z, ring, tabs, tab_height, half)
+    run = _along_ring(ring, stations, z)
+    if finish:
+        last = cutting_line(outline, cutter)
+        stations, z = _last_lap(last, run[-1], 4.0 * finish, bottom)
+        stations, z = _over_tabs(stations, z, last, tabs, tab_height, half)
+        clear = shapely.line_interpolate_point(ring, shapely.line_locate_point(ring, shapely.Point(run[-1, :2])))
+        lap = _along_ring(last, stations, z)
+        run = np.vstack([run, lap, [[clear.x, clear.y, lap[-1, 2]]]])
+    path = Toolpath.from_runs([run], safe_z=safe_z, air_z=air_z)
+    path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
+
+
+def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
     plan = shapely.get_coordinates(shapely.line_interpolate_point(ring, stations % ring.length))
-    path = Toolpath.from_runs([np.column_stack([plan, z])], safe_z=safe_z, air_z=air_z)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return np.column_stack([plan, z])
 
 
-def cutting_line(outline: Polygon, cutter: Cutter) -> LinearRing:
-    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts."""
-    grown = overlay.buffer(outline, cutter.radius, join_style="mitre", mitre_limit=2.0, quad_segs=64)
+def _last_lap(ring: LinearRing, here: Floats, lead: float, bottom: float) -> tuple[Floats, Floats]:
+    """Once round, begun `lead` mm past the place beside `here` and ended as far past where it began."""
+    begin = float(shapely.line_locate_point(ring, shapely.Point(here[:2]))) + lead
+    corners = shapely.line_locate_point(ring, shapely.points(shapely.get_coordinates(ring)[:-1]))
+    corners = np.concatenate([corners, corners + ring.length, corners + 2 * ring.length])
+    ends = [begin, begin + ring.length + lead]
+    stations = np.unique(np.concatenate([ends, corners[(corners > ends[0]) & (corners < ends[1])]]))
+    return stations, np.full(len(stations), bottom)
+
+
+def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> LinearRing:
+    """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts.
+
+    `aside` is what stays on the walls, mm.
+    """
+    grown = overlay.buffer(outline, cutter.radius + aside, join_style="mitre", mitre_limit=2.0, quad_segs=64)
     return LinearRing(shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior))
 
 
@@ -152,7 +183,7 @@ def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tup
     """
     count = math.ceil((top - bottom) / cutter.stepdown - 1e-9)
     levels = np.linspace(top, bottom, count + 1)
-    ramp = min((levels[0] - levels[1]) / (0.9 * min(cutter.plunge / cutter.feed, 0.5)), ring.length / 2)
+    ramp = min((levels[0] - levels[1]) / cutter.ramp_slope, ring.length / 2)
     corners = shapely.line_locate_point(ring, shapely.points(shapely.get_coordinates(ring)[:-1]))
     laps = ring.length * np.arange(count)
     knots = np.concatenate([[0.0], np.ravel(laps[:, None] + [ramp, ring.length]), [count * ring.length + ramp]])
@@ -164,19 +195,19 @@ def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tup
 
 
 def _over_tabs(
-    stations: Floats, z: Floats, lap: float, tabs: Floats, height: float, half: float
+    stations: Floats, z: Floats, ring: LinearRing, tabs: Floats, height: float, half: float
 ) -> tuple[Floats, Floats]:
-    """The descent held at `height` or above within `half` of each tab: square up, across, square down."""
-    laps = np.arange(math.ceil(stations[-1] / lap) + 1)
-    middles = np.ravel(laps[:, None] * lap + tabs)
-    edges = np.concatenate([middles - half, middles + half])
+    """The way held at `height` or above within `half` of each tab, and up to it and down from it on slopes."""
+    if not len(tabs):
+        return stations, z
+    at = shapely.line_locate_point(ring, shapely.points(tabs))
+    laps = np.arange(math.ceil(stations[-1] / ring.length) + 1)
+    middles = np.ravel(laps[:, None] * ring.length + at)
+    below = np.unique(z[z < height])
+    reach = half + np.concatenate([[0.0], (height - below) / TAB_SLOPE])
+    edges = np.ravel(middles[:, None] + np.concatenate([-reach, reach]))
     edges = edges[(edges > stations[0]) & (edges < stations[-1])]
-    all_stations = np.concatenate([stations, edges, edges])
-    low = np.interp(all_stations, stations, z)
-    inside = (np.abs(all_stations[:, None] - middles) < half - 1e-9).any(axis=1)
-    # Each tab edge stands twice: once on the path's own height, once raised; the order makes it go up, then down.
-    raised = np.concatenate([np.zeros(len(stations) + len(edges)), np.ones(len(edges))]).astype(bool)
-    height_there = np.where(inside | raised, np.maximum(low, height), low)
-    leaving = (np.abs(all_stations[:, None] - (middles + half)) < 1e-9).any(axis=1)
-    order = np.lexsort((np.where(leaving, ~raised, raised), all_stations))
-    return all_stations[order], height_there[order]
+    every = np.unique(np.round(np.concatenate([stations, edges]), 9))
+    away = np.abs(every[:, None] - middles).min(axis=1)
+    low = np.interp(every, stations, z)
+    return every, np.maximum(low, np.where(low < height, height - TAB_SLOPE * np.maximum(away - half, 0.0), low))

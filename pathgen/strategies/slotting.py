@@ -35,9 +35,9 @@ def slotting(
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
     Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
-    cutter never goes a full stepdown straight into wood. `air_z` is a height above all wood, to which the cutter may
-    come down quickly. Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with
-    too short a flute.
+    cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `air_z` is
+    a height above all wood, to which the cutter may come down quickly. Raises CutterError for a cutter wider than the
+    slots, of another shape than flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     floors = slots.floors(surface)
@@ -50,7 +50,8 @@ def slotting(
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
-        runs.append(_layered(tops, floor, cutter.stepdown, slots.entry))
+        entry = slots.entry or ("peck" if slots.through[index].all() else "ramp")
+        runs.append(_layered(tops, floor, cutter.stepdown, entry))
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 

@@ -22,6 +22,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
+from pathgen.base.toolpath import along_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -116,8 +117,8 @@ def roughing_runs(
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 
-    They clear the board, and as much around it as the `finish` cutter opens, so that the finishing passes meet
-    no standing wall. No run goes nearer to the surface than `allowance`.
+    Each is entered along a ramp. They clear the board, and as much around it as the `finish` cutter opens, so that
+    the finishing passes meet no standing wall. No run goes nearer to the surface than `allowance`.
     """
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     proud = stock_top - lowest
@@ -127,7 +128,7 @@ def roughing_runs(
     _, y0, _, y1 = reach.bounds
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
     floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
-    return _layers(floor, stock_top, cutter.stepdown)
+    return _layers(floor, stock_top, cutter)
 
 
 def resurfacing_runs(
@@ -285,18 +286,33 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
     return np.asarray(start + np.arange(count)[:, None] / count * (end - start))
 
 
-def _layers(floor: Floats, top: float, stepdown: float) -> list[Floats]:
+def _layers(floor: Floats, top: float, cutter: Cutter) -> list[Floats]:
     """One run for each layer from `top` down: the floor, held up to the layer's level."""
     lowest = float(floor[:, 2].min())
-    count = max(1, math.ceil((top - lowest) / stepdown - 1e-9))
+    count = max(1, math.ceil((top - lowest) / cutter.stepdown - 1e-9))
     levels = top - np.arange(1, count + 1) * (top - lowest) / count
     runs: list[Floats] = []
     for level in levels:
         run = floor.copy()
         run[:, 2] = np.maximum(run[:, 2], level)
         above = np.concatenate([[True], floor[:, 2] < level + (top - lowest) / count])
-        runs.extend(_stretches(run, above[1:]))
+        runs += [_ramped(part, level + (top - lowest) / count, cutter) for part in _stretches(run, above[1:])]
     return runs
+
+
+def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
+    """The run, begun by sinking back along its own way from the height `above`; a ball goes straight down."""
+    height = above - float(run[0, 2])
+    if height <= 0 or cutter.shape != "flat-end" or len(run) < 2:
+        return run
+    along = along_in_plan(run)
+    far = min(height / cutter.ramp_slope, float(along[-1]))
+    k = int(np.searchsorted(along, far))
+    share = (far - along[k - 1]) / (along[k] - along[k - 1])
+    way = np.vstack([run[:k], run[k - 1] + share * (run[k] - run[k - 1])])[::-1]
+    back = along_in_plan(way)
+    way = way + np.column_stack([0 * way[:, :2], np.maximum(above - way[:, 2], 0.0) * (1.0 - back / back[-1])])
+    return np.vstack([way, run[1:]])
 
 
 def _stretches(run: Floats, wanted: NDArray[np.bool_]) -> Sequence[Floats]:

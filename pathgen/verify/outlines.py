@@ -87,10 +87,14 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
             remedy="make the programs again from the job",
         )
     step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
+    # a tab may slope at its ends, one in two or so
+    widest = 2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height
     for span in spans:
         x, y = samples[span[len(span) // 2]]
         width = len(span) * every
-        core = height[span[len(span) // 4 : max(3 * len(span) // 4, len(span) // 4 + 1)]]
+        whole = (cut.tab_width - tolerances.tab_width) / 2 - step_of_grid
+        half = max(int(min(whole, width / 4) / every), 0)
+        core = height[span[len(span) // 2 - half : len(span) // 2 + half + 1]]
         if float(core.min()) < cut.tab_height - tolerances.tab:
             yield Finding(
                 code="tab-too-thin", severity="forbid", where=at(name, None, x, y),
@@ -102,7 +106,7 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
                 code="tab-too-narrow", severity="forbid", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
                 allowed=f"{cut.tab_width:g} mm", remedy="make the programs again from the job",
             )
-        if float(height[span].max()) > cut.tab_height + 0.5 or width > 2 * cut.tab_width + 2 * step.cutter.diameter:
+        if float(height[span].max()) > cut.tab_height + 0.5 or width > widest:
             yield Finding(
                 code="outline-uncut", severity="forbid", where=at(name, None, x, y),
                 got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",

@@ -142,6 +142,8 @@ class OutlineCut:
     """How far below the underside the cutter goes, into the spoilboard."""
     skin: float = 0.0
     """Wood left all round above the underside instead of tabs; 0 to cut through."""
+    finish: float = 0.2
+    """What a last lap at full depth takes off the walls."""
 
     @property
     def bottom(self) -> float:

@@ -202,7 +202,7 @@ class Slots:
     bottom: Literal["curve", "flat"] = "curve"
     through: Flags = None  # type: ignore[assignment]
     bevel: float = 0.0
-    entry: Literal["ramp", "peck"] = "ramp"
+    entry: Literal["ramp", "peck"] | None = None
 
     def __post_init__(self) -> None:
         if self.through is None:

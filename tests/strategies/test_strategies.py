@@ -194,17 +194,27 @@ def test_what_cannot_cut_a_slot():
 
 
 @settings(max_examples=25, deadline=None)
-@given(diameter=st.floats(1.0, 8.0), stepdown=st.floats(0.3, 4.0), count=st.integers(0, 7), through=st.floats(0, 1))
-def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through):
+@given(diameter=st.floats(1.0, 8.0), stepdown=st.floats(0.3, 4.0), count=st.integers(0, 7), through=st.floats(0, 1),
+       finish=st.sampled_from([0.0, 0.1, 0.2]))
+def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through, finish):
     part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter, stepdown=stepdown)
     tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter)
     path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=tabs, tab_height=1.5, tab_width=6.0,
-                     safe_z=18.0, air_z=9.0)
+                     finish=finish, safe_z=18.0, air_z=9.0)
     moving = path.points[path.kinds != Move.RAPID]
     gap = shapely.distance(shapely.points(moving[:, :2]), part.outline)
     assert gap.min() >= cutter.radius - 1e-9
     ring = cutting_line(part.outline, cutter)
-    assert shapely.distance(shapely.points(moving[:, :2]), ring).max() < 1e-9
+    # layers stay `finish` off the wall, measured in corners that are mitred like the outline's
+    assert shapely.distance(shapely.points(moving[:, :2]), ring).max() < 1.5 * finish + 1e-9
+    if finish:
+        at_wall = np.flatnonzero(shapely.distance(shapely.points(moving[:, :2]), ring) < 1e-7)
+        assert not (gap[: at_wall[0] - 5] < cutter.radius + finish - 1e-9).any()
+        lap = shapely.linestrings(moving[at_wall[0] : at_wall[-1] + 1, :2])
+        assert ring.length <= lap.length < ring.length + 5 * finish  # once round, and at full depth but for the tabs
+    # nothing goes straight down into wood: tabs have ends that slope
+    down = (moving[1:, 2] < moving[:-1, 2] - 1e-9) & (np.hypot(*(moving[1:] - moving[:-1])[:, :2].T) < 1e-9)
+    assert not down.any()
     assert not ring.is_ccw
     assert moving[:, 2].min() == pytest.approx(-through, abs=1e-9)
     # over each tab the tip stays up; the wood left is as wide as asked

@@ -103,7 +103,7 @@ def fingerboard(
 def slots(
     board: Fingerboard, *, width: float, depth: float, short: float | None = None,
     bottom: Literal["curve", "flat"] = "curve", bevel: float = 0.0, within: float | None = None,
-    entry: Literal["ramp", "peck"] = "ramp",
+    entry: Literal["ramp", "peck"] | None = None,
 ) -> Slots:
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
@@ -138,7 +138,7 @@ def slots(
 
 def nut_slot(
     board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
-    entry: Literal["ramp", "peck"] = "ramp", shelf_least: float = 0.0,
+    entry: Literal["ramp", "peck"] | None = None, shelf_least: float = 0.0,
 ) -> Slots:
     """The slot for the nut, behind the nut line: `width` along the board; None for a shelf to the board's end.
 
