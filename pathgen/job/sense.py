@@ -274,11 +274,40 @@ def _surface_settings(job: Job) -> None:
     if table.stepover is not None and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm ball",
                        allowed="less than the ball's diameter", remedy="make it smaller")
+    _leave(job)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
             raise JobError("[resurface] skim", f"{job.resurface.skim:g} mm breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
+
+
+def _leave(job: Job) -> None:
+    """What the first cut leaves must be in the blank, and must be taken off by a later one."""
+    table, unit = job.surface, job.units
+    if table is None or not (table.leave or table.leave_scallop):
+        return
+    where = "[surface] leave"
+    room = job.stock.thickness - job.board.thickness
+    if table.leave > room + 1e-9:
+        raise JobError(where, f"{format_length(table.leave, unit)} over a board of "
+                       f"{format_length(job.board.thickness, unit)}, from a blank of "
+                       f"{format_length(job.stock.thickness, unit)}",
+                       allowed=f"{format_length(max(room, 0.0), unit)} or less",
+                       remedy="leave less, or take a thicker blank")
+    if table.leave_scallop is not None and table.leave_scallop > table.leave:
+        raise JobError("[surface] leave_scallop", f"{table.leave_scallop:g} mm with leave {table.leave:g} mm",
+                       allowed="no more than leave", remedy="make it smaller: deeper ridges would stay")
+    if not job.resurface:
+        raise JobError(where, f"{table.leave:g} mm, and no cut over a fill that takes it off",
+                       remedy="leave it out: without a filled inlay the first cut is the only one")
+    if job.resurface.skim:
+        raise JobError(where, "skim is given too", remedy="keep one of them: leave ends at the board's own thickness")
+    for i, inlay in enumerate(job.inlays, 1):
+        for name in inlay.cutters:
+            if job.cutter(name, "").shape != "flat-end":
+                raise JobError(where, f'inlay {i} is cut with "{name}", which opens wider the higher the wood stands',
+                               allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
 
 
 def _inlays(job: Job, board: Fingerboard) -> None:

@@ -263,6 +263,10 @@ class SurfaceTable:
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
                                  shown="as scallop gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4)
+    leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
+                       "later cuts repeat the first", 0.0)
+    leave_scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed on the first cut, with leave", None,
+                                      shown="half of leave")
 
 
 @dataclass(frozen=True, kw_only=True)

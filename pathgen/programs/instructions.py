@@ -41,7 +41,7 @@ def purpose(clamping: Clamping, step: Step) -> str:
         SURFACE_ROUGH: "rough the radius",
         SURFACE_FINISH: "finish the radius",
         POCKET: f"pocket {name}",
-        RESURFACE: _resurface_words(clamping, name),
+        RESURFACE: _resurface_words(clamping, step, name),
         WITNESS_MARKS: "drill witness marks in the waste",
         HOVER: f"look over the witness marks, spindle off, before the second cut of {name}",
         HOLES: "cut the holes outside the board",
@@ -189,7 +189,7 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
     `lowest` is the lowest place of its tip above the bed. 2 mm are added (common practice, no source).
     """
     tops = [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out)]
-    tops += [clamping.board.surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    tops += [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
     return max(tops) - lowest + COLLET_CLEAR
 
 
@@ -217,8 +217,11 @@ def _held_by(clamping: Clamping) -> str:
     return "tabs and hold-down"
 
 
-def _resurface_words(clamping: Clamping, name: str) -> str:
-    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+def _resurface_words(clamping: Clamping, step: Step, name: str) -> str:
+    if clamping.is_last_cut(step):
+        return f"cut the radius to its final height, wood and fill together, through the fill of {name}"
+    surfacing = clamping.surfacing
+    limited = surfacing is not None and (surfacing.resurface_area == "inlay" or surfacing.leave > 0)
     over = f"over {name} alone" if limited else f"over the board, level with the fill of {name}"
     return f"cut the radius again {over}"
 

@@ -193,6 +193,8 @@ def surfacing_of(job: Job) -> Surfacing | None:
         resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
         resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
         blend=job.resurface.blend if job.resurface else Surfacing.blend,
+        leave=job.surface.leave,
+        leave_scallop=job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
     )
 
 
@@ -251,8 +253,11 @@ def _finish(clamping: Clamping) -> Passes | None:
 def _pockets(job: Job, clamping: Clamping, index: int) -> tuple[PocketCut, ...]:
     inlay = clamping.inlays[index]
     cutters = [job.cutter(name, f"inlay {index + 1} cutters") for name in job.inlays[index].cutters]
+    step = next((s for s in clamping.steps if s.operation == POCKET and s.inlay == index), None)
+    proud = clamping.proud_at(step)
+    surface = replace(clamping.board.surface, thickness=clamping.board.surface.thickness + proud)
     return pocket(
-        inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth, safe_z=clamping.safe_z,
+        inlay.area, surface=surface, cutters=cutters, depth=inlay.depth + proud, safe_z=clamping.safe_z,
         # the corners that a larger cutter leaves are small, and in the way of a piece
         smallest=0.0 if job.inlays[index].piece else SMALLEST_PIECE, where=inlay.name,
     )
@@ -280,33 +285,50 @@ def _path(
         return hover_over_marks(clamping.marks, top=top, safe_z=safe_z)
     assert surfacing is not None
     assert finish is not None
+    first = clamping.first_surface
     if step.operation == SURFACE_ROUGH:
         runs = roughing_runs(
-            board.outline, board.surface, step.cutter, finish=_cutter_for(clamping, SURFACE_FINISH),
+            board.outline, first, step.cutter, finish=_cutter_for(clamping, SURFACE_FINISH),
             stock_top=top, allowance=surfacing.allowance,
         )
     elif step.operation == SURFACE_FINISH:
-        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board)
+        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board) - surfacing.leave
         runs = resurfacing_runs(
-            board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish
+            board.outline, first, step.cutter, proud=proud, stepdown=step.cutter.stepdown,
+            last=_first_passes(clamping, step.cutter, finish),
         )
     else:
         inlay = clamping.inlays[step.inlay or 0]
-        if surfacing.resurface_area == "inlay":
+        last_cut = clamping.is_last_cut(step)
+        if surfacing.resurface_area == "inlay" or surfacing.leave:
             runs = resurfacing_runs_over(
-                overlay.buffer(inlay.area, surfacing.blend), board.outline, board.surface, step.cutter,
-                proud=inlay.overfill, stepdown=surfacing.resurface_stepdown, last=finish,
+                overlay.buffer(inlay.area, surfacing.blend), board.outline, first, step.cutter,
+                proud=inlay.overfill, stepdown=surfacing.resurface_stepdown, repeat=not last_cut,
+                last=_first_passes(clamping, step.cutter, finish),
             )
         else:
             runs = resurfacing_runs(
                 board.outline, board.surface, step.cutter, proud=inlay.overfill,
                 stepdown=surfacing.resurface_stepdown, last=finish, skim=surfacing.skim,
             )
+        if last_cut:
+            runs += resurfacing_runs(
+                board.outline, board.surface, step.cutter, proud=surfacing.leave + surfacing.leave_scallop,
+                stepdown=surfacing.resurface_stepdown + surfacing.leave_scallop, last=finish,
+            )
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
     if step.operation != SURFACE_ROUGH:
         return path
     path = path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
     return eased(path, step.cutter, Standing.over(board.outline.bounds, [step.cutter], None, level=top))
+
+
+def _first_passes(clamping: Clamping, cutter: Cutter, finish: Passes) -> Passes:
+    """The passes of the first cut: those of the last, or coarser ones that leave something to it."""
+    surfacing = clamping.surfacing
+    if surfacing is None or not surfacing.leave:
+        return finish
+    return finishing_passes(clamping.board.outline, clamping.first_surface, cutter, scallop=surfacing.leave_scallop)
 
 
 def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:
@@ -350,7 +372,7 @@ def _outline_path(clamping: Clamping, step: Step, cut: OutlineCut) -> Toolpath:
 def _air(clamping: Clamping) -> float:
     """A height over the blank with nothing but air above it."""
     filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
-    return max(clamping.stock.thickness, clamping.board.surface.thickness + max(filled, default=0.0)) + AIR
+    return max(clamping.stock.thickness, clamping.first_surface.thickness + max(filled, default=0.0)) + AIR
 
 
 def _lowest(board: Fingerboard) -> float:

@@ -165,16 +165,19 @@ def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, A
         skim=surfacing.skim, depth=(min((d[0] for d in depths), default=0.0), max((d[1] for d in depths), default=0.0)),
         skim_before=any(s.operation == RESURFACE and s.order < step.order for s in clamping.steps),
     )
+    last = clamping.is_last_cut(step)
+    around = not last and (surfacing.resurface_area == "inlay" or surfacing.leave > 0)
     return {
         "program": step.order,
-        "area": surfacing.resurface_area,
-        "blend": surfacing.blend if surfacing.resurface_area == "inlay" else None,
+        "area": "inlay" if around else "board",
+        "blend": surfacing.blend if around else None,
         "skim": surfacing.skim,
+        "leave": surfacing.leave if last else 0.0,
         "wood_volume": _round(cut.wood, 2),
         "fill_volume": _round(cut.fill, 2),
         "depth_left": [_round(cut.depth_left[0], 3), _round(cut.depth_left[1], 3)],
         "repeats_first_pass": surfacing.skim == 0 and clamping.moved_at(step) is None
-        and surfacing.resurface_area == "board",
+        and not around and not last,
     }
 
 

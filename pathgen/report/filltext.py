@@ -115,6 +115,8 @@ def _where_cut(cut: dict[str, Any], units: str) -> str:
 def _how_cut(cut: dict[str, Any], units: str) -> str:
     if cut["repeats_first_pass"]:
         return "its last pass is the first finishing pass again, coordinate for coordinate"
+    if cut["leave"]:
+        return f"from {format_length(cut['leave'], units)} proud to the final height, fresh all over"
     if cut["skim"]:
         return f"{format_length(cut['skim'], units)} below the first surface"
     return "its last pass follows the first finishing pass"

@@ -31,8 +31,11 @@ def resurfacing_runs_over(
     proud: float,
     stepdown: float,
     last: Passes,
+    repeat: bool = True,
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
+
+    Without `repeat` the passes of `last` are left to what comes after.
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
@@ -42,6 +45,8 @@ def resurfacing_runs_over(
     if heights:
         coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
+    if not repeat:
+        return runs
     return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
 
 

@@ -257,7 +257,9 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tole
             continue
         # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
         within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * tolerances.rounding
-        if clamping.surfacing.resurface_area == "inlay":
+        if clamping.is_last_cut(step):
+            continue
+        if clamping.surfacing.resurface_area == "inlay" or clamping.surfacing.leave:
             yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
         else:
             yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)

@@ -196,7 +196,7 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
 
 
 def _tops(clamping: Clamping) -> list[float]:
-    fills = [clamping.board.surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    fills = [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
     return [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out), *fills]
 
 

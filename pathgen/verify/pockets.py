@@ -312,8 +312,8 @@ def _sharpest(clamping: Clamping, xs: Floats) -> Floats:
 def _levelled(
     poured: Poured, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
 ) -> Iterator[Finding]:
-    """With skim 0 the second cut must leave the wood as the first left it."""
-    if clamping.surfacing is None or clamping.surfacing.skim > 0:
+    """With neither skim nor leave the second cut must leave the wood as the first left it."""
+    if clamping.surfacing is None or clamping.surfacing.skim > 0 or clamping.surfacing.leave > 0:
         return
     if not any(s.operation == RESURFACE and s.inlay == poured.inlay for s in clamping.steps):
         return

@@ -126,7 +126,7 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     limit = step.cutter.stepdown
     if step.operation == RESURFACE and clamping.surfacing:
         limit = min(limit, clamping.surfacing.resurface_stepdown)
-    ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
+    ridge = max(clamping.surfacing.scallop, clamping.surfacing.leave_scallop) if clamping.surfacing else 0.0
     return limit + ridge + tolerances.stepdown
 
 
@@ -191,13 +191,15 @@ def _poured(
         wet = removed > OPENED
         wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, _smear(clamping, tolerances)))
         wet &= np.isfinite(there)
-        np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
+        proud = np.float32(inlay.overfill + clamping.proud_at(step))
+        np.maximum(there, surface[window] + proud, where=wet, out=there)
     return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
 
 
 def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
     """How far round its pockets the fill lies; no further than a second cut over the inlays alone is told to go."""
-    limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
+    surfacing = clamping.surfacing
+    limited = surfacing is not None and (surfacing.resurface_area == "inlay" or surfacing.leave > 0)
     return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 

@@ -102,6 +102,10 @@ class Surfacing:
     """Depth of each pass through what stands proud, mm."""
     resurface_area: Literal["board", "inlay"] = "board"
     """Where the second cut goes: over the whole board, or only over an inlay and `blend` around it."""
+    leave: float = 0.0
+    """How far the first surface stands proud of the finished one, until the last second cut, mm."""
+    leave_scallop: float = 0.0
+    """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
     """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
 
@@ -229,8 +233,25 @@ class Clamping:
 
     def __post_init__(self) -> None:
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
-        tops += [self.board.surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
+        tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
         object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+
+    @property
+    def first_surface(self) -> Surface:
+        """The surface that the first finish cuts: `leave` above the board's, where a later cut takes that off."""
+        first = self.board.surface
+        return replace(first, thickness=first.thickness + (self.surfacing.leave if self.surfacing else 0.0))
+
+    def is_last_cut(self, step: Step) -> bool:
+        """Whether a step cuts the radius for the last time, over what the first cut left to it."""
+        again = [s.order for s in self.steps if s.operation == RESURFACE]
+        return bool(self.surfacing and self.surfacing.leave and again and step.order == again[-1])
+
+    def proud_at(self, step: Step | None) -> float:
+        """How far the wood stands above the finished surface when a step begins, but for ridges and fill, mm."""
+        again = [s.order for s in self.steps if s.operation == RESURFACE]
+        later = step is not None and bool(again) and step.order <= again[-1]
+        return self.surfacing.leave if self.surfacing and later else 0.0
 
     @property
     def finished_surface(self) -> Surface:

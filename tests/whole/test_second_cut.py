@@ -188,3 +188,66 @@ def test_waste_beside_a_narrow_board_is_no_loss_of_wood(tmp_path):
     result = built(tmp_path, art=wide)
     assert result.passed, [str(f) for f in result.verification.findings]
     assert result.verification.simulation.poured[0].lost < 5e-4
+
+
+# What the first cut leaves
+
+
+LEAVE = {"scallop = 0.05": "scallop = 0.05\nleave = 0.3"}
+
+
+def test_what_is_left_is_taken_by_the_last_cut(tmp_path):
+    result = built(tmp_path, changes=LEAVE)
+    assert result.report["checks"]["passed"]
+    ys = np.arange(-19.5, 19.5, 0.05)
+    for x in (20.0, 75.0):
+        first = left_by_ball(text_of(result, "surface-finish"), x, ys, radius=BALL) - surface(x, ys)
+        last = left_by_ball(text_of(result, "resurface"), x, ys, radius=BALL) - surface(x, ys)
+        # coarse: half of what is left may stand as ridges (the stated default)
+        assert first.min() == pytest.approx(0.3, abs=0.003)
+        assert 0.35 < first.max() <= 0.45 + 0.003
+        assert last.min() == pytest.approx(0.0, abs=0.003)
+        assert last.max() <= LIMIT + 0.003
+    # pockets get their depth from the finished surface: the lowest tip of a flat end in the middle of the board
+    _, end, rapid = moves(text_of(result, "pocket"))
+    low = end[~rapid]
+    assert (low[:, 2] - surface(low[:, 0], np.abs(low[:, 1]))).min() == pytest.approx(-1.5, abs=0.08)
+    assert result.report["inlays"][0]["depth"] == 1.5
+
+
+def test_an_early_stage_is_levelled_over_its_inlay_and_the_last_cut_takes_all(tmp_path):
+    second = """
+[[inlay]]
+artwork = "art.svg"
+colours = ["#cc8833"]
+depth = 1.5
+cutters = ["flat"]
+overfill = 0.7
+place = { at = [45.0, 0.0] }
+"""
+    changes = {**LEAVE, 'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'}
+    result = built(tmp_path, changes=changes, extra=second)
+    assert result.report["checks"]["passed"]
+    texts = [text_of(result, "resurface", nth) for nth in (0, 1)]
+    spans = [np.ptp(moves(text)[1][~moves(text)[2]][:, 0]) for text in texts]
+    assert spans[0] < 35.0 < 80.0 < spans[1]
+    # the stage that comes first stays as proud as the first cut left the board
+    x = 45.0 - 20.0 + 12.0
+    ys = np.arange(-7.0, 7.0, 0.05)
+    assert left_by_ball(texts[0], x, ys, radius=BALL).min() == pytest.approx(surface(x, ys).min() + 0.3, abs=0.06)
+    minutes = built(tmp_path, changes={'artwork = "art.svg"': 'artwork = "art.svg"\ncolours = ["#225577"]'},
+                    extra=second).report["minutes"]
+    assert result.report["minutes"] < minutes
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"scallop = 0.05": "scallop = 0.05\nleave = 1.6"}, "1.5 mm or less"),
+    ({"scallop = 0.05": "scallop = 0.05\nleave = 0.1\nleave_scallop = 0.2"}, "no more than leave"),
+    ({**LEAVE, "[resin]": "[resurface]\nskim = 0.1\n[resin]"}, "keep one of them"),
+    ({**LEAVE, "overfill = 0.7": 'fill = "none"'}, "no cut over a fill"),
+    ({**LEAVE, 'shape = "flat-end"': 'shape = "v"\nangle = 60'}, "flat-end cutters for every inlay"),
+])
+def test_what_cannot_be_left_is_refused(tmp_path, changes, words):
+    with pytest.raises(JobError) as error:
+        load_job(job(tmp_path, changes=changes))
+    assert words in str(error.value)
