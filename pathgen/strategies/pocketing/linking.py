@@ -202,6 +202,8 @@ class FreeWays:
         What earlier cutters have opened down to the floor.
     bore : float
         Radius of what a cutter that goes straight down must find open, mm.
+    opened : float
+        How deep that is open at least, mm: earlier flat ends hang over on a slope.
     """
 
     area: Shapes
@@ -210,13 +212,17 @@ class FreeWays:
     longest: float = 0.0
     deep: Shapes | None = None
     bore: float = 0.0
+    opened: float = 0.0
 
-    def free_to_plunge(self, node: Ints, points: Floats) -> Bools:
-        """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there."""
+    def free_to_plunge(self, node: Ints, points: Floats, *, beside: float = 0.0) -> Bools:
+        """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there.
+
+        `beside` is how much wider than the bore that must be open, mm.
+        """
         if self.deep is None:
             return np.zeros(len(points), bool)
         shapely.prepare(self.deep[node])
-        bores = overlay.buffer(shapely.points(points), self.bore, quad_segs=6)
+        bores = overlay.buffer(shapely.points(points), self.bore + beside, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:

@@ -35,6 +35,12 @@ Bools = NDArray[np.bool_]
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
 
+_BESIDE = 0.05
+"""How far a rapid down stays clear of walls, mm."""
+
+_SHORTEST = 0.3
+"""Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
+
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
@@ -93,11 +99,12 @@ def cleared(
     tolerance: Tolerances,
     *,
     finished: float,
+    opened: float,
 ) -> None:
     """Add to `trace` the way of one cutter that opens `rest`, its axis staying over `axis` (one of each per part).
 
-    `deep` is what earlier cutters have opened down to the floor; None for the first cutter. One pass brings the
-    floor to depth as far as `finished` on both sides.
+    `deep` is what earlier cutters have opened down to the floor, at least `opened` deep; None for the first. One pass
+    brings the floor to depth as far as `finished` on both sides.
     """
     step, needed = spacing(one, finished), None
     floor = unfinished(one, axis, rest)
@@ -121,7 +128,7 @@ def cleared(
         longest = one.cutter.feed / 60.0 * _HOP_SECONDS
         ways = FreeWays(
             area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
-            bore=one.half_width - GRAZE,
+            bore=one.half_width - GRAZE, opened=opened,
         )
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
@@ -228,6 +235,8 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
         k: plan.line[k][:1] if free else _way_in(plan, k, trace, layers[0])
         for k, free in zip(entered, air, strict=True)
     }
+    wide = ways.free_to_plunge(plan.node[entered], plan.starts[entered], beside=GRAZE + _BESIDE)
+    in_air = set(entered[air & wide].tolist())
     slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
     back = [
         _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
@@ -240,22 +249,24 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
             through = bool(layer and back[layer - 1][place])
             for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
                 if not link:
-                    trace.enter(ramps[k], above, depth, through_cleared=through)
+                    # the layer before has been where this one begins, unless it is the wall's only pass
+                    opened = max(above if not plan.last_only[k] else 0.0, ways.opened if k in in_air else 0.0)
+                    trace.enter(ramps[k], above, depth, opened=opened, through_cleared=through)
                 trace.follow(plan.line[k], depth, Move.CUT)
                 through = False
             above = depth
 
 
 def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
-    """A ramp on a piece that is long enough for one; otherwise its first point, to plunge at.
+    """A ramp on a piece that is long enough for one, a helix where that is a small loop; else its first point.
 
     What has leads begins where the loops inside it have been, or there is no room.
     """
     line = plan.line[k]
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    if plan.round[k] and length > 2.0 * trace.width:
+    if plan.round[k] and length > _SHORTEST * trace.width:
         return way_in(line, height / trace.ramp)
-    if plan.open[k] and length > trace.width:
+    if plan.open[k] and length > _SHORTEST * trace.width:
         return to_and_fro(line, height / trace.ramp)
     return line[:1]
 

@@ -155,6 +155,7 @@ def pocket(
         skipped = _cut_by(
             one, trace, parts, opened, deep, options, tolerance, corners=corners,
             finished=finished_half_width(one, slope, floor_ridge),
+            left=max((ridge_left(before, slope, floor_ridge) for before in openings[: number - 1]), default=0.0),
         )
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
@@ -181,11 +182,12 @@ def _cut_by(
     *,
     corners: bool,
     finished: float,
+    left: float,
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
-    `deep` is what has been opened down to the floor, without the feet of walls. One pass brings the floor to depth as
-    far as `finished` on both sides.
+    `deep` is what has been opened down to the floor, or `left` above it, without the feet of walls. One pass brings the
+    floor to depth as far as `finished` on both sides.
 
     Returns the area of what it could open but is too small to matter.
     """
@@ -198,7 +200,7 @@ def _cut_by(
         rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
-                finished=finished)
+                finished=finished, opened=max(one.depth - left, 0.0))
         some = ~shapely.is_empty(rest)
         wide = _wider(rest[some], 5 * _FILM)
         if deep is not opened:

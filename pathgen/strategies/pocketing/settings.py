@@ -31,12 +31,10 @@ class PocketOptions:
     """Area of the smallest piece worth cutting once a larger cutter has been there."""
     overlap: float = 0.1
     """How far a later cutter goes into what the earlier ones opened."""
-    approach: float = 0.5
-    """Height above the surface at which a rapid down ends."""
+    approach: float = 0.3
+    """Height above what stands at which a rapid down ends."""
     local_clear: float | None = 2.0
     """How far above the surface short hops go; None to lift to the safe height always."""
-    steepest_ramp: float = 0.1
-    """Rise over run of a ramp at most; common practice, no source."""
 
     def __post_init__(self) -> None:
         for name in ("allowance", "smallest", "overlap"):

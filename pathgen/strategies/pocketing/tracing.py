@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -17,6 +19,9 @@ Floats = NDArray[np.float64]
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
+
+PECKS = 4
+"""Pecks for each stepdown where a flat end goes straight down into wood."""
 
 _LEAST_RAMP = 0.02
 """Rise over run under which a ramp would take longer than going down it at the plunge feed."""
@@ -42,9 +47,9 @@ class Trace:
         self._rows: list[Floats] = []
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
-        room = cutter.plunge / cutter.eased_feed - slope
+        room, steepest = cutter.plunge / cutter.eased_feed - slope, math.tan(math.radians(cutter.ramp))
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
-        self.ramp = min(options.steepest_ramp, room) if room >= _LEAST_RAMP else options.steepest_ramp
+        self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
@@ -52,26 +57,40 @@ class Trace:
         self._rows.append(rows)
         self._last = xy[-1]
 
-    def hop(self, to: Floats, depth: float) -> None:
-        """Lift, go across to `to`, down to just above the surface, then at the plunge feed to `depth` below it."""
+    def hop(self, to: Floats, depth: float, *, opened: float = 0.0) -> None:
+        """Lift, go across to `to`, down to just above what stands, then at the plunge feed to `depth`.
+
+        What stands is the surface, or the floor of what has been opened there to the depth `opened`.
+        """
         if self._last is not None:
             self._add(self._last[None], _OVER, Move.RAPID)
         self._add(to[None], _OVER, Move.RAPID)
-        self._add(to[None], -self._options.approach, Move.RAPID)
+        self._add(to[None], min(opened, depth) - self._options.approach, Move.RAPID)
         self._add(to[None], depth, Move.PLUNGE)
 
-    def enter(self, ramp: Floats, above: float, depth: float, *, through_cleared: bool = False) -> None:
-        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it."""
+    def enter(
+        self, ramp: Floats, above: float, depth: float, *, opened: float = 0.0, through_cleared: bool = False
+    ) -> None:
+        """To the beginning of a ramp, hopping or at feed through the cleared layer `above`, and down it.
+
+        `opened` is how deep it is open where the ramp begins: straight down below that goes by pecks.
+        """
         if through_cleared:
             self.follow(ramp[:1], above)
         else:
-            self.hop(ramp[0], above)
-        self._descend(ramp, above, depth)
+            self.hop(ramp[0], above, opened=opened)
+        self._descend(ramp, above, depth, opened)
 
-    def _descend(self, line: Floats, above: float, depth: float) -> None:
-        """Along `line` evenly from one depth to the other; straight down where the line is a point."""
+    def _descend(self, line: Floats, above: float, depth: float, opened: float) -> None:
+        """Along `line` evenly from one depth to the other; at a point straight down, in wood by pecks."""
         if len(line) < 2:
-            self._add(line, depth, Move.PLUNGE)
+            start = max(above, min(opened, depth))
+            wood = depth - start if self._cutter.shape == "flat-end" else 0.0
+            count = max(1, int(np.ceil(PECKS * wood / self._cutter.stepdown - 1e-9)))
+            for peck in range(1, count + 1):
+                self._add(line, start + (depth - start) * peck / count, Move.PLUNGE)
+                if peck < count:
+                    self._add(line, start, Move.CUT)
             return
         along = along_in_plan(line)
         self._add(line[1:], above + (depth - above) * along[1:] / along[-1], self._ramp_kind)
