@@ -77,6 +77,12 @@ def usual_feed(cutter: Cutter, depth: float | None = None) -> tuple[float, float
     )
 
 
+def usual_speed(cutter: Cutter, depth: float | None = None) -> tuple[float, float]:
+    """The least and most speed (rpm) at which the cutter's feed is usual in hardwood: a starting point."""
+    low, high = usual_feed(cutter, depth)
+    return cutter.speed * cutter.feed / high, cutter.speed * cutter.feed / low
+
+
 @dataclass(frozen=True, kw_only=True)
 class UnusualFeed:
     """A feed outside the usual range: the range (mm/min), and what each tooth takes (mm)."""

@@ -13,7 +13,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import MM_PER, format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
@@ -167,7 +167,12 @@ def _cutter_names(job: Job) -> None:
         if names.count(name) > 1:
             raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
     for where, name in _named_cutters(job):
-        job.cutter(name, where)
+        cutter = job.cutter(name, where)
+        per, unit = MM_PER[job.units], job.units
+        if cutter.feed > job.machine.rapid + 1e-6:
+            raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
+                           allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
+                           remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
 
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:

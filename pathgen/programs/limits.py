@@ -1,15 +1,18 @@
-"""Does a path stay within the machine's travel and clear of what stands in the way?"""
+"""Does a path stay within the machine's travel, clear of what stands in the way, and within what its cutter bears?"""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base.bending import STRENGTH, bending_stress, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import place_words
-from pathgen.work.clamping import Clamping, KeepOut, Step
+from pathgen.base.units import format_length, place_words
+from pathgen.work.clamping import NUT_SLOT, OUTLINE, POCKET, SLOTS, SURFACE_ROUGH, Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
 
@@ -17,9 +20,42 @@ Floats = NDArray[np.float64]
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a path that is longer than the machine's travel or meets a keep-out."""
     where = f"step {step.order}, {step.operation}"
+    _check_bending(clamping, step)
     _check_travel(toolpath, clamping, step, where)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         _check_keep_out(clamping.on_bed(toolpath.points, step), box, step, f"{where}, keep_out {number}")
+
+
+def layer_of(clamping: Clamping, step: Step) -> float:
+    """The deepest that a step cuts at once in wood, mm: 0 where a ball end only follows the surface."""
+    top, cutter = clamping.stock.thickness, step.cutter
+    outline, slots = clamping.outline, clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
+    edge = shapely.get_coordinates(clamping.board.outline)
+    depth = {
+        SURFACE_ROUGH: top - float(np.min(clamping.board.surface.height(*edge.T))),
+        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else 0.0,
+        SLOTS: slots.depth if slots else 0.0,
+        NUT_SLOT: slots.depth if slots else 0.0,
+        OUTLINE: top - outline.bottom if outline else 0.0,
+    }.get(step.operation, 0.0)
+    layers = math.ceil(depth / cutter.stepdown - 1e-9)
+    return depth / layers if layers else 0.0
+
+
+def _check_bending(clamping: Clamping, step: Step) -> None:
+    layer = layer_of(clamping, step)
+    stress = bending_stress(step.cutter, layer)
+    if step.cutter.shape != "flat-end" or stress <= STRENGTH:
+        return
+    unit = clamping.units
+    raise JobError(
+        f'[[cutter]] "{step.cutter.name}"',
+        f"would break in {step.operation}: a layer of {format_length(layer, unit)} at its feed bends it to about "
+        f"{stress:.0f} N/mm2, by an estimate",
+        allowed=f"{STRENGTH:.0f} N/mm2",
+        remedy=f"make stepdown {format_length(usual_layer(step.cutter), unit)} or less, or its feed lower, or take a "
+               "shorter or thicker cutter",
+    )
 
 
 def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str) -> None:

@@ -112,7 +112,7 @@ class _Cutting:
         # points to each side that a cut spans and a shaving does not, never more than half the cutter
         thickest = min(_SHAVING, _SHAVING_SHARE * cutter.diameter)
         spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else thickest
-        near = min(math.ceil(thickest / 2 / spacing - 1e-9), int(cutter.radius / spacing) - 1)
+        near = min(math.ceil(thickest / 2 / spacing - 1e-9), (int(cutter.diameter / spacing) - 1) // 2)
         self._shaving = 0 if cutter.shape == "v" else max(near, 0)  # a v leaves no upright walls to take shavings off
 
     def run(self) -> Taken:

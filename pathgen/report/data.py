@@ -11,7 +11,7 @@ import numpy as np
 
 from pathgen.programs.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
-from pathgen.report.feeding import feed_findings
+from pathgen.report.feeding import feed_findings, layer_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
@@ -69,7 +69,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     return [
         *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
-        *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
+        *filling_findings(planned, checked), *feed_findings(planned.clamping),
+        *layer_findings(planned.clamping), *holding_findings(planned.clamping),
     ]
 
 

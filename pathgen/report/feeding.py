@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from pathgen.base.feeds import UnusualFeed, unusual_feed
-from pathgen.base.units import MM_PER
+from pathgen.base.bending import usual_layer
+from pathgen.base.feeds import ROUND_UP, UnusualFeed, unusual_feed, usual_speed
+from pathgen.base.units import MM_PER, format_length
+from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
 
@@ -20,16 +22,39 @@ def feed_findings(clamping: Clamping) -> list[Finding]:
     return list(found.values())
 
 
+def layer_findings(clamping: Clamping) -> list[Finding]:
+    """A warning for each cutter that goes deeper in one layer than is usual for its diameter and flutes."""
+    found, unit = {}, clamping.units
+    for step in clamping.steps:
+        layer, usual = layer_of(clamping, step), usual_layer(step.cutter)
+        if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
+            continue
+        found[step.cutter.name] = Finding(
+            code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation}',
+            got=f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
+                f" and {step.cutter.flutes} flutes",
+            allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
+            remedy="make stepdown smaller, unless you know that this cutter takes it",
+        )
+    return list(found.values())
+
+
 def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     cutter, per = step.cutter, MM_PER[clamping.units]
     high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
     word = "low: it may rub and burn" if cutter.feed < off.low else high
+    slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(clamping, step)))
+    most = min(off.high, clamping.machine.rapid)
+    feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
+    if most <= off.low:  # the machine cannot go as fast as this speed asks
+        feeds = f"at this feed {slowest:.0f} to {fastest:.0f} rpm is usual in hardwood"
     return Finding(
         code="feed-unusual", severity="note", where=f'cutter "{cutter.name}"',
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
             f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
-        allowed=f"{off.low / per:.0f} to {off.high / per:.0f} {clamping.units} per minute is usual in hardwood",
-        remedy="a starting point only: the cutter maker's chart, your wood and your ears decide",
+        allowed=feeds,
+        remedy=f"change the feed, or the speed to {slowest:.0f} to {fastest:.0f} rpm; a starting point only: the "
+               "cutter maker's chart, your wood and your ears decide",
     )
 
 

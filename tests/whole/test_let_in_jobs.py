@@ -242,7 +242,7 @@ def without_some(first: int, count: int) -> Spoil:
 @pytest.mark.parametrize(("spoil", "code"), [
     (shifted("X", 0.02), "piece-cut-into"),
     (shifted("Y", -0.02), "piece-cut-into"),
-    (without_some(60, 6), "piece-not-cut-free"),
+    (without_some(80, 6), "piece-not-cut-free"),
     (changed(r"Z-0\.1\b", "Z-0.108", 1), "too-deep-below-the-stock"),
     (changed(r"Z-0\.1\b", "Z0.01", 0), "piece-not-cut-free"),
     (changed(r"^M5$", "G0 X0.2 Y0.2\nG1 Z1 F100\nG0 Z12\nM5"), "past-the-stock"),

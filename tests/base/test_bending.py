@@ -1,0 +1,78 @@
+"""The bending estimate against the cantilever of the handbooks, and what is usual of layers and feeds."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pathgen.base.bending import CORE, PRESSURE, STRENGTH, bending_stress, usual_layer
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.feeds import chip_load, usual_chip_load, usual_speed
+from pathgen.job import load_job
+from pathgen.programs.plan import clamping_of, plan
+from pathgen.report.feeding import feed_findings, layer_findings
+from tests import small_board
+
+CUTTER = Cutter(name="flat", shape="flat-end", diameter=2.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.6,
+                flute_length=10.0)
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+def test_the_stress_is_that_of_a_cantilever():
+    # sigma = F L / W, W = pi d^3 / 32 (any handbook); F on the middle of a layer of 1 mm: 9.5 mm from the clamp
+    force = PRESSURE * 1.0 * 1200.0 / (18000 * 2)
+    assert bending_stress(CUTTER, 1.0) == pytest.approx(force * 9.5 / (math.pi * (CORE * 2.0) ** 3 / 32))
+    # half the diameter bears an eighth
+    assert bending_stress(replace(CUTTER, diameter=1.0), 1.0) == pytest.approx(8 * bending_stress(CUTTER, 1.0))
+
+
+def test_ordinary_cutters_bear_ordinary_layers():
+    for job in (load_job(path) for path in sorted(EXAMPLES.rglob("*.toml"))):
+        for table in job.cutters:
+            cutter = job.cutter(table.name, "")
+            if cutter.shape == "flat-end":
+                assert bending_stress(cutter, min(cutter.stepdown, usual_layer(cutter))) < STRENGTH
+
+
+def test_shipped_jobs_have_no_unusual_feed_or_layer():
+    for path in sorted(EXAMPLES.rglob("*.toml")):
+        clamping = clamping_of(load_job(path))
+        assert [str(f) for f in feed_findings(clamping) + layer_findings(clamping)] == [], path.name
+
+
+def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
+    thin = {"diameter = 2.0": "diameter = 0.8"}
+    (found,) = layer_findings(clamping_of(load_job(small_board.job(tmp_path, changes=thin))))
+    assert found.severity == "warn"
+    assert "1.5 mm" in found.got
+    assert "0.8 mm" in found.allowed
+    four = {"stepdown = 1.6": "stepdown = 1.6\nflutes = 4"}
+    (found,) = layer_findings(clamping_of(load_job(small_board.job(tmp_path, changes=four))))
+    assert "1 mm" in found.allowed
+
+
+def test_what_would_break_the_cutter_is_refused(tmp_path):
+    thin = {"diameter = 2.0": "diameter = 0.3\nflute_length = 3"}
+    with pytest.raises(JobError, match="would break"):
+        plan(load_job(small_board.job(tmp_path, changes=thin)))
+
+
+def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):
+    slow = { "[surface]": "[machine]\nrapid = 2400.0\n[surface]",
+            "speed = 18000\nfeed = 1200.0": "speed = 24000\nfeed = 600.0"}
+    slow["diameter = 2.0"] = "diameter = 4.0"
+    clamping = clamping_of(load_job(small_board.job(tmp_path, changes=slow)))
+    note = next(f for f in feed_findings(clamping) if "flat" in f.where)
+    cutter = next(s.cutter for s in clamping.steps if s.cutter.name == "flat")
+    assert "rpm" in note.allowed
+    assert "mm per minute" not in note.allowed
+    slowest, fastest = usual_speed(cutter)
+    low, high = usual_chip_load(4.0)
+    assert chip_load(cutter.feed, [slowest, fastest], 2) == pytest.approx([high, low])
+
+
+def test_a_feed_above_the_rapids_is_refused_as_a_job(tmp_path):
+    with pytest.raises(JobError, match="above the rapids"):
+        load_job(small_board.job(tmp_path, changes={"[surface]": "[machine]\nrapid = 2000.0\n[surface]"}))
