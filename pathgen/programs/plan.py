@@ -317,9 +317,9 @@ def _path(
                 stepdown=surfacing.resurface_stepdown + surfacing.leave_scallop, last=finish,
             )
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+    path = path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
     if step.operation != SURFACE_ROUGH:
         return path
-    path = path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
     return eased(path, step.cutter, Standing.over(board.outline.bounds, [step.cutter], None, level=top))
 
 
