@@ -47,8 +47,9 @@ def test_agrees_with_setting_the_cutter_down_all_along_each_move(shape: str) -> 
     rng = np.random.default_rng(5)
     corners = np.column_stack([rng.uniform(2, 8, (24, 2)), np.repeat([-0.4, -0.8, -1.2], 8)])
     grid, cutter = Grid.over((0, 0, 10, 10), 0.1), _cutter(shape)
-    depth, volume = _one_by_one(np.zeros(grid.shape), grid, corners, cutter)
-    got = take_bites(np.zeros(grid.shape), grid, _motion(corners), cutter)
+    top = rng.uniform(-0.3, 0.0, grid.shape)
+    depth, volume = _one_by_one(top.copy(), grid, corners, cutter)
+    got = take_bites(top, grid, _motion(corners), cutter)
     level = np.diff(corners[:, 2]) == 0
     assert got.volume == pytest.approx(volume, rel=0.01, abs=0.02)
     assert got.depth[level] == pytest.approx(depth[level], abs=1e-3)
