@@ -154,6 +154,11 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     )
 
 
+def path_with(clamping: Clamping, step: Step) -> Toolpath:
+    """The path of a step other than a pocket, as another clamping would have it."""
+    return _path(clamping, step, _finish(clamping), ())
+
+
 def without_paths(job: Job, clamping: Clamping) -> Plan:
     """A plan before any path is made: what is cut, with what it is filled, in which wood."""
     return Plan(
@@ -320,7 +325,8 @@ def _path(
     path = path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
     if step.operation != SURFACE_ROUGH:
         return path
-    return eased(path, step.cutter, Standing.over(board.outline.bounds, [step.cutter], None, level=top))
+    bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
+    return eased(path, step.cutter, Standing.over(bounds, [step.cutter], None, level=top))
 
 
 def _first_passes(clamping: Clamping, cutter: Cutter, finish: Passes) -> Passes:

@@ -17,10 +17,12 @@ from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
+from pathgen.verify.loads import Load
 from pathgen.work.clamping import SURFACE_FINISH, Clamping
 
 
@@ -35,8 +37,12 @@ def report_data(
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
-        "programs": [_program(p, planned.clamping) for p in programs],
+        "programs": [
+            _program(p, planned.clamping) | _load(checked.simulation.loads.get(p.order)) for p in programs
+        ],
         "minutes": round(sum(p.minutes for p in programs), 2),
+        "fewer_minutes": fewer_minutes(planned, programs),
+        "saved_by_leave": saved_by_leave(planned, programs),
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
@@ -111,6 +117,14 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         # as the program has it: from the zero of the set-up
         "z_min": _round(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
     }
+
+
+def _load(load: Load | None) -> dict[str, Any]:
+    """Volume per tooth beside a straight-line cut's; nothing where it was not measured."""
+    if load is None:
+        return {}
+    return {"load": {"median": _round(load.median, 2), "high": _round(load.high, 2),
+                     "largest": _round(load.largest, 2)}}
 
 
 def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Any] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
@@ -17,9 +18,11 @@ def report_text(report: dict[str, Any], units: str) -> str:
         summary_lines(report, units),
         opened_lines(report["reach"], units),
         fill_lines(report, units),
+        load_lines(report["programs"]),
         *([] if not report["frets"] else board_lines(report, units)),
         ["", "Checks", ""],
         finding_lines(report["checks"], units),
+        saving_lines(report),
     ]
     return "\n".join(line for part in parts for line in part) + "\n"
 
@@ -70,6 +73,31 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
         *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,
         "pathgen reach tries the job's other cutters too, and lists the details that stay closed.",
     ]
+
+
+def load_lines(programs: list[dict[str, Any]]) -> list[str]:
+    """How hard the cutters work, beside a straight-line cut at their stepover and stepdown."""
+    rows = [[p["file"], *(f"{p['load'][key]:.2f}" for key in ("median", "high", "largest"))]
+            for p in programs if p.get("load")]
+    if not rows:
+        return []
+    return [
+        "", "What a tooth takes, in straight-line cuts", "",
+        *table(["program", "half of the way", "95 % of the way", "at most"], rows, right=(1, 2, 3)),
+        f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed.",
+    ]
+
+
+def saving_lines(report: dict[str, Any]) -> list[str]:
+    """What would make the same board in fewer minutes."""
+    rows, leave = report["fewer_minutes"], report["saved_by_leave"]
+    lines = ["", "The same board in fewer minutes", ""] if rows or leave else []
+    if leave:
+        lines.append(f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish.")
+    if rows:
+        cells = [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows]
+        lines += table(["change to the job", "saves", "costs"], cells, right=(1,))
+    return lines
 
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:

@@ -20,6 +20,7 @@ from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.holes import hole_findings
+from pathgen.verify.loads import load_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.over_board import motion_over_board
@@ -153,6 +154,7 @@ def verify(
     found += _not_compared(unread)
     culprit = _Culprit(clamping, motions)
     found += cutting_findings(clamping, sim, tolerances)
+    found += load_findings(clamping.steps, sim.loads)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan

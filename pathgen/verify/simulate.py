@@ -14,9 +14,11 @@ from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.loads import Load, measured_load
 from pathgen.work.clamping import (
     BEVEL,
     NUT_SLOT,
+    OUTLINE,
     POCKET,
     RESURFACE,
     SLOTS,
@@ -69,6 +71,8 @@ class Simulation:
     poured : tuple of Poured
     taken : dict of order to Taken
         What each program cut too deep or hit.
+    loads : dict of order to Load
+        Of pockets, roughing and the outline.
     """
 
     grid: Grid
@@ -76,6 +80,7 @@ class Simulation:
     surface: Heights
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
+    loads: dict[int, Load]
 
 
 def simulate(
@@ -95,6 +100,7 @@ def simulate(
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
+    loads: dict[int, Load] = {}
     poured: list[Poured] = []
     before: Heights | None = None
     waste = _waste(clamping, grid) if note else None
@@ -102,6 +108,11 @@ def simulate(
     for place, step in enumerate(steps):
         if step.operation == POCKET and before is None:
             before = top[_around(clamping, step, grid, tolerances)].copy()
+        if note and step.order in motions and step.operation in (POCKET, SURFACE_ROUGH, OUTLINE):
+            whole = grid.window((x0, y0, x1, y1))
+            part = _around(clamping, step, grid, tolerances) if step.operation == POCKET else whole
+            load = measured_load(top[part], grid.part(part), motions[step.order], step.cutter)
+            loads |= {step.order: load} if load else {}
         if step.order in motions:
             try:
                 taken[step.order] = material.cut(
@@ -118,7 +129,7 @@ def simulate(
             before = None
         if step.operation == RESURFACE:
             poured = [_levelled(fill, clamping, material) if fill.inlay == step.inlay else fill for fill in poured]
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, loads=loads)
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:

@@ -1,0 +1,130 @@
+"""The same board in fewer minutes: what a change to the job would save, and what it costs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pathgen.base.bending import usual_layer
+from pathgen.base.errors import PathgenError
+from pathgen.base.feeds import ROUND_UP
+from pathgen.base.units import format_length
+from pathgen.programs.plan import Plan, path_with
+from pathgen.programs.timing import times
+from pathgen.report.programs import Program
+from pathgen.work.clamping import POCKET, RESURFACE, SLOTS, SURFACE_FINISH, Clamping, Step
+
+MOST = 5
+LEAST_MINUTES = 0.5
+LEAVE = 0.2
+"""What the advice would leave to a last cut, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Change:
+    """A change to the job: what to write, the clamping that it gives, the operations it touches, what it costs."""
+
+    words: str
+    clamping: Clamping
+    operations: tuple[str, ...]
+    cost: str
+    pocket_layers: Callable[[Step], float] | None = None
+    """By how much the change makes a pocket step longer, where it does, as a share."""
+
+
+def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
+    """At most five changes, the largest saving first: what to write, minutes saved, and what it costs."""
+    rows: list[dict[str, Any]] = []
+    for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping)):
+        saved = _saved(change, programs)
+        if saved >= LEAST_MINUTES:
+            rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
+    return sorted(rows, key=lambda row: -row["minutes_saved"])[:MOST]
+
+
+def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
+    """Minutes that `leave` saves beside repeating the first finish; None where the job has none."""
+    clamping = planned.clamping
+    if clamping.surfacing is None or not clamping.surfacing.leave:
+        return None
+    without = replace(clamping, surfacing=replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
+    longer = _saved(Change(words="", clamping=without, operations=(SURFACE_FINISH, RESURFACE), cost="",
+                           pocket_layers=_layers(clamping, clamping.surfacing.leave, 0.0)), programs)
+    return round(-longer, 1) if math.isfinite(longer) else None
+
+
+def _saved(change: Change, programs: Sequence[Program]) -> float:
+    """Minutes less than now; minus infinity where it cannot be cut so."""
+    saved: float = 0.0
+    steps = {step.order: step for step in change.clamping.steps}
+    for program in programs:
+        step = steps[program.order]
+        if step.operation in change.operations:
+            try:
+                path = path_with(change.clamping, step)
+            except PathgenError:
+                return -math.inf
+            saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
+        if step.operation == POCKET and change.pocket_layers:
+            saved -= program.minutes * (change.pocket_layers(step) - 1.0)
+    return saved
+
+
+def _slots(clamping: Clamping) -> Iterator[Change]:
+    slots = clamping.slots
+    step = next((s for s in clamping.steps if s.operation == SLOTS), None)
+    if slots is None or step is None:
+        return
+    through, unit = bool(slots.through.all()), clamping.units
+    if (slots.entry or ("peck" if through else "ramp")) == "ramp":
+        cost = "straight down by pecks " + ("in the waste beside the board" if through else "into wood at the ends")
+        yield Change(words='[slots] entry = "peck"', clamping=replace(clamping, slots=replace(slots, entry="peck")),
+                     operations=(SLOTS,), cost=cost)
+    deepest = slots.deepest(clamping.finished_surface)
+    layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
+    deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
+    if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
+        steps = tuple(replace(s, cutter=replace(s.cutter, stepdown=deeper)) if s is step else s for s in clamping.steps)
+        yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {format_length(deeper, unit)}',
+                     clamping=replace(clamping, steps=steps), operations=(SLOTS,),
+                     cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
+                          f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
+
+
+def _second_cuts(clamping: Clamping) -> Iterator[Change]:
+    surfacing = clamping.surfacing
+    again = [s for s in clamping.steps if s.operation == RESURFACE]
+    if surfacing is None or not again or surfacing.leave or surfacing.skim:
+        return
+    flat = all(s.cutter.shape == "flat-end" for s in clamping.steps if s.operation == POCKET)
+    if flat and clamping.stock.thickness - clamping.board.surface.thickness >= LEAVE:
+        left = replace(surfacing, leave=LEAVE, leave_scallop=LEAVE / 2, resurface_area="board")
+        yield Change(words=f"[surface] leave = {format_length(LEAVE, clamping.units)}",
+                     clamping=replace(clamping, surfacing=left), operations=(SURFACE_FINISH, RESURFACE),
+                     cost="nothing is at its final height before the last cut; it ends on fresh wood and resin",
+                     pocket_layers=_layers(clamping, 0.0, LEAVE))
+    if surfacing.resurface_area == "board":
+        yield Change(words='[resurface] area = "inlay"',
+                     clamping=replace(clamping, surfacing=replace(surfacing, resurface_area="inlay")),
+                     operations=(RESURFACE,), cost="fill must lie within blend of each inlay, and edges may show")
+
+
+def _layers(clamping: Clamping, now: float, then: float) -> Callable[[Step], float]:
+    def share(step: Step) -> float:
+        depth = clamping.inlays[step.inlay or 0].depth
+        was, is_ = (math.ceil((depth + proud) / step.cutter.stepdown - 1e-9) for proud in (now, then))
+        return is_ / was
+
+    return share
+
+
+def _ridges(clamping: Clamping) -> Iterator[Change]:
+    surfacing = clamping.surfacing
+    if surfacing is None:
+        return
+    wider = 2.0 * surfacing.scallop
+    yield Change(words=f"[surface] scallop = {format_length(wider, clamping.units, decimals=4)}",
+                 clamping=replace(clamping, surfacing=replace(surfacing, scallop=wider)),
+                 operations=(SURFACE_FINISH, RESURFACE), cost="ridges twice as high to sand away")

@@ -1,0 +1,89 @@
+"""How much each tooth takes beside what it takes in a straight-line cut: from what moves take, in their order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
+from pathgen.removal.bites import take_bites
+from pathgen.removal.grid import Grid
+from pathgen.removal.material import Heights
+from pathgen.removal.motion import Motion
+from pathgen.verify.findings import Finding, at
+from pathgen.work.clamping import Step
+
+Floats = NDArray[np.float64]
+
+FEWEST_ACROSS = 8.0
+"""Points across a cutter from which its load is measured at all."""
+
+MOST_ACROSS = 10.0
+"""And which are enough."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Load:
+    """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed.
+
+    `median` and `high` (95 in 100) go by the length of the way; `largest` is at `line`, (x, y). Moves straight down
+    are not in it. `coarse` is the share by which the grid may be wrong.
+    """
+
+    median: float
+    high: float
+    largest: float
+    line: int
+    x: float
+    y: float
+    coarse: float
+
+
+def measured_load(top: Heights, grid: Grid, motion: Motion, cutter: Cutter) -> Load | None:
+    """The load of one program that meets heights `top` over a grid, mm; None where the grid is too coarse for it."""
+    spacing = float(grid.xs[1] - grid.xs[0]) if len(grid.xs) > 1 else np.inf
+    if cutter.diameter < FEWEST_ACROSS * spacing or not motion.cutting.any():
+        return None
+    every = max(1, int(cutter.diameter / MOST_ACROSS / spacing))
+    part = Grid(grid.xs[::every], grid.ys[::every])
+    bites = take_bites(np.ascontiguousarray(top[::every, ::every]), part, motion, cutter)
+    run = motion.end - motion.start
+    with np.errstate(invalid="ignore"):
+        aside = np.hypot(run[:, 0], run[:, 1])
+        moves = np.flatnonzero(motion.cutting & (aside > 1e-6))
+    if not len(moves):
+        return None
+    length = np.linalg.norm(run[moves], axis=1)
+    section = _over(bites.volume[moves], length, np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)
+    share = section * motion.feed[moves] / (cutter.straight_cut * cutter.feed)
+    order = np.argsort(share)
+    gone = np.cumsum(length[order]) / length.sum()
+    median, high = (float(share[order][np.searchsorted(gone, part).clip(0, len(order) - 1)]) for part in (0.5, 0.95))
+    worst = int(moves[np.argmax(share)])
+    x, y = motion.end[worst, :2].tolist()
+    return Load(median=median, high=high, largest=float(share.max()), line=int(motion.line[worst]), x=x, y=y,
+                coarse=every * spacing / cutter.diameter)
+
+
+def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
+    """A warning for each program in which a tooth takes more than it should, by more than the grid may be wrong."""
+    for step in steps:
+        load = loads.get(step.order)
+        if load is not None and load.largest > LOAD_FACTOR * (1.0 + load.coarse):
+            yield Finding(
+                code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),
+                got=f"{load.largest:.1f} times what a tooth takes in a straight-line cut",
+                allowed=f"{LOAD_FACTOR:g} times", remedy="make the feed lower there, or the stepdown smaller",
+            )
+
+
+def _over(volume: Floats, length: Floats, apart: NDArray[np.bool_], stretch: float) -> Floats:
+    """(n,) volume for each mm of the way, over `stretch` mm round the middle of each move; lifts end a stretch."""
+    gone = np.concatenate([[0.0], np.cumsum(length + apart * stretch)])
+    taken = np.concatenate([[0.0], np.cumsum(volume)])
+    middle = gone[1:] - length / 2
+    low, high = np.maximum(middle - stretch / 2, 0.0), np.minimum(middle + stretch / 2, gone[-1])
+    return np.asarray((np.interp(high, gone, taken) - np.interp(low, gone, taken)) / stretch)
