@@ -13,6 +13,7 @@ from typing import Any
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.job.bench_tables import FretsTable, NeckKeys, StringsTable
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BlockTable,
@@ -53,6 +54,9 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "frets": FretsTable,
+    "strings": StringsTable,
+    "neck": NeckKeys,
     "resin": ResinTable,
     "marks": MarksTable,
     "measured": MeasuredTable,
@@ -93,6 +97,9 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    frets: FretsTable | None = None
+    strings: StringsTable | None = None
+    neck: NeckKeys | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
     measured: tuple[MeasuredTable, ...] = ()

@@ -17,6 +17,7 @@ from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.work.clamping import Holes, OutlineCut
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def check_sense(job: Job) -> None:
     _nut(job, board)
     _holes(job, board)
     _outline(job, board)
+    if job.strings:
+        checked_strings(job.strings, job.board.strings)
 
 
 def part_of(job: Job) -> Fingerboard:
