@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pathgen.job.keys import choice, key, list_of, number, size, span
+from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
+from pathgen.job.tables import InlayTable
+from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import Strings
@@ -38,6 +40,44 @@ class FretsTable(FretWire):
     bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
     tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5, shown="0.5 mm")
     waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
+
+
+DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DotsTable(Dots):
+    """``[dots]``: dots in the face of the board, pocketed and filled like an inlay, after the drawings."""
+
+    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
+                          "(from memory)")
+    depth: float = key(size(0.1, 10.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    frets: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True), least=1, most=60), "frets that have one",
+                                        None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+    octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
+    apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
+                              shown="half of the width there")
+    line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
+                    "centre")
+    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0, shown="8 mm")
+    fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
+    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05, shown="0.05 mm")
+    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, shown="0.5 mm")
+    colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
+
+
+@dataclass(frozen=True, kw_only=True)
+class DotsInlay(InlayTable):
+    """``[dots]`` as the inlay that they are cut as."""
+
+    dots: DotsTable
+
+
+def dots_inlay(dots: DotsTable) -> DotsInlay:
+    """The inlay that dots are cut as: it has no drawing."""
+    return DotsInlay(artwork="", depth=dots.depth, cutters=dots.cutters, fill=dots.fill, overfill=dots.overfill,
+                     dots=dots)
 
 
 _EACH = "bass first; "

@@ -13,7 +13,7 @@ from typing import Any
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.job.bench_tables import FretsTable, NeckKeys, StringsTable
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BlockTable,
@@ -47,6 +47,7 @@ TABLES: dict[str, type] = {
     "cutter": CutterTable,
     "surface": SurfaceTable,
     "inlay": InlayTable,
+    "dots": DotsTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
     "nut": NutTable,
@@ -90,6 +91,7 @@ class Job:
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
+    dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
     nut: NutTable | None = None
@@ -221,7 +223,9 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """An inlay with a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay; an inlay with a fill brings [resurface] with its defaults."""
+    if job.dots is not None:
+        object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
         object.__setattr__(job, "resurface", ResurfaceTable())
 
@@ -244,8 +248,9 @@ def _complete(table: CutterTable) -> Cutter:
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
-    for index in range(len(job.inlays)):
-        digest.update(job.artwork_path(index).read_bytes())
+    for index, inlay in enumerate(job.inlays):
+        if inlay.artwork:
+            digest.update(job.artwork_path(index).read_bytes())
     if job.outline and job.outline.artwork:
         digest.update((job.path.parent / job.outline.artwork).read_bytes())
     return digest.hexdigest()[:16]

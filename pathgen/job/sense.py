@@ -286,8 +286,7 @@ def _surface_settings(job: Job) -> None:
 
 def _inlays(job: Job, board: Fingerboard) -> None:
     for i, inlay in enumerate(job.inlays, 1):
-        path = job.artwork_path(i - 1)
-        if not path.is_file():
+        if inlay.artwork and not job.artwork_path(i - 1).is_file():
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
         ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]

@@ -59,7 +59,8 @@ def fretting_words(data: dict[str, Any], units: str) -> str:
         f"Wire: crown {wire['crown_width']} wide and {wire['crown_height']} high, "
         f"tang {wire['tang']} thick, {wire['studs']} over its studs, {wire['tang_depth']} deep. "
         f"In all {total}, {100 * data['waste']:.0f} % for waste in it. Each length has "
-        f"{format_length(data['overhang'], units)} to file off at each end; wear eye protection when cutting and nipping."
+        f"{format_length(data['overhang'], units)} to file off at each end; wear eye protection when "
+        "cutting and nipping."
     )
 
 

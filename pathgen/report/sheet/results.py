@@ -11,6 +11,7 @@ from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
 from pathgen.report.pictures.sections import RISE, Section, least_under
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
+from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.text import shown_findings
 from pathgen.verify import Verification
@@ -82,6 +83,16 @@ def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
         figure(strip_picture(data), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, cut the "
                "strip out and lay the wire on it.", wide=True),
     )
+
+
+def side_dots(report: dict[str, Any]) -> Element | None:
+    """The drilling template for the dots in the edge."""
+    picture = side_template(report)
+    if picture is None:
+        return None
+    return chapter("side-dots", "Side dots", figure(
+        picture, "Print it at 100 %, cut the rows out and stick them to the bass edge, each row's left end at the "
+        "distance written under it. Prick the crosses; drill with the board standing held on its edge.", wide=True))
 
 
 def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
