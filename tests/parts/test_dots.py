@@ -64,6 +64,14 @@ def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
         dot_area(BOARD, dots, fret_width=2.4)
 
 
+def test_a_dot_between_slots_may_still_reach_under_a_crown():
+    """11.31 mm from fret 20 to 21 at 640 mm (equal temperament): 9.5 fits between slots of 0.6, not crowns of 2.4."""
+    dots = Dots(diameter=9.5, frets=(21,))
+    assert len(dot_area(BOARD, dots, fret_width=0.6).geoms) == 1
+    with pytest.raises(JobError, match=r"leaves 8\.91 mm"):
+        dot_area(BOARD, dots, fret_width=2.4)
+
+
 def test_rows_of_the_template_hold_every_place():
     rows = template_rows([10.0, 169.0, 171.0, 400.0], 170.0)
     assert [start + at for start, places in rows for at in places] == pytest.approx([10.0, 169.0, 171.0, 400.0])
