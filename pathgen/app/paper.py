@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pathgen.base.errors import JobError, PathgenError
+from pathgen.app.folders import write_new
+from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
 from pathgen.job.load import Job
 from pathgen.job.sense import part_of, slots_of
@@ -28,13 +29,8 @@ class Paper:
     passed: bool = True
 
     def save_picture(self, path: Path) -> None:
-        """Write the picture. Raises PathgenError where that cannot be done."""
-        if path.exists():
-            raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
-        try:
-            path.write_text(as_svg(self.picture), encoding="utf-8")  # type: ignore[arg-type]
-        except OSError as wrong:
-            raise PathgenError(str(path), f"cannot be written ({wrong.strerror})", remedy="name another file") from None
+        """Write the picture into a new file. Raises PathgenError where that cannot be done."""
+        write_new(path, as_svg(self.picture))  # type: ignore[arg-type]
 
 
 def _fretting(job: Job) -> Paper:

@@ -11,8 +11,10 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from pathgen.artwork.document import DRAWING
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
 from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
@@ -36,8 +38,7 @@ from pathgen.job.tables import (
     SurfaceTable,
 )
 
-LARGEST_FILE = 1_000_000
-"""Bytes; a job file is a page of text."""
+JOB_FILE = Kind(words="a job file", most=1_000_000, error=JobError)
 
 TABLES: dict[str, type] = {
     "board": BoardTable,
@@ -187,20 +188,28 @@ def _default_in_words(f: Any) -> str:
 
 
 def _toml(path: Path) -> dict[str, Any]:
+    words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     try:
-        if path.is_dir():
-            raise JobError(str(path), "is a folder", remedy="name the job file in it")
-        raw = path.read_bytes()
-    except OSError as wrong:
-        raise JobError(str(path), f"cannot be read ({wrong.strerror})", remedy="check the name") from None
-    if len(raw) > LARGEST_FILE:
-        raise JobError(str(path), f"{len(raw)} bytes", allowed=f"{LARGEST_FILE}", remedy="is it a job file?")
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError as wrong:
-        raise JobError(path.name, f"byte {wrong.start} is not UTF-8 text", remedy="save it as UTF-8") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as wrong:
+        data = tomllib.loads(words)
+    except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
         raise JobError(path.name, f"not TOML: {wrong}", remedy="mend that line") from None
+    _refuse_odd(data, path)
+    return data
+
+
+def _refuse_odd(data: Any, path: Path) -> None:
+    """No tables within tables without end, which what reads, shows or hashes them would follow down; and no whole
+    numbers of more than 64 bits (TOML 1.0, Integer)."""
+    within, depth = [data], 0
+    while within:
+        values = [v for one in within for v in (one.values() if isinstance(one, dict) else one)]
+        if any(isinstance(v, int) and v.bit_length() > 63 for v in values):
+            raise JobError(path.name, "holds a whole number of more than 64 bits", remedy="write a smaller number")
+        within = [v for v in values if isinstance(v, (dict, list))]
+        depth += 1
+        if depth > MOST_DEPTH:
+            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_DEPTH} levels",
+                           remedy="is it a job file?")
 
 
 def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
@@ -250,9 +259,9 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
     for index, inlay in enumerate(job.inlays):
         if inlay.artwork:
-            digest.update(job.artwork_path(index).read_bytes())
+            digest.update(read_bytes(job.artwork_path(index), DRAWING))
     if job.outline and job.outline.artwork:
-        digest.update((job.path.parent / job.outline.artwork).read_bytes())
+        digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
     return digest.hexdigest()[:16]
 
 

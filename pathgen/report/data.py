@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.base.plain import in_json
 from pathgen.parts.fingerboard.fretting import FretWire
 from pathgen.parts.fingerboard.stringing import Strings
 from pathgen.programs.plan import Plan
@@ -98,7 +99,7 @@ def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str
 
 def as_json(report: dict[str, Any]) -> str:
     """The report as JSON text; no NaN or infinity ever."""
-    return json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return in_json(json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"
 
 
 def _program(program: Program, clamping: Clamping) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.plain import one_line
 from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
@@ -25,7 +26,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         ["", "Checks", ""],
         finding_lines(report["checks"], units),
     ]
-    return "\n".join(line for part in parts for line in part) + "\n"
+    return "\n".join(one_line(line) for part in parts for line in part) + "\n"
 
 
 def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
