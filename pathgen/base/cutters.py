@@ -43,6 +43,8 @@ class Cutter:
     angle: float | None = None
     ramp: float = 5.0
     """Steepest way down along a path, degrees (common practice for flat ends, no source)."""
+    plunges: bool = True
+    """Whether it cuts at its centre; one that does not must never go straight down into wood."""
 
     def __post_init__(self) -> None:
         if self.shape not in SHAPES:

@@ -244,6 +244,7 @@ class CutterTable:
     stepdown: float | None = key(size(0.01, 50.0), "depth of each layer", None, shown="required when used")
     stepover: float = key(number(0.02, 1.0), "share of the diameter, for roughing and pocketing", 0.45)
     ramp: float = key(number(0.5, 45.0, unit="degrees"), "steepest way down into wood along a path", 5.0)
+    plunges: bool = key(yes_or_no, "false: it cannot cut at its centre, and never goes straight down into wood", True)
 
     @property
     def missing(self) -> tuple[str, ...]:

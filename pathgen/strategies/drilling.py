@@ -46,6 +46,9 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
             allowed=f"more than {holes.diameter / 2:g} mm and at most {holes.diameter:g} mm",
             remedy="take another cutter",
         )
+    if not cutter.plunges and holes.diameter - cutter.diameter < _SAME:
+        raise CutterError(where, "cannot cut at its centre (plunges = false), and holes of its own size are drilled",
+                          allowed="a cutter that plunges", remedy="take one, or a smaller cutter that goes round")
     if cutter.flute_length < depth:
         raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",
                           allowed=f"{depth:.2f} mm or more", remedy="take a longer cutter")

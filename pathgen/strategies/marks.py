@@ -13,13 +13,16 @@ from pathgen.work.clamping import WitnessMarks
 def drill_marks(marks: WitnessMarks, *, cutter: Cutter, top: float, safe_z: float, air_z: float) -> Toolpath:
     """One plunge for each mark, `marks.depth` below `top`.
 
-    Raises CutterError for a depth over the cutter's stepdown: a mark is one plunge.
+    Raises CutterError for a depth over the cutter's stepdown, or a cutter that does not plunge: a mark is one plunge.
     """
     if marks.depth > cutter.stepdown + 1e-9:
         raise CutterError(
             "[marks] depth", f"{marks.depth:g} mm in one plunge of {cutter.name!r}",
             allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make depth smaller",
         )
+    if not cutter.plunges:
+        raise CutterError(f"cutter {cutter.name!r}", "cannot cut at its centre (plunges = false): a mark is one plunge",
+                          allowed="a cutter that plunges", remedy="name another one in [marks] cutter")
     return Toolpath.from_runs(_points(marks, top - marks.depth), safe_z=safe_z, air_z=air_z)
 
 

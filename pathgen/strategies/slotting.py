@@ -40,6 +40,7 @@ def slotting(
     slots, of another shape than flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
+    _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
     runs = []
     for index, line in enumerate(slots.lines):
@@ -50,7 +51,7 @@ def slotting(
         floor = [t - [0.0, 0.0, slots.depth] for t in tops]
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
-        entry = slots.entry or ("peck" if slots.through[index].all() else "ramp")
+        entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter.stepdown, entry))
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
@@ -100,6 +101,15 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
             allowed=f"a flute of {deepest:.2f} mm or more", remedy="take a longer cutter or cut shallower slots",
+        )
+
+
+def _refuse_pecks(slots: Slots, cutter: Cutter) -> None:
+    if slots.entry == "peck" and not cutter.plunges:
+        raise CutterError(
+            f"cutter {cutter.name!r}",
+            'cannot cut at its centre (plunges = false), and entry = "peck" goes straight down',
+            allowed='entry = "ramp"', remedy="leave entry out, or take a cutter that plunges",
         )
 
 

@@ -1,12 +1,14 @@
 """The load of pockets' paths by a brute-force simulation at 0.02 mm, and which stretches are eased."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from shapely import Point, Polygon, box
 
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
+from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import pocket
@@ -67,3 +69,32 @@ def test_a_straight_cut_and_a_full_slot():
     # a segment of 1 mm height in a circle of radius 2: r^2 acos((r - h) / r) - (r - h) sqrt(2 r h - h^2)
     assert ball.full_cut == pytest.approx(4 * math.acos(0.5) - math.sqrt(3.0), rel=1e-3)
     assert SMALL.eased_feed * SMALL.full_cut < LOAD_FACTOR * SMALL.feed * SMALL.straight_cut
+
+
+@pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
+def test_ways_into_wood_are_ramps_of_five_degrees_or_helixes(region):
+    cut, *_ = pocket(region, surface=BOARD, cutters=[replace(LARGE, diameter=1.0)], depth=1.0, safe_z=20.0)
+    x0, y0, x1, y1 = region.bounds
+    block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
+    loads = block.run(run_of(cut.toolpath, cut.cutter), 0.5)
+    # straight down meets nothing but what it may graze of a wall beside it
+    assert loads.deepest[loads.straight_down & (loads.end[:, 2] < loads.start[:, 2])].max() < 0.02
+    run = np.hypot(*(loads.end - loads.start)[:, :2].T)
+    sinks = (loads.end[:, 2] < loads.start[:, 2] - 1e-4) & (run > 1e-6) & (loads.volume > 1e-6)
+    slope = (loads.start - loads.end)[sinks, 2] / run[sinks]
+    ramps = slope > 0.06  # steeper than the board
+    assert ramps.any()
+    # 5 degrees down from the surface, which itself slopes by up to 12 / 270
+    assert np.degrees(np.arctan(slope.max())) < 5.0 + np.degrees(np.arctan(13 / 270))
+
+
+def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
+    blind = replace(LARGE, plunges=False)
+    assert len(pocket(POCKETS["square"], surface=BOARD, cutters=[blind], depth=1.0, safe_z=20.0)[0].toolpath)
+    tight = Point(100, 8).buffer(1.02)
+    with pytest.raises(CutterError, match=r"no room for a ramp or a helix down 1.00 mm at 100"):
+        pocket(tight, surface=BOARD, cutters=[blind], depth=1.0, safe_z=20.0)
+    # one that plunges pecks there: a quarter of the stepdown at a time
+    cut, = pocket(tight, surface=BOARD, cutters=[LARGE], depth=1.0, safe_z=20.0)
+    down = -np.diff(cut.toolpath.points[:, 2])[(cut.toolpath.kinds == Move.PLUNGE)[1:]]
+    assert len(down) >= 4

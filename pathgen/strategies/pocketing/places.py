@@ -26,7 +26,7 @@ from pathgen.strategies.pocketing.linking import (
 )
 from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons
 from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
-from pathgen.strategies.pocketing.tracing import Trace
+from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -37,9 +37,6 @@ _HOP_SECONDS = 1.0
 
 _BESIDE = 0.05
 """How far a rapid down stays clear of walls, mm."""
-
-_SHORTEST = 0.3
-"""Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
 
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
@@ -264,9 +261,9 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
     """
     line = plan.line[k]
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    if plan.round[k] and length > _SHORTEST * trace.width:
+    if plan.round[k] and length > SHORTEST * trace.width:
         return way_in(line, height / trace.ramp)
-    if plan.open[k] and length > _SHORTEST * trace.width:
+    if plan.open[k] and length > SHORTEST * trace.width:
         return to_and_fro(line, height / trace.ramp)
     return line[:1]
 

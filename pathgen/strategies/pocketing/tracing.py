@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan
+from pathgen.base.units import place_words
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
 
@@ -19,6 +21,9 @@ Floats = NDArray[np.float64]
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
+
+SHORTEST = 0.3
+"""Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
 
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
@@ -86,6 +91,14 @@ class Trace:
         if len(line) < 2:
             start = max(above, min(opened, depth))
             wood = depth - start if self._cutter.shape == "flat-end" else 0.0
+            if wood > 1e-9 and not self._cutter.plunges:
+                raise CutterError(
+                    f"cutter {self._cutter.name!r}",
+                    "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down "
+                    f"{wood:.2f} mm at {place_words(*line[0].tolist())}",
+                    allowed=f"a way of {SHORTEST * self.width:.2f} mm or more for its axis",
+                    remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
+                )
             count = max(1, int(np.ceil(PECKS * wood / self._cutter.stepdown - 1e-9)))
             for peck in range(1, count + 1):
                 self._add(line, start + (depth - start) * peck / count, Move.PLUNGE)
