@@ -79,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     _json(reach, "the table")
     _compare_command(commands)
     _bench_commands(commands)
+    _paper_commands(commands)
     keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
     _json(keys, "the rows")
     return parser
@@ -123,6 +124,36 @@ def _bench_commands(commands: Any) -> None:
     for command in (block, gauges, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
+
+
+def _paper_commands(commands: Any) -> None:
+    fretting = _command(commands, "fretting", _paper,
+                        "print the fretting sheet: what to cut, nip and bend each fret to",
+                        "fretting examples/boards/dots-and-fall-away.toml --picture strip.svg")
+    strings = _command(commands, "strings", _paper, "print places and depths at nut and saddle, cents off",
+                       "strings examples/boards/dots-and-fall-away.toml")
+    neck = _command(commands, "neck", _paper, "print the neck against the body: saddle, angle, neck blank",
+                    "neck examples/boards/dots-and-fall-away.toml --picture neck.svg")
+    for command, what in ((fretting, "the sheet"), (strings, "the rows"), (neck, "the table")):
+        command.set_defaults(paper=command.prog.split()[-1])
+        _json(command, what)
+    for command, what in ((fretting, "a strip at true size to cut out"), (neck, "the side view at true size")):
+        command.add_argument("--picture", metavar="FILE.svg", help=f"write {what}")
+
+
+def _paper(options: argparse.Namespace) -> int:
+    from pathgen.app.paper import PAPERS
+    from pathgen.job import load_job
+
+    job = load_job(options.job)
+    made = PAPERS[options.paper](job)
+    if getattr(options, "picture", None):
+        made.save_picture(Path(options.picture))
+    if options.json:
+        _print_json(made.data)
+    else:
+        _show(made.lines)
+    return GOOD if made.passed else FORBIDDEN
 
 
 def _compare_command(commands: Any) -> None:

@@ -15,6 +15,7 @@ from pathgen.artwork.document import DRAWING
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BlockTable,
@@ -47,6 +48,7 @@ TABLES: dict[str, type] = {
     "cutter": CutterTable,
     "surface": SurfaceTable,
     "inlay": InlayTable,
+    "dots": DotsTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
     "nut": NutTable,
@@ -54,6 +56,9 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "frets": FretsTable,
+    "strings": StringsTable,
+    "neck": NeckKeys,
     "resin": ResinTable,
     "marks": MarksTable,
     "measured": MeasuredTable,
@@ -87,6 +92,7 @@ class Job:
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
+    dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
     nut: NutTable | None = None
@@ -94,6 +100,9 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    frets: FretsTable | None = None
+    strings: StringsTable | None = None
+    neck: NeckKeys | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
     measured: tuple[MeasuredTable, ...] = ()
@@ -223,7 +232,9 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """An inlay with a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay; an inlay with a fill brings [resurface] with its defaults."""
+    if job.dots is not None:
+        object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
         object.__setattr__(job, "resurface", ResurfaceTable())
 
@@ -246,8 +257,9 @@ def _complete(table: CutterTable) -> Cutter:
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
-    for index in range(len(job.inlays)):
-        digest.update(read_bytes(job.artwork_path(index), DRAWING))
+    for index, inlay in enumerate(job.inlays):
+        if inlay.artwork:
+            digest.update(read_bytes(job.artwork_path(index), DRAWING))
     if job.outline and job.outline.artwork:
         digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
     return digest.hexdigest()[:16]
