@@ -11,8 +11,8 @@ from pathgen.app.folders import write_folder
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import PathgenError
 from pathgen.base.units import format_length, in_units
-from pathgen.job.load import Job
-from pathgen.parts.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.job import Job
 from pathgen.report.text import finding_lines, summary_lines
 
 

@@ -14,11 +14,11 @@ from shapely import MultiPolygon, Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.units import place_words
+from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
-from pathgen.job.load import Job
 from pathgen.job.tables import PlaceTable
-from pathgen.parts.fingerboard.board import Fingerboard, Inlay
-from pathgen.work.part import PlacedSize
+from pathgen.work.features import Inlay, PlacedSize
+from pathgen.work.part import Fingerboard
 from pathgen.work.touching import lapped, walled
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
         for colour in (c for c, shape in regions if shape.is_empty):
             raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
                            remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
-    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
+    inlay = Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
                   placed=sizes)
     _check_on_board(inlay, board, where)
     return inlay
