@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.app.folders import read_folder, write_folder
 from pathgen.base.errors import PathgenError
 from pathgen.job.bench import tool_of
-from pathgen.job.clamping import clamping_of, planned_of
+from pathgen.job.clamping import clamping_of, planned_of, without_idle_of
 from pathgen.job.job import Job
 from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
@@ -129,9 +129,18 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     The programs may have been edited. Raises PathgenError when there is no such folder, when it holds a tool of the
     bench made from the same job, or when the job is wrong.
     """
+    return check_as(job, folder, resolution=resolution)[1]
+
+
+def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:
+    """What `check` finds, and the clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
     _refuse_tools(job, texts, str(folder))
-    return verify(clamping_of(job), texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    clamping = clamping_of(job)
+    if set(texts) != {step.file_name for step in clamping.steps}:
+        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
+        clamping = without_idle_of(job, clamping)
+    return clamping, verify(clamping, texts, resolution=resolution, job_fingerprint=job.fingerprint)
 
 
 def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:

@@ -187,9 +187,9 @@ def _build(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathgen.app.building import check
+    from pathgen.app.building import check_as
     from pathgen.job import load_job
-    from pathgen.job.clamping import asked_of, clamping_of
+    from pathgen.job.clamping import asked_of
     from pathgen.programs.plan import Plan
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
@@ -198,8 +198,7 @@ def _check(options: argparse.Namespace) -> int:
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
-        found = check(job, options.folder, resolution=options.resolution)
-        clamping = clamping_of(job)
+        clamping, found = check_as(job, options.folder, resolution=options.resolution)
         planned = Plan(clamping=clamping, asked=asked_of(job, clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:

@@ -12,7 +12,7 @@ from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
-from pathgen.programs.plan import Asked, Plan, plan
+from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
@@ -36,7 +36,7 @@ DEFAULT_SCALLOP = 0.01
 
 
 def clamping_of(job: Job) -> Clamping:
-    """The part, the set-up and the steps that a job asks for; reads the drawings.
+    """The part, the set-up and the steps that a job asks for, idle cutters' too; reads the drawings.
 
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
@@ -64,12 +64,33 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
 
 
 def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:
-    """Every path of a job, or of another clamping of it. Raises PathgenError for what cannot be cut as asked."""
-    clamping = clamping or clamping_of(job)
-    planned = plan(clamping, asked_of(job, clamping))
+    """Every path of a job, or of another clamping of it; cutters of inlays that find nothing to do have no step.
+
+    Raises PathgenError for what cannot be cut as asked.
+    """
+    if clamping is None:
+        clamping = clamping_of(job)
+        clamping, pockets = _without_idle(job, clamping, pockets_of(clamping))
+    else:
+        pockets = pockets_of(clamping)
+    planned = plan(clamping, asked_of(job, clamping), pockets=pockets)
     for index, made in enumerate(planned.asked.let_ins):
         check_fit(job, clamping, index, made, planned.pockets[index])
     return planned
+
+
+def without_idle_of(job: Job, clamping: Clamping) -> Clamping:
+    """The clamping of `clamping_of` without the steps of cutters that find nothing to do: as it is planned.
+
+    Works the pockets out, as only their paths tell.
+    """
+    return _without_idle(job, clamping, pockets_of(clamping))[0]
+
+
+def _without_idle(job: Job, clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:
+    clamping, pockets = without_idle(clamping, pockets)
+    moved, moved_from = move_of(job, clamping)
+    return replace(clamping, moved=moved, moved_from=moved_from), pockets
 
 
 def surfacing_of(job: Job) -> Surfacing | None:

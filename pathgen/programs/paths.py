@@ -79,14 +79,8 @@ def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
     path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
-        raise JobError(step.title, _why_nothing(step, around), remedy="leave that cutter out")
+        raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
     return path
-
-
-def _why_nothing(step: Step, around: Around) -> str:
-    if isinstance(step.operation, Pocket):
-        return around.pockets[step.operation.feature.index][step.operation.nth].warnings[0]
-    return f'"{step.cutter.name}" has nothing to cut'
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:

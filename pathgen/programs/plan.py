@@ -11,10 +11,10 @@ from pathgen.programs.paths import Around, path_of
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.surfacing import Passes, finishing_passes
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.fill import Resin
-from pathgen.work.operations import SurfaceFinish
+from pathgen.work.operations import Pocket, SurfaceFinish
 
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
@@ -46,10 +46,15 @@ class Plan:
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
 
 
-def plan(clamping: Clamping, asked: Asked | None = None) -> Plan:
-    """Every path of a clamping. Raises PathgenError for what cannot be cut as asked, before anything is written."""
-    finish = _finish(clamping)
-    pockets = tuple(_pockets(clamping, inlay) for inlay in clamping.inlays)
+Pockets = tuple[tuple[PocketCut, ...], ...]
+
+
+def plan(clamping: Clamping, asked: Asked | None = None, *, pockets: Pockets | None = None) -> Plan:
+    """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already.
+
+    Raises PathgenError for what cannot be cut as asked, before anything is written.
+    """
+    finish, pockets = _finish(clamping), pockets_of(clamping) if pockets is None else pockets
     around = Around(clamping=clamping, finish=finish, pockets=pockets)
     paths = []
     for step in clamping.steps:
@@ -82,6 +87,32 @@ def _finish(clamping: Clamping) -> Passes | None:
     if cutter is None or surfacing is None:
         return None
     return finishing_passes(clamping.board.outline, clamping.surface, cutter, scallop=surfacing.scallop)
+
+
+def pockets_of(clamping: Clamping) -> Pockets:
+    """What each cutter of each inlay cuts."""
+    return tuple(_pockets(clamping, inlay) for inlay in clamping.inlays)
+
+
+def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:
+    """The clamping without the steps of cutters that find nothing to do, and the pockets of the others."""
+    idle, steps = [], []
+    for step in clamping.steps:
+        operation = step.operation
+        if isinstance(operation, Pocket):
+            cuts = pockets[operation.feature.index]
+            if reason := cuts[operation.nth].idle:
+                idle.append(Idle(inlay=operation.feature.index, cutter=step.cutter.name, why=reason[0],
+                                 remedy=reason[1]))
+                continue
+            before = [cut for cut in cuts[: operation.nth] if not cut.idle]
+            busy = [cut for cut in cuts if not cut.idle]
+            step = replace(step, operation=replace(operation, nth=len(before), count=len(busy)))
+        steps.append(step)
+    if not idle:
+        return clamping, pockets
+    left = tuple(tuple(cut for cut in cuts if not cut.idle) for cuts in pockets)
+    return replace(clamping, steps=numbered(steps), idle=tuple(idle)), left
 
 
 def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:

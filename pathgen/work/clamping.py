@@ -77,6 +77,17 @@ class Machine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Idle:
+    """A cutter of an inlay that finds nothing to do: it has no step."""
+
+    inlay: int
+    cutter: str
+    why: str
+    remedy: str
+    """What would give it work."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """One program: one operation with one cutter, between two stops of the machine."""
 
@@ -113,6 +124,7 @@ class Clamping:
     steps: tuple[Step, ...]
     left_out: tuple[str, ...] = ()
     """What the drawings hold that is not cut, in words."""
+    idle: tuple[Idle, ...] = ()
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0

@@ -221,7 +221,8 @@ def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
         clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
     # measured more exactly, as the maker says, they will do
     exact = "[moved]\naccuracy = 0.002\n"
-    assert clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact))).feature(WitnessMarks).errors.worst < 0.1
+    exactly = clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact)))
+    assert exactly.feature(WitnessMarks).errors.worst < 0.1
 
 
 FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"

@@ -215,7 +215,7 @@ def test_a_second_cutter_with_nothing_to_do_says_so() -> None:
     region = Point(0, 0).buffer(10.0, quad_segs=64)
     cuts = pocket(region, surface=LEVEL, cutters=[flat_end(6.0), flat_end(2.0)], depth=0.5, safe_z=SAFE_Z)
     assert len(cuts[1].toolpath) == 0
-    assert "nothing left to cut" in cuts[1].warnings[0]
+    assert "nothing left to cut" in cuts[1].idle[0]
 
 
 def test_pieces_too_small_to_matter_are_skipped_and_counted() -> None:
@@ -254,7 +254,7 @@ def test_a_v_rises_along_the_middle_line_as_the_walls_close_in() -> None:
     cutter = v_cutter(60.0)
     cuts = pocket(box(0, 0, 20, 20), surface=LEVEL, cutters=[flat_end(4.0), cutter], depth=1.5, safe_z=SAFE_Z)
     a, b = cut_moves(cuts[1])
-    points = (a + np.linspace(0.0, 1.0, 9)[:, None, None] * (b - a)).reshape(-1, 3)
+    points = (a + np.linspace(0.0, 1.0, 33)[:, None, None] * (b - a)).reshape(-1, 3)
     half = 1.5 * math.tan(math.radians(30))
     rising = points[(points[:, 0] < half - 0.05) & (points[:, 2] < LEVEL.thickness - 0.01)]
     rising = rising[rising[:, 1] < 10]
@@ -446,7 +446,7 @@ def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
 def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
     cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) == 0
-    assert "goes in nowhere: one that opens 2.00 mm or less would" in cuts[0].warnings[0]
+    assert cuts[0].idle == ("goes in nowhere", "take one that opens 2.00 mm or less, or make the drawing larger")
     assert len(cuts[1].toolpath) > 0
 
 
@@ -501,3 +501,14 @@ def test_a_region_a_little_smaller_than_the_cutter_is_not_cut() -> None:
         pocket(octagon, surface=LEVEL, cutters=[flat_end(4.0)], depth=0.5, safe_z=SAFE_Z)
     cuts = pocket(octagon, surface=LEVEL, cutters=[flat_end(3.6)], depth=0.5, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) > 0
+
+
+def test_the_plane_of_openings_holds_a_wide_drawing_where_the_board_is_more_curved() -> None:
+    """On a cone the radius at one end is smaller than in the drawing's middle: its outer edge was drawn in there."""
+    cone = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0)
+    region = box(60, -21, 380, 21)
+    one = opening(ball_end(2.0), cone, 1.0, region, 0.0005)
+    assert one.slanted is not None
+    corners = np.array([[60.0, -21.0], [60.0, 21.0], [380.0, -21.0], [380.0, 21.0]])
+    plane = shapely.get_coordinates(one.in_plane(np.array([shapely.MultiPoint(corners)])))
+    assert one.out_of_plane(plane) == pytest.approx(corners, abs=1e-6)

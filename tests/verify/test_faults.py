@@ -26,8 +26,8 @@ from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.slots import slot_findings
 from pathgen.work.clamping import Step, numbered
-from pathgen.work.operations import Pocket, Slot
 from pathgen.work.features import Inlay
+from pathgen.work.operations import Pocket, Slot
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -118,11 +118,13 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     part = plain_board()
     x = part.frets.distance
     over = Inlay(name="1", regions=(("#000000", shapely.box(x[4] - 5, -5, x[4] + 5, 5)),), depth=1.5)
-    beside = Inlay(name="2", index=1, regions=(("#000000", shapely.box(x[6] + 0.3 + 0.25, -5, x[6] + 8, 5)),), depth=1.5)
+    away = shapely.box(x[6] + 0.3 + 0.25, -5, x[6] + 8, 5)
+    beside = Inlay(name="2", index=1, regions=(("#000000", away),), depth=1.5)
     clear = Inlay(name="3", index=2, regions=(("#000000", shapely.box(x[8] + 4, -5, x[8] + 8, 5)),), depth=1.5)
     operations = [*map(Pocket, (over, beside, clear)), Slot(slots(part, width=0.6, depth=2.0))]
     cutter = arched.programs[0].cutter
-    clamping = replace(arched.plan.clamping, board=part, steps=numbered(Step(operation=o, cutter=cutter) for o in operations))
+    steps = numbered(Step(operation=operation, cutter=cutter) for operation in operations)
+    clamping = replace(arched.plan.clamping, board=part, steps=steps)
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
     assert {f.severity for f in found} == {"warn"}

@@ -20,8 +20,8 @@ import pathgen.app.pieces
 from pathgen.app.cli import main
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
-from pathgen.job.let_in import check_fit
 from pathgen.job.clamping import planned_of
+from pathgen.job.let_in import check_fit
 from pathgen.verify import verify
 from tests.small_board import moves
 
@@ -110,7 +110,7 @@ def test_without_a_piece_table_the_pocket_is_the_drawing(tmp_path) -> None:
     made = planned_of(job)
     art = pathgen.read_artwork(EXAMPLE.with_suffix(".svg"), tolerance=0.002)
     assert made.clamping.inlays[0].area.area == pytest.approx(art.regions[0].polygon.area, rel=1e-6)
-    assert made.let_ins == ((),)
+    assert made.asked.let_ins == ((),)
     with pytest.raises(JobError, match="has a piece"):
         pieces(job)
 
@@ -171,7 +171,7 @@ def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
 
 def test_a_misfit_is_refused_with_its_place(job) -> None:
     made = planned_of(job)
-    ((colour, one),), cuts = made.let_ins[0], made.pockets[0]
+    ((colour, one),), cuts = made.asked.let_ins[0], made.pockets[0]
     check_fit(job, made.clamping, 0, ((colour, one),), cuts)
     bump = shapely.Point(one.piece.bounds[2], 0.0).buffer(0.3)
     wide = replace(one, piece=one.piece | bump)
