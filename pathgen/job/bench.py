@@ -133,7 +133,7 @@ _GAUGE_TAB = 4.0
 def tool_of(program: str, job: Job) -> str | None:
     """The command that made a program of a tool from a job, by the title at its head; None for another program."""
     head = re.sub(r"[()\s]", "", program[:2000])  # a long title goes over several lines
-    title = re.sub(r"[()\s]", "", comment(f"{job.title}:"))
+    title = re.sub(r"[()\s]", "", comment(f"job: {job.title}:"))
     made = {"block": r"hollowblock,", "gauges": r"gauge\d+,", "pieces": r"inlay\d+,piecesof"}
     found = (command for command, words in made.items() if re.match(words, head[len(title) :]))
     return next(found, None) if head.startswith(title) else None

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -47,6 +48,7 @@ class Job:
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
+    dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
     nut: NutTable | None = None
@@ -54,6 +56,9 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    frets: FretsTable | None = None
+    strings: StringsTable | None = None
+    neck: NeckKeys | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
     measured: tuple[MeasuredTable, ...] = ()
