@@ -292,13 +292,13 @@ def _frets(options: argparse.Namespace) -> int:
 def _reach(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
-    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
     job = load_job(options.job)
     with progress(1, sys.stderr) as tell:
         clamping = clamping_of(job)
         tell("trying the cutters")
-        found = reach_of_job(job, clamping)
+        found = reach_of_all(clamping, job.complete_cutters)
     if options.json:
         _print_json([reach_data(one) for one in found])
         return GOOD
@@ -308,8 +308,8 @@ def _reach(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
+    from pathgen.app.choosing import choice_lines, choice_rows, compare
     from pathgen.job import load_job
-    from pathgen.report.choosing import choice_lines, choice_rows, compare
 
     job = load_job(options.job)
     cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
@@ -334,7 +334,7 @@ def _keys(options: argparse.Namespace) -> int:
 
 def _ball_end(job: Job, text: str) -> Cutter:
     """A cutter of the job by its name, or the finishing cutter in another size."""
-    from pathgen.report.choosing import sized
+    from pathgen.app.choosing import sized
 
     if text in [cutter.name for cutter in job.cutters]:
         return job.cutter(text, "--cutter")
