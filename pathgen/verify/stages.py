@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
+from pathgen.work.features import Inlay
 
 if TYPE_CHECKING:
     from pathgen.verify.simulate import Poured
@@ -33,23 +34,27 @@ class Stage:
     heights : (rows, columns) float32
         Mm above the bed; -inf where there is no blank.
     fill : (rows, columns) uint8
-        1 + the index of the inlay whose fill is seen there; 0 for wood.
+        1 + the index in `inlays` of the one whose fill is seen there; 0 for wood.
+    inlays : tuple of Inlay
+        Those poured so far.
     """
 
     order: int
     grid: Grid
     heights: Heights
     fill: NDArray[np.uint8]
+    inlays: tuple[Inlay, ...]
 
 
-def stage_after(order: int, grid: Grid, top: Heights, poured: Iterable[Poured]) -> Stage:
+def stage_after(order: int, grid: Grid, top: Heights, poured: Sequence[Poured]) -> Stage:
     """A small copy of what stands there now: every so many points of the simulation's grid."""
     step = max(1, round(SPACING / (grid.cell_area**0.5 or SPACING)))
     fill = np.zeros(grid.shape, np.uint8)
-    for one in poured:
+    for number, one in enumerate(poured, 1):
         stands = one.fill & (top[one.window] > one.floor + np.float32(_STANDS))
-        fill[one.window][stands] = one.inlay + 1
+        fill[one.window][stands] = number
     return Stage(
         order=order, grid=Grid(grid.xs[::step], grid.ys[::step]), heights=top[::step, ::step].copy(),
         fill=fill[::step, ::step].copy(),
+        inlays=tuple(one.inlay for one in poured),
     )

@@ -62,7 +62,8 @@ def page(html):
 
 def test_the_page_is_small_and_whole_in_itself(html, page):
     assert len(html.encode()) < 300_000
-    assert not page.all("script") + page.all("link") + page.all("iframe") + page.all("img")
+    assert not page.all("script") + page.all("link") + page.all("iframe")
+    assert all(img[1]["src"].startswith("data:image/jpeg;base64,") and img[1]["alt"] for img in page.all("img"))
     for tag, attributes, *_ in page.elements:
         for name, value in attributes.items():
             assert not name.startswith("on"), f"{tag} {name}"

@@ -44,7 +44,7 @@ def shaded_board(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free
         window = grid.window(clamping.board.outline.bounds)
     light = _light(np.where(there, heights, np.float32(0)), grid.cell_area ** 0.5)
     light *= _hollow(clamping, stage)
-    colours = _colours(clamping, stage, wood or PLAIN_WOOD) * light[..., None]
+    colours = _colours(stage, wood or PLAIN_WOOD) * light[..., None]
     colours[~there] = BED
     return np.clip(colours[window], 0, 255).astype(np.uint8)[::-1]
 
@@ -83,11 +83,11 @@ def _hollow(clamping: Clamping, stage: Stage) -> Floats:
     return np.asarray(1 - _DARK * np.nan_to_num(deep), np.float32)
 
 
-def _colours(clamping: Clamping, stage: Stage, wood: str) -> Floats:
+def _colours(stage: Stage, wood: str) -> Floats:
     colours = np.empty((*stage.heights.shape, 3), np.float32)
     colours[:] = _rgb(wood)
     for number in np.unique(stage.fill[stage.fill > 0]):
-        inlay, here = clamping.inlays[number - 1], stage.fill == number
+        inlay, here = stage.inlays[number - 1], stage.fill == number
         colours[here] = _rgb(inlay.colours[0])
         for colour, shape in inlay.regions[1:]:
             colours[here & stage.grid.covered(shape)] = _rgb(colour)
