@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.base.hollow import Hollow
 from pathgen.base.markup import Element, as_html, element
 from pathgen.base.units import fine_length, format_length
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
@@ -122,7 +123,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
             ("Machine time", f"{time}, without changing cutters and without curing"),
-            ("Part" if clamping.board.is_tool else "Board", board_words(clamping)),
+            (clamping.board.noun.capitalize(), board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
@@ -142,32 +143,32 @@ def board_words(clamping: Clamping) -> str:
     surface = board.surface
     radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
     if surface.taper:
-        near, far = ("near end", "far end") if board.is_tool else ("nut", "end")
+        near, far = ("nut", "end") if isinstance(board, Fingerboard) else ("near end", "far end")
         radius = f"{fine_length(surface.radius_nut, units)} radius at the {near}, " \
                  f"{fine_length(surface.radius_end, units)} at the {far}"
-    frets = "" if board.is_tool else f"{len(board.frets)} frets, "
+    frets = f"{len(board.frets)} frets, " if isinstance(board, Fingerboard) else ""
     thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
         thick += f" as first cut, {fine_length(left, units)} when finished"
     x0, _, x1, _ = board.outline.bounds
-    long = x1 - x0 if board.is_tool else board.length
+    long = board.length if isinstance(board, Fingerboard) else x1 - x0
     return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
 
 
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
     size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
-    out = fine_length(stock.margin_nut if not clamping.board.is_tool else clamping.board.outline.bounds[0]
+    out = fine_length(stock.margin_nut if isinstance(clamping.board, Fingerboard) else clamping.board.outline.bounds[0]
                       - stock.bounds[0], units)
-    before = f"{out} before the {'part' if clamping.board.is_tool else 'nut'}"
+    before = f"{out} before the {'nut' if isinstance(clamping.board, Fingerboard) else 'part'}"
     return f"{size}, standing out {before}"
 
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
-    heading = f"The {'part' if clamping.board.is_tool else 'board'} on the machine"
+    heading = f"The {clamping.board.noun} on the machine"
     return chapter("board", heading, figure(picture, legend_above(clamping), wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
 
