@@ -98,10 +98,10 @@ def _finished(planned: Plan, checked: Verification, report: dict[str, Any]) -> E
     if not checked.simulation.stages:
         return None
     clamping = planned.clamping
-    what = "part" if clamping.board.is_tool else "board"
+    what = clamping.board.noun
     inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
     picture = as_image(shaded_board(clamping, checked.simulation.stages[-1], planned.asked.wood[0], cut_free=True),
-                       f"The finished {what} from above, nut to the left, treble side up: {board_words(clamping)}"
+                       f"The finished {what} from above: {board_words(clamping)}"
                        + (f"; inlaid: {inlays}" if inlays else "") + ".")
     return chapter("finished", f"The finished {what}",
                    figure(picture, "As the simulation left it, lit from the upper left; slots and pockets are dark.",

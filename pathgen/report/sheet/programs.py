@@ -93,7 +93,7 @@ def _left_standing(clamping: Clamping, program: Program, stage: Stage, wood: str
     if program.step.operation.opens in stage.inlays:
         words += ", with the fill poured and standing proud"
     picture = as_image(shaded_board(clamping, stage, wood)[::2, ::2],
-                       f"The work from above after program {program.order}, nut to the left, treble side up.")
+                       f"The work from above after program {program.order}.")
     return e("figure", picture, e("figcaption", f"{words}."))
 
 
