@@ -9,10 +9,11 @@ from typing import Any
 
 from pathgen.app.folders import read_folder, write_folder
 from pathgen.base.errors import PathgenError
-from pathgen.job.load import Job
-from pathgen.parts.bench import tool_of
+from pathgen.job.bench import tool_of
+from pathgen.job.clamping import clamping_of, planned_of, without_idle_of
+from pathgen.job.job import Job
 from pathgen.programs.instructions import header
-from pathgen.programs.plan import Plan, clamping_of, plan, without_idle
+from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.data import report_data
@@ -54,11 +55,12 @@ class Build:
         """True when nothing was found that forbids cutting."""
         return bool(self.verification.passed)
 
-    def write(self, folder: str | Path, *, pictures: bool = False) -> list[Path]:
+    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
 
         The folder is made, or replaced when every file in it was written by an earlier build and not changed
-        since. `pictures` adds the setup sheet's pictures as SVG files. Returns the paths written.
+        since. `pictures` adds the setup sheet's pictures as SVG and PNG files; without `shaded` no
+        picture of the wood itself is made. Returns the paths written.
 
         Raises
         ------
@@ -71,9 +73,12 @@ class Build:
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        return write_folder(Path(folder), {**self.files(), **(self.pictures() if pictures else {})})
+        drawn = self.pictures() if pictures else {}
+        return write_folder(Path(folder), {
+            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+        })
 
-    def files(self) -> dict[str, str]:
+    def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
         from pathgen.report.data import as_json
         from pathgen.report.sheet import setup_sheet
@@ -82,8 +87,18 @@ class Build:
             **{program.file_name: program.text for program in self.programs},
             "report.json": as_json(self.report),
             "report.txt": report_text(self.report, self.job.units),
-            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report),
+            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded),
         }
+
+    def shaded_pictures(self) -> dict[str, bytes]:
+        """The finished board, and the work after each program, as PNG files by name; each prints at true size."""
+        from pathgen.report.sheet.page import shaded_files
+
+        return shaded_files(self.plan, self.verification)
+
+    def _repr_png_(self) -> bytes | None:
+        """The finished board, for a notebook."""
+        return self.shaded_pictures().get("finished.png")
 
     def pictures(self) -> dict[str, str]:
         """The setup sheet's pictures as SVG files by name; each prints at true size."""
@@ -105,7 +120,7 @@ def build(
     `clamping` is another one than the board's: that of a tool of the bench.
     """
     tell("planning the cuts")
-    planned = plan(job, clamping)
+    planned = planned_of(job, clamping)
     tell("writing the programs")
     programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")
@@ -139,7 +154,7 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     clamping = clamping_of(job)
     if set(texts) != {step.file_name for step in clamping.steps}:
         # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
-        clamping = without_idle(job, clamping)
+        clamping = without_idle_of(job, clamping)
     return clamping, verify(clamping, texts, resolution=resolution, job_fingerprint=job.fingerprint)
 
 

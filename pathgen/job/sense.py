@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,13 +14,12 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import MM_PER, format_length, place_words
 from pathgen.job.filling import check_filling
+from pathgen.job.job import Job
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
-from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
-from pathgen.work.clamping import Holes, OutlineCut
-
-if TYPE_CHECKING:
-    from pathgen.job.load import Job
+from pathgen.work.features import Holes, OutlineCut, Slots
 
 
 def check_sense(job: Job) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -12,14 +10,14 @@ from pathgen.base.bending import STRENGTH, bending_stress, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words
-from pathgen.work.clamping import NUT_SLOT, OUTLINE, POCKET, SLOTS, SURFACE_ROUGH, Clamping, KeepOut, Step
+from pathgen.work.clamping import Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
 
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a path that is longer than the machine's travel or meets a keep-out."""
-    where = f"step {step.order}, {step.operation}"
+    where = step.title
     _check_bending(clamping, step)
     _check_travel(toolpath, clamping, step, where)
     for number, box in enumerate(clamping.setup.keep_out, 1):
@@ -27,19 +25,10 @@ def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
 
 
 def layer_of(clamping: Clamping, step: Step) -> float:
-    """The deepest that a step cuts at once in wood, mm: 0 where a ball end only follows the surface."""
-    top, cutter = clamping.stock.thickness, step.cutter
-    outline, slots = clamping.outline, clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
+    """The deepest layer that a step clears of wood, mm: 0 where a ball end only follows the surface."""
     edge = shapely.get_coordinates(clamping.board.outline)
-    depth = {
-        SURFACE_ROUGH: top - float(np.min(clamping.board.surface.height(*edge.T))),
-        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else 0.0,
-        SLOTS: slots.depth if slots else 0.0,
-        NUT_SLOT: slots.depth if slots else 0.0,
-        OUTLINE: top - outline.bottom if outline else 0.0,
-    }.get(step.operation, 0.0)
-    layers = math.ceil(depth / cutter.stepdown - 1e-9)
-    return depth / layers if layers else 0.0
+    low = float(np.min(clamping.board.surface.height(*edge.T)))
+    return step.operation.layer(step.cutter, clamping.stock.thickness, low)
 
 
 def _check_bending(clamping: Clamping, step: Step) -> None:
@@ -50,7 +39,7 @@ def _check_bending(clamping: Clamping, step: Step) -> None:
     unit = clamping.units
     raise JobError(
         f'[[cutter]] "{step.cutter.name}"',
-        f"would break in {step.operation}: a layer of {format_length(layer, unit)} at its feed bends it to about "
+        f"would break in {step.operation.name}: a layer of {format_length(layer, unit)} at its feed bends it to about "
         f"{stress:.0f} N/mm2, by an estimate",
         allowed=f"{STRENGTH:.0f} N/mm2",
         remedy=f"make stepdown {format_length(usual_layer(step.cutter), unit)} or less, or its feed lower, or take a "

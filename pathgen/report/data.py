@@ -11,6 +11,7 @@ import numpy as np
 
 from pathgen.base.plain import in_json
 from pathgen.parts.fingerboard.fretting import FretWire
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import Strings
 from pathgen.programs.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
@@ -28,7 +29,8 @@ from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.loads import Load
-from pathgen.work.clamping import SURFACE_FINISH, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Slot
 
 
 def report_data(
@@ -36,8 +38,9 @@ def report_data(
     strings: int = 6, side_dots: Sequence[int] = (), wire: FretWire | None = None, set_of: Strings | None = None,
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
-    board, made = planned.clamping.board, planned.clamping.slots
-    sheet = None if wire is None or board.is_tool else fretting_data(board, made, wire)
+    board, made = planned.clamping.board, planned.clamping.feature(Slot)
+    fretted = board if isinstance(board, Fingerboard) else None
+    sheet = fretting_data(fretted, made, wire) if fretted and wire else None
     crown = wire.crown.height if wire else None
     reached = reach_of_plan(planned, programs)
     return {
@@ -56,7 +59,7 @@ def report_data(
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reached],
         "fretting": sheet,
-        "stringing": None if set_of is None or board.is_tool else stringing_data(board, set_of, crown=crown),
+        "stringing": stringing_data(fretted, set_of, crown=crown) if fretted and set_of else None,
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, [*plan_findings(planned, checked, reached), *fretting_findings(sheet)]),
@@ -64,18 +67,21 @@ def report_data(
 
 
 def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) -> dict[str, Any]:
-    """The fret table, the surface under each string, places for side dots."""
+    """The fret table, the surface under each string, places for side dots; of another part its size alone."""
     board = clamping.board
+    size = {
+        "length": plain(board.length), "thickness": board.surface.thickness,
+        "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
+        "bass_side": board.bass_side,
+    }
+    if not isinstance(board, Fingerboard):
+        return {"frets": [], "board": size, "strings": [], "side_dots": []}
     return {
         "frets": fret_rows(
-            board, clamping.slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+            board, clamping.feature(Slot), inlays=clamping.inlays, finished=clamping.finished_surface,
             resolution=clamping.machine.resolution,
         ),
-        "board": {
-            "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
-            "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
-            "binding": board.binding, "bass_side": board.bass_side,
-        },
+        "board": {**size, "behind_nut": plain(board.behind_nut), "binding": board.binding},
         "strings": string_rows(board, strings),
         "side_dots": dot_rows(board, side_dots),
     }
@@ -150,7 +156,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
         "scallop_measured": _round(checked.scallop_measured, 6),
         "cut_length": _round(run, 2),
         "least_length": _round(least_length(board.outline, board.surface, finish.stepover), 2),
-        "program": next(p.file_name for p in programs if p.operation == SURFACE_FINISH),
+        "program": next(p.file_name for p in programs if p.step.operation.finishes),
     }
 
 

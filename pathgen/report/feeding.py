@@ -7,16 +7,16 @@ from pathgen.base.feeds import ROUND_UP, UnusualFeed, unusual_feed, usual_speed
 from pathgen.base.units import MM_PER, format_length
 from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
     """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does."""
     found = {}
     for step in clamping.steps:
-        if step.operation == HOVER or step.cutter.name in found:
+        if not step.operation.spins or step.cutter.name in found:
             continue
-        off = unusual_feed(step.cutter, _depth(clamping, step))
+        off = unusual_feed(step.cutter, _depth(step))
         if off is not None:
             found[step.cutter.name] = _note(clamping, step, off)
     return list(found.values())
@@ -30,7 +30,7 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
         if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
             continue
         found[step.cutter.name] = Finding(
-            code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation}',
+            code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
             got=f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
                 f" and {step.cutter.flutes} flutes",
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
@@ -43,7 +43,7 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     cutter, per = step.cutter, MM_PER[clamping.units]
     high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
     word = "low: it may rub and burn" if cutter.feed < off.low else high
-    slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(clamping, step)))
+    slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(step)))
     most = min(off.high, clamping.machine.rapid)
     feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
@@ -58,13 +58,8 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     )
 
 
-def _depth(clamping: Clamping, step: Step) -> float | None:
+def _depth(step: Step) -> float | None:
     """How deep a ball end or a v cutter goes, which decides the diameter it cuts at; None for the cutter's own."""
     if step.cutter.shape == "flat-end":
         return None
-    if step.operation not in (SURFACE_FINISH, RESURFACE) or clamping.surfacing is None:
-        pocket = clamping.inlays[step.inlay].depth if step.inlay is not None else step.cutter.stepdown
-        return min(pocket, step.cutter.stepdown)
-    if step.operation == RESURFACE:
-        return clamping.surfacing.resurface_stepdown
-    return clamping.surfacing.allowance or None
+    return step.operation.bite(step.cutter)

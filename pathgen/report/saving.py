@@ -14,7 +14,9 @@ from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan, path_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.work.clamping import POCKET, RESURFACE, SLOTS, SURFACE_FINISH, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Surfacing
+from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish
 
 MOST = 5
 LEAST_MINUTES = 0.5
@@ -28,7 +30,7 @@ class Change:
 
     words: str
     clamping: Clamping
-    operations: tuple[str, ...]
+    operations: tuple[type[Operation[Any]], ...]
     cost: str
     pocket_layers: Callable[[Step], float] | None = None
     """By how much the change makes a pocket step longer, where it does, as a share."""
@@ -49,8 +51,8 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
     clamping = planned.clamping
     if clamping.surfacing is None or not clamping.surfacing.leave:
         return None
-    without = replace(clamping, surfacing=replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
-    longer = _saved(Change(words="", clamping=without, operations=(SURFACE_FINISH, RESURFACE), cost="",
+    without = _surfaced(clamping, replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
+    longer = _saved(Change(words="", clamping=without, operations=(SurfaceFinish, CutAgain), cost="",
                            pocket_layers=_layers(clamping, clamping.surfacing.leave, 0.0)), programs)
     return round(-longer, 1) if math.isfinite(longer) else None
 
@@ -61,59 +63,68 @@ def _saved(change: Change, programs: Sequence[Program]) -> float:
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:
         step = steps[program.order]
-        if step.operation in change.operations:
+        if type(step.operation) in change.operations:
             try:
                 path = path_with(change.clamping, step)
             except PathgenError:
                 return -math.inf
             saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
-        if step.operation == POCKET and change.pocket_layers:
+        if isinstance(step.operation, Pocket) and change.pocket_layers:
             saved -= program.minutes * (change.pocket_layers(step) - 1.0)
     return saved
 
 
+def _with(clamping: Clamping, old: Step, new: Step) -> Clamping:
+    return replace(clamping, steps=tuple(new if step is old else step for step in clamping.steps))
+
+
+def _surfaced(clamping: Clamping, surfacing: Surfacing) -> Clamping:
+    steps = (replace(step, operation=step.operation.surfaced_as(surfacing)) for step in clamping.steps)
+    return replace(clamping, steps=tuple(steps))
+
+
 def _slots(clamping: Clamping) -> Iterator[Change]:
-    slots = clamping.slots
-    step = next((s for s in clamping.steps if s.operation == SLOTS), None)
+    slots = clamping.feature(Slot)
+    step = next((s for s in clamping.steps if type(s.operation) is Slot), None)
     if slots is None or step is None:
         return
     through, unit = bool(slots.through.all()), clamping.units
     if (slots.entry or ("peck" if through else "ramp")) == "ramp":
         cost = "straight down by pecks " + ("in the waste beside the board" if through else "into wood at the ends")
-        yield Change(words='[slots] entry = "peck"', clamping=replace(clamping, slots=replace(slots, entry="peck")),
-                     operations=(SLOTS,), cost=cost)
+        pecked = replace(step, operation=Slot(replace(slots, entry="peck")))
+        yield Change(words='[slots] entry = "peck"', clamping=_with(clamping, step, pecked),
+                     operations=(Slot,), cost=cost)
     deepest = slots.deepest(clamping.finished_surface)
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
-        steps = tuple(replace(s, cutter=replace(s.cutter, stepdown=deeper)) if s is step else s for s in clamping.steps)
+        fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
         yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {format_length(deeper, unit)}',
-                     clamping=replace(clamping, steps=steps), operations=(SLOTS,),
+                     clamping=_with(clamping, step, fewer), operations=(Slot,),
                      cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
                           f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
 
 
 def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     surfacing = clamping.surfacing
-    again = [s for s in clamping.steps if s.operation == RESURFACE]
-    if surfacing is None or not again or surfacing.leave or surfacing.skim:
+    if surfacing is None or clamping.cutter(CutAgain) is None or surfacing.leave or surfacing.skim:
         return
-    flat = all(s.cutter.shape == "flat-end" for s in clamping.steps if s.operation == POCKET)
+    flat = all(s.cutter.shape == "flat-end" for s in clamping.steps if isinstance(s.operation, Pocket))
     if flat and clamping.stock.thickness - clamping.board.surface.thickness >= LEAVE:
         left = replace(surfacing, leave=LEAVE, leave_scallop=LEAVE / 2, resurface_area="board")
         yield Change(words=f"[surface] leave = {format_length(LEAVE, clamping.units)}",
-                     clamping=replace(clamping, surfacing=left), operations=(SURFACE_FINISH, RESURFACE),
+                     clamping=_surfaced(clamping, left), operations=(SurfaceFinish, CutAgain),
                      cost="nothing is at its final height before the last cut; it ends on fresh wood and resin",
                      pocket_layers=_layers(clamping, 0.0, LEAVE))
     if surfacing.resurface_area == "board":
         yield Change(words='[resurface] area = "inlay"',
-                     clamping=replace(clamping, surfacing=replace(surfacing, resurface_area="inlay")),
-                     operations=(RESURFACE,), cost="fill must lie within blend of each inlay, and edges may show")
+                     clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
+                     operations=(CutAgain,), cost="fill must lie within blend of each inlay, and edges may show")
 
 
 def _layers(clamping: Clamping, now: float, then: float) -> Callable[[Step], float]:
     def share(step: Step) -> float:
-        depth = clamping.inlays[step.inlay or 0].depth
+        depth = step.operation.depth or 0.0
         was, is_ = (math.ceil((depth + proud) / step.cutter.stepdown - 1e-9) for proud in (now, then))
         return is_ / was
 
@@ -126,5 +137,5 @@ def _ridges(clamping: Clamping) -> Iterator[Change]:
         return
     wider = 2.0 * surfacing.scallop
     yield Change(words=f"[surface] scallop = {format_length(wider, clamping.units, decimals=4)}",
-                 clamping=replace(clamping, surfacing=replace(surfacing, scallop=wider)),
-                 operations=(SURFACE_FINISH, RESURFACE), cost="ridges twice as high to sand away")
+                 clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
+                 operations=(SurfaceFinish, CutAgain), cost="ridges twice as high to sand away")

@@ -1,231 +1,53 @@
-"""The part to be made, as values: the board with its frets, and the inlays and slots to be cut into it."""
+"""What a part is to those who plan, cut and check it; each kind of part is one folder or module of `pathgen.parts`."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 
-from pathgen.base import overlay
-from pathgen.base.markup import as_svg
-from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Frets:
-    """Fret lines, nut side first; a zero fret, where there is one, is the first and has number 0.
-
-    Attributes
-    ----------
-    number : (n,) int array
-    distance : (n,) float array
-        From the nut, along the centre-line, mm.
-    bass, treble : (n, 2) float array
-        Where each fret's line meets the edges of the cut board, mm.
-    ends : (n, 2, 2) float array
-        Where each fret itself ends: at the edges, or nearer for a partial fret. Bass end, treble end.
-    full : (n, 2) bool array
-        Whether it reaches the edge at its bass and treble end.
-    """
-
-    number: NDArray[np.int64]
-    distance: Floats
-    bass: Floats
-    treble: Floats
-    ends: Floats = None  # type: ignore[assignment]
-    full: Flags = None  # type: ignore[assignment]
-
-    def __post_init__(self) -> None:
-        if self.ends is None:
-            object.__setattr__(self, "ends", np.stack([self.bass, self.treble], axis=1))
-        if self.full is None:
-            object.__setattr__(self, "full", np.ones((len(self.number), 2), dtype=bool))
-
-    def __len__(self) -> int:
-        return len(self.number)
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Fingerboard:
-    """The finished board, in the board's frame.
-
-    Attributes
-    ----------
-    surface : Surface
-        The radiused top as first cut.
-    outline : Polygon
-        The board as cut on the machine: narrower than finished by the binding on each long side.
-    finished : Polygon
-        The board with its binding on.
-    edges : Edges
-        Long edges of the cut board.
-    frets : Frets
-    nut_line : (2, 2) float array
-        Where the nut line meets the cut edges: bass, treble.
-    length : float
-        From the nut to the board's end on the centre-line, mm.
-    min_web : float
-        Least wood to be left under any pocket or slot, mm.
-    layout : Layout
-        Strings, bridge and finished edges.
-    behind_nut : float
-        How far the board runs on behind the nut, mm.
-    binding : float
-        Thickness of the binding on each long side, mm.
-    """
-
-    surface: Surface
-    outline: Polygon
-    finished: Polygon
-    edges: Edges
-    frets: Frets
-    nut_line: Floats
-    length: float
-    min_web: float
-    layout: Layout | None = None
-    behind_nut: float = 0.0
-    binding: float = 0.0
+class Part(Protocol):
+    """A part in its own frame: X along it, Y across, 0 on its centre-line, Z above its underside. Lengths in mm."""
 
     @property
-    def is_tool(self) -> bool:
-        """Whether this is no board, with strings and frets, but a tool of the bench."""
-        return self.layout is None
+    def noun(self) -> str:
+        """What it is called: "board", or "part" for any other."""
+
+    @property
+    def surface(self) -> Surface:
+        """Its top as first cut."""
+
+    @property
+    def outline(self) -> Polygon:
+        """What is cut free on the machine, in plan."""
+
+    @property
+    def finished(self) -> Polygon:
+        """Its outline when all is glued on."""
+
+    @property
+    def length(self) -> float:
+        """How far it runs along X from 0."""
+
+    @property
+    def min_web(self) -> float:
+        """Least wood to be left under any pocket or slot."""
 
     @property
     def bass_side(self) -> int:
-        """The sign of y on the bass side: +1 for a left-handed board."""
-        return self.layout.bass_side if self.layout else -1
+        """The sign of y on the side that places of zero call bass."""
+
+    @property
+    def nut_line(self) -> Floats:
+        """(2, 2) corners of its near end: bass, treble."""
 
     @property
     def end_line(self) -> Floats:
-        """(2, 2) where a line through the board's end, parallel to the last fret, meets the cut edges."""
-        last = self.layout.lines[-1:] if self.layout else self.nut_line[None]
-        line = last + [self.length - centre_crossings(last)[0], 0.0]
-        return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
-
-    def _repr_svg_(self) -> str:
-        """The board from above, for notebooks: outline, binding and fret lines, at true size."""
-        view = View.around(self.finished.bounds, 2.0)
-        return as_svg(view.picture(
-            f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
-            area(view, self.finished, stroke=INK, stroke_width=0.3),
-            area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
-            lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
-        ))
-
-
-@dataclass(frozen=True, kw_only=True)
-class PlacedSize:
-    """How large one copy of a drawing became: the box around what is drawn, before it is turned, mm."""
-
-    width: float
-    height: float
-    share: float | None
-    """Of its size as drawn; None where the file gives none."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Inlay:
-    """One artwork to be pocketed and filled, placed on the board.
-
-    Attributes
-    ----------
-    regions : tuple of (colour, shapely geometry)
-        What is cut, by colour ``"#rrggbb"``, in the board's frame.
-    depth : float
-        Straight down from the surface, mm.
-    fill : "resin" or "piece" or "none"
-    overfill : float
-        How far the cured fill stands above the surface, mm.
-    drawn : like regions
-        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
-    placed : tuple of PlacedSize
-        The size of each copy of the drawing.
-    """
-
-    name: str
-    regions: tuple[tuple[str, Polygon | MultiPolygon], ...]
-    depth: float
-    fill: str = "resin"
-    overfill: float = 1.0
-    drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
-    placed: tuple[PlacedSize, ...] = ()
-    area: Polygon | MultiPolygon = field(init=False)
-    """All colours together."""
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
-
-    @property
-    def colours(self) -> list[str]:
-        """Colours in the order of `regions`."""
-        return [colour for colour, _ in self.regions]
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Slots:
-    """Fret slots, or the one slot of the nut.
-
-    Attributes
-    ----------
-    lines : (n, 2, 2) float array
-        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
-    width, depth : float
-        mm; the depth straight down from the finished surface.
-    short : float or None
-        How far each slot stops short of the edges; None for slots cut through both edges.
-    bottom : "curve" or "flat"
-        Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line,
-        so that no place along it is shallower.
-    through : (n, 2) bool array
-        Whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
-        line's end.
-    bevel : float
-        Width in plan of the bevel along each edge of the slot, mm; 0 for none.
-    entry : "ramp" or "peck"
-        How the cutter goes down into each layer.
-    """
-
-    number: NDArray[np.int64]
-    lines: Floats
-    width: float
-    depth: float
-    short: float | None = None
-    bottom: Literal["curve", "flat"] = "curve"
-    through: Flags = None  # type: ignore[assignment]
-    bevel: float = 0.0
-    entry: Literal["ramp", "peck"] | None = None
-
-    def __post_init__(self) -> None:
-        if self.through is None:
-            object.__setattr__(self, "through", np.full((len(self.lines), 2), self.short is None))
-
-    def floors(self, surface: Surface) -> Floats:
-        """(n,) height of each flat bottom above the underside, mm."""
-        ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])
-        return np.asarray(ends.min(axis=1) - self.depth)
-
-    def deepest(self, surface: Surface) -> float:
-        """Deepest place of any slot below `surface`, mm."""
-        if self.bottom == "curve" or not len(self.lines):
-            return self.depth
-        share = np.linspace(0.0, 1.0, 33)[:, None]
-        points = self.lines[:, :1] + share * (self.lines[:, 1:] - self.lines[:, :1])
-        top = surface.height(points[..., 0], points[..., 1]).max(axis=1)
-        return float((top - self.floors(surface)).max())
-
-
-@dataclass(frozen=True, kw_only=True)
-class PartialFret:
-    """A fret that does not cross the whole board: from ``across[0]`` to ``across[1]``, negative on the bass side."""
-
-    fret: int
-    across: tuple[float, float]
+        """(2, 2) corners of its far end: bass, treble."""

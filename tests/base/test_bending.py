@@ -11,7 +11,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.feeds import chip_load, usual_chip_load, usual_speed
 from pathgen.job import load_job
-from pathgen.programs.plan import clamping_of, plan
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.report.feeding import feed_findings, layer_findings
 from tests import small_board
 
@@ -56,7 +56,7 @@ def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
 def test_what_would_break_the_cutter_is_refused(tmp_path):
     thin = {"diameter = 2.0": "diameter = 0.3\nflute_length = 3"}
     with pytest.raises(JobError, match="would break"):
-        plan(load_job(small_board.job(tmp_path, changes=thin)))
+        planned_of(load_job(small_board.job(tmp_path, changes=thin)))
 
 
 def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):

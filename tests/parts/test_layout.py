@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.parts.fingerboard.board import PartialFret, fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.ends import End
+from pathgen.parts.fingerboard.part import PartialFret
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
 
 PLAIN = {

@@ -4,6 +4,8 @@ from dataclasses import replace
 
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet.page import board_words, size_lines
+from pathgen.work.operations import SurfaceFinish
+from tests.small_board import changed
 
 
 def test_the_page_says_how_large_the_drawing_became(built):
@@ -16,7 +18,7 @@ def test_the_page_says_how_large_the_drawing_became(built):
 def test_the_page_says_both_thicknesses_where_the_second_cut_goes_deeper(built):
     clamping = built.plan.clamping
     assert "6 mm thick," in board_words(clamping)
-    deeper = replace(clamping, surfacing=replace(clamping.surfacing, skim=0.3))
+    deeper = changed(clamping, SurfaceFinish, skim=0.3)
     assert "6 mm thick as first cut, 5.7 mm when finished," in board_words(deeper)
 
 
@@ -26,7 +28,7 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     assert stand_out(clamping, -0.2) == 17.2
     words = "The cutter must stand out at least 17.5 mm from the collet, so that collet and nut clear clamps and blank."
     outline = next(p for p in built.programs if p.operation == "outline")
-    assert words in " ".join(outline.text.split(")\n(")).replace("  ", " ")
+    assert words in " ".join(outline.text.split(")\n(")).replace(".. ", "")
     assert words in built.files()["setup.html"]
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0

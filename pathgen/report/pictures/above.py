@@ -13,8 +13,10 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.cutting_out import cutting_line
-from pathgen.work.clamping import OUTLINE, SURFACE_FINISH, Clamping, KeepOut
+from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +38,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     """
     view, size = view_above(clamping)
     return view.picture(
-        f"{clamping.title}: the {'part' if clamping.board.is_tool else 'board'} from above",
+        f"{clamping.title}: the {clamping.board.noun} from above",
         *_blank(view, clamping, size),
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
@@ -72,7 +74,7 @@ def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
 def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     blank = shapely.box(*clamping.stock.bounds)
     yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
-    cutter = next((s.cutter for s in clamping.steps if s.operation == OUTLINE), None)
+    cutter = clamping.cutter(Outline)
     if cutter is not None:
         yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
 
@@ -88,16 +90,17 @@ def _finishing_reach(
     view: View, clamping: Clamping, paths: Sequence[Toolpath], size: float
 ) -> Iterator[Element]:
     for step, path in zip(clamping.steps, paths, strict=False):
-        if step.operation == SURFACE_FINISH:
+        if step.operation.finishes and not step.operation.levels:
             swept = overlay.buffer(shapely.MultiPoint(path.points[:, :2]).convex_hull, step.cutter.radius)
             yield area(view, swept, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"0 {size / 4}")
 
 
 def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
-    frets, slots, nut = clamping.board.frets, clamping.slots, clamping.nut_slot
-    number, runs = (slots.number, slots.lines) if slots is not None else (frets.number, frets.ends)
+    board, slots, nut = clamping.board, clamping.feature(Slot), clamping.feature(NutSlot)
+    drawn = slots.lines if slots is not None else board.frets.ends if isinstance(board, Fingerboard) else ()
+    number = slots.number if slots is not None else board.frets.number if isinstance(board, Fingerboard) else ()
     width = slots.width if slots is not None else 0.25
-    for name, run in zip(number.tolist(), runs, strict=True):
+    for name, run in zip(list(number), drawn, strict=True):
         yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
                     stroke_linecap="butt")
     if nut is not None:
@@ -107,6 +110,8 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
 
 def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
+    if not isinstance(clamping.board, Fingerboard):
+        return
     frets = clamping.board.frets
     upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
     above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
@@ -119,10 +124,10 @@ def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Eleme
 
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if clamping.holes is not None:
-        for x, y in view(clamping.holes.at).tolist():
-            yield element("circle", cx=x, cy=y, r=clamping.holes.diameter / 2, fill=INK, class_="hole")
-    for x, y in view(clamping.marks.places).tolist() if clamping.marks is not None else []:
+    if (holes := clamping.feature(DowelHoles)) is not None:
+        for x, y in view(holes.at).tolist():
+            yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
+    for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:
         r = size / 4
         cross = f"M{x - r:.2f},{y:.2f}h{2 * r:.2f}M{x:.2f},{y - r:.2f}v{2 * r:.2f}"
         yield element("g", element("circle", cx=x, cy=y, r=r), element("path", d=cross), stroke=INK,
@@ -162,7 +167,7 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     x = clamping.board.length / 2
     above = y1 + 1.6 * size
     sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
-    if clamping.board.is_tool:
+    if not isinstance(clamping.board, Fingerboard):
         yield words(view, [0.0, above], "near end", size=size)
         yield words(view, [clamping.board.outline.bounds[2], above], "far end", size=size, text_anchor="end")
         return

@@ -13,8 +13,9 @@ from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
-from pathgen.parts.fingerboard.board import Inlay
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
+from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 
@@ -40,7 +41,7 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     board = clamping.board
     nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
-    names = ("the near end", "the far end") if board.is_tool else ("the nut", "the end")
+    names = ("the near end", "the far end") if board.noun == "part" else ("the nut", "the end")
     return (Section(name=names[0], x=nut + INSIDE), *inlays, Section(name=names[1], x=end - INSIDE))
 
 
@@ -63,7 +64,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     size = stock.width / 30
     view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
     return view.picture(
-        f"Section across the {'part' if clamping.board.is_tool else 'board'} at {section.name}, "
+        f"Section across the {clamping.board.noun} at {section.name}, "
         f"heights drawn {RISE:g} times",
         *_bed(view, clamping, size),
         *_wood(view, clamping, x),
@@ -75,7 +76,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
 
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    if clamping.board.is_tool:  # turned over its sides change places
+    if clamping.board.noun == "part":  # turned over its sides change places
         return
     left, right = ("bass", "treble") if clamping.board.bass_side < 0 else ("treble", "bass")
     for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):
@@ -136,12 +137,13 @@ def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[
 
 def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
     """The bottom of a slot that lay here, where bottoms follow the curve."""
-    if clamping.slots is None or clamping.slots.bottom != "curve":
+    slots = clamping.feature(Slot)
+    if slots is None or slots.bottom != "curve":
         return
-    short = clamping.slots.short or 0.0
+    short = slots.short or 0.0
     for low, high in spans(clamping.board.outline, x):
         y = _steps(low + short, high - short)
-        floor = np.stack([y, clamping.finished_surface.height(x, y) - clamping.slots.depth], axis=1)
+        floor = np.stack([y, clamping.finished_surface.height(x, y) - slots.depth], axis=1)
         yield lines(view, [floor], decimals=3, stroke=INK, stroke_width=size / 10, stroke_dasharray=f"0 {size / 4}",
                     class_="slot-floor")
 

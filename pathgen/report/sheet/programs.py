@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length
-from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand, purpose
+from pathgen.programs.instructions import before_start, cautions, check_by_hand
 from pathgen.report.pictures import path_picture
+from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
-from pathgen.work.clamping import HOVER, NUT_SLOT, POCKET, SLOTS, Clamping
+from pathgen.verify.stages import Stage
+from pathgen.work.clamping import Clamping
 
 e = element
 
@@ -46,26 +48,29 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
 
 def common_cautions(clamping: Clamping) -> list[str]:
     """What every step says that turns the spindle."""
-    each = [cautions(clamping, step) for step in clamping.steps if step.operation != HOVER]
+    each = [cautions(step) for step in clamping.steps if step.operation.spins]
     return [line for line in each[0] if all(line in lines for lines in each)]
 
 
-def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
-    """A list of the programs, and a card for each."""
+def in_order(
+    clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage] = (), wood: str | None = None
+) -> Element:
+    """A list of the programs, and a card for each, with what stands on the machine after it where that is known."""
+    left = {stage.order: stage for stage in stages}
     contents = e("ol", (
-        e("li", e("a", purpose(clamping, p.step), href=f"#program-{p.order}"),
+        e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
           f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
     legend = "In the pictures lines are cuts, dots are rapids, and a ring marks the first cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p) for p in programs))
+                   *(_program(clamping, p, left.get(p.order), wood) for p in programs))
 
 
-def _program(clamping: Clamping, program: Program) -> Element:
-    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
-    own = [line for line in cautions(clamping, step) if line not in common]
-    words = purpose(clamping, step)
+def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: str | None) -> Element:
+    step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
+    own = [line for line in cautions(step) if line not in common]
+    words = step.operation.purpose
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
     return e(
         "article",
@@ -76,14 +81,25 @@ def _program(clamping: Clamping, program: Program) -> Element:
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
+        _left_standing(clamping, program, stage, wood) if stage is not None else None,
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
 
 
+def _left_standing(clamping: Clamping, program: Program, stage: Stage, wood: str | None) -> Element:
+    """What should lie on the machine when the program has ended, and what follows it has been poured."""
+    words = "What should lie on the machine then"
+    if program.step.operation.opens in stage.inlays:
+        words += ", with the fill poured and standing proud"
+    picture = as_image(shaded_board(clamping, stage, wood)[::2, ::2],
+                       f"The work from above after program {program.order}.")
+    return e("figure", picture, e("figcaption", f"{words}."))
+
+
 def _figures(clamping: Clamping, program: Program) -> Element:
     cutter, units, spent = program.cutter, clamping.units, program.times
-    still = program.operation == HOVER
+    still = not program.step.operation.spins
     return facts([
         ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
@@ -101,12 +117,7 @@ def program_path(clamping: Clamping, program: Program) -> Element:
 
 def _depth(clamping: Clamping, program: Program) -> str:
     step, units = program.step, clamping.units
-    depths = {
-        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else None,
-        SLOTS: clamping.slots.depth if clamping.slots else None,
-        NUT_SLOT: clamping.nut_slot.depth if clamping.nut_slot else None,
-    }
-    depth = depths.get(step.operation)
+    depth = step.operation.depth
     below = f"{format_length(depth, units)} deep, " if depth is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {fine_length(float(lowest), units)}"
