@@ -13,6 +13,7 @@ from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
+from pathgen.report.pictures.shaded import as_image, as_png, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready
 from pathgen.report.sheet.parts import chapter, facts, figure
@@ -28,9 +29,11 @@ e = element
 
 
 def setup_sheet(
-    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any]
+    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool = True
 ) -> str:
     """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
+
+    Without `shaded` the pictures of the wood itself are left out.
 
     `report` is what `pathgen.report.data.report_data` gives for the same build.
     """
@@ -43,11 +46,12 @@ def setup_sheet(
         e("body", e(
             "main",
             _head(clamping, report),
+            _finished(planned, checked, report) if shaded else None,
             _from_above(planned, report),
             _cautions(clamping),
             to_have_ready(clamping, report),
             air_cut(clamping, programs),
-            in_order(clamping, programs),
+            in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
             sections(clamping),
             ridges(clamping, checked, report),
             if_it_moves(clamping, report),
@@ -74,6 +78,34 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
     for program in programs:
         found[program.file_name.removesuffix(".nc")] = program_path(clamping, program)
     return found
+
+
+def shaded_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
+    """The work as it looks when it is finished and after each program: PNG files by name, at true size."""
+    clamping, wood, stages = planned.clamping, planned.asked.wood[0], checked.simulation.stages
+    found = {
+        f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, wood), stage.grid.cell_area ** 0.5)
+        for stage in stages
+    }
+    if stages:
+        last = stages[-1]
+        found["finished.png"] = as_png(shaded_board(clamping, last, wood, cut_free=True), last.grid.cell_area ** 0.5)
+    return found
+
+
+def _finished(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
+    """The part when all programs have run, from the heights that the simulation left."""
+    if not checked.simulation.stages:
+        return None
+    clamping = planned.clamping
+    what = clamping.board.noun
+    inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
+    picture = as_image(shaded_board(clamping, checked.simulation.stages[-1], planned.asked.wood[0], cut_free=True),
+                       f"The finished {what} from above: {board_words(clamping)}"
+                       + (f"; inlaid: {inlays}" if inlays else "") + ".")
+    return chapter("finished", f"The finished {what}",
+                   figure(picture, "As the simulation left it, lit from the upper left; slots and pockets are dark.",
+                          wide=True))
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
