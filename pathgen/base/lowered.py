@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -68,16 +67,16 @@ class Lowered(Surface):
 
     relief: Relief | None = None
     fall_away: FallAway | None = None
-    lowers: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.is_flat:
             raise PathgenError("[board] radius", "flat, with relief or fall-away", allowed="a radius",
-                               remedy='write radius = "100 m", as 100000 mm, for a top that is flat across')
+                               remedy='write radius = "100000 mm" for a top that is as good as flat across')
         if self.relief and self.fall_away and self.fall_away.start < self.relief.end - 1e-9:
             raise PathgenError("[board] fall_away", f"starts {self.fall_away.start:.2f} mm from the nut, within the "
-                               f"relief", allowed=f"{self.relief.end:.2f} mm or more", remedy="start it at a later fret")
+                               "relief", allowed=f"{self.relief.end:.2f} mm or more",
+                               remedy="start it at a later fret")
 
     @property
     def above(self) -> Surface:
@@ -132,7 +131,8 @@ class Lowered(Surface):
     def normal(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Unit normals, pointing up out of the wood: (..., 3) array."""
         n = self.above.normal(x, y)
-        lean = np.stack([n[..., 0] / n[..., 2] + self.falling(x), n[..., 1] / n[..., 2], np.ones(n.shape[:-1])], axis=-1)
+        along, across = n[..., 0] / n[..., 2] + self.falling(x), n[..., 1] / n[..., 2]
+        lean = np.stack([along, across, np.ones(along.shape)], axis=-1)
         return np.asarray(lean / np.linalg.norm(lean, axis=-1, keepdims=True))
 
     def tip_height(self, cutter: Cutter, x: ArrayLike, y: ArrayLike) -> Floats:
