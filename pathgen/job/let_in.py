@@ -11,15 +11,12 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
-from pathgen.job.load import Job
-from pathgen.parts.fingerboard.board import Inlay
-from pathgen.strategies.matching import LetIn, let_in, misfits
+from pathgen.job.job import Job
+from pathgen.strategies.matching import LetIn, LetIns, let_in, misfits
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.openings import polygons
 from pathgen.work.clamping import Clamping
-
-LetIns = tuple[tuple[str, LetIn], ...]
-"""The colours of an inlay with their pockets and pieces."""
+from pathgen.work.features import Inlay
 
 THROUGH = 0.1
 """How far the cut round a piece goes below its stock, mm."""
@@ -42,7 +39,7 @@ def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     made = tuple(
         (colour, let_in(
             shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
-            thickness=table.thickness, safe_z=table.thickness + job.machine.clearance, from_back=table.from_back,
+            thickness=table.thickness, from_back=table.from_back,
             through=THROUGH, where=f"{where}, {colour}",
         ))
         for colour, shape in inlay.drawn

@@ -17,9 +17,9 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
     `stock` is the largest length and width that any colour takes, and the thickness; `colours` has each colour's own.
     ``fits`` is true in every report: a plan with a piece that does not fit is refused.
     """
-    if not planned.let_ins or not planned.let_ins[index]:
+    if not planned.asked.let_ins or not planned.asked.let_ins[index]:
         return {}
-    made = planned.let_ins[index]
+    made = planned.asked.let_ins[index]
     colours = [
         {
             "colour": colour, "pieces": int(shapely.get_num_geometries(one.piece)),

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import fine_length, place_words
-from pathgen.job.load import Job
+from pathgen.job.job import Job
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -21,7 +21,7 @@ from pathgen.report.tables import table
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, reach
 from pathgen.verify.findings import Finding, at
-from pathgen.work.clamping import POCKET, Clamping
+from pathgen.work.clamping import Clamping
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
@@ -43,7 +43,7 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
     """For each inlay, what each of its own cutters can open, and what the programs open and take, cutter by cutter."""
     found = []
     for index, (inlay, cuts) in enumerate(zip(planned.clamping.inlays, planned.pockets, strict=True)):
-        own = [p for p in programs if p.operation == POCKET and p.step.inlay == index]
+        own = [p for p in programs if p.step.operation.opens is inlay]
         # the programs of the first few cutters are the same whether others come after them or not
         minutes = accumulate(p.minutes for p in own)
         sets = tuple(
@@ -184,7 +184,7 @@ def _minutes(clamping: Clamping, path: Toolpath, cutter: Cutter) -> float:
 
 
 def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
-    return [step.cutter for step in clamping.steps if step.operation == POCKET and step.inlay == index]
+    return [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[index]]
 
 
 def _candidates(job: Job, clamping: Clamping, index: int) -> list[Cutter]:
