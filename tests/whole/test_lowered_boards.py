@@ -7,7 +7,7 @@ import pathgen
 from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
-from pathgen.parts.bench import block_clamping
+from pathgen.job.bench import block_clamping
 from pathgen.parts.fingerboard.radii import bow_under
 from pathgen.verify.crest import crest_heights
 from tests.small_board import ART, JOB
