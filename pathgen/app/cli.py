@@ -91,7 +91,9 @@ def _build_command(commands: Any) -> None:
         f"build {EXAMPLE} --out out/",
     )
     build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
-    build.add_argument("--pictures", action="store_true", help="write the setup sheet's pictures as SVG files too")
+    build.add_argument("--pictures", action="store_true",
+                       help="write the setup sheet's pictures as SVG and PNG files too")
+    build.add_argument("--no-pictures", action="store_true", help="leave the pictures of the wood out of the page")
     _resolution_option(build)
     _json(build, "report.json")
 
@@ -217,7 +219,7 @@ def _build(options: argparse.Namespace) -> int:
     if not result.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    written = result.write(options.out, pictures=options.pictures)
+    written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 
@@ -292,13 +294,13 @@ def _frets(options: argparse.Namespace) -> int:
 def _reach(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
-    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
     job = load_job(options.job)
     with progress(1, sys.stderr) as tell:
         clamping = clamping_of(job)
         tell("trying the cutters")
-        found = reach_of_job(job, clamping)
+        found = reach_of_all(clamping, job.complete_cutters)
     if options.json:
         _print_json([reach_data(one) for one in found])
         return GOOD
@@ -308,8 +310,8 @@ def _reach(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
+    from pathgen.app.choosing import choice_lines, choice_rows, compare
     from pathgen.job import load_job
-    from pathgen.report.choosing import choice_lines, choice_rows, compare
 
     job = load_job(options.job)
     cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
@@ -334,7 +336,7 @@ def _keys(options: argparse.Namespace) -> int:
 
 def _ball_end(job: Job, text: str) -> Cutter:
     """A cutter of the job by its name, or the finishing cutter in another size."""
-    from pathgen.report.choosing import sized
+    from pathgen.app.choosing import sized
 
     if text in [cutter.name for cutter in job.cutters]:
         return job.cutter(text, "--cutter")

@@ -79,6 +79,11 @@ class Job:
             )
         return _complete(known[name])
 
+    @property
+    def complete_cutters(self) -> list[Cutter]:
+        """Every cutter that has all its keys, in order. Raises JobError for one that makes no sense."""
+        return [self.cutter(table.name, "") for table in self.cutters if not table.missing]
+
     def artwork_path(self, inlay: int) -> Path:
         """Where the drawing of an inlay lies: relative to the job file."""
         return self.path.parent / self.inlays[inlay].artwork

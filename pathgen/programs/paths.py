@@ -40,7 +40,7 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-from pathgen.work.part import Fingerboard
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 
@@ -176,7 +176,7 @@ def tabs_of(clamping: Clamping) -> Floats:
     )
 
 
-def _lowest(board: Fingerboard) -> float:
+def _lowest(board: Part) -> float:
     points = shapely.get_coordinates(board.outline)
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
     return float(np.min(board.surface.height(points[:, 0], on_line)))

@@ -7,8 +7,8 @@ from typing import Any
 import shapely
 
 from pathgen.base.units import format_length
-from pathgen.job.let_in import under_the_edges
 from pathgen.programs.plan import Plan
+from pathgen.strategies.matching import under_the_edges
 
 
 def piece_data(planned: Plan, index: int) -> dict[str, Any]:
@@ -36,7 +36,7 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
             "gained_area": round(sum(one.gained.area for _, one in made), 4),
             "pieces": sum(colour["pieces"] for colour in colours),
             "stock": [max(c["stock"][axis] for c in colours) for axis in range(3)],
-            "under_edges": round(max(under_the_edges(planned.clamping, one) for _, one in made), 4),
+            "under_edges": round(max(under_the_edges(one.piece, planned.clamping.surface) for _, one in made), 4),
             "fits": True,
             "colours": colours,
         },

@@ -13,7 +13,6 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import fine_length, place_words
-from pathgen.job.job import Job
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -34,9 +33,9 @@ DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
 
-def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
-    """For each inlay, what its own cutters and the job's other cutters can open, and in what time."""
-    return [_reach_of(clamping, index, _candidates(job, clamping, index)) for index in range(len(clamping.inlays))]
+def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
+    """For each inlay, what its own cutters and the others of `cutters` can open, and in what time."""
+    return [_reach_of(clamping, index, _candidates(clamping, index, cutters)) for index in range(len(clamping.inlays))]
 
 
 def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
@@ -187,9 +186,9 @@ def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
     return [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[index]]
 
 
-def _candidates(job: Job, clamping: Clamping, index: int) -> list[Cutter]:
-    """The inlay's own cutters, then every other complete one of the job whose flute is long enough."""
+def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
+    """The inlay's own cutters, then every other one whose flute is long enough."""
     own = _own_cutters(clamping, index)
     names = {cutter.name for cutter in own}
-    others = [job.cutter(t.name, "") for t in job.cutters if t.name not in names and not t.missing]
-    return own + [c for c in others if c.flute_length >= clamping.inlays[index].depth]
+    depth = clamping.inlays[index].depth
+    return own + [c for c in cutters if c.name not in names and c.flute_length >= depth]

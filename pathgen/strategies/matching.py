@@ -153,6 +153,18 @@ def let_in(
     )
 
 
+def under_the_edges(piece: BaseGeometry, surface: Surface) -> float:
+    """How far the flat underside of the widest piece stands off the curved floor at the piece's long edges, mm.
+
+    A floor that follows a convex surface of radius R touches a flat piece of width w along one line; at the edges it
+    has fallen by R - sqrt(R^2 - (w/2)^2) where that line is the middle.
+    """
+    _, y0, _, y1 = shapely.bounds(polygons(piece)).T
+    half = float(np.max(y1 - y0)) / 2
+    radius = min(surface.radius_nut, surface.radius_end)
+    return 0.0 if surface.is_flat else float(half**2 / (radius + np.sqrt(radius**2 - half**2)))
+
+
 def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
     """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
     needed = overlay.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))

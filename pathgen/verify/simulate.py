@@ -16,6 +16,7 @@ from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.stages import Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Operation
@@ -67,6 +68,8 @@ class Simulation:
     poured : tuple of Poured
     taken : dict of order to Taken
         What each program cut too deep or hit.
+    stages : tuple of Stage
+        Small copies of what stood there after each program; none without `note`.
     """
 
     grid: Grid
@@ -74,6 +77,7 @@ class Simulation:
     surface: Heights
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
+    stages: tuple[Stage, ...] = ()
 
 
 def simulate(
@@ -81,8 +85,8 @@ def simulate(
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
-    Without `note`, nothing is kept of cuts that are too deep and of rapids. Raises TooLongError with the step of a
-    program that would take far longer than any of use.
+    Without `note`, nothing is kept of cuts that are too deep, of rapids and of the stages. Raises TooLongError
+    with the step of a program that would take far longer than any of use.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -93,6 +97,7 @@ def simulate(
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
+    stages: list[Stage] = []
     poured: list[Poured] = []
     before: Heights | None = None
     waste = _waste(clamping, grid) if note else None
@@ -118,7 +123,9 @@ def simulate(
         if step.operation.levels is not None:
             poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
                       for fill in poured]
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
+        if note:
+            stages.append(stage_after(step.order, grid, top, poured))
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages))
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:

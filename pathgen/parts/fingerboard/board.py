@@ -17,10 +17,10 @@ from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt, lowered
+from pathgen.parts.fingerboard.part import Fingerboard, Frets, PartialFret
 from pathgen.parts.fingerboard.radii import Radii, end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.work.features import Slots
-from pathgen.work.part import Fingerboard, Frets, PartialFret
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
