@@ -11,6 +11,7 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
+from pathgen.base.lowered import Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
 from pathgen.job.job import Job
@@ -151,6 +152,12 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, fl
 
 
 def _hollow(board: Fingerboard, start: float, end: float, width: float, table: BlockTable) -> Hollow:
+    if isinstance(board.surface, Lowered):
+        low = board.surface.lowering(np.linspace(start, end, 501))
+        if low.max() > _LEVEL:
+            raise JobError("[block] frets", f"relief or fall-away take up to {low.max():.2f} mm off the board there",
+                           allowed=f"frets where that is {_LEVEL:g} mm or less", remedy="take other frets: the hollow "
+                           "of a block is straight along")
     radius_start, radius_end = (float(board.surface.radius(x)) for x in (start, end))
     if width / 2 >= min(radius_start, radius_end):
         raise JobError("[block] width", f"{width:g} mm over a radius of {min(radius_start, radius_end):g} mm",
@@ -161,6 +168,10 @@ def _hollow(board: Fingerboard, start: float, end: float, width: float, table: B
         raise JobError("[block] thickness", f"{table.thickness:g} mm leaves {lowest:.2f} mm under the hollow",
                        allowed=f"{drop + table.least:.2f} mm or more", remedy="take a thicker blank")
     return Hollow(thickness=lowest, radius_nut=radius_start, radius_end=radius_end, length=end - start)
+
+
+_LEVEL = 0.005
+"""What relief or fall-away may take over the length of a block, mm."""
 
 
 def _setup(job: Job) -> Setup:

@@ -71,6 +71,8 @@ def part_of(job: Job) -> Fingerboard:
         binding=0.0 if table.bound else table.binding,
         min_web=table.min_web,
         outline=_drawn_outline(job),
+        relief=table.relief,
+        fall_away=table.fall_away,
     )
 
 

@@ -14,6 +14,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
+from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.loads import Load, measured_load
 from pathgen.verify.stages import Stage, stage_after
@@ -157,14 +158,14 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     if isinstance(surface, Hollow):
         out[:] = surface.height(grid.xs, grid.ys[:, None])
         return out
-    radius = surface.radius(grid.xs)
+    radius, crest = surface.radius(grid.xs), crest_heights(surface, grid.xs)
     for first in range(0, grid.shape[0], _ROWS):
         y2 = grid.ys[first : first + _ROWS, None] ** 2
         with np.errstate(invalid="ignore"):
             fall = np.sqrt(radius**2 - y2)
         fall += radius
         np.divide(y2, fall, out=fall)
-        np.subtract(surface.thickness, fall, out=out[first : first + _ROWS], casting="same_kind")
+        np.subtract(crest, fall, out=out[first : first + _ROWS], casting="same_kind")
     return out
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.hollow import Hollow
+from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -151,6 +152,9 @@ def board_words(clamping: Clamping) -> str:
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
         thick += f" as first cut, {fine_length(left, units)} when finished"
+    if isinstance(surface, Lowered):
+        radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
+        radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
     x0, _, x1, _ = board.outline.bounds
     long = board.length if isinstance(board, Fingerboard) else x1 - x0
     return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
