@@ -16,6 +16,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.cutting import cutting_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.handling import program_findings, travel_findings
@@ -27,7 +28,7 @@ from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measur
 from pathgen.verify.read import ReadProgram, read_program
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
-from pathgen.verify.simulate import Simulation, deepest_cut, simulate
+from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.slots import slot_findings
 from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
 from pathgen.work.clamping import (
@@ -152,7 +153,7 @@ def verify(
         sim = simulate(clamping, _known(motions, unread), grid, tolerances)
     found += _not_compared(unread)
     culprit = _Culprit(clamping, motions)
-    found += cutting_findings(clamping, sim, tolerances)
+    found += cutting_findings(clamping, sim, motions, tolerances)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     low = high = math.nan
@@ -261,37 +262,6 @@ def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tole
             yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
         else:
             yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)
-
-
-def cutting_findings(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
-    """Cuts deeper than the stepdown, rapids through material, shanks that rub."""
-    for step in clamping.steps:
-        taken = sim.taken.get(step.order)
-        if taken is None:
-            continue
-        cut, rapid = taken.cut, taken.rapid
-        if cut.depth:
-            limit = deepest_cut(clamping, step, tolerances) - tolerances.stepdown
-            yield Finding(
-                code="cut-too-deep", severity="forbid", where=at(step.file_name, cut.line, cut.x, cut.y),
-                got=f"{cut.depth:.3f} mm at once", allowed=f"a stepdown of {limit:g} mm",
-                remedy="go down in smaller steps",
-            )
-        if rapid.depth:
-            yield Finding(
-                code="rapid-through-material", severity="forbid",
-                where=at(step.file_name, rapid.line, rapid.x, rapid.y),
-                got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
-                remedy="lift the cutter first",
-            )
-        if taken.shank.depth:
-            yield Finding(
-                code="shank-rubs", severity="forbid",
-                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
-                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
-                remedy="take a longer cutter, or cut shallower",
-            )
 
 
 def _ridges(

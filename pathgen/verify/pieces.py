@@ -16,7 +16,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
-from pathgen.verify.check import cutting_findings, header_findings, read_programs
+from pathgen.verify.check import header_findings, read_programs
+from pathgen.verify.cutting import cutting_findings
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.over_board import motion_over_board
@@ -55,7 +56,7 @@ def verify_pieces(
         found += program_findings(program, motion, step, clamping, tolerances)
         found += _too_deep(motion, step, clamping, tolerances)
         simulated = simulate(clamping, {step.order: motion}, Grid.over(clamping.stock.bounds, resolution), tolerances)
-        found += cutting_findings(clamping, simulated, tolerances)
+        found += cutting_findings(clamping, simulated, {step.order: motion}, tolerances)
         found += _past_the_stock(motion, step, clamping, tolerances)
         found += _into_pieces(motion, step, clamping, pieces, tolerances)
         found += _still_attached(motion, step, clamping, pieces, uncut, tolerances)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -27,6 +26,8 @@ from pathgen.work.clamping import (
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
+FOLLOWS_SURFACE = (SURFACE_ROUGH, SURFACE_FINISH, RESURFACE)
+"""Operations whose passes lie side by side over the surface."""
 _ROWS = 32
 
 
@@ -106,9 +107,8 @@ def simulate(
                 taken[step.order] = material.cut(
                     motions[step.order], step.cutter, waste=waste,
                     spare=_deeper_in_waste(clamping, step, tolerances),
-                    surface=surface if step.operation in (SURFACE_ROUGH, SURFACE_FINISH, RESURFACE) else None,
-                    note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
-                    note_rapid=tolerances.rapid if note else math.inf,
+                    surface=surface if step.operation in FOLLOWS_SURFACE else None,
+                    deeper=deepest_cut(clamping, step, tolerances), note=note,
                 )
             except TooLongError as error:
                 raise TooLongError(error.line, step) from None

@@ -1,0 +1,163 @@
+"""What each move takes, in the order of the program: how much, how deep, how wide.
+
+A move lowers some of the points of the grid; each point stood at some height just before. From these alone follow the
+volume that the move takes, how high the highest material that it lowers stands over the cutter's tip, and over how
+much of its edge the cutter is engaged. The edge: of the points that a straight move of length L lowers, those at v
+aside of it, in a strip dv, are L dv / cell of them when all of the strip is cut; the arc of the cutter that cuts them
+is dv / sqrt(r^2 - v^2). The sum of cell / (L sqrt(r^2 - v^2)) over the points is therefore the engaged angle:
+arccos(1 - s / r) for a straight cut of width s, pi for a full slot (plane geometry). For a round or pointed end r is
+the radius at the top of what it cuts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+LEAST = 1e-4
+"""What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
+a micrometre."""
+_WET = 1e-3  # mm: an engaged edge is counted where more than this is taken
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Bites:
+    """What each of n moves takes. Lengths in mm.
+
+    Attributes
+    ----------
+    travel : (n,) float array
+        Length of the move.
+    volume : (n,) float array
+        Material taken, mm3.
+    depth : (n,) float array
+        Highest material that the move lowers, over the tip beside it; for passes over a surface that is known, over
+        that surface.
+    drop : (n,) float array
+        Most that any point is lowered, straight down.
+    deep, over : (n,) float array
+        Volume taken from higher over the tip than a limit that was asked about, mm3, and how far over it.
+    edge : (n,) float array
+        Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut.
+    at : (n, 2) float array
+        Where the material stood that `depth` tells of, for rapids and where it is over the limit; else NaN.
+    """
+
+    travel: Floats
+    volume: Floats
+    depth: Floats
+    drop: Floats
+    deep: Floats
+    over: Floats
+    edge: Floats
+    at: Floats
+
+    @classmethod
+    def none(cls, travel: Floats) -> Bites:
+        """Of moves that take nothing so far."""
+        n = len(travel)
+        return cls(travel=travel, volume=np.zeros(n), depth=np.zeros(n), drop=np.zeros(n), deep=np.zeros(n),
+                   over=np.zeros(n), edge=np.zeros(n), at=np.full((n, 2), math.nan))
+
+    def __len__(self) -> int:
+        return len(self.travel)
+
+    def of(self, which: Rows | NDArray[np.bool_] | slice) -> Bites:
+        """Some of the moves."""
+        return Bites(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    def around(self, values: Floats, window: float, run: Rows) -> Floats:
+        """(n,) sums of `values` over about `window` mm of travel around each move, within its run.
+
+        Short moves one by one take shavings: what they take is judged over some travel. `run` (n,) numbers stretches
+        that follow on one another; the sums end where a stretch ends.
+        """
+        total = np.concatenate([[0.0], np.cumsum(values)])
+        first, stop = self._window(window, run)
+        return total[stop] - total[first]
+
+    def _window(self, window: float, run: Rows) -> tuple[Rows, Rows]:
+        """(n,) first and past-the-last move within half a window of each, in its run."""
+        gone = np.cumsum(self.travel) - self.travel / 2
+        apart = run * (gone[-1] + 2 * window if len(gone) else 0.0)  # runs lie further apart than any window is long
+        return (np.searchsorted(gone + apart, gone + apart - window / 2, side="left"),
+                np.searchsorted(gone + apart, gone + apart + window / 2, side="right"))
+
+    def engaged_deg(self, window: float, run: Rows) -> Floats:
+        """(n,) engaged angle, degrees, averaged over a window of travel; at most 360."""
+        travel = self.around(self.travel, window, run)
+        angle = np.divide(self.around(self.edge, window, run), travel, where=travel > 0, out=self.edge.copy())
+        return np.degrees(np.minimum(angle, 2 * np.pi))
+
+    def section(self, window: float, run: Rows) -> Floats:
+        """(n,) volume per mm of travel, mm2, over a window; 0 for moves straight down."""
+        travel = self.around(self.travel, window, run)
+        return np.divide(self.around(self.volume, window, run), travel, where=travel > 0, out=np.zeros(len(self)))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Touches:
+    """Points lowered by moves: sorted by the point and, within one, in the order of the moves.
+
+    Attributes
+    ----------
+    cell, move : (n,) int array
+        The point, as an index into the flat grid, and the move that touches it.
+    before, after : (n,) float array
+        Its height just before and just after.
+    """
+
+    cell: Rows
+    move: Rows
+    before: NDArray[np.float32]
+    after: NDArray[np.float32]
+
+
+def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, cell: float) -> NDArray[np.float32]:
+    """(n,) what points of a `cell` of area at distances `aside` of a move add to its engaged angle times travel.
+
+    Nearer to the rim than a point's own width, where the arc grows without bound, its mean over that width.
+    """
+    wide = np.float32(math.sqrt(cell))
+    r = np.maximum(np.asarray(radius, np.float32), wide)
+    v = np.asarray(aside, np.float32)
+    rim = np.arccos(1 - wide / r) / wide
+    arc = 1 / np.sqrt(np.maximum(r * r - v * v, np.float32(1e-12)))
+    return np.asarray(np.where(v > r - wide, rim, arc) * np.float32(cell), np.float32)
+
+
+def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32]) -> tuple[
+    Touches, Rows, NDArray[np.float32]
+]:
+    """What each touch finds, when points of a flat field `top` are lowered to `height` by moves in their order.
+
+    Returns the touches that lower something, and (k,) the points touched and the height that each is left at.
+    """
+    if move[0] == move[-1] == move.max():  # one alone
+        stood = top[cell]
+        lowers = height < stood
+        cell, stood, height = cell[lowers], stood[lowers], height[lowers]
+        return Touches(cell=cell, move=np.full(len(cell), move[0]), before=stood, after=height), cell, height
+    order = np.argsort(cell * (int(move.max()) + 1) + move)  # by the point, then by the move: all keys differ
+    cell, move, height = cell[order], move[order], height[order]
+    begins = np.flatnonzero(np.diff(cell, prepend=-1))
+    points = cell[begins]
+    stood = top[points]
+    left = np.minimum(np.minimum.reduceat(height, begins), stood)
+    # a running minimum within each point's touches: each point's heights are put below those of the point before
+    turn = np.repeat(np.arange(len(begins)), np.diff(np.append(begins, len(cell))))
+    apart = turn * (float(max(stood.max(), height.max()) - min(stood.min(), height.min())) + 1.0)
+    found = np.empty(len(cell))
+    found[1:] = height[:-1] - apart[1:]
+    found[begins] = stood - apart[begins]
+    np.minimum.accumulate(found, out=found)
+    before = (found + apart).astype(np.float32)
+    lowers = height < before
+    return Touches(cell=cell[lowers], move=move[lowers], before=before[lowers], after=height[lowers]), points, left
