@@ -249,7 +249,7 @@ def _path(
             stock_top=top, allowance=surfacing.allowance,
         )
     elif step.operation == SURFACE_FINISH:
-        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board)
+        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board, step.cutter)
         runs = resurfacing_runs(
             board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish
         )
@@ -265,7 +265,8 @@ def _path(
                 board.outline, board.surface, step.cutter, proud=inlay.overfill,
                 stepdown=surfacing.resurface_stepdown, last=finish, skim=surfacing.skim,
             )
-    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
+    return path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
 
 
 def _why_nothing(clamping: Clamping, step: Step, pockets: tuple[tuple[PocketCut, ...], ...]) -> str:
@@ -319,9 +320,9 @@ def _air(clamping: Clamping) -> float:
     return max(clamping.stock.thickness, clamping.board.surface.thickness + max(filled, default=0.0)) + AIR
 
 
-def _lowest(board: Fingerboard) -> float:
-    points = shapely.get_coordinates(board.outline)
+def _lowest(board: Fingerboard, cutter: Cutter) -> float:
+    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
+    points = shapely.get_coordinates(board.outline.buffer(cutter.radius, join_style="mitre"))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
-    return float(np.min(board.surface.height(points[:, 0], on_line)))
-
-
+    with np.errstate(invalid="ignore"):
+        return float(np.nanmin(board.surface.height(points[:, 0], on_line)))

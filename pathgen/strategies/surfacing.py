@@ -66,11 +66,14 @@ class Passes:
 
 
 def finishing_passes(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4
+    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4,
+    reach: Passes | None = None,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
 
-    Straight moves cut at most `chord_tolerance` below the surface. Raises CutterError for a cutter that is not
+    Straight moves cut at most `chord_tolerance` below the surface. With `reach` they run at least as far out as those
+    passes do: beside the board the blank stands at its full height, and passes further out would meet all of it at
+    once. Raises CutterError for a cutter that is not
     a ball end, or for ridges as high as its radius.
     """
     if cutter.shape != "ball-end":
@@ -98,6 +101,8 @@ def finishing_passes(
     # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
     needed = np.isfinite(spans[:, 0])
     y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
+    if reach is not None:
+        y, spans = _reaching(y, spans, reach)
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
     return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
@@ -149,7 +154,7 @@ def resurfacing_runs(
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
-    coarse = coarse_passes(outline, surface, cutter, stepdown)
+    coarse = coarse_passes(outline, surface, cutter, stepdown, last=last)
     return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
 
 
@@ -169,10 +174,10 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
     return heights
 
 
-def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
-    """The wide passes that go through what stands proud."""
+def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float, *, last: Passes) -> Passes:
+    """The wide passes that go through what stands proud; they reach as far out as the passes of `last`."""
     ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
-    return finishing_passes(outline, surface, cutter, scallop=ridge)
+    return finishing_passes(outline, surface, cutter, scallop=ridge, reach=last)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -254,6 +259,24 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
     spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
     return spans
+
+
+def _reaching(y: Floats, spans: Floats, others: Passes) -> tuple[Floats, Floats]:
+    """Passes and their spans, so that each runs as long as the others do between it and its inner neighbour."""
+    along = [others.run[others.run[:, 1] == line, 0] for line in others.y]
+    theirs = np.array([(x.min(), x.max()) for x in along])
+    outer = [line for line in (others.y[0], others.y[-1]) if not y[0] <= line <= y[-1]]
+    y = np.concatenate([y, outer])
+    spans = np.concatenate([spans, np.full((len(outer), 2), [np.inf, -np.inf])])
+    order = np.argsort(y)
+    y, spans = y[order], spans[order]
+    middle = (y[0] + y[-1]) / 2
+    for k, line in enumerate(y):
+        inner = y[min(k + 1, len(y) - 1)] if line < middle else y[max(k - 1, 0)]
+        near = (others.y >= min(line, inner)) & (others.y <= max(line, inner))
+        if near.any():
+            spans[k] = min(spans[k, 0], theirs[near, 0].min()), max(spans[k, 1], theirs[near, 1].max())
+    return y, spans
 
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:

@@ -6,7 +6,7 @@ taken there is thin, and loads the cutter less than its usual cut. So a cut is t
 than the stepdown over its tip is more than a shaving: wider, on the average over a short travel, than SHAVING of the
 cutter's diameter. The measure is the volume taken from over the limit, by travel and by height: it is the same for
 long moves and for short ones, and for every shape of cutter. Passes over a surface lie side by side and have no walls:
-there any height over the limit counts.
+there only what is thinner than any stepover is left out.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 SHAVING = 0.15
 """Widest cut along a wall that may be higher than the stepdown, as a share of the diameter: a third of a usual
 stepover."""
+RIDGES = 0.02
+"""The same for passes over a surface, whose stepover is 0.025 of the diameter or more."""
 _TRAVEL = 0.5  # mm, or the cutter's radius: over how much travel a width is measured
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
@@ -41,7 +43,7 @@ def cutting_findings(
         if taken is None or taken.bites is None:
             continue
         motion, bites = motions[step.order], taken.bites
-        shaving = 0.0 if step.operation in FOLLOWS_SURFACE else SHAVING * step.cutter.diameter
+        shaving = (RIDGES if step.operation in FOLLOWS_SURFACE else SHAVING) * step.cutter.diameter
         deep = _deepest(np.where(too_deep(bites, motion, step.cutter, shaving=shaving), bites.depth, 0.0))
         if deep is not None:
             limit = deepest_cut(clamping, step, tolerances) - tolerances.stepdown

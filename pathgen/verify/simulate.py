@@ -13,11 +13,8 @@ from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
 from pathgen.work.clamping import (
-    BEVEL,
-    NUT_SLOT,
     POCKET,
     RESURFACE,
-    SLOTS,
     SURFACE_FINISH,
     SURFACE_ROUGH,
     Clamping,
@@ -137,11 +134,8 @@ def _waste(clamping: Clamping, grid: Grid) -> Mask:
 def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How much deeper than on the board a cut may be off it, mm.
 
-    Slots and their bevels, and the outermost passes over the surface, run out into a blank that still stands higher
-    than the board; the limit of a re-surface is meant for fill, and wood may be cut as deep as the cutter stands.
+    The limit of a re-surface is meant for fill: the wood beside the board may be cut as deep as the cutter stands.
     """
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL, SURFACE_FINISH):
-        return step.cutter.stepdown
     if step.operation == RESURFACE:
         return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
     return 0.0

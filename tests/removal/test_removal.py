@@ -17,7 +17,7 @@ from pathgen.removal.lengthwise import passes_along
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.verify.cutting import SHAVING, too_deep
+from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 BALL = Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN)
@@ -202,7 +202,7 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
 def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
     bites = material.cut(path, cutter, note=True, deeper=limit, **known).bites
-    shaving = 0.0 if known else SHAVING * cutter.diameter
+    shaving = (RIDGES if known else SHAVING) * cutter.diameter
     depth = np.where(too_deep(bites, path, cutter, shaving=shaving), bites.depth, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 
