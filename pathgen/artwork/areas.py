@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.artwork.flatten import Floats, Ints, Polylines
+from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError
 
 Geometries = NDArray[Any]
@@ -118,7 +119,7 @@ def _crossing(rings: Geometries, rule: str) -> Any:
         return EMPTY
     points = shapely.get_coordinates(shapely.point_on_surface(faces))
     inside = _is_inside(_winding(points, rings), rule)
-    return shapely.coverage_union_all(faces[inside]) if inside.any() else EMPTY
+    return overlay.coverage_union_all(faces[inside]) if inside.any() else EMPTY
 
 
 def _faces(rings: Geometries) -> Geometries:
@@ -127,10 +128,10 @@ def _faces(rings: Geometries) -> Geometries:
     Where edges almost coincide, rounding can leave crossings a hair apart and a face open, and the whole of it is
     lost: then, as lines that bound no face show, it is done again with crossings snapped to a fine grid.
     """
-    found, *rest = shapely.polygonize_full([shapely.union_all(rings)])
+    found, *rest = shapely.polygonize_full([overlay.union_all(rings)])
     if any(not some.is_empty for some in rest):
         grid = float(np.abs(shapely.total_bounds(rings)).max()) * _GRID
-        found = shapely.polygonize([shapely.union_all(rings, grid_size=grid)])
+        found = shapely.polygonize([overlay.union_all(rings, grid=grid)])
     faces: Geometries = shapely.get_parts(found)
     return faces
 

@@ -14,6 +14,7 @@ from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
 from pathgen.artwork.unions import areal, united, without_slivers
+from pathgen.base import overlay
 
 _PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
@@ -104,7 +105,7 @@ def _within(limit: Any, areas: Geometries) -> Geometries:
     inside = in_box if is_box else in_box & shapely.covers(limit, areas)
     inside |= shapely.is_empty(areas)
     areas = areas.copy()
-    areas[~inside] = areal(shapely.intersection(areas[~inside], limit))
+    areas[~inside] = areal(overlay.intersection(areas[~inside], limit))
     return areas
 
 
@@ -163,7 +164,7 @@ def _minus(area: Any, above: Geometries) -> Any:
         above = shapely.get_parts(united(above))
         above = above[shapely.STRtree(above).query(area, predicate="intersects")]
     for other in above:
-        area = shapely.difference(area, other)
+        area = overlay.difference(area, other)
     return areal(np.array([area], dtype=object))[0]
 
 

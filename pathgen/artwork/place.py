@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
+from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError
 
 Floats = NDArray[np.float64]
@@ -266,7 +267,7 @@ def _fitting_width(
     direction grows with its size. The drawing is measured by its convex hull.
     """
     box = drawing_box(artwork)
-    hull = shapely.convex_hull(shapely.union_all([shapely.convex_hull(r.polygon) for r in artwork.regions]))
+    hull = shapely.convex_hull(overlay.union_all([shapely.convex_hull(r.polygon) for r in artwork.regions]))
     points = shapely.get_coordinates(hull) - [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2]
     cos, sin = math.cos(math.radians(rotate)), math.sin(math.radians(rotate))
     points = points @ np.array([[cos, sin], [-sin, cos]])

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.areas import Geometries, too_crossed
 from pathgen.artwork.unions import areal, united
+from pathgen.base import overlay
 
 _BLOCK = 6
 """Blocks in a larger one."""
@@ -138,7 +139,7 @@ def _uncovered(parts: Geometries, cover: Geometries, effort: _Effort) -> Geometr
     order = np.argsort(group, kind="stable")
     covers = shapely.multipolygons(cover[by[order]], indices=group[order])
     effort.spend(parts[which], covers)
-    rest = shapely.get_parts(areal(shapely.difference(parts[which], covers)))
+    rest = shapely.get_parts(areal(overlay.difference(parts[which], covers)))
     effort.spend(rest)
     return np.concatenate([np.delete(parts, which), rest[~shapely.is_empty(rest)]])
 
@@ -156,5 +157,5 @@ def _merged(first: Geometries, second: Geometries, effort: _Effort) -> Geometrie
     if not len(mine):
         return np.concatenate(rest)
     effort.spend(first[mine], second[theirs])
-    union = shapely.union(*(shapely.multipolygons(list(some)) for some in (first[mine], second[theirs])))
+    union = overlay.union(*(shapely.multipolygons(list(some)) for some in (first[mine], second[theirs])))
     return np.concatenate([*rest, shapely.get_parts(areal(np.array([union], dtype=object)))])

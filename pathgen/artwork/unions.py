@@ -9,6 +9,7 @@ import shapely
 
 from pathgen.artwork.areas import EMPTY, Geometries, too_crossed
 from pathgen.artwork.flatten import Floats
+from pathgen.base import overlay
 
 _CROWD = 60
 """Neighbours of an area above which looking for connected groups costs more than it saves."""
@@ -25,10 +26,10 @@ def united(areas: Geometries) -> Any:
     if len(areas) == 1:
         return areas[0]
     if len(areas) <= 4:
-        return areal(np.array([shapely.union_all(areas)], dtype=object))[0]
+        return areal(np.array([overlay.union_all(areas)], dtype=object))[0]
     sample = areas[:: -(-len(areas) // 50)]
     crowd = shapely.STRtree(areas).query(sample, predicate="intersects").shape[1] / len(sample)
-    union = _crowded_union(areas) if crowd > _CROWD else shapely.disjoint_subset_union_all(areas)
+    union = _crowded_union(areas) if crowd > _CROWD else overlay.union_all(areas, apart=True)
     return areal(np.array([union], dtype=object))[0]
 
 
@@ -42,10 +43,10 @@ def _crowded_union(areas: Geometries) -> Any:
         areas = areas[np.lexsort((centres[:, 1], band))]
         groups = [areas[k: k + _GROUP] for k in range(0, len(areas), _GROUP)]
         if len(groups) > 20:  # a few tell what all will come to
-            some = np.array([shapely.union_all(group) for group in groups[:: len(groups) // 5]])
+            some = np.array([overlay.union_all(group) for group in groups[:: len(groups) // 5]])
             if shapely.get_num_coordinates(some).mean() * len(groups) > limit:
                 raise too_crossed(f"{len(areas)} shapes of one colour")
-        found = [shapely.union_all(group) for group in groups]
+        found = [overlay.union_all(group) for group in groups]
         if shapely.get_num_coordinates(found).sum() > limit:
             raise too_crossed(f"{len(areas)} shapes of one colour")
         areas = np.array(found, dtype=object)
@@ -58,7 +59,7 @@ def areal(geometries: Geometries) -> Geometries:
     for i in np.flatnonzero((kinds != 3) & (kinds != 6)):
         parts = shapely.get_parts(geometries[i])
         parts = shapely.get_parts(parts[(shapely.get_type_id(parts) == 3) | (shapely.get_type_id(parts) == 6)])
-        geometries[i] = shapely.union_all(parts) if len(parts) else EMPTY
+        geometries[i] = overlay.union_all(parts) if len(parts) else EMPTY
     return geometries
 
 

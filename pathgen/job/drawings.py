@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.units import place_words
 from pathgen.job.let_in import let_ins
@@ -105,7 +106,7 @@ def _on_board(job: Job, index: int, art: Artwork, board: Fingerboard) -> tuple[R
         sizes = [_size(art, _scale(art, p)) for p in places]
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
-    return tuple((colour, shapely.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
+    return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
 
 
 def _slot_width(job: Job) -> float:
@@ -179,7 +180,7 @@ def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay
 
 
 def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
-    outside = inlay.area.difference(board.outline)
+    outside = overlay.difference(inlay.area, board.outline)
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(

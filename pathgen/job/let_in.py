@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
 from pathgen.job.load import Job
@@ -102,7 +103,7 @@ def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
 def _check_apart(made: LetIns, where: str) -> None:
     """Pieces of two colours share no place: where wood between them would be too thin, both may have grown into it."""
     for (one, a), (other, b) in itertools.combinations(made, 2):
-        shared = polygons(shapely.buffer(shapely.intersection(a.piece, b.piece), 0.0))
+        shared = polygons(overlay.buffer(overlay.intersection(a.piece, b.piece), 0.0))
         if shapely.area(shared).sum() > 1e-4:
             x, y = shapely.get_coordinates(shared[int(np.argmax(shapely.area(shared)))].representative_point())[0]
             raise JobError(

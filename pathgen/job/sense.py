@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
@@ -153,7 +154,7 @@ def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
             art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
             centre="drawing" if place.centre == "drawing" else "page",
         )
-    shape = shapely.union_all([region.polygon for region in art.regions])
+    shape = overlay.union_all([region.polygon for region in art.regions])
     if shape.geom_type != "Polygon" or shape.interiors:
         raise JobError("[outline] artwork", f"{path.name} shows {shapely.get_num_geometries(shape)} shapes or holes",
                        allowed="one shape without holes", remedy="keep the outline alone in that drawing")
@@ -359,7 +360,7 @@ def _holes(job: Job, board: Fingerboard) -> None:
     holes = holes_of(job)
     if holes is None:
         return
-    discs = shapely.buffer(shapely.points(holes.at), holes.diameter / 2)
+    discs = overlay.buffer(shapely.points(holes.at), holes.diameter / 2)
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.scallop import scallop_height
@@ -257,8 +258,8 @@ def _path(
         inlay = clamping.inlays[step.inlay or 0]
         if surfacing.resurface_area == "inlay":
             runs = resurfacing_runs_over(
-                inlay.area.buffer(surfacing.blend), board.outline, board.surface, step.cutter, proud=inlay.overfill,
-                stepdown=surfacing.resurface_stepdown, last=finish,
+                overlay.buffer(inlay.area, surfacing.blend), board.outline, board.surface, step.cutter,
+                proud=inlay.overfill, stepdown=surfacing.resurface_stepdown, last=finish,
             )
         else:
             runs = resurfacing_runs(
@@ -301,7 +302,7 @@ def tabs_of(clamping: Clamping) -> Floats:
     cuts = [s.lines.reshape(-1, 2) for s in (clamping.slots, clamping.nut_slot) if s is not None]
     return tab_points(
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *cuts]),
-        width=cut.tab_width + 2 * cutter.radius, inlays=shapely.union_all([i.area for i in clamping.inlays]),
+        width=cut.tab_width + 2 * cutter.radius, inlays=overlay.union_all([i.area for i in clamping.inlays]),
     )
 
 

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.board import Fingerboard, Slots
@@ -33,10 +34,11 @@ def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
 
     A safe side is taken of what each program opens. Clamps are kept clear of too.
     """
-    free = shapely.box(*clamping.stock.bounds).buffer(-reach, join_style="mitre")
-    free = free.difference(_cleared(clamping).buffer(reach, join_style="mitre"))
+    free = overlay.buffer(shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
+    free = overlay.difference(free, overlay.buffer(_cleared(clamping), reach, join_style="mitre"))
     for thing in clamping.setup.keep_out:
-        free = free.difference(shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1]).buffer(reach))
+        body = shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1])
+        free = overlay.difference(free, overlay.buffer(body, reach))
     return free
 
 
@@ -97,19 +99,19 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
     for step in clamping.steps:
         cutter = step.cutter
         if step.operation in (SURFACE_FINISH, RESURFACE):
-            parts.append(board.outline.buffer(float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
+            parts.append(overlay.buffer(board.outline, float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
         elif step.operation == OUTLINE:
-            parts.append(board.outline.buffer(cutter.diameter + MARGIN, join_style="mitre"))
+            parts.append(overlay.buffer(board.outline, cutter.diameter + MARGIN, join_style="mitre"))
         elif step.operation in (SLOTS, NUT_SLOT) and (slots := _slots(clamping, step)) is not None:
             # through slots run out past the edges
             lines = shapely.linestrings(slots.lines)
-            parts.append(shapely.union_all(shapely.buffer(lines, cutter.diameter + slots.width + RUN_OUT)))
+            parts.append(overlay.union_all(overlay.buffer(lines, cutter.diameter + slots.width + RUN_OUT)))
     if clamping.holes is not None:
-        parts.append(shapely.multipoints(clamping.holes.at).buffer(clamping.holes.diameter / 2))
+        parts.append(overlay.buffer(shapely.multipoints(clamping.holes.at), clamping.holes.diameter / 2))
     rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
     if rough is not None:
         parts.append(_roughed(clamping, rough))
-    return shapely.union_all(parts)
+    return overlay.union_all(parts)
 
 
 def _roughed(clamping: Clamping, cutter: Cutter) -> BaseGeometry:
@@ -120,7 +122,7 @@ def _roughed(clamping: Clamping, cutter: Cutter) -> BaseGeometry:
         allowance=clamping.surfacing.allowance if clamping.surfacing else 0.0,
     )
     lines = [shapely.linestrings(run[:, :2]) for run in runs if len(run) > 1]
-    return shapely.union_all(shapely.buffer(lines, cutter.radius + SAFE))
+    return overlay.union_all(overlay.buffer(lines, cutter.radius + SAFE))
 
 
 def _slots(clamping: Clamping, step: Step) -> Slots | None:
@@ -129,7 +131,7 @@ def _slots(clamping: Clamping, step: Step) -> Slots | None:
 
 def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:
     """Places a little inside `free`, or in a narrow part of it at its edge; on half millimetres where that may be."""
-    near = np.array([_nearest(p, [free.buffer(-inset), free], 2 * inset) for p in places])
+    near = np.array([_nearest(p, [overlay.buffer(free, -inset), free], 2 * inset) for p in places])
     half = np.round(near * 2) / 2
     inside = shapely.intersects_xy(free, half[:, 0], half[:, 1])
     return np.where(inside[:, None], half, near)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
 from pathgen.base.units import format_length, place_words
 from pathgen.parts.fingerboard.board import Inlay
@@ -284,7 +285,7 @@ def _pour_warnings(inlay: Inlay, one: Amount) -> Iterator[Finding]:
 def _lap_notes(clamping: Clamping) -> Iterator[Finding]:
     """Colours of different stages that share an edge, and do not overlap under it."""
     for first, later in itertools.combinations(clamping.inlays, 2):
-        if first.area.intersection(later.area).area > 0.01:
+        if overlay.intersection(first.area, later.area).area > 0.01:
             continue
         found = touches([(first.name, first.area), (later.name, later.area)])
         if found:

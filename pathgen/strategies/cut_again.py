@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, coarse_passes, heights_above
@@ -35,7 +36,7 @@ def resurfacing_runs_over(
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
-    within = area.intersection(outline.buffer(EDGE, join_style="mitre"))
+    within = overlay.intersection(area, overlay.buffer(outline, EDGE, join_style="mitre"))
     heights = heights_above(proud, stepdown, ridge=last.scallop)
     runs: list[Floats] = []
     if heights:
@@ -57,7 +58,7 @@ def runs_over(
     """
     lines = _lines(passes)
     parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
-    merged = shapely.get_parts(shapely.union_all(parts))
+    merged = shapely.get_parts(overlay.union_all(parts))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
     return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear))]
 
@@ -108,7 +109,7 @@ def _spans(region: Polygon, y: Floats) -> Floats:
     x0, y0, x1, y1 = region.bounds
     bounds = np.concatenate([[min(y0, y[0]) - 1.0], middle, [max(y1, y[-1]) + 1.0]])
     strips = shapely.box(x0 - 1, bounds[:-1], x1 + 1, bounds[1:])
-    spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
+    spans: Floats = shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]]
     return spans
 
 

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.toolpath import Toolpath
@@ -54,7 +55,7 @@ def outlining(
 
 def cutting_line(outline: Polygon, cutter: Cutter) -> LinearRing:
     """Where the cutter's axis runs: clockwise, the wood on its right, so that a clockwise spindle climb-cuts."""
-    grown = outline.buffer(cutter.radius, join_style="mitre", mitre_limit=2.0, quad_segs=64)
+    grown = overlay.buffer(outline, cutter.radius, join_style="mitre", mitre_limit=2.0, quad_segs=64)
     return LinearRing(shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior))
 
 
@@ -89,8 +90,8 @@ def check_tabs_hold(
     `tabs` are (n, 2) points on the long edges of `outline`; `blank` is (x_min, y_min, x_max, y_max), mm.
     """
     needed = cutter.diameter + LEAST_WASTE
-    discs = shapely.buffer(shapely.points(tabs), tab_width / 2)
-    held = shapely.bounds(shapely.intersection(outline.exterior, discs))
+    discs = overlay.buffer(shapely.points(tabs), tab_width / 2)
+    held = shapely.bounds(overlay.intersection(outline.exterior, discs))
     waste = np.where(tabs[:, 1] > 0, blank[3] - held[:, 3], held[:, 1] - blank[1])
     if not np.any(waste < needed - 1e-9):
         return
@@ -111,7 +112,7 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
-    bounds = shapely.bounds(shapely.intersection(rays, outline))
+    bounds = shapely.bounds(overlay.intersection(rays, outline))
     y = bounds[:, 3 if side > 0 else 1]
     # Ends and corners are where the outline turns across the board.
     steep = np.abs(np.gradient(y, x)) > 0.5

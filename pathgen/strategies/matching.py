@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
@@ -85,7 +86,7 @@ def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Po
     for _ in range(6):
         opened = _grown(_grown(shape, FIT - inner), inner - FIT)
         closed = _grown(_grown(opened, outer), -outer)
-        if shape.symmetric_difference(closed).area < 1e-4:
+        if overlay.symmetric_difference(shape, closed).area < 1e-4:
             break
         shape = closed
     return cleaned(_grown(_grown(closed, FIT - inner), inner - FIT))
@@ -142,7 +143,8 @@ def let_in(
     stock = _in_rows(polygons(piece), 2.0 * piece_cutter.radius + _LAND, from_back)
     drawing = cleaned(region)
     return LetIn(
-        pocket=shape, piece=piece, lost=_thick(drawing.difference(shape)), gained=_thick(shape.difference(drawing)),
+        pocket=shape, piece=piece, lost=_thick(overlay.difference(drawing, shape)),
+        gained=_thick(overlay.difference(shape, drawing)),
         stock=whole(stock), toolpath=_round_pieces(stock, piece_cutter, thickness, through, safe_z),
         size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
               float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
@@ -152,15 +154,15 @@ def let_in(
 
 def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
     """Places where a piece with its gap, less `tolerance` (mm), does not fit into what is opened: none if it fits."""
-    needed = shapely.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
-    over = shapely.difference(needed, shapely.buffer(opened, tolerance, quad_segs=4))
+    needed = overlay.buffer(piece, gap, quad_segs=quad_segments(max(gap, _CHORD), _CHORD))
+    over = overlay.difference(needed, overlay.buffer(opened, tolerance, quad_segs=4))
     return polygons(over)
 
 
 def _grown(shape: BaseGeometry, distance: float) -> BaseGeometry:
     if distance < 0.0:
         return whole(polygons(eroded(polygons(shape), -distance, _CHORD)))
-    return shapely.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
+    return overlay.buffer(shape, distance, quad_segs=quad_segments(max(abs(distance), _CHORD), _CHORD))
 
 
 def _thick(shape: BaseGeometry) -> Polygon | MultiPolygon:
@@ -208,7 +210,7 @@ def _round_pieces(parts: Shapes, cutter: Cutter, thickness: float, through: floa
     trace = Trace(
         cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions(), tolerance=Tolerances()
     )
-    around = simpler(shapely.buffer(parts, cutter.radius, quad_segs=quad_segments(cutter.radius, _CHORD)), _CHORD)
+    around = simpler(overlay.buffer(parts, cutter.radius, quad_segs=quad_segments(cutter.radius, _CHORD)), _CHORD)
     for part in shapely.orient_polygons(around, exterior_cw=True):
         for ring in (*part.interiors, part.exterior):
             line, above = shapely.get_coordinates(ring), 0.0

@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -130,7 +131,7 @@ def reach(
         own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened)
         rows += own
         together += all_of_them
-    everything = cleaned(shapely.union_all([shape for _, shape in regions]))
+    everything = cleaned(overlay.union_all([shape for _, shape in regions]))
     timer = minutes or plain_minutes
     groups = usual_sets(cutters) if sets is None else sets
     table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
@@ -178,8 +179,8 @@ def _each_and_all(
     left, widths = parts, []
     for cutter in cutters:
         opens, width = _opened(parts, cutter, surface, depth)
-        missed = shapely.difference(parts, opens)
-        left = shapely.difference(left, opens) if rows else missed
+        missed = overlay.difference(parts, opens)
+        left = overlay.difference(left, opens) if rows else missed
         widths.append(width)
         rows.append(row(cutter.name, missed, width))
     if not rows:
@@ -197,7 +198,7 @@ def _each_and_all(
 def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
     """What an opening of the whole drawing leaves closed of each part."""
     left = np.full(len(parts), shapely.Polygon(), dtype=object)
-    pieces = polygons(shapely.difference(whole(parts), opened))
+    pieces = polygons(overlay.difference(whole(parts), opened))
     if len(pieces):
         owner = shapely.STRtree(parts).nearest(shapely.point_on_surface(pieces))
         order = np.argsort(owner, kind="stable")
@@ -248,12 +249,12 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
 def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:
     """The largest diameter whose opening of the region covers nine tenths of each missed place, by bisection."""
     x0, y0, x1, y1 = shapely.bounds(missed).T
-    window = shapely.intersection(region, shapely.box(x0 - 2 * width, y0 - 2 * width, x1 + 2 * width, y1 + 2 * width))
+    window = overlay.intersection(region, shapely.box(x0 - 2 * width, y0 - 2 * width, x1 + 2 * width, y1 + 2 * width))
     enough = _MOSTLY * shapely.area(missed)
     low, high = np.zeros(len(missed)), np.full(len(missed), width)
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2.0
-        opened = shapely.buffer(shapely.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
-        covers = shapely.area(shapely.intersection(opened, missed)) >= enough
+        opened = overlay.buffer(overlay.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
+        covers = shapely.area(overlay.intersection(opened, missed)) >= enough
         low, high = np.where(covers, middle, low), np.where(covers, high, middle)
     return low

@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.scallop import scallop_height, stepover_for
@@ -126,7 +127,8 @@ def roughing_runs(
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     proud = stock_top - lowest
     around = float(finish.half_width(proud)) if finish is not None else 0.0
-    reach = outline.buffer(max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius), join_style="mitre")
+    out = max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius)
+    reach = overlay.buffer(outline, out, join_style="mitre")
     _, y0, _, y1 = reach.bounds
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
     floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
@@ -191,7 +193,7 @@ def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> fl
     edges = np.linspace(x0, x1, strips + 1)
     middle = (edges[1:] + edges[:-1]) / 2
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
-    across = shapely.intersection(
+    across = overlay.intersection(
         shapely.linestrings(np.stack([np.stack([middle, np.full_like(middle, -far)], 1),
                                       np.stack([middle, np.full_like(middle, far)], 1)], 1)), outline
     )
@@ -212,7 +214,7 @@ def _seen_by_axis(outline: Polygon, surface: Surface, r: float) -> Polygon:
     """The region the ball's axis covers while its contact covers the outline: wider by (R + r) / R."""
     points = shapely.get_coordinates(outline.exterior.segmentize(2.0))
     points[:, 1] *= 1.0 + r / surface.radius(points[:, 0])
-    return Polygon(points).buffer(EDGE_MARGIN, join_style="mitre")
+    return overlay.buffer(Polygon(points), EDGE_MARGIN, join_style="mitre")
 
 
 def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float, scallop: float) -> Floats:
@@ -257,7 +259,7 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     low, high = y - reach * gaps[:-1], y + reach * gaps[1:]
     low[0], high[-1] = min(low[0], region.bounds[1] - 1), max(high[-1], region.bounds[3] + 1)
     strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
-    spans: Floats = shapely.bounds(shapely.intersection(strips, region))[:, [0, 2]]
+    spans: Floats = shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]]
     return spans
 
 

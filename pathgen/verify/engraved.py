@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
@@ -35,7 +36,7 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
                 got=f"{off[worst]:.3f} mm {got}", allowed=f"{tolerances.engraving:g} mm",
                 remedy="make the programs again from the job",
             )
-    missing = wanted.difference(shapely.union_all(cut).buffer(tolerances.engraving))
+    missing = overlay.difference(wanted, overlay.buffer(overlay.union_all(cut), tolerances.engraving))
     if missing.length > tolerances.engraving:
         yield Finding(
             code="engraving-missing", severity="forbid", where=step.file_name, got=f"{missing.length:.2f} mm not cut",

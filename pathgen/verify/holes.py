@@ -6,10 +6,16 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
+
+Floats = NDArray[np.float64]
+
+_RIM = 180
+"""Places on a hole's rim that the cutter must reach."""
 
 
 def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
@@ -17,18 +23,24 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     holes = clamping.holes
     if holes is None:
         return
-    rows = np.flatnonzero(motion.cutting & (motion.end[:, 2] < clamping.stock.thickness - tolerances.hole))
+    with np.errstate(invalid="ignore"):
+        low = np.minimum(motion.start[:, 2], motion.end[:, 2])
+        rows = np.flatnonzero(motion.cutting & (low < clamping.stock.thickness - tolerances.hole))
     start, end = motion.start[rows], motion.end[rows]
-    owner = np.argmin(np.linalg.norm(end[:, None, :2] - holes.at, axis=2), axis=1)
-    for number, (x, y) in enumerate(holes.at.tolist()):
-        own = np.flatnonzero(owner == number)
+    lower = np.where((start[:, 2] < end[:, 2])[:, None], start, end)
+    owner = shapely.STRtree(shapely.points(holes.at)).nearest(shapely.points(lower[:, :2]))
+    order = np.argsort(owner, kind="stable")
+    of_each = np.split(order, np.searchsorted(owner[order], np.arange(1, len(holes.at))))
+    for own, (x, y) in zip(of_each, holes.at.tolist(), strict=True):
         if not len(own):
             yield Finding(code="hole-missing", severity="forbid", where=at(step.file_name, None, x, y), got="no cut",
                           allowed=f"{len(holes.at)} holes", remedy="make the programs again from the job")
             continue
-        lowest = own[np.argmin(end[own, 2])]
-        off_edge = _off_edge(start[own], end[own], step.cutter.radius, (x, y), holes.diameter / 2)
-        off_depth = abs(float(end[lowest, 2]) - holes.bottom)
+        lowest = own[np.argmin(lower[own, 2])]
+        off_edge = _off_edge(
+            start[own], end[own], step.cutter.radius, np.array([x, y]), holes.diameter / 2, tolerances.hole
+        )
+        off_depth = abs(float(lower[lowest, 2]) - holes.bottom)
         for off, what in ((off_edge, "from its edge"), (off_depth, "from its bottom")):
             if not off <= tolerances.hole:
                 yield Finding(
@@ -38,11 +50,20 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
                 )
 
 
-def _off_edge(
-    start: np.ndarray, end: np.ndarray, cutter_radius: float, centre: tuple[float, float], radius: float
-) -> float:
-    """How far the edge of what the cutter opens lies from the hole's, at most."""
-    ways = shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
-    opened = shapely.union_all([*ways, *shapely.points(end[:, :2])]).buffer(cutter_radius, quad_segs=64)
-    wanted = shapely.Point(centre).buffer(radius, quad_segs=64)
-    return float(shapely.hausdorff_distance(opened.boundary, wanted.exterior))
+def _off_edge(start: Floats, end: Floats, cutter_radius: float, centre: Floats, radius: float, flat: float) -> float:
+    """How far the edge of what the cutter opens lies from the hole's, at most: outside it, or inside it at the bottom.
+
+    The cutter is nowhere further out than at the end of a move. At the bottom, from the lowest point up by `flat`, it
+    must come as near to the rim all round as its radius. A union of all turns would take hours: they nearly coincide.
+    """
+    furthest = np.hypot(*(np.concatenate([start, end])[:, :2] - centre).T).max()
+    low = np.minimum(start[:, 2], end[:, 2]).min() + flat
+    a, b = start[end[:, 2] <= low], end[end[:, 2] <= low]
+    a = np.where(a[:, 2:] <= low, a, b)[:, :2]  # of a move down, its end
+    run = b[:, :2] - a
+    angle = np.linspace(0.0, 2.0 * np.pi, _RIM, endpoint=False)[:, None]
+    rim = centre + radius * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
+    to_rim = rim[:, None] - a
+    along = np.clip((to_rim * run).sum(axis=2) / np.maximum((run**2).sum(axis=1), 1e-18), 0.0, 1.0)
+    away = np.hypot(*np.moveaxis(to_rim - along[..., None] * run, 2, 0)).min(axis=1)
+    return float(max(furthest + cutter_radius - radius, (away - cutter_radius).max()))

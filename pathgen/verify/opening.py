@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 
@@ -41,12 +42,13 @@ def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, 
     """
     shapely.prepare(allowed)
     rim = shapely.boundary(allowed)
+    shapely.prepare(rim)
     a, radius_a = opened_discs(start, cutter, surface)
     b, radius_b = opened_discs(end, cutter, surface)
     ways = shapely.linestrings(np.stack([a, b], axis=1))
     # the surface bulges above the straight way by s^2 / 8R: far less than a hundredth of the way in a move of use
     most = np.maximum(radius_a, radius_b) + 0.01 * np.hypot(*(b - a).T)
-    clear = shapely.covers(allowed, ways) & (shapely.distance(rim, ways) >= most)
+    clear = shapely.covers(allowed, ways) & ~shapely.dwithin(rim, ways, most)
     outside = np.zeros(len(start), bool)
     close = np.flatnonzero(~clear)
     if len(close):
@@ -95,7 +97,7 @@ def _in_pieces(start: Floats, end: Floats, cutter: Cutter) -> tuple[Floats, Floa
 def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[np.object_]:
     """What is opened from one disc to the next; empty where nothing is."""
     discs = np.stack([
-        shapely.buffer(shapely.points(a), radius_a, quad_segs=32),
-        shapely.buffer(shapely.points(b), radius_b, quad_segs=32),
+        overlay.buffer(shapely.points(a), radius_a, quad_segs=32),
+        overlay.buffer(shapely.points(b), radius_b, quad_segs=32),
     ], axis=1)
     return np.asarray(shapely.convex_hull(np.array([shapely.geometrycollections(pair) for pair in discs], object)))

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
@@ -66,7 +67,7 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     """Tabs are what stands in the middle of the groove."""
     cut = clamping.outline
     assert cut is not None
-    middle = clamping.board.outline.buffer(step.cutter.radius, quad_segs=32).exterior
+    middle = overlay.buffer(clamping.board.outline, step.cutter.radius, quad_segs=32).exterior
     every = 0.1
     samples = _along(middle, every)
     column, row = np.searchsorted(sim.grid.xs, samples[:, 0]), np.searchsorted(sim.grid.ys, samples[:, 1])

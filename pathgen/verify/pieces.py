@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
 from pathgen.verify.check import header_findings, read_programs
@@ -89,7 +90,7 @@ def _into_pieces(
     hits = np.unique(shapely.STRtree(within).query(_in_plan(start, end), predicate="dwithin", distance=reach)[0])
     if not len(hits):
         return
-    gap = shapely.distance(_in_plan(start[hits], end[hits]), shapely.union_all(within))
+    gap = shapely.distance(_in_plan(start[hits], end[hits]), overlay.union_all(within))
     worst = hits[int(np.argmin(gap))]
     yield Finding(
         code="piece-cut-into", severity="forbid", where=at(step.file_name, int(line[worst]), *end[worst, :2].tolist()),
@@ -104,8 +105,8 @@ def _still_attached(
     bottom = _bottom(clamping) + tolerances.below_bed
     known = motion.cutting & (np.maximum(motion.start[:, 2], motion.end[:, 2]) <= bottom)
     lines = shapely.line_merge(shapely.multilinestrings(_in_plan(motion.start[known], motion.end[known])))
-    kerf = shapely.union_all(shapely.buffer(shapely.get_parts(lines), step.cutter.radius + uncut, quad_segs=64))
-    left = shapely.get_parts(shapely.boundary(pieces).difference(kerf))
+    kerf = overlay.union_all(overlay.buffer(shapely.get_parts(lines), step.cutter.radius + uncut, quad_segs=64))
+    left = shapely.get_parts(overlay.difference(shapely.boundary(pieces), kerf))
     left = left[shapely.length(left) > 0.0]
     if not len(left):
         return

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
@@ -56,7 +57,7 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
         shares, areas, depths = {}, {}, {}
         free = opened.copy()
         for colour, shape in inlay.regions:
-            own = free & part.covered(shape.buffer(0.05))
+            own = free & part.covered(overlay.buffer(shape, 0.05))
             free &= ~own
             shares[colour] = (_sum(removed[own]) * cell, _sum(filled[own]) * cell)
             areas[colour] = float(own.sum()) * cell
@@ -88,7 +89,7 @@ class _Openings:
         for k, step in enumerate(self.steps):
             parts.setdefault(_widest([step]), []).append(self.alone[k])
             parts.setdefault(_widest(self.steps[: k + 1]), []).append(self.beside[k])
-        return {width: shapely.union_all(shapes) for width, shapes in parts.items()}
+        return {width: overlay.union_all(shapes) for width, shapes in parts.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,13 +127,13 @@ def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
-        axis = shape.area.buffer(-half, quad_segs=32)
-        own = axis.buffer(half, quad_segs=32)
-        floor = shapely.get_parts((own if step.cutter.shape == "flat-end" else axis).difference(reach))
+        axis = overlay.buffer(shape.area, -half, quad_segs=32)
+        own = overlay.buffer(axis, half, quad_segs=32)
+        floor = shapely.get_parts(overlay.difference(own if step.cutter.shape == "flat-end" else axis, reach))
         touching = shapely.dwithin(floor, reach, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        reach = reach.union(own)
+        reach = overlay.union(reach, own)
     return _Openings(steps, alone, beside, reach)
 
 
@@ -142,7 +143,7 @@ def _in_plan(
 ) -> Iterator[Finding]:
     inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
     allowed = tolerances.pocket_plan + _wider_on_ridges(openings.steps, clamping, inlay.depth)
-    outside = opened & ~part.covered(inlay.area.buffer(allowed))
+    outside = opened & ~part.covered(overlay.buffer(inlay.area, allowed))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
         program, line = culprit(x, y, (POCKET,))
@@ -175,13 +176,13 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     if not len(rows):
         return
     if step.cutter.shape == "flat-end":
-        allowed = inlay.area.buffer(tolerances.pocket_plan - step.cutter.radius, quad_segs=32)
+        allowed = overlay.buffer(inlay.area, tolerances.pocket_plan - step.cutter.radius, quad_segs=32)
         shapely.prepare(allowed)
         lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
         inside = shapely.covers(allowed, lines)
     else:
         bulge = _bulge(step.cutter, inlay.depth, surface)
-        allowed = inlay.area.buffer(tolerances.pocket_plan + bulge, quad_segs=32)
+        allowed = overlay.buffer(inlay.area, tolerances.pocket_plan + bulge, quad_segs=32)
         inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)
     if not inside.all():
         i = int(rows[np.argmin(inside)])
@@ -207,7 +208,7 @@ def _uncut(
     poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     part = sim.grid.part(poured.window)
-    left = part.covered(openings.reach.buffer(-1.5 * tolerances.pocket_plan)) & ~opened
+    left = part.covered(overlay.buffer(openings.reach, -1.5 * tolerances.pocket_plan)) & ~opened
     area = float(left.sum()) * sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
@@ -251,8 +252,8 @@ def _too_shallow(
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
     # of the place whose uphill rim would just touch: it hangs over by no more than two
     inset = -1.5 * tolerances.pocket_plan
-    floors = [(area.buffer(inset), width, 1.0) for width, area in openings.by_width().items()]
-    floors += [(area.buffer(-width), width, min(2.0 * share, 1.0)) for area, width, _ in floors]
+    floors = [(overlay.buffer(area, inset), width, 1.0) for width, area in openings.by_width().items()]
+    floors += [(overlay.buffer(area, -width), width, min(2.0 * share, 1.0)) for area, width, _ in floors]
     for judged, width, most in floors:
         stair = most * width
         allowed = slope * stair + ridge + tolerances.pocket_shallow
@@ -281,7 +282,7 @@ def _nowhere_deep(
     # a later flat end may rest on what an earlier one has opened, uphill of its own part
     floors += [(step, beside, _widest([step])) for step, beside in zip(openings.steps, openings.beside, strict=True)]
     for step, floor, rests in floors:
-        for piece in shapely.get_parts(floor.buffer(-2 * inset)):
+        for piece in shapely.get_parts(overlay.buffer(floor, -2 * inset)):
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))

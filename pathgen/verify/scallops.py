@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.scallop import scallop_height
@@ -155,8 +156,8 @@ def _spanned(
     first, last = np.maximum(low[:-1], low[1:]), np.minimum(high[:-1], high[1:])
     both = last > first
     boxes = shapely.segmentize(shapely.box(first[both], lines[:-1][both], last[both], lines[1:][both]), 10.0)
-    area = shapely.union_all(shapely.transform(boxes, lambda axis: _contact(axis, cutter, surface)))
-    return area.buffer(-_INSET)
+    area = overlay.union_all(shapely.transform(boxes, lambda axis: _contact(axis, cutter, surface)))
+    return overlay.buffer(area, -_INSET)
 
 
 def _contact(axis: Floats, cutter: Cutter, surface: Surface) -> Floats:

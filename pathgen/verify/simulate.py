@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pathgen.base import overlay
 from pathgen.base.hollow import Hollow
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
@@ -128,7 +129,7 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
 
 def _waste(clamping: Clamping, grid: Grid) -> Mask:
     """Off the board: the blank there is cut only where passes and slots run out into it."""
-    return np.logical_not(grid.covered(clamping.board.outline.buffer(0.05, join_style="mitre")))
+    return np.logical_not(grid.covered(overlay.buffer(clamping.board.outline, 0.05, join_style="mitre")))
 
 
 def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
@@ -182,7 +183,7 @@ def _poured(
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(inlay.area.buffer(_smear(clamping, tolerances)))
+        wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, _smear(clamping, tolerances)))
         wet &= np.isfinite(there)
         np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
     return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)

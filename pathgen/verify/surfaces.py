@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from pathgen.base import overlay
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
@@ -33,16 +34,16 @@ class Deviation:
 
 def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
     """Where the finished surface must be right: the board, without slots and without pockets that stay open."""
-    area = clamping.board.outline.buffer(-clear, join_style="mitre")
+    area = overlay.buffer(clamping.board.outline, -clear, join_style="mitre")
     for slots in (clamping.slots, clamping.nut_slot):
         if slots is not None:
             half = slots.width / 2 + slots.bevel + clear
-            cut = shapely.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
-            area = area.difference(shapely.union_all(cut))
+            cut = overlay.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
+            area = overlay.difference(area, overlay.union_all(cut))
     pocketed = {step.inlay for step in clamping.steps if step.inlay is not None}
     open_ones = [i for i in pocketed if clamping.inlays[i].fill == "none"]
-    bare = [clamping.inlays[i].area.buffer(clear) for i in open_ones]
-    return area.difference(shapely.union_all(bare)) if bare else area
+    bare = [overlay.buffer(clamping.inlays[i].area, clear) for i in open_ones]
+    return overlay.difference(area, overlay.union_all(bare)) if bare else area
 
 
 def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry) -> Deviation:

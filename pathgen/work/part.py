@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from pathgen.base import overlay
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
@@ -162,7 +162,7 @@ class Inlay:
     """All colours together."""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "area", shapely.union_all([shape for _, shape in self.regions]))
+        object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
 
     @property
     def colours(self) -> list[str]:

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
+
 Shape: TypeAlias = Polygon | MultiPolygon
 Regions: TypeAlias = Sequence[tuple[str, Shape]]
 Floats = NDArray[np.float64]
@@ -90,8 +92,8 @@ def walled(regions: Regions, wall: float) -> list[tuple[str, Shape]]:
         if shapely.distance(shapes[i], shapes[j]) >= wall:
             continue
         first = shapes[i]
-        shapes[i] = _polygonal(shapely.difference(first, _grown(shapes[j], wall / 2)))
-        shapes[j] = _polygonal(shapely.difference(shapes[j], _grown(shapes[i], wall)))
+        shapes[i] = _polygonal(overlay.difference(first, _grown(shapes[j], wall / 2)))
+        shapes[j] = _polygonal(overlay.difference(shapes[j], _grown(shapes[i], wall)))
     return [(colour, shape) for (colour, _), shape in zip(regions, shapes, strict=True)]
 
 
@@ -100,17 +102,17 @@ def lapped(regions: Regions, later: Iterable[Shape], lap: float) -> list[tuple[s
 
     The later stage then cuts its edge through cured fill, and no sliver of wood is left along it.
     """
-    after = shapely.union_all(list(later))
+    after = overlay.union_all(list(later))
     grown = []
     for colour, shape in regions:
-        others = shapely.union_all([s for c, s in regions if c != colour])
-        under = shapely.difference(shapely.intersection(shape.buffer(lap, quad_segs=32), after), others)
-        grown.append((colour, _polygonal(shapely.union(shape, under))))
+        others = overlay.union_all([s for c, s in regions if c != colour])
+        under = overlay.difference(overlay.intersection(overlay.buffer(shape, lap, quad_segs=32), after), others)
+        grown.append((colour, _polygonal(overlay.union(shape, under))))
     return grown
 
 
 def _touch(colours: tuple[str, str], a: Shape, b: Shape, within: float) -> Touch:
-    shared = shapely.intersection(shapely.boundary(a), b.buffer(within, quad_segs=4, cap_style="flat"))
+    shared = overlay.intersection(shapely.boundary(a), overlay.buffer(b, within, quad_segs=4, cap_style="flat"))
     stretches = _stretches(shared)
     # An edge that runs up to the other colour and ends there counts only from where it is within reach.
     lengths = shapely.length(stretches)
@@ -157,7 +159,7 @@ def _placed_in(count: int, order: Sequence[str], pairs: set[frozenset[str]]) -> 
 def _grown(shape: Shape, by: float) -> BaseGeometry:
     """A little more than `by`, so that rounded corners as chords, and what buffering simplifies, keep the distance."""
     segments = 32
-    return shape.buffer(by * 1.0002 / math.cos(math.pi / 4 / segments), quad_segs=segments)
+    return overlay.buffer(shape, by * 1.0002 / math.cos(math.pi / 4 / segments), quad_segs=segments)
 
 
 def _polygonal(shape: BaseGeometry) -> Shape:

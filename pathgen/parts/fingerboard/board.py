@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
@@ -85,7 +86,7 @@ def fingerboard(
 
     crossing_refused(*_edge_crossings(layout, cut, None))
     outline = shape(cut) if drawn is None else drawn
-    finished = shape(layout.edges) if drawn is None else drawn.buffer(binding, join_style="mitre")
+    finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
     plain = drawn is None and all(e.is_plain for e in ends.values())
     bass, treble = _edge_crossings(layout, cut, None if plain else outline)
     return Fingerboard(

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.layout import Edges
 
@@ -59,7 +60,7 @@ def board_outline(
         raise JobError("[board] end", "the outline crosses itself", remedy="make arches and steps smaller")
     if inner > 0 and (nut.rise < 0 or end.rise < 0 or nut.steps or end.steps):
         # Mitred first, so that only the corners that point inward come back rounded.
-        plain = plain.buffer(inner, join_style="mitre").buffer(-inner, quad_segs=_quad_segs(inner))
+        plain = overlay.buffer(overlay.buffer(plain, inner, join_style="mitre"), -inner, quad_segs=_quad_segs(inner))
     return shapely.orient_polygons(_rounded(plain, nut.corner_radius, end.corner_radius))
 
 
@@ -70,7 +71,7 @@ def chord_across(outline: Polygon, lines: Floats) -> Floats:
     far = 2.0 * max(np.ptp(outline.bounds[::2]), np.ptp(outline.bounds[1::2])) + np.abs(lines).max()
     middle = lines.mean(axis=1)
     long = shapely.linestrings(np.stack([middle - far * unit, middle + far * unit], axis=1))
-    inside = shapely.intersection(long, outline)
+    inside = overlay.intersection(long, outline)
     chords = np.full_like(lines, np.nan)
     for i, piece in enumerate(inside):
         points = shapely.get_coordinates(piece)
@@ -136,10 +137,10 @@ def _rounded(plain: Polygon, nut: float, end: float) -> Polygon:
     halves = []
     middle, (x0, y0, x1, y1) = float(np.mean(plain.bounds[::2])), plain.bounds
     for radius, half in ((nut, (x0 - 1, middle)), (end, (middle, x1 + 1))):
-        opened = plain.buffer(-radius, join_style="mitre") if radius else plain
-        opened = opened.buffer(radius, quad_segs=_quad_segs(radius)) if radius else plain
-        halves.append(opened.intersection(shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
-    whole = shapely.union_all(halves)
+        opened = overlay.buffer(plain, -radius, join_style="mitre") if radius else plain
+        opened = overlay.buffer(opened, radius, quad_segs=_quad_segs(radius)) if radius else plain
+        halves.append(overlay.intersection(opened, shapely.box(half[0], y0 - 1, half[1], y1 + 1)))
+    whole = overlay.union_all(halves)
     if whole.geom_type != "Polygon" or not halves[0].area or not halves[1].area:
         raise JobError("[board] corner radius", f"{max(nut, end):g} mm does not fit the board",
                        allowed="less than half its width", remedy="make it smaller")

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.board import Fingerboard, Inlay, Slots
 
@@ -70,7 +71,7 @@ def _spaces(board: Fingerboard) -> list[shapely.Polygon]:
 
 def _under(inlay: Inlay, space: shapely.Polygon, surface: Surface) -> float:
     """Least wood under the part of an inlay in one space; the surface is lowest somewhere on its edge."""
-    part = shapely.intersection(inlay.area, space)
+    part = overlay.intersection(inlay.area, space)
     points = shapely.get_coordinates(shapely.segmentize(part, _EVERY))
     if not len(points):
         return float("nan")

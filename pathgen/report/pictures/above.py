@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
@@ -73,7 +74,7 @@ def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
     cutter = next((s.cutter for s in clamping.steps if s.operation == OUTLINE), None)
     if cutter is not None:
-        yield area(view, cutting_line(clamping.board.outline, cutter).buffer(cutter.radius), fill=CUT_AWAY)
+        yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
 
 
 def _board(view: View, clamping: Clamping) -> Iterator[Element]:
@@ -88,7 +89,7 @@ def _finishing_reach(
 ) -> Iterator[Element]:
     for step, path in zip(clamping.steps, paths, strict=False):
         if step.operation == SURFACE_FINISH:
-            swept = shapely.MultiPoint(path.points[:, :2]).convex_hull.buffer(step.cutter.radius)
+            swept = overlay.buffer(shapely.MultiPoint(path.points[:, :2]).convex_hull, step.cutter.radius)
             yield area(view, swept, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"0 {size / 4}")
 
 
@@ -140,7 +141,7 @@ def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) ->
     shape = shapely.box(x0, y0, x1, y1)
     reach = max(x1 - x0, y1 - y0) * 2
     starts = np.arange(x0 - reach, x1, size / 1.6)
-    hatch = shapely.intersection(
+    hatch = overlay.intersection(
         shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape
     )
     strokes = [shapely.get_coordinates(h) for h in hatch if not h.is_empty]

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
 from pathgen.base.toolpath import Move, Toolpath
@@ -48,7 +49,7 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
 
 def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
-    yield area(view, board.outline.intersection(frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
+    yield area(view, overlay.intersection(board.outline, frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
     yield lines(view, list(_frets_shown(view, board)[1]), decimals=1, stroke=FRET, stroke_width=size / 20)
 
 

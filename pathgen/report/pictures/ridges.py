@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, View, area, lines, words
 from pathgen.verify.ridges import Ridges
@@ -59,7 +60,7 @@ def patches(ridges: Ridges, outline: shapely.Polygon) -> tuple[NDArray[np.object
     steps = np.linspace(y0, y1, ROWS + 1)
     boxes = shapely.box(edges[:-1][None], steps[:-1][:, None], edges[1:][None], steps[1:][:, None])
     there = np.isfinite(highest)
-    return np.asarray(shapely.intersection(boxes[there], outline)), highest[there]
+    return np.asarray(overlay.intersection(boxes[there], outline)), highest[there]
 
 
 def shade(height: Floats, low: float, limit: float) -> NDArray[np.intp]:
@@ -75,8 +76,8 @@ def _patches(
     for level in np.unique(levels).tolist():
         colour = (*SHADES, OVER)[level]
         # a hair wider, so that no seam shows between neighbours
-        shape = shapely.union_all(boxes[levels == level]).buffer(0.05, join_style="mitre")
-        yield area(view, shapely.intersection(shape, outline), decimals=1, fill=colour)
+        shape = overlay.buffer(overlay.union_all(boxes[levels == level]), 0.05, join_style="mitre")
+        yield area(view, overlay.intersection(shape, outline), decimals=1, fill=colour)
 
 
 def _worst(view: View, ridges: Ridges, size: float) -> Iterator[Element]:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
@@ -47,7 +48,7 @@ def widest_across(inlay: Inlay) -> float:
     """X at which most of an inlay lies across the board."""
     x0, y0, x1, y1 = inlay.area.bounds
     xs = np.linspace(x0, x1, 102)[1:-1]
-    cuts = shapely.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area.simplify(0.1))
+    cuts = overlay.intersection(_across(xs, y0 - 1, y1 + 1), inlay.area.simplify(0.1))
     return float(xs[int(np.argmax(shapely.length(cuts)))])
 
 
@@ -94,7 +95,7 @@ def least_under(clamping: Clamping, section: Section) -> float:
 def spans(shape: shapely.Geometry, x: float) -> Floats:
     """(n, 2) from and to, in y, of the parts of an area that a section at x crosses."""
     _, y0, _, y1 = shape.bounds
-    crossing = shapely.intersection(_across(np.array([x]), y0 - 1, y1 + 1)[0], shape)
+    crossing = overlay.intersection(_across(np.array([x]), y0 - 1, y1 + 1)[0], shape)
     parts = [p for p in shapely.get_parts(crossing) if p.geom_type == "LineString" and p.length > 1e-6]
     return np.array([sorted(shapely.get_coordinates(p)[[0, -1], 1]) for p in parts]).reshape(-1, 2)
 

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.strategies.pocketing.openings import Shapes, eroded, polygons, quad_segments, simpler, whole
 
 Floats = NDArray[np.float64]
@@ -118,7 +119,7 @@ def pieces(nested: Nest, *, half_width: float, spacing: float, only: Shapes | No
     if spacing > half_width and len(rings):
         # one place may be given for many regions
         once = {id(place): place for place in (only if only is not None else ())}
-        wanted = whole(nested.area[nested.level == 0]) if only is None else shapely.union_all(list(once.values()))
+        wanted = whole(nested.area[nested.level == 0]) if only is None else overlay.union_all(list(once.values()))
         extra, extra_node = _missed(nested, rings, half_width, wanted)
         rings, node = np.concatenate([rings, extra]), np.concatenate([node, extra_node])
         outline, island = (np.concatenate([of, np.zeros(len(extra), bool)]) for of in (outline, island))
@@ -135,7 +136,7 @@ def clipped(cut: Pieces, needed: Shapes, rest: Shapes, half_width: Floats) -> Pi
     inside = shapely.covers(needed[node], lines)
     crossing = ~inside & shapely.intersects(needed[node], lines)
     parts, owner = shapely.get_parts(
-        shapely.line_merge(shapely.intersection(lines[crossing], needed[node[crossing]]), directed=True),
+        shapely.line_merge(overlay.intersection(lines[crossing], needed[node[crossing]]), directed=True),
         return_index=True,
     )
     real = (shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 0)
@@ -157,8 +158,8 @@ def _as_pieces(lines: Shapes, node: Ints, outline: NDArray[np.bool_], island: ND
 def _missed(nested: Nest, rings: Shapes, half_width: float, wanted: BaseGeometry) -> tuple[Shapes, Ints]:
     """Outlines of what loops leave uncut of `wanted`, and the innermost region that each lies in."""
     segments = quad_segments(half_width, _ROUND)
-    swept = shapely.union_all(shapely.buffer(rings, half_width - 0.001, quad_segs=segments))
-    parts = polygons(shapely.difference(wanted, swept))
+    swept = overlay.union_all(overlay.buffer(rings, half_width - 0.001, quad_segs=segments))
+    parts = polygons(overlay.difference(wanted, swept))
     parts = parts[shapely.area(parts) > min(_MISSED, (half_width / 10.0) ** 2)]
     if not len(parts):
         return np.empty(0, object), np.empty(0, np.intp)

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
@@ -44,13 +45,13 @@ def sharpened(
     """
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
-    left = without_films(shapely.difference(parts, opened), _FILM)
+    left = without_films(overlay.difference(parts, opened), _FILM)
     branches: list[Branch] = []
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
         lines = _lines(one, parts[k], left[k])
         if lines:
-            after[k] = shapely.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
-            after[k] = shapely.intersection(after[k], parts[k])
+            after[k] = overlay.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
+            after[k] = overlay.intersection(after[k], parts[k])
             branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
     trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
     return after
@@ -59,7 +60,7 @@ def sharpened(
 def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
     """Whether the cutter goes down through air at (n, 3) places and depths."""
     places = shapely.points(ends[:, :2])
-    bores = shapely.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
+    bores = overlay.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
     bored = shapely.covers(before, bores) & shapely.covers(before, places)
     return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
 
@@ -123,8 +124,8 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     is h g / sqrt(w^2 - g^2) past the foot of the perpendicular: where the derivative is 0.
     """
     surface, slope = one.surface, one.cutter.wall_slope
-    near = shapely.buffer(shapely.linestrings(axis) if len(axis) > 1 else shapely.points(axis[0]), 2.0 * one.half_width)
-    wall = shapely.get_parts(shapely.intersection(region.boundary, near))
+    near = overlay.buffer(shapely.linestrings(axis) if len(axis) > 1 else shapely.points(axis[0]), 2.0 * one.half_width)
+    wall = shapely.get_parts(overlay.intersection(region.boundary, near))
     edges = segments(wall[shapely.get_type_id(wall) == 1])
     if not len(edges):
         return np.full(len(axis), one.depth)
@@ -153,7 +154,7 @@ def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
     depth = line[:, 2] / one.cutter.wall_slope
     middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
     places = shapely.points(middle)
-    discs = shapely.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
+    discs = overlay.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
     pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
     hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
-    return shapely.union_all(hulls)
+    return overlay.union_all(hulls)

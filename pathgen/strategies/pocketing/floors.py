@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.openings import MOST_OVERHANG, Opening, Shapes
 
@@ -67,4 +67,4 @@ def unfinished(one: Opening, axis: Shapes, rest: Shapes) -> Shapes:
     What a ball end or a v cutter opens past the region of its axis stays the foot of the wall; a flat end's floor
     is all that it opens.
     """
-    return rest if one.cutter.shape == "flat-end" else np.asarray(shapely.intersection(axis, rest))
+    return rest if one.cutter.shape == "flat-end" else np.asarray(overlay.intersection(axis, rest))

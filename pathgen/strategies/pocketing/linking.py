@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.clearing import Nest, Pieces
 from pathgen.strategies.pocketing.openings import Shapes
@@ -215,7 +216,7 @@ class FreeWays:
         if self.deep is None:
             return np.zeros(len(points), bool)
         shapely.prepare(self.deep[node])
-        bores = shapely.buffer(shapely.points(points), self.bore, quad_segs=6)
+        bores = overlay.buffer(shapely.points(points), self.bore, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.strategies.pocketing.openings import Shapes
 
 Floats = NDArray[np.float64]
@@ -31,7 +32,7 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     between neighbours on one wall are left out; the rest are the middle line (Brandt and Algazi, 1992, show that
     it converges to the medial axis as the points close up). Lines that end in a tip are led on to its corner.
     """
-    boundary = shapely.intersection(region.boundary, shapely.buffer(near, 2.0 * reach + 1.0, quad_segs=4))
+    boundary = overlay.intersection(region.boundary, overlay.buffer(near, 2.0 * reach + 1.0, quad_segs=4))
     points = shapely.get_coordinates(shapely.segmentize(boundary, SAMPLE))
     points = np.unique(np.round(points, 7), axis=0)
     if len(points) < 3:
@@ -76,7 +77,7 @@ def _between_walls(ways: Shapes, points: Floats, region: BaseGeometry) -> NDArra
 def _merged(ways: Shapes) -> Shapes:
     if not len(ways):
         return ways
-    merged = shapely.get_parts(shapely.line_merge(shapely.union_all(ways)))
+    merged = shapely.get_parts(shapely.line_merge(overlay.union_all(ways)))
     return merged[shapely.length(merged) > 2.0 * SAMPLE]
 
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -77,7 +78,7 @@ def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes
     """
     distances = np.broadcast_to(np.asarray(distance, dtype=float), shapes.shape)
     segments = quad_segments(float(distances.max(initial=0.0)), tolerance)
-    inner = np.asarray(shapely.buffer(shapes, -distances, quad_segs=segments))
+    inner = np.asarray(overlay.buffer(shapes, -distances, quad_segs=segments))
     parts, owner = shapely.get_parts(inner, return_index=True)
     rims = shapely.boundary(shapes)
     shapely.prepare(rims)
@@ -101,8 +102,8 @@ def simpler(shapes: Shapes, tolerance: float) -> Shapes:
 def without_films(shapes: Shapes, thickness: float) -> Shapes:
     """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
     half = thickness / 2.0
-    return np.asarray(shapely.buffer(
-        shapely.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
+    return np.asarray(overlay.buffer(
+        overlay.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
     ))
 
 
@@ -145,7 +146,7 @@ class Opening:
         reach = self.half_width - FIT
         inner = eroded(parts, reach, self.tolerance)
         if self.gentle is not None:
-            return np.asarray(shapely.intersection(simpler(inner, self.tolerance / 2.0), self.gentle))
+            return np.asarray(overlay.intersection(simpler(inner, self.tolerance / 2.0), self.gentle))
         return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
 
     def opened(self, axis: Shapes) -> Shapes:
@@ -153,7 +154,7 @@ class Opening:
         if self.slanted is not None:
             return self.slanted.opened(axis, self.tolerance)
         reach = self.half_width - FIT
-        return np.asarray(shapely.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
+        return np.asarray(overlay.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
     def in_plane(self, shapes: Shapes) -> Shapes:
         """Shapes in the plane in which every opening is a disc: as they are where there is no other."""
@@ -267,7 +268,7 @@ class Footprints:
         """What is opened when the axis goes everywhere in each of `axis`."""
         plane = self._mapped(axis, self._axis_to_plane)
         reach = self._reach(plane)
-        wide = shapely.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
+        wide = overlay.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
         return self._mapped(self._taken_in(wide, plane, reach), self.out_of_plane)
 
     def in_plane(self, shapes: Shapes) -> Shapes:
@@ -294,7 +295,7 @@ class Footprints:
         length = np.maximum(np.hypot(*outward.T), 1.0)[:, None]
         middles = corners - reach[of_vertex, None] * outward / length
         taken = np.maximum(reach[of_vertex] - self._radius_at(middles), 0.0)
-        least = shapely.buffer(plane, reach - spare - FIT)
+        least = overlay.buffer(plane, reach - spare - FIT)
         return _valid_or(_with_corners(fine, corners - taken[:, None] * outward), least)
 
     def _spare(self, parts: Shapes, reach: Floats) -> Floats | None:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, clipped, nest, pieces
@@ -107,7 +108,7 @@ def cleared(
     allowance = min(allowance_for(one, options) or step, step)
     first = np.full(len(areas), allowance)
     if deep is not None:
-        needed = shapely.buffer(rest, one.half_width + options.overlap, quad_segs=8)
+        needed = overlay.buffer(rest, one.half_width + options.overlap, quad_segs=8)
         keep = shapely.intersects(needed[part], areas)
         areas, part = areas[keep], part[keep]
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
@@ -119,7 +120,7 @@ def cleared(
     ways = FreeWays(area=nested.area)
     if needed is not None and deep is not None:
         cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
-        through_air = shapely.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
+        through_air = overlay.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
         longest = one.cutter.feed / 60.0 * _HOP_SECONDS
         ways = FreeWays(
             area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
@@ -139,14 +140,14 @@ def _of_use(
         return clipped(cut, needed, rest, np.full(len(nested), one.half_width))
     wall = nested.level == 0
     return clipped(
-        cut, np.where(wall, needed, shapely.buffer(floor, finished, quad_segs=8)), np.where(wall, rest, floor),
+        cut, np.where(wall, needed, overlay.buffer(floor, finished, quad_segs=8)), np.where(wall, rest, floor),
         np.where(wall, one.half_width, finished),
     )
 
 
 def _places(areas: Shapes, needed: Shapes, cut: Pieces) -> Ints:
     """The place, a connected area of the axis where there is something to cut, that each piece is in."""
-    tree = shapely.STRtree(polygons(shapely.intersection(areas, needed)))
+    tree = shapely.STRtree(polygons(overlay.intersection(areas, needed)))
     return np.asarray(tree.nearest(shapely.points(np.array([line[len(line) // 2] for line in cut.line]))))
 
 
@@ -187,10 +188,10 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     if not allowance or not len(inner):
         return thin
     # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall
-    wide = shapely.buffer(nested.area[nested.level == 1], 2.0 * allowance, quad_segs=8)
+    wide = overlay.buffer(nested.area[nested.level == 1], 2.0 * allowance, quad_segs=8)
     owners, start = np.unique(inner, return_index=True)
-    covered = np.array([shapely.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
-    thin[owners] = shapely.area(shapely.difference(nested.area[owners], covered)) < 1e-6
+    covered = np.array([overlay.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
+    thin[owners] = shapely.area(overlay.difference(nested.area[owners], covered)) < 1e-6
     return thin
 
 

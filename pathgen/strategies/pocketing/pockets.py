@@ -11,6 +11,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -64,7 +65,7 @@ class PocketCut:
     @cached_property
     def left(self) -> Polygon | MultiPolygon:
         """What is still not opened. Worked out when first asked for: it takes a good part of a pocket's time."""
-        return whole(polygons(shapely.difference(self.parts, self.opened_parts)))
+        return whole(polygons(overlay.difference(self.parts, self.opened_parts)))
 
 
 def pocket(
@@ -189,18 +190,18 @@ def _cut_by(
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
-        rest, skipped = _worth_cutting(shapely.difference(reached, _wider(opened, _FILM)), options.smallest)
+        rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
         cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
                 finished=finished)
         some = ~shapely.is_empty(rest)
         wide = _wider(rest[some], 5 * _FILM)
         if deep is not opened:
-            deep[some] = shapely.union(deep[some], unfinished(one, axis[some], wide))
-        opened[some] = shapely.union(opened[some], shapely.intersection(reached[some], wide))
+            deep[some] = overlay.union(deep[some], unfinished(one, axis[some], wide))
+        opened[some] = overlay.union(opened[some], overlay.intersection(reached[some], wide))
         if corners:  # along the walls the tip has been wherever it opens something of the rest
-            near = shapely.buffer(rest[some], one.half_width, quad_segs=8)
-            swept[some] = shapely.intersection(shapely.boundary(axis[some]), near)
+            near = overlay.buffer(rest[some], one.half_width, quad_segs=8)
+            swept[some] = overlay.intersection(shapely.boundary(axis[some]), near)
     if corners:
         opened[:] = sharpened(one, parts, opened, before, swept, trace, options)
     return skipped
@@ -208,7 +209,7 @@ def _cut_by(
 
 def _wider(shapes: Shapes, film: float) -> Shapes:
     """Shapes grown by `film`, so that outlines which nearly coincide leave nothing between them."""
-    return np.asarray(shapely.buffer(simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
+    return np.asarray(overlay.buffer(simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
 
 
 def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
@@ -246,7 +247,7 @@ def _refuse_overhang(
 ) -> None:
     """A flat end must not be the only one for places where its downhill side would hang over half the depth."""
     fitting = replace(one, gentle=None)
-    left = shapely.difference(fitting.opened(fitting.axis_region(parts)), _wider(opened, _FILM))
+    left = overlay.difference(fitting.opened(fitting.axis_region(parts)), _wider(opened, _FILM))
     pieces = shapely.get_parts(left)
     large = pieces[shapely.area(pieces) > max(options.smallest, _LEFT)]
     if not len(large):
