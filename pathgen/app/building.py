@@ -12,7 +12,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.job.load import Job
 from pathgen.parts.bench import tool_of
 from pathgen.programs.instructions import header
-from pathgen.programs.plan import Plan, clamping_of, plan
+from pathgen.programs.plan import Plan, clamping_of, plan, without_idle
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.data import report_data
@@ -128,9 +128,18 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     The programs may have been edited. Raises PathgenError when there is no such folder, when it holds a tool of the
     bench made from the same job, or when the job is wrong.
     """
+    return check_as(job, folder, resolution=resolution)[1]
+
+
+def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:
+    """What `check` finds, and the clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
     _refuse_tools(job, texts, str(folder))
-    return verify(clamping_of(job), texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    clamping = clamping_of(job)
+    if set(texts) != {step.file_name for step in clamping.steps}:
+        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
+        clamping = without_idle(job, clamping)
+    return clamping, verify(clamping, texts, resolution=resolution, job_fingerprint=job.fingerprint)
 
 
 def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:

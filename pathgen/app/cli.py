@@ -187,9 +187,9 @@ def _build(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathgen.app.building import check
+    from pathgen.app.building import check_as
     from pathgen.job import load_job
-    from pathgen.programs.plan import clamping_of, without_paths
+    from pathgen.programs.plan import without_paths
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
     from pathgen.report.text import finding_lines
@@ -197,8 +197,8 @@ def _check(options: argparse.Namespace) -> int:
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
-        found = check(job, options.folder, resolution=options.resolution)
-        planned = without_paths(job, clamping_of(job))
+        clamping, found = check_as(job, options.folder, resolution=options.resolution)
+        planned = without_paths(job, clamping)
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)

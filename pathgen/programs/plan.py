@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -45,6 +45,7 @@ from pathgen.work.clamping import (
     SURFACE_ROUGH,
     WITNESS_MARKS,
     Clamping,
+    Idle,
     OutlineCut,
     Step,
     Surfacing,
@@ -80,7 +81,7 @@ class Plan:
 
 
 def clamping_of(job: Job) -> Clamping:
-    """The part, the set-up and the steps that a job asks for; reads the drawings.
+    """The part, the set-up and the steps that a job asks for, idle cutters' too; reads the drawings.
 
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
@@ -92,17 +93,48 @@ def clamping_of(job: Job) -> Clamping:
         left_out=left_out, outline=outline_of(job), nut_slot=nut_of(job, board), holes=holes_of(job),
         steps=tuple(numbered(_steps(job))),
     )
+    return _set_up(job, clamping)
+
+
+def _set_up(job: Job, clamping: Clamping) -> Clamping:
+    """With what depends on which steps there are, and on their order."""
     check_references(clamping)
     clamping = replace(clamping, marks=marks_of(job, clamping))
     moved, moved_from = move_of(job, clamping)
     return replace(clamping, moved=moved, moved_from=moved_from)
 
 
+def without_idle(job: Job, clamping: Clamping) -> Clamping:
+    """The clamping of `clamping_of` without the steps of cutters that find nothing to do: as `plan` makes it.
+
+    Works the pockets out, as only their paths tell.
+    """
+    return _without_idle(job, clamping, [_pockets(job, clamping, index) for index in range(len(clamping.inlays))])
+
+
+def _without_idle(job: Job, clamping: Clamping, pockets: Sequence[tuple[PocketCut, ...]]) -> Clamping:
+    idle = tuple(
+        Idle(inlay=index, place=place, cutter=cut.cutter.name, why=cut.idle[0], remedy=cut.idle[1])
+        for index, cuts in enumerate(pockets) for place, cut in enumerate(cuts) if cut.idle
+    )
+    if not idle:
+        return clamping
+    steps = tuple(numbered(_steps(job, {(one.inlay, one.place) for one in idle})))
+    return _set_up(job, replace(clamping, steps=steps, idle=idle))
+
+
 def plan(job: Job, clamping: Clamping | None = None) -> Plan:
-    """Every path of a job. Raises PathgenError for what cannot be cut as asked, before anything is written."""
+    """Every path of a job; cutters of inlays that find nothing to do have no step.
+
+    Raises PathgenError for what cannot be cut as asked, before anything is written.
+    """
+    boards = clamping is None
     clamping = clamping or clamping_of(job)
     finish = _finish(clamping)
     pockets = tuple(_pockets(job, clamping, index) for index in range(len(clamping.inlays)))
+    if boards:
+        clamping = _without_idle(job, clamping, pockets)
+        pockets = tuple(tuple(cut for cut in cuts if not cut.idle) for cuts in pockets)
     let_in = tuple(let_ins(job, index, inlay) for index, inlay in enumerate(clamping.inlays))
     for index, made in enumerate(let_in):
         check_fit(job, clamping, index, made, pockets[index])
@@ -110,7 +142,7 @@ def plan(job: Job, clamping: Clamping | None = None) -> Plan:
     for step in clamping.steps:
         path = _path(clamping, step, finish, pockets)
         if not len(path):
-            raise JobError(f"step {step.order}, {step.operation}", _why_nothing(clamping, step, pockets),
+            raise JobError(f"step {step.order}, {step.operation}", f'"{step.cutter.name}" has nothing to cut',
                            remedy="leave that cutter out")
         check_limits(path, clamping, step)
         paths.append(path)
@@ -161,8 +193,8 @@ def surfacing_of(job: Job) -> Surfacing | None:
     )
 
 
-def _steps(job: Job) -> Iterator[Step]:
-    """The steps in order, not yet numbered."""
+def _steps(job: Job, idle: Collection[tuple[int, int]] = ()) -> Iterator[Step]:
+    """The steps in order, not yet numbered, without those of `idle` (inlay, place among its cutters)."""
 
     def step(operation: str, name: str, inlay: int | None = None) -> Step:
         return Step(order=0, operation=operation, cutter=job.cutter(name, operation), inlay=inlay)
@@ -178,8 +210,9 @@ def _steps(job: Job) -> Iterator[Step]:
             yield step(SURFACE_FINISH, job.surface.finish)
         elif part == "inlays":
             for index, inlay in enumerate(job.inlays):
-                for name in inlay.cutters:
-                    yield step(POCKET, name, index)
+                for place, name in enumerate(inlay.cutters):
+                    if (index, place) not in idle:
+                        yield step(POCKET, name, index)
                 if inlay.fill != "none" and job.surface:
                     if job.marks:
                         yield step(HOVER, job.marks.cutter, index)
@@ -268,14 +301,6 @@ def _path(
             )
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=_air(clamping))
     return path.slowed_where_steep(feed=step.cutter.feed, plunge=step.cutter.plunge)
-
-
-def _why_nothing(clamping: Clamping, step: Step, pockets: tuple[tuple[PocketCut, ...], ...]) -> str:
-    """Why a step has no path, in words."""
-    if step.operation == POCKET and step.inlay is not None:
-        same = [s.order for s in clamping.steps if s.operation == POCKET and s.inlay == step.inlay]
-        return pockets[step.inlay][same.index(step.order)].warnings[0]
-    return f'"{step.cutter.name}" has nothing to cut'
 
 
 def _slots_or_holes(clamping: Clamping, step: Step) -> Toolpath:

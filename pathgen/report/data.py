@@ -16,7 +16,7 @@ from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
-from pathgen.report.reaching import reach_data, reach_findings, reach_of_plan
+from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
@@ -68,8 +68,8 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     return [
-        *reach_findings(planned.clamping, reached), *filling_findings(planned, checked),
-        *feed_findings(planned.clamping), *holding_findings(planned.clamping),
+        *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
     ]
 
 

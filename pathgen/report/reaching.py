@@ -96,6 +96,18 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
     return findings
 
 
+def idle_findings(clamping: Clamping) -> list[Finding]:
+    """Cutters of inlays that have no step, as they find nothing to do."""
+    return [
+        Finding(
+            code="cutter-idle", severity="note", where=clamping.inlays[one.inlay].name,
+            got=f'cutter "{one.cutter}" {one.why}: its program is left out', allowed="cutters that find work",
+            remedy=f"{one.remedy}, or leave it out of the job",
+        )
+        for one in clamping.idle
+    ]
+
+
 def reach_data(of_inlay: Reach) -> dict[str, Any]:
     """One inlay's reach as plain values: mm, mm2, minutes."""
     wall = of_inlay.narrowest_wall

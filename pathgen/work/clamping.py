@@ -167,6 +167,19 @@ class Engraving:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Idle:
+    """A cutter of an inlay that finds nothing to do: it has no step."""
+
+    inlay: int
+    place: int
+    """Its place among the inlay's cutters, 0 for the first."""
+    cutter: str
+    why: str
+    remedy: str
+    """What would give it work."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """One program: one operation with one cutter, between two stops of the machine."""
 
@@ -195,6 +208,7 @@ class Clamping:
     steps: tuple[Step, ...]
     surfacing: Surfacing | None = None
     left_out: tuple[str, ...] = ()
+    idle: tuple[Idle, ...] = ()
     """What the drawings hold that is not cut, in words."""
     inlays: tuple[Inlay, ...] = ()
     slots: Slots | None = None

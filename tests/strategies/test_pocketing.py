@@ -215,7 +215,7 @@ def test_a_second_cutter_with_nothing_to_do_says_so() -> None:
     region = Point(0, 0).buffer(10.0, quad_segs=64)
     cuts = pocket(region, surface=LEVEL, cutters=[flat_end(6.0), flat_end(2.0)], depth=0.5, safe_z=SAFE_Z)
     assert len(cuts[1].toolpath) == 0
-    assert "nothing left to cut" in cuts[1].warnings[0]
+    assert "nothing left to cut" in cuts[1].idle[0]
 
 
 def test_pieces_too_small_to_matter_are_skipped_and_counted() -> None:
@@ -446,7 +446,7 @@ def test_cutters_larger_than_every_region_name_the_largest_that_fits() -> None:
 def test_one_of_two_cutters_that_fits_nowhere_is_a_warning() -> None:
     cuts = pocket(box(0, 0, 30, 2), surface=LEVEL, cutters=[flat_end(6.0), flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) == 0
-    assert "goes in nowhere: one that opens 2.00 mm or less would" in cuts[0].warnings[0]
+    assert cuts[0].idle == ("goes in nowhere", "take one that opens 2.00 mm or less, or make the drawing larger")
     assert len(cuts[1].toolpath) > 0
 
 

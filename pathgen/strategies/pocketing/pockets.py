@@ -47,6 +47,8 @@ class PocketCut:
         How far the floor that this cutter leaves stands at most above the depth asked for, mm: ridges between the
         loops of a ball end or a v cutter; for a flat end the height that its downhill side hangs over a slope.
     warnings : tuple of str
+    idle : tuple of str, empty or two
+        Why this cutter finds nothing to do, and what would give it work.
     """
 
     cutter: Cutter
@@ -56,6 +58,7 @@ class PocketCut:
     skipped: float = 0.0
     ridge: float = 0.0
     warnings: tuple[str, ...] = ()
+    idle: tuple[str, ...] = ()
 
     @cached_property
     def opened(self) -> Polygon | MultiPolygon:
@@ -155,7 +158,7 @@ def pocket(
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
             ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,
-            warnings=_warnings(one, parts, path, slope, where),
+            warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, parts, path, slope),
         ))
     for one in openings:
         if one.gentle is not None:
@@ -224,22 +227,26 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
     return kept, float(area[~large].sum())
 
 
-def _warnings(one: Opening, parts: Shapes, path: Toolpath, slope: float, where: str) -> tuple[str, ...]:
-    """A cutter with nothing to do, and a flat end that keeps off the steeper slope."""
-    name = f"{where}: cutter {one.cutter.name!r}"
-    if not len(path):
-        if not shapely.is_empty(one.axis_region(parts)).all():
-            return (f"{name} finds nothing left to cut",)
-        if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
-            return (f"{name} goes in nowhere: on a slope of {slope:.3f} a flat end of {widest_flat_end(one, slope):.2f}"
-                    f" mm or less would leave half of {one.depth:g} mm",)
-        return (f"{name} goes in nowhere: one that opens {_widest(parts):.2f} mm or less would",)
-    if one.gentle is not None:
-        return (
-            f"{name} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: where its downhill side would leave"
-            " more than half of that it keeps off, and smaller cutters do all of it",
-        )
-    return ()
+def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:
+    """Why a cutter has no path, and what would give it work; empty where it has one."""
+    if len(path):
+        return ()
+    if not shapely.is_empty(one.axis_region(parts)).all():
+        return "finds nothing left to cut: those before it open all that it could", "name it before them"
+    if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
+        return (f"goes in nowhere: on a slope of {slope:.3f} it would leave more than half of {one.depth:g} mm",
+                f"take a flat end of {widest_flat_end(one, slope):.2f} mm or less, or a ball end")
+    return ("goes in nowhere", f"take one that opens {_widest(parts):.2f} mm or less, or make the drawing larger")
+
+
+def _warnings(one: Opening, slope: float, where: str) -> tuple[str, ...]:
+    """A flat end that keeps off the steeper slope."""
+    if one.gentle is None:
+        return ()
+    return (
+        f"{where}: cutter {one.cutter.name!r} is too wide for {one.depth:g} mm on a slope of {slope:.3f}: where its"
+        " downhill side would leave more than half of that it keeps off, and smaller cutters do all of it",
+    )
 
 
 def _refuse_overhang(

@@ -1,0 +1,84 @@
+"""A cutter of an inlay that finds nothing to do has no program, and the report says what would give it work."""
+
+import re
+
+import pytest
+
+from pathgen import check, load_job
+from pathgen.report.data import plan_findings
+from pathgen.report.reaching import reach_of_cutters
+from tests.small_board import built
+
+MORE = '''[[cutter]]
+name = "wide"
+shape = "flat-end"
+diameter = 12.0
+speed = 16000
+feed = 1500.0
+plunge = 300.0
+stepdown = 2.0
+[[cutter]]
+name = "v"
+shape = "v"
+angle = 60.0
+diameter = 6.0
+speed = 16000
+feed = 1200.0
+plunge = 300.0
+stepdown = 2.0
+[surface]'''
+BAR = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+       '<path d="M8 15 H32" fill="none" stroke="#225577" stroke-width="3" stroke-linecap="round"/></svg>')
+
+
+def with_cutters(folder, names):
+    return built(folder, art=BAR, changes={"[surface]": MORE, 'cutters = ["flat"]': f"cutters = {names}"},
+                 resolution=0.4)
+
+
+@pytest.mark.parametrize(("names", "idle", "words"), [
+    ('["wide", "flat"]', "wide", "goes in nowhere"),
+    ('["flat", "v"]', "v", "finds nothing left to cut"),
+])
+def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
+    result = with_cutters(tmp_path, names)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    assert [p.file_name for p in result.programs[1:]] == [
+        "02-pocket-1-flat.nc", "03-resurface-1-ball.nc",
+    ]
+    (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
+    assert f'cutter "{idle}" {words}' in note["got"]
+    assert note["severity"] == "note"
+
+
+def test_what_a_wider_cutter_needs_is_said(tmp_path):
+    """The bar is 3 mm wide: what opens 3 mm goes in."""
+    result = with_cutters(tmp_path, '["wide", "flat"]')
+    (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
+    widest = float(re.search(r"one that opens ([\d.]+) mm", note["remedy"])[1])
+    assert widest == pytest.approx(3.0, abs=0.02)
+
+
+def test_check_knows_which_cutter_is_idle_and_misses_a_program_that_has_work(tmp_path):
+    result = with_cutters(tmp_path, '["wide", "flat"]')
+    result.write(tmp_path / "out")
+    job = load_job(next(tmp_path.glob("*.toml")))
+    found = check(job, tmp_path / "out", resolution=0.4)
+    assert found.passed, [str(f) for f in found.findings]
+    (tmp_path / "out" / "02-pocket-1-flat.nc").unlink()
+    missing = check(job, tmp_path / "out", resolution=0.4)
+    assert [f.where for f in missing.findings if f.code == "program-missing"] == ["02-pocket-1-flat.nc"]
+
+
+def test_check_says_the_same_of_idle_cutters_as_build(tmp_path):
+    from pathgen.app.building import check_as
+    from pathgen.programs.plan import without_paths
+
+    result = with_cutters(tmp_path, '["flat", "v"]')
+    result.write(tmp_path / "out")
+    clamping, found = check_as(result.job, tmp_path / "out", resolution=0.4)
+    planned = without_paths(result.job, clamping)
+    said = [f for f in plan_findings(planned, found, reach_of_cutters(clamping)) if f.code == "cutter-idle"]
+    assert [f.got for f in said] == [
+        f["got"] for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"
+    ]
