@@ -348,7 +348,7 @@ def _air(clamping: Clamping) -> float:
 
 def _lowest(board: Fingerboard, cutter: Cutter) -> float:
     """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
-    points = shapely.get_coordinates(board.outline.buffer(cutter.radius, join_style="mitre"))
+    points = shapely.get_coordinates(overlay.buffer(board.outline, cutter.radius, join_style="mitre"))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
     with np.errstate(invalid="ignore"):
         return float(np.nanmin(board.surface.height(points[:, 0], on_line)))

@@ -2,11 +2,16 @@
 
 The stepdown is how deep a cutter may stand in full wood. Wood may stand higher beside it all the same: a layer follows
 the wall of the layer above only as nearly as both are written, and a wall is often cut clean at full height. What is
-taken there is thin, and loads the cutter less than its usual cut. So a cut is too deep when what it takes from higher
-than the stepdown over its tip is more than a shaving: wider, on the average over a short travel, than SHAVING of the
-cutter's diameter. The measure is the volume taken from over the limit, by travel and by height: it is the same for
-long moves and for short ones, and for every shape of cutter. Passes over a surface lie side by side and have no walls:
-there only what is thinner than any stepover is left out.
+taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, when
+
+- what it takes from over the stepdown is no wider than SHAVING of the diameter, half a usual stepover, so that only
+  the cutter's side is at work, and
+- all that it takes for each mm of travel is no more than half of what the cutter takes in a full slot, a stepdown deep:
+  it is loaded no harder than in its usual cut, however tall the wall.
+
+Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
+every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
+stepover is left out.
 """
 
 from __future__ import annotations
@@ -25,9 +30,8 @@ from pathgen.work.clamping import Clamping
 
 Floats = NDArray[np.float64]
 
-SHAVING = 0.15
-"""Widest cut along a wall that may be higher than the stepdown, as a share of the diameter: a third of a usual
-stepover."""
+SHAVING = 0.25
+"""Widest shaving along a wall, as a share of the diameter."""
 RIDGES = 0.02
 """The same for passes over a surface, whose stepover is 0.025 of the diameter or more."""
 _TRAVEL = 0.5  # mm, or the cutter's radius: over how much travel a width is measured
@@ -72,8 +76,11 @@ def cutting_findings(
 
 
 def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, shaving: float) -> NDArray[np.bool_]:
-    """(n,) moves at a feed that take a width of more than `shaving` mm from over the limit that was asked about."""
-    return ~motion.rapid & (bites.deep > _VOLUME) & (width_over(bites, motion, cutter) > shaving)
+    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the limit asked about."""
+    wide = width_over(bites, motion, cutter) > shaving
+    window = max(_TRAVEL, cutter.radius)
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * cutter.stepdown / 2
+    return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 
 def width_over(bites: Bites, motion: Motion, cutter: Cutter) -> Floats:
