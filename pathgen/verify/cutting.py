@@ -6,8 +6,8 @@ taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, 
 
 - what it takes from over the stepdown is no wider than SHAVING of the diameter, half a usual stepover, so that only
   the cutter's side is at work, and
-- all that it takes for each mm of travel is no more than half of what the cutter takes in a full slot, a stepdown deep:
-  it is loaded no harder than in its usual cut, however tall the wall.
+- all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep, which the stepdown
+  allows: it is loaded no harder, however tall the wall.
 
 Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
 every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
@@ -79,7 +79,7 @@ def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, shaving: float) ->
     """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the limit asked about."""
     wide = width_over(bites, motion, cutter) > shaving
     window = max(_TRAVEL, cutter.radius)
-    loaded = bites.section(window, runs(motion)) > cutter.diameter * cutter.stepdown / 2
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * cutter.stepdown
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

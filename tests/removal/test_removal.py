@@ -285,10 +285,10 @@ def test_points_inside_a_shape(seed):
     np.testing.assert_array_equal(grid.covered(shape), shapely.contains_xy(shape, x, y))
 
 
-@pytest.mark.parametrize(("diameter", "high", "noted"), [(1.0, 2.0, True), (4.0, 2.0, False), (4.0, 9.0, True)])
+@pytest.mark.parametrize(("diameter", "high", "noted"), [(1.0, 2.0, True), (4.0, 2.0, False), (4.0, 18.0, True)])
 def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
     """A strip 0.26 mm wide: too wide for a 1 mm cutter; for a 4 mm one a shaving, until it is so tall that it takes
-    more than half a full slot, 4 mm wide and 1 mm deep."""
+    more than a full slot, 4 mm wide and 1 mm deep."""
     xs, ys = np.arange(0.0, 12.0, 0.02), np.arange(0.0, 8.0, 0.02)
     material = blank(xs, ys, top=4.0 + high)
     material.top[ys < 4.0] = 4.0
