@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
 _TOUCHING = 0.01  # mm
+_FALSE = 0.005  # share of an offset: what lies nearer to the outline was left by the engine's mistake
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 
 
@@ -127,7 +128,7 @@ def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
-        axis = overlay.buffer(shape.area, -half, quad_segs=32)
+        axis = _taken_in(shape.area, half)
         own = overlay.buffer(axis, half, quad_segs=32)
         floor = shapely.get_parts(overlay.difference(own if step.cutter.shape == "flat-end" else axis, reach))
         touching = shapely.dwithin(floor, reach, _TOUCHING) if len(floor) else np.zeros(0, bool)
@@ -135,6 +136,16 @@ def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         reach = overlay.union(reach, own)
     return _Openings(steps, alone, beside, reach)
+
+
+def _taken_in(area: shapely.Geometry, half: float) -> shapely.Geometry:
+    """The area less all within `half` of its outline; what the engine leaves nearer to the outline is none."""
+    parts = shapely.get_parts(overlay.buffer(area, -half, quad_segs=32))
+    corners, owner = shapely.get_coordinates(parts, return_index=True)
+    rim = shapely.boundary(area)
+    shapely.prepare(rim)
+    near = shapely.dwithin(rim, shapely.points(corners), (1.0 - _FALSE) * half)
+    return shapely.multipolygons(np.delete(parts, np.unique(owner[near])))
 
 
 def _in_plan(

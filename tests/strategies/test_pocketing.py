@@ -501,3 +501,14 @@ def test_a_region_a_little_smaller_than_the_cutter_is_not_cut() -> None:
         pocket(octagon, surface=LEVEL, cutters=[flat_end(4.0)], depth=0.5, safe_z=SAFE_Z)
     cuts = pocket(octagon, surface=LEVEL, cutters=[flat_end(3.6)], depth=0.5, safe_z=SAFE_Z)
     assert len(cuts[0].toolpath) > 0
+
+
+def test_the_plane_of_openings_holds_a_wide_drawing_where_the_board_is_more_curved() -> None:
+    """On a cone the radius at one end is smaller than in the drawing's middle: its outer edge was drawn in there."""
+    cone = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0)
+    region = box(60, -21, 380, 21)
+    one = opening(ball_end(2.0), cone, 1.0, region, 0.0005)
+    assert one.slanted is not None
+    corners = np.array([[60.0, -21.0], [60.0, 21.0], [380.0, -21.0], [380.0, 21.0]])
+    plane = shapely.get_coordinates(one.in_plane(np.array([shapely.MultiPoint(corners)])))
+    assert one.out_of_plane(plane) == pytest.approx(corners, abs=1e-6)

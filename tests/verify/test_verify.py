@@ -3,12 +3,14 @@
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pathgen
 from pathgen.removal import material as removal
 from pathgen.verify import Tolerances, verify
+from pathgen.verify.pockets import _taken_in
 from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
@@ -202,3 +204,13 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert "not-compared" in {f.code for f in checked.findings}
     monkeypatch.undo()
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
+
+
+@pytest.mark.parametrize("corners", [8, 12])
+def test_no_opening_is_asked_for_in_a_shape_smaller_than_the_cutter(corners):
+    """GEOS 3.14 leaves a piece of a regular octagon that is smaller than what is taken off it."""
+    turn = np.arange(corners) * 2 * np.pi / corners
+    small = shapely.Polygon(np.column_stack([np.cos(turn), np.sin(turn)]))
+    assert not small.buffer(-1.0, quad_segs=32).is_empty
+    assert _taken_in(small, 1.0).is_empty
+    assert _taken_in(shapely.box(0, 0, 3, 4), 1.0).area == pytest.approx(2.0)

@@ -244,7 +244,10 @@ class Footprints:
         x0, y0, x1, y1 = region.bounds
         x, reach = (x0 + x1) / 2.0, 2.0 * cutter.radius
         radius = float(surface.radius(x))
-        y = np.linspace(y0 - reach, y1 + reach, 257)
+        # the table is of y over the radius, which changes along the board: it must hold the whole region at both ends
+        share = radius / surface.radius(np.array([x0, x1]))
+        low, high = (y0 - reach) * share, (y1 + reach) * share
+        y = np.linspace(low.min(), high.max(), 257)
         y = y[np.abs(y) < 0.99 * radius]
         offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
         if np.any(along >= cutter.radius * (1.0 - 1e-9)):
