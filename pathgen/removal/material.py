@@ -40,6 +40,7 @@ _ALWAYS_WORKED_OUT = 1_000_000_000  # points: a quarter of a minute or so
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _ENGAGED = 0.02  # mm: what a pass takes less of than this is the last one's ridges
 _ALONE = 8192  # points of a move from which it is cut by itself
+_POINT = 1e-9  # mm: a move no longer than this in plan goes straight up or down
 _LEVEL = 1e-6  # mm: a move that rises or sinks by less is level
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
@@ -406,7 +407,8 @@ class _Cutting:
         dx = (self.xs[i] - start[:, 0, None]).astype(np.float32)[:, None, :]
         dy = (self.ys[j] - start[:, 1, None]).astype(np.float32)[:, :, None]
         length = np.hypot(run[:, 0], run[:, 1])
-        still = length == 0
+        still = length < _POINT
+        length[still] = 0.0
         along = np.where(still, 1.0, run[:, 0]) / np.where(still, 1.0, length)
         aside = np.where(still, 0.0, run[:, 1]) / np.where(still, 1.0, length)
         c, s, far, rise, base = (

@@ -6,8 +6,8 @@ taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, 
 
 - what it takes from over the stepdown is no wider than SHAVING of the diameter, half a usual stepover, so that only
   the cutter's side is at work, and
-- all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep, which the stepdown
-  allows: it is loaded no harder, however tall the wall.
+- all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep: it is loaded no
+  harder than the stepdown allows, however tall the wall.
 
 Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
 every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
@@ -48,13 +48,14 @@ def cutting_findings(
             continue
         motion, bites = motions[step.order], taken.bites
         shaving = (RIDGES if step.operation in FOLLOWS_SURFACE else SHAVING) * step.cutter.diameter
-        deep = _deepest(np.where(too_deep(bites, motion, step.cutter, shaving=shaving), bites.depth, 0.0))
+        limit = deepest_cut(clamping, step, tolerances)
+        found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
+        deep = _deepest(np.where(found, bites.depth, 0.0))
         if deep is not None:
-            limit = deepest_cut(clamping, step, tolerances) - tolerances.stepdown
             yield Finding(
                 code="cut-too-deep", severity="forbid",
                 where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
-                got=f"{bites.depth[deep]:.3f} mm at once", allowed=f"a stepdown of {limit:g} mm",
+                got=f"{bites.depth[deep]:.3f} mm at once", allowed=f"a stepdown of {limit - tolerances.stepdown:g} mm",
                 remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
@@ -75,11 +76,11 @@ def cutting_findings(
             )
 
 
-def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, shaving: float) -> NDArray[np.bool_]:
-    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the limit asked about."""
+def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float) -> NDArray[np.bool_]:
+    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
     wide = width_over(bites, motion, cutter) > shaving
     window = max(_TRAVEL, cutter.radius)
-    loaded = bites.section(window, runs(motion)) > cutter.diameter * cutter.stepdown
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * limit
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

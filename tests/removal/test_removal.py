@@ -203,7 +203,7 @@ def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
     bites = material.cut(path, cutter, note=True, deeper=limit, **known).bites
     shaving = (RIDGES if known else SHAVING) * cutter.diameter
-    depth = np.where(too_deep(bites, path, cutter, shaving=shaving), bites.depth, 0.0)
+    depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.depth, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 
 
