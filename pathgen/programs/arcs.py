@@ -61,7 +61,7 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) ->
 
 
 def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArray[np.bool_]:
-    """Rows from which the next LEAST_MOVES moves may well lie on one arc: a quick sieve."""
+    """Rows from which the next LEAST_MOVES moves may well lie on one arc: a sieve for all at once."""
     n = len(points) - LEAST_MOVES
     free = np.zeros(len(points), dtype=bool)
     if n <= 0:
@@ -75,7 +75,26 @@ def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArra
     for k in range(1, LEAST_MOVES - 1):
         good &= (turn[k : n + k] * turn[:n] > 0)
     free[:n] = good
+    starts = np.flatnonzero(free)
+    free[starts] = _are_arcs(points[starts[:, None] + np.arange(LEAST_MOVES + 1)], tolerance)
     return free
+
+
+def _are_arcs(runs: Floats, tolerance: float) -> NDArray[np.bool_]:
+    """Whether runs of the same length, (n, points, 3), have their points on a circle: the first that `_is_arc` asks."""
+    a, b, c = runs[:, 0, :2], runs[:, runs.shape[1] // 2, :2], runs[:, -1, :2]
+    ab, ac = b - a, c - a
+    turn = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    d, e = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = (ac[:, 1] * d - ab[:, 1] * e) / (2.0 * turn)
+        y = (ab[:, 0] * e - ac[:, 0] * d) / (2.0 * turn)
+        out = runs[..., :2] - (a + np.stack([x, y], axis=1))[:, None]
+        distance = np.hypot(out[..., 0], out[..., 1])
+        radius = distance[:, [0, -1]].mean(axis=1)
+        round_ = (np.abs(turn) >= 1e-12) & (radius <= LARGEST_RADIUS)
+        round_ &= np.abs(distance - radius[:, None]).max(axis=1) <= tolerance
+    return np.asarray(round_)
 
 
 def _longest(points: Floats, kinds: NDArray[np.int8], start: int, tolerance: float) -> int:
