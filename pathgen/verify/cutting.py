@@ -80,7 +80,7 @@ def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shav
     """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
     wide = width_over(bites, motion, cutter) > shaving
     window = max(_TRAVEL, cutter.radius)
-    loaded = bites.section(window, runs(motion)) > cutter.diameter * limit
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * np.maximum(limit, bites.depth - bites.over)
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

@@ -14,8 +14,11 @@ from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
 from pathgen.work.clamping import (
+    BEVEL,
+    NUT_SLOT,
     POCKET,
     RESURFACE,
+    SLOTS,
     SURFACE_FINISH,
     SURFACE_ROUGH,
     Clamping,
@@ -136,7 +139,10 @@ def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> 
     """How much deeper than on the board a cut may be off it, mm.
 
     The limit of a re-surface is meant for fill: the wood beside the board may be cut as deep as the cutter stands.
+    Slots end there within a millimetre, at the edge of what was cut level, where the blank stands a little higher.
     """
+    if step.operation in (SLOTS, NUT_SLOT, BEVEL):
+        return step.cutter.stepdown / 2
     if step.operation == RESURFACE:
         return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
     return 0.0
