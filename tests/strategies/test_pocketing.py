@@ -254,7 +254,7 @@ def test_a_v_rises_along_the_middle_line_as_the_walls_close_in() -> None:
     cutter = v_cutter(60.0)
     cuts = pocket(box(0, 0, 20, 20), surface=LEVEL, cutters=[flat_end(4.0), cutter], depth=1.5, safe_z=SAFE_Z)
     a, b = cut_moves(cuts[1])
-    points = (a + np.linspace(0.0, 1.0, 9)[:, None, None] * (b - a)).reshape(-1, 3)
+    points = (a + np.linspace(0.0, 1.0, 33)[:, None, None] * (b - a)).reshape(-1, 3)
     half = 1.5 * math.tan(math.radians(30))
     rising = points[(points[:, 0] < half - 0.05) & (points[:, 2] < LEVEL.thickness - 0.01)]
     rising = rising[rising[:, 1] < 10]
