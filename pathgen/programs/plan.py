@@ -283,9 +283,10 @@ def _path(
             stock_top=top, allowance=surfacing.allowance,
         )
     elif step.operation == SURFACE_FINISH:
-        proud = surfacing.allowance if _cutter_for(clamping, SURFACE_ROUGH) else top - _lowest(board, step.cutter)
+        raw = _cutter_for(clamping, SURFACE_ROUGH) is None
+        proud = top - _lowest(board, step.cutter) if raw else surfacing.allowance
         runs = resurfacing_runs(
-            board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish
+            board.outline, board.surface, step.cutter, proud=proud, stepdown=step.cutter.stepdown, last=finish, raw=raw,
         )
     else:
         inlay = clamping.inlays[step.inlay or 0]

@@ -42,8 +42,10 @@ class Bites:
         that surface.
     drop : (n,) float array
         Most that any point is lowered, straight down.
-    deep, over : (n,) float array
-        Volume taken from higher over the tip than a limit that was asked about, mm3, and how far over it.
+    over : (n,) float array
+        How much further than a limit that was asked about any point is lowered while the cutter passes over it once.
+    deep : (n,) float array
+        Volume taken from beyond that limit, mm3.
     edge : (n,) float array
         Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut.
     at : (n, 2) float array
@@ -118,6 +120,40 @@ class Touches:
     move: Rows
     before: NDArray[np.float32]
     after: NDArray[np.float32]
+
+
+class Passages:
+    """How far points have been lowered since the cutter came over them, for ends that lower a point bit by bit.
+
+    A flat end lowers what it comes over at once. The flank of a round or pointed one lowers a point in as many steps as
+    it makes moves: what it takes there at once is what it takes in one passage. A passage ends when the cutter has gone
+    on by its diameter, was lifted or plunged, or has sunk by `sinking` since (a helix passes again and again).
+    """
+
+    def __init__(self, top: NDArray[np.float32], *, longest: float, sinking: float) -> None:
+        self.longest, self.sinking = longest, sinking
+        self.stood = top.reshape(-1).copy()
+        self.level = np.full(top.size, np.inf, np.float32)
+        self.gone = np.full(top.size, -np.inf)
+
+    def falls(self, touches: Touches, gone: Floats, level: NDArray[np.float32]) -> NDArray[np.float32]:
+        """(n,) how far each touch has its point below where it stood as the cutter came, after `gone` mm of travel."""
+        cell = touches.cell
+        first = np.diff(cell, prepend=-1) != 0
+        before = np.where(first, self.gone[cell], np.concatenate([[0.0], gone[:-1]]))
+        start = first | (gone - before > self.longest)
+        fresh = gone - before > self.longest
+        # sunk since the passage before began: looked at against the first of it in this lot
+        at = np.maximum.accumulate(np.where(start, np.arange(len(cell)), 0))
+        known = np.where(fresh[at], level[at], self.level[cell])
+        sunk = np.floor(np.maximum(known - level, 0.0) / np.float32(self.sinking))
+        start |= np.diff(sunk, prepend=0.0) > 0
+        fresh |= (sunk > 0) & start
+        at = np.maximum.accumulate(np.where(start, np.arange(len(cell)), 0))
+        stood = np.where(fresh[at], touches.before[at], self.stood[cell])
+        self.stood[cell], self.gone[cell] = stood, gone
+        self.level[cell] = np.where(fresh[at], level[at], self.level[cell])
+        return stood - touches.after
 
 
 def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, cell: float) -> NDArray[np.float32]:

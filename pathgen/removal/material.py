@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
-from pathgen.removal.bites import LEAST, Bites, Touches, arc_over_travel, in_order
+from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
@@ -108,6 +108,11 @@ class _Cutting:
         self.highest = self.ceiling.highest
         self.bites = Bites.none(np.nan_to_num(np.linalg.norm(motion.end - motion.start, axis=1)))
         self.rubs = Worst()
+        self.passages: Passages | None = None
+        if note and cutter.shape != "flat-end" and surface is None and math.isfinite(deeper):
+            self.passages = Passages(self.top, longest=cutter.diameter, sinking=deeper / 4)
+            lifts = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+            self.gone = np.cumsum(self.bites.travel + 2 * cutter.diameter * lifts)
         self.since_ceiling = self.worked_out = 0
 
     def run(self) -> Taken:
@@ -310,9 +315,12 @@ class _Cutting:
             depth[some] -= _above_low(moves.start, run, low, of[some], x[some], y[some]).astype(np.float32)
         depth[drop <= LEAST] = 0.0
         b.depth[:] = _highest_of(depth, of, n)
-        near = np.flatnonzero((depth > self.deeper) | self.motion.rapid[row][of])
+        fall = drop if self.passages is None else self.passages.falls(
+            touches, self.gone[row][of], low.astype(np.float32)[of]
+        )
+        near = np.flatnonzero((fall > self.deeper) | self.motion.rapid[row][of])
         self._keep_place(b, of[near], depth[near], x[near], y[near])
-        over = np.maximum(depth[near] - self._limit(touches.cell[near]), 0.0)
+        over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
         b.over[:] = _highest_of(over, of[near], n)
         b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
         b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)

@@ -40,9 +40,7 @@ def resurfacing_runs_over(
     heights = heights_above(proud, stepdown, ridge=last.scallop)
     runs: list[Floats] = []
     if heights:
-        coarse = runs_over(
-            coarse_passes(outline, surface, cutter, stepdown, last=last), within, surface=surface, cutter=cutter
-        )
+        coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
     return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
 

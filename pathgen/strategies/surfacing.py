@@ -68,13 +68,10 @@ class Passes:
 
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4,
-    reach: Passes | None = None,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
 
-    Straight moves cut at most `chord_tolerance` below the surface. With `reach` they run at least as far out as those
-    passes do: beside the board the blank stands at its full height, and passes further out would meet all of it at
-    once. Raises CutterError for a cutter that is not
+    Straight moves cut at most `chord_tolerance` below the surface. Raises CutterError for a cutter that is not
     a ball end, or for ridges as high as its radius.
     """
     if cutter.shape != "ball-end":
@@ -102,8 +99,6 @@ def finishing_passes(
     # a fanned board reaches further to one side: the other side's outermost pass may have nothing to finish
     needed = np.isfinite(spans[:, 0])
     y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
-    if reach is not None:
-        y, spans = _reaching(y, spans, reach)
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
     return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
@@ -144,20 +139,22 @@ def resurfacing_runs(
     stepdown: float,
     last: Passes,
     skim: float = 0.0,
+    raw: bool = False,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets. With no skim no lifted run touches the
-    ridges of an earlier `last`.
+    edges, where raw waste may stand higher, a run takes all that it meets: with `raw`, when nothing has been cut there
+    yet, each layer goes round where the last passes end, which reach further out than the wide ones. With no skim no
+    lifted run touches the ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
-    coarse = coarse_passes(outline, surface, cutter, stepdown, last=last)
-    return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
+    layer = [coarse_passes(outline, surface, cutter, stepdown).run, *([_rim(last, surface, cutter)] if raw else [])]
+    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
@@ -176,10 +173,10 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
     return heights
 
 
-def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float, *, last: Passes) -> Passes:
-    """The wide passes that go through what stands proud; they reach as far out as the passes of `last`."""
+def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
+    """The wide passes that go through what stands proud."""
     ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
-    return finishing_passes(outline, surface, cutter, scallop=ridge, reach=last)
+    return finishing_passes(outline, surface, cutter, scallop=ridge)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -263,22 +260,13 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     return spans
 
 
-def _reaching(y: Floats, spans: Floats, others: Passes) -> tuple[Floats, Floats]:
-    """Passes and their spans, so that each runs as long as the others do between it and its inner neighbour."""
-    along = [others.run[others.run[:, 1] == line, 0] for line in others.y]
-    theirs = np.array([(x.min(), x.max()) for x in along])
-    outer = [line for line in (others.y[0], others.y[-1]) if not y[0] <= line <= y[-1]]
-    y = np.concatenate([y, outer])
-    spans = np.concatenate([spans, np.full((len(outer), 2), [np.inf, -np.inf])])
-    order = np.argsort(y)
-    y, spans = y[order], spans[order]
-    middle = (y[0] + y[-1]) / 2
-    for k, line in enumerate(y):
-        inner = y[min(k + 1, len(y) - 1)] if line < middle else y[max(k - 1, 0)]
-        near = (others.y >= min(line, inner)) & (others.y <= max(line, inner))
-        if near.any():
-            spans[k] = min(spans[k, 0], theirs[near, 0].min()), max(spans[k, 1], theirs[near, 1].max())
-    return y, spans
+def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
+    """(n, 3) tips all the way round, through the ends of all passes."""
+    lines = [passes.run[passes.run[:, 1] == y, 0] for y in passes.y]
+    low = np.array([(x.min(), y) for x, y in zip(lines, passes.y, strict=True)])
+    high = np.array([(x.max(), y) for x, y in zip(lines, passes.y, strict=True)])
+    plan = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(np.concatenate([low, high[::-1]])), 5.0))
+    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:

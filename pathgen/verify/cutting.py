@@ -9,6 +9,7 @@ taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, 
 - all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep: it is loaded no
   harder than the stepdown allows, however tall the wall.
 
+How deep a cut is tells how far a point is lowered while the cutter passes over it once.
 Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
 every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
 stepover is left out.
@@ -50,12 +51,13 @@ def cutting_findings(
         shaving = (RIDGES if step.operation in FOLLOWS_SURFACE else SHAVING) * step.cutter.diameter
         limit = deepest_cut(clamping, step, tolerances)
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
-        deep = _deepest(np.where(found, bites.depth, 0.0))
+        deep = _deepest(np.where(found, bites.over, 0.0))
         if deep is not None:
             yield Finding(
                 code="cut-too-deep", severity="forbid",
                 where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
-                got=f"{bites.depth[deep]:.3f} mm at once", allowed=f"a stepdown of {limit - tolerances.stepdown:g} mm",
+                got=f"{limit + bites.over[deep]:.3f} mm at once",
+                allowed=f"a stepdown of {limit - tolerances.stepdown:g} mm",
                 remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
@@ -80,7 +82,7 @@ def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shav
     """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
     wide = width_over(bites, motion, cutter) > shaving
     window = max(_TRAVEL, cutter.radius)
-    loaded = bites.section(window, runs(motion)) > cutter.diameter * np.maximum(limit, bites.depth - bites.over)
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * limit
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

@@ -203,7 +203,7 @@ def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
     bites = material.cut(path, cutter, note=True, deeper=limit, **known).bites
     shaving = (RIDGES if known else SHAVING) * cutter.diameter
-    depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.depth, 0.0)
+    depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.over + limit, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 
 
@@ -227,7 +227,7 @@ def test_a_deep_cut_in_short_moves_is_noted_as_in_long_ones(each, shape):
     along = np.append(np.arange(-30.0, 20.0, each), 20.0)
     path = [(-30.0, 0.0, 12.0), *((x, 0.3 * math.sin(x / 3), 4.0) for x in along)]
     depth, _ = deepest(blank(xs, ys, 10.0), motion(path, rapid=[0]), CUTTERS[shape], 0.5)
-    assert depth == pytest.approx(6.0, abs=1e-5)
+    assert depth == pytest.approx(6.0, abs=1e-4 if shape == "flat-end" else 0.05)
 
 
 def test_short_moves_down_a_ramp_take_what_a_ramp_takes():
