@@ -69,3 +69,23 @@ def test_areas_are_put_together_in_one_guarded_place():
         if isinstance(node, ast.Attribute) and node.attr in rules and getattr(node.value, "id", "") != "overlay"
     ]
     assert not wrong
+
+
+def test_one_way_in_for_files_and_one_way_out_for_words():
+    """`pathgen.base.files` reads, `pathgen.app.terminal` shows; `folders` and nothing else writes."""
+    ways = {"open": {"files.py"}, "read_text": {"files.py"}, "read_bytes": {"files.py"}, "print": {"terminal.py"},
+            "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"}}
+    found = {
+        (path.name, name) for path in PACKAGE.rglob("*.py") for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call) and (name := _method_or_builtin(node.func)) in ways
+    }
+    assert {(path, name) for path, name in found if path not in ways[name]} == set()
+    assert {("files.py", "open"), ("terminal.py", "print"), ("folders.py", "write_bytes")} <= found
+
+
+def _method_or_builtin(function):
+    """The name of a method that is called, or of a built-in; the readers of base/files are called by name."""
+    if isinstance(function, ast.Attribute):
+        return function.attr
+    name = getattr(function, "id", "")
+    return name if name in ("open", "print") else ""

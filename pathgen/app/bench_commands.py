@@ -9,7 +9,9 @@ from pathlib import Path
 from pathgen.app.building import Build, build
 from pathgen.app.folders import write_folder
 from pathgen.app.pieces import pieces
+from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import one_line
 from pathgen.base.units import format_length, in_units
 from pathgen.job.load import Job
 from pathgen.parts.bench import block_clamping, gauge_clampings
@@ -37,27 +39,28 @@ def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
     made = pieces(job, resolution=resolution)
     for one in made:
         length, width, thick = (format_length(v, job.units) for v in (*one.let_in.size, one.let_in.thickness))
-        print(f"{one.clamping.title}: {one.program.file_name}, stock {length} by {width}, {thick} thick, "
+        say(f"{one_line(one.clamping.title)}: {one.program.file_name}, stock {length} by {width}, {thick} thick, "
               f"{max(1, round(one.program.minutes))} min")
         for finding in one.findings:
             grave = "DO NOT CUT" if finding.severity == "forbid" else finding.severity
-            print(f"  {grave}: {in_units(str(finding), job.units)}")
+            say(f"  {grave}: {in_units(str(finding), job.units)}")
     if not all(one.passed for one in made):
-        print("Nothing was written.", file=sys.stderr)
+        say("Nothing was written.", sys.stderr)
         return False
     files = {one.program.file_name: one.program.text for one in made}
-    print(f"{len(write_folder(Path(folder), files))} files written to {folder}")
+    say(f"{len(write_folder(Path(folder), files))} files written to {one_line(str(folder))}")
     return True
 
 
 def _written(made: Sequence[Build], files: dict[str, str], job: Job, folder: str) -> bool:
     for one in made:
         found = finding_lines(one.report["checks"], job.units)
-        print("\n".join([one.plan.clamping.title, *summary_lines(one.report, job.units), *found, ""]))
+        lines = [one.plan.clamping.title, *summary_lines(one.report, job.units), *found, ""]
+        say("\n".join(one_line(line) for line in lines))
     if not all(one.passed for one in made):
-        print("Nothing was written.", file=sys.stderr)
+        say("Nothing was written.", sys.stderr)
         return False
-    print(f"{len(write_folder(Path(folder), files))} files written to {folder}")
+    say(f"{len(write_folder(Path(folder), files))} files written to {one_line(str(folder))}")
     return True
 
 

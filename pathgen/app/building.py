@@ -118,6 +118,7 @@ def build(
         report=report_data(
             planned, programs, checked, fingerprint=job.fingerprint, strings=job.board.strings,
             side_dots=job.board.side_dots,
+            wire=job.frets, set_of=job.strings,
         ),
     )
 

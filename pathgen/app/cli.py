@@ -6,12 +6,14 @@ import argparse
 import json
 import os
 import sys
+import warnings
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pathgen.app.terminal import GREEN, RED, YELLOW, coloured, progress
+from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.plain import in_json, one_line
 from pathgen.base.units import in_units
 
 if TYPE_CHECKING:
@@ -26,25 +28,28 @@ EXAMPLE = "examples/fern-and-moth.toml"
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; returns the exit status: 0 good, 1 findings that forbid cutting, 2 bad input."""
     options = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a terminal of few characters shows the others by number
+    if not os.environ.get("PATHGEN_TRACE"):
+        warnings.simplefilter("ignore")  # of the libraries: what a maker must know is said in our own words
     try:
         return int(options.run(options))
     except PathgenError as wrong:
         words = in_units(str(wrong), _units_of(options))
-        print(f"{coloured('pathgen:', RED, sys.stderr)} {words}", file=sys.stderr)
+        say(f" {words}", sys.stderr, mark="pathgen:", colour=RED)
         return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
     except KeyboardInterrupt:
-        print("pathgen: stopped; nothing was written", file=sys.stderr)
+        say("pathgen: stopped; nothing was written", sys.stderr)
         return BAD_INPUT
     except Exception as fault:
         if os.environ.get("PATHGEN_TRACE"):
             raise
-        print(
-            f"{coloured('pathgen:', RED, sys.stderr)} a fault of the program, not of your job: {type(fault).__name__}: "
-            f"{fault}: please report it with the job file; PATHGEN_TRACE=1 shows where", file=sys.stderr,
-        )
+        say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
+            "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
         return BAD_INPUT
 
 
@@ -74,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     _json(reach, "the table")
     _compare_command(commands)
     _bench_commands(commands)
+    _paper_commands(commands)
     keys = _command(commands, "keys", _keys, "list every key that a job file may hold", "keys", job=False)
     _json(keys, "the rows")
     return parser
@@ -118,6 +124,36 @@ def _bench_commands(commands: Any) -> None:
     for command in (block, gauges, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
+
+
+def _paper_commands(commands: Any) -> None:
+    fretting = _command(commands, "fretting", _paper,
+                        "print the fretting sheet: what to cut, nip and bend each fret to",
+                        "fretting examples/boards/dots-and-fall-away.toml --picture strip.svg")
+    strings = _command(commands, "strings", _paper, "print places and depths at nut and saddle, cents off",
+                       "strings examples/boards/dots-and-fall-away.toml")
+    neck = _command(commands, "neck", _paper, "print the neck against the body: saddle, angle, neck blank",
+                    "neck examples/boards/dots-and-fall-away.toml --picture neck.svg")
+    for command, what in ((fretting, "the sheet"), (strings, "the rows"), (neck, "the table")):
+        command.set_defaults(paper=command.prog.split()[-1])
+        _json(command, what)
+    for command, what in ((fretting, "a strip at true size to cut out"), (neck, "the side view at true size")):
+        command.add_argument("--picture", metavar="FILE.svg", help=f"write {what}")
+
+
+def _paper(options: argparse.Namespace) -> int:
+    from pathgen.app.paper import PAPERS
+    from pathgen.job import load_job
+
+    job = load_job(options.job)
+    made = PAPERS[options.paper](job)
+    if getattr(options, "picture", None):
+        made.save_picture(Path(options.picture))
+    if options.json:
+        _print_json(made.data)
+    else:
+        _show(made.lines)
+    return GOOD if made.passed else FORBIDDEN
 
 
 def _compare_command(commands: Any) -> None:
@@ -175,14 +211,14 @@ def _build(options: argparse.Namespace) -> int:
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell)
     if options.json:
-        print(as_json(result.report), end="")
+        say(as_json(result.report).rstrip())
     else:
         _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"], job.units)])
     if not result.passed:
-        print("Nothing was written.", file=sys.stderr)
+        say("Nothing was written.", sys.stderr)
         return FORBIDDEN
     written = result.write(options.out, pictures=options.pictures)
-    print(f"{len(written)} files written to {options.out}", file=sys.stderr if options.json else sys.stdout)
+    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 
 
@@ -248,7 +284,7 @@ def _frets(options: argparse.Namespace) -> int:
         string_lines(data["strings"], job.units),
         dot_lines(data["side_dots"], job.units),
     ]
-    print("\n\n".join("\n".join(lines) for lines in parts))
+    say("\n\n".join("\n".join(one_line(line) for line in lines) for lines in parts))
     return GOOD
 
 
@@ -322,7 +358,7 @@ def _length(job: Job, where: str, text: str) -> float:
 
 
 def _print_json(data: Any) -> None:
-    print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    say(in_json(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
 
 
 def _show(lines: Iterable[str]) -> None:
@@ -330,4 +366,5 @@ def _show(lines: Iterable[str]) -> None:
     colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN}
     for line in lines:
         mark = line.partition(":")[0]
-        print(coloured(mark, colours[mark], sys.stdout) + line[len(mark):] if mark in colours else line)
+        line, known = one_line(line), mark in colours
+        say(line[len(mark):] if known else line, mark=mark if known else "", colour=colours.get(mark, ""))

@@ -11,12 +11,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pathgen.base.errors import PathgenError
+from pathgen.base.files import MOST_PROGRAMS, Kind, read_bytes, read_text
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
 
-LARGEST_PROGRAM = 400_000_000
-"""Bytes read back of one program."""
+PROGRAM = Kind(words="a program", most=32_000_000)
+ANY = Kind(words="a file of a build", most=64_000_000)
 
 
 def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
@@ -43,6 +44,16 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
     return [folder / name for name in files]
 
 
+def write_new(path: Path, text: str) -> None:
+    """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
+    if path.exists() or path.is_symlink():
+        raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
+    try:
+        path.write_bytes(text.encode())
+    except OSError as wrong:
+        raise _not_written(path, wrong) from None
+
+
 def read_folder(folder: Path) -> dict[str, str]:
     """The texts of the programs (``.nc``) in a folder, by file name.
 
@@ -50,12 +61,10 @@ def read_folder(folder: Path) -> dict[str, str]:
     """
     if not folder.is_dir():
         raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
-    texts = {}
-    for path in sorted(folder.glob("*.nc")):
-        if path.stat().st_size > LARGEST_PROGRAM:
-            raise PathgenError(path.name, f"{path.stat().st_size} bytes", allowed=f"{LARGEST_PROGRAM} or fewer")
-        texts[path.name] = path.read_bytes().decode("utf-8", errors="replace")
-    return texts
+    paths = sorted(folder.glob("*.nc"))
+    if len(paths) > MOST_PROGRAMS:
+        raise PathgenError(str(folder), f"{len(paths)} programs", allowed=f"{MOST_PROGRAMS} or fewer")
+    return {path.name: read_bytes(path, PROGRAM).decode("utf-8", errors="replace") for path in paths}
 
 
 def refuse_foreign(folder: Path) -> None:
@@ -65,9 +74,9 @@ def refuse_foreign(folder: Path) -> None:
     if not folder.is_dir():
         raise PathgenError(str(folder), "is a file", remedy="name another folder")
     try:
-        record = json.loads((folder / RECORD).read_text())
+        record = json.loads(read_text(folder / RECORD, ANY))
         known = dict(record)
-    except (OSError, ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         known = {}
     for path in sorted(folder.iterdir()):
         if path.name == RECORD:
@@ -75,7 +84,7 @@ def refuse_foreign(folder: Path) -> None:
         if path.name not in known:
             raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",
                                remedy="name another folder, or move that away")
-        if _hash(path.read_bytes()) != known[path.name]:
+        if _hash(read_bytes(path, ANY)) != known[path.name]:
             raise PathgenError(str(folder), f"{path.name} was changed since it was written",
                                remedy="name another folder, or move that file away if you want to keep it")
 

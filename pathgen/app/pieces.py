@@ -111,7 +111,7 @@ def _header(clamping: Clamping, step: Step, one: LetIn, *, from_back: bool, minu
     count = shapely.get_num_geometries(one.stock)
     side = "its show face down: the pieces are cut mirrored, from the back" if from_back else "its show face up"
     return [
-        clamping.title,
+        f"job: {clamping.title}",
         f"cut out {count} piece{'s' if count > 1 else ''}, {format_length(one.gap, units)} smaller all round than the "
         "pocket",
         "operation: piece",

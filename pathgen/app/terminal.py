@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Event, Thread
 from typing import TextIO
+
+from pathgen.base.plain import plain
 
 RED, YELLOW, GREEN, BOLD = "31", "33", "32", "1"
 
@@ -19,6 +22,15 @@ def wants_colour(stream: TextIO) -> bool:
 def coloured(text: str, colour: str, stream: TextIO) -> str:
     """Text in a colour (ECMA-48 SGR) where the stream wants colour; else the text as it is."""
     return f"\x1b[{colour}m{text}\x1b[0m" if wants_colour(stream) else text
+
+
+def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str = "") -> None:
+    """Text and an end of line, without anything that a terminal would obey; `mark` goes before it in a colour.
+
+    Everything that is shown goes out here; a test of the house holds the package to it.
+    """
+    stream = stream or sys.stdout
+    print((coloured(plain(mark), colour, stream) if mark else "") + plain(text), file=stream)
 
 
 @contextmanager

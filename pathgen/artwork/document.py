@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,11 +19,12 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
 
 from pathgen.base.errors import ArtworkError
+from pathgen.base.files import Kind, read_bytes
 
 SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
-MAX_BYTES = 32_000_000
+DRAWING = Kind(words="an SVG file", most=32_000_000, error=ArtworkError)
 MAX_DEPTH = 250
 MAX_ELEMENTS = 40_000
 
@@ -167,7 +169,7 @@ def read_document(path: str | Path) -> Document:
             builder._here(), "declares XML entities or refers to other files, which are not read",
             remedy="save it again as plain SVG, without a document type that declares entities",
         ) from None
-    except (LookupError, UnicodeError) as error:
+    except (LookupError, ValueError) as error:  # several encodings of many bytes are a ValueError
         raise ArtworkError(path.name, f"unknown text encoding ({error})", remedy="save it again in UTF-8") from None
     if root.tag != f"{SVG}svg":
         raise ArtworkError(
@@ -180,17 +182,16 @@ def read_document(path: str | Path) -> Document:
 
 
 def _bytes_of(path: Path) -> bytes:
+    data = read_bytes(path, DRAWING)
+    if data[:2] != b"\x1f\x8b":
+        return data
     try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-        if data[:2] == b"\x1f\x8b":
-            data = gzip.GzipFile(fileobj=io.BytesIO(data)).read(MAX_BYTES + 1)
-    except (OSError, EOFError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise ArtworkError(str(path), f"cannot be read ({reason})", remedy="check the file name") from None
-    if len(data) > MAX_BYTES:
+        data = gzip.GzipFile(fileobj=io.BytesIO(data)).read(DRAWING.most + 1)
+    except (OSError, EOFError, ValueError, zlib.error) as error:
+        raise ArtworkError(str(path), f"cannot be unpacked ({error})", remedy="save the drawing again") from None
+    if len(data) > DRAWING.most:
         raise ArtworkError(
-            path.name, f"larger than {MAX_BYTES // 1_000_000} MB",
+            path.name, f"larger than {DRAWING.most // 1_000_000} MB",
             remedy="simplify the drawing, or take embedded pictures out of it",
         )
     return data

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathgen.base.plain import one_line
+
 
 class PathgenError(ValueError):
     """Bad input: says where, what was given, what is allowed and what to do.
@@ -19,6 +21,7 @@ class PathgenError(ValueError):
     """
 
     def __init__(self, where: str, problem: str, *, allowed: str = "", remedy: str = "") -> None:
+        where, problem, allowed, remedy = (one_line(words) for words in (where, problem, allowed, remedy))
         self.where, self.problem, self.allowed, self.remedy = where, problem, allowed, remedy
         text = f"{where}: {problem}"
         text += f" (allowed: {allowed})" if allowed else ""

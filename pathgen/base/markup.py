@@ -6,6 +6,8 @@ import xml.etree.ElementTree as Tree
 from collections.abc import Iterable
 from typing import TypeAlias
 
+from pathgen.base.plain import plain
+
 Element: TypeAlias = Tree.Element
 Child: TypeAlias = "Element | str | Iterable[Child] | None"
 
@@ -46,13 +48,6 @@ def number(value: float) -> str:
     """Up to three decimals, no trailing zeros, no exponent."""
     text = f"{value:.3f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
-
-
-def plain(text: str) -> str:
-    """Text without control characters, which XML 1.0 and HTML do not allow, nor marks that turn its direction."""
-    if text.isprintable():
-        return text
-    return "".join(c for c in text if c in "\t\n\N{NO-BREAK SPACE}" or c.isprintable())
 
 
 def as_html(node: Element) -> str:

@@ -15,6 +15,9 @@ MM_PER = {
     "in": INCH,
 }
 
+_LONGEST = 60
+"""Characters of a written length."""
+
 _LENGTH = re.compile(
     r"""^\s*(?P<sign>[+-]?)\s*
     (?: (?P<whole>\d+)\s+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)     # 25 1/2
@@ -30,9 +33,9 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
 
     Raises ValueError when the text is not a length, or has no unit and there is no `default_unit`.
     """
-    match = _LENGTH.match(text)
+    match = _LENGTH.match(text) if len(text) <= _LONGEST else None
     if not match:
-        raise ValueError(f"{text!r} is not a length like 6.35, '6.35 mm', '1/4 in' or '25 1/2 in'")
+        raise ValueError(f"{text[:_LONGEST]!r} is not a length like 6.35, '6.35 mm', '1/4 in' or '25 1/2 in'")
     part = match.groupdict()
     unit = part["unit"] or default_unit
     if unit is None:

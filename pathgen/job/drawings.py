@@ -14,10 +14,12 @@ from shapely import MultiPolygon, Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.units import place_words
+from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.let_in import let_ins
 from pathgen.job.load import Job
 from pathgen.job.tables import PlaceTable
 from pathgen.parts.fingerboard.board import Fingerboard, Inlay
+from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.work.part import PlacedSize
 from pathgen.work.touching import lapped, walled
 
@@ -38,21 +40,44 @@ def inlays_of(job: Job, board: Fingerboard) -> tuple[tuple[Inlay, ...], tuple[st
     lie on the board with wood enough under them.
     """
     drawings = _read(job)
-    inlays = [_inlay(job, board, index, drawings[index]) for index in range(len(job.inlays))]
+    inlays = [_inlay(job, board, index, art) if art is not None else _dots(job, board, index)
+              for index, art in enumerate(drawings)]
     left_out = {
         f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
-        for art in drawings for item in art.left_out
+        for art in drawings if art is not None for item in art.left_out
     }
     return tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays))), tuple(left_out)
 
 
-def _read(job: Job) -> list[Artwork]:
-    """The drawing of each inlay; a file that several inlays cut from in the same way is read once."""
+def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
+    """The inlay that is made of dots, without a drawing."""
+    table, where = job.inlays[index], f"inlay {index + 1} (dots)"
+    assert isinstance(table, DotsInlay)
+    dots = table.dots
+    smallest = min(job.cutter(name, "[dots] cutters").diameter for name in table.cutters)
+    gap = dots.gap if dots.fill == "piece" else 0.0
+    wide = dots.diameter + 2 * gap
+    if smallest > wide:
+        raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",
+                       allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
+    crown = job.frets.crown.width if job.frets else 0.0
+    area = dot_area(board, dots, gap=gap, fret_width=max(crown, _slot_width(job)))
+    inlay = Inlay(name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth, fill=table.fill,
+                  overfill=table.overfill)
+    _check_on_board(inlay, board, where)
+    return inlay
+
+
+def _read(job: Job) -> list[Artwork | None]:
+    """The drawing of each inlay, None for dots; a file that several cut from in the same way is read once."""
     from pathgen.artwork import read_artwork
 
     read: dict[tuple[object, ...], Artwork] = {}
-    drawings = []
+    drawings: list[Artwork | None] = []
     for index, table in enumerate(job.inlays):
+        if not table.artwork:
+            drawings.append(None)
+            continue
         path: Path = job.artwork_path(index)
         key = (path, table.background, table.white_is_background, table.artwork_missing)
         if key not in read:

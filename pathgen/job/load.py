@@ -11,8 +11,11 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from pathgen.artwork.document import DRAWING
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.tables import (
     BlockTable,
@@ -35,8 +38,7 @@ from pathgen.job.tables import (
     SurfaceTable,
 )
 
-LARGEST_FILE = 1_000_000
-"""Bytes; a job file is a page of text."""
+JOB_FILE = Kind(words="a job file", most=1_000_000, error=JobError)
 
 TABLES: dict[str, type] = {
     "board": BoardTable,
@@ -46,6 +48,7 @@ TABLES: dict[str, type] = {
     "cutter": CutterTable,
     "surface": SurfaceTable,
     "inlay": InlayTable,
+    "dots": DotsTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
     "nut": NutTable,
@@ -53,6 +56,9 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "frets": FretsTable,
+    "strings": StringsTable,
+    "neck": NeckKeys,
     "resin": ResinTable,
     "marks": MarksTable,
     "measured": MeasuredTable,
@@ -86,6 +92,7 @@ class Job:
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
+    dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
     nut: NutTable | None = None
@@ -93,6 +100,9 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    frets: FretsTable | None = None
+    strings: StringsTable | None = None
+    neck: NeckKeys | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
     measured: tuple[MeasuredTable, ...] = ()
@@ -178,20 +188,28 @@ def _default_in_words(f: Any) -> str:
 
 
 def _toml(path: Path) -> dict[str, Any]:
+    words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     try:
-        if path.is_dir():
-            raise JobError(str(path), "is a folder", remedy="name the job file in it")
-        raw = path.read_bytes()
-    except OSError as wrong:
-        raise JobError(str(path), f"cannot be read ({wrong.strerror})", remedy="check the name") from None
-    if len(raw) > LARGEST_FILE:
-        raise JobError(str(path), f"{len(raw)} bytes", allowed=f"{LARGEST_FILE}", remedy="is it a job file?")
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError as wrong:
-        raise JobError(path.name, f"byte {wrong.start} is not UTF-8 text", remedy="save it as UTF-8") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as wrong:
+        data = tomllib.loads(words)
+    except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
         raise JobError(path.name, f"not TOML: {wrong}", remedy="mend that line") from None
+    _refuse_odd(data, path)
+    return data
+
+
+def _refuse_odd(data: Any, path: Path) -> None:
+    """No tables within tables without end, which what reads, shows or hashes them would follow down; and no whole
+    numbers of more than 64 bits (TOML 1.0, Integer)."""
+    within, depth = [data], 0
+    while within:
+        values = [v for one in within for v in (one.values() if isinstance(one, dict) else one)]
+        if any(isinstance(v, int) and v.bit_length() > 63 for v in values):
+            raise JobError(path.name, "holds a whole number of more than 64 bits", remedy="write a smaller number")
+        within = [v for v in values if isinstance(v, (dict, list))]
+        depth += 1
+        if depth > MOST_DEPTH:
+            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_DEPTH} levels",
+                           remedy="is it a job file?")
 
 
 def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
@@ -214,7 +232,9 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """An inlay with a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay; an inlay with a fill brings [resurface] with its defaults."""
+    if job.dots is not None:
+        object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
         object.__setattr__(job, "resurface", ResurfaceTable())
 
@@ -237,10 +257,11 @@ def _complete(table: CutterTable) -> Cutter:
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
-    for index in range(len(job.inlays)):
-        digest.update(job.artwork_path(index).read_bytes())
+    for index, inlay in enumerate(job.inlays):
+        if inlay.artwork:
+            digest.update(read_bytes(job.artwork_path(index), DRAWING))
     if job.outline and job.outline.artwork:
-        digest.update((job.path.parent / job.outline.artwork).read_bytes())
+        digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
     return digest.hexdigest()[:16]
 
 

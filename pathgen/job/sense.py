@@ -17,6 +17,7 @@ from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.work.clamping import Holes, OutlineCut
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def check_sense(job: Job) -> None:
     _nut(job, board)
     _holes(job, board)
     _outline(job, board)
+    if job.strings:
+        checked_strings(job.strings, job.board.strings)
 
 
 def part_of(job: Job) -> Fingerboard:
@@ -283,8 +286,7 @@ def _surface_settings(job: Job) -> None:
 
 def _inlays(job: Job, board: Fingerboard) -> None:
     for i, inlay in enumerate(job.inlays, 1):
-        path = job.artwork_path(i - 1)
-        if not path.is_file():
+        if inlay.artwork and not job.artwork_path(i - 1).is_file():
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
         ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]

@@ -169,7 +169,7 @@ def header(clamping: Clamping, step: Step, *, minutes: float, lowest: float | No
     """The header of a program, a line each; `lowest` as in `before_start`."""
     total = len(clamping.steps)
     return [
-        clamping.title,
+        f"job: {clamping.title}",
         f"step {step.order} of {total}: {purpose(clamping, step)}",
         f"operation: {step.operation}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import textwrap
-import unicodedata
 from collections.abc import Iterable, Iterator
 from itertools import islice
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
+from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
@@ -30,6 +31,8 @@ ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
 
 WORK_OFFSET = "G54"
+
+_HARMLESS = re.compile(r"(?:job|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
@@ -68,18 +71,20 @@ def fingerprint(lines: Iterable[str]) -> str:
 def comment(text: str) -> str:
     """A comment that is only a comment: printable ASCII without parentheses, semicolons or percent signs.
 
-    >>> comment("Fern (M30)\\nG0 Z-5; % é")
-    '(Fern M30 G0 Z-5, e)'
+    Controllers obey comments that begin with some word (MSG of RS274/NGC, 3.3.4; others print, log or probe). So a
+    comment begins with one of our own words, known to be harmless, or with two points.
+
+    >>> comment("job: Fern (M30)\\nG0 Z-5; % é"), comment("MSG, hello")
+    ('(job: Fern M30 G0 Z-5, e)', '(.. MSG, hello)')
     """
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    kept = "".join(c if c.isprintable() and c not in "()[]{}%\\" else " " for c in plain.replace(";", ","))
-    return f"({' '.join(kept.split())})"
+    plain = in_ascii(text)
+    return f"({plain})" if _HARMLESS.match(plain) else f"(.. {plain})"
 
 
 def wrapped(texts: Iterable[str]) -> Iterator[str]:
-    """Long texts in several lines."""
+    """Long texts in several lines, which go on after two points."""
     for text in texts:
-        yield from textwrap.wrap(text, COMMENT_WIDTH, subsequent_indent="  ") or [""]
+        yield from textwrap.wrap(in_ascii(text), COMMENT_WIDTH, subsequent_indent=".. ") or [""]
 
 
 def _check_ends(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.board import Fingerboard, Inlay, Slots, centre_crossings
+from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.webs import wood_left
@@ -123,9 +124,4 @@ def _finished_widths(board: Fingerboard) -> np.ndarray:
 
 def _is_octave(board: Fingerboard, fret: int) -> bool:
     """Whether a fret stops a half, a quarter .. of the outer string on the bass side."""
-    if board.layout is None:
-        return fret % 12 == 0
-    nut, stopped, bridge = board.layout.lines[0, 0], board.layout.lines[fret, 0], board.layout.bridge[0]
-    left = np.linalg.norm(bridge - stopped) / np.linalg.norm(bridge - nut)
-    octaves = -math.log2(float(left))
-    return octaves > 0.5 and abs(octaves - round(octaves)) < 1e-6
+    return fret % 12 == 0 if board.layout is None else is_octave(board.layout, fret)

@@ -34,8 +34,8 @@ def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     names = {"edge": "wood at edge", "slot": "under slot", "pocket": "under pockets before it"}
     kept = [k for k in names if any(f["wood"][k] is not None for f in frets)]
     rows = [
-        [str(f["fret"]), *(_number(f[k], units) for k in ("width", "cut_width")),
-         *(_number(f["wood"][k], units) for k in kept)]
+        [str(f["fret"]), *(length_number(f[k], units) for k in ("width", "cut_width")),
+         *(length_number(f["wood"][k], units) for k in kept)]
         for f in frets
     ]
     head = ["fret", "finished width", "cut width", *(names[k] for k in kept)]
@@ -45,7 +45,8 @@ def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
 def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
     """How straight the surface is under each string."""
     rows = [
-        [str(s["string"]), _number(s["at_nut"], units), _number(s["at_last_fret"], units), f"{1000 * s['bow']:+.1f} um"]
+        [str(s["string"]), length_number(s["at_nut"], units), length_number(s["at_last_fret"], units),
+         f"{1000 * s['bow']:+.1f} um"]
         for s in strings
     ]
     head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]
@@ -74,10 +75,11 @@ def nearest_64th(mm: float) -> str:
 
 
 def _pair(point: Sequence[float], units: str) -> str:
-    return ", ".join(_number(v, units) for v in point)
+    return ", ".join(length_number(v, units) for v in point)
 
 
-def _number(mm: float | None, units: str) -> str:
+def length_number(mm: float | None, units: str) -> str:
+    """A length as a plain number with all its places, for columns; "-" for none."""
     if mm is None:
         return "-"
     return f"{mm:.3f}" if units == "mm" else f"{mm / INCH:.4f}"

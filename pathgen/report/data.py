@@ -9,14 +9,19 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.base.plain import in_json
+from pathgen.parts.fingerboard.fretting import FretWire
+from pathgen.parts.fingerboard.stringing import Strings
 from pathgen.programs.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
+from pathgen.report.fretting import fretting_data, fretting_findings
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.stringing import stringing_data
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
@@ -26,9 +31,12 @@ from pathgen.work.clamping import SURFACE_FINISH, Clamping
 
 def report_data(
     planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str,
-    strings: int = 6, side_dots: Sequence[int] = (),
+    strings: int = 6, side_dots: Sequence[int] = (), wire: FretWire | None = None, set_of: Strings | None = None,
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
+    board, made = planned.clamping.board, planned.clamping.slots
+    sheet = None if wire is None or board.is_tool else fretting_data(board, made, wire)
+    crown = wire.crown.height if wire else None
     reached = reach_of_plan(planned, programs)
     return {
         "title": planned.clamping.title,
@@ -41,9 +49,11 @@ def report_data(
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reached],
+        "fretting": sheet,
+        "stringing": None if set_of is None or board.is_tool else stringing_data(board, set_of, crown=crown),
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, plan_findings(planned, checked, reached)),
+        "checks": checks_data(checked, [*plan_findings(planned, checked, reached), *fretting_findings(sheet)]),
     }
 
 
@@ -89,7 +99,7 @@ def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str
 
 def as_json(report: dict[str, Any]) -> str:
     """The report as JSON text; no NaN or infinity ever."""
-    return json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return in_json(json.dumps(report, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"
 
 
 def _program(program: Program, clamping: Clamping) -> dict[str, Any]:

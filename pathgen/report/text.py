@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.plain import one_line
 from pathgen.base.units import fine_length, format_length, in_units, place_words
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
 from pathgen.report.filltext import fill_lines
+from pathgen.report.fretting import fretting_lines
+from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 
 
@@ -18,10 +21,12 @@ def report_text(report: dict[str, Any], units: str) -> str:
         opened_lines(report["reach"], units),
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
+        *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
+        *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
         ["", "Checks", ""],
         finding_lines(report["checks"], units),
     ]
-    return "\n".join(line for part in parts for line in part) + "\n"
+    return "\n".join(one_line(line) for part in parts for line in part) + "\n"
 
 
 def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 
 Severity = Literal["forbid", "warn", "note"]
@@ -22,6 +23,10 @@ class Finding:
     got: str
     allowed: str
     remedy: str
+
+    def __post_init__(self) -> None:
+        for name in ("where", "got", "allowed", "remedy"):
+            object.__setattr__(self, name, one_line(getattr(self, name)))
 
     def __str__(self) -> str:
         return f"{self.where}: {self.got} (allowed: {self.allowed}): {self.remedy}"

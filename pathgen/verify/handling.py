@@ -17,6 +17,8 @@ from pathgen.work.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+_ACTIVE = ("MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN", "PROBECLOSE")
+
 
 def program_findings(
     program: ReadProgram, motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances
@@ -38,6 +40,7 @@ def program_findings(
             allowed="no coolant word: wood and resin are cut dry",
             remedy="take it out, unless it switches your dust extraction",
         )
+    yield from _active_comments(program)
     yield from _header(program, clamping)
     yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
     yield from _feeds(program, motion, step, tolerances)
@@ -61,6 +64,19 @@ def travel_findings(programs: Mapping[str, ReadProgram], clamping: Clamping) -> 
                 code="beyond-travel", severity="forbid", where=f"all programs, {'XYZ'[axis]}",
                 got=f"a span of {got:.2f} mm", allowed=f"{limit:g} mm of travel", remedy="turn the work, or shorten it",
             )
+
+
+def _active_comments(program: ReadProgram) -> Iterator[Finding]:
+    """Comments that a controller may obey: a message (RS274/NGC, 3.3.4), or printing, logging and probing (common
+    practice)."""
+    for line, text in program.comments:
+        if "".join(text.split()).upper().startswith(_ACTIVE):
+            yield Finding(
+                code="active-comment", severity="warn", where=at(program.name, line),
+                got=f"a comment that begins with {text.strip()[:12]}, which some controllers obey",
+                allowed="comments that only a reader heeds", remedy="put another word before it, or take it out",
+            )
+            return
 
 
 def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:

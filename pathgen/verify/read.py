@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
+from pathgen.base.files import MOST_LINES
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 
@@ -49,7 +50,12 @@ _REFUSED = {
 
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _FEWEST_AT_ONCE = 24
-_FURTHEST = 1e5  # in the program's own units
+_FURTHEST = 1e4
+"""Coordinates and radii of any machine that this is for are smaller, mm."""
+_FINEST_CHORD = 1e-4
+"""The least distance of a chord from its arc that any caller asks for, mm."""
+_MOST_CHORDS = 3_000_000
+"""Straight pieces that all arcs of a program may take."""
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
 _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
 _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
@@ -170,6 +176,9 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     """
     reader = _Reader(name=name)
     whole = text.replace("\r\n", "\n")
+    lines = whole.count("\n")
+    if lines > MOST_LINES:
+        raise ProgramError(name, f"{lines} lines", allowed=f"{MOST_LINES} or fewer", remedy="is it a program?")
     place, number, last = 0, 1, len(whole)
     while place <= last:
         run = plain_run(whole, place, fewest=_FEWEST_AT_ONCE) if reader.takes_plain else None
@@ -220,6 +229,8 @@ class _Reader:
     percent: int = 0
     """Lines with %: none, opened, closed."""
     coolant: int = 0
+    chords: float = 0.0
+    """Straight pieces that the arcs so far take at the finest."""
     seen_code: bool = False
     units: set[str] = field(default_factory=set)
     comments: list[tuple[int, str]] = field(default_factory=list)
@@ -245,7 +256,7 @@ class _Reader:
         motion = run.in_force("G", -1.0 if self.motion is None else float(self.motion), 1.0)
         feed = run.in_force("F", self.feed, self.unit)[1:]
         bad = (run.given["G"] & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1)))
-        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > _FURTHEST
+        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > _FURTHEST / self.unit
         bad |= far | (run.given["F"] & (feed <= 0))
         if bad.any() or run.longest > _LONGEST_LINE:
             return False
@@ -416,8 +427,6 @@ class _Reader:
         for axis, value in enumerate(axes):
             if value is None:
                 continue
-            if not math.isfinite(value) or abs(value) > _FURTHEST:
-                raise self.fail(line, f"{'XYZ'[axis]}{value:g}", allowed="within 100000")
             if self.absolute:
                 target[axis] = value * self.unit
             elif math.isnan(target[axis]):
@@ -425,6 +434,8 @@ class _Reader:
                                 remedy="give an absolute position first")
             else:
                 target[axis] += value * self.unit
+            if not abs(target[axis]) <= _FURTHEST:
+                raise self.fail(line, f"{'XYZ'[axis]} at {target[axis]:g} mm", allowed=f"within {_FURTHEST:g} mm")
         return target
 
     def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
@@ -460,6 +471,9 @@ class _Reader:
             a, b = (s + values.get(n, 0.0) * self.unit for s, n in zip((a0, b0), names, strict=True))
         else:
             raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
+        if not max(abs(a - a0), abs(b - b0)) <= _FURTHEST:
+            raise self.fail(line, f"an arc whose centre lies {max(abs(a - a0), abs(b - b0)):g} mm away",
+                            allowed=f"within {_FURTHEST:g} mm", remedy="write a straight move")
         r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
         if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
             raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
@@ -469,6 +483,10 @@ class _Reader:
             turns = turns if turns > 1e-12 else turns + 2 * math.pi
         else:
             turns = turns if turns < -1e-12 else turns - 2 * math.pi
+        self.chords += abs(turns) * math.sqrt(r0 / (8.0 * _FINEST_CHORD))
+        if self.chords > _MOST_CHORDS:
+            raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
+                            remedy="make the program again from the job")
         centre = list(self.position)
         centre[first], centre[second] = a, b
         return centre, turns
@@ -478,6 +496,9 @@ class _Reader:
     ) -> tuple[float, float]:
         da, db = a1 - a0, b1 - b0
         chord = math.hypot(da, db)
+        if not abs(radius) <= _FURTHEST:
+            raise self.fail(line, f"an arc with R {radius:g} mm", allowed=f"within {_FURTHEST:g} mm",
+                            remedy="write a straight move")
         if chord == 0:
             raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre")
         if chord / 2 > abs(radius) + _ARC_RADII_AGREE[self.unit]:

@@ -265,7 +265,7 @@ def test_two_million_lines():
 @pytest.mark.parametrize(
     ("line", "said"), [
         ("G1 F500", "G1 without X, Y or Z"), ("X" + "1" * 256, "257 characters"), ("G1 X1 X2", "X"),
-        ("F0", "a feed of 0"), ("X100001", "within 100000"), ("X-1 Y2000000 F5", "within 100000"),
+        ("F0", "a feed of 0"), ("X100001", "within 10000 mm"), ("X-1 Y2000000 F5", "within 10000 mm"),
     ]
 )
 def test_a_fault_within_a_run_of_plain_lines_is_said_as_of_a_single_line(line, said):

@@ -7,9 +7,12 @@ from typing import Any
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.report.board_text import frame_words
+from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
 from pathgen.report.pictures.sections import RISE, Section, least_under
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
+from pathgen.report.side_dots import side_template
+from pathgen.report.stringing import stringing_lines
 from pathgen.report.text import shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -66,6 +69,39 @@ def frets(clamping: Clamping, report: dict[str, Any]) -> Element | None:
             *(f"{side} edge: along, across ({clamping.units})" for side in ("Bass", "Treble"))]
     return chapter("frets", "Frets", e("p", frame_words(clamping.board.bass_side)),
                    scrolling(table(head, rows), "Fret table"))
+
+
+def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
+    """What each fret is cut, nipped and bent to, and the strip."""
+    data = report["fretting"]
+    if not data:
+        return None
+    head, rows = fretting_rows(data, units)
+    return chapter(
+        "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
+        scrolling(table(head, rows), "Fretting sheet"),
+        figure(strip_picture(data), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, cut the "
+               "strip out and lay the wire on it.", wide=True),
+    )
+
+
+def side_dots(report: dict[str, Any]) -> Element | None:
+    """The drilling template for the dots in the edge."""
+    picture = side_template(report)
+    if picture is None:
+        return None
+    return chapter("side-dots", "Side dots", figure(
+        picture, "Print it at 100 %, cut the rows out and stick them to the bass edge, each row's left end at the "
+        "distance written under it. Prick the crosses; drill with the board standing held on its edge.", wide=True))
+
+
+def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
+    """Places of the strings, depths of their slots, cents."""
+    data = report["stringing"]
+    if not data:
+        return None
+    lines = stringing_lines(data, units)
+    return chapter("stringing", "Nut and saddle", scrolling(e("pre", "\n".join(lines)), "Nut and saddle"))
 
 
 def findings(report: dict[str, Any]) -> Element:

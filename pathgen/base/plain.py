@@ -1,0 +1,40 @@
+"""The one way out for texts: nothing in them that a terminal, a page or a program would obey."""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+
+KEPT = "\t\n\N{NO-BREAK SPACE}"
+_OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
+
+
+def plain(text: str) -> str:
+    """Text without control characters, separators of lines, marks that turn its direction, and halves of characters."""
+    if text.isprintable():
+        return text
+    return "".join(c for c in text if c in KEPT or c.isprintable())
+
+
+def one_line(text: str) -> str:
+    """The same in one line: what would end it or move on becomes a space."""
+    if text.isprintable():
+        return text
+    return plain("".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in text))
+
+
+def in_ascii(text: str) -> str:
+    """Text in printable ASCII, with blanks for brackets, percent signs and back strokes, commas for semicolons.
+
+    >>> in_ascii("Fern (M30)\\nG0 Z-5; % é")
+    'Fern M30 G0 Z-5, e'
+    """
+    reduced = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    kept = "".join(c if c.isprintable() and c not in "()[]{}%\\" else " " for c in reduced.replace(";", ","))
+    return " ".join(kept.split())
+
+
+def in_json(text: str) -> str:
+    """JSON text with what does not print written by its number."""
+    return _OUTSIDE_ASCII.sub(lambda c: c[0] if c[0].isprintable() else json.dumps(c[0])[1:-1], text)

@@ -1,0 +1,132 @@
+"""The job file's tables for what is made at the bench: frets, strings, the neck."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.job.keys import choice, key, list_of, number, size, span, text
+from pathgen.job.keys import table as table_of
+from pathgen.job.tables import InlayTable
+from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
+from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang
+from pathgen.parts.fingerboard.neck import Neck
+from pathgen.parts.fingerboard.stringing import Strings
+
+
+@dataclass(frozen=True, kw_only=True)
+class TangTable(Tang):
+    """The tang of the fret wire."""
+
+    width: float = key(size(0.2, 2.0), "of the tang", 0.5, shown="0.5 mm")
+    depth: float = key(size(0.2, 5.0), "how far it goes down under the crown", 1.6, shown="1.6 mm")
+    studs: float = key(size(0.2, 2.5), "width over its studs", 0.7, shown="0.7 mm")
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrownTable(Crown):
+    """The crown of the fret wire."""
+
+    width: float = key(size(0.5, 5.0), "across", 2.4, shown="2.4 mm")
+    height: float = key(size(0.2, 3.0), "over the board", 1.2, shown="1.2 mm")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FretsTable(FretWire):
+    """``[frets]``: the wire, for the fretting sheet."""
+
+    tang: TangTable = key(table_of(TangTable), "{ width, depth, studs }", TangTable, shown="a usual one")
+    crown: CrownTable = key(table_of(CrownTable), "{ width, height }", CrownTable, shown="a usual one")
+    overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, shown="2 mm")
+    bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
+    tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5, shown="0.5 mm")
+    waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
+
+
+DOT_COLOURS = {"pearl": "#ece9e0", "black": "#222222", "brass": "#b99a4b"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DotsTable(Dots):
+    """``[dots]``: dots in the face of the board, pocketed and filled like an inlay, after the drawings."""
+
+    diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
+                          "(from memory)")
+    depth: float = key(size(0.1, 10.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    frets: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True), least=1, most=60), "frets that have one",
+                                        None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
+    octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")
+    apart: float | None = key(size(1.0, 100.0), "between the centres of two dots across", None,
+                              shown="half of the width there")
+    line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
+                    "centre")
+    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0, shown="8 mm")
+    fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
+    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05, shown="0.05 mm")
+    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, shown="0.5 mm")
+    colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
+
+
+@dataclass(frozen=True, kw_only=True)
+class DotsInlay(InlayTable):
+    """``[dots]`` as the inlay that they are cut as."""
+
+    dots: DotsTable
+
+
+def dots_inlay(dots: DotsTable) -> DotsInlay:
+    """The inlay that dots are cut as: it has no drawing."""
+    return DotsInlay(artwork="", depth=dots.depth, cutters=dots.cutters, fill=dots.fill, overfill=dots.overfill,
+                     dots=dots)
+
+
+_EACH = "bass first; "
+
+
+@dataclass(frozen=True, kw_only=True)
+class StringsTable(Strings):
+    """``[strings]``: the set of strings, for nut, saddle and compensation."""
+
+    gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=18), _EACH + "outer diameters")
+    spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours: clear gaps, or centres", "gaps")
+    clear: float = key(size(0.0, 3.0), "at the nut, from a string's underside to the plane of the frets' tops", 0.2,
+                       shown="0.2 mm")
+    action_12: float = key(size(0.0, 10.0), "from the top of the 12th fret to the string", 2.0, shown="2 mm")
+    nut_height: float | None = key(size(0.5, 20.0), "of the nut's top over the board", None,
+                                   shown="half of each string stands out")
+    pitches: tuple[float, ...] = key(list_of(number(10.0, 5000.0, unit="Hz")), _EACH + "open strings, Hz", (),
+                                     shown="no cents")
+    mass: tuple[float, ...] = key(list_of(number(0.01, 100.0, unit="g/m")), _EACH + "g per m", (), shown="no cents")
+    core: tuple[float, ...] = key(list_of(size(0.05, 5.0)), _EACH + "diameters of the cores", (), shown="no cents")
+    modulus: tuple[float, ...] = key(list_of(number(0.5, 400.0, unit="GPa")),
+                                     _EACH + "of elasticity of the cores, GPa", (), shown="no cents")
+    nut_compensation: tuple[float, ...] = key(
+        list_of(size(-10.0, 10.0)), _EACH + "how far the nut's edge lies nearer to the first fret", (), shown="none")
+    saddle_compensation: tuple[float, ...] = key(
+        list_of(size(-20.0, 20.0)), _EACH + "how far the saddle lies behind the scale length", (), shown="none")
+
+
+@dataclass(frozen=True, kw_only=True)
+class NeckKeys(Neck):
+    """``[neck]``: the neck against the body, for ``pathgen neck``."""
+
+    kind: str = key(choice("steel", "nylon", "other"), "which saddle heights are usual: of steel or nylon strings over "
+                    "a flat top, or those of saddle_range")
+    angle: float = key(number(-10.0, 20.0, unit="degrees"), "of the neck against the body, leaning back")
+    joint_fret: int = key(number(1, 60, whole=True), "the fret over the joint")
+    fret_height: float = key(size(0.0, 5.0), "of the crowns over the board")
+    action_12: float = key(size(-50.0, 20.0), "from the top of the 12th fret to the string")
+    action_nut: float = key(size(-50.0, 10.0), "at the nut, over the plane of the frets' tops", 0.0)
+    joint_height: float = key(size(-50.0, 50.0), "of the board's underside over the body, at the joint", 0.0)
+    body_at_bridge: float = key(size(-50.0, 50.0), "height of the body at the bridge over that at the joint", 0.0)
+    saddle_above_bridge: float = key(size(0.0, 20.0), "how far the saddle stands out of the bridge", 3.0, shown="3 mm")
+    saddle: float | None = key(size(0.0, 100.0), "wanted height of its top over the body", None,
+                               shown="the middle of the range")
+    saddle_range: tuple[float, float] | None = key(span(0.0, 100.0), "[lowest, highest] that your bridge allows", None,
+                                                   shown='what is usual; required for kind "other"')
+    head_length: float = key(size(0.0, 400.0), "of the head", 180.0, shown="180 mm")
+    head_angle: float = key(number(0.0, 30.0, unit="degrees"), "of the head, sawn from the same blank", 0.0)
+    head_thickness: float = key(size(0.0, 50.0), "of the head", 15.0, shown="15 mm")
+    tenon: float = key(size(0.0, 600.0), "how far the neck runs on past the joint", 0.0)
+    spare: float = key(size(0.0, 100.0), "waste at each end of the neck blank", 10.0, shown="10 mm")
+    blank: float | None = key(size(10.0, 2000.0), "length of the neck blank that there is", None, shown="not checked")

@@ -1,0 +1,125 @@
+"""Position dots on the face of the board: where each goes, and whether it keeps clear of the frets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base import overlay
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.layout import Layout, centre_crossings
+from pathgen.work.part import Fingerboard
+
+Floats = NDArray[np.float64]
+
+USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
+"""Face dots of pearl as they are sold, mm: common practice, from memory."""
+USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
+
+QUADRANT = 64
+"""Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dots:
+    """What a maker asks for: mm."""
+
+    diameter: float
+    frets: tuple[int, ...] | None = None
+    """None for the usual ones that the board has."""
+    octave: str = "across"
+    """How the two dots of an octave lie: ``"across"`` or ``"along"``."""
+    apart: float | None = None
+    """Between the centres of two dots across; None for half of the board's width there."""
+    line: str = "centre"
+    """``"centre"``, or ``"bass"`` or ``"treble"``: along that edge."""
+    inset: float = 8.0
+    """Of the centres from that edge."""
+
+
+def dot_places(board: Fingerboard, dots: Dots) -> tuple[tuple[int, Floats], ...]:
+    """(fret, (1 or 2, 2) centres) of every dot: midway between its fret and the one before, mm.
+
+    Raises JobError for frets that the board does not have.
+    """
+    layout = board.layout
+    if layout is None:
+        raise JobError("[dots]", "this part has no frets", remedy="leave [dots] out")
+    last = len(layout.lines) - 1
+    for fret in dots.frets or ():
+        if not 1 <= fret <= last:
+            raise JobError("[dots] frets", f"there is no fret {fret}", allowed=f"1 to {last}", remedy="correct it")
+    wanted = sorted(set(dots.frets)) if dots.frets is not None else [f for f in USUAL_FRETS if f <= last]
+    on_line = _line_points(layout, dots)
+    return tuple((fret, _at(layout, on_line, dots, fret)) for fret in wanted)
+
+
+def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: float) -> shapely.MultiPolygon:
+    """The pockets of all dots, `gap` larger all round.
+
+    Raises JobError for a dot that reaches under a fret, whose crown or slot is `fret_width` wide, off the board, or
+    into another dot.
+    """
+    radius = dots.diameter / 2 + gap
+    assert board.layout is not None
+    lines = shapely.linestrings(board.frets.ends)
+    placed = [(fret, p) for fret, points in dot_places(board, dots) for p in points]
+    for fret, p in placed:
+        room = float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2
+        if room < radius:
+            raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
+                           f"and the wood between the frets leaves {2 * room:.2f} mm",
+                           allowed=f"{max(2 * (room - gap), 0.0):.2f} mm or less",
+                           remedy="take smaller dots, or leave that fret out")
+        point = shapely.Point(p)
+        if not board.outline.covers(point) or shapely.distance(board.outline.exterior, point) < radius:
+            raise JobError("[dots] inset", f"the dot of fret {fret} reaches over the edge of the cut board",
+                           allowed=f"centres {radius:.2f} mm or more inside it", remedy="make inset larger")
+    tree = np.array([p for _, p in placed])
+    near = np.linalg.norm(tree[:, None] - tree[None], axis=2) + np.where(np.eye(len(tree)), np.inf, 0.0)
+    if len(tree) > 1 and near.min() <= 2 * radius:
+        first = placed[int(np.argmin(near.min(axis=1)))][0]
+        raise JobError("[dots] apart", f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
+                       allowed=f"more than {2 * radius:.2f} mm", remedy="take smaller dots, or make apart larger")
+    circles = overlay.buffer(shapely.points(tree), radius, quad_segs=QUADRANT)
+    return shapely.MultiPolygon(list(shapely.get_parts(overlay.union_all(circles))))
+
+
+def _line_points(layout: Layout, dots: Dots) -> Floats:
+    """(n + 1, 2) where nut and frets cross the line that the dots lie on."""
+    if dots.line == "centre":
+        x = centre_crossings(layout.lines)
+        return np.stack([x, np.zeros_like(x)], axis=1)
+    side = layout.bass_side if dots.line == "bass" else -layout.bass_side
+    return layout.edges.inset(dots.inset).crossings(layout.lines, side)
+
+
+def _at(layout: Layout, on_line: Floats, dots: Dots, fret: int) -> Floats:
+    before, here = on_line[fret - 1], on_line[fret]
+    if not is_octave(layout, fret):
+        return np.asarray((before + here)[None] / 2)
+    if dots.octave == "along":
+        return np.asarray(before + np.array([[1 / 3], [2 / 3]]) * (here - before))
+    middle = (before + here) / 2
+    unit = [run / np.linalg.norm(run) for run in layout.lines[fret - 1 : fret + 1, 1]
+            - layout.lines[fret - 1 : fret + 1, 0]]
+    across = sum(unit) / np.linalg.norm(sum(unit))
+    apart = dots.apart if dots.apart is not None else float(layout.edges.half_width(middle[0]))
+    return np.asarray(middle + np.array([[-0.5], [0.5]]) * apart * across)
+
+
+def is_octave(layout: Layout, fret: int) -> bool:
+    """Whether a fret stops a half, a quarter .. of the outer string on the bass side."""
+    nut, stopped, bridge = layout.lines[0, 0], layout.lines[fret, 0], layout.bridge[0]
+    octaves = -float(np.log2(np.linalg.norm(bridge - stopped) / np.linalg.norm(bridge - nut)))
+    return octaves > 0.5 and abs(octaves - round(octaves)) < 1e-6
+
+
+def template_rows(places: Sequence[float], row: float) -> list[tuple[float, list[float]]]:
+    """Places along an edge, cut into rows of a length: (start of the row, places from its start)."""
+    starts = sorted({row * (at // row) for at in places})
+    return [(start, [at - start for at in places if start <= at < start + row]) for start in starts]

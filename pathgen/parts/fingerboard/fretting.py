@@ -1,0 +1,152 @@
+"""The fretting sheet: what each fret is cut to, nipped to and bent to, how much wire, and whether the slots hold it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.surface import Surface
+from pathgen.work.part import Fingerboard, Slots
+
+Floats = NDArray[np.float64]
+
+SPLIT, LOOSE = 0.02, 0.05
+"""mm: a slot this much narrower than the tang splits the board, one that leaves the studs less than this does not
+hold (from memory; woods differ)."""
+UNDER_TANG = 0.1
+"""Room wanted under the tang, mm, from memory."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tang:
+    """The part of the wire that goes into the slot: mm."""
+
+    width: float = 0.5
+    depth: float = 1.6
+    studs: float = 0.7
+    """Width over the studs."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crown:
+    """The part of the wire that stands on the board: mm."""
+
+    width: float = 2.4
+    height: float = 1.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class FretWire:
+    """The wire and how it is worked."""
+
+    tang: Tang = field(default_factory=Tang)
+    crown: Crown = field(default_factory=Crown)
+    overhang: float = 2.0
+    """Past each edge of the finished board, filed off later, mm."""
+    bend: float = 0.15
+    """Share by which it is bent to a smaller radius than the board's, so that its ends press down."""
+    tang_gap: float = 0.5
+    """Left between a nipped tang and each end of its slot, mm."""
+    waste: float = 0.1
+    """Share added to the wire to buy."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Fretting:
+    """A row for each fret, along its own curve, mm.
+
+    Attributes
+    ----------
+    number : (n,) int array
+    length : (n,) float array
+        To cut: from edge to edge of the finished board, and the overhang on each side.
+    tang : (n,) float array
+        Left of the tang, on the middle of the length; as long as it where nothing is nipped.
+    nipped : (n, 2) float array
+        What is nipped off the tang at the bass and at the treble end.
+    radius, bend : (n,) float array
+        Of the board under the fret, and of the fret as bent; infinite where flat.
+    total : float
+        All wire, with the waste.
+    """
+
+    number: NDArray[np.int64]
+    length: Floats
+    tang: Floats
+    nipped: Floats
+    radius: Floats
+    bend: Floats
+    total: float
+
+
+def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Fretting:
+    """The sheet of a board.
+
+    A tang is nipped where its slot stops short of the finished edge: at a binding or at a blind end.
+    """
+    surface, frets = board.surface, board.frets
+    ends = finished_ends(board)
+    run = ends[:, 1] - ends[:, 0]
+    unit = run / np.linalg.norm(run, axis=1)[:, None]
+    over = wire.overhang * np.stack([-unit, unit], axis=1)
+    length = arc_lengths(surface, ends) + 2 * wire.overhang
+    held = ends if slots is None else slots.lines
+    # the tang's end against the fret's: along the curve from the fret's end to the slot's end, and the gap
+    short = np.stack([arc_lengths(surface, np.stack([ends[:, i], held[:, i]], axis=1)) for i in (0, 1)], axis=1)
+    nipped = np.where(short > _SAME, short + wire.overhang + wire.tang_gap, 0.0)
+    radius = _radius_along(surface, ends + over, unit)
+    return Fretting(
+        number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
+        bend=radius * (1.0 - wire.bend), total=float(length.sum()) * (1.0 + wire.waste),
+    )
+
+
+_SAME = 0.01
+"""A slot that ends this near to the fret's end runs out through the edge, mm."""
+
+
+def finished_ends(board: Fingerboard) -> Floats:
+    """(n, 2, 2) where each fret ends on the finished board: out to the binding's outer face, or where it stops."""
+    ends, slope = board.frets.ends, board.edges.slope
+    run = ends[:, 1] - ends[:, 0]
+    unit = run / np.linalg.norm(run, axis=1)[:, None]
+    out = ends.copy()
+    for i, way in ((0, -1.0), (1, 1.0)):
+        side = np.sign(way * unit[:, 1])
+        # the binding is as thick as it is square to the edge, and longer along a fret that slants against it
+        longer = board.binding * np.hypot(1.0, slope) / (np.abs(unit[:, 1]) - way * side * slope * unit[:, 0] * side)
+        out[:, i] += np.where(board.frets.full[:, i], way * longer, 0.0)[:, None] * unit
+    return out
+
+
+def arc_lengths(surface: Surface, lines: Floats, *, samples: int = 257) -> Floats:
+    """Length of each straight line in plan, (n, 2, 2), along the surface over it: (n,) mm."""
+    share = np.linspace(0.0, 1.0, samples)[:, None]
+    points = lines[:, :1] + share * (lines[:, 1:] - lines[:, :1])
+    rise = np.diff(surface.height(points[..., 0], points[..., 1]), axis=1)
+    step = np.linalg.norm(np.diff(points, axis=1), axis=2)
+    return np.asarray(np.hypot(step, rise).sum(axis=1))
+
+
+def _radius_along(surface: Surface, lines: Floats, unit: Floats) -> Floats:
+    """Radius of the curve under each line where it crosses the centre-line: a slant makes it larger."""
+    crossing = lines[:, 0, 0] - lines[:, 0, 1] / unit[:, 1] * unit[:, 0]
+    return np.asarray(surface.radius(crossing) / unit[:, 1] ** 2)
+
+
+def wire_faults(wire: FretWire, slots: Slots | None) -> Iterator[tuple[str, str, str, str]]:
+    """(where, got, allowed, remedy) for slots that the wire does not suit, by what is usual (from memory)."""
+    if slots is None:
+        return
+    tang, width, where = wire.tang, slots.width, "[frets] tang"
+    low, high = tang.width - SPLIT, tang.studs - LOOSE
+    if not low <= width <= high:
+        why = "splits the board" if width < low else "does not hold the studs"
+        yield (where, f"a slot of {width:g} mm {why}: tang {tang.width:g} mm, {tang.studs:g} mm over its studs",
+               f"{low:.2f} to {high:.2f} mm, as is usual", "take another slot cutter or other wire")
+    if slots.depth < tang.depth + UNDER_TANG:
+        yield (where, f"a slot {slots.depth:g} mm deep for a tang of {tang.depth:g} mm: the fret does not go down",
+               f"{tang.depth + UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")

@@ -1,0 +1,144 @@
+"""The neck against the body: how high the saddle stands, what angle a wanted one asks for, how long a blank must be.
+
+All is plane trigonometry in the plane of the centre-line. Along from the joint toward the bridge and up from the
+body's surface there; the neck leans back by its angle, so the board rises toward the bridge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import JobError
+
+Floats = NDArray[np.float64]
+
+USUAL_SADDLE = {"steel": (10.0, 14.0), "nylon": (9.0, 12.0)}
+"""Height of the saddle's top over a flat top, mm, by strings: common practice, from memory."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neck:
+    """What a maker knows of neck and body: mm and degrees."""
+
+    kind: str
+    """``"steel"``, ``"nylon"`` or ``"other"``: which saddle heights are usual."""
+    angle: float
+    """Of the neck against the body's surface at the joint, leaning back."""
+    joint_fret: int
+    """The fret over the joint."""
+    fret_height: float
+    action_12: float
+    """From the top of the 12th fret to the string."""
+    action_nut: float = 0.0
+    """From the plane of the frets' tops to the string, at the nut."""
+    joint_height: float = 0.0
+    """Of the board's underside over the body's surface, at the joint."""
+    body_at_bridge: float = 0.0
+    """Height of the body's surface at the bridge over that at the joint."""
+    saddle_above_bridge: float = 3.0
+    saddle: float | None = None
+    """Wanted height of the saddle's top over the body."""
+    saddle_range: tuple[float, float] | None = None
+    """What the maker's bridge allows."""
+    head_length: float = 180.0
+    head_angle: float = 0.0
+    head_thickness: float = 15.0
+    tenon: float = 0.0
+    """How far the neck runs on past the joint."""
+    spare: float = 10.0
+    """Waste at each end of the blank."""
+    blank: float | None = None
+    """Length of the blank that there is."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class NeckTable:
+    """What comes of it: mm and degrees."""
+
+    string_length: float
+    joint: float
+    """From the nut to the joint, along the board."""
+    saddle_at: tuple[float, float]
+    """Of the saddle's top: along from the joint, up from the body's surface there."""
+    saddle: float
+    """Height of the saddle's top over the body under it."""
+    bridge: float
+    """Height of the bridge's own top, the saddle not counted."""
+    plane_at_bridge: float
+    """Height of the plane of the frets' tops over the body, at the bridge."""
+    per_tenth: float
+    """How much the saddle rises with a tenth of a degree more."""
+    wanted: tuple[float, float]
+    """Low and high end of the saddle heights that are usual, or that the maker states."""
+    angle_for: float
+    """The angle that gives the wanted saddle: as stated, or the middle of the range."""
+    saddle_for: float
+    """The saddle that `angle_for` gives."""
+    least_blank: float
+    least_blank_depth: float
+    """Of a blank that neck and head are sawn from in one piece."""
+    too_high: float
+    """How far the saddle lies over (below, negative) the range; 0 within it."""
+    blank_short: float
+    """How much the blank lacks; 0 where it is long enough or not stated."""
+
+
+def neck_table(neck: Neck, *, scale_length: float, joint: float, thickness: float) -> NeckTable:
+    """The neck in figures: `joint` is how far the joint's fret lies from the nut, `thickness` the board's, mm.
+
+    Raises JobError for a negative action, a joint past the bridge, or a range that is none.
+    """
+    _refuse(neck, scale_length, joint)
+    along, up = scale_length - joint, thickness + neck.fret_height
+    over_plane = 2.0 * neck.action_12 - neck.action_nut
+
+    def top(angle: float, height: float = up + over_plane) -> tuple[float, float]:
+        sin, cos = math.sin(math.radians(angle)), math.cos(math.radians(angle))
+        return along * cos - height * sin, neck.joint_height + along * sin + height * cos
+
+    here = top(neck.angle)
+    saddle = here[1] - neck.body_at_bridge
+    low, high = neck.saddle_range or USUAL_SADDLE[neck.kind]
+    wanted = (low + high) / 2 if neck.saddle is None else neck.saddle
+    head = math.radians(neck.head_angle)
+    length = neck.head_length * math.cos(head) + neck.head_thickness * math.sin(head)
+    least = length + joint + neck.tenon + 2 * neck.spare
+    return NeckTable(
+        string_length=scale_length, joint=joint, saddle_at=here, saddle=saddle,
+        bridge=saddle - neck.saddle_above_bridge, plane_at_bridge=top(neck.angle, up)[1] - neck.body_at_bridge,
+        per_tenth=top(neck.angle + 0.1)[1] - here[1], wanted=(low, high), saddle_for=wanted,
+        angle_for=_angle_for(wanted + neck.body_at_bridge - neck.joint_height, along, up + over_plane),
+        least_blank=least, least_blank_depth=neck.head_length * math.sin(head) + neck.head_thickness * math.cos(head),
+        too_high=max(saddle - high, 0.0) + min(saddle - low, 0.0),
+        blank_short=max(least - neck.blank, 0.0) if neck.blank is not None else 0.0,
+    )
+
+
+def _angle_for(height: float, along: float, up: float) -> float:
+    """Degrees for which ``along * sin + up * cos`` is `height`: one sine of the sum of two angles."""
+    reach = math.hypot(along, up)
+    if abs(height) > reach:
+        raise JobError("[neck] saddle", f"{height:.2f} mm over the joint, but the bridge is {reach:.2f} mm from it",
+                       allowed=f"less than {reach:.2f} mm", remedy="correct it")
+    return math.degrees(math.asin(height / reach) - math.atan2(up, along))
+
+
+def _refuse(neck: Neck, scale_length: float, joint: float) -> None:
+    for name in ("action_12", "action_nut"):
+        if getattr(neck, name) < 0:
+            raise JobError(f"[neck] {name}", f"{getattr(neck, name):g} mm: the string would lie under the frets' tops",
+                           allowed="0 mm or more", remedy="measure from the fret's top up to the string")
+    if neck.action_nut > 2 * neck.action_12:
+        raise JobError("[neck] action_nut", f"{neck.action_nut:g} mm, and {neck.action_12:g} mm at the 12th fret: the "
+                       "string would meet the frets before the bridge", allowed=f"{2 * neck.action_12:g} mm or less",
+                       remedy="lower the nut")
+    if not 0 < joint < scale_length:
+        raise JobError("[neck] joint_fret", f"lies {joint:.2f} mm from the nut", allowed=f"0 to {scale_length:.2f} mm",
+                       remedy="correct it")
+    if neck.kind == "other" and neck.saddle_range is None:
+        raise JobError("[neck] saddle_range", 'missing, with kind = "other"',
+                       remedy="give [lowest, highest] that your bridge allows, over the body")

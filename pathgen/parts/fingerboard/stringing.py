@@ -1,0 +1,124 @@
+"""The strings at nut and saddle: where each lies, how deep its nut slot is, and how far off it sounds when fretted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import JobError
+
+Floats = NDArray[np.float64]
+
+LISTS = ("pitches", "mass", "core", "modulus", "nut_compensation", "saddle_compensation")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strings:
+    """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
+
+    gauges: tuple[float, ...]
+    spacing: str = "gaps"
+    """``"centres"`` or ``"gaps"``: what is equal between neighbours."""
+    clear: float = 0.2
+    """From a string's underside at the nut down to the plane of the frets' tops."""
+    action_12: float = 2.0
+    """From the top of the 12th fret to the strings."""
+    nut_height: float | None = None
+    """Of the nut's top over the board."""
+    pitches: tuple[float, ...] = ()
+    mass: tuple[float, ...] = ()
+    core: tuple[float, ...] = ()
+    modulus: tuple[float, ...] = ()
+    nut_compensation: tuple[float, ...] = ()
+    """How far the nut's edge lies nearer to the first fret."""
+    saddle_compensation: tuple[float, ...] = ()
+    """How far the saddle lies behind the scale length."""
+
+
+def checked_strings(strings: Strings, count: int) -> None:
+    """Raise JobError for lists that do not go with `count` strings."""
+    for name in ("gauges", *LISTS):
+        values = getattr(strings, name)
+        if values and len(values) != count:
+            raise JobError(f"[strings] {name}", f"{len(values)} given, and the board has {count} strings",
+                           allowed=f"{count} values, bass first", remedy="correct the list, or [board] strings")
+    physics = [name for name in LISTS[:4] if getattr(strings, name)]
+    if physics and len(physics) < 4:
+        missing = [name for name in LISTS[:4] if name not in physics]
+        raise JobError("[strings]", f"{', '.join(physics)} without {', '.join(missing)}",
+                       remedy="give all of pitches, mass, core and modulus, or none")
+    for i, (core, gauge) in enumerate(zip(strings.core, strings.gauges, strict=False), 1):
+        if core > gauge + 1e-9:
+            raise JobError("[strings] core", f"string {i}: {core:g} mm in a string of {gauge:g} mm",
+                           allowed=f"{gauge:g} mm or less", remedy="correct it")
+
+
+def string_places(gauges: ArrayLike, spread: float, spacing: str) -> Floats:
+    """Centres of the strings across, (n,) mm, from the outer bass string at 0 to the outer treble one at `spread`.
+
+    Equal distances between centres, or equal clear gaps between neighbours. Raises JobError where strings would touch.
+    """
+    d = np.asarray(gauges, dtype=float)
+    if len(d) == 1:
+        return np.zeros(1)
+    half = (d[1:] + d[:-1]) / 2
+    steps = np.full(len(half), spread / len(half))
+    if spacing == "gaps":
+        steps = half + (spread - half.sum()) / len(half)
+    if np.any(steps <= half):
+        worst = int(np.argmin(steps - half))
+        raise JobError("[strings] gauges", f"strings {worst + 1} and {worst + 2} would touch: {steps[worst]:.2f} mm "
+                       f"between centres of {d[worst]:g} and {d[worst + 1]:g} mm",
+                       allowed=f"more than {half[worst]:.2f} mm between centres", remedy="make the board wider there")
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def tension(mass: ArrayLike, length: float, pitch: ArrayLike) -> Floats:
+    """Tension in N of a string of `mass` g per m that sounds `pitch` Hz over `length` mm.
+
+    Mersenne's law, f = sqrt(T / m) / (2 L): Fletcher and Rossing, The Physics of Musical Instruments, chapter 2
+    (chapter from memory).
+    """
+    return np.asarray(mass, float) * 1e-3 * (2.0 * length * 1e-3 * np.asarray(pitch, float)) ** 2
+
+
+def stretch(at_fret: Floats, scale_length: float, at_nut: float, at_saddle: float) -> Floats:
+    """How much longer, mm, a string becomes when pressed down to frets at `at_fret` from the nut.
+
+    It lies `at_nut` and `at_saddle` above the plane of the frets' tops at its ends, and touches that plane at the
+    fret: two straight pieces instead of one.
+    """
+    open_length = np.hypot(scale_length, at_saddle - at_nut)
+    return np.asarray(np.hypot(at_fret, at_nut) + np.hypot(scale_length - at_fret, at_saddle) - open_length)
+
+
+def cents_sharp(
+    at_fret: ArrayLike, *, scale_length: float, nut: float, saddle: float, tension_n: float, stiffness_n: float,
+    stretched: ArrayLike,
+) -> Floats:
+    """How many cents a fretted note sounds above what its ideal place gives, against the open string.
+
+    `at_fret` is the ideal distance from the nut; the nut's edge lies `nut` nearer to the frets and the saddle
+    `saddle` further out, mm. A string stretched by d gains E A d / L in tension (Hooke), `stiffness_n` being E A of
+    its core, and its pitch follows the root of the tension (Mersenne). Bending stiffness is left out.
+    """
+    x, d = np.asarray(at_fret, float), np.asarray(stretched, float)
+    open_length = scale_length + saddle - nut
+    gained = 1.0 + stiffness_n * d / (open_length * tension_n)
+    heard = open_length / (scale_length + saddle - x) * np.sqrt(gained)
+    return np.asarray(1200.0 * np.log2(heard * (scale_length - x) / scale_length))
+
+
+def saddle_for(at_fret: float, *, scale_length: float, nut: float, **string: float) -> float:
+    """How far the saddle must lie behind the scale length, mm, for a true note at `at_fret`: Newton's method."""
+    setback = 0.0
+    for _ in range(30):
+        off = [float(cents_sharp(at_fret, scale_length=scale_length, nut=nut, saddle=s, **string))
+               for s in (setback, setback + 1e-3)]
+        step = off[0] * 1e-3 / (off[1] - off[0])
+        setback -= step
+        if abs(step) < 1e-9:
+            break
+    return setback

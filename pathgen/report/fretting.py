@@ -1,0 +1,99 @@
+"""The fretting sheet as data, in words, and as a strip at true size to cut out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pathgen.base.markup import Element
+from pathgen.base.picture import INK, PALE, View, lines, words
+from pathgen.base.units import format_length
+from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
+from pathgen.report.board import plain
+from pathgen.report.board_text import length_number
+from pathgen.report.tables import table
+from pathgen.verify.findings import Finding
+from pathgen.work.part import Fingerboard, Slots
+
+
+def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> dict[str, Any]:
+    """A row for each fret, mm; the wire, and what of it does not suit the slots."""
+    sheet = fretting(board, slots, wire)
+    return {
+        "wire": {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
+                 "crown_width": wire.crown.width, "crown_height": wire.crown.height},
+        "overhang": wire.overhang, "waste": wire.waste, "total": plain(sheet.total, 1),
+        "frets": [
+            {"fret": int(sheet.number[i]), "length": plain(sheet.length[i], 3), "tang": plain(sheet.tang[i], 3),
+             "nipped": [plain(v, 3) for v in sheet.nipped[i]], "radius": plain(sheet.radius[i], 2),
+             "bend": plain(sheet.bend[i], 2)}
+            for i in range(len(sheet.number))
+        ],
+        "faults": [dict(zip(("where", "got", "allowed", "remedy"), fault, strict=True))
+                   for fault in wire_faults(wire, slots)],
+    }
+
+
+def fretting_findings(data: dict[str, Any] | None) -> list[Finding]:
+    """Warnings for slots that the wire does not suit."""
+    return [Finding(code="fret-wire", severity="warn", **fault) for fault in (data or {"faults": []})["faults"]]
+
+
+def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
+    """Head and rows of the sheet."""
+    head = ["fret", f"cut to ({units})", "tang left", "nip at bass", "nip at treble", "board's radius", "bend to"]
+    keys = ("length", "tang", None, None, "radius", "bend")
+    rows = [
+        [str(f["fret"]), *(length_number(f[k], units) for k in keys[:2]),
+         *(length_number(v, units) if v else "-" for v in f["nipped"]),
+         *(length_number(f[k], units) if f[k] is not None else "flat" for k in keys[4:])]
+        for f in data["frets"]
+    ]
+    return head, rows
+
+
+def fretting_words(data: dict[str, Any], units: str) -> str:
+    """The wire and how much of it."""
+    wire = {k: format_length(v, units) for k, v in data["wire"].items()}
+    total = f"{data['total'] / 1000:.2f} m"
+    return (
+        f"Wire: crown {wire['crown_width']} wide and {wire['crown_height']} high, "
+        f"tang {wire['tang']} thick, {wire['studs']} over its studs, {wire['tang_depth']} deep. "
+        f"In all {total}, {100 * data['waste']:.0f} % for waste in it. Each length has "
+        f"{format_length(data['overhang'], units)} to file off at each end; wear eye protection when "
+        "cutting and nipping."
+    )
+
+
+def fretting_lines(data: dict[str, Any], units: str) -> list[str]:
+    """The sheet as text."""
+    head, rows = fretting_rows(data, units)
+    faults = [f"warning: {f['where']}: {f['got']} (allowed: {f['allowed']}). {f['remedy'].capitalize()}."
+              for f in data["faults"]]
+    return [*table(head, rows, right=range(len(head))), "", fretting_words(data, units), *faults]
+
+
+_ROW = 7.0
+"""Height of a fret's row on the strip, mm."""
+
+
+def strip_picture(data: dict[str, Any]) -> Element:
+    """Every fret at true size, a row each: the whole length, under it the tang that is left; print it at 100 %."""
+    rows = data["frets"]
+    longest = max((f["length"] for f in rows), default=50.0)
+    depth = _ROW * (len(rows) + 2)
+    view = View(left=-12.0, right=max(longest, 55.0) + 4.0, bottom=-depth, top=4.0)
+    drawn: list[Element] = []
+    for i, fret in enumerate(rows):
+        y, start = -_ROW * (i + 1), fret["nipped"][0]
+        drawn += [
+            words(view, (-2.0, y - 1.0), str(fret["fret"]), size=4.0, text_anchor="end"),
+            lines(view, [[[0.0, y + 1.0], [0.0, y], [fret["length"], y], [fret["length"], y + 1.0]]],  # type: ignore[list-item]
+                  stroke=INK, stroke_width=0.3),
+            lines(view, [[[start, y - 1.2], [start + fret["tang"], y - 1.2]]],  # type: ignore[list-item]
+                  stroke=PALE, stroke_width=1.2, stroke_linecap="butt"),
+        ]
+    y = -depth + 4.0
+    drawn += [lines(view, [[[0.0, y], [50.0, y]], [[0.0, y - 1], [0.0, y + 1]], [[50.0, y - 1], [50.0, y + 1]]],  # type: ignore[list-item]
+                    stroke=INK, stroke_width=0.3),
+              words(view, (25.0, y + 1.0), "50 mm: measure it on the print", size=3.0)]
+    return view.picture(f"Fretting strip, {len(rows)} frets at true size", *drawn)

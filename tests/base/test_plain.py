@@ -1,0 +1,60 @@
+"""The one way out for texts. Characters by the Unicode standard: Cc, Cf, Zl, Zp and halves of pairs do not print."""
+
+from __future__ import annotations
+
+import io
+import json
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pathgen.app.terminal import say
+from pathgen.base.errors import PathgenError
+from pathgen.base.plain import in_json, one_line
+from pathgen.programs.write import comment, wrapped
+from pathgen.verify.findings import Finding
+
+NASTY = "a\x1b]0;title\x07\x9b31m\u2028b\u2029\u202ec\ud800\x85\r\nd"
+EVERY = st.text(st.characters(codec=None, categories=None), max_size=60)
+
+
+def test_nothing_that_a_terminal_obeys_goes_out():
+    shown = io.StringIO()
+    say(NASTY, shown)
+    assert shown.getvalue() == "a]0;title31mbcd\n".replace("cd", "c\nd")
+    assert one_line(NASTY) == "a]0;title31m b c   d"
+
+
+@given(EVERY)
+def test_errors_and_findings_are_one_line(text):
+    error = str(PathgenError(text, text, allowed=text, remedy=text))
+    finding = str(Finding(code="x", severity="warn", where=text, got=text, allowed=text, remedy=text))
+    for words in (error, finding):
+        assert len(words.splitlines()) == 1
+        assert words.replace("\N{NO-BREAK SPACE}", "").isprintable()
+
+
+@given(EVERY)
+def test_json_is_the_same_and_prints(text):
+    written = in_json(json.dumps({"a": text}, ensure_ascii=False))
+    assert json.loads(written) == {"a": text}
+    assert written.isprintable()
+
+
+# P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are common practice.
+ACTIVE = ["MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN x", "PROBECLOSE"]
+
+
+@given(st.sampled_from(ACTIVE), st.sampled_from(["", "job: ", "cutter ", "x" * 71 + " ", "- Fit "]), EVERY)
+def test_no_comment_begins_with_a_users_words(word, before, after):
+    for line in map(comment, wrapped([f"{before}{word} {after}", f"\ufb01{word}", f"( {word}"])):
+        inside = line[1:-1]
+        assert len(line) <= 256
+        assert "".join(inside.split()).upper().startswith(("..", "JOB:", "CUTTER", "-", "FIMSG"))
+        assert not any("".join(inside.split()).upper().startswith(w.split(" ")[0]) for w in ACTIVE)
+
+
+def test_a_title_that_grows_is_wrapped_after_it_grew():
+    """U+FDFA is one character, eighteen and three blanks in Arabic when taken apart (Unicode, NFKD); U+33A7 is m/s."""
+    lines = [comment(text) for text in wrapped(["job: " + "\u33a7" * 200])]
+    assert max(map(len, lines)) <= 80

@@ -1,0 +1,133 @@
+"""Face dots: where they lie, and that bad ones are refused with numbers."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+
+PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 24, "nut_width": 42.0, "end_width": 56.0, "past_last_fret": 10.0,
+         "thickness": 6.5, "radius": (250.0, 250.0)}
+BOARD = fingerboard(**PLAIN)
+
+
+def middle(fret):
+    """Half-way between a fret and the one before, from the rule of equal temperament."""
+    return 640.0 * (1 - (2 ** (-fret / 12) + 2 ** (-(fret - 1) / 12)) / 2)
+
+
+def test_dots_lie_midway_and_octaves_have_two():
+    """3 5 7 9 12 15 17 19 21 24 with two at each octave: common practice."""
+    places = dict(dot_places(BOARD, Dots(diameter=6.0)))
+    assert list(places) == [3, 5, 7, 9, 12, 15, 17, 19, 21, 24]
+    assert [len(p) for p in places.values()] == [1, 1, 1, 1, 2, 1, 1, 1, 1, 2]
+    assert places[5][0] == pytest.approx([middle(5), 0.0], abs=1e-9)
+    assert places[12][:, 0] == pytest.approx([middle(12)] * 2, abs=1e-9)
+    assert places[12][0, 1] == pytest.approx(-places[12][1, 1])
+
+
+def test_two_along_and_on_a_side_line():
+    along = dict(dot_places(BOARD, Dots(diameter=4.0, octave="along", frets=(12,))))[12]
+    at = [640.0 * (1 - 2 ** (-f / 12)) for f in (11, 12)]
+    assert along[:, 0] == pytest.approx([at[0] + (at[1] - at[0]) * s for s in (1 / 3, 2 / 3)], abs=1e-9)
+    edge = shapely.LineString([(0.0, -21.0), (BOARD.length, -28.0)])
+    for _, points in dot_places(BOARD, Dots(diameter=4.0, line="bass", inset=6.0, frets=(3, 5, 7))):
+        assert shapely.distance(edge, shapely.Point(points[0])) == pytest.approx(6.0, abs=1e-9)
+
+
+def test_on_a_fan_they_lie_midway_on_the_centre_line():
+    board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0)}), straight_fret=7)
+    for fret, points in dot_places(board, Dots(diameter=6.0, frets=(3, 5, 15))):
+        assert points[0] == pytest.approx([board.frets.distance[fret - 2 : fret].mean(), 0.0], abs=1e-9)
+
+
+def test_their_pockets_are_circles_with_the_gap():
+    area = dot_area(BOARD, Dots(diameter=6.0), gap=0.05, fret_width=2.4)
+    assert len(area.geoms) == 12
+    assert area.area == pytest.approx(12 * math.pi * 3.05**2, rel=2e-4)
+
+
+@pytest.mark.parametrize(("dots", "words"), [
+    (Dots(diameter=18.0, frets=(21,)), "fret 21 reaches under a fret: 18.00 mm"),
+    (Dots(diameter=6.0, frets=(25,)), "no fret 25"),
+    (Dots(diameter=6.0, line="bass", inset=2.0), "over the edge"),
+    (Dots(diameter=6.0, apart=5.0), "two dots at fret 12 meet: 5.00 mm"),
+    (Dots(diameter=6.0, octave="along", frets=(24,)), "fret 24"),
+])
+def test_dots_that_cannot_be_are_refused_with_numbers(dots, words):
+    with pytest.raises(JobError, match=words):
+        dot_area(BOARD, dots, fret_width=2.4)
+
+
+def test_a_dot_between_slots_may_still_reach_under_a_crown():
+    """11.31 mm from fret 20 to 21 at 640 mm (equal temperament): 9.5 fits between slots of 0.6, not crowns of 2.4."""
+    dots = Dots(diameter=9.5, frets=(21,))
+    assert len(dot_area(BOARD, dots, fret_width=0.6).geoms) == 1
+    with pytest.raises(JobError, match=r"leaves 8\.91 mm"):
+        dot_area(BOARD, dots, fret_width=2.4)
+
+
+def test_rows_of_the_template_hold_every_place():
+    rows = template_rows([10.0, 169.0, 171.0, 400.0], 170.0)
+    assert [start + at for start, places in rows for at in places] == pytest.approx([10.0, 169.0, 171.0, 400.0])
+    assert all(0 <= at < 170.0 for _, places in rows for at in places)
+
+
+JOB = """
+[board]
+scale_length = 300.0
+frets = 5
+nut_width = 40.0
+end_width = 46.0
+thickness = 6.5
+radius = 254.0
+[stock]
+length = 125.0
+width = 60.0
+thickness = 8.0
+margin_nut = 20.0
+[[cutter]]
+name = "ball"
+shape = "ball-end"
+diameter = 12.7
+speed = 16000
+feed = 2400.0
+plunge = 600.0
+stepdown = 3.0
+[[cutter]]
+name = "flat"
+shape = "flat-end"
+diameter = 2.0
+speed = 18000
+feed = 1200.0
+plunge = 300.0
+stepdown = 1.6
+[surface]
+finish = "ball"
+scallop = 0.05
+[dots]
+diameter = 5.0
+depth = 1.2
+cutters = ["flat"]
+"""
+
+
+def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
+    (tmp_path / "board.toml").write_text(JOB)
+    result = pathgen.build(pathgen.load_job(tmp_path / "board.toml"), resolution=0.2)
+    assert result.passed
+    cut = next(p for p in result.programs if p.operation == "pocket").toolpath.points
+    low = cut[cut[:, 2] < 6.0]
+    assert {3, 5} == {int(np.argmin([abs(x - 300 / 640 * middle(f)) for f in range(1, 6)])) + 1 for x in low[:, 0]}
+    # the axis of a 2 mm cutter stays 1 mm inside a pocket 5.1 mm wide
+    centres = np.array([[300 / 640 * middle(f), 0.0] for f in (3, 5)])
+    off = np.linalg.norm(low[:, None, :2] - centres, axis=2).min(axis=1)
+    assert 1.5 < off.max() <= 1.552
+    (tmp_path / "wide.toml").write_text(JOB.replace("diameter = 2.0", "diameter = 5.5"))
+    with pytest.raises(JobError, match=r"the smallest is 5.5 mm, and a pocket 5.1 mm"):
+        pathgen.build(pathgen.load_job(tmp_path / "wide.toml"))

@@ -1,0 +1,75 @@
+"""The fretting sheet against arcs of circles, and against widths worked out by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.fretting import FretWire, Tang, fretting, wire_faults
+from pathgen.report.fretting import fretting_data, strip_picture
+
+PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
+         "thickness": 6.5, "radius": (250.0, 250.0)}
+
+
+def test_lengths_are_arcs_of_the_board():
+    """Machinery's Handbook, 31st ed., p. 83 (circle segments): arc = 2 R asin(chord / 2 R)."""
+    sheet = fretting(fingerboard(**PLAIN), None, FretWire(overhang=1.5))
+    assert sheet.length == pytest.approx(np.full(12, 2 * 250.0 * math.asin(21.0 / 250.0) + 3.0), abs=1e-5)
+    assert np.all(sheet.nipped == 0)
+    assert sheet.tang == pytest.approx(sheet.length)
+    assert sheet.total == pytest.approx(1.1 * sheet.length.sum())
+    assert sheet.bend == pytest.approx(np.full(12, 250.0 * 0.85))
+
+
+@pytest.mark.parametrize("bound", [False, True])
+def test_a_tang_is_nipped_at_a_binding_glued_on_or_to_come(bound):
+    """Square edges: the binding's thickness, the gap and the overhang go at each end."""
+    board = fingerboard(**PLAIN, binding=0.0 if bound else 2.0)
+    made = slots(board, width=0.6, depth=2.2, within=2.0 if bound else None)
+    sheet = fretting(board, made, FretWire(overhang=1.5, tang_gap=0.5))
+    edge = 250.0 * (math.asin(21.0 / 250.0) - math.asin(19.0 / 250.0))
+    assert sheet.nipped == pytest.approx(np.full((12, 2), edge + 0.5 + 1.5), abs=1e-5)
+    assert sheet.tang == pytest.approx(np.full(12, 2 * (250.0 * math.asin(19.0 / 250.0) - 0.5)), abs=1e-4)
+
+
+def test_frets_of_a_fan_reach_the_edges_of_the_finished_board():
+    board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0), "end_width": 58.0}), straight_fret=7, binding=1.5)
+    sheet = fretting(board, slots(board, width=0.6, depth=2.2), FretWire(overhang=0.0, tang_gap=0.0))
+    lines = board.layout.lines[1:]
+    wide = [board.layout.edges.crossings(lines, side) for side in (-1, 1)]
+    chord = np.linalg.norm(wide[1] - wide[0], axis=1)
+    assert np.all(sheet.length > chord)
+    assert np.all(sheet.length < chord * 1.01)
+    # the curve along a slant is flatter than the one square across
+    run = wide[1] - wide[0]
+    assert sheet.radius == pytest.approx(250.0 * (np.linalg.norm(run, axis=1) / run[:, 1]) ** 2)
+    ends = board.frets.ends
+    assert sheet.nipped.sum(axis=1) == pytest.approx(
+        chord - np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), rel=0.01)
+
+
+@pytest.mark.parametrize(("width", "depth", "word"), [
+    (0.45, 2.2, "splits"), (0.68, 2.2, "does not hold"), (0.58, 1.6, "does not go down"),
+])
+def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
+    """CHECKS.md (M): tang about 0.5, studs 0.6 to 0.8, slots 0.56 to 0.61 wide and 1.9 to 2.2 deep hold."""
+    board, wire = fingerboard(**PLAIN), FretWire(tang=Tang(width=0.5, depth=1.6, studs=0.7))
+    faults = list(wire_faults(wire, slots(board, width=width, depth=depth)))
+    assert len(faults) == 1
+    assert word in faults[0][1]
+    assert not list(wire_faults(wire, slots(board, width=0.56, depth=1.9)))
+    assert not list(wire_faults(wire, slots(board, width=0.61, depth=2.2)))
+
+
+def test_the_strip_is_at_true_size():
+    board = fingerboard(**PLAIN)
+    data = fretting_data(board, None, FretWire())
+    picture = strip_picture(data)
+    _, _, wide, high = (float(v) for v in picture.get("viewBox").split())
+    assert picture.get("width") == f"{wide:g}mm"
+    assert picture.get("height") == f"{high:g}mm"
+    first = next(p.get("d") for p in picture.iter("path"))
+    runs = [float(pair.split(",")[0]) for pair in first.split("l")[1].split()]
+    assert max(np.cumsum(runs)) == pytest.approx(data["frets"][0]["length"], abs=0.01)

@@ -1,0 +1,75 @@
+"""The neck against a drawing of it that is turned as a whole, and against the rule that makers use."""
+
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+from shapely import affinity
+
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.neck import Neck, neck_table
+
+NECK = Neck(kind="steel", angle=1.7, joint_fret=14, fret_height=1.1, action_12=2.2, action_nut=0.4, joint_height=1.3,
+            body_at_bridge=-0.6, head_angle=14.0, head_length=170.0, head_thickness=15.0, tenon=55.0)
+BOARD = {"scale_length": 640.0, "joint": 355.0, "thickness": 6.0}
+
+
+def drawn(neck, *, scale_length, joint, thickness):
+    """Saddle over body, by drawing nut, board and string level and turning the drawing round the joint."""
+    string = shapely.LineString([(0.0, thickness + neck.fret_height + neck.action_nut),
+                                 (scale_length / 2, thickness + neck.fret_height + neck.action_12)])
+    (x0, y0), (x1, y1) = string.coords
+    saddle = shapely.Point(scale_length, y1 + (y1 - y0) / (x1 - x0) * (scale_length - x1))
+    turned = affinity.rotate(saddle, neck.angle, origin=(joint, 0.0))
+    return turned.x - joint, turned.y + neck.joint_height - neck.body_at_bridge
+
+
+@pytest.mark.parametrize("angle", [-1.0, 0.0, 1.7, 4.0])
+def test_the_saddle_stands_where_the_turned_drawing_has_it(angle):
+    neck = replace(NECK, angle=angle)
+    found = neck_table(neck, **BOARD)
+    x, height = drawn(neck, **BOARD)
+    assert found.saddle == pytest.approx(height, abs=1e-9)
+    assert found.saddle_at[0] == pytest.approx(x, abs=1e-9)
+    more = drawn(replace(neck, angle=angle + 0.1), **BOARD)[1]
+    assert found.per_tenth == pytest.approx(more - height, abs=1e-9)
+
+
+def test_the_angle_for_a_wanted_saddle_gives_it():
+    found = neck_table(replace(NECK, saddle=13.25), **BOARD)
+    assert drawn(replace(NECK, angle=found.angle_for), **BOARD)[1] == pytest.approx(13.25, abs=1e-9)
+
+
+def test_the_plane_of_the_frets_rises_with_the_tangent():
+    """CHECKS.md, neck (F, trigonometry): the plane rises tan(a) for each mm, the action doubles to the bridge."""
+    neck = Neck(kind="steel", angle=1.5, joint_fret=14, fret_height=1.0, action_12=2.0)
+    found = neck_table(neck, **BOARD)
+    rise = math.tan(math.radians(1.5)) * found.saddle_at[0]
+    assert found.saddle == pytest.approx(rise + (6.0 + 1.0 + 2 * 2.0) / math.cos(math.radians(1.5)), abs=1e-9)
+
+
+def test_the_blank_holds_neck_and_turned_head():
+    head = affinity.rotate(shapely.box(-170.0, -15.0, 0.0, 0.0), 14.0, origin=(0.0, 0.0))
+    x0, y0, x1, y1 = head.bounds
+    found = neck_table(replace(NECK, blank=590.0), **BOARD)
+    assert found.least_blank == pytest.approx(x1 - x0 + 355.0 + 55.0 + 20.0, abs=1e-9)
+    assert found.least_blank_depth == pytest.approx(y1 - y0, abs=1e-9)
+    assert found.blank_short == pytest.approx(found.least_blank - 590.0)
+    assert found.blank_short > 8
+
+
+def test_usual_ranges_say_too_high_and_too_low():
+    """CHECKS.md (M): steel strings 10 to 14 mm over a flat top."""
+    assert neck_table(replace(NECK, angle=4.0), **BOARD).too_high > 10
+    assert neck_table(replace(NECK, angle=-2.0), **BOARD).too_high < 0
+    assert neck_table(replace(NECK, saddle=12.0, angle=0.4), **BOARD).wanted == (10.0, 14.0)
+
+
+@pytest.mark.parametrize(("change", "where"), [
+    ({"action_12": -0.1}, "action_12"), ({"action_nut": -0.1}, "action_nut"), ({"action_nut": 5.0}, "action_nut"),
+    ({"kind": "other"}, "saddle_range"), ({"saddle": 400.0}, "saddle"),
+])
+def test_what_cannot_be_is_refused(change, where):
+    with pytest.raises(JobError, match=where):
+        neck_table(replace(NECK, **change), **BOARD)

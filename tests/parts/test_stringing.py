@@ -1,0 +1,102 @@
+"""Strings at nut and saddle: gaps, tension, and cents by a string drawn and stretched in 50 digits."""
+
+import itertools
+from dataclasses import replace
+
+import mpmath
+import numpy as np
+import pytest
+
+from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.parts.fingerboard.stringing import (
+    Strings,
+    cents_sharp,
+    checked_strings,
+    saddle_for,
+    stretch,
+    string_places,
+    tension,
+)
+from pathgen.report.stringing import stringing_data
+
+GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
+SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
+              mass=(6.8, 3.9, 2.1, 1.14, 0.67, 0.385), core=(0.4, 0.4, 0.36, 0.43, 0.33, 0.25), modulus=(200.0,) * 6)
+
+
+def test_equal_gaps_and_equal_centres():
+    d, at = np.array(GAUGES), string_places(GAUGES, 37.0, "gaps")
+    assert np.diff(at) - (d[1:] + d[:-1]) / 2 == pytest.approx(np.full(5, (37.0 - d.sum() + (d[0] + d[-1]) / 2) / 5))
+    assert at[-1] == pytest.approx(37.0)
+    assert np.diff(string_places(GAUGES, 37.0, "centres")) == pytest.approx(np.full(5, 7.4))
+
+
+def test_tension_as_in_the_formula_in_pounds_and_inches():
+    """T = w (2 L f)^2 / 386.4 with w in lb/in, L in in: the form of the trade's tension tables (P, from memory).
+
+    It rounds the acceleration of gravity, 386.089 in/s2, up by 0.08 %.
+    """
+    pounds_an_inch = 0.385 / 453.59237 * 0.0254  # 1 lb = 453.59237 g exactly
+    wanted = pounds_an_inch * (2 * 25.5 * 329.628) ** 2 / 386.4
+    assert tension(0.385, 25.5 * 25.4, 329.628) / 4.4482216 == pytest.approx(wanted, rel=1e-3)
+
+
+def test_cents_of_a_string_drawn_and_stretched():
+    """Hooke and Mersenne (Fletcher and Rossing, chapter 2, from memory), from points of the string, in 50 digits."""
+    mpmath.mp.dps = 50
+    length, at, nut, saddle, mass, pitch, stiff = 648.0, 324.0, 0.3, 2.1, 0.385, 329.628, 9817.0
+    points = [mpmath.matrix(p) for p in ((0, 0.2), (at, 0), (length, 3.8))]
+    pressed = sum(mpmath.norm(b - a) for a, b in itertools.pairwise(points))
+    longer = pressed - mpmath.norm(points[2] - points[0])
+    open_length = mpmath.mpf(length) + saddle - nut
+    pull = tension(mass, length, pitch)
+
+    def heard(sounding, force):
+        return mpmath.sqrt(force / (mass * 1e-3)) / (2 * sounding * 1e-3)
+
+    ratio = heard(length + saddle - at, pull + stiff * longer / open_length) / heard(open_length, pull)
+    wanted = 1200 * mpmath.log(ratio / 2, 2)
+    got = cents_sharp(at, scale_length=length, nut=nut, saddle=saddle, tension_n=float(pull), stiffness_n=stiff,
+                      stretched=stretch(np.array(at), length, 0.2, 3.8))
+    assert float(got) == pytest.approx(float(wanted), abs=1e-6)
+
+
+def test_the_saddle_that_is_asked_for_makes_the_note_true():
+    known = {"tension_n": 68.0, "stiffness_n": 9800.0, "stretched": 0.02}
+    setback = saddle_for(324.0, scale_length=648.0, nut=0.0, **known)
+    assert 0.5 < setback < 5
+    off = cents_sharp(324.0, scale_length=648.0, nut=0.0, saddle=setback, **known)
+    assert abs(float(off)) < 1e-6
+
+
+def test_rows_of_a_board():
+    board = fingerboard(scale_lengths=(640.0, 640.0), frets=14, nut_width=43.0, end_width=55.0, past_last_fret=10.0,
+                        thickness=6.0, radius=(300.0, 300.0), edge_to_string=3.0)
+    data = stringing_data(board, SET, crown=1.1)
+    rows = data["strings"]
+    slant = 3.0 * np.hypot(1.0, board.layout.edges.slope)  # square to the edge, so a little more along the nut
+    assert data["spread_at_nut"] == pytest.approx(43.0 - 2 * slant, abs=1e-4)
+    assert rows[0]["clear_of_edge"] == pytest.approx(slant - GAUGES[0] / 2, abs=1e-4)
+    assert rows[0]["slot_bottom"] == pytest.approx(1.3)
+    assert rows[0]["slot_depth"] == pytest.approx(GAUGES[0] / 2)
+    assert all(row["cents"]["12"] > row["cents"]["1"] > 0 for row in rows)
+    set_right = replace(SET, saddle_compensation=tuple(row["saddle_wanted"] for row in rows))
+    after = stringing_data(board, set_right, crown=1.1)["strings"]
+    assert all(abs(row["cents"]["12"]) <= 0.01 for row in after)
+    with pytest.raises(JobError, match="nut_height"):
+        stringing_data(board, replace(SET, nut_height=1.2), crown=1.1)
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"gauges": GAUGES[:5]}, "5 given.*6 strings"), ({"mass": ()}, "without mass"), ({"core": (2.0,) * 6}, "core"),
+    ({"nut_compensation": (1.0,)}, "1 given"),
+])
+def test_lists_that_do_not_go_together_are_refused(change, words):
+    with pytest.raises(JobError, match=words):
+        checked_strings(replace(SET, **change), 6)
+
+
+def test_strings_that_would_touch_are_refused():
+    with pytest.raises(JobError, match="would touch"):
+        string_places((3.0, 3.0, 3.0), 5.0, "centres")

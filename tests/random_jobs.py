@@ -1,0 +1,387 @@
+"""Sensible random jobs, seeded: every one ought to build, or be refused for a reason that is true.
+
+``python -m tests.random_jobs --count 300 --seed 1 [--drawings FOLDER] [--keep FOLDER]`` builds hundreds and
+counts how they end. The drawings are our own, or the SVG files of a folder; job.toml, the drawing and message.txt of
+each job that does not build are kept.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import multiprocessing
+import queue
+import re
+import tempfile
+import time
+import traceback
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+COARSE = 0.2
+"""Grid of the simulation in mm for small jobs."""
+
+
+@dataclass(frozen=True)
+class RandomJob:
+    """The text of a job file, and of the drawings beside it by name."""
+
+    toml: str
+    drawings: dict[str, str]
+
+    def write(self, folder: Path) -> Path:
+        """Writes all of it into a folder; gives the job file's path."""
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in {**self.drawings, "job.toml": self.toml}.items():
+            (folder / name).write_text(text)
+        return folder / "job.toml"
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a job ended (built, refused, refused by its own check, crashed, too slow), with what was said."""
+
+    kind: str
+    message: str
+    seconds: float
+
+
+class Chance:
+    """Choices that a maker might make, from one seed; lengths are rounded as they would be written."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+
+    def length(self, low: float, high: float, digits: int = 1) -> float:
+        return round(float(self.rng.uniform(low, high)), digits)
+
+    def whole(self, low: int, high: int) -> int:
+        return int(self.rng.integers(low, high + 1))
+
+    def one(self, *options: Any) -> Any:
+        return options[int(self.rng.integers(len(options)))]
+
+    def now_and_then(self, share: float = 0.3) -> bool:
+        return bool(self.rng.random() < share)
+
+
+def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = False) -> RandomJob:
+    """The job of a seed: with icons when `drawings` names SVG files; `small` keeps board and drawing short."""
+    chance = Chance(seed)
+    tables: dict[str, Any] = {}
+    files: dict[str, str] = {}
+    cutters: dict[str, dict[str, Any]] = {}
+    board, length, widest, stock = _board(chance, small)
+    tables["board"], tables["stock"] = board, stock
+    tables["machine"] = {"arcs": chance.now_and_then(), "clearance": chance.length(5, 15),
+                         "acceleration": chance.one(200.0, 400.0, 800.0)}
+    tables["setup"] = _setup(chance, stock)
+    ball = _cutter(cutters, chance, "ball-end", chance.one(6.0, 6.35, 8.0, 12.7), stepdown=3.0)
+    tables["surface"] = {"finish": ball, "allowance": chance.length(0.2, 0.5)}
+    tables["surface"] |= {"stepover": chance.length(0.6, 1.2)} if chance.now_and_then(0.2) else {
+        "scallop": chance.one(0.02, 0.03, 0.05)}
+    if chance.now_and_then(0.5):
+        tables["surface"]["rough"] = _cutter(cutters, chance, "flat-end", chance.one(4.0, 6.0))
+    inlays = 1 if drawings else chance.one(0, 1, 1, 2)
+    room = (4.0, length - 4.0, board["nut_width"] / 2 - 4.0)
+    whole = room
+    for number in range(inlays):
+        # side by side: an inlay that cuts into another's empty pocket is not sensible
+        share = (whole[1] - whole[0]) / inlays
+        room = (whole[0] + number * share, whole[0] + (number + 1) * share, whole[2])
+        files[f"a{number}.svg"], size = _icons(chance, drawings, room) if drawings else _drawing(chance, room)
+        tables.setdefault("inlay", []).append(_inlay(chance, cutters, f"a{number}.svg", room, size, board))
+    if any(inlay["fill"] != "none" for inlay in tables.get("inlay", ())) and chance.now_and_then(0.6):
+        area = chance.one("board", "inlay")
+        tables["resurface"] = {"area": area, "stepdown": chance.one(0.3, 0.5),
+                               "skim": chance.one(0.0, 0.1) if area == "board" else 0.0}
+    if not drawings or chance.now_and_then(0.2):
+        _steps(chance, cutters, tables, length, widest)
+    tables["cutter"] = list(cutters.values())
+    scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
+    return RandomJob(_toml(tables, inches=scale > 1), files)
+
+
+def _board(chance: Chance, small: bool) -> tuple[dict[str, Any], float, float, dict[str, Any]]:
+    """[board] and [stock], with the board's length and greatest width in mm."""
+    scale = chance.length(240, 320, 0) if small else chance.length(300, 660, 0)
+    frets = chance.whole(2, 4) if small else chance.whole(5, 22)
+    nut = chance.length(32, 48)
+    end, past = nut + chance.length(4, 12), chance.length(6, 14)
+    nut_radius = chance.length(180, 400, 0)
+    board: dict[str, Any] = {"scale_length": scale, "frets": frets, "nut_width": nut, "end_width": round(end, 1),
+                             "past_last_fret": past, "thickness": chance.length(5.5, 7), "min_web": 1.0}
+    board["radius"] = chance.one("flat", nut_radius, {"nut": nut_radius, "end": round(1.4 * nut_radius, 1)},
+                                 {"nut": nut_radius, "bridge": round(1.7 * nut_radius, 1)})
+    kind = chance.one("plain", "plain", "fanned", "partial", "ratios", "divisions")
+    if kind == "fanned":
+        board["scale_length"] = {"bass": scale + chance.length(4, 18, 0), "treble": scale,
+                                 "straight_fret": chance.whole(0, min(7, frets))}
+    if kind == "partial":
+        board["partial_frets"] = [{"fret": chance.whole(1, frets), "across": [round(-nut, 1), chance.length(2, 6)]}]
+    if kind == "ratios":
+        board["ratios"], board["frets"] = ["9/8", "5/4", "4/3", "3/2", "5/3", "15/8", 2], min(frets, 12)
+    if kind == "divisions":
+        board["divisions"] = chance.one(17, 19, 24)
+    if kind in ("plain", "partial"):
+        board |= {"zero_fret": True, "behind_nut": chance.length(6, 12)} if chance.now_and_then() else {}
+        if chance.now_and_then():
+            board["end"] = chance.one({"rise": chance.length(2, 6)}, {"corner_radius": chance.length(1, 3)},
+                                      {"steps": [[0.0, chance.length(3, 8)]]})
+    if chance.now_and_then(0.2):
+        board |= {"binding": chance.length(1, 2), "bound": chance.one(True, False)}
+    board["left_handed"] = chance.now_and_then(0.2)
+    ratio = 2 ** (-board["frets"] / board.get("divisions", 12))
+    if kind == "ratios":
+        in_octave, octave = [9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 15 / 8, 2], (board["frets"] - 1) // 7
+        ratio = 1 / (2**octave * in_octave[(board["frets"] - 1) % 7])
+    length = scale * (1 - ratio) + past
+    widest, behind = max(nut, end), board.get("behind_nut", 0.0)
+    margin = round(behind + 24.0, 1)
+    stock = {"length": round(length + margin + 36.0, 1), "width": round(widest + 26.0, 1),
+             "thickness": round(board["thickness"] + chance.length(0.5, 2.5), 1), "margin_nut": margin}
+    return board, length, widest, stock
+
+
+def _setup(chance: Chance, stock: dict[str, Any]) -> dict[str, Any]:
+    setup = {"along": chance.one("x", "y"), "z_zero": chance.one("bed", "bed", "stock-top"),
+             "zero": chance.one("nut-centre", "nut-bass", "end-treble", "blank-nut-treble", "blank-centre")}
+    if chance.now_and_then(0.2):
+        half = stock["width"] / 2
+        setup["keep_out"] = [{"x": [-stock["margin_nut"] - 10.0, -stock["margin_nut"] - 5.0], "y": [-half, half],
+                              "height": chance.length(12, 25)}]
+    return setup
+
+
+def _cutter(cutters: dict[str, dict[str, Any]], chance: Chance, shape: str, size: float, stepdown: float = 0.0) -> str:
+    """Puts a cutter with usual feeds on the list, once; `size` is mm, or degrees of a v. Gives its name."""
+    name = f"{shape} {size:g}"
+    if name not in cutters:
+        diameter = 6.0 if shape == "v" else size
+        data = {"name": name, "shape": shape, "diameter": diameter, "speed": chance.one(10000, 16000, 24000),
+                "feed": round(min(2400.0, 380 * diameter)), "plunge": round(min(600.0, 120 * diameter)),
+                "stepdown": stepdown or chance.length(0.35, 0.55, 2) * diameter}
+        if shape == "v":
+            data |= {"angle": size, "stepdown": chance.length(0.8, 2.0)}
+        data["stepdown"] = round(data["stepdown"], 2)
+        cutters[name] = data
+    return name
+
+
+def _inlay(
+    chance: Chance, cutters: dict[str, dict[str, Any]], artwork: str, room: tuple[float, float, float],
+    size: tuple[float, float], board: dict[str, Any],
+) -> dict[str, Any]:
+    """An inlay whose pocket leaves the web, cut by cutters that can go as deep."""
+    # a curve falls away toward the edges, so wood under a pocket is thinnest there
+    radius = board["radius"]
+    least = math.inf if radius == "flat" else radius["nut"] if isinstance(radius, dict) else radius
+    fall = 0.0 if least == math.inf else least - math.sqrt(least**2 - (board["nut_width"] / 2) ** 2)
+    depth = min(chance.length(0.6, 2.0), round(board["thickness"] - fall - board["min_web"] - 0.3, 1))
+    kind = chance.one("flat", "flat", "set", "set", "ball", "v")
+    sizes = {"flat": [("flat-end", chance.one(0.5, 0.8, 1.0, 2.0))],
+             "ball": [("ball-end", chance.one(2.0, 3.0)), ("ball-end", 1.0)],
+             "v": [("v", chance.one(30.0, 60.0))],
+             "set": [("flat-end", chance.one(2.0, 3.0)), ("flat-end", chance.one(0.5, 0.8, 1.0))]}[kind]
+    names = [_cutter(cutters, chance, shape, diameter) for shape, diameter in sizes]
+    middle, turn = (room[0] + room[1]) / 2, chance.one(0, 0, 180)
+    place = {"at": [round(middle, 1), 0.0], "rotate": turn, "width": size[0], "mirror": chance.now_and_then(0.2)}
+    return {"artwork": artwork, "depth": max(0.6, depth), "cutters": names,
+            "fill": chance.one("resin", "resin", "piece", "none"),
+            "overfill": chance.length(0.5, 1.2), "place": place, "artwork_missing": "report"}
+
+
+def _steps(
+    chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], length: float, widest: float,
+) -> None:
+    """Nut slot, fret slots, holes, marks and outline, each now and then, where there is room for them."""
+    board = tables["board"]
+    if chance.now_and_then() and board.get("behind_nut"):
+        tables["nut"] = {"cutter": _cutter(cutters, chance, "flat-end", chance.one(2.0, 3.0)),
+                         "depth": chance.length(1, 2), "width": chance.length(3.2, 5),
+                         "bottom": chance.one("curve", "flat"), "entry": chance.one("ramp", "peck")}
+    if chance.now_and_then(0.6):
+        tables["slots"] = {"cutter": _cutter(cutters, chance, "flat-end", 0.5), "width": chance.one(0.5, 0.58),
+                           "depth": chance.length(1.0, 1.8),
+                           "ends": "binding" if board.get("bound") else chance.one("through", 2.0),
+                           "bottom": chance.one("curve", "flat"), "entry": chance.one("ramp", "peck")}
+        if chance.now_and_then(0.2):
+            tables["slots"] |= {"bevel": 0.2, "bevel_cutter": _cutter(cutters, chance, "v", 90.0)}
+    beside = round(widest / 2 + 8.0, 1)
+    if chance.now_and_then(0.2):
+        tables["holes"] = {"cutter": _cutter(cutters, chance, "flat-end", 3.0), "diameter": chance.one(3.0, 4.0, 5.0),
+                           "at": [[-board.get("behind_nut", 0.0) - 14.0, beside], [round(length + 22.0, 1), -beside]]}
+    elif chance.now_and_then(0.2):
+        tables["marks"] = {"cutter": _cutter(cutters, chance, "v", 90.0)}
+    if chance.now_and_then(0.5):
+        tabs = {"tabs": chance.whole(2, 6), "tab_height": chance.length(1, 2)}
+        hold = tabs if chance.now_and_then(0.7) else {"skin": 0.3}
+        tables["outline"] = {"cutter": _cutter(cutters, chance, "flat-end", chance.one(2.0, 3.0)), **hold}
+
+
+def _drawing(chance: Chance, room: tuple[float, float, float]) -> tuple[str, tuple[float, float]]:
+    """A drawing of our own that fits the room: a few shapes side by side; with its size in mm."""
+    high = round(min(2 * room[2], 26.0), 1)
+    high = min(high, round(room[1] - room[0], 1))
+    cell, count = high, max(1, min(chance.whole(1, 4), int((room[1] - room[0]) / high)))
+    parts = [_shape(chance, (i + 0.5) * cell, high / 2, 0.42 * cell) for i in range(count)]
+    return _svg(count * cell, high, "".join(parts)), (round(count * cell, 1), high)
+
+
+def _shape(chance: Chance, x: float, y: float, r: float) -> str:
+    """One shape about (x, y): dot, ring, star, comb, stroke, letter or lump."""
+    kind = chance.one("dot", "ring", "star", "comb", "stroke", "letter", "lump", "dots")
+    if kind == "dot":
+        return f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{r * chance.length(0.4, 1):.2f}"/>'
+    if kind == "dots":
+        return "".join(f'<circle cx="{x + a * r:.2f}" cy="{y + b * r:.2f}" r="{0.2 * r:.2f}"/>'
+                       for a in (-0.6, 0, 0.6) for b in (-0.6, 0, 0.6))
+    if kind in ("ring", "stroke", "letter"):
+        width = chance.length(2.1, 3.0)
+        ends = chance.one("round", "butt", "square")
+        shape = {"ring": f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{0.7 * r:.2f}"',
+                 "stroke": f'<path d="M{x - 0.8 * r:.2f} {y:.2f}q{0.8 * r:.2f} {-1.4 * r:.2f} {1.6 * r:.2f} 0"',
+                 "letter": f'<path d="M{x - 0.6 * r:.2f} {y + 0.7 * r:.2f}V{y - 0.7 * r:.2f}h{0.9 * r:.2f}'
+                           f'm{-0.9 * r:.2f} {0.7 * r:.2f}h{0.7 * r:.2f}"'}[kind]
+        return (f'{shape} fill="none" stroke="#225577" stroke-width="{width}" stroke-linecap="{ends}" '
+                f'stroke-linejoin="{chance.one("round", "miter", "bevel")}"/>')
+    if kind == "comb":
+        teeth = "".join(f"v{-1.2 * r:.2f}h{0.25 * r:.2f}v{1.2 * r:.2f}h{0.2 * r:.2f}" for _ in range(4))
+        return f'<path d="M{x - 0.9 * r:.2f} {y + 0.4 * r:.2f}{teeth}v{0.5 * r:.2f}h{-1.8 * r:.2f}z"/>'
+    corners = 2 * chance.whole(4, 7) if kind == "star" else chance.whole(5, 12)
+    inner = chance.length(0.4, 0.7, 2)
+    radii = [r if i % 2 == 0 else inner * r for i in range(corners)] if kind == "star" else [
+        r * chance.length(0.6, 1, 2) for _ in range(corners)]
+    turns = [2 * math.pi * i / corners for i in range(corners)]
+    points = " ".join(f"{x + q * math.cos(a):.2f},{y + q * math.sin(a):.2f}" for a, q in zip(turns, radii, strict=True))
+    return f'<polygon points="{points}"/>'
+
+
+def _svg(width: float, height: float, body: str) -> str:
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
+            f'viewBox="0 0 {width:.2f} {height:.2f}" fill="#225577">{body}</svg>')
+
+
+def _icons(chance: Chance, drawings: list[Path], room: tuple[float, float, float]) -> tuple[str, tuple[float, float]]:
+    """One icon, a row of up to twelve or a grid of up to sixty, as large as the room lets them be."""
+    along, across = chance.one((1, 1), (12, 1), (20, 3))
+    high = 2 * room[2]
+    cell = max(min(high / across, (room[1] - room[0]) / along), 8.0)
+    along, across = max(1, min(along, int((room[1] - room[0]) / cell))), max(1, min(across, int(high / cell)))
+    body = "".join(_icon(chance.one(*drawings).read_text(), (i + 0.05) * cell, (j + 0.05) * cell, 0.9 * cell)
+                   for i in range(along) for j in range(across))
+    return _svg(along * cell, across * cell, body), (round(along * cell, 1), round(across * cell, 1))
+
+
+def _icon(text: str, x: float, y: float, size: float) -> str:
+    """An SVG file's drawing as an inner picture of that size at (x, y)."""
+    head = re.search(r"<svg\b[^>]*>", text)
+    assert head, "the file holds no <svg>"
+    kept = re.sub(r'\s(?:width|height|x|y|xmlns|class)="[^"]*"', " ", head[0][4:-1]).replace("currentColor", "#225577")
+    body = text[head.end() : text.rindex("</svg>")].replace("currentColor", "#225577")
+    return f'<svg x="{x:.2f}" y="{y:.2f}" width="{size:.2f}" height="{size:.2f}" {kept}>{body}</svg>'
+
+
+NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "tabs", "rotate", "ratios"}
+
+
+def _toml(tables: dict[str, Any], *, inches: bool) -> str:
+    """The tables as TOML; in inches every length and feed is turned into them."""
+    lines = [f'units = "{"in" if inches else "mm"}"']
+    for name, table in tables.items():
+        for each in table if isinstance(table, list) else [table]:
+            lines.append(f"[[{name}]]" if isinstance(table, list) else f"[{name}]")
+            lines += [f"{key} = {_value(key, value, inches)}" for key, value in each.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _value(key: str, value: Any, inches: bool) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{k} = {_value(k, v, inches)}" for k, v in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(key, v, inches) for v in value) + "]"
+    if inches and key not in NO_UNIT:
+        return f"{value / 25.4:.6f}"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) -> Ending:
+    """Builds the job of a folder in this process; with `texts` its programs are written there when it passes."""
+    import pathgen
+
+    start = time.perf_counter()
+    try:
+        result = pathgen.build(pathgen.load_job(folder / "job.toml"), resolution=resolution)
+        forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
+        kind, message = ("refused by its own check", "\n".join(map(str, forbidding))) if forbidding else ("built", "")
+        if texts is not None and not forbidding:
+            result.write(texts)
+    except pathgen.PathgenError as error:
+        kind, message = "refused", str(error)
+    except Exception:
+        kind, message = "crashed", traceback.format_exc()
+    return Ending(kind, message, time.perf_counter() - start)
+
+
+def _work(folder: Path, answers: Any) -> None:
+    answers.put(ending(folder))
+
+
+def in_a_process(folder: Path, *, limit: float) -> Ending:
+    """As `ending`, in a process of its own that is ended after `limit` seconds."""
+    context = multiprocessing.get_context("fork")
+    answers = context.Queue()
+    worker = context.Process(target=_work, args=(folder, answers))
+    worker.start()
+    try:
+        return answers.get(timeout=limit)
+    except queue.Empty:
+        return Ending("too slow", f"no end within {limit:g} s", limit)
+    finally:
+        worker.terminate()
+        worker.join()
+
+
+def main() -> None:
+    """The documented command."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--drawings", type=Path, help="a folder of SVG files, instead of drawings of our own")
+    parser.add_argument("--keep", type=Path, help="where jobs that do not build are kept")
+    parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
+    parser.add_argument("--small", action="store_true", help="short boards only")
+    asked = parser.parse_args()
+    icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
+    kinds: Counter[str] = Counter()
+    causes: Counter[str] = Counter()
+    slowest: list[tuple[float, int]] = []
+    for seed in range(asked.seed, asked.seed + asked.count):
+        with tempfile.TemporaryDirectory() as scratch:
+            job = random_job(seed, drawings=icons, small=asked.small)
+            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit)
+        kinds[end.kind] += 1
+        slowest = sorted([*slowest, (end.seconds, seed)], reverse=True)[:5]
+        if end.kind != "built":
+            last = end.message.strip().splitlines()[-1 if end.kind == "crashed" else 0]
+            causes[f"{end.kind}: {re.sub(r'-?[0-9.]+', '#', last)[:150]}"] += 1
+            print(f"seed {seed}: {end.kind}: {last[:200]}", flush=True)
+            if asked.keep:
+                job.write(asked.keep / f"{seed:05d}")
+                (asked.keep / f"{seed:05d}" / "message.txt").write_text(f"{end.kind}\n{end.message}\n")
+    print(", ".join(f"{count} {kind}" for kind, count in kinds.most_common()))
+    for cause, count in causes.most_common():
+        print(f"{count:4d}  {cause}")
+    print("slowest: " + ", ".join(f"{seconds:.1f} s (seed {seed})" for seconds, seed in slowest))
+
+
+if __name__ == "__main__":
+    main()
