@@ -8,7 +8,7 @@ from tests.plain_cutting import Wood
 from tests.random_jobs import COARSE, ending, random_job
 from tests.small_board import built
 
-REFUSED = (2, 14, 22, 31)
+REFUSED = ()
 """Of the first thirty-two these are refused by their own check today: deep bites, and a floor left."""
 
 
