@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 _ARC_PIECE = math.pi / 8
+_FLAT = 1e100
+"""Half the chord over a radius: beyond this the radius is 0 but for rounding."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,6 +140,9 @@ class Pen:
             return
         axis = complex(math.cos(math.radians(turn)), math.sin(math.radians(turn)))
         half = (start - end) / 2.0 / axis
+        if max(abs(half.real) / rx, abs(half.imag) / ry) > _FLAT:
+            self.line(start, end)
+            return
         u = complex(half.real / rx, half.imag / ry)  # half the chord on the unit circle
         size = abs(u)
         if size > 1.0:

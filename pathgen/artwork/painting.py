@@ -35,7 +35,7 @@ class Painting:
     def __init__(self, document: Document) -> None:
         self.document = document
         self.cascade = Cascade(document)
-        self.left_out: list[LeftOut] = []
+        self.left_out: dict[LeftOut, None] = {}
 
     def _colour(self, element: Element, state: State, name: str) -> str | None:
         """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
@@ -123,5 +123,4 @@ class Painting:
     def _leave_out(self, element: Element, name: str, reason: str, remedy: str) -> None:
         identity = element.get("id") or f"line {self.document.lines.get(element, 0)}"
         item = LeftOut(name, identity, reason, remedy)
-        if item not in self.left_out:
-            self.left_out.append(item)
+        self.left_out.setdefault(item)

@@ -21,7 +21,7 @@ MAX_PIECES = 250_000
 
 _W = r"[ \t\r\n\f]*+"
 _SEP = rf"(?:{_W},?+{_W})"
-_N, _FLAG = f"(?:{NUMBER})", "[01]"
+_N, _FLAG = f"(?>{NUMBER})", "[01]"  # a number is never cut in two to make up a missing one
 
 
 def _arguments(*one: str) -> str:
@@ -73,6 +73,8 @@ def read_path(d: str, *, where: str, room: int = MAX_PIECES) -> Curves:
     if len(d) > 2 * room and _has_more_pieces(d, room):
         raise too_many(where, room)
     check_path(d, where=where)
+    if _HAS_ARC.search(d):
+        _refuse_large(d, where)
     pen, here, start = Pen(), 0j, 0j
     for run in _RUN.findall(d.strip()):
         letter = run[0]
@@ -166,7 +168,7 @@ def _line_ends(letter: str, numbers: list[float], x: float, y: float) -> list[fl
 def _curved(pen: Pen, run: str, here: complex) -> complex:
     """Lines and Bezier pieces as svgpathtools reads them."""
     end = here
-    for piece in _parse(run, here):
+    for piece in _parse(_NUMBER.sub(_as_parsed, run), here):
         points = piece.bpoints()
         if len(points) == 2:
             pen.line(*points)
@@ -176,6 +178,11 @@ def _curved(pen: Pen, run: str, here: complex) -> complex:
             pen.cubic(*points)
         end = points[-1]
     return end
+
+
+def _as_parsed(number: re.Match[str]) -> str:
+    """A number in a form that svgpathtools reads: it takes ``5.`` or ``1.5.5`` for other numbers than they are."""
+    return f" {min(max(float(number[0]), -_LARGE), _LARGE)!r} "
 
 
 def _parse(run: str, here: complex) -> Any:
@@ -204,8 +211,15 @@ def _check_size(curves: Curves, d: str, where: str) -> None:
     """Numbers so large that nothing sensible is left of them: found in what was read, then named in the data."""
     if not len(curves) or np.abs(curves.points).max() <= MAX_NUMBER:
         return
+    _refuse_large(d, where)
+    raise _bad_data(d, where, 0, "numbers too large")
+
+
+def _refuse_large(d: str, where: str) -> None:
+    """Raise ArtworkError at the first number of valid data that is too large."""
     number = next((n for n in _NUMBER.finditer(d) if not abs(float(n[0])) <= MAX_NUMBER), None)
-    raise _bad_data(d, where, number.start() if number else 0, "numbers too large")
+    if number:
+        raise _bad_data(d, where, number.start(), "numbers too large")
 
 
 def _first_fault(d: str, end: int) -> tuple[int, str]:
@@ -257,7 +271,11 @@ def _bad_data(d: str, where: str, at: int, reason: str) -> ArtworkError:
 MAX_NUMBER = 1e9
 """Larger coordinates than this have no place on a board; they would only lose all their digits."""
 
+_LARGE = 1e100
+"""Stands for all that is larger, until it is refused by name."""
+
 _NUMBER = re.compile(NUMBER)
+_HAS_ARC = re.compile("[aA]")
 _CURVED = re.compile(r"[sSqQtT]")
 _COMMAND = re.compile(r"([lLhHvVcC])([^lLhHvVcC]*)")
 _BLANKS = " \t\r\n\f,"

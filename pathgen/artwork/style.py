@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from functools import lru_cache
+from itertools import accumulate
 from typing import Any
 from xml.etree.ElementTree import Element
 
@@ -15,6 +16,7 @@ from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError
+from pathgen.base.files import MOST_DEPTH
 
 _ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
@@ -60,6 +62,11 @@ def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
         elif node.lower_name in PROPERTIES:
             found.append((node.lower_name, value, node.important))
     return tuple(found)
+
+
+def _depth(text: str) -> int:
+    """The deepest that brackets stand within one another, whether they match or not."""
+    return max(accumulate((c in "([{") - (c in ")]}") for c in text))
 
 
 class Cascade:
@@ -221,13 +228,22 @@ class Cascade:
         colour = shown_colour(style["stop-color"], style)
         return colour.hex if colour and style["stop-opacity"] > 0 else None
 
+    def _own(self, element: Element, text: str) -> tuple[Declaration, ...]:
+        """The declarations of a style attribute, unless it is nested so deep that reading it would not end well."""
+        if max(map(text.count, "([{")) > MOST_DEPTH and _depth(text) > MOST_DEPTH:
+            raise ArtworkError(
+                f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_DEPTH} levels",
+                remedy="simplify it",
+            )
+        return _declarations(text)
+
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""
         if element in self._known:
             return self._known[element]
         declared = {name: value for name, value in element.attrib.items() if name in _ATTRIBUTES}
         sheet = self._sheet.get(element, ())
-        own = _declarations(element.attrib["style"]) if "style" in element.attrib else ()
+        own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:

@@ -41,7 +41,7 @@ class Walker(Clips):
             self._leave_out(element, f"style sheet {what}", "its conditions or files are not read",
                             "put the rules into the style sheet itself")
         for line in self.document.outside:
-            self.left_out.append(LeftOut(
+            self.left_out.setdefault(LeftOut(
                 "xml-stylesheet", f"line {line}", "style sheets in other files are not read",
                 "put the style sheet into the drawing",
             ))

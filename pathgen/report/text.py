@@ -12,6 +12,9 @@ from pathgen.report.fretting import fretting_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 
+MOST_LEFT_OUT = 50
+"""Named on paper and on the terminal."""
+
 
 def report_text(report: dict[str, Any], units: str) -> str:
     """The whole report as plain text, in the job's units."""
@@ -53,7 +56,14 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
-    return lines + [f"Left out: {words}" for words in report["left_out"]]
+    return lines + [f"Left out: {words}" for words in left_out_words(report)]
+
+
+def left_out_words(report: dict[str, Any]) -> list[str]:
+    """What of the drawings is not cut; of very much of it the first, report.json has all."""
+    every = report["left_out"]
+    more = [f"and {len(every) - MOST_LEFT_OUT} more: report.json lists them all"] if len(every) > MOST_LEFT_OUT else []
+    return [*every[:MOST_LEFT_OUT], *more]
 
 
 def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:

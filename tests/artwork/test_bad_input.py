@@ -27,6 +27,9 @@ HOSTILE = {
     "packed bomb": (gzip.compress(b"a" * 60_000_000), "larger than 32 MB"),
     "packed, cut short": (gzip.compress(b"abc" * 999)[:20], "cannot be unpacked"),
     "packed, broken within": (gzip.compress(drawing("").encode())[:12] + b"\xff" * 90, "cannot be unpacked"),
+    "a style nested deep": (drawing(f'<rect width="5" height="5" style="fill:{"(" * 1500}"/>'), "nested too deep"),
+    "no numbers cut in two": (drawing('<path d="M0 0l1 2 3 45 66"/>'), "'66': numbers left over"),
+    "an endless turn": (drawing('<path d="M0 0A5 5 1e400 0 1 9 9"/>'), "too large"),
     "utf-7": (b"<?xml version='1.0' encoding='utf-7'?><svg/>", "encoding"),
     "a multibyte encoding": (b"<?xml version='1.0' encoding='euc-jp'?><svg/>", "encoding"),
     "a million pieces": (drawing('<path d="M0 0' + "l1 1 2 3" * 500_000 + '"/>'), "too many line"),
@@ -130,3 +133,24 @@ def test_packed_and_other_encodings(read: Read) -> None:
          + drawing(square)).encode(),
     ):
         assert read(content).regions[0].polygon.area == pytest.approx(100)
+
+
+def test_a_number_that_ends_in_a_point_is_one_number(read: Read):
+    """SVG 1.1, 8.3.9 allows ``5.``; two numbers may stand with nothing between (``1.5.5``)."""
+    (plain,) = read(drawing('<path d="M0 0Q5 10 10 0Q15 5.5 0.5 0.5"/>')).regions
+    (short,) = read(drawing('<path d="M0,0Q5.,10.,10.,0Q15.,5.5.5.5"/>')).regions
+    assert short.polygon.equals(plain.polygon)
+
+
+def test_a_radius_of_next_to_nothing_is_a_line(read: Read):
+    """SVG 1.1, F.6.2: a radius of 0 is a line."""
+    (plain,) = read(drawing('<path d="M0 0A0 5 0 0 1 9 9L9 0z"/>')).regions
+    (tiny,) = read(drawing('<path d="M0 0A1e-320 5 0 0 1 9 9L9 0z"/>')).regions
+    assert tiny.polygon.equals(plain.polygon)
+
+
+def test_very_many_elements_that_cannot_be_cut_are_listed_soon(read: Read):
+    began = time.monotonic()
+    found = read(drawing("".join(f'<text id="t{i}">a</text>' for i in range(15_000))), missing="report")
+    assert len(found.left_out) == 15_000
+    assert time.monotonic() - began < 20.0

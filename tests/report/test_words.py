@@ -18,6 +18,7 @@ from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
 from pathgen.job.load import key_list, load_job
 from pathgen.report.board_text import wood_lines
+from pathgen.report.text import left_out_words
 from tests.report.conftest import written_job
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -154,3 +155,9 @@ def test_what_the_readme_shows_is_there():
     assert python
     for name in re.findall(r"pathgen\.(\w+)\(", python[1]):
         assert callable(getattr(pathgen, name))
+
+
+def test_of_very_much_left_out_the_first_is_named():
+    named = left_out_words({"left_out": [f"text {i}" for i in range(30_000)]})
+    assert named == [*(f"text {i}" for i in range(50)), "and 29950 more: report.json lists them all"]
+    assert left_out_words({"left_out": ["text 1"]}) == ["text 1"]

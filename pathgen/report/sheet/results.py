@@ -13,7 +13,7 @@ from pathgen.report.pictures.sections import RISE, Section, least_under
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
-from pathgen.report.text import shown_findings
+from pathgen.report.text import left_out_words, shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 
@@ -113,6 +113,6 @@ def findings(report: dict[str, Any]) -> Element:
           class_=f["severity"])
         for f in shown_findings(report["checks"], report["job_units"])
     ]
-    items += [e("li", f"Left out of the drawing: {what}") for what in report["left_out"]]
+    items += [e("li", f"Left out of the drawing: {what}") for what in left_out_words(report)]
     none = e("p", "Nothing: no fault was found in the programs.")
     return chapter("findings", "What verification found", e("ul", items) if items else none)
