@@ -17,7 +17,7 @@ _HOMES = {
     "Build": "pathgen.app.building",
     "check": "pathgen.app.building",
     "check_scallop": "pathgen.verify",
-    "compare": "pathgen.report.choosing",
+    "compare": "pathgen.app.choosing",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.parts.fingerboard.scale",
@@ -71,6 +71,7 @@ def __dir__() -> list[str]:
 
 if TYPE_CHECKING:
     from pathgen.app.building import Build, build, check
+    from pathgen.app.choosing import compare
     from pathgen.artwork import Artwork, read_artwork
     from pathgen.base.cutters import Cutter
     from pathgen.base.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
@@ -79,5 +80,4 @@ if TYPE_CHECKING:
     from pathgen.base.toolpath import Toolpath
     from pathgen.job import Job, load_job
     from pathgen.parts.fingerboard.scale import fret_distances
-    from pathgen.report.choosing import compare
     from pathgen.verify import check_scallop

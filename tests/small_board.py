@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -111,3 +112,11 @@ def left_by_ball(text: str, x: float, ys: np.ndarray, *, radius: float, shift=(0
             d2 = (ys[rows] - py) ** 2 + (px - x) ** 2
             left[rows] = np.minimum(left[rows], pz + radius - np.sqrt(radius**2 - d2))
     return left
+
+
+def changed(clamping, kind, **changes):
+    """The clamping with other values in the feature of each operation of a kind."""
+    return replace(clamping, steps=tuple(
+        replace(step, operation=replace(step.operation, feature=replace(step.operation.feature, **changes)))
+        if type(step.operation) is kind else step for step in clamping.steps
+    ))

@@ -16,7 +16,11 @@ import numpy as np
 import shapely
 
 from pathgen.verify.read import read_program
-from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Outline
+
+SURFACE_ROUGH, SURFACE_FINISH, RESURFACE = "surface-rough", "surface-finish", "resurface"
+POCKET, SLOTS, OUTLINE = "pocket", "slots", "outline"
 
 Texts = dict[str, str]
 
@@ -81,7 +85,7 @@ class Case:
         self.spoilt = dict(self.texts)
 
     def name(self, operation: str, index: int = 0) -> str:
-        return [s.file_name for s in self.clamping.steps if s.operation == operation][index]
+        return [s.file_name for s in self.clamping.steps if s.operation.name == operation][index]
 
     def moves(self, operation: str, index: int = 0) -> Moves:
         return Moves.of(self.texts[self.name(operation, index)])
@@ -106,6 +110,12 @@ class Case:
 
 Spoiling = Callable[[Case], None]
 SPOILINGS: dict[str, Spoiling] = {}
+
+
+def _tab_height(case):
+    """The height of the tabs in the program, mm."""
+    cut = case.clamping.feature(Outline)
+    return cut.tab_height - case.clamping.z_zero if cut else 0.0
 
 
 def spoiling(call: Spoiling) -> Spoiling:
@@ -367,7 +377,7 @@ def an_outline_corner_cut(case: Case) -> None:
 def tabs_left_out(case: Case) -> None:
     moves = case.moves(OUTLINE)
     bottom = moves.points[:, 2].min()
-    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    tab = _tab_height(case)
     moves.points[moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3), 2] = bottom
     case.put(OUTLINE, moves)
 
@@ -375,7 +385,7 @@ def tabs_left_out(case: Case) -> None:
 @spoiling
 def one_tab_thinner(case: Case) -> None:
     moves = case.moves(OUTLINE)
-    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    tab = _tab_height(case)
     at = np.flatnonzero(moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3))
     moves.points[at[-2:], 2] -= 0.3
     case.put(OUTLINE, moves)
@@ -384,7 +394,7 @@ def one_tab_thinner(case: Case) -> None:
 @spoiling
 def tabs_narrower(case: Case) -> None:
     moves = case.moves(OUTLINE)
-    tab = case.clamping.outline.tab_height - case.clamping.z_zero if case.clamping.outline else 0.0
+    tab = _tab_height(case)
     on_tab = moves.cuts & (np.abs(moves.points[:, 2] - tab) < 1e-3)
     for first in np.flatnonzero(on_tab & np.roll(on_tab, -1)):
         a, b = moves.points[first].copy(), moves.points[first + 1].copy()

@@ -13,8 +13,8 @@ from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
 from pathgen.base.units import format_length, in_units
-from pathgen.job.load import Job
-from pathgen.parts.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.job import Job
 from pathgen.report.text import finding_lines, summary_lines
 
 

@@ -9,10 +9,11 @@ from typing import Any
 
 from pathgen.app.folders import read_folder, write_folder
 from pathgen.base.errors import PathgenError
-from pathgen.job.load import Job
-from pathgen.parts.bench import tool_of
+from pathgen.job.bench import tool_of
+from pathgen.job.clamping import clamping_of, planned_of, without_idle_of
+from pathgen.job.job import Job
 from pathgen.programs.instructions import header
-from pathgen.programs.plan import Plan, clamping_of, plan, without_idle
+from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.data import report_data
@@ -105,7 +106,7 @@ def build(
     `clamping` is another one than the board's: that of a tool of the bench.
     """
     tell("planning the cuts")
-    planned = plan(job, clamping)
+    planned = planned_of(job, clamping)
     tell("writing the programs")
     programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")
@@ -139,7 +140,7 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     clamping = clamping_of(job)
     if set(texts) != {step.file_name for step in clamping.steps}:
         # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
-        clamping = without_idle(job, clamping)
+        clamping = without_idle_of(job, clamping)
     return clamping, verify(clamping, texts, resolution=resolution, job_fingerprint=job.fingerprint)
 
 

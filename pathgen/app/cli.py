@@ -225,7 +225,8 @@ def _build(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from pathgen.app.building import check_as
     from pathgen.job import load_job
-    from pathgen.programs.plan import without_paths
+    from pathgen.job.clamping import asked_of
+    from pathgen.programs.plan import Plan
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
     from pathgen.report.text import finding_lines
@@ -234,7 +235,7 @@ def _check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         clamping, found = check_as(job, options.folder, resolution=options.resolution)
-        planned = without_paths(job, clamping)
+        planned = Plan(clamping=clamping, asked=asked_of(job, clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)
@@ -268,7 +269,7 @@ def _pieces(options: argparse.Namespace) -> int:
 
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
-    from pathgen.programs.plan import clamping_of
+    from pathgen.job.clamping import clamping_of
     from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
     from pathgen.report.data import board_data
 
@@ -290,14 +291,14 @@ def _frets(options: argparse.Namespace) -> int:
 
 def _reach(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
-    from pathgen.programs.plan import clamping_of
-    from pathgen.report.reaching import reach_data, reach_lines, reach_of_job
+    from pathgen.job.clamping import clamping_of
+    from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
     job = load_job(options.job)
     with progress(1, sys.stderr) as tell:
         clamping = clamping_of(job)
         tell("trying the cutters")
-        found = reach_of_job(job, clamping)
+        found = reach_of_all(clamping, job.complete_cutters)
     if options.json:
         _print_json([reach_data(one) for one in found])
         return GOOD
@@ -307,8 +308,8 @@ def _reach(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
+    from pathgen.app.choosing import choice_lines, choice_rows, compare
     from pathgen.job import load_job
-    from pathgen.report.choosing import choice_lines, choice_rows, compare
 
     job = load_job(options.job)
     cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
@@ -333,7 +334,7 @@ def _keys(options: argparse.Namespace) -> int:
 
 def _ball_end(job: Job, text: str) -> Cutter:
     """A cutter of the job by its name, or the finishing cutter in another size."""
-    from pathgen.report.choosing import sized
+    from pathgen.app.choosing import sized
 
     if text in [cutter.name for cutter in job.cutters]:
         return job.cutter(text, "--cutter")

@@ -12,19 +12,20 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
-from pathgen.job.let_in import LetIns
-from pathgen.job.load import Job
-from pathgen.parts.bench import plate
+from pathgen.job.bench import plate
+from pathgen.job.clamping import planned_of
+from pathgen.job.job import Job
 from pathgen.programs.instructions import cautions, cutter_words
-from pathgen.programs.limits import check_limits
 from pathgen.programs.plan import Plan, plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.report.programs import Program
-from pathgen.strategies.matching import LetIn
+from pathgen.strategies.matching import LetIn, LetIns
+from pathgen.verify import verify
 from pathgen.verify.findings import Finding, forbids
-from pathgen.verify.pieces import verify_pieces
-from pathgen.work.clamping import OUTLINE, Clamping, OutlineCut, Setup, Step, Stock
+from pathgen.work.clamping import Clamping, Setup, Step, Stock
+from pathgen.work.features import Pieces
+from pathgen.work.operations import CutPieces
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +66,8 @@ def pieces(job: Job, *, resolution: float = 0.1) -> tuple[PieceProgram, ...]:
     if not any(inlay.piece for inlay in job.inlays):
         raise JobError(job.path.name, "no [[inlay]] has a piece",
                        remedy='write fill = "piece" and piece = { cutter = .., thickness = .. } in one')
-    planned = plan(job)
-    made = (_of_inlay(job, planned, index, let_ins, resolution) for index, let_ins in enumerate(planned.let_ins))
+    planned = planned_of(job)
+    made = (_of_inlay(job, planned, index, let_ins, resolution) for index, let_ins in enumerate(planned.asked.let_ins))
     return tuple(program for programs in made for program in programs)
 
 
@@ -76,19 +77,22 @@ def _of_inlay(job: Job, planned: Plan, index: int, made: LetIns, resolution: flo
         assert table is not None
         cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
         name = f"piece-{index + 1}-{colour.lstrip('#')}-{re.sub(r'[^a-z0-9]+', '-', cutter.name.lower()).strip('-')}.nc"
-        step = Step(order=1, operation=OUTLINE, cutter=cutter, file_name=name)
+        cut = CutPieces(Pieces(shapes=one.stock, through=one.through))
+        step = Step(order=1, operation=cut, cutter=cutter, file_name=name)
         title = f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}"
         clamping = _clamping(job, title, one, step)
-        check_limits(one.toolpath, clamping, step)
-        spent = times(one.toolpath, cutter, clamping.machine)
+        (path,) = plan(clamping).paths
+        spent = times(path, cutter, clamping.machine)
         text = program_text(
-            one.toolpath, clamping=clamping, step=step, job=job.fingerprint,
+            path, clamping=clamping, step=step, job=job.fingerprint,
             header=_header(clamping, step, one, from_back=table.from_back, minutes=spent.total),
         )
         yield PieceProgram(
             inlay=index, colour=colour, let_in=one, clamping=clamping,
-            program=Program(step=step, text=text, toolpath=one.toolpath, times=spent),
-            findings=verify_pieces(clamping, text, one.stock, resolution=resolution, job_fingerprint=job.fingerprint),
+            program=Program(step=step, text=text, toolpath=path, times=spent),
+            findings=verify(
+                clamping, {name: text}, resolution=resolution, job_fingerprint=job.fingerprint
+            ).findings,
         )
 
 
@@ -100,7 +104,7 @@ def _clamping(job: Job, title: str, one: LetIn, step: Step) -> Clamping:
     return Clamping(
         title=title, units=job.units, board=plate(flat, shapely.box(*stock.bounds), 0.0),  # type: ignore[arg-type]
         stock=stock, setup=replace(Setup(), zero="nut-centre", z_zero="bed", along="x"), machine=job.machine,
-        steps=(step,), outline=OutlineCut(tabs=0, through=one.through),
+        steps=(step,),
     )
 
 
@@ -129,11 +133,5 @@ def _header(clamping: Clamping, step: Step, one: LetIn, *, from_back: bool, minu
         "afterwards: Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try "
         "each dry in its pocket before there is glue on it.",
         "cautions:",
-        *(f"- {line}" for line in _cautions(clamping, step)),
+        *(f"- {line}" for line in cautions(step)),
     ]
-
-
-def _cautions(clamping: Clamping, step: Step) -> list[str]:
-    *general, codes = (line for line in cautions(clamping, step) if "hold-down" not in line)
-    return [*general, "The pieces come free in this program: a piece that lifts is thrown. Stop if the tape lets go.",
-            codes]

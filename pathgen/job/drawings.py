@@ -15,12 +15,12 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.units import place_words
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
-from pathgen.job.load import Job
 from pathgen.job.tables import PlaceTable
-from pathgen.parts.fingerboard.board import Fingerboard, Inlay
 from pathgen.parts.fingerboard.dots import dot_area
-from pathgen.work.part import PlacedSize
+from pathgen.work.features import Inlay, PlacedSize
+from pathgen.work.part import Fingerboard
 from pathgen.work.touching import lapped, walled
 
 if TYPE_CHECKING:
@@ -62,8 +62,8 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
     crown = job.frets.crown.width if job.frets else 0.0
     area = dot_area(board, dots, gap=gap, fret_width=max(crown, _slot_width(job)))
-    inlay = Inlay(name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth, fill=table.fill,
-                  overfill=table.overfill)
+    inlay = Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
+                  fill=table.fill, overfill=table.overfill)
     _check_on_board(inlay, board, where)
     return inlay
 
@@ -104,7 +104,7 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
         for colour in (c for c, shape in regions if shape.is_empty):
             raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
                            remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
-    inlay = Inlay(name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
+    inlay = Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
                   placed=sizes)
     _check_on_board(inlay, board, where)
     return inlay

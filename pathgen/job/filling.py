@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
 
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
+from pathgen.job.job import Job
 from pathgen.job.tables import ResinTable
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
-from pathgen.work.clamping import POCKET, Clamping, WitnessMarks
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Marks
 from pathgen.work.fill import WASTE, Resin
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.work.moved import Moved, fit_move
-
-if TYPE_CHECKING:
-    from pathgen.job.load import Job
+from pathgen.work.operations import WitnessMarks
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
@@ -61,7 +61,7 @@ def resin_of(job: Job, index: int) -> Resin:
     return Resin(**{f.name: first(f.name, defaults[f.name]) for f in fields(ResinTable)})
 
 
-def marks_of(job: Job, clamping: Clamping) -> WitnessMarks | None:
+def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     """The witness marks of a job, in the waste that no program cuts. Raises JobError where there is none."""
     if job.marks is None:
         return None
@@ -84,7 +84,7 @@ def marks_of(job: Job, clamping: Clamping) -> WitnessMarks | None:
         raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "
                        f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
-    return WitnessMarks(
+    return Marks(
         places=places, depth=job.marks.depth, hover=job.marks.hover, errors_limit=_board_limit(job),
         errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
     )
@@ -136,7 +136,7 @@ def _expected(job: Job, clamping: Clamping) -> np.ndarray:
         if measured.at is not None:
             places.append(clamping.to_board(np.array(measured.at))[0])
             continue
-        marks = clamping.marks
+        marks = clamping.feature(WitnessMarks)
         if marks is None or number > len(marks.places):
             raise JobError(f"[[measured]] {number}", f"there are {len(marks.places) if marks else 0} witness marks",
                            remedy="add at = [X, Y, Z]: where that place was before the work moved")
@@ -151,10 +151,9 @@ def _first_moved(job: Job, clamping: Clamping) -> int:
             raise JobError("[moved] before", f"program {job.moved.before}", allowed=f"1 to {len(steps)}",
                            remedy="give the number of the first program to be run after the move")
         return job.moved.before
-    filled = [i for i, inlay in enumerate(clamping.inlays) if inlay.fill != "none"]
-    after = [s.order for s in steps if filled and s.inlay == filled[0]]
-    pockets = [s.order for s in steps if filled and s.inlay == filled[0] and s.operation == POCKET]
-    later = [order for order in after if order > max(pockets, default=0)]
+    first = next((inlay for inlay in clamping.inlays if inlay.fill != "none"), None)
+    pockets = [s.order for s in steps if first and s.operation.opens is first]
+    later = [s.order for s in steps if first and s.operation.inlay is first and s.order > max(pockets)]
     if not later:
         raise JobError("[moved]", "before is missing, and no inlay is filled", allowed=f"1 to {len(steps)}",
                        remedy="give the number of the first program to be run after the move")

@@ -11,15 +11,12 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
-from pathgen.job.load import Job
-from pathgen.parts.fingerboard.board import Inlay
-from pathgen.strategies.matching import LetIn, let_in, misfits
+from pathgen.job.job import Job
+from pathgen.strategies.matching import LetIn, LetIns, let_in, misfits, under_the_edges
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.pocketing.openings import polygons
 from pathgen.work.clamping import Clamping
-
-LetIns = tuple[tuple[str, LetIn], ...]
-"""The colours of an inlay with their pockets and pieces."""
+from pathgen.work.features import Inlay
 
 THROUGH = 0.1
 """How far the cut round a piece goes below its stock, mm."""
@@ -42,7 +39,7 @@ def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     made = tuple(
         (colour, let_in(
             shape, pocket_cutters=cutters, piece_cutter=job.cutter(table.cutter, f"{where} cutter"), gap=table.gap,
-            thickness=table.thickness, safe_z=table.thickness + job.machine.clearance, from_back=table.from_back,
+            thickness=table.thickness, from_back=table.from_back,
             through=THROUGH, where=f"{where}, {colour}",
         ))
         for colour, shape in inlay.drawn
@@ -73,23 +70,10 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
         _check_height(job, clamping, index, one)
 
 
-def under_the_edges(clamping: Clamping, one: LetIn) -> float:
-    """How far the flat underside of the widest piece stands off the curved floor at the piece's long edges, mm.
-
-    A floor that follows a convex surface of radius R touches a flat piece of width w along one line; at the edges it
-    has fallen by R - sqrt(R^2 - (w/2)^2) where that line is the middle.
-    """
-    surface = clamping.board.surface
-    _, y0, _, y1 = shapely.bounds(polygons(one.piece)).T
-    half = float(np.max(y1 - y0)) / 2
-    radius = min(surface.radius_nut, surface.radius_end)
-    return 0.0 if surface.is_flat else float(half**2 / (radius + np.sqrt(radius**2 - half**2)))
-
-
 def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
     inlay, table = clamping.inlays[index], job.inlays[index].piece
     assert table is not None
-    off = under_the_edges(clamping, one)
+    off = under_the_edges(one.piece, clamping.surface)
     proud = table.thickness - inlay.depth + off
     if proud > inlay.overfill + 1e-6:
         raise JobError(

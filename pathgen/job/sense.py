@@ -16,12 +16,13 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
-from pathgen.parts.fingerboard.board import Fingerboard, Slots, fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.stringing import checked_strings
-from pathgen.work.clamping import Holes, OutlineCut
+from pathgen.work.features import Holes, OutlineCut, Slots
+from pathgen.work.part import Fingerboard
 
 if TYPE_CHECKING:
-    from pathgen.job.load import Job
+    from pathgen.job.job import Job
 
 
 def check_sense(job: Job) -> None:

@@ -24,12 +24,13 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
-from pathgen.parts.fingerboard.board import PartialFret
 from pathgen.parts.fingerboard.ends import End
 from pathgen.parts.fingerboard.radii import Radii
-from pathgen.work.clamping import ZEROS, KeepOut, Machine, OutlineCut, Setup, Stock
+from pathgen.work.clamping import ZEROS, KeepOut, Machine, Setup, Stock
+from pathgen.work.features import OutlineCut
 from pathgen.work.fill import WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
+from pathgen.work.part import PartialFret
 
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)

@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a path that is longer than the machine's travel or meets a keep-out."""
-    where = f"step {step.order}, {step.operation}"
+    where = step.title
     _check_travel(toolpath, clamping, step, where)
     for number, box in enumerate(clamping.setup.keep_out, 1):
         _check_keep_out(clamping.on_bed(toolpath.points, step), box, step, f"{where}, keep_out {number}")

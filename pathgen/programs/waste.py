@@ -11,19 +11,14 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import Fingerboard, Slots
-from pathgen.strategies.slotting import RUN_OUT
-from pathgen.strategies.surfacing import roughing_runs
-from pathgen.work.clamping import NUT_SLOT, OUTLINE, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH, Clamping, Step
+from pathgen.base.toolpath import Move
+from pathgen.programs.paths import Around, path_of
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
+from pathgen.work.part import Fingerboard
 
 Floats = NDArray[np.float64]
-
-MARGIN = 1.5
-"""Surfacing opens so much more round the board than its finishing cutter's half-width at the top of the blank, mm."""
-
 
 SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
@@ -97,36 +92,17 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
     proud = max(clamping.stock.thickness - float(np.min(board.surface.height(x, y))), 0.0)
     parts = [board.outline]
     for step in clamping.steps:
-        cutter = step.cutter
-        if step.operation in (SURFACE_FINISH, RESURFACE):
-            parts.append(overlay.buffer(board.outline, float(cutter.half_width(proud)) + MARGIN, join_style="mitre"))
-        elif step.operation == OUTLINE:
-            parts.append(overlay.buffer(board.outline, cutter.diameter + MARGIN, join_style="mitre"))
-        elif step.operation in (SLOTS, NUT_SLOT) and (slots := _slots(clamping, step)) is not None:
-            # through slots run out past the edges
-            lines = shapely.linestrings(slots.lines)
-            parts.append(overlay.union_all(overlay.buffer(lines, cutter.diameter + slots.width + RUN_OUT)))
-    if clamping.holes is not None:
-        parts.append(overlay.buffer(shapely.multipoints(clamping.holes.at), clamping.holes.diameter / 2))
-    rough = next((s.cutter for s in clamping.steps if s.operation == SURFACE_ROUGH), None)
-    if rough is not None:
-        parts.append(_roughed(clamping, rough))
+        cleared = step.operation.clears(board.outline, step.cutter, proud)
+        parts.append(_swept(clamping, step) if cleared is None else cleared)
     return overlay.union_all(parts)
 
 
-def _roughed(clamping: Clamping, cutter: Cutter) -> BaseGeometry:
-    """Where the roughing passes go, widened by the cutter: along a tapering edge they leave stairs of waste."""
-    finish = next((s.cutter for s in clamping.steps if s.operation == SURFACE_FINISH), None)
-    runs = roughing_runs(
-        clamping.board.outline, clamping.board.surface, cutter, finish=finish, stock_top=clamping.stock.thickness,
-        allowance=clamping.surfacing.allowance if clamping.surfacing else 0.0,
-    )
-    lines = [shapely.linestrings(run[:, :2]) for run in runs if len(run) > 1]
-    return overlay.union_all(overlay.buffer(lines, cutter.radius + SAFE))
-
-
-def _slots(clamping: Clamping, step: Step) -> Slots | None:
-    return clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
+def _swept(clamping: Clamping, step: Step) -> BaseGeometry:
+    """Where a step's passes go, widened by the cutter."""
+    path = path_of(step, Around(clamping=clamping))
+    runs = np.split(path.points[:, :2], np.flatnonzero(path.kinds == Move.RAPID))
+    lines = [shapely.linestrings(run[1:]) for run in runs if len(run) > 2]
+    return overlay.union_all(overlay.buffer(lines, step.cutter.radius + SAFE))
 
 
 def _rounded_inside(places: Floats, free: BaseGeometry, inset: float = 0.5) -> Floats:

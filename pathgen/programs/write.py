@@ -16,7 +16,7 @@ from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
-from pathgen.work.clamping import HOVER, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
 
 DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
@@ -101,7 +101,7 @@ def _opening(clamping: Clamping, step: Step) -> list[str]:
     number = _written(np.array([top]), clamping)[0]
     units = "G20" if clamping.units == "in" else "G21"
     opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
-    return opening if step.operation == HOVER else [*opening, f"M3 S{step.cutter.speed:.0f}"]
+    return [*opening, f"M3 S{step.cutter.speed:.0f}"] if step.operation.spins else opening
 
 
 def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
@@ -129,7 +129,7 @@ def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
         fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
         lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
         last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
-        if step.operation == HOVER and kind == Move.PLUNGE:
+        if not step.operation.spins and kind == Move.PLUNGE:
             lines.append("M0")  # over a mark: the machine waits until the maker has looked
     return lines
 

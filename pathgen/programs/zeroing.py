@@ -6,16 +6,8 @@ from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
 from pathgen.programs.waste import left_standing
-from pathgen.work.clamping import (
-    OUTLINE,
-    POCKET,
-    RESURFACE,
-    SURFACE_FINISH,
-    SURFACE_ROUGH,
-    WITNESS_MARKS,
-    Clamping,
-    Step,
-)
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import Outline, WitnessMarks
 
 SETTER = 3.0
 """Radius of the foot of a setter, or of a cutter touched off by hand, mm; common practice, no source."""
@@ -48,7 +40,7 @@ def check_references(clamping: Clamping) -> None:
             step = clamping.steps[needed.order - 1]
             raise JobError(
                 "[setup] z_zero",
-                f"step {step.order}, {step.operation}, needs Z set from the raw top, and the steps before it leave no "
+                f"{step.title}, needs Z set from the raw top, and the steps before it leave no "
                 f"place of {2 * SETTER:g} mm of that",
                 allowed='"bed", or a blank with raw top left standing outside the cut and the clamps',
                 remedy='write z_zero = "bed", or let the blank stand out further',
@@ -57,8 +49,8 @@ def check_references(clamping: Clamping) -> None:
 
 def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     before = [s for s in clamping.steps if s.order < step.order]
-    done = {s.operation for s in before}
-    surfaced = bool(done & {SURFACE_ROUGH, SURFACE_FINISH})
+    done = {type(s.operation) for s in before}
+    surfaced = any(s.operation.makes_surface for s in before)
     z, gone = [], []
     if clamping.setup.z_zero == "bed":
         z.append("the bed, or a setter on it")
@@ -71,9 +63,9 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     if _covered(clamping, before):
         gone.append("the cut surface, under fill")
     xy = ["the sides and the nut end of the blank"]
-    if WITNESS_MARKS in done:
+    if WitnessMarks in done:
         xy.insert(0, "the witness marks")
-    if OUTLINE in done:
+    if Outline in done:
         xy = []
     previous = before[-1].cutter.name if before else None
     return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=previous != step.cutter.name)
@@ -81,6 +73,6 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
 
 def _covered(clamping: Clamping, before: list[Step]) -> bool:
     """Whether fill stands over the surface: poured after an inlay's pockets, gone with its second cut."""
-    open_still = {s.inlay for s in clamping.steps if s.operation == POCKET and s not in before}
-    filled = {s.inlay for s in before if s.operation == POCKET and clamping.inlays[s.inlay or 0].fill != "none"}
-    return bool(filled - open_still - {s.inlay for s in before if s.operation == RESURFACE})
+    open_still = {id(s.operation.opens) for s in clamping.steps if s.operation.opens and s not in before}
+    filled = {id(i) for s in before if (i := s.operation.opens) is not None and i.fill != "none"}
+    return bool(filled - open_still - {id(s.operation.levels) for s in before})

@@ -26,7 +26,8 @@ from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import SURFACE_FINISH, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Slot
 
 
 def report_data(
@@ -34,7 +35,7 @@ def report_data(
     strings: int = 6, side_dots: Sequence[int] = (), wire: FretWire | None = None, set_of: Strings | None = None,
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
-    board, made = planned.clamping.board, planned.clamping.slots
+    board, made = planned.clamping.board, planned.clamping.feature(Slot)
     sheet = None if wire is None or board.is_tool else fretting_data(board, made, wire)
     crown = wire.crown.height if wire else None
     reached = reach_of_plan(planned, programs)
@@ -62,7 +63,7 @@ def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) ->
     board = clamping.board
     return {
         "frets": fret_rows(
-            board, clamping.slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+            board, clamping.feature(Slot), inlays=clamping.inlays, finished=clamping.finished_surface,
             resolution=clamping.machine.resolution,
         ),
         "board": {
@@ -135,7 +136,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
         "scallop_measured": _round(checked.scallop_measured, 6),
         "cut_length": _round(run, 2),
         "least_length": _round(least_length(board.outline, board.surface, finish.stepover), 2),
-        "program": next(p.file_name for p in programs if p.operation == SURFACE_FINISH),
+        "program": next(p.file_name for p in programs if p.step.operation.finishes),
     }
 
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from pathgen.base.feeds import UnusualFeed, unusual_feed
 from pathgen.base.units import MM_PER
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import HOVER, RESURFACE, SURFACE_FINISH, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
     """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does."""
     found = {}
     for step in clamping.steps:
-        if step.operation == HOVER or step.cutter.name in found:
+        if not step.operation.spins or step.cutter.name in found:
             continue
-        off = unusual_feed(step.cutter, _depth(clamping, step))
+        off = unusual_feed(step.cutter, _depth(step))
         if off is not None:
             found[step.cutter.name] = _note(clamping, step, off)
     return list(found.values())
@@ -33,13 +33,8 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     )
 
 
-def _depth(clamping: Clamping, step: Step) -> float | None:
+def _depth(step: Step) -> float | None:
     """How deep a ball end or a v cutter goes, which decides the diameter it cuts at; None for the cutter's own."""
     if step.cutter.shape == "flat-end":
         return None
-    if step.operation not in (SURFACE_FINISH, RESURFACE) or clamping.surfacing is None:
-        pocket = clamping.inlays[step.inlay].depth if step.inlay is not None else step.cutter.stepdown
-        return min(pocket, step.cutter.stepdown)
-    if step.operation == RESURFACE:
-        return clamping.surfacing.resurface_stepdown
-    return clamping.surfacing.allowance or None
+    return step.operation.bite(step.cutter)

@@ -13,17 +13,18 @@ import shapely
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
 from pathgen.base.units import format_length, place_words
-from pathgen.parts.fingerboard.board import Inlay
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
 from pathgen.report.moving import error_words
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
-from pathgen.work.clamping import RESURFACE, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
 from pathgen.work.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
 from pathgen.work.mark_errors import MarkErrors
 from pathgen.work.moved import Moved, shift_errors
+from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
@@ -96,7 +97,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     return [
         amount(
             colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area, overfill=inlay.overfill,
-            depth=measure.depth_by_colour[colour], resin=planned.resins[index],
+            depth=measure.depth_by_colour[colour], resin=planned.asked.resins[index],
         )
         for colour, area in measure.area_by_colour.items()
     ]
@@ -105,7 +106,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
 def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
     """Every fill against the wood, bare and finished, and against the colours beside it."""
     rows = []
-    bare, finished = planned.wood
+    bare, finished = planned.asked.wood
     filled = [(c, shape) for i in planned.clamping.inlays if i.fill != "none" for c, shape in i.regions]
     for colour in dict.fromkeys(c for c, _ in filled):
         rows += [_contrast(colour, "bare wood", bare)] if bare else []
@@ -154,7 +155,7 @@ def _amount(one: Amount) -> dict[str, Any]:
 
 def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, Any] | None:
     clamping, measure = planned.clamping, _measure(checked, index)
-    step = next((s for s in clamping.steps if s.operation == RESURFACE and s.inlay == index), None)
+    step = next((s for s in clamping.steps if s.operation.levels is clamping.inlays[index]), None)
     if step is None or measure is None or clamping.surfacing is None:
         return None
     inlay, surfacing = clamping.inlays[index], clamping.surfacing
@@ -163,7 +164,7 @@ def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, A
         board_area=clamping.board.outline.area, area=measure.area, overfill=inlay.overfill,
         pocket=measure.fill_volume - inlay.overfill * measure.area,
         skim=surfacing.skim, depth=(min((d[0] for d in depths), default=0.0), max((d[1] for d in depths), default=0.0)),
-        skim_before=any(s.operation == RESURFACE and s.order < step.order for s in clamping.steps),
+        skim_before=any(s.operation.levels and s.order < step.order for s in clamping.steps),
     )
     return {
         "program": step.order,
@@ -198,16 +199,17 @@ def _shift_rows(clamping: Clamping) -> dict[str, Any] | None:
 
 
 def _marks(clamping: Clamping) -> dict[str, Any] | None:
-    if clamping.marks is None:
+    marks = clamping.feature(WitnessMarks)
+    if marks is None:
         return None
-    machine = clamping.to_machine(np.insert(clamping.marks.places, 2, 0.0, axis=1))
+    machine = clamping.to_machine(np.insert(marks.places, 2, 0.0, axis=1))
     return {
-        "places": [[_round(x, 3), _round(y, 3)] for x, y in clamping.marks.places],
+        "places": [[_round(x, 3), _round(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes
         "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
-        "depth": clamping.marks.depth,
-        "hover": clamping.marks.hover,
-        "errors": _errors(clamping.marks.errors) if clamping.marks.errors else None,
+        "depth": marks.depth,
+        "hover": marks.hover,
+        "errors": _errors(marks.errors) if marks.errors else None,
     }
 
 
@@ -309,7 +311,7 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
 
 def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
     """Marks of the maker's own choice from which the work could not be found again."""
-    marks = clamping.marks
+    marks = clamping.feature(WitnessMarks)
     if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
         return
     yield Finding(
@@ -339,7 +341,7 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
                 remedy="three always fit a tilt: measure a fourth to see whether the board has twisted",
             )
     limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
-    if limited and clamping.surfacing and any(s.operation == RESURFACE for s in clamping.steps):
+    if limited and clamping.surfacing and clamping.cutter(CutAgain):
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
             got=f"the second cut goes {clamping.surfacing.blend:g} mm round each inlay, on the lines of the first",

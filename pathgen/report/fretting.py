@@ -12,7 +12,8 @@ from pathgen.report.board import plain
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
-from pathgen.work.part import Fingerboard, Slots
+from pathgen.work.features import Slots
+from pathgen.work.part import Fingerboard
 
 
 def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> dict[str, Any]:

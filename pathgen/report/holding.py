@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import OUTLINE, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Outline
 
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
@@ -11,8 +12,8 @@ LEAST_SKIN = 0.2
 
 def holding_findings(clamping: Clamping) -> list[Finding]:
     """A warning where nothing, one tab or the thinnest of skins holds the board once its outline is cut."""
-    cut = clamping.outline
-    if cut is None or not any(step.operation == OUTLINE for step in clamping.steps):
+    cut = clamping.feature(Outline)
+    if cut is None:
         return []
     if cut.skin:
         if cut.skin >= LEAST_SKIN:

@@ -7,8 +7,8 @@ from typing import Any
 import shapely
 
 from pathgen.base.units import format_length
-from pathgen.job.let_in import under_the_edges
 from pathgen.programs.plan import Plan
+from pathgen.strategies.matching import under_the_edges
 
 
 def piece_data(planned: Plan, index: int) -> dict[str, Any]:
@@ -17,9 +17,9 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
     `stock` is the largest length and width that any colour takes, and the thickness; `colours` has each colour's own.
     ``fits`` is true in every report: a plan with a piece that does not fit is refused.
     """
-    if not planned.let_ins or not planned.let_ins[index]:
+    if not planned.asked.let_ins or not planned.asked.let_ins[index]:
         return {}
-    made = planned.let_ins[index]
+    made = planned.asked.let_ins[index]
     colours = [
         {
             "colour": colour, "pieces": int(shapely.get_num_geometries(one.piece)),
@@ -36,7 +36,7 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
             "gained_area": round(sum(one.gained.area for _, one in made), 4),
             "pieces": sum(colour["pieces"] for colour in colours),
             "stock": [max(c["stock"][axis] for c in colours) for axis in range(3)],
-            "under_edges": round(max(under_the_edges(planned.clamping, one) for _, one in made), 4),
+            "under_edges": round(max(under_the_edges(one.piece, planned.clamping.surface) for _, one in made), 4),
             "fits": True,
             "colours": colours,
         },

@@ -37,7 +37,7 @@ class Program:
     @property
     def operation(self) -> str:
         """What it does, as in the report."""
-        return self.step.operation
+        return self.step.operation.name
 
     @property
     def cutter(self) -> Cutter:

@@ -13,7 +13,6 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import fine_length, place_words
-from pathgen.job.load import Job
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -21,7 +20,7 @@ from pathgen.report.tables import table
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, reach
 from pathgen.verify.findings import Finding, at
-from pathgen.work.clamping import POCKET, Clamping
+from pathgen.work.clamping import Clamping
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
@@ -34,16 +33,16 @@ DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
 
 
-def reach_of_job(job: Job, clamping: Clamping) -> list[Reach]:
-    """For each inlay, what its own cutters and the job's other cutters can open, and in what time."""
-    return [_reach_of(clamping, index, _candidates(job, clamping, index)) for index in range(len(clamping.inlays))]
+def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
+    """For each inlay, what its own cutters and the others of `cutters` can open, and in what time."""
+    return [_reach_of(clamping, index, _candidates(clamping, index, cutters)) for index in range(len(clamping.inlays))]
 
 
 def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
     """For each inlay, what each of its own cutters can open, and what the programs open and take, cutter by cutter."""
     found = []
     for index, (inlay, cuts) in enumerate(zip(planned.clamping.inlays, planned.pockets, strict=True)):
-        own = [p for p in programs if p.operation == POCKET and p.step.inlay == index]
+        own = [p for p in programs if p.step.operation.opens is inlay]
         # the programs of the first few cutters are the same whether others come after them or not
         minutes = accumulate(p.minutes for p in own)
         sets = tuple(
@@ -184,12 +183,12 @@ def _minutes(clamping: Clamping, path: Toolpath, cutter: Cutter) -> float:
 
 
 def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
-    return [step.cutter for step in clamping.steps if step.operation == POCKET and step.inlay == index]
+    return [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[index]]
 
 
-def _candidates(job: Job, clamping: Clamping, index: int) -> list[Cutter]:
-    """The inlay's own cutters, then every other complete one of the job whose flute is long enough."""
+def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
+    """The inlay's own cutters, then every other one whose flute is long enough."""
     own = _own_cutters(clamping, index)
     names = {cutter.name for cutter in own}
-    others = [job.cutter(t.name, "") for t in job.cutters if t.name not in names and not t.missing]
-    return own + [c for c in others if c.flute_length >= clamping.inlays[index].depth]
+    depth = clamping.inlays[index].depth
+    return own + [c for c in cutters if c.name not in names and c.flute_length >= depth]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Toolpath
-from pathgen.work.clamping import Holes
+from pathgen.work.features import Holes
 
 Floats = NDArray[np.float64]
 

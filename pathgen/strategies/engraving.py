@@ -7,7 +7,7 @@ import numpy as np
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Toolpath
-from pathgen.work.clamping import Engraving
+from pathgen.work.features import Engraving
 
 
 def engraving(work: Engraving, *, cutter: Cutter, top: float, air_z: float, safe_z: float) -> Toolpath:

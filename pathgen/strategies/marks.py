@@ -7,10 +7,10 @@ import numpy as np
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Toolpath
-from pathgen.work.clamping import WitnessMarks
+from pathgen.work.features import Marks
 
 
-def drill_marks(marks: WitnessMarks, *, cutter: Cutter, top: float, safe_z: float, air_z: float) -> Toolpath:
+def drill_marks(marks: Marks, *, cutter: Cutter, top: float, safe_z: float, air_z: float) -> Toolpath:
     """One plunge for each mark, `marks.depth` below `top`.
 
     Raises CutterError for a depth over the cutter's stepdown: a mark is one plunge.
@@ -23,10 +23,10 @@ def drill_marks(marks: WitnessMarks, *, cutter: Cutter, top: float, safe_z: floa
     return Toolpath.from_runs(_points(marks, top - marks.depth), safe_z=safe_z, air_z=air_z)
 
 
-def hover_over_marks(marks: WitnessMarks, *, top: float, safe_z: float) -> Toolpath:
+def hover_over_marks(marks: Marks, *, top: float, safe_z: float) -> Toolpath:
     """Down to `marks.hover` above each mark in turn, at the plunge feed all the way, and up again."""
     return Toolpath.from_runs(_points(marks, top + marks.hover), safe_z=safe_z)
 
 
-def _points(marks: WitnessMarks, z: float) -> list[np.ndarray]:
+def _points(marks: Marks, z: float) -> list[np.ndarray]:
     return [np.array([[x, y, z]]) for x, y in marks.places]

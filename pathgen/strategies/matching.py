@@ -9,6 +9,7 @@ the piece's cutter. The piece is that shape less the gap all round.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -36,6 +37,10 @@ _LAND = 2.0
 """Least stock left between the cuts round two pieces, mm."""
 
 
+LetIns: TypeAlias = "tuple[tuple[str, LetIn], ...]"
+"""The colours of an inlay with their pockets and pieces."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class LetIn:
     """A pocket and its pieces.
@@ -53,8 +58,6 @@ class LetIn:
         What is pocketed outside the drawing, where wood would stand too sharp or too thin for the piece's cutter.
     stock : shapely geometry
         The pieces laid out in rows on flat stock, as they are cut: mirrored when they are cut from the back.
-    toolpath : Toolpath
-        Round the pieces, in the frame of the flat stock: its corner at x 0, y 0, its underside at z 0.
     size : (length, width) of the stock taken, mm
     gap : float
         Between piece and pocket all round, mm.
@@ -69,7 +72,6 @@ class LetIn:
     lost: Polygon | MultiPolygon
     gained: Polygon | MultiPolygon
     stock: Polygon | MultiPolygon
-    toolpath: Toolpath
     size: tuple[float, float]
     gap: float
     thickness: float
@@ -99,12 +101,11 @@ def let_in(
     piece_cutter: Cutter,
     gap: float,
     thickness: float,
-    safe_z: float,
     from_back: bool = False,
     through: float = 0.1,
     where: str = "inlay",
 ) -> LetIn:
-    """The pocket for a let-in piece, and the piece with the program that cuts it from flat stock.
+    """The pocket for a let-in piece, and the piece laid out on flat stock.
 
     Parameters
     ----------
@@ -145,11 +146,23 @@ def let_in(
     return LetIn(
         pocket=shape, piece=piece, lost=_thick(overlay.difference(drawing, shape)),
         gained=_thick(overlay.difference(shape, drawing)),
-        stock=whole(stock), toolpath=_round_pieces(stock, piece_cutter, thickness, through, safe_z),
+        stock=whole(stock),
         size=(float(shapely.total_bounds(stock)[2]) + piece_cutter.diameter + _LAND,
               float(shapely.total_bounds(stock)[3]) + piece_cutter.diameter + _LAND),
         gap=gap, thickness=thickness, through=through,
     )
+
+
+def under_the_edges(piece: BaseGeometry, surface: Surface) -> float:
+    """How far the flat underside of the widest piece stands off the curved floor at the piece's long edges, mm.
+
+    A floor that follows a convex surface of radius R touches a flat piece of width w along one line; at the edges it
+    has fallen by R - sqrt(R^2 - (w/2)^2) where that line is the middle.
+    """
+    _, y0, _, y1 = shapely.bounds(polygons(piece)).T
+    half = float(np.max(y1 - y0)) / 2
+    radius = min(surface.radius_nut, surface.radius_end)
+    return 0.0 if surface.is_flat else float(half**2 / (radius + np.sqrt(radius**2 - half**2)))
 
 
 def misfits(piece: BaseGeometry, opened: BaseGeometry, gap: float, *, tolerance: float = 0.005) -> Shapes:
@@ -204,8 +217,14 @@ def _in_rows(parts: Shapes, space: float, mirrored: bool) -> Shapes:
     return np.asarray(shapely.set_coordinates(parts.copy(), corners + at[index]))
 
 
-def _round_pieces(parts: Shapes, cutter: Cutter, thickness: float, through: float, safe_z: float) -> Toolpath:
-    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way."""
+def round_pieces(
+    pieces: BaseGeometry, *, cutter: Cutter, thickness: float, through: float, safe_z: float
+) -> Toolpath:
+    """Round each piece, its holes first, climb cutting: the piece on the right of the cutter's way.
+
+    In the frame of the flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0.
+    """
+    parts = polygons(pieces)
     flat = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=1.0)
     trace = Trace(
         cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions(), tolerance=Tolerances()

@@ -11,12 +11,10 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath, along_in_plan
-from pathgen.parts.fingerboard.board import Slots
+from pathgen.work.features import Slots
+from pathgen.work.operations import RUN_OUT
 
 Floats = NDArray[np.float64]
-
-RUN_OUT = 0.5
-"""How far the axis of a through slot's cutter runs out over the board's edge, mm."""
 
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""

@@ -7,20 +7,18 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.parts.fingerboard.board import Slots
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Slots
 
 Floats = NDArray[np.float64]
 
 
 def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Every slot's bevel against the moves of the bevel program."""
-    slots, surface = clamping.slots, clamping.finished_surface
-    if slots is None:
-        return
+    slots, surface = step.operation.feature, clamping.finished_surface
     rows = np.flatnonzero(motion.cutting & np.isfinite(motion.start).all(axis=1))
     start, end = motion.start[rows], motion.end[rows]
     with np.errstate(invalid="ignore"):

@@ -13,36 +13,21 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
 from pathgen.removal.grid import Grid
-from pathgen.removal.material import Material, TooLongError
+from pathgen.removal.material import TooLongError
 from pathgen.removal.motion import Motion
-from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.comparing import Seen, compared
 from pathgen.verify.cutting import cutting_findings
-from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.handling import program_findings, travel_findings
-from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
-from pathgen.verify.outlines import outline_findings
 from pathgen.verify.over_board import motion_over_board
-from pathgen.verify.pockets import PocketMeasure, pocket_findings, pocket_measures
+from pathgen.verify.pockets import PocketMeasure, pocket_measures
 from pathgen.verify.read import ReadProgram, read_program
-from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.simulate import Simulation, simulate
-from pathgen.verify.slots import slot_findings
-from pathgen.verify.surfaces import finished_area, measure_surface, surface_findings
-from pathgen.work.clamping import (
-    BEVEL,
-    ENGRAVE,
-    HOLES,
-    NUT_SLOT,
-    OUTLINE,
-    RESURFACE,
-    SLOTS,
-    SURFACE_FINISH,
-    Clamping,
-    Step,
-)
+from pathgen.verify.surfaces import finished_area, measure_surface
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
@@ -142,7 +127,6 @@ def verify(
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
-    found += _repeats(clamping, motions, tolerances)
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     try:
@@ -152,25 +136,18 @@ def verify(
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
         sim = simulate(clamping, _known(motions, unread), grid, tolerances)
     found += _not_compared(unread)
-    culprit = _Culprit(clamping, motions)
     found += cutting_findings(clamping, sim, motions, tolerances)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
-    low = high = math.nan
-    if ridges is not None:
-        deviation = measure_surface(sim, clamping, area)
-        low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
-        found += surface_findings(deviation, ridges, clamping, tolerances, culprit)
-    if not unread:
-        found += pocket_findings(sim, clamping, motions, tolerances, culprit)
+    deviation = measure_surface(sim, clamping, area) if ridges is not None else None
     found += neighbour_findings(clamping, tolerances)
-    checks = {SLOTS: slot_findings, NUT_SLOT: slot_findings, BEVEL: bevel_findings, HOLES: hole_findings,
-              ENGRAVE: engraving_findings}
-    for step in clamping.steps:
-        if step.order in motions and step.operation in checks:
-            found += checks[step.operation](motions[step.order], step, clamping, tolerances)
-        if not unread and step.operation == OUTLINE:
-            found += outline_findings(motions[step.order], step, clamping, sim, tolerances)
+    found += compared(Seen(
+        clamping=clamping, motions=motions, tolerances=tolerances, sim=sim, ridges=ridges, deviation=deviation,
+        whole=not unread,
+    ))
+    low = high = math.nan
+    if ridges is not None and deviation is not None:
+        low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
     order = {"forbid": 0, "warn": 1, "note": 2}
     return Verification(
         findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
@@ -190,7 +167,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
         if text is None:
             found.append(Finding(
                 code="program-missing", severity="forbid", where=step.file_name, got="no such program",
-                allowed=f'step {step.order}, {step.operation}, with cutter "{step.cutter.name}"', remedy=remedy,
+                allowed=f'{step.title}, with cutter "{step.cutter.name}"', remedy=remedy,
             ))
             continue
         try:
@@ -247,72 +224,20 @@ def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | 
             )
 
 
-def _repeats(clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances) -> Iterator[Finding]:
-    if clamping.surfacing is None or clamping.surfacing.skim > 0:
-        return
-    finish = next((s for s in clamping.steps if s.operation == SURFACE_FINISH and s.order in motions), None)
-    if finish is None:
-        return
-    for step in clamping.steps:
-        if step.operation != RESURFACE or step.order not in motions:
-            continue
-        # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
-        within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * tolerances.rounding
-        if clamping.surfacing.resurface_area == "inlay":
-            yield from part_repeat_findings(motions[finish.order], motions[step.order], step, within=within)
-        else:
-            yield from repeat_findings(motions[finish.order], motions[step.order], step, within=within)
-
-
 def _ridges(
     clamping: Clamping, motions: Mapping[int, Motion], area: shapely.Geometry, tolerances: Tolerances, spacing: float,
     step: float,
 ) -> Ridges | None:
-    if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
+    if clamping.surfacing is None:
         return None
     _, y0, _, y1 = clamping.board.outline.bounds
-    slots = clamping.slots
+    slots = clamping.feature(Slot)
     xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
     grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
-    later = (HOLES, NUT_SLOT, SLOTS, BEVEL, ENGRAVE, OUTLINE)
-    surfaced = {s.order: motions[s.order] for s in clamping.steps if s.operation not in later and s.order in motions}
+    surfaced = {
+        step.order: motions[step.order] for step in clamping.steps
+        if step.order in motions and (step.operation.makes_surface or step.operation.opens)
+    }
     sim = simulate(clamping, surfaced, grid, tolerances, note=False)
     return measure_ridges(sim.top, grid, clamping.finished_surface, area)
-
-
-class _Culprit:
-    """Which program and line cut deepest at a place: worked out only for what is reported."""
-
-    def __init__(self, clamping: Clamping, motions: Mapping[int, Motion]) -> None:
-        self.clamping, self.motions = clamping, motions
-
-    def __call__(self, x: float, y: float, operations: tuple[str, ...] | None) -> tuple[str, int]:
-        best = (math.inf, "", 0)
-        for step in self.clamping.steps:
-            if step.order in self.motions and (operations is None or step.operation in operations):
-                height, line = _deepest_at(self.motions[step.order], step, x, y)
-                if height < best[0] - 1e-7:
-                    best = (height, step.file_name, line)
-        return best[1], best[2]
-
-
-def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, int]:
-    """Lowest height that a program leaves at a point, and the line that does it."""
-    r = step.cutter.radius
-    low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
-    with np.errstate(invalid="ignore"):
-        near = motion.cutting & (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
-    best, line = math.inf, 0
-    for i in np.flatnonzero(near):
-        one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))
-        one.cut(_only(motion, int(i)), step.cutter)
-        if one.top[0, 0] < best:
-            best, line = float(one.top[0, 0]), int(motion.line[i])
-    return best, line
-
-
-def _only(motion: Motion, i: int) -> Motion:
-    part = slice(i, i + 1)
-    return Motion(start=motion.start[part], end=motion.end[part], rapid=motion.rapid[part], feed=motion.feed[part],
-                  line=motion.line[part], motion=motion.motion[part])

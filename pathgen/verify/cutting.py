@@ -26,7 +26,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.simulate import FOLLOWS_SURFACE, Simulation, deepest_cut
+from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping
 
 Floats = NDArray[np.float64]
@@ -48,7 +48,7 @@ def cutting_findings(
         if taken is None or taken.bites is None:
             continue
         motion, bites = motions[step.order], taken.bites
-        shaving = (RIDGES if step.operation in FOLLOWS_SURFACE else SHAVING) * step.cutter.diameter
+        shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter
         limit = deepest_cut(clamping, step, tolerances)
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
         deep = _deepest(np.where(found, bites.over, 0.0))

@@ -15,9 +15,7 @@ from pathgen.work.clamping import Clamping, Step
 
 def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """The strokes of the job against the moves of the engraving program."""
-    work = clamping.engraving
-    if work is None:
-        return
+    work = step.operation.feature
     top = clamping.board.surface.thickness
     low = np.fmin(motion.start[:, 2], motion.end[:, 2])
     rows = np.flatnonzero(motion.cutting & (low < top))

@@ -12,7 +12,7 @@ from pathgen.base.toolpath import EASED_SHARE
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.read import RAPID, ReadProgram
-from pathgen.work.clamping import HOLES, HOVER, OUTLINE, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,7 +42,7 @@ def program_findings(
         )
     yield from _active_comments(program)
     yield from _header(program, clamping)
-    yield from _hovering(program, motion, clamping, tolerances) if step.operation == HOVER else _spindle(program, step)
+    yield from _spindle(program, step) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, tolerances)
     yield from _start_and_end(program, motion, clamping)
     yield from _bounds(program, motion, step, clamping, tolerances)
@@ -95,23 +95,12 @@ def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
         )
 
 
-def _hovering(
-    program: ReadProgram, motion: Motion, clamping: Clamping, tolerances: Tolerances
-) -> Iterator[Finding]:
-    """A look at the marks: the spindle off throughout, and nothing touched."""
+def _still(program: ReadProgram) -> Iterator[Finding]:
+    """The spindle off throughout."""
     yield from _first(
         program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
         "make the programs again from the job",
     )
-    lowest = clamping.stock.thickness + (clamping.marks.hover if clamping.marks else 0.0) - tolerances.below_bed
-    low = motion.end[:, 2] < lowest
-    if low.any():
-        i = int(np.argmax(low))
-        yield Finding(
-            code="hovers-too-low", severity="forbid", where=at(program.name, int(motion.line[i]), *motion.end[i, :2]),
-            got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher",
-            remedy="make the programs again from the job",
-        )
 
 
 def _spindle(program: ReadProgram, step: Step) -> Iterator[Finding]:
@@ -223,11 +212,7 @@ def _bounds(
             got="a move past the edge of the stock", allowed=f"no more than {margin:.1f} mm past it",
             remedy="check the zero and the units",
         )
-    lowest = {
-        OUTLINE: clamping.outline.bottom if clamping.outline else 0.0,
-        HOLES: clamping.holes.bottom if clamping.holes else 0.0,
-    }
-    floor = min(lowest.get(step.operation, 0.0), 0.0) - tolerances.below_bed
+    floor = min(step.operation.bottom, 0.0) - tolerances.below_bed
     deepest = int(np.nanargmin(z))
     if z[deepest] < floor:
         yield Finding(

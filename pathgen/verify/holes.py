@@ -20,9 +20,7 @@ _RIM = 180
 
 def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Every hole of the job against the moves of the holes program."""
-    holes = clamping.holes
-    if holes is None:
-        return
+    holes = step.operation.feature
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
         rows = np.flatnonzero(motion.cutting & (low < clamping.stock.thickness - tolerances.hole))

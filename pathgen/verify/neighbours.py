@@ -9,43 +9,43 @@ import shapely
 
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay, Slots
+from pathgen.work.operations import Slot
 
 
 def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """A warning for each inlay that crosses slots, and for each that leaves a sliver of wood beside some."""
-    slots = clamping.slots
+    slots = clamping.feature(Slot)
     if slots is None:
         return
     half = slots.width / 2 + slots.bevel
     lines = shapely.linestrings(slots.lines)
-    for number, inlay in enumerate(clamping.inlays, 1):
+    for inlay in clamping.inlays:
         gap = shapely.distance(lines, inlay.area) - half
         crossed, near = np.flatnonzero(gap <= 0), np.flatnonzero((gap > 0) & (gap < tolerances.sliver))
         if len(crossed):
             yield _warning(
-                "inlay-crosses-slot", clamping, number, crossed,
-                f"crosses the slots of frets {_frets(clamping, crossed)}",
+                "inlay-crosses-slot", slots, inlay, crossed,
+                f"crosses the slots of frets {_frets(slots, crossed)}",
                 "inlays between the slots", "see that the fill holds there, or move the drawing",
             )
         if len(near):
             i = near[np.argmin(gap[near])]
             yield _warning(
-                "sliver", clamping, number, np.array([i]),
-                f"leaves {gap[i]:.2f} mm of wood beside the slots of frets {_frets(clamping, near)}",
+                "sliver", slots, inlay, np.array([i]),
+                f"leaves {gap[i]:.2f} mm of wood beside the slots of frets {_frets(slots, near)}",
                 f"{tolerances.sliver:g} mm, or none", "move the drawing, or let it cross the slot",
             )
 
 
-def _frets(clamping: Clamping, which: np.ndarray) -> str:
-    assert clamping.slots is not None
-    return ", ".join(str(int(n)) for n in clamping.slots.number[which])
+def _frets(slots: Slots, which: np.ndarray) -> str:
+    return ", ".join(str(int(n)) for n in slots.number[which])
 
 
 def _warning(
-    code: str, clamping: Clamping, inlay: int, which: np.ndarray, got: str, allowed: str, remedy: str
+    code: str, slots: Slots, inlay: Inlay, which: np.ndarray, got: str, allowed: str, remedy: str
 ) -> Finding:
-    assert clamping.slots is not None
-    line = shapely.linestrings(clamping.slots.lines[which[0]])
-    x, y = shapely.get_coordinates(shapely.shortest_line(line, clamping.inlays[inlay - 1].area))[0]
-    return Finding(code=code, severity="warn", where=at(f"inlay {inlay}", None, x, y), got=got, allowed=allowed,
-                   remedy=remedy)
+    line = shapely.linestrings(slots.lines[which[0]])
+    x, y = shapely.get_coordinates(shapely.shortest_line(line, inlay.area))[0]
+    return Finding(code=code, severity="warn", where=at(f"inlay {inlay.index + 1}", None, x, y), got=got,
+                   allowed=allowed, remedy=remedy)

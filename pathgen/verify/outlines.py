@@ -21,8 +21,6 @@ def outline_findings(
     motion: Motion, step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """The outline's line from the text; its groove and tabs from what stood in the end."""
-    if clamping.outline is None:
-        return
     board, r = clamping.board.outline, step.cutter.radius
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
@@ -65,8 +63,7 @@ def _not_cut(
 
 def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
     """Tabs are what stands in the middle of the groove."""
-    cut = clamping.outline
-    assert cut is not None
+    cut = step.operation.feature
     middle = overlay.buffer(clamping.board.outline, step.cutter.radius, quad_segs=32).exterior
     every = 0.1
     samples = _along(middle, every)

@@ -15,53 +15,25 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
-from pathgen.verify.check import header_findings, read_programs
-from pathgen.verify.cutting import cutting_findings
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.verify.handling import program_findings, travel_findings
-from pathgen.verify.over_board import motion_over_board
-from pathgen.verify.simulate import simulate
 from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 
+_UNCUT = 0.01
+"""How far beyond the cutter's radius a point of an outline may lie from the path and still count as cut, mm."""
+
 AGAIN = "make the programs again from the job"
 
 
-def verify_pieces(
-    clamping: Clamping, text: str, pieces: BaseGeometry, *, resolution: float = 0.1, uncut: float = 0.01,
-    job_fingerprint: str | None = None, tolerances: Tolerances | None = None,
-) -> tuple[Finding, ...]:
-    """Read the one program of a clamping and compare what it cuts with the pieces; what was found, worst first.
-
-    Parameters
-    ----------
-    clamping : Clamping
-        The flat stock, and one outline step without tabs, with an upright cutter.
-    pieces : shapely geometry
-        The pieces where they lie in the stock, mm.
-    resolution : float
-        Grid of the simulation that finds cuts too deep at once and rapids through the stock, mm.
-    uncut : float
-        How far beyond the cutter's radius a point of the outline may lie from the path and still count as cut, mm.
-    """
-    tolerances, (step,) = tolerances or Tolerances(), clamping.steps
-    found: list[Finding] = []
-    programs = read_programs(clamping, {step.file_name: text}, found)
-    found += header_findings(programs, job_fingerprint)
-    found += travel_findings(programs, clamping)
-    for program in programs.values():
-        motion = motion_over_board(program, clamping, chord_tolerance=tolerances.chord, step=step)
-        found += program_findings(program, motion, step, clamping, tolerances)
-        found += _too_deep(motion, step, clamping, tolerances)
-        simulated = simulate(clamping, {step.order: motion}, Grid.over(clamping.stock.bounds, resolution), tolerances)
-        found += cutting_findings(clamping, simulated, {step.order: motion}, tolerances)
-        found += _past_the_stock(motion, step, clamping, tolerances)
-        found += _into_pieces(motion, step, clamping, pieces, tolerances)
-        found += _still_attached(motion, step, clamping, pieces, uncut, tolerances)
-    return tuple(sorted(found, key=lambda f: ("forbid", "warn", "note").index(f.severity)))
+def piece_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """Every piece against the moves of the program that cuts it out of its sheet."""
+    pieces = step.operation.feature.shapes
+    yield from _too_deep(motion, step, tolerances)
+    yield from _past_the_stock(motion, step, clamping, tolerances)
+    yield from _into_pieces(motion, step, clamping, pieces, tolerances)
+    yield from _still_attached(motion, step, pieces, tolerances)
 
 
 def _below(motion: Motion, height: float) -> tuple[Floats, Floats, NDArray[np.int64]]:
@@ -100,12 +72,12 @@ def _into_pieces(
 
 
 def _still_attached(
-    motion: Motion, step: Step, clamping: Clamping, pieces: BaseGeometry, uncut: float, tolerances: Tolerances
+    motion: Motion, step: Step, pieces: BaseGeometry, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    bottom = _bottom(clamping) + tolerances.below_bed
+    bottom = step.operation.bottom + tolerances.below_bed
     known = motion.cutting & (np.maximum(motion.start[:, 2], motion.end[:, 2]) <= bottom)
     lines = shapely.line_merge(shapely.multilinestrings(_in_plan(motion.start[known], motion.end[known])))
-    kerf = overlay.union_all(overlay.buffer(shapely.get_parts(lines), step.cutter.radius + uncut, quad_segs=64))
+    kerf = overlay.union_all(overlay.buffer(shapely.get_parts(lines), step.cutter.radius + _UNCUT, quad_segs=64))
     left = shapely.get_parts(overlay.difference(shapely.boundary(pieces), kerf))
     left = left[shapely.length(left) > 0.0]
     if not len(left):
@@ -119,15 +91,15 @@ def _still_attached(
     )
 
 
-def _too_deep(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+def _too_deep(motion: Motion, step: Step, tolerances: Tolerances) -> Iterator[Finding]:
     """Deeper than the cut below the stock that the header tells the maker of."""
     z = np.where(np.isfinite(motion.end[:, 2]), motion.end[:, 2], np.inf)
     deepest = int(np.argmin(z)) if len(z) else 0
-    if len(z) and z[deepest] < _bottom(clamping) - tolerances.outline:
+    if len(z) and z[deepest] < step.operation.bottom - tolerances.outline:
         yield Finding(
             code="too-deep-below-the-stock", severity="forbid",
             where=at(step.file_name, int(motion.line[deepest]), *motion.end[deepest, :2].tolist()),
-            got=f"{-z[deepest]:.3f} mm below the stock", allowed=f"{-_bottom(clamping):g} mm", remedy=AGAIN,
+            got=f"{-z[deepest]:.3f} mm below the stock", allowed=f"{-step.operation.bottom:g} mm", remedy=AGAIN,
         )
 
 
@@ -144,7 +116,3 @@ def _past_the_stock(motion: Motion, step: Step, clamping: Clamping, tolerances: 
             where=at(step.file_name, int(line[worst % len(line)]), *ends[worst].tolist()),
             got="the cutter passes the edge of the stock", allowed="cuts inside the stock", remedy=AGAIN,
         )
-
-
-def _bottom(clamping: Clamping) -> float:
-    return clamping.outline.bottom if clamping.outline else 0.0

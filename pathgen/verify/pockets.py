@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,14 +15,15 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
+from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.simulate import OPENED, Poured, Simulation
-from pathgen.work.clamping import POCKET, RESURFACE, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Inlay
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
 _TOUCHING = 0.01  # mm
 _FALSE = 0.005  # share of an offset: what lies nearer to the outline was left by the engine's mistake
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
@@ -48,7 +49,7 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
     """Volumes from the simulation."""
     out = []
     for poured in sim.poured:
-        inlay, cell = clamping.inlays[poured.inlay], sim.grid.cell_area
+        inlay, cell = poured.inlay, sim.grid.cell_area
         opened = poured.removed > OPENED
         removed = np.where(opened, poured.removed, np.float32(0.0))
         filled = np.zeros_like(removed)
@@ -65,7 +66,7 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
             deep = (sim.surface[poured.window] - poured.floor)[own]
             depths[colour] = (float(deep.min()), float(deep.max())) if len(deep) else (0.0, 0.0)
         out.append(PocketMeasure(
-            inlay=poured.inlay, area=float(opened.sum()) * cell, volume=_sum(removed) * cell,
+            inlay=poured.inlay.index, area=float(opened.sum()) * cell, volume=_sum(removed) * cell,
             fill_volume=_sum(filled) * cell, by_colour=shares, area_by_colour=areas, depth_by_colour=depths,
         ))
     return tuple(out)
@@ -114,16 +115,16 @@ def pocket_findings(
 ) -> Iterator[Finding]:
     """Every fault of every pocket, and of the fill that was cut level."""
     for poured in sim.poured:
-        steps = [s for s in clamping.steps if s.operation == POCKET and s.inlay == poured.inlay]
-        openings = _openings(clamping, poured.inlay, steps)
+        steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
+        openings = _openings(poured.inlay, steps)
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 
-def _openings(clamping: Clamping, inlay: int, steps: list[Step]) -> _Openings:
-    shape, alone, beside = clamping.inlays[inlay], [], []
+def _openings(shape: Inlay, steps: list[Step]) -> _Openings:
+    alone, beside = [], []
     reach: shapely.Geometry = shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
@@ -152,15 +153,15 @@ def _in_plan(
     poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
     motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
-    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    inlay, part = poured.inlay, sim.grid.part(poured.window)
     allowed = tolerances.pocket_plan + _wider_on_ridges(openings.steps, clamping, inlay.depth)
     outside = opened & ~part.covered(overlay.buffer(inlay.area, allowed))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
-        program, line = culprit(x, y, (POCKET,))
+        program, line = culprit(x, y, poured.by)
         yield Finding(
             code="pocket-outside-drawing", severity="forbid",
-            where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+            where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
             allowed=f"{allowed:.2g} mm outside its edge", remedy="make the programs again from the job",
         )
@@ -178,7 +179,8 @@ def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> flo
 
 def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Exact in plan: no move may open anything outside the drawing."""
-    inlay, surface = clamping.inlays[step.inlay or 0], clamping.board.surface
+    inlay, surface = step.operation.opens, clamping.board.surface
+    assert inlay is not None
     low = np.minimum(motion.start[:, 2], motion.end[:, 2])
     middle = (motion.start + motion.end) / 2
     with np.errstate(invalid="ignore"):
@@ -199,7 +201,7 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         i = int(rows[np.argmin(inside)])
         yield Finding(
             code="pocket-wall-overcut", severity="forbid",
-            where=at(f"inlay {(step.inlay or 0) + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
+            where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
             got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
             allowed=f"{tolerances.pocket_plan:g} mm", remedy="make the programs again from the job",
         )
@@ -224,7 +226,7 @@ def _uncut(
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
         yield Finding(
-            code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay + 1}", None, x, y),
+            code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay.index + 1}", None, x, y),
             got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2",
             remedy="make the programs again from the job",
         )
@@ -234,14 +236,14 @@ def _floor(
     poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
     tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
-    inlay, cells = clamping.inlays[poured.inlay], np.flatnonzero(opened)
+    inlay, cells = poured.inlay, np.flatnonzero(opened)
     off = poured.floor.ravel()[cells] - (sim.surface[poured.window].ravel()[cells] - np.float32(inlay.depth))
     floor = _Floor(sim.grid.part(poured.window), cells, off)
     if off.min(initial=np.inf) < -tolerances.pocket_deep:
         x, y = floor.place(int(np.argmin(off)))
-        program, line = culprit(x, y, (POCKET,))
+        program, line = culprit(x, y, poured.by)
         yield Finding(
-            code="pocket-too-deep", severity="forbid", where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+            code="pocket-too-deep", severity="forbid", where=at(f"inlay {inlay.index + 1}, {program}", line, x, y),
             got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
         )
     yield from _too_shallow(floor, poured, openings, clamping, tolerances, culprit)
@@ -255,7 +257,7 @@ def _too_shallow(
     """Higher than the stair that flat ends leave on a slope, and the ridges that the others may leave."""
     if not len(floor.cells):
         return
-    inlay, steps = clamping.inlays[poured.inlay], openings.steps
+    inlay, steps = poured.inlay, openings.steps
     slope = clamping.board.surface.slope(_sharpest(clamping, floor.part.xs), floor.part.ys)
     slope = slope[floor.cells // floor.part.shape[1]]
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
@@ -272,10 +274,10 @@ def _too_shallow(
         worst = int(np.argmax(over))
         if over[worst] > 0:
             x, y = floor.place(worst)
-            program, line = culprit(x, y, (POCKET,))
+            program, line = culprit(x, y, poured.by)
             yield Finding(
                 code="pocket-too-shallow", severity="forbid",
-                where=at(f"inlay {poured.inlay + 1}, {program}", line, x, y),
+                where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
                 got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
                 allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges",
                 remedy="make the programs again from the job",
@@ -287,7 +289,7 @@ def _nowhere_deep(
     poured: Poured, openings: _Openings, sim: Simulation, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
-    inlay, part = clamping.inlays[poured.inlay], sim.grid.part(poured.window)
+    inlay, part = poured.inlay, sim.grid.part(poured.window)
     surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
     floors = [(step, alone, 0.0) for step, alone in zip(openings.steps, openings.alone, strict=True)]
     # a later flat end may rest on what an earlier one has opened, uphill of its own part
@@ -304,7 +306,7 @@ def _nowhere_deep(
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",
-                    where=at(f"inlay {poured.inlay + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
+                    where=at(f"inlay {inlay.index + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
                     got=f"{inlay.depth - float(cells.min()):.3f} mm at its deepest", allowed=f"{inlay.depth:g} mm",
                     remedy="make the programs again from the job",
                 )
@@ -326,10 +328,10 @@ def _levelled(
     """With skim 0 the second cut must leave the wood as the first left it."""
     if clamping.surfacing is None or clamping.surfacing.skim > 0:
         return
-    if not any(s.operation == RESURFACE and s.inlay == poured.inlay for s in clamping.steps):
+    if not any(s.operation.levels is poured.inlay for s in clamping.steps):
         return
     if poured.lost > tolerances.wood:
-        program, line = culprit(*poured.lost_at, (RESURFACE,))
+        program, line = culprit(*poured.lost_at, lambda operation: operation.levels is not None)
         yield Finding(
             code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
             got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -13,22 +14,12 @@ from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Tolerances
-from pathgen.work.clamping import (
-    BEVEL,
-    NUT_SLOT,
-    POCKET,
-    RESURFACE,
-    SLOTS,
-    SURFACE_FINISH,
-    SURFACE_ROUGH,
-    Clamping,
-    Step,
-)
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Inlay
+from pathgen.work.operations import Operation
 
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
-FOLLOWS_SURFACE = (SURFACE_ROUGH, SURFACE_FINISH, RESURFACE)
-"""Operations whose passes lie side by side over the surface."""
 _ROWS = 32
 
 
@@ -50,13 +41,17 @@ class Poured:
         Most wood that cutting it again took below `floor`, and where; 0 where that program is missing.
     """
 
-    inlay: int
+    inlay: Inlay
     window: tuple[slice, slice]
     removed: Heights
     floor: Heights
     fill: Mask
     lost: float = 0.0
     lost_at: tuple[float, float] = (0.0, 0.0)
+
+    def by(self, operation: Operation[Any]) -> bool:
+        """Whether an operation cut these pockets."""
+        return operation.opens is self.inlay
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -101,51 +96,37 @@ def simulate(
     waste = _waste(clamping, grid) if note else None
     steps = sorted(clamping.steps, key=lambda step: step.order)
     for place, step in enumerate(steps):
-        if step.operation == POCKET and before is None:
-            before = top[_around(clamping, step, grid, tolerances)].copy()
+        inlay, following = step.operation.opens, steps[place + 1 : place + 2]
+        if inlay is not None and before is None:
+            before = top[_around(inlay, grid, tolerances)].copy()
         if step.order in motions:
             try:
                 taken[step.order] = material.cut(
                     motions[step.order], step.cutter, waste=waste,
-                    spare=_deeper_in_waste(clamping, step, tolerances),
-                    surface=surface if step.operation in FOLLOWS_SURFACE else None,
+                    spare=step.operation.deeper_outside(step.cutter),
+                    surface=surface if step.operation.makes_surface else None,
                     deeper=deepest_cut(clamping, step, tolerances), note=note,
                 )
             except TooLongError as error:
                 raise TooLongError(error.line, step) from None
-        if before is not None and not _same_pocket(step, steps[place + 1 : place + 2]):
-            poured.append(_poured(clamping, step, material, surface, before, tolerances))
+        if inlay is not None and before is not None and not any(s.operation.opens is inlay for s in following):
+            poured.append(_poured(clamping, inlay, material, surface, before, tolerances))
             before = None
-        if step.operation == RESURFACE:
-            poured = [_levelled(fill, clamping, material) if fill.inlay == step.inlay else fill for fill in poured]
+        if step.operation.levels is not None:
+            poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
+                      for fill in poured]
     return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
     """How deep a cut of this step may be below what stands there, mm."""
-    limit = step.cutter.stepdown
-    if step.operation == RESURFACE and clamping.surfacing:
-        limit = min(limit, clamping.surfacing.resurface_stepdown)
     ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
-    return limit + ridge + tolerances.stepdown
+    return step.operation.at_once(step.cutter) + ridge + tolerances.stepdown
 
 
 def _waste(clamping: Clamping, grid: Grid) -> Mask:
     """Off the board: the blank there is cut only where passes and slots run out into it."""
     return np.logical_not(grid.covered(overlay.buffer(clamping.board.outline, 0.05, join_style="mitre")))
-
-
-def _deeper_in_waste(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
-    """How much deeper than on the board a cut may be off it, mm.
-
-    The limit of a re-surface is meant for fill: the wood beside the board may be cut as deep as the cutter stands.
-    Slots end there within a millimetre, at the edge of what was cut level, where the blank stands a little higher.
-    """
-    if step.operation in (SLOTS, NUT_SLOT, BEVEL):
-        return step.cutter.stepdown / 2
-    if step.operation == RESURFACE:
-        return max(0.0, step.cutter.stepdown + tolerances.stepdown - deepest_cut(clamping, step, tolerances))
-    return 0.0
 
 
 def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
@@ -168,21 +149,17 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     return out
 
 
-def _around(clamping: Clamping, step: Step, grid: Grid, tolerances: Tolerances) -> tuple[slice, slice]:
-    x0, y0, x1, y1 = clamping.inlays[step.inlay or 0].area.bounds
+def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, slice]:
+    x0, y0, x1, y1 = inlay.area.bounds
     out = 1.5 * tolerances.smear
     return grid.window((x0 - out, y0 - out, x1 + out, y1 + out))
 
 
-def _same_pocket(step: Step, following: list[Step]) -> bool:
-    return bool(following) and following[0].operation == POCKET and following[0].inlay == step.inlay
-
-
 def _poured(
-    clamping: Clamping, step: Step, material: Material, surface: Heights, before: Heights, tolerances: Tolerances
+    clamping: Clamping, inlay: Inlay, material: Material, surface: Heights, before: Heights, tolerances: Tolerances
 ) -> Poured:
     """Fill stands `overfill` above the first surface over what was opened, and a little around."""
-    inlay, window = clamping.inlays[step.inlay or 0], _around(clamping, step, material.grid, tolerances)
+    window = _around(inlay, material.grid, tolerances)
     there = material.top[window]
     floor = there.copy()
     removed = np.subtract(before, floor, where=np.isfinite(floor), out=np.zeros_like(floor))
@@ -192,7 +169,7 @@ def _poured(
         wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, _smear(clamping, tolerances)))
         wet &= np.isfinite(there)
         np.maximum(there, surface[window] + np.float32(inlay.overfill), where=wet, out=there)
-    return Poured(inlay=step.inlay or 0, window=window, removed=removed, floor=floor, fill=wet)
+    return Poured(inlay=inlay, window=window, removed=removed, floor=floor, fill=wet)
 
 
 def _smear(clamping: Clamping, tolerances: Tolerances) -> float:

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
-from pathgen.parts.fingerboard.board import Slots
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
 from pathgen.verify.findings import Finding, Tolerances, at
-from pathgen.work.clamping import NUT_SLOT, Clamping, Step
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Slots
 
 Floats = NDArray[np.float64]
 
@@ -23,9 +23,7 @@ _ASIDE = 0.45  # share of the width: the depth is measured on the slot's line an
 
 def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """Every slot of the job against the moves of its program."""
-    slots = clamping.nut_slot if step.operation == NUT_SLOT else clamping.slots
-    if slots is None:
-        return
+    slots = step.operation.feature
     with np.errstate(invalid="ignore"):
         low = np.minimum(motion.start[:, 2], motion.end[:, 2])
         y0, y1 = motion.start[:, 1], motion.end[:, 1]
@@ -43,7 +41,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         )
     for number in range(len(slots.lines)):
         own = owner == number
-        name = "nut slot" if step.operation == NUT_SLOT else f"slot {int(slots.number[number])}"
+        name = slots.name or f"slot {int(slots.number[number])}"
         if not own.any():
             yield Finding(
                 code="slot-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",

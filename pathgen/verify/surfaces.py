@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
-from pathgen.work.clamping import RESURFACE, SURFACE_FINISH, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import NutSlot, Slot
 
 Where = tuple[float, float]
 _NOWHERE = (math.nan, math.nan)
-Culprit = Callable[[float, float, tuple[str, ...] | None], tuple[str, int]]
 """Name of the program and line that cut deepest at a place."""
 
 
@@ -35,14 +36,12 @@ class Deviation:
 def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
     """Where the finished surface must be right: the board, without slots and without pockets that stay open."""
     area = overlay.buffer(clamping.board.outline, -clear, join_style="mitre")
-    for slots in (clamping.slots, clamping.nut_slot):
+    for slots in (clamping.feature(Slot), clamping.feature(NutSlot)):
         if slots is not None:
             half = slots.width / 2 + slots.bevel + clear
             cut = overlay.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
             area = overlay.difference(area, overlay.union_all(cut))
-    pocketed = {step.inlay for step in clamping.steps if step.inlay is not None}
-    open_ones = [i for i in pocketed if clamping.inlays[i].fill == "none"]
-    bare = [overlay.buffer(clamping.inlays[i].area, clear) for i in open_ones]
+    bare = [overlay.buffer(inlay.area, clear) for inlay in clamping.inlays if inlay.fill == "none"]
     return overlay.difference(area, overlay.union_all(bare)) if bare else area
 
 
@@ -68,7 +67,7 @@ def surface_findings(
     deviation: Deviation, ridges: Ridges, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
 ) -> Iterator[Finding]:
     """Too low, too high, ridges over the limit."""
-    if clamping.surfacing is None or not any(s.operation in (SURFACE_FINISH, RESURFACE) for s in clamping.steps):
+    if clamping.surfacing is None:
         return
     limit = clamping.surfacing.scallop
     low, low_at = min((deviation.low, deviation.low_at), (ridges.below, ridges.below_at))
@@ -81,7 +80,7 @@ def surface_findings(
         )
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:
-        program, line = culprit(*high_at, (SURFACE_FINISH, RESURFACE))
+        program, line = culprit(*high_at, lambda operation: operation.finishes)
         proud = deviation.high_in_fill and high == deviation.high
         yield Finding(
             code="fill-proud" if proud else "surface-too-high", severity="forbid", where=at(program, line, *high_at),
@@ -89,7 +88,7 @@ def surface_findings(
             remedy="the surface is not cut everywhere: make the programs again from the job",
         )
     if ridges.highest > limit + tolerances.ridge:
-        program, line = culprit(*ridges.highest_at, (SURFACE_FINISH, RESURFACE))
+        program, line = culprit(*ridges.highest_at, lambda operation: operation.finishes)
         yield Finding(
             code="ridges-too-high", severity="forbid", where=at(program, line, *ridges.highest_at),
             got=f"a ridge of {ridges.highest:.4f} mm", allowed=f"{limit:g} mm",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,25 +13,13 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.board import Fingerboard, Inlay, Slots
-from pathgen.work.mark_errors import BOARD_LIMIT, MarkErrors
+from pathgen.work.features import Inlay, Surfacing
 from pathgen.work.moved import Moved
+from pathgen.work.operations import CutAgain, Operation, SurfaceFinish
+from pathgen.work.part import Fingerboard
 
 Floats = NDArray[np.float64]
-
-SURFACE_ROUGH = "surface-rough"
-SURFACE_FINISH = "surface-finish"
-POCKET = "pocket"
-RESURFACE = "resurface"
-HOLES = "holes"
-NUT_SLOT = "nut-slot"
-SLOTS = "slots"
-BEVEL = "bevel"
-ENGRAVE = "engrave"
-OUTLINE = "outline"
-WITNESS_MARKS = "witness-marks"
-HOVER = "hover"
-
+F = TypeVar("F")
 
 @dataclass(frozen=True, kw_only=True)
 class Stock:
@@ -87,92 +77,10 @@ class Machine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Surfacing:
-    """How fine the finished surface must be, and how the second cut goes."""
-
-    scallop: float
-    """Ridge height allowed between finishing passes, mm."""
-    allowance: float = 0.4
-    """What roughing leaves on the surface, mm."""
-    skim: float = 0.0
-    """How far below the first surface the second cut goes, mm."""
-    resurface_stepdown: float = 0.5
-    """Depth of each pass through what stands proud, mm."""
-    resurface_area: Literal["board", "inlay"] = "board"
-    """Where the second cut goes: over the whole board, or only over an inlay and `blend` around it."""
-    blend: float = 5.0
-    """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class WitnessMarks:
-    """Small holes in the waste, to find the work's place again by.
-
-    Attributes
-    ----------
-    places : (n, 2) float array
-        Centres, mm.
-    depth : float
-        Below the top of the raw stock, mm.
-    hover : float
-        How far above the top of the raw stock the cutter stops over each, mm.
-    errors : MarkErrors or None
-        What a measuring error at one of them does to a move worked out from all.
-    errors_limit : float
-        What is allowed of that, mm.
-    """
-
-    places: Floats
-    depth: float
-    hover: float
-    errors: MarkErrors | None = None
-    errors_limit: float = BOARD_LIMIT
-
-
-@dataclass(frozen=True, kw_only=True)
-class OutlineCut:
-    """Cutting the board free: mm."""
-
-    tabs: int = 4
-    tab_height: float = 1.5
-    tab_width: float = 6.0
-    through: float = 0.2
-    """How far below the underside the cutter goes, into the spoilboard."""
-    skin: float = 0.0
-    """Wood left all round above the underside instead of tabs; 0 to cut through."""
-
-    @property
-    def bottom(self) -> float:
-        """Height of the lowest cut above the underside, mm."""
-        return self.skin or -self.through
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Holes:
-    """Round holes outside the part, for dowels or screws that hold or locate the blank: mm."""
-
-    at: Floats
-    """(n, 2) centres."""
-    diameter: float
-    bottom: float
-    """Height above the underside; negative into the spoilboard."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Engraving:
-    """Strokes, (n, 2) each, cut `depth` deep into a level surface: mm."""
-
-    strokes: tuple[Floats, ...]
-    depth: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class Idle:
     """A cutter of an inlay that finds nothing to do: it has no step."""
 
     inlay: int
-    place: int
-    """Its place among the inlay's cutters, 0 for the first."""
     cutter: str
     why: str
     remedy: str
@@ -183,13 +91,21 @@ class Idle:
 class Step:
     """One program: one operation with one cutter, between two stops of the machine."""
 
-    order: int
-    """1 for the first."""
-    operation: str
+    operation: Operation[Any]
     cutter: Cutter
-    inlay: int | None = None
-    """Index of the inlay that a pocket step cuts, or whose fill a resurface step levels."""
+    order: int = 0
+    """1 for the first."""
     file_name: str = ""
+
+    @property
+    def inlay(self) -> int | None:
+        """Index of the inlay that it works on."""
+        return self.operation.inlay.index if self.operation.inlay is not None else None
+
+    @property
+    def title(self) -> str:
+        """Its place in the order and its name, for messages."""
+        return f"step {self.order}, {self.operation.name}"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -206,34 +122,47 @@ class Clamping:
     setup: Setup
     machine: Machine
     steps: tuple[Step, ...]
-    surfacing: Surfacing | None = None
     left_out: tuple[str, ...] = ()
-    idle: tuple[Idle, ...] = ()
     """What the drawings hold that is not cut, in words."""
-    inlays: tuple[Inlay, ...] = ()
-    slots: Slots | None = None
-    outline: OutlineCut | None = None
-    marks: WitnessMarks | None = None
+    idle: tuple[Idle, ...] = ()
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
-    nut_slot: Slots | None = None
-    holes: Holes | None = None
-    engraving: Engraving | None = None
+    inlays: tuple[Inlay, ...] = field(init=False)
+    """Those that its steps open, in the order of the job."""
     safe_z: float = field(init=False)
     """Height of rapids across the work: the machine's clearance above the highest thing in the way, mm."""
 
     def __post_init__(self) -> None:
+        opened = {id(i): i for step in self.steps if (i := step.operation.opens) is not None}
+        object.__setattr__(self, "inlays", tuple(sorted(opened.values(), key=lambda inlay: inlay.index)))
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.board.surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
         object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+
+    def feature(self, kind: type[Operation[F]]) -> F | None:
+        """What the first operation of a kind holds; None where there is none of that kind."""
+        return next((step.operation.feature for step in self.steps if type(step.operation) is kind), None)
+
+    def cutter(self, kind: type[Operation[Any]]) -> Cutter | None:
+        """What the first operation of a kind is cut with; None where there is none of that kind."""
+        return next((step.cutter for step in self.steps if type(step.operation) is kind), None)
+
+    @property
+    def surface(self) -> Surface:
+        """The part's surface as first cut."""
+        return self.board.surface
+
+    @property
+    def surfacing(self) -> Surfacing | None:
+        """How fine its surface is cut; None where it is not."""
+        return self.feature(SurfaceFinish)
 
     @property
     def finished_surface(self) -> Surface:
         """The surface when all is done: `skim` below the first where something was filled and cut again."""
         first = self.board.surface
-        resurfaced = any(step.operation == RESURFACE for step in self.steps)
-        skim = self.surfacing.skim if self.surfacing and resurfaced else 0.0
+        skim = self.surfacing.skim if self.surfacing and self.cutter(CutAgain) else 0.0
         return replace(first, thickness=first.thickness - skim)
 
     def moved_at(self, step: Step | None) -> Moved | None:
@@ -296,3 +225,14 @@ class Clamping:
 
 def _ball(cutter: Cutter) -> float:
     return cutter.radius if cutter.shape == "ball-end" else 0.0
+
+
+def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
+    """The steps with their order and file names."""
+    made = []
+    for order, step in enumerate(steps, 1):
+        about = f"-{step.inlay + 1}" if step.inlay is not None else ""
+        slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
+        name = f"{order:02d}-{step.operation.name}{about}-{slug}.nc"
+        made.append(replace(step, order=order, file_name=name))
+    return tuple(made)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 
-from pathgen.base import overlay
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
@@ -120,107 +118,6 @@ class Fingerboard:
             area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
             lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
         ))
-
-
-@dataclass(frozen=True, kw_only=True)
-class PlacedSize:
-    """How large one copy of a drawing became: the box around what is drawn, before it is turned, mm."""
-
-    width: float
-    height: float
-    share: float | None
-    """Of its size as drawn; None where the file gives none."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Inlay:
-    """One artwork to be pocketed and filled, placed on the board.
-
-    Attributes
-    ----------
-    regions : tuple of (colour, shapely geometry)
-        What is cut, by colour ``"#rrggbb"``, in the board's frame.
-    depth : float
-        Straight down from the surface, mm.
-    fill : "resin" or "piece" or "none"
-    overfill : float
-        How far the cured fill stands above the surface, mm.
-    drawn : like regions
-        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
-    placed : tuple of PlacedSize
-        The size of each copy of the drawing.
-    """
-
-    name: str
-    regions: tuple[tuple[str, Polygon | MultiPolygon], ...]
-    depth: float
-    fill: str = "resin"
-    overfill: float = 1.0
-    drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
-    placed: tuple[PlacedSize, ...] = ()
-    area: Polygon | MultiPolygon = field(init=False)
-    """All colours together."""
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
-
-    @property
-    def colours(self) -> list[str]:
-        """Colours in the order of `regions`."""
-        return [colour for colour, _ in self.regions]
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Slots:
-    """Fret slots, or the one slot of the nut.
-
-    Attributes
-    ----------
-    lines : (n, 2, 2) float array
-        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
-    width, depth : float
-        mm; the depth straight down from the finished surface.
-    short : float or None
-        How far each slot stops short of the edges; None for slots cut through both edges.
-    bottom : "curve" or "flat"
-        Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line,
-        so that no place along it is shallower.
-    through : (n, 2) bool array
-        Whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
-        line's end.
-    bevel : float
-        Width in plan of the bevel along each edge of the slot, mm; 0 for none.
-    entry : "ramp" or "peck"
-        How the cutter goes down into each layer.
-    """
-
-    number: NDArray[np.int64]
-    lines: Floats
-    width: float
-    depth: float
-    short: float | None = None
-    bottom: Literal["curve", "flat"] = "curve"
-    through: Flags = None  # type: ignore[assignment]
-    bevel: float = 0.0
-    entry: Literal["ramp", "peck"] = "ramp"
-
-    def __post_init__(self) -> None:
-        if self.through is None:
-            object.__setattr__(self, "through", np.full((len(self.lines), 2), self.short is None))
-
-    def floors(self, surface: Surface) -> Floats:
-        """(n,) height of each flat bottom above the underside, mm."""
-        ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])
-        return np.asarray(ends.min(axis=1) - self.depth)
-
-    def deepest(self, surface: Surface) -> float:
-        """Deepest place of any slot below `surface`, mm."""
-        if self.bottom == "curve" or not len(self.lines):
-            return self.depth
-        share = np.linspace(0.0, 1.0, 33)[:, None]
-        points = self.lines[:, :1] + share * (self.lines[:, 1:] - self.lines[:, :1])
-        top = surface.height(points[..., 0], points[..., 1]).max(axis=1)
-        return float((top - self.floors(surface)).max())
 
 
 @dataclass(frozen=True, kw_only=True)

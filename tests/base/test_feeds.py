@@ -9,7 +9,7 @@ import pytest
 from pathgen import load_job
 from pathgen.base.errors import CutterError
 from pathgen.base.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
-from pathgen.programs.plan import clamping_of
+from pathgen.job.clamping import clamping_of
 from pathgen.report.feeding import feed_findings
 from tests import small_board
 from tests.drawings import ball_end, flat_end, v_cutter

@@ -20,7 +20,9 @@ from scipy import ndimage
 import pathgen
 from pathgen.verify import verify
 from pathgen.verify.read import read_program
-from pathgen.work.clamping import SURFACE_FINISH, Clamping
+from pathgen.work.clamping import Clamping
+
+SURFACE_FINISH = "surface-finish"
 
 Texts = dict[str, str]
 STRIP = 8
@@ -39,7 +41,7 @@ def _timed(clamping: Clamping, texts: Texts, resolution: float) -> tuple[float, 
 
 def dilation_seconds(clamping: Clamping, resolution: float) -> float:
     """One map of the whole board, from a strip of it."""
-    ball = next(s.cutter for s in clamping.steps if s.operation == SURFACE_FINISH)
+    ball = next(s.cutter for s in clamping.steps if s.operation.name == SURFACE_FINISH)
     x0, y0, x1, y1 = clamping.stock.bounds
     xs, ys = np.arange(x0, x1, resolution), np.arange(y0, y1, resolution)
     reach = int(ball.radius / resolution)

@@ -14,7 +14,7 @@ from random import Random
 import pathgen
 from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
-from pathgen.programs.plan import clamping_of
+from pathgen.job.clamping import clamping_of
 from pathgen.verify import verify
 from tests import small_board
 from tests.fuzz import drawings, files, jobs, programs

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from pathgen import ArtworkError, JobError, load_job
-from pathgen.programs.plan import clamping_of
+from pathgen.job.clamping import clamping_of
 from pathgen.report.text import placed_words
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"

@@ -10,7 +10,7 @@ import pathgen
 from pathgen.app.cli import main
 from pathgen.base.units import INCH, fine_length, in_units, place_words
 from pathgen.programs.instructions import check_by_hand
-from pathgen.report.reaching import reach_lines, reach_of_job
+from pathgen.report.reaching import reach_lines, reach_of_all
 from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text
 from tests.report.conftest import written_job
@@ -122,8 +122,9 @@ def test_inches_are_fine_enough_everywhere(inches):
     page = words_of(inches.files()["setup.html"])
     assert "by 0.2756 in" in page  # 7 mm thick
     assert f"lowest Z {fine_length(inches.report['programs'][0]['z_min'], 'in')}" in page
-    lines = "\n".join(reach_lines("x", reach_of_job(inches.job, inches.plan.clamping)[0], "in", smallest="flat 3"))
-    wall = reach_of_job(inches.job, inches.plan.clamping)[0].narrowest_wall
+    reach = reach_of_all(inches.plan.clamping, inches.job.complete_cutters)[0]
+    lines = "\n".join(reach_lines("x", reach, "in", smallest="flat 3"))
+    wall = reach.narrowest_wall
     assert f"Narrowest wood between the pockets' edges: {wall.width / INCH:.4f}"[:-1] in lines
 
 

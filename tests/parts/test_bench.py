@@ -14,7 +14,7 @@ from pathgen.app.cli import main
 from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
-from pathgen.parts.bench import block_clamping, gauge_clampings
+from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.report.text import minutes_words
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"

@@ -15,6 +15,8 @@ from pathgen.programs.arcs import fitted_arcs
 from pathgen.programs.write import program_text
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
+from pathgen.work.features import OutlineCut
+from pathgen.work.operations import Outline
 from tests.programs.test_write import BOARD, CUTTER
 
 
@@ -33,7 +35,7 @@ def text_of(points, units="mm", arcs=True):
     clamping = Clamping(title="Arcs", units=units, board=BOARD, stock=stock, setup=Setup(), machine=Machine(arcs=arcs),
                         steps=())
     path = Toolpath.from_runs([points], safe_z=clamping.safe_z)
-    step = Step(order=1, operation="outline", cutter=CUTTER)
+    step = Step(order=1, operation=Outline(OutlineCut()), cutter=CUTTER)
     return program_text(path, clamping=clamping, step=step, header=["Arcs"], job="0" * 16)
 
 

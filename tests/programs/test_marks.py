@@ -13,9 +13,10 @@ from scipy.spatial.transform import Rotation
 import pathgen
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
-from pathgen.programs.plan import clamping_of
+from pathgen.job.clamping import clamping_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.verify import verify
+from pathgen.work.operations import WitnessMarks
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """
@@ -204,7 +205,7 @@ def rough_blank(width):
 def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
     result = built(tmp_path, resolution=0.3, changes=rough_blank(62.0), extra=MARKS)
     assert result.passed
-    marks = result.plan.clamping.marks
+    marks = result.plan.clamping.feature(WitnessMarks)
     # beside the nut end's taper, before the clamp, and at the far end
     assert np.ptp(marks.places, axis=0) == pytest.approx([110.0, 58.0], abs=1.0)
     assert marks.errors.worst < 0.075
@@ -220,7 +221,8 @@ def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
         clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS)))
     # measured more exactly, as the maker says, they will do
     exact = "[moved]\naccuracy = 0.002\n"
-    assert clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact))).marks.errors.worst < 0.1
+    exactly = clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact)))
+    assert exactly.feature(WitnessMarks).errors.worst < 0.1
 
 
 FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"

@@ -11,15 +11,19 @@ from pygcode import Line
 
 from pathgen import Cutter, ProgramError, Toolpath
 from pathgen.base.toolpath import Move
-from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.parts.fingerboard.board import fingerboard, slots
 from pathgen.programs.write import comment, program_text
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
+from pathgen.work.operations import Slot
 
 CUTTER = Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.5)
 BOARD = fingerboard(
     scale_lengths=(640.0, 640.0), frets=20, nut_width=44.0, end_width=57.0, past_last_fret=10.0, thickness=6.5,
     radius=(254.0, 355.6),
 )
+
+
+SLOTS = slots(BOARD, width=0.6, depth=2.0)
 
 
 def clamping(units="mm", **setup):
@@ -31,7 +35,7 @@ def clamping(units="mm", **setup):
 
 def text_of(points, units="mm", title="Fern", **setup):
     path = Toolpath.from_runs([np.array(points)], safe_z=clamping().safe_z)
-    step = Step(order=1, operation="slots", cutter=CUTTER, file_name="01.nc")
+    step = Step(order=1, operation=Slot(SLOTS), cutter=CUTTER, file_name="01.nc")
     return program_text(path, clamping=clamping(units, **setup), step=step, header=[title], job="0" * 16)
 
 
@@ -110,6 +114,6 @@ def test_known_tricks(nasty):
 
 def test_a_path_that_ends_low_is_not_written():
     low = Toolpath(np.array([[0, 0, 18.0], [0, 0, 5.0]]), np.array([Move.RAPID, Move.PLUNGE]))
-    step = Step(order=1, operation="slots", cutter=CUTTER)
+    step = Step(order=1, operation=Slot(SLOTS), cutter=CUTTER)
     with pytest.raises(ProgramError, match="begins or ends"):
         program_text(low, clamping=clamping(), step=step, header=[], job="")

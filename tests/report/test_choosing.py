@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from pathgen import JobError, compare, load_job
+from pathgen.app.choosing import choice_lines, sized
 from pathgen.app.cli import main
 from pathgen.base.errors import CutterError
-from pathgen.report.choosing import choice_lines, sized
 from tests.report.conftest import written_job
 
 

@@ -5,33 +5,36 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pathgen.programs.instructions import afterwards, cautions, purpose
+from pathgen.programs.instructions import cautions
 from pathgen.report.holding import holding_findings
 from pathgen.report.sheet.page import legend_above
-from pathgen.work.clamping import WitnessMarks
+from pathgen.work.clamping import Step
+from pathgen.work.features import Marks
+from pathgen.work.operations import Outline, WitnessMarks
+from tests.small_board import changed
 
 
 @pytest.fixture
 def outline_of(built):
     """The clamping with another outline cut, and its outline step."""
-    clamping = built.plan.clamping
-    return lambda **changes: (
-        replace(clamping, outline=replace(clamping.outline, **changes)),
-        next(s for s in clamping.steps if s.operation == "outline"),
-    )
+    def with_changes(**changes):
+        clamping = changed(built.plan.clamping, Outline, **changes)
+        return clamping, next(s for s in clamping.steps if s.operation.name == "outline")
+
+    return with_changes
 
 
 def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
     clamping, step = outline_of(tabs=4)
-    assert "leaving tabs" in purpose(clamping, step)
-    assert "Cut the tabs" in afterwards(clamping, step)[0]
+    assert "leaving tabs" in step.operation.purpose
+    assert "Cut the tabs" in step.operation.afterwards(clamping)[0]
     clamping, step = outline_of(tabs=0, skin=0.3)
-    assert "leaving a skin" in purpose(clamping, step)
-    assert not any("tabs" in line for line in cautions(clamping, step))
+    assert "leaving a skin" in step.operation.purpose
+    assert not any("tabs" in line for line in cautions(step))
     clamping, step = outline_of(tabs=0)
-    assert "without tabs" in purpose(clamping, step)
-    assert not any("tabs" in line for line in afterwards(clamping, step) + cautions(clamping, step))
-    assert any("stick" in line for line in cautions(clamping, step))
+    assert "without tabs" in step.operation.purpose
+    assert not any("tabs" in line for line in step.operation.afterwards(clamping) + cautions(step))
+    assert any("stick" in line for line in cautions(step))
 
 
 @pytest.mark.parametrize(("changes", "words"), [
@@ -48,9 +51,10 @@ def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(b
     clamping = built.plan.clamping
     assert "Hatched: clamps" in legend_above(clamping)
     assert "marks" not in legend_above(clamping)
+    marks = WitnessMarks(Marks(places=np.array([[-10.0, 0.0]]), depth=1.0, hover=5.0))
     marked = replace(
-        clamping, setup=replace(clamping.setup, keep_out=()), outline=replace(clamping.outline, tabs=0),
-        marks=WitnessMarks(places=np.array([[-10.0, 0.0]]), depth=1.0, hover=5.0),
+        changed(clamping, Outline, tabs=0), setup=replace(clamping.setup, keep_out=()),
+        steps=(*changed(clamping, Outline, tabs=0).steps, Step(operation=marks, cutter=clamping.steps[0].cutter)),
     )
     words = legend_above(marked)
     # the blank, 7 mm, or fill standing proud; 10 mm of clearance above

@@ -12,8 +12,8 @@ from svgpathtools import parse_path
 
 from pathgen import load_job, read_artwork
 from pathgen.base.markup import as_svg
+from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
-from pathgen.programs.plan import clamping_of
 from pathgen.report.board import dot_rows
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures import board_from_above

@@ -4,6 +4,8 @@ from dataclasses import replace
 
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet.page import board_words, size_lines
+from pathgen.work.operations import SurfaceFinish
+from tests.small_board import changed
 
 
 def test_the_page_says_how_large_the_drawing_became(built):
@@ -16,7 +18,7 @@ def test_the_page_says_how_large_the_drawing_became(built):
 def test_the_page_says_both_thicknesses_where_the_second_cut_goes_deeper(built):
     clamping = built.plan.clamping
     assert "6 mm thick," in board_words(clamping)
-    deeper = replace(clamping, surfacing=replace(clamping.surfacing, skim=0.3))
+    deeper = changed(clamping, SurfaceFinish, skim=0.3)
     assert "6 mm thick as first cut, 5.7 mm when finished," in board_words(deeper)
 
 

@@ -9,7 +9,7 @@ from shapely import MultiPolygon, Point, box
 
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.toolpath import Move
-from pathgen.strategies.matching import LetIn, let_in, misfits, rounded_both_ways
+from pathgen.strategies.matching import LetIn, let_in, misfits, round_pieces, rounded_both_ways
 from pathgen.strategies.pocketing import pocket
 from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
@@ -20,7 +20,7 @@ GAP = 0.04
 def fitted(region: shapely.Geometry, *, from_back: bool = False) -> LetIn:
     """The let-in of a drawing with the cutters of these tests."""
     return let_in(
-        region, pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), gap=GAP, thickness=1.8, safe_z=12.0,
+        region, pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), gap=GAP, thickness=1.8,
         from_back=from_back,
     )
 
@@ -44,7 +44,7 @@ def test_a_piece_as_sharp_as_the_drawing_would_not_go_in() -> None:
 @pytest.mark.parametrize("from_back", [False, True])
 def test_the_program_round_the_piece_leaves_the_piece(from_back: bool) -> None:
     made = fitted(star(80, 0, 14, 6), from_back=from_back)
-    path = made.toolpath
+    path = round_pieces(made.stock, cutter=flat_end(2.0), thickness=1.8, through=0.1, safe_z=12.0)
     low = path.points[:, 2] < 0.0
     line = shapely.linestrings(np.stack([path.points[:-1, :2], path.points[1:, :2]], 1)[low[1:] & low[:-1]])
     kerf = shapely.union_all(shapely.buffer(line, 1.0, quad_segs=64))
@@ -87,7 +87,7 @@ def test_what_is_lost_and_gained_is_told() -> None:
 
 
 def test_what_cannot_be_let_in() -> None:
-    common = {"gap": GAP, "thickness": 1.8, "safe_z": 12.0}
+    common = {"gap": GAP, "thickness": 1.8}
     with pytest.raises(CutterError, match="upright"):
         let_in(box(0, 0, 9, 9), pocket_cutters=(ball_end(3.0),), piece_cutter=flat_end(2.0), **common)
     with pytest.raises(CutterError, match="flute"):

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.programs.plan import clamping_of
+from pathgen.job.clamping import clamping_of
 from pathgen.report.reaching import reach_findings, reach_of_cutters
 from pathgen.strategies.reach import plain_minutes, reach
 from pathgen.work.walls import narrowest_wall

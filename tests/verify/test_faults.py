@@ -11,8 +11,8 @@ import shapely
 from pathgen import build, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
-from pathgen.parts.bench import gauge_clampings
-from pathgen.parts.fingerboard.board import Inlay, fingerboard, slots
+from pathgen.job.bench import gauge_clampings
+from pathgen.parts.fingerboard.board import fingerboard, slots
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
@@ -25,6 +25,9 @@ from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.slots import slot_findings
+from pathgen.work.clamping import Step, numbered
+from pathgen.work.features import Inlay
+from pathgen.work.operations import Pocket, Slot
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -115,10 +118,13 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     part = plain_board()
     x = part.frets.distance
     over = Inlay(name="1", regions=(("#000000", shapely.box(x[4] - 5, -5, x[4] + 5, 5)),), depth=1.5)
-    beside = Inlay(name="2", regions=(("#000000", shapely.box(x[6] + 0.3 + 0.25, -5, x[6] + 8, 5)),), depth=1.5)
-    clear = Inlay(name="3", regions=(("#000000", shapely.box(x[8] + 4, -5, x[8] + 8, 5)),), depth=1.5)
-    clamping = replace(arched.plan.clamping, board=part, inlays=(over, beside, clear),
-                       slots=slots(part, width=0.6, depth=2.0))
+    away = shapely.box(x[6] + 0.3 + 0.25, -5, x[6] + 8, 5)
+    beside = Inlay(name="2", index=1, regions=(("#000000", away),), depth=1.5)
+    clear = Inlay(name="3", index=2, regions=(("#000000", shapely.box(x[8] + 4, -5, x[8] + 8, 5)),), depth=1.5)
+    operations = [*map(Pocket, (over, beside, clear)), Slot(slots(part, width=0.6, depth=2.0))]
+    cutter = arched.programs[0].cutter
+    steps = numbered(Step(operation=operation, cutter=cutter) for operation in operations)
+    clamping = replace(arched.plan.clamping, board=part, steps=steps)
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
     assert {f.severity for f in found} == {"warn"}

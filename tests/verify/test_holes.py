@@ -14,7 +14,8 @@ from pathgen.removal.motion import Motion
 from pathgen.strategies.drilling import drilling
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.holes import _off_edge, hole_findings
-from pathgen.work.clamping import Holes
+from pathgen.work.features import Holes
+from pathgen.work.operations import DowelHoles
 from tests.small_board import built
 
 FLAT = Cutter(name="flat 3", shape="flat-end", diameter=3.0, flute_length=20.0, speed=16000, feed=1164.0,
@@ -46,8 +47,9 @@ def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points):
         start=points[:-1], end=points[1:], rapid=path.kinds[1:] == Move.RAPID, feed=np.full(len(points) - 1, 300.0),
         line=np.arange(1, len(points)), motion=np.arange(len(points) - 1),
     )
-    step = SimpleNamespace(file_name="holes.nc", cutter=FLAT)
-    clamping = SimpleNamespace(holes=replace(holes, diameter=5.0, bottom=-2.0), stock=SimpleNamespace(thickness=8.0))
+    asked = DowelHoles(replace(holes, diameter=5.0, bottom=-2.0))
+    step = SimpleNamespace(file_name="holes.nc", cutter=FLAT, operation=asked)
+    clamping = SimpleNamespace(stock=SimpleNamespace(thickness=8.0))
     return [f.code for f in hole_findings(motion, step, clamping, Tolerances())]
 
 

@@ -11,9 +11,11 @@ import pathgen
 from pathgen.removal import material as removal
 from pathgen.verify import Tolerances, verify
 from pathgen.verify.pockets import _taken_in
-from pathgen.work.clamping import OUTLINE, POCKET, RESURFACE, SLOTS, SURFACE_FINISH, SURFACE_ROUGH
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
+
+SURFACE_ROUGH, SURFACE_FINISH, RESURFACE = "surface-rough", "surface-finish", "resurface"
+POCKET, SLOTS, OUTLINE = "pocket", "slots", "outline"
 
 WAYS = {"as it lies": {}, "turned, in inches, zero on top": {"along": "y", "units": "in", "z_zero": "stock-top"}}
 COARSE = 0.2
@@ -77,7 +79,7 @@ def _codes(built, operation, change, index=0):
 
 
 def test_coolant_is_warned_of_by_its_line(built, texts):
-    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == SLOTS)
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SLOTS)
     lines = texts[name].split("\n")
     at = next(i for i, line in enumerate(lines) if line.startswith("M3"))
     wet = {**texts, name: "\n".join([*lines[: at + 1], "M8", *lines[at + 1 :]])}
@@ -159,7 +161,7 @@ def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
 
 
 def test_missing_and_unexpected_programs(built, texts):
-    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == SURFACE_ROUGH)
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SURFACE_ROUGH)
     changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
     codes = {f.code for f in verify(built.plan.clamping, changed, resolution=0.5).findings}
     assert {"program-missing", "program-unexpected"} <= codes
@@ -167,7 +169,7 @@ def test_missing_and_unexpected_programs(built, texts):
 
 @pytest.mark.parametrize("operation", [SURFACE_FINISH, POCKET, OUTLINE])
 def test_an_unread_program_brings_no_findings_of_what_it_would_have_cut(built, texts, operation):
-    name = next(s.file_name for s in built.plan.clamping.steps if s.operation == operation)
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == operation)
     last = texts[name].rindex("M5")
     for changed in (texts | {name: texts[name][:last] + "M5 Q3\nM30\n"}, {n: t for n, t in texts.items() if n != name}):
         checked = verify(built.plan.clamping, changed, resolution=0.5)
@@ -178,9 +180,9 @@ def test_an_unread_program_brings_no_findings_of_what_it_would_have_cut(built, t
 
 
 def test_faults_beside_an_unread_program_are_still_found(built, texts):
-    slots, outline = (next(s.file_name for s in built.plan.clamping.steps if s.operation == op)
+    slots, outline = (next(s.file_name for s in built.plan.clamping.steps if s.operation.name == op)
                       for op in (SLOTS, OUTLINE))
-    rough = next(s.file_name for s in built.plan.clamping.steps if s.operation == SURFACE_ROUGH)
+    rough = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SURFACE_ROUGH)
     deep = texts[rough].replace("G0 Z", "G0 Z-", 2)
     changed = texts | {outline: "G7\n", rough: deep, slots: texts[slots].replace("G54", "G55")}
     found = verify(built.plan.clamping, changed, resolution=0.5).findings
@@ -189,7 +191,7 @@ def test_faults_beside_an_unread_program_are_still_found(built, texts):
 
 
 def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, texts, monkeypatch):
-    pocket = next(s.file_name for s in built.plan.clamping.steps if s.operation == POCKET)
+    pocket = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == POCKET)
     head, tail = texts[pocket].rsplit("\nG0 Z", 1)
     corners = built.plan.clamping.to_machine(np.array([[20.0, -9.0, 0.0], [90.0, 9.0, 0.0]]))
     to_and_fro = "".join(f"\nX{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))

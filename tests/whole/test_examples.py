@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 from pathgen import build, load_job
+from pathgen.work.operations import Outline
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -132,7 +133,7 @@ def test_a_skin_is_left_all_round(built):
     result = built("ratios-stepped")
     points = written(program(result, "outline").text)
     assert points[points[:, 3] == 1, 2].min() == pytest.approx(0.3, abs=1e-6)
-    assert result.plan.clamping.outline.tabs == 0
+    assert result.plan.clamping.feature(Outline).tabs == 0
 
 
 def test_a_drawn_outline_is_where_the_frets_end(built):

@@ -20,9 +20,9 @@ import pathgen.app.pieces
 from pathgen.app.cli import main
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
+from pathgen.job.clamping import planned_of
 from pathgen.job.let_in import check_fit
-from pathgen.programs.plan import plan
-from pathgen.verify.pieces import verify_pieces
+from pathgen.verify import verify
 from tests.small_board import moves
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "let-in-leaf.toml"
@@ -107,10 +107,10 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
 
 def test_without_a_piece_table_the_pocket_is_the_drawing(tmp_path) -> None:
     job = job_with(tmp_path, {PIECE: ""})
-    made = plan(job)
+    made = planned_of(job)
     art = pathgen.read_artwork(EXAMPLE.with_suffix(".svg"), tolerance=0.002)
     assert made.clamping.inlays[0].area.area == pytest.approx(art.regions[0].polygon.area, rel=1e-6)
-    assert made.let_ins == ((),)
+    assert made.asked.let_ins == ((),)
     with pytest.raises(JobError, match="has a piece"):
         pieces(job)
 
@@ -132,12 +132,12 @@ def test_what_a_piece_may_not_say(tmp_path, changes: dict[str, str], words: str)
 
 def test_a_piece_that_stands_higher_at_its_edges_than_the_second_cut_reckons_with(tmp_path) -> None:
     with pytest.raises(JobError, match=r"overfill: 0.7 mm.*0.707 mm or more.*make overfill 0.71"):
-        plan(job_with(tmp_path, {"overfill = 0.8": "overfill = 0.7"}))
+        planned_of(job_with(tmp_path, {"overfill = 0.8": "overfill = 0.7"}))
 
 
 def test_cutters_that_leave_no_upright_wall(tmp_path) -> None:
     with pytest.raises(CutterError, match="upright"):
-        plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "ball 12"'}))
+        planned_of(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "ball 12"'}))
 
 
 def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
@@ -147,7 +147,7 @@ def test_colours_that_would_lie_in_each_others_place(tmp_path) -> None:
     <path fill="#112233" d="M 4 2 H 34 L 12 10 L 34 18 H 4 Z"/>
     <path fill="#ddaa44" d="M 34 2 L 12 10 L 34 18 Z"/></svg>"""
     with pytest.raises(JobError, match=r"would both lie near 18\d.* mm along.*an \[\[inlay\]\] of its own"):
-        plan(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
+        planned_of(job_with(tmp_path, {'{ cutter = "flat 1"': '{ cutter = "flat 3"'}, art=art))
     assert len(pieces(job_with(tmp_path, {}, art=art))) == 2
 
 
@@ -162,7 +162,7 @@ def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
     art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="20mm" viewBox="0 0 44 20">
     <polygon fill="#e3c98f" points="{corners}"/></svg>'''
     new = EXAMPLE.read_text().split("[[cutter]]")[3].replace("flat 1", "flat 1.2").replace("= 1.0", "= 1.2")
-    made = plan(job_with(tmp_path, {
+    made = planned_of(job_with(tmp_path, {
         'cutters = ["flat 3", "flat 1"]': 'cutters = ["flat 3", "flat 1.2", "flat 1"]',
         "[[inlay]]": f"[[cutter]]{new.split('[surface]')[0]}\n[[inlay]]",
     }, art=art))
@@ -170,8 +170,8 @@ def test_small_corners_in_the_pieces_way_are_cut(tmp_path) -> None:
 
 
 def test_a_misfit_is_refused_with_its_place(job) -> None:
-    made = plan(job)
-    ((colour, one),), cuts = made.let_ins[0], made.pockets[0]
+    made = planned_of(job)
+    ((colour, one),), cuts = made.asked.let_ins[0], made.pockets[0]
     check_fit(job, made.clamping, 0, ((colour, one),), cuts)
     bump = shapely.Point(one.piece.bounds[2], 0.0).buffer(0.3)
     wide = replace(one, piece=one.piece | bump)
@@ -262,7 +262,7 @@ def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
     assert one.findings == ()
     text = spoil(one.program.text)
     assert text != one.program.text
-    found = verify_pieces(one.clamping, text, one.let_in.stock, resolution=0.1, job_fingerprint=job.fingerprint)
+    found = verify(one.clamping, {one.program.file_name: text}, job_fingerprint=job.fingerprint).findings
     assert code in {f.code for f in found if f.severity == "forbid"}
 
 

@@ -155,7 +155,7 @@ REFUSED = {
 
 @pytest.mark.parametrize("name", list(REFUSED))
 def test_bad_fills_are_refused_with_the_numbers(tmp_path, name):
-    from pathgen.programs.plan import clamping_of
+    from pathgen.job.clamping import clamping_of
 
     changes, extra, words = REFUSED[name]
     art = None

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold, OpType
 
 from pathgen.base.surface import Surface
-from pathgen.programs.instructions import afterwards, before_start
+from pathgen.programs.instructions import before_start
 from pathgen.report.filling import amounts
 from pathgen.report.filltext import parts_words
 from pathgen.work.fill import Resin, amount, fall_under, second_cut
@@ -134,7 +134,7 @@ def narrow_radius(tmp_path_factory):
 
 
 def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
-    after = "\n".join(afterwards(narrow_radius.plan.clamping, step_of(narrow_radius, "pocket")))
+    after = "\n".join(step_of(narrow_radius, "pocket").operation.afterwards(narrow_radius.plan.clamping))
     for words in ("levels itself and runs off", "tape, wax or clay", "thickened", "at the pocket's highest place",
                   "nowhere more than 0.7 mm above the surface"):
         assert words in after
@@ -157,7 +157,7 @@ def test_the_cured_fill_is_measured_before_the_second_cut(narrow_radius):
 
 
 def step_of(result, operation):
-    return next(s for s in result.plan.clamping.steps if s.operation == operation)
+    return next(s for s in result.plan.clamping.steps if s.operation.name == operation)
 
 
 @pytest.mark.parametrize(("overfill", "codes"), [(0.2, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"})])

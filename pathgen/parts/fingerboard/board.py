@@ -18,20 +18,8 @@ from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.radii import Radii, end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
-from pathgen.work.part import Fingerboard, Frets, Inlay, PartialFret, Slots
-
-__all__ = [
-    "Edges",
-    "Fingerboard",
-    "Frets",
-    "Inlay",
-    "PartialFret",
-    "Slots",
-    "centre_crossings",
-    "fingerboard",
-    "nut_slot",
-    "slots",
-]
+from pathgen.work.features import Slots
+from pathgen.work.part import Fingerboard, Frets, PartialFret
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -158,7 +146,8 @@ def nut_slot(
                        allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")
     middle = np.stack([bass, treble])[None] + square * width / 2
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
-    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry)
+    return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
+                 name="nut slot")
 
 
 _SHELF_OVERRUN = 1.0

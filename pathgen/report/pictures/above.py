@@ -14,7 +14,8 @@ from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, word
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.strategies.cutting_out import cutting_line
-from pathgen.work.clamping import OUTLINE, SURFACE_FINISH, Clamping, KeepOut
+from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
 
 Floats = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
 def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     blank = shapely.box(*clamping.stock.bounds)
     yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
-    cutter = next((s.cutter for s in clamping.steps if s.operation == OUTLINE), None)
+    cutter = clamping.cutter(Outline)
     if cutter is not None:
         yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
 
@@ -88,13 +89,13 @@ def _finishing_reach(
     view: View, clamping: Clamping, paths: Sequence[Toolpath], size: float
 ) -> Iterator[Element]:
     for step, path in zip(clamping.steps, paths, strict=False):
-        if step.operation == SURFACE_FINISH:
+        if step.operation.finishes and not step.operation.levels:
             swept = overlay.buffer(shapely.MultiPoint(path.points[:, :2]).convex_hull, step.cutter.radius)
             yield area(view, swept, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"0 {size / 4}")
 
 
 def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
-    frets, slots, nut = clamping.board.frets, clamping.slots, clamping.nut_slot
+    frets, slots, nut = clamping.board.frets, clamping.feature(Slot), clamping.feature(NutSlot)
     number, runs = (slots.number, slots.lines) if slots is not None else (frets.number, frets.ends)
     width = slots.width if slots is not None else 0.25
     for name, run in zip(number.tolist(), runs, strict=True):
@@ -119,10 +120,10 @@ def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Eleme
 
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if clamping.holes is not None:
-        for x, y in view(clamping.holes.at).tolist():
-            yield element("circle", cx=x, cy=y, r=clamping.holes.diameter / 2, fill=INK, class_="hole")
-    for x, y in view(clamping.marks.places).tolist() if clamping.marks is not None else []:
+    if (holes := clamping.feature(DowelHoles)) is not None:
+        for x, y in view(holes.at).tolist():
+            yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
+    for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:
         r = size / 4
         cross = f"M{x - r:.2f},{y:.2f}h{2 * r:.2f}M{x:.2f},{y - r:.2f}v{2 * r:.2f}"
         yield element("g", element("circle", cx=x, cy=y, r=r), element("path", d=cross), stroke=INK,

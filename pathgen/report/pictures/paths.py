@@ -12,8 +12,8 @@ from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.parts.fingerboard.board import Fingerboard
 from pathgen.work.clamping import Clamping
+from pathgen.work.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

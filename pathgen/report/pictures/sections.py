@@ -13,8 +13,9 @@ from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import fine_length
-from pathgen.parts.fingerboard.board import Inlay
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
+from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 
@@ -136,12 +137,13 @@ def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[
 
 def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
     """The bottom of a slot that lay here, where bottoms follow the curve."""
-    if clamping.slots is None or clamping.slots.bottom != "curve":
+    slots = clamping.feature(Slot)
+    if slots is None or slots.bottom != "curve":
         return
-    short = clamping.slots.short or 0.0
+    short = slots.short or 0.0
     for low, high in spans(clamping.board.outline, x):
         y = _steps(low + short, high - short)
-        floor = np.stack([y, clamping.finished_surface.height(x, y) - clamping.slots.depth], axis=1)
+        floor = np.stack([y, clamping.finished_surface.height(x, y) - slots.depth], axis=1)
         yield lines(view, [floor], decimals=3, stroke=INK, stroke_width=size / 10, stroke_dasharray=f"0 {size / 4}",
                     class_="slot-floor")
 

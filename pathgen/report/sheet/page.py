@@ -9,7 +9,8 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.markup import Element, as_html, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
-from pathgen.programs.plan import Plan, tabs_of
+from pathgen.programs.paths import tabs_of
+from pathgen.programs.plan import Plan
 from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready
@@ -19,7 +20,8 @@ from pathgen.report.sheet.results import findings, frets, fretting_sheet, nut_an
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words
 from pathgen.verify import Verification
-from pathgen.work.clamping import OUTLINE, SURFACE_FINISH, Clamping
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import DowelHoles, Outline, WitnessMarks
 
 e = element
 
@@ -146,18 +148,17 @@ def size_lines(report: dict[str, Any], units: str) -> list[str]:
 
 def legend_above(clamping: Clamping) -> str:
     """What stands in the picture from above, and what is not known of clamps."""
-    operations = {step.operation for step in clamping.steps}
     high = format_length(clamping.safe_z, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
     return " ".join(filter(None, [
         "Seen from above.",
         "Hatched: clamps." if clamping.setup.keep_out else
         f"No clamps given: rapids across the work pass {high} above the bed; keep clamps lower than that and clear of "
         "every cut.",
-        "Grey: what the outline cutter takes away." if OUTLINE in operations else "",
-        "Dotted: how far the finishing cutter reaches." if SURFACE_FINISH in operations else "",
+        "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
+        "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
-        "Crosses in rings: witness marks." if clamping.marks is not None else "",
-        "Black discs: holes." if clamping.holes is not None else "",
+        "Crosses in rings: witness marks." if clamping.feature(WitnessMarks) else "",
+        "Black discs: holes." if clamping.feature(DowelHoles) else "",
         "The target: X 0, Y 0, with the machine's axes.",
     ]))
 

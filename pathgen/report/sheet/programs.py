@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length
-from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand, purpose
+from pathgen.programs.instructions import before_start, cautions, check_by_hand
 from pathgen.report.pictures import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
-from pathgen.work.clamping import HOVER, NUT_SLOT, POCKET, SLOTS, Clamping
+from pathgen.work.clamping import Clamping
 
 e = element
 
@@ -46,14 +46,14 @@ def display_range(clamping: Clamping, program: Program) -> list[str]:
 
 def common_cautions(clamping: Clamping) -> list[str]:
     """What every step says that turns the spindle."""
-    each = [cautions(clamping, step) for step in clamping.steps if step.operation != HOVER]
+    each = [cautions(step) for step in clamping.steps if step.operation.spins]
     return [line for line in each[0] if all(line in lines for lines in each)]
 
 
 def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """A list of the programs, and a card for each."""
     contents = e("ol", (
-        e("li", e("a", purpose(clamping, p.step), href=f"#program-{p.order}"),
+        e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
           f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
@@ -63,9 +63,9 @@ def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
 
 
 def _program(clamping: Clamping, program: Program) -> Element:
-    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
-    own = [line for line in cautions(clamping, step) if line not in common]
-    words = purpose(clamping, step)
+    step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
+    own = [line for line in cautions(step) if line not in common]
+    words = step.operation.purpose
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
     return e(
         "article",
@@ -83,7 +83,7 @@ def _program(clamping: Clamping, program: Program) -> Element:
 
 def _figures(clamping: Clamping, program: Program) -> Element:
     cutter, units, spent = program.cutter, clamping.units, program.times
-    still = program.operation == HOVER
+    still = not program.step.operation.spins
     return facts([
         ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
@@ -101,12 +101,7 @@ def program_path(clamping: Clamping, program: Program) -> Element:
 
 def _depth(clamping: Clamping, program: Program) -> str:
     step, units = program.step, clamping.units
-    depths = {
-        POCKET: clamping.inlays[step.inlay].depth if step.inlay is not None else None,
-        SLOTS: clamping.slots.depth if clamping.slots else None,
-        NUT_SLOT: clamping.nut_slot.depth if clamping.nut_slot else None,
-    }
-    depth = depths.get(step.operation)
+    depth = step.operation.depth
     below = f"{format_length(depth, units)} deep, " if depth is not None else ""
     lowest = clamping.to_machine(program.toolpath.points, step)[:, 2].min()
     return f"{below}lowest Z {fine_length(float(lowest), units)}"

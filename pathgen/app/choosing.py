@@ -11,8 +11,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length
-from pathgen.job.load import Job
-from pathgen.programs.plan import clamping_of, finishing_with, surfacing_of
+from pathgen.job.clamping import clamping_of, surfacing_of
+from pathgen.job.job import Job
+from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.text import table
 from pathgen.work.clamping import Clamping

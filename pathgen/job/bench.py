@@ -13,25 +13,15 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
-from pathgen.job.load import Job
+from pathgen.job.job import Job
 from pathgen.job.sense import part_of
 from pathgen.job.tables import BlockTable, GaugesTable
-from pathgen.parts.fingerboard.board import Fingerboard, Frets
 from pathgen.parts.fingerboard.layout import Edges
-from pathgen.programs.plan import numbered
 from pathgen.programs.write import comment
-from pathgen.work.clamping import (
-    ENGRAVE,
-    OUTLINE,
-    SURFACE_FINISH,
-    Clamping,
-    Engraving,
-    OutlineCut,
-    Setup,
-    Step,
-    Stock,
-    Surfacing,
-)
+from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.features import Engraving, OutlineCut, Surfacing
+from pathgen.work.operations import Engrave, Outline, SurfaceFinish
+from pathgen.work.part import Fingerboard, Frets
 
 BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
@@ -52,16 +42,16 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     surface = _hollow(board, start, end, width, table)
     part = plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
-    steps = [Step(order=0, operation=SURFACE_FINISH, cutter=job.cutter(table.cutter, "[block] cutter"))]
+    hollow = SurfaceFinish(Surfacing(scallop=table.scallop))
+    steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
-        steps.append(Step(order=0, operation=OUTLINE, cutter=job.cutter(table.outline, "[block] outline")))
+        steps.append(Step(operation=Outline(OutlineCut()), cutter=job.cutter(table.outline, "[block] outline")))
     return Clamping(
         title=f"{job.title}: hollow block, {names}", units=job.units, board=part,  # type: ignore[arg-type]
         stock=Stock(length=end - start + 2 * table.margin, width=width + 2 * table.margin, thickness=table.thickness,
                     margin_nut=table.margin),
         setup=_setup(job),
-        machine=job.machine, surfacing=Surfacing(scallop=table.scallop),
-        outline=OutlineCut() if table.outline else None, steps=tuple(numbered(steps)),
+        machine=job.machine, steps=numbered(steps),
     )
 
 
@@ -120,20 +110,19 @@ def _gauge(
     outline = shapely.Polygon(np.concatenate([[[x, y], [x, -y]], arc[::-1] + [x + table.height, 0.0]]))
     surface = Surface(thickness=table.thickness, radius_nut=np.inf, radius_end=np.inf, length=x + table.height)
     label = f"R {format_length(radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
-    steps = [Step(order=0, operation=OUTLINE, cutter=job.cutter(table.cutter, "[gauges] cutter"))]
-    engraved = None
+    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB)
+    steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver:
-        steps.insert(0, Step(order=0, operation=ENGRAVE, cutter=job.cutter(table.engraver, "[gauges] engraver")))
         # along the gauge, its top toward the hollow edge
         strokes = tuple(s[:, ::-1] * [1.0, -1.0] + [x + table.height / 2, 0.0]
                         for s in lettering(label, height=min(6.0, table.height / 3)))
-        engraved = Engraving(strokes=strokes, depth=table.engrave_depth)
+        engrave = Engrave(Engraving(strokes=strokes, depth=table.engrave_depth))
+        steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label}", units=job.units,  # type: ignore[arg-type]
-        board=plate(surface, outline, 0.0), stock=stock, steps=tuple(named), engraving=engraved,
+        board=plate(surface, outline, 0.0), stock=stock, steps=tuple(named),
         setup=_setup(job), machine=job.machine,
-        outline=OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB),
     )
 
 
@@ -144,7 +133,7 @@ _GAUGE_TAB = 4.0
 def tool_of(program: str, job: Job) -> str | None:
     """The command that made a program of a tool from a job, by the title at its head; None for another program."""
     head = re.sub(r"[()\s]", "", program[:2000])  # a long title goes over several lines
-    title = re.sub(r"[()\s]", "", comment(f"{job.title}:"))
+    title = re.sub(r"[()\s]", "", comment(f"job: {job.title}:"))
     made = {"block": r"hollowblock,", "gauges": r"gauge\d+,", "pieces": r"inlay\d+,piecesof"}
     found = (command for command, words in made.items() if re.match(words, head[len(title) :]))
     return next(found, None) if head.startswith(title) else None

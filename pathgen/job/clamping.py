@@ -1,0 +1,148 @@
+"""What a job comes to: its part, its steps in order, and what it asks for beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from pathgen.base.scallop import scallop_height
+from pathgen.job.drawings import inlays_of
+from pathgen.job.filling import marks_of, move_of, resin_of
+from pathgen.job.job import Job
+from pathgen.job.let_in import check_fit, let_ins
+from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
+from pathgen.programs.zeroing import check_references
+from pathgen.work.clamping import Clamping, Step, numbered
+from pathgen.work.features import Inlay, Marks, Surfacing
+from pathgen.work.operations import (
+    Bevel,
+    CutAgain,
+    DowelHoles,
+    Hover,
+    NutSlot,
+    Operation,
+    Outline,
+    Pocket,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+    WitnessMarks,
+)
+from pathgen.work.part import Fingerboard
+
+DEFAULT_SCALLOP = 0.01
+
+
+def clamping_of(job: Job) -> Clamping:
+    """The part, the set-up and the steps that a job asks for, idle cutters' too; reads the drawings.
+
+    Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
+    """
+    board = part_of(job)
+    inlays, left_out = inlays_of(job, board)
+    clamping = Clamping(
+        title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
+        machine=job.machine, left_out=left_out, steps=numbered(_steps(job, board, inlays, None)),
+    )
+    check_references(clamping)
+    marks = marks_of(job, clamping)
+    if marks is not None:  # they lie in the waste that all the other steps leave
+        clamping = replace(clamping, steps=numbered(_steps(job, board, inlays, marks)))
+    moved, moved_from = move_of(job, clamping)
+    return replace(clamping, moved=moved, moved_from=moved_from)
+
+
+def asked_of(job: Job, clamping: Clamping) -> Asked:
+    """What a job asks for beside its steps: fills, pieces, the colour of the wood."""
+    return Asked(
+        resins=tuple(resin_of(job, inlay.index) for inlay in clamping.inlays),
+        let_ins=tuple(let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
+        wood=(job.board.wood_colour, job.board.wood_colour_finished),
+    )
+
+
+def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:
+    """Every path of a job, or of another clamping of it; cutters of inlays that find nothing to do have no step.
+
+    Raises PathgenError for what cannot be cut as asked.
+    """
+    if clamping is None:
+        clamping = clamping_of(job)
+        clamping, pockets = _without_idle(job, clamping, pockets_of(clamping))
+    else:
+        pockets = pockets_of(clamping)
+    planned = plan(clamping, asked_of(job, clamping), pockets=pockets)
+    for index, made in enumerate(planned.asked.let_ins):
+        check_fit(job, clamping, index, made, planned.pockets[index])
+    return planned
+
+
+def without_idle_of(job: Job, clamping: Clamping) -> Clamping:
+    """The clamping of `clamping_of` without the steps of cutters that find nothing to do: as it is planned.
+
+    Works the pockets out, as only their paths tell.
+    """
+    return _without_idle(job, clamping, pockets_of(clamping))[0]
+
+
+def _without_idle(job: Job, clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:
+    clamping, pockets = without_idle(clamping, pockets)
+    moved, moved_from = move_of(job, clamping)
+    return replace(clamping, moved=moved, moved_from=moved_from), pockets
+
+
+def surfacing_of(job: Job) -> Surfacing | None:
+    """How fine a job wants its surface: the ridge height, given or as its stepover leaves it."""
+    if job.surface is None:
+        return None
+    scallop = job.surface.scallop
+    if job.surface.stepover is not None:
+        ball = job.cutter(job.surface.finish, "[surface] finish").radius
+        surface = part_of(job).surface
+        scallop = float(scallop_height(job.surface.stepover, ball, min(surface.radius_nut, surface.radius_end)))
+    return Surfacing(
+        scallop=DEFAULT_SCALLOP if scallop is None else scallop,
+        allowance=job.surface.allowance,
+        skim=job.resurface.skim if job.resurface else 0.0,
+        resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
+        resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
+        blend=job.resurface.blend if job.resurface else Surfacing.blend,
+    )
+
+
+def _steps(job: Job, board: Fingerboard, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
+    """The steps in order, not yet numbered."""
+
+    def step(operation: Operation[Any], name: str) -> Step:
+        return Step(operation=operation, cutter=job.cutter(name, operation.name))
+
+    surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
+    if job.holes and holes:
+        yield step(DowelHoles(holes), job.holes.cutter)
+    if job.marks and marks:
+        yield step(WitnessMarks(marks), job.marks.cutter)
+    for part in job.order:
+        if part == "surface" and job.surface and surfacing:
+            if job.surface.rough:
+                yield step(SurfaceRough(surfacing), job.surface.rough)
+            yield step(SurfaceFinish(surfacing), job.surface.finish)
+        elif part == "inlays":
+            for inlay, table in zip(inlays, job.inlays, strict=True):
+                for nth, name in enumerate(table.cutters):
+                    yield step(Pocket(inlay, nth, len(table.cutters)), name)
+                if inlay.fill != "none" and job.surface and surfacing:
+                    if job.marks and marks:
+                        yield step(Hover(marks, inlay), job.marks.cutter)
+                    yield step(CutAgain(inlay, surfacing), job.surface.finish)
+        elif part == "slots":
+            nut, slots = nut_of(job, board), slots_of(job, board)
+            if job.nut and nut:
+                yield step(NutSlot(nut), job.nut.cutter)
+            if job.slots and slots:
+                yield step(Slot(slots), job.slots.cutter)
+                if job.slots.bevel_cutter:
+                    yield step(Bevel(slots), job.slots.bevel_cutter)
+        elif part == "outline" and job.outline and outline:
+            yield step(Outline(outline), job.outline.cutter)

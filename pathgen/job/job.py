@@ -1,0 +1,105 @@
+"""A job as read: its tables, with every length in mm."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable
+from pathgen.job.tables import (
+    BlockTable,
+    BoardTable,
+    CutterTable,
+    GaugesTable,
+    HolesTable,
+    InlayTable,
+    MachineTable,
+    MarksTable,
+    MeasuredTable,
+    MovedTable,
+    NutTable,
+    OutlineTable,
+    ResinTable,
+    ResurfaceTable,
+    SetupTable,
+    SlotsTable,
+    StockTable,
+    SurfaceTable,
+)
+
+ORDER = ("surface", "inlays", "slots", "outline")
+"""Operations in the order they are cut, unless the job says otherwise with `order`."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Job:
+    """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple)."""
+
+    title: str
+    units: str
+    path: Path
+    board: BoardTable
+    stock: StockTable
+    setup: SetupTable
+    machine: MachineTable
+    cutters: tuple[CutterTable, ...] = ()
+    surface: SurfaceTable | None = None
+    inlays: tuple[InlayTable, ...] = ()
+    dots: DotsTable | None = None
+    resurface: ResurfaceTable | None = None
+    holes: HolesTable | None = None
+    nut: NutTable | None = None
+    slots: SlotsTable | None = None
+    outline: OutlineTable | None = None
+    block: BlockTable | None = None
+    gauges: GaugesTable | None = None
+    frets: FretsTable | None = None
+    strings: StringsTable | None = None
+    neck: NeckKeys | None = None
+    resin: ResinTable | None = None
+    marks: MarksTable | None = None
+    measured: tuple[MeasuredTable, ...] = ()
+    moved: MovedTable | None = None
+    order: tuple[str, ...] = ORDER
+    """The operations in the order they are cut."""
+    fingerprint: str = field(default="", repr=False)
+    """16 hex digits that change with anything in the job or its drawings."""
+
+    def cutter(self, name: str, where: str) -> Cutter:
+        """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""
+        known = {c.name: c for c in self.cutters}
+        if name not in known:
+            near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.3)
+            raise JobError(
+                where, f'no [[cutter]] is called "{name}"',
+                remedy=f'did you mean "{near[0]}"?' if near else "add a [[cutter]] table with that name",
+            )
+        return _complete(known[name])
+
+    @property
+    def complete_cutters(self) -> list[Cutter]:
+        """Every cutter that has all its keys, in order. Raises JobError for one that makes no sense."""
+        return [self.cutter(table.name, "") for table in self.cutters if not table.missing]
+
+    def artwork_path(self, inlay: int) -> Path:
+        """Where the drawing of an inlay lies: relative to the job file."""
+        return self.path.parent / self.inlays[inlay].artwork
+
+
+def _complete(table: CutterTable) -> Cutter:
+    where = f'[[cutter]] "{table.name}"'
+    if table.missing:
+        raise JobError(
+            where, f"{table.missing[0]} is missing",
+            remedy=f"add {', '.join(table.missing)}: a step of the job uses this cutter",
+        )
+    if (table.shape == "v") != (table.angle is not None):
+        problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
+        raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
+    if table.plunge > table.feed:  # type: ignore[operator]
+        raise JobError(where, f"plunge {table.plunge:g} mm per minute is faster than feed {table.feed:g} mm per minute",
+                       allowed="plunge no faster than feed", remedy="make plunge smaller")
+    return Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})

@@ -1,0 +1,201 @@
+"""The path of each operation: one function for each kind, in a table by type."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.cut_again import resurfacing_runs_over
+from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
+from pathgen.strategies.drilling import drilling
+from pathgen.strategies.engraving import engraving
+from pathgen.strategies.marks import drill_marks, hover_over_marks
+from pathgen.strategies.matching import round_pieces
+from pathgen.strategies.pocketing import PocketCut
+from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.surfacing import Passes, resurfacing_runs, roughing_runs
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import (
+    Bevel,
+    CutAgain,
+    CutPieces,
+    DowelHoles,
+    Engrave,
+    Hover,
+    NutSlot,
+    Operation,
+    Outline,
+    Pocket,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+    WitnessMarks,
+)
+from pathgen.work.part import Fingerboard
+
+Floats = NDArray[np.float64]
+
+AIR = 1.0
+"""How far above the highest wood or fill a rapid may come down, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Around:
+    """What the path of a step is made from, beside its operation and its cutter."""
+
+    clamping: Clamping
+    finish: Passes | None = None
+    """The finishing passes, for the steps that follow them."""
+    pockets: tuple[tuple[PocketCut, ...], ...] = ()
+    """What each cutter of each inlay cuts, for the steps that open them."""
+
+    @property
+    def heights(self) -> dict[str, float]:
+        """Where rapids go: across the work, and down to nothing but air above it."""
+        clamping = self.clamping
+        filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
+        air = max(clamping.stock.thickness, clamping.surface.thickness + max(filled, default=0.0)) + AIR
+        return {"safe_z": clamping.safe_z, "air_z": air}
+
+    @property
+    def top(self) -> float:
+        """The top of the raw stock."""
+        return self.clamping.stock.thickness
+
+
+Maker = Callable[[Any, Cutter, Around], Toolpath]
+
+
+def path_of(step: Step, around: Around) -> Toolpath:
+    """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
+    path = PATHS[type(step.operation)](step.operation, step.cutter, around)
+    if not len(path):
+        raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
+    return path
+
+
+def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
+    board = around.clamping.board
+    runs = roughing_runs(
+        board.outline, board.surface, cutter, finish=around.clamping.cutter(SurfaceFinish), stock_top=around.top,
+        allowance=operation.feature.allowance,
+    )
+    return Toolpath.from_runs(runs, **around.heights)
+
+
+def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
+    clamping, board = around.clamping, around.clamping.board
+    rough = clamping.feature(SurfaceRough)
+    runs = resurfacing_runs(
+        board.outline, board.surface, cutter, proud=rough.allowance if rough else around.top - _lowest(board, cutter),
+        stepdown=cutter.stepdown, last=_last(around), raw=rough is None,
+    )
+    return Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
+    board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
+    how: dict[str, Any] = {
+        "proud": inlay.overfill, "stepdown": surfacing.resurface_stepdown, "last": _last(around),
+    }
+    if surfacing.resurface_area == "inlay":
+        area = overlay.buffer(inlay.area, surfacing.blend)
+        runs = resurfacing_runs_over(area, board.outline, board.surface, cutter, **how)
+    else:
+        runs = resurfacing_runs(board.outline, board.surface, cutter, skim=surfacing.skim, **how)
+    return Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _last(around: Around) -> Passes:
+    assert around.finish is not None
+    return around.finish
+
+
+def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
+    return around.pockets[operation.feature.index][operation.nth].toolpath
+
+
+def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
+    return slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
+
+
+def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
+    return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
+
+
+def _holes(operation: DowelHoles, cutter: Cutter, around: Around) -> Toolpath:
+    return drilling(operation.feature, cutter=cutter, top=around.top, **around.heights)
+
+
+def _marks(operation: WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
+    return drill_marks(operation.feature, cutter=cutter, top=around.top, **around.heights)
+
+
+def _hover(operation: Hover, cutter: Cutter, around: Around) -> Toolpath:
+    return hover_over_marks(operation.feature, top=around.top, safe_z=around.clamping.safe_z)
+
+
+def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
+    return engraving(operation.feature, cutter=cutter, top=around.clamping.surface.thickness, **around.heights)
+
+
+def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
+    clamping, cut = around.clamping, operation.feature
+    part, tabs = clamping.board.outline, tabs_of(clamping)
+    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, tab_width=cut.tab_width)
+    return outlining(
+        part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, tab_height=cut.tab_height,
+        tab_width=cut.tab_width, **around.heights,
+    )
+
+
+def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
+    cut = operation.feature
+    return round_pieces(cut.shapes, cutter=cutter, thickness=around.top, through=cut.through,
+                        safe_z=around.clamping.safe_z)
+
+
+def tabs_of(clamping: Clamping) -> Floats:
+    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    cutter, cut = clamping.cutter(Outline), clamping.feature(Outline)
+    if cutter is None or cut is None:
+        return np.empty((0, 2))
+    slots = [s.lines.reshape(-1, 2) for s in (clamping.feature(Slot), clamping.feature(NutSlot)) if s is not None]
+    return tab_points(
+        clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
+        width=cut.tab_width + 2 * cutter.radius, inlays=overlay.union_all([i.area for i in clamping.inlays]),
+    )
+
+
+def _lowest(board: Fingerboard, cutter: Cutter) -> float:
+    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
+    points = shapely.get_coordinates(overlay.buffer(board.outline, cutter.radius, join_style="mitre"))
+    on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
+    with np.errstate(invalid="ignore"):
+        return float(np.nanmin(board.surface.height(points[:, 0], on_line)))
+
+
+PATHS: Mapping[type[Operation[Any]], Maker] = {
+    SurfaceRough: _rough,
+    SurfaceFinish: _finish,
+    CutAgain: _again,
+    Pocket: _pocket,
+    Slot: _slots,
+    NutSlot: _slots,
+    Bevel: _bevels,
+    DowelHoles: _holes,
+    WitnessMarks: _marks,
+    Hover: _hover,
+    Engrave: _engrave,
+    Outline: _outline,
+    CutPieces: _pieces,
+}

@@ -1,0 +1,126 @@
+"""What is checked of each operation: one row for each kind, in a table by type."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pathgen.removal.motion import Motion
+from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.culprit import Culprit
+from pathgen.verify.engraved import engraving_findings
+from pathgen.verify.findings import Finding, Tolerances
+from pathgen.verify.holes import hole_findings
+from pathgen.verify.marks import hover_findings, mark_findings
+from pathgen.verify.outlines import outline_findings
+from pathgen.verify.pieces import piece_findings
+from pathgen.verify.pockets import pocket_findings
+from pathgen.verify.repeats import part_repeat_findings, repeat_findings
+from pathgen.verify.ridges import Ridges
+from pathgen.verify.simulate import Simulation
+from pathgen.verify.slots import slot_findings
+from pathgen.verify.surfaces import Deviation, surface_findings
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import (
+    Bevel,
+    CutAgain,
+    CutPieces,
+    DowelHoles,
+    Engrave,
+    Hover,
+    NutSlot,
+    Operation,
+    Outline,
+    Pocket,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+    WitnessMarks,
+)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Seen:
+    """What there is to compare: the moves of each step by its order, and what stood in the end."""
+
+    clamping: Clamping
+    motions: Mapping[int, Motion]
+    tolerances: Tolerances
+    sim: Simulation
+    ridges: Ridges | None
+    deviation: Deviation | None
+    whole: bool
+    """Whether no program is missing, so that the end is known."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Checks:
+    """What is checked of a kind of operation."""
+
+    moves: Callable[[Motion, Step, Clamping, Tolerances], Iterator[Finding]] | None = None
+    """Of the moves of each step, whatever the other programs do."""
+    step: Callable[[Step, Seen], Iterator[Finding]] | None = None
+    """Of each step, beside the others or by what stood in the end."""
+    work: Callable[[Seen], Iterator[Finding]] | None = None
+    """Of all such steps together, by what stood in the end."""
+
+
+def compared(seen: Seen) -> Iterator[Finding]:
+    """What the checks of every step find."""
+    kinds = [CHECKS[type(step.operation)] for step in seen.clamping.steps]
+    for work in dict.fromkeys(checks.work for checks in kinds):
+        if work is not None and seen.whole:
+            yield from work(seen)
+    for step, checks in zip(seen.clamping.steps, kinds, strict=True):
+        if checks.moves is not None and step.order in seen.motions:
+            yield from checks.moves(seen.motions[step.order], step, seen.clamping, seen.tolerances)
+        if checks.step is not None and step.order in seen.motions:
+            yield from checks.step(step, seen)
+
+
+def _surface(seen: Seen) -> Iterator[Finding]:
+    if seen.ridges is not None and seen.deviation is not None:
+        culprit = Culprit(seen.clamping, seen.motions)
+        yield from surface_findings(seen.deviation, seen.ridges, seen.clamping, seen.tolerances, culprit)
+
+
+def _pockets(seen: Seen) -> Iterator[Finding]:
+    culprit = Culprit(seen.clamping, seen.motions)
+    return pocket_findings(seen.sim, seen.clamping, seen.motions, seen.tolerances, culprit)
+
+
+def _outline(step: Step, seen: Seen) -> Iterator[Finding]:
+    if seen.whole:
+        yield from outline_findings(seen.motions[step.order], step, seen.clamping, seen.sim, seen.tolerances)
+
+
+def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
+    """With skim 0 the second cut goes where the first went."""
+    clamping = seen.clamping
+    assert isinstance(step.operation, CutAgain)
+    surfacing = step.operation.surfacing
+    finish = next((s for s in clamping.steps if type(s.operation) is SurfaceFinish), None)
+    if surfacing.skim > 0 or finish is None or finish.order not in seen.motions:
+        return
+    # in a moved frame the same places are written rounded anew, in inches by up to 0.13 um each time
+    within = 1e-9 if clamping.moved_at(step) is clamping.moved_at(finish) else 2 * seen.tolerances.rounding
+    found = part_repeat_findings if surfacing.resurface_area == "inlay" else repeat_findings
+    yield from found(seen.motions[finish.order], seen.motions[step.order], step, within=within)
+
+
+CHECKS: Mapping[type[Operation[Any]], Checks] = {
+    SurfaceRough: Checks(work=_surface),  # what it takes too deep is missing from the surface
+    SurfaceFinish: Checks(work=_surface),
+    CutAgain: Checks(work=_surface, step=_repeats),
+    Pocket: Checks(work=_pockets),
+    Slot: Checks(moves=slot_findings),
+    NutSlot: Checks(moves=slot_findings),
+    Bevel: Checks(moves=bevel_findings),
+    DowelHoles: Checks(moves=hole_findings),
+    WitnessMarks: Checks(moves=mark_findings),
+    Hover: Checks(moves=hover_findings),
+    Engrave: Checks(moves=engraving_findings),
+    Outline: Checks(step=_outline),
+    CutPieces: Checks(moves=piece_findings),
+}

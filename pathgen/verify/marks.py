@@ -1,0 +1,49 @@
+"""Whether the witness marks are where they should be and as deep, and a look at them touches nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pathgen.removal.motion import Motion
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.work.clamping import Clamping, Step
+
+AGAIN = "make the programs again from the job"
+
+
+def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """Every mark of the job against the moves of the program that drills them."""
+    marks, top = step.operation.feature, clamping.stock.thickness
+    with np.errstate(invalid="ignore"):
+        low = np.fmin(motion.start[:, 2], motion.end[:, 2])
+        rows = np.flatnonzero(motion.cutting & (low < top - tolerances.hole))
+    away = np.hypot(*np.moveaxis(motion.end[rows, None, :2] - marks.places, 2, 0))
+    for own, (x, y) in zip((away <= tolerances.hole).T, marks.places.tolist(), strict=True):
+        off = abs(float(low[rows[own]].min(initial=np.inf)) - (top - marks.depth))
+        if not off <= tolerances.hole:
+            yield Finding(
+                code="mark-wrong", severity="forbid", where=at(step.file_name, None, x, y),
+                got=f"{off:.3f} mm from its bottom" if own.any() else "no mark", allowed=f"{tolerances.hole:g} mm",
+                remedy=AGAIN,
+            )
+    stray = ~(away <= tolerances.hole).any(axis=1)
+    if stray.any():
+        row = rows[int(np.argmax(stray))]
+        yield Finding(
+            code="mark-stray", severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
+            got="a cut where no mark is", allowed=f"{len(marks.places)} marks", remedy=AGAIN,
+        )
+
+
+def hover_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+    """A look at the marks stays well above the work."""
+    lowest = clamping.stock.thickness + step.operation.feature.hover - tolerances.below_bed
+    low = motion.end[:, 2] < lowest
+    if low.any():
+        i = int(np.argmax(low))
+        yield Finding(
+            code="hovers-too-low", severity="forbid", where=at(step.file_name, int(motion.line[i]), *motion.end[i, :2]),
+            got=f"{motion.end[i, 2]:.3f} mm above the bed", allowed=f"{lowest:.3f} mm or higher", remedy=AGAIN,
+        )

@@ -1,0 +1,212 @@
+"""What is cut into a part or around it, as values: inlays, slots, holes, strokes, the outline, marks in the waste."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from pathgen.base import overlay
+from pathgen.base.surface import Surface
+from pathgen.work.mark_errors import BOARD_LIMIT, MarkErrors
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedSize:
+    """How large one copy of a drawing became: the box around what is drawn, before it is turned, mm."""
+
+    width: float
+    height: float
+    share: float | None
+    """Of its size as drawn; None where the file gives none."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Inlay:
+    """One artwork to be pocketed and filled, placed on the board.
+
+    Attributes
+    ----------
+    regions : tuple of (colour, shapely geometry)
+        What is cut, by colour ``"#rrggbb"``, in the board's frame.
+    depth : float
+        Straight down from the surface, mm.
+    fill : "resin" or "piece" or "none"
+    overfill : float
+        How far the cured fill stands above the surface, mm.
+    drawn : like regions
+        What the drawing shows, where `regions` was made from it to match the pieces that are let in.
+    placed : tuple of PlacedSize
+        The size of each copy of the drawing.
+    """
+
+    name: str
+    regions: tuple[tuple[str, Polygon | MultiPolygon], ...]
+    depth: float
+    fill: str = "resin"
+    overfill: float = 1.0
+    drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
+    placed: tuple[PlacedSize, ...] = ()
+    index: int = 0
+    """Which of the job's inlays it is: 0 for the first."""
+    area: Polygon | MultiPolygon = field(init=False)
+    """All colours together."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
+
+    @property
+    def colours(self) -> list[str]:
+        """Colours in the order of `regions`."""
+        return [colour for colour, _ in self.regions]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Slots:
+    """Fret slots, or the one slot of the nut.
+
+    Attributes
+    ----------
+    lines : (n, 2, 2) float array
+        Centre-line of each slot in plan, bass end to treble end: to the edges of the cut board, or short of them.
+    width, depth : float
+        mm; the depth straight down from the finished surface.
+    short : float or None
+        How far each slot stops short of the edges; None for slots cut through both edges.
+    bottom : "curve" or "flat"
+        Whether the bottom follows the surface, or is level: then `depth` below the lower end of the slot's line,
+        so that no place along it is shallower.
+    through : (n, 2) bool array
+        Whether each slot runs out through the edge at its bass and treble end; where not, it ends round at the
+        line's end.
+    bevel : float
+        Width in plan of the bevel along each edge of the slot, mm; 0 for none.
+    entry : "ramp" or "peck"
+        How the cutter goes down into each layer.
+    name : str
+        What a slot is called, where it has no number of its own.
+    """
+
+    number: NDArray[np.int64]
+    lines: Floats
+    width: float
+    depth: float
+    short: float | None = None
+    bottom: Literal["curve", "flat"] = "curve"
+    through: Flags = None  # type: ignore[assignment]
+    bevel: float = 0.0
+    entry: Literal["ramp", "peck"] = "ramp"
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        if self.through is None:
+            object.__setattr__(self, "through", np.full((len(self.lines), 2), self.short is None))
+
+    def floors(self, surface: Surface) -> Floats:
+        """(n,) height of each flat bottom above the underside, mm."""
+        ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])
+        return np.asarray(ends.min(axis=1) - self.depth)
+
+    def deepest(self, surface: Surface) -> float:
+        """Deepest place of any slot below `surface`, mm."""
+        if self.bottom == "curve" or not len(self.lines):
+            return self.depth
+        share = np.linspace(0.0, 1.0, 33)[:, None]
+        points = self.lines[:, :1] + share * (self.lines[:, 1:] - self.lines[:, :1])
+        top = surface.height(points[..., 0], points[..., 1]).max(axis=1)
+        return float((top - self.floors(surface)).max())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surfacing:
+    """How fine the finished surface must be, and how the second cut goes."""
+
+    scallop: float
+    """Ridge height allowed between finishing passes, mm."""
+    allowance: float = 0.4
+    """What roughing leaves on the surface, mm."""
+    skim: float = 0.0
+    """How far below the first surface the second cut goes, mm."""
+    resurface_stepdown: float = 0.5
+    """Depth of each pass through what stands proud, mm."""
+    resurface_area: Literal["board", "inlay"] = "board"
+    """Where the second cut goes: over the whole board, or only over an inlay and `blend` around it."""
+    blend: float = 5.0
+    """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Marks:
+    """Small holes in the waste, to find the work's place again by.
+
+    Attributes
+    ----------
+    places : (n, 2) float array
+        Centres, mm.
+    depth : float
+        Below the top of the raw stock, mm.
+    hover : float
+        How far above the top of the raw stock the cutter stops over each, mm.
+    errors : MarkErrors or None
+        What a measuring error at one of them does to a move worked out from all.
+    errors_limit : float
+        What is allowed of that, mm.
+    """
+
+    places: Floats
+    depth: float
+    hover: float
+    errors: MarkErrors | None = None
+    errors_limit: float = BOARD_LIMIT
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutlineCut:
+    """Cutting the board free: mm."""
+
+    tabs: int = 4
+    tab_height: float = 1.5
+    tab_width: float = 6.0
+    through: float = 0.2
+    """How far below the underside the cutter goes, into the spoilboard."""
+    skin: float = 0.0
+    """Wood left all round above the underside instead of tabs; 0 to cut through."""
+
+    @property
+    def bottom(self) -> float:
+        """Height of the lowest cut above the underside, mm."""
+        return self.skin or -self.through
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Holes:
+    """Round holes outside the part, for dowels or screws that hold or locate the blank: mm."""
+
+    at: Floats
+    """(n, 2) centres."""
+    diameter: float
+    bottom: float
+    """Height above the underside; negative into the spoilboard."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Pieces:
+    """Pieces to be cut out of a flat sheet, where they lie in it: mm."""
+
+    shapes: Polygon | MultiPolygon
+    through: float
+    """How far below the sheet the cutter goes."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Engraving:
+    """Strokes, (n, 2) each, cut `depth` deep into a level surface: mm."""
+
+    strokes: tuple[Floats, ...]
+    depth: float

@@ -1,0 +1,478 @@
+"""What each operation is: a frozen value that holds its feature, and states its facts and its words.
+
+It neither plans nor checks itself: `pathgen.programs.paths` and `pathgen.verify.checks` have a table each, by type.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.base.units import format_length
+from pathgen.work.features import Engraving, Holes, Inlay, Marks, OutlineCut, Pieces, Slots, Surfacing
+from pathgen.work.fill import fall_under
+
+Floats = NDArray[np.float64]
+F = TypeVar("F")
+
+MARGIN = 1.5
+"""Surfacing opens so much more round the part than its finishing cutter's half-width at the top of the blank, mm."""
+
+RUN_OUT = 0.5
+"""How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
+
+LEAST_FALL = 0.05
+"""A surface that falls less under a drawing is called level, mm."""
+
+
+class Work(Protocol):
+    """What the words of an operation need to know of the clamping it is part of."""
+
+    @property
+    def units(self) -> str: ...
+
+    @property
+    def surface(self) -> Surface: ...
+
+    def to_machine(self, points: Floats) -> Floats:
+        """(n, 3) points of the part's frame in the frame of the programs."""
+
+
+@dataclass(frozen=True, eq=False)
+class Operation(ABC, Generic[F]):
+    """What one program does. Lengths in mm, heights above the underside of the work."""
+
+    feature: F
+    name: ClassVar[str]
+    """In reports, headers and file names."""
+    spins: ClassVar[bool] = True
+    """Whether the spindle turns."""
+    makes_surface: ClassVar[bool] = False
+    """Whether its passes lie over the part's surface."""
+    finishes: ClassVar[bool] = False
+    """Whether its last passes are the finished surface."""
+
+    @property
+    def inlay(self) -> Inlay | None:
+        """The inlay that it works on."""
+        return None
+
+    @property
+    def opens(self) -> Inlay | None:
+        """The inlay whose pocket it cuts; fill is poured after the last of them."""
+        return None
+
+    @property
+    def levels(self) -> Inlay | None:
+        """The inlay whose fill it cuts level."""
+        return None
+
+    @property
+    def bottom(self) -> float:
+        """The lowest that it may go."""
+        return 0.0
+
+    @property
+    def depth(self) -> float | None:
+        """Its depth below the finished surface, where it has one."""
+        return None
+
+    def at_once(self, cutter: Cutter) -> float:
+        """How deep one cut may go into what stands there."""
+        return cutter.stepdown
+
+    def bite(self, cutter: Cutter) -> float | None:
+        """How deep its cutter mostly stands in, which decides the diameter it cuts at; None for the whole of it."""
+        return min(cutter.stepdown, self.inlay.depth) if self.inlay is not None else cutter.stepdown
+
+    def deeper_outside(self, cutter: Cutter) -> float:
+        """How much deeper one cut may go outside the part, where it runs out into a blank that stands higher."""
+        return 0.0
+
+    @abstractmethod
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry | None:
+        """What it opens outside the part, in plan; None where only its path tells.
+
+        `proud` is how far the blank stands above the lowest place of the part's rim.
+        """
+
+    @property
+    @abstractmethod
+    def purpose(self) -> str:
+        """What it does, in one line."""
+
+    def surfaced_as(self, surfacing: Surfacing) -> Self:
+        """The same with the surface cut as fine as `surfacing` says, where that is its business."""
+        return self
+
+    def before(self, work: Work) -> list[str]:
+        """What to do before its cutter is fitted."""
+        return []
+
+    def at_start(self, work: Work) -> list[str]:
+        """What to know before pressing start."""
+        return []
+
+    def afterwards(self, work: Work) -> list[str]:
+        """What to do when its program has ended."""
+        return []
+
+    def cautions(self) -> list[str]:
+        """Its own cautions, beside those of every cut."""
+        return []
+
+
+class _Surface(Operation[Surfacing]):
+    """Over the part's whole surface."""
+
+    makes_surface = True
+
+    def surfaced_as(self, surfacing: Surfacing) -> Self:
+        return replace(self, feature=surfacing)  # type: ignore[arg-type]
+
+
+class SurfaceRough(_Surface):
+    """Most of the wood over the surface, in level passes."""
+
+    name = "surface-rough"
+    purpose = "rough the radius"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> None:
+        """Along a tapering edge its passes leave stairs of waste."""
+
+
+class SurfaceFinish(_Surface):
+    """The surface itself."""
+
+    name = "surface-finish"
+    finishes = True
+    purpose = "finish the radius"
+
+    def bite(self, cutter: Cutter) -> float | None:
+        return self.feature.allowance or None
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
+
+
+@dataclass(frozen=True, eq=False)
+class Pocket(Operation[Inlay]):
+    """An inlay's pocket, by one of its cutters: the `nth` of `count`, counted from 0."""
+
+    nth: int = 0
+    count: int = 1
+    name = "pocket"
+
+    @property
+    def inlay(self) -> Inlay:
+        return self.feature
+
+    opens = inlay
+
+    @property
+    def depth(self) -> float:
+        return self.feature.depth
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    @property
+    def purpose(self) -> str:
+        return f"pocket {self.feature.name}"
+
+    def before(self, work: Work) -> list[str]:
+        return [] if self.nth else ["Do not move the work."]
+
+    def afterwards(self, work: Work) -> list[str]:
+        inlay = self.feature
+        if self.nth + 1 < self.count or inlay.fill == "none":
+            return []
+        stands = format_length(inlay.overfill, work.units)
+        if inlay.fill == "piece":
+            return [
+                "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then glue the "
+                f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
+                "the glue that is squeezed out. Keep the zero place clean."
+            ]
+        return [
+            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
+            f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
+        ]
+
+
+@dataclass(frozen=True, eq=False)
+class CutAgain(Operation[Inlay]):
+    """The surface cut again, level with the fill of an inlay."""
+
+    surfacing: Surfacing
+    name = "resurface"
+    makes_surface = finishes = True
+
+    @property
+    def inlay(self) -> Inlay:
+        return self.feature
+
+    levels = inlay
+
+    def surfaced_as(self, surfacing: Surfacing) -> Self:
+        return replace(self, surfacing=surfacing)
+
+    def bite(self, cutter: Cutter) -> float:
+        return self.surfacing.resurface_stepdown
+
+    def at_once(self, cutter: Cutter) -> float:
+        return min(cutter.stepdown, self.surfacing.resurface_stepdown)
+
+    def deeper_outside(self, cutter: Cutter) -> float:
+        """The limit is meant for fill: wood may be cut as deep as the cutter stands."""
+        return max(0.0, cutter.stepdown - self.at_once(cutter) - self.surfacing.scallop)
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
+
+    @property
+    def purpose(self) -> str:
+        name = self.feature.name
+        limited = self.surfacing.resurface_area == "inlay"
+        over = f"over {name} alone" if limited else f"over the board, level with the fill of {name}"
+        return f"cut the radius again {over}"
+
+    def before(self, work: Work) -> list[str]:
+        stands = format_length(self.feature.overfill, work.units)
+        what = "pieces" if self.feature.fill == "piece" else "cured fill"
+        return [
+            *_wait(self.feature),
+            # what stands higher than the job's overfill meets the first pass too deep
+            f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
+            "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
+            "would go too deep.",
+        ]
+
+    def cautions(self) -> list[str]:
+        resin = self.feature.fill == "resin"
+        return ["Dust of fill that is not fully cured can sensitise skin and lungs."] if resin else []
+
+
+class WitnessMarks(Operation[Marks]):
+    """Small holes in the waste, to find the work again by."""
+
+    name = "witness-marks"
+    purpose = "drill witness marks in the waste"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        """They stand where nothing else cuts, and are what is looked for there."""
+        return shapely.Polygon()
+
+    def afterwards(self, work: Work) -> list[str]:
+        there = work.to_machine(np.insert(self.feature.places, 2, 0.0, axis=1))[:, :2]
+        places = "; ".join(
+            ", ".join(f"{axis} {format_length(v, work.units)}" for axis, v in zip("XY", place, strict=True))
+            for place in there.tolist()
+        )
+        return [f"Note where the marks are: {places}."]
+
+
+@dataclass(frozen=True, eq=False)
+class Hover(Operation[Marks]):
+    """A look at the marks before an inlay's fill is cut level."""
+
+    over: Inlay
+    name = "hover"
+    spins = False
+
+    @property
+    def inlay(self) -> Inlay:
+        return self.over
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    @property
+    def purpose(self) -> str:
+        return f"look over the witness marks, spindle off, before the second cut of {self.over.name}"
+
+    def before(self, work: Work) -> list[str]:
+        return _wait(self.over)
+
+    def at_start(self, work: Work) -> list[str]:
+        hover = format_length(self.feature.hover, work.units)
+        return [
+            f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
+            "if the point is not over the mark: write where they are into the job, as measured marks."
+        ]
+
+    def cautions(self) -> list[str]:
+        return ["The cutter is sharp even when it stands still; keep a hand on the stop."]
+
+
+class DowelHoles(Operation[Holes]):
+    """Round holes outside the part."""
+
+    name = "holes"
+    purpose = "cut the holes outside the board"
+
+    @property
+    def bottom(self) -> float:
+        return self.feature.bottom
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2)
+
+    def at_start(self, work: Work) -> list[str]:
+        return _into_bed(self.bottom, work)
+
+
+class Slot(Operation[Slots]):
+    """The fret slots."""
+
+    name = "slots"
+    purpose = "cut the fret slots"
+
+    @property
+    def depth(self) -> float:
+        return self.feature.depth
+
+    def deeper_outside(self, cutter: Cutter) -> float:
+        """Slots end within a millimetre of what was cut level, where the blank stands a little higher."""
+        return cutter.stepdown / 2
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        lines = shapely.linestrings(self.feature.lines)
+        return overlay.union_all(overlay.buffer(lines, cutter.diameter + self.feature.width + RUN_OUT))
+
+
+class NutSlot(Slot):
+    """The slot of the nut."""
+
+    name = "nut-slot"
+    purpose = "cut the slot for the nut"
+
+
+class Bevel(Operation[Slots]):
+    """Bevels along the edges of the slots."""
+
+    name = "bevel"
+    purpose = "bevel the edges of the fret slots"
+
+    def deeper_outside(self, cutter: Cutter) -> float:
+        return cutter.stepdown / 2
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+
+class Engrave(Operation[Engraving]):
+    """A label."""
+
+    name = "engrave"
+    purpose = "engrave the label"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+
+class Outline(Operation[OutlineCut]):
+    """The part cut free."""
+
+    name = "outline"
+
+    @property
+    def bottom(self) -> float:
+        return self.feature.bottom
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return _beyond(part, cutter.diameter + MARGIN)
+
+    @property
+    def purpose(self) -> str:
+        tabs = {0: "right through, without tabs", 1: "leaving one tab"}.get(self.feature.tabs, "leaving tabs")
+        return f"cut the outline, {'leaving a skin' if self.feature.skin else tabs}"
+
+    def at_start(self, work: Work) -> list[str]:
+        return _into_bed(self.bottom, work)
+
+    def afterwards(self, work: Work) -> list[str]:
+        if self.feature.skin:
+            return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
+        if not self.feature.tabs:
+            return ["The board is free: only what the blank is stuck down with holds it. Ease it up without bending "
+                    "it."]
+        return ["Cut the tabs with a fine saw and trim them flush."]
+
+    def cautions(self) -> list[str]:
+        held = "tabs and hold-down"
+        if self.feature.skin:
+            held = "skin and hold-down"
+        elif self.feature.tabs < 2:
+            tab = "one tab and " if self.feature.tabs else ""
+            held = f"{tab}what sticks the blank down over its whole face"
+        return [f"The part comes free in this program: {held} must keep it still."]
+
+
+class CutPieces(Operation[Pieces]):
+    """Pieces to be let in, cut out of a flat sheet that is stuck down."""
+
+    name = "piece"
+    purpose = "cut out pieces"
+
+    @property
+    def bottom(self) -> float:
+        return -self.feature.through
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        """The sheet is the part."""
+        return shapely.Polygon()
+
+    def cautions(self) -> list[str]:
+        return ["The pieces come free in this program: a piece that lifts is thrown. Stop if the tape lets go."]
+
+
+def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operation[Any]]]:
+    """Every kind of operation there is."""
+    return {each for sub in kind.__subclasses__() for each in (sub, *every_operation(sub)) if hasattr(each, "name")}
+
+
+def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
+    return overlay.buffer(part, by, join_style="mitre")
+
+
+def _into_bed(bottom: float, work: Work) -> list[str]:
+    if bottom >= 0:
+        return []
+    depth = format_length(-bottom, work.units)
+    return [f"This program cuts {depth} into the board under the work: see that there is one to spare."]
+
+
+def _wait(inlay: Inlay) -> list[str]:
+    """Cure, place and zero, before anything goes near the fill."""
+    if inlay.fill == "piece":
+        wait = "Wait until the glue has set fully by its maker's sheet: a piece that lifts under the cutter is lost."
+    else:
+        wait = (
+            "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
+            "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
+        )
+    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+
+
+def _levelling(inlay: Inlay, work: Work) -> str:
+    """How liquid resin behaves on a board, and what to do so that it covers the pocket's high side."""
+    fall, here = fall_under(inlay.area, work.surface), ""
+    if fall >= LEAST_FALL:
+        down = format_length(fall, work.units, decimals={"mm": 1, "in": 3}[work.units])
+        here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
+                "that much higher above the lowest.")
+    return (
+        "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
+        "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here
+    )
