@@ -18,6 +18,7 @@ _HOMES = {
     "check": "pathgen.app.building",
     "check_scallop": "pathgen.verify",
     "compare": "pathgen.app.choosing",
+    "program": "pathgen.programs.write",
     "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
     "fret_distances": "pathgen.parts.fingerboard.scale",
@@ -51,6 +52,7 @@ __all__ = [
     "compare",
     "fret_distances",
     "load_job",
+    "program",
     "read_artwork",
     "scallop_height",
     "stepover_for",
@@ -80,4 +82,5 @@ if TYPE_CHECKING:
     from pathgen.base.toolpath import Toolpath
     from pathgen.job import Job, load_job
     from pathgen.parts.fingerboard.scale import fret_distances
+    from pathgen.programs.write import program
     from pathgen.verify import check_scallop

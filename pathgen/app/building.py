@@ -55,11 +55,12 @@ class Build:
         """True when nothing was found that forbids cutting."""
         return bool(self.verification.passed)
 
-    def write(self, folder: str | Path, *, pictures: bool = False) -> list[Path]:
+    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
 
         The folder is made, or replaced when every file in it was written by an earlier build and not changed
-        since. `pictures` adds the setup sheet's pictures as SVG files. Returns the paths written.
+        since. `pictures` adds the setup sheet's pictures as SVG and PNG files; without `shaded` no
+        picture of the wood itself is made. Returns the paths written.
 
         Raises
         ------
@@ -72,9 +73,12 @@ class Build:
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        return write_folder(Path(folder), {**self.files(), **(self.pictures() if pictures else {})})
+        drawn = self.pictures() if pictures else {}
+        return write_folder(Path(folder), {
+            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+        })
 
-    def files(self) -> dict[str, str]:
+    def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
         from pathgen.report.data import as_json
         from pathgen.report.sheet import setup_sheet
@@ -83,8 +87,18 @@ class Build:
             **{program.file_name: program.text for program in self.programs},
             "report.json": as_json(self.report),
             "report.txt": report_text(self.report, self.job.units),
-            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report),
+            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded),
         }
+
+    def shaded_pictures(self) -> dict[str, bytes]:
+        """The finished board, and the work after each program, as PNG files by name; each prints at true size."""
+        from pathgen.report.sheet.page import shaded_files
+
+        return shaded_files(self.plan, self.verification)
+
+    def _repr_png_(self) -> bytes | None:
+        """The finished board, for a notebook."""
+        return self.shaded_pictures().get("finished.png")
 
     def pictures(self) -> dict[str, str]:
         """The setup sheet's pictures as SVG files by name; each prints at true size."""

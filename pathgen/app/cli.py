@@ -91,7 +91,9 @@ def _build_command(commands: Any) -> None:
         f"build {EXAMPLE} --out out/",
     )
     build.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
-    build.add_argument("--pictures", action="store_true", help="write the setup sheet's pictures as SVG files too")
+    build.add_argument("--pictures", action="store_true",
+                       help="write the setup sheet's pictures as SVG and PNG files too")
+    build.add_argument("--no-pictures", action="store_true", help="leave the pictures of the wood out of the page")
     _resolution_option(build)
     _json(build, "report.json")
 
@@ -217,7 +219,7 @@ def _build(options: argparse.Namespace) -> int:
     if not result.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    written = result.write(options.out, pictures=options.pictures)
+    written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 

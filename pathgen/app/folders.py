@@ -20,13 +20,13 @@ PROGRAM = Kind(words="a program", most=32_000_000)
 ANY = Kind(words="a file of a build", most=64_000_000)
 
 
-def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
-    """Write texts into `folder` by way of a folder beside it and a rename. Returns their paths.
+def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
+    """Write texts and pictures into `folder` by way of a folder beside it and a rename. Returns their paths.
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
     refuse_foreign(folder)
-    record = {name: _hash(text.encode()) for name, text in files.items()}
+    record = {name: _hash(_bytes(content)) for name, content in files.items()}
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
@@ -34,8 +34,8 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
         raise _not_written(folder, wrong) from None
     try:
         os.chmod(fresh, 0o755)
-        for name, text in {**files, RECORD: json.dumps(record, indent=1)}.items():
-            (fresh / name).write_bytes(text.encode())
+        for name, content in {**files, RECORD: json.dumps(record, indent=1)}.items():
+            (fresh / name).write_bytes(_bytes(content))
         _swap(fresh, folder)
     except OSError as wrong:
         raise _not_written(folder, wrong) from None
@@ -107,6 +107,10 @@ def _swap(fresh: Path, folder: Path) -> None:
 
 def _not_written(folder: Path, wrong: OSError) -> PathgenError:
     return PathgenError(str(folder), f"cannot be written ({wrong.strerror})", remedy="name another folder")
+
+
+def _bytes(content: str | bytes) -> bytes:
+    return content if isinstance(content, bytes) else content.encode()
 
 
 def _hash(data: bytes) -> str:

@@ -12,9 +12,9 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
-from pathgen.job.bench import plate
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
+from pathgen.parts.tool import Tool
 from pathgen.programs.instructions import cautions, cutter_words
 from pathgen.programs.plan import Plan, plan
 from pathgen.programs.timing import times
@@ -102,7 +102,7 @@ def _clamping(job: Job, title: str, one: LetIn, step: Step) -> Clamping:
     stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
     # at the nut face on the centre-line of this frame, which is the stock's corner
     return Clamping(
-        title=title, units=job.units, board=plate(flat, shapely.box(*stock.bounds), 0.0),  # type: ignore[arg-type]
+        title=title, units=job.units, board=Tool(surface=flat, outline=shapely.box(*stock.bounds)),  # type: ignore[arg-type]
         stock=stock, setup=replace(Setup(), zero="nut-centre", z_zero="bed", along="x"), machine=job.machine,
         steps=(step,),
     )

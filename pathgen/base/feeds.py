@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,11 +43,6 @@ def effective_diameter(cutter: Cutter, depth: ArrayLike) -> Floats:
     if not np.all(d > 0):
         raise CutterError(f"cutter {cutter.name!r}", f"a depth of {float(np.min(d)):g} mm", allowed="above 0")
     return 2.0 * cutter.half_width(d)
-
-
-def surface_speed(cutter: Cutter, depth: ArrayLike) -> Floats:
-    """Speed of the fastest part of the edge that is in the wood, metres a minute."""
-    return math.pi * effective_diameter(cutter, depth) * cutter.speed / 1000.0
 
 
 def usual_chip_load(diameter: float) -> tuple[float, float]:

@@ -56,6 +56,16 @@ class Surface:
             raise PathgenError("surface", "radius or length not above 0", allowed="above 0")
 
     @property
+    def bends(self) -> Floats:
+        """X of the places where the top changes its way along the board, mm; none here."""
+        return np.empty(0)
+
+    @property
+    def curving(self) -> float:
+        """How much the crest line curves, per mm, at most; it is straight here."""
+        return 0.0
+
+    @property
     def is_flat(self) -> bool:
         """True when there is no radius at all."""
         return math.isinf(self.radius_nut)

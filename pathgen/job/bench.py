@@ -11,17 +11,18 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
+from pathgen.base.lowered import Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of
 from pathgen.job.tables import BlockTable, GaugesTable
-from pathgen.parts.fingerboard.layout import Edges
+from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.tool import Tool
 from pathgen.programs.write import comment
 from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
-from pathgen.work.part import Fingerboard, Frets
 
 BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
@@ -41,7 +42,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     surface = _hollow(board, start, end, width, table)
-    part = plate(surface, shapely.box(0.0, -width / 2, end - start, width / 2), board.min_web)
+    part = Tool(surface=surface, outline=shapely.box(0.0, -width / 2, end - start, width / 2), min_web=board.min_web)
     hollow = SurfaceFinish(Surfacing(scallop=table.scallop))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
@@ -121,7 +122,7 @@ def _gauge(
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label}", units=job.units,  # type: ignore[arg-type]
-        board=plate(surface, outline, 0.0), stock=stock, steps=tuple(named),
+        board=Tool(surface=surface, outline=outline), stock=stock, steps=tuple(named),
         setup=_setup(job), machine=job.machine,
     )
 
@@ -151,6 +152,12 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, fl
 
 
 def _hollow(board: Fingerboard, start: float, end: float, width: float, table: BlockTable) -> Hollow:
+    if isinstance(board.surface, Lowered):
+        low = board.surface.lowering(np.linspace(start, end, 501))
+        if low.max() > _LEVEL:
+            raise JobError("[block] frets", f"relief or fall-away take up to {low.max():.2f} mm off the board there",
+                           allowed=f"frets where that is {_LEVEL:g} mm or less", remedy="take other frets: the hollow "
+                           "of a block is straight along")
     radius_start, radius_end = (float(board.surface.radius(x)) for x in (start, end))
     if width / 2 >= min(radius_start, radius_end):
         raise JobError("[block] width", f"{width:g} mm over a radius of {min(radius_start, radius_end):g} mm",
@@ -163,19 +170,10 @@ def _hollow(board: Fingerboard, start: float, end: float, width: float, table: B
     return Hollow(thickness=lowest, radius_nut=radius_start, radius_end=radius_end, length=end - start)
 
 
+_LEVEL = 0.005
+"""What relief or fall-away may take over the length of a block, mm."""
+
+
 def _setup(job: Job) -> Setup:
     """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
     return replace(job.setup, zero="blank-nut-centre", keep_out=())
-
-
-def plate(surface: Surface, outline: shapely.Polygon, min_web: float) -> Fingerboard:
-    """A part without frets."""
-    none = np.empty((0, 2))
-    x0, y0, x1, y1 = outline.bounds
-    return Fingerboard(
-        surface=surface, outline=outline, finished=outline, edges=Edges(at_nut=(y1 - y0) / 2, slope=0.0),
-        frets=Frets(number=np.empty(0, dtype=np.int64), distance=np.empty(0), bass=none, treble=none),
-        nut_line=np.array([[x0, y0], [x0, y1]]), length=x1, min_web=min_web,
-    )
-
-

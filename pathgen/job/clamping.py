@@ -12,6 +12,7 @@ from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -30,7 +31,6 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-from pathgen.work.part import Fingerboard
 
 DEFAULT_SCALLOP = 0.01
 

@@ -19,8 +19,8 @@ from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.tables import PlaceTable
 from pathgen.parts.fingerboard.dots import dot_area
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Inlay, PlacedSize
-from pathgen.work.part import Fingerboard
 from pathgen.work.touching import lapped, walled
 
 if TYPE_CHECKING:

@@ -6,7 +6,6 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any
 
@@ -111,25 +110,6 @@ def units_of(path: str | Path) -> str:
         return "in" if _toml(Path(path)).get("units") == "in" else "mm"
     except JobError:
         return "mm"
-
-
-def key_list() -> list[tuple[str, str, str, str]]:
-    """(table, key, default, meaning) of every key of a job file, in order."""
-    rows = [("", name, default, words) for name, (default, words) in TOP_KEYS.items()]
-    for name, table in TABLES.items():
-        head = f"[[{name}]]" if name in REPEATED else f"[{name}]"
-        for f in fields(table):
-            if "doc" in f.metadata:
-                rows.append((head, f.name, _default_in_words(f), f.metadata["doc"]))
-    return rows
-
-
-def _default_in_words(f: Any) -> str:
-    if f.metadata["shown"]:
-        return str(f.metadata["shown"])
-    if f.default is MISSING and f.default_factory is MISSING:
-        return "required"
-    return {"True": "true", "False": "false", "()": "none"}.get(str(f.default), str(f.default))
 
 
 def _toml(path: Path) -> dict[str, Any]:

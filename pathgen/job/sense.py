@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,14 +14,12 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
 from pathgen.job.filling import check_filling
+from pathgen.job.job import Job
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.work.features import Holes, OutlineCut, Slots
-from pathgen.work.part import Fingerboard
-
-if TYPE_CHECKING:
-    from pathgen.job.job import Job
 
 
 def check_sense(job: Job) -> None:
@@ -74,6 +71,8 @@ def part_of(job: Job) -> Fingerboard:
         binding=0.0 if table.bound else table.binding,
         min_web=table.min_web,
         outline=_drawn_outline(job),
+        relief=table.relief,
+        fall_away=table.fall_away,
     )
 
 

@@ -25,12 +25,13 @@ from pathgen.job.keys import (
 )
 from pathgen.job.keys import table as table_of
 from pathgen.parts.fingerboard.ends import End
+from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
+from pathgen.parts.fingerboard.part import PartialFret
 from pathgen.parts.fingerboard.radii import Radii
 from pathgen.work.clamping import ZEROS, KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
 from pathgen.work.fill import WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
-from pathgen.work.part import PartialFret
 
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
@@ -137,6 +138,24 @@ DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 
 
 @dataclass(frozen=True, kw_only=True)
+class ReliefTable(ReliefAt):
+    """A dip under the strings."""
+
+    depth: float = key(size(0.01, 50.0), "at its deepest; 0 at the nut")
+    fret: int = key(number(1, 60, whole=True), "where it is deepest", 7)
+    to: int = key(number(1, 60, whole=True), "the fret where it is gone", 14)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FallAwayTable(FallsAway):
+    """The board falling away from the strings over the last frets."""
+
+    drop: float = key(size(0.01, 50.0), "at the board's end")
+    fret: int = key(number(1, 60, whole=True), "where it starts", 14)
+    shape: str = key(choice("straight", "curved"), "a straight line, or a curve that starts level", "straight")
+
+
+@dataclass(frozen=True, kw_only=True)
 class BoardTable:
     """``[board]``: the part."""
 
@@ -168,6 +187,10 @@ class BoardTable:
                         shown="straight")
     thickness: float = key(size(1.0, 50.0), "finished thickness at the centre-line")
     radius: TwoRadii = key(_radius, 'radius of the top: one length, { nut, end }, or "flat"')
+    relief: ReliefTable | None = key(table_of(ReliefTable), "a dip along the board, cut into it: { depth, fret, to }",
+                                     None, shown="none")
+    fall_away: FallAwayTable | None = key(
+        table_of(FallAwayTable), "the board falls away from the strings: { drop, fret, shape }", None, shown="none")
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)

@@ -28,14 +28,14 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    what = "length of the blank runs" if clamping.board.is_tool else "strings run"
+    what = "length of the blank runs" if clamping.board.noun == "part" else "strings run"
     return f"X 0 Y 0 is {zero_place(clamping)}; the {what} along {along}. {z}."
 
 
 def zero_place(clamping: Clamping) -> str:
     """A place of zero in words."""
     zero = clamping.setup.zero
-    if clamping.board.is_tool and zero == "blank-nut-centre":
+    if clamping.board.noun == "part" and zero == "blank-nut-centre":
         return "the middle of the blank's near end, the left one in the picture from above"
     *on_blank, end, side = zero.split("-")
     if not on_blank and end == "blank":

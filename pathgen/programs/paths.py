@@ -40,7 +40,7 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-from pathgen.work.part import Fingerboard
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 
@@ -176,7 +176,7 @@ def tabs_of(clamping: Clamping) -> Floats:
     )
 
 
-def _lowest(board: Fingerboard, cutter: Cutter) -> float:
+def _lowest(board: Part, cutter: Cutter) -> float:
     """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
     points = shapely.get_coordinates(overlay.buffer(board.outline, cutter.radius, join_style="mitre"))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line

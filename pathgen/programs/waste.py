@@ -16,7 +16,7 @@ from pathgen.base.toolpath import Move
 from pathgen.programs.paths import Around, path_of
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
-from pathgen.work.part import Fingerboard
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 
@@ -38,7 +38,7 @@ def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
 
 
 def spread_places(
-    free: BaseGeometry, board: Fingerboard, *, where: str, top: float, accuracy: float = ACCURACY,
+    free: BaseGeometry, board: Part, *, where: str, top: float, accuracy: float = ACCURACY,
     limit: float = BOARD_LIMIT,
 ) -> Floats:
     """Three places in `free` that settle how the board lies as well as any three can: (3, 2), mm.
@@ -68,7 +68,7 @@ def spread_places(
     return places
 
 
-def board_errors(board: Fingerboard, marks: Floats, *, accuracy: float) -> MarkErrors:
+def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:
     """What a measuring error of `accuracy` mm at one of (n, 3) `marks` does to a board's nut, end and outline."""
     nut, end, outline = (
         np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])

@@ -6,17 +6,22 @@ import hashlib
 import re
 import textwrap
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from itertools import islice
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ProgramError
 from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
-from pathgen.work.clamping import Clamping, Step
+from pathgen.work.clamping import Clamping, Machine, Step
+
+Floats = NDArray[np.float64]
 
 DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
@@ -52,12 +57,52 @@ def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: 
     ProgramError
         For a path that does not begin and end at a safe height, or cuts before any rapid.
     """
-    _check_ends(toolpath, clamping, step)
+    _check_ends(toolpath, clamping.safe_z, f"program {step.order}")
+    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
+    how = _How(cutter=step.cutter, units=clamping.units, arcs=clamping.machine.arcs, spins=step.operation.spins)
+    there = clamping.to_machine(toolpath.points, step)
+    return _text([*header, f"job fingerprint: {job}"], float(top), there, toolpath.kinds, how)
+
+
+def program(
+    toolpath: Toolpath, *, cutter: Cutter, machine: Machine | None = None, zero: tuple[float, float, float] = (0, 0, 0),
+    units: Literal["mm", "in"] = "mm", title: str = "a path",
+) -> str:
+    """One path as a program, without a job: for a path that is made piece by piece.
+
+    Parameters
+    ----------
+    zero : (x, y, z)
+        The place of the path's frame where X 0, Y 0, Z 0 of the program is, mm.
+    units : "mm" or "in"
+        What the program's numbers are.
+
+    Raises
+    ------
+    ProgramError
+        For a path that does not begin and end at its own highest place, by a rapid.
+    """
+    safe_z = float(toolpath.points[:, 2].max()) if len(toolpath) else 0.0
+    _check_ends(toolpath, safe_z, title)
+    how = _How(cutter=cutter, units=units, arcs=(machine or Machine()).arcs)
+    header = [f"job: {title}", f"cutter {cutter.name}", "zero: set by who made the path"]
+    return _text(header, safe_z - zero[2], toolpath.points - np.asarray(zero, dtype=float), toolpath.kinds, how)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _How:
+    """What the moves of a program are written with."""
+
+    cutter: Cutter
+    units: Literal["mm", "in"]
+    arcs: bool
+    spins: bool = True
+
+
+def _text(header: Iterable[str], safe_z: float, points: Floats, kinds: NDArray[np.int8], how: _How) -> str:
+    """A program from positions in the machine's frame, mm."""
     lines = [comment(text) for text in wrapped(header)]
-    lines.append(f"(job fingerprint: {job})")
-    lines += _opening(clamping, step)
-    lines += _moves(toolpath, clamping, step)
-    lines += ["M5", "M30"]
+    lines += [*_opening(safe_z, how), *_moves(points, kinds, how), "M5", "M30"]
     lines.insert(1, f"(program fingerprint: {fingerprint(lines)})")
     return "\n".join(lines) + "\n"
 
@@ -87,38 +132,36 @@ def wrapped(texts: Iterable[str]) -> Iterator[str]:
         yield from textwrap.wrap(in_ascii(text), COMMENT_WIDTH, subsequent_indent=".. ") or [""]
 
 
-def _check_ends(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
+def _check_ends(toolpath: Toolpath, safe_z: float, where: str) -> None:
     ends = toolpath.points[[0, -1], 2] if len(toolpath) else np.array([-np.inf])
-    if np.any(ends < clamping.safe_z - 1e-9) or toolpath.kinds[0] != Move.RAPID:
+    if np.any(ends < safe_z - 1e-9) or toolpath.kinds[0] != Move.RAPID:
         raise ProgramError(
-            f"program {step.order}", f"the path begins or ends at {ends.min():.3f} mm",
-            allowed=f"{clamping.safe_z:.3f} mm, above everything in the way",
+            where, f"the path begins or ends at {ends.min():.3f} mm",
+            allowed=f"{safe_z:.3f} mm, above everything in the way",
         )
 
 
-def _opening(clamping: Clamping, step: Step) -> list[str]:
-    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
-    number = _written(np.array([top]), clamping)[0]
-    units = "G20" if clamping.units == "in" else "G21"
+def _opening(safe_z: float, how: _How) -> list[str]:
+    number = _written(np.array([safe_z]), how.units)[0]
+    units = "G20" if how.units == "in" else "G21"
     opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
-    return [*opening, f"M3 S{step.cutter.speed:.0f}"] if step.operation.spins else opening
+    return [*opening, f"M3 S{how.cutter.speed:.0f}"] if how.spins else opening
 
 
-def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
+def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> list[str]:
     """Moves, a line each; axis words, G words and F are written only when they change.
 
     The opening has already lifted to the safe height, where every path begins.
     """
-    machine = clamping.to_machine(toolpath.points, step)
-    columns = [_written(column, clamping) for column in machine.T]
-    kinds, feeds = toolpath.kinds.tolist(), _feeds(step, clamping)
-    arcs = fitted_arcs(machine, toolpath.kinds, tolerance=ARC_TOLERANCE) if clamping.machine.arcs else {}
+    columns = [_written(column, how.units) for column in points.T]
+    kinds, feeds = move.tolist(), _feeds(how)
+    arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE) if how.arcs else {}
     lines: list[str] = []
     at, last_word, last_feed = ("", "", columns[2][0]), "", ""
     rows = iter(enumerate(zip(kinds, *columns, strict=True)))
     for row, (kind, *there) in rows:
         word, arc = "G0" if kind == Move.RAPID else "G1", arcs.get(row)
-        around = _arc_words(columns, at, arc, clamping) if arc is not None else []
+        around = _arc_words(columns, at, arc, how.units) if arc is not None else []
         if arc is not None and around:
             word, there = "G2" if arc.clockwise else "G3", [column[arc.last] for column in columns]
             at = ("", "", at[2])
@@ -129,16 +172,16 @@ def _moves(toolpath: Toolpath, clamping: Clamping, step: Step) -> list[str]:
         fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
         lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
         last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
-        if not step.operation.spins and kind == Move.PLUNGE:
+        if not how.spins and kind == Move.PLUNGE:
             lines.append("M0")  # over a mark: the machine waits until the maker has looked
     return lines
 
 
-def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping: Clamping) -> list[str]:
+def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, units: str) -> list[str]:
     """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
     x, y = float(at[0]), float(at[1])
-    per = MM_PER[clamping.units]
-    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), clamping)
+    per = MM_PER[units]
+    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), units)
     centre = np.array([x + float(i), y + float(j)])
     end = np.array([float(columns[0][arc.last]), float(columns[1][arc.last])])
     differ = abs(np.hypot(*(end - centre)) - np.hypot(float(i), float(j))) * per
@@ -147,15 +190,15 @@ def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, clamping
     return [f"I{i}", f"J{j}"]
 
 
-def _feeds(step: Step, clamping: Clamping) -> dict[int, str]:
-    cutter, per = step.cutter, MM_PER[clamping.units]
+def _feeds(how: _How) -> dict[int, str]:
+    cutter, per = how.cutter, MM_PER[how.units]
     feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.feed * EASED_SHARE}
-    return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[clamping.units] - 2}f}") for kind, feed in feeds.items()}
+    return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[how.units] - 2}f}") for kind, feed in feeds.items()}
 
 
-def _written(mm: NDArray[np.float64], clamping: Clamping) -> list[str]:
+def _written(mm: Floats, units: str) -> list[str]:
     """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
-    places, per = DECIMALS[clamping.units], MM_PER[clamping.units]
+    places, per = DECIMALS[units], MM_PER[units]
     # + 0.0 turns a negative zero into a zero
     rounded = np.round(mm / per, places) + 0.0
     shown = f"%.{places}f"

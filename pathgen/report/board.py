@@ -11,11 +11,11 @@ import numpy as np
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
-from pathgen.work.part import Fingerboard
 
 
 def fret_rows(

@@ -11,6 +11,7 @@ import numpy as np
 
 from pathgen.base.plain import in_json
 from pathgen.parts.fingerboard.fretting import FretWire
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import Strings
 from pathgen.programs.plan import Plan
 from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
@@ -36,7 +37,8 @@ def report_data(
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
     board, made = planned.clamping.board, planned.clamping.feature(Slot)
-    sheet = None if wire is None or board.is_tool else fretting_data(board, made, wire)
+    fretted = board if isinstance(board, Fingerboard) else None
+    sheet = fretting_data(fretted, made, wire) if fretted and wire else None
     crown = wire.crown.height if wire else None
     reached = reach_of_plan(planned, programs)
     return {
@@ -51,7 +53,7 @@ def report_data(
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reached],
         "fretting": sheet,
-        "stringing": None if set_of is None or board.is_tool else stringing_data(board, set_of, crown=crown),
+        "stringing": stringing_data(fretted, set_of, crown=crown) if fretted and set_of else None,
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, [*plan_findings(planned, checked, reached), *fretting_findings(sheet)]),
@@ -59,18 +61,21 @@ def report_data(
 
 
 def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) -> dict[str, Any]:
-    """The fret table, the surface under each string, places for side dots."""
+    """The fret table, the surface under each string, places for side dots; of another part its size alone."""
     board = clamping.board
+    size = {
+        "length": plain(board.length), "thickness": board.surface.thickness,
+        "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
+        "bass_side": board.bass_side,
+    }
+    if not isinstance(board, Fingerboard):
+        return {"frets": [], "board": size, "strings": [], "side_dots": []}
     return {
         "frets": fret_rows(
             board, clamping.feature(Slot), inlays=clamping.inlays, finished=clamping.finished_surface,
             resolution=clamping.machine.resolution,
         ),
-        "board": {
-            "length": plain(board.length), "behind_nut": plain(board.behind_nut), "thickness": board.surface.thickness,
-            "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
-            "binding": board.binding, "bass_side": board.bass_side,
-        },
+        "board": {**size, "behind_nut": plain(board.behind_nut), "binding": board.binding},
         "strings": string_rows(board, strings),
         "side_dots": dot_rows(board, side_dots),
     }

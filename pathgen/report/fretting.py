@@ -8,12 +8,12 @@ from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
 from pathgen.base.units import format_length
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.report.board import plain
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
 from pathgen.work.features import Slots
-from pathgen.work.part import Fingerboard
 
 
 def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.layout import Layout
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import (
     Strings,
     cents_sharp,
@@ -21,7 +22,6 @@ from pathgen.parts.fingerboard.stringing import (
 from pathgen.report.board import plain
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
-from pathgen.work.part import Fingerboard
 
 SHOWN_FRETS = (1, 3, 5, 7, 12)
 """Frets whose cents are shown."""

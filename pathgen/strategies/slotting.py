@@ -144,7 +144,7 @@ def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Flo
     behind, ahead = plan - reach * unit, plan + reach * unit
     highest = np.maximum(surface.height(behind[:, 0], behind[:, 1]), surface.height(ahead[:, 0], ahead[:, 1]))
     over_crest = behind[:, 1] * ahead[:, 1] <= 0
-    return np.column_stack([plan, np.where(over_crest, surface.thickness, highest)])
+    return np.column_stack([plan, np.where(over_crest, np.maximum(highest, surface.height(plan[:, 0], 0.0)), highest)])
 
 
 def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:

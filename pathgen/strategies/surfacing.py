@@ -291,9 +291,19 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
     radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
     across = np.abs([y0, y0 + dy])
     bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
-    sag = bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
+    sag = bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0 + surface.curving * dx**2 / 8.0
     count = max(1, math.ceil(math.sqrt(sag / tolerance)))
-    return np.asarray(start + np.arange(count)[:, None] / count * (end - start))
+    share = np.arange(count) / count
+    if dx and len(surface.bends):
+        # a ball turns round a bend within its radius times the change of slope, 0.2 mm or less
+        rounds = (surface.bends[:, None] + r * np.linspace(-_ROUND, _ROUND, 17)).ravel()
+        at = (rounds - x0) / dx
+        share = np.unique(np.concatenate([share, at[(at > 0) & (at < 1)]]))
+    return np.asarray(start + share[:, None] * (end - start))
+
+
+_ROUND = 0.04
+"""Slopes up to this are followed round a bend: 40 um to the mm, more than any board's fall-away has."""
 
 
 def _layers(floor: Floats, top: float, stepdown: float) -> list[Floats]:

@@ -13,7 +13,9 @@ from pathgen.base.hollow import Hollow
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
+from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
+from pathgen.verify.stages import Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Operation
@@ -65,6 +67,8 @@ class Simulation:
     poured : tuple of Poured
     taken : dict of order to Taken
         What each program cut too deep or hit.
+    stages : tuple of Stage
+        Small copies of what stood there after each program; none without `note`.
     """
 
     grid: Grid
@@ -72,6 +76,7 @@ class Simulation:
     surface: Heights
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
+    stages: tuple[Stage, ...] = ()
 
 
 def simulate(
@@ -79,8 +84,8 @@ def simulate(
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
-    Without `note`, nothing is kept of cuts that are too deep and of rapids. Raises TooLongError with the step of a
-    program that would take far longer than any of use.
+    Without `note`, nothing is kept of cuts that are too deep, of rapids and of the stages. Raises TooLongError
+    with the step of a program that would take far longer than any of use.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -91,6 +96,7 @@ def simulate(
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
+    stages: list[Stage] = []
     poured: list[Poured] = []
     before: Heights | None = None
     waste = _waste(clamping, grid) if note else None
@@ -115,7 +121,9 @@ def simulate(
         if step.operation.levels is not None:
             poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
                       for fill in poured]
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken)
+        if note:
+            stages.append(stage_after(step.order, grid, top, poured))
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages))
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
@@ -138,14 +146,14 @@ def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     if isinstance(surface, Hollow):
         out[:] = surface.height(grid.xs, grid.ys[:, None])
         return out
-    radius = surface.radius(grid.xs)
+    radius, crest = surface.radius(grid.xs), crest_heights(surface, grid.xs)
     for first in range(0, grid.shape[0], _ROWS):
         y2 = grid.ys[first : first + _ROWS, None] ** 2
         with np.errstate(invalid="ignore"):
             fall = np.sqrt(radius**2 - y2)
         fall += radius
         np.divide(y2, fall, out=fall)
-        np.subtract(surface.thickness, fall, out=out[first : first + _ROWS], casting="same_kind")
+        np.subtract(crest, fall, out=out[first : first + _ROWS], casting="same_kind")
     return out
 
 

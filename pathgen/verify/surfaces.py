@@ -15,7 +15,6 @@ from pathgen.verify.findings import Finding, Tolerances, at
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import NutSlot, Slot
 
 Where = tuple[float, float]
 _NOWHERE = (math.nan, math.nan)
@@ -34,15 +33,10 @@ class Deviation:
 
 
 def finished_area(clamping: Clamping, clear: float) -> shapely.Geometry:
-    """Where the finished surface must be right: the board, without slots and without pockets that stay open."""
+    """Where the finished surface must be right: the part, without what its operations leave open."""
+    opened = [there for step in clamping.steps if (there := step.operation.leaves_open(clear)) is not None]
     area = overlay.buffer(clamping.board.outline, -clear, join_style="mitre")
-    for slots in (clamping.feature(Slot), clamping.feature(NutSlot)):
-        if slots is not None:
-            half = slots.width / 2 + slots.bevel + clear
-            cut = overlay.buffer(shapely.linestrings(slots.lines), half, cap_style="square")
-            area = overlay.difference(area, overlay.union_all(cut))
-    bare = [overlay.buffer(inlay.area, clear) for inlay in clamping.inlays if inlay.fill == "none"]
-    return overlay.difference(area, overlay.union_all(bare)) if bare else area
+    return overlay.difference(area, overlay.union_all(opened))
 
 
 def measure_surface(sim: Simulation, clamping: Clamping, area: shapely.Geometry) -> Deviation:

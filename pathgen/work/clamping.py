@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Surfacing
 from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish
-from pathgen.work.part import Fingerboard
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 F = TypeVar("F")
@@ -117,7 +117,7 @@ class Clamping:
 
     title: str
     units: Literal["mm", "in"]
-    board: Fingerboard
+    board: Part
     stock: Stock
     setup: Setup
     machine: Machine

@@ -105,6 +105,10 @@ class Operation(ABC, Generic[F]):
         `proud` is how far the blank stands above the lowest place of the part's rim.
         """
 
+    def leaves_open(self, clear: float) -> BaseGeometry | None:
+        """Where the finished surface is open when all is done, and `clear` around it; None where it is whole."""
+        return None
+
     @property
     @abstractmethod
     def purpose(self) -> str:
@@ -188,6 +192,9 @@ class Pocket(Operation[Inlay]):
     @property
     def purpose(self) -> str:
         return f"pocket {self.feature.name}"
+
+    def leaves_open(self, clear: float) -> BaseGeometry | None:
+        return overlay.buffer(self.feature.area, clear) if self.feature.fill == "none" else None
 
     def before(self, work: Work) -> list[str]:
         return [] if self.nth else ["Do not move the work."]
@@ -326,7 +333,10 @@ class DowelHoles(Operation[Holes]):
         return self.feature.bottom
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2)
+        return self.leaves_open(0.0)
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
     def at_start(self, work: Work) -> list[str]:
         return _into_bed(self.bottom, work)
@@ -349,6 +359,10 @@ class Slot(Operation[Slots]):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         lines = shapely.linestrings(self.feature.lines)
         return overlay.union_all(overlay.buffer(lines, cutter.diameter + self.feature.width + RUN_OUT))
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        half = self.feature.width / 2 + self.feature.bevel + clear
+        return overlay.union_all(overlay.buffer(shapely.linestrings(self.feature.lines), half, cap_style="square"))
 
 
 class NutSlot(Slot):

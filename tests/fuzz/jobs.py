@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from random import Random
 
-from pathgen.job.load import key_list
+from pathgen.job.describe import key_rows
 
 VALUES = (
     "0", "-1", "1", "1e400", "nan", "-inf", "0xFFFFFFFFFFFFFFFFFF", "9" * 5000, "1" * 18, "0.1", "3.7", "12", "true",
@@ -32,7 +32,8 @@ def job(text: str, chance: Random) -> bytes:
         elif draw < 0.7:
             del lines[at]
         elif draw < 0.9:
-            table, name, _, _ = chance.choice(key_list())
+            row = chance.choice(key_rows())
+            table, name = row.table, row.key
             parts = table.strip("[]").split("] ")
             own = f"{table}\n{name}" if table and len(parts) == 1 else name
             lines.insert(at if not table else len(lines), f"{own} = {chance.choice(VALUES)}")

@@ -6,7 +6,7 @@ import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.cli import main
-from pathgen.job.load import key_list
+from pathgen.job.describe import key_rows
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -191,7 +191,7 @@ def test_files_that_are_no_job(content, words, tmp_path):
 
 
 def test_every_key_has_words_and_a_default():
-    rows = key_list()
+    rows = [(row.table, row.key, row.default, row.meaning) for row in key_rows()]
     assert len(rows) > 50
     assert all(words and default for _, _, default, words in rows)
     assert ("[slots]", "depth", "required", "straight down from the finished surface") in rows

@@ -12,7 +12,8 @@ from pygcode import Line
 from pathgen import Cutter, ProgramError, Toolpath
 from pathgen.base.toolpath import Move
 from pathgen.parts.fingerboard.board import fingerboard, slots
-from pathgen.programs.write import comment, program_text
+from pathgen.programs.write import comment, program, program_text
+from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 from pathgen.work.operations import Slot
 
@@ -117,3 +118,15 @@ def test_a_path_that_ends_low_is_not_written():
     step = Step(order=1, operation=Slot(SLOTS), cutter=CUTTER)
     with pytest.raises(ProgramError, match="begins or ends"):
         program_text(low, clamping=clamping(), step=step, header=[], job="")
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_path_alone_becomes_a_program_that_is_read_back_as_it_was(units):
+    path = Toolpath.from_runs([np.array(RUN), np.array(RUN) + [0, 3, 0]], safe_z=20.0)
+    text = program(path, cutter=CUTTER, zero=(5.0, -2.0, 1.0), units=units)
+    read = read_program(text, name="alone.nc")
+    assert read.ended
+    # the program lifts first; then it goes over the path's first point
+    assert np.allclose(read.end[1:], path.points - [5.0, -2.0, 1.0], atol=2e-4)
+    with pytest.raises(ProgramError, match="begins or ends"):
+        program(Toolpath(path.points[:-1], path.kinds[:-1]), cutter=CUTTER)

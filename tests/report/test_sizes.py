@@ -28,7 +28,7 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     assert stand_out(clamping, -0.2) == 17.2
     words = "The cutter must stand out at least 17.5 mm from the collet, so that collet and nut clear clamps and blank."
     outline = next(p for p in built.programs if p.operation == "outline")
-    assert words in " ".join(outline.text.split(")\n(")).replace("  ", " ")
+    assert words in " ".join(outline.text.split(")\n(")).replace(".. ", "")
     assert words in built.files()["setup.html"]
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0

@@ -16,10 +16,11 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
+from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt, lowered
+from pathgen.parts.fingerboard.part import Fingerboard, Frets, PartialFret
 from pathgen.parts.fingerboard.radii import Radii, end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.work.features import Slots
-from pathgen.work.part import Fingerboard, Frets, PartialFret
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -48,6 +49,8 @@ def fingerboard(
     end: End | None = None,
     inner_radius: float = 0.0,
     outline: Polygon | None = None,
+    relief: ReliefAt | None = None,
+    fall_away: FallsAway | None = None,
 ) -> Fingerboard:
     """The board from a maker's numbers (mm); see the job file's ``[board]`` for their meaning.
 
@@ -77,10 +80,11 @@ def fingerboard(
     finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
     plain = drawn is None and all(e.is_plain for e in ends.values())
     bass, treble = _edge_crossings(layout, cut, None if plain else outline)
+    top = Surface(
+        thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length
+    )
     return Fingerboard(
-        surface=Surface(
-            thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length
-        ),
+        surface=lowered(top, layout, relief, fall_away),
         outline=outline, finished=finished, edges=cut,
         frets=_frets(layout, bass, treble, zero_fret=zero_fret, behind_nut=behind_nut, partial=partial_frets),
         nut_line=np.stack([bass[0], treble[0]]),

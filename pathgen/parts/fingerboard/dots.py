@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
-from pathgen.work.part import Fingerboard
+from pathgen.parts.fingerboard.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Slots
-from pathgen.work.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

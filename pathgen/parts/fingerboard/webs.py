@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Inlay, Slots
-from pathgen.work.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

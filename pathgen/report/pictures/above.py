@@ -13,6 +13,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
@@ -37,7 +38,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     """
     view, size = view_above(clamping)
     return view.picture(
-        f"{clamping.title}: the {'part' if clamping.board.is_tool else 'board'} from above",
+        f"{clamping.title}: the {clamping.board.noun} from above",
         *_blank(view, clamping, size),
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
@@ -95,10 +96,11 @@ def _finishing_reach(
 
 
 def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
-    frets, slots, nut = clamping.board.frets, clamping.feature(Slot), clamping.feature(NutSlot)
-    number, runs = (slots.number, slots.lines) if slots is not None else (frets.number, frets.ends)
+    board, slots, nut = clamping.board, clamping.feature(Slot), clamping.feature(NutSlot)
+    drawn = slots.lines if slots is not None else board.frets.ends if isinstance(board, Fingerboard) else ()
+    number = slots.number if slots is not None else board.frets.number if isinstance(board, Fingerboard) else ()
     width = slots.width if slots is not None else 0.25
-    for name, run in zip(number.tolist(), runs, strict=True):
+    for name, run in zip(list(number), drawn, strict=True):
         yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
                     stroke_linecap="butt")
     if nut is not None:
@@ -108,6 +110,8 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
 
 def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
+    if not isinstance(clamping.board, Fingerboard):
+        return
     frets = clamping.board.frets
     upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
     above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
@@ -163,7 +167,7 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     x = clamping.board.length / 2
     above = y1 + 1.6 * size
     sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
-    if clamping.board.is_tool:
+    if not isinstance(clamping.board, Fingerboard):
         yield words(view, [0.0, above], "near end", size=size)
         yield words(view, [clamping.board.outline.bounds[2], above], "far end", size=size, text_anchor="end")
         return

@@ -12,8 +12,9 @@ from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
 from pathgen.base.toolpath import Move, Toolpath
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping
-from pathgen.work.part import Fingerboard
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 
@@ -47,20 +48,22 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     return View.around((left, min(y0, low[1]), right, max(y1, high[1])), margin)
 
 
-def _board(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
+def _board(view: View, board: Part, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
     yield area(view, overlay.intersection(board.outline, frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
     yield lines(view, list(_frets_shown(view, board)[1]), decimals=1, stroke=FRET, stroke_width=size / 20)
 
 
-def _frets_shown(view: View, board: Fingerboard) -> tuple[list[int], Floats]:
+def _frets_shown(view: View, board: Part) -> tuple[list[int], Floats]:
     """Numbers and (n, 2, 2) ends of the frets that lie in a picture whole."""
+    if not isinstance(board, Fingerboard):
+        return [], np.empty((0, 2, 2))
     ends = board.frets.ends
     shown = (ends[..., 0] > view.left).all(axis=1) & (ends[..., 0] < view.right).all(axis=1)
     return board.frets.number[shown].tolist(), ends[shown]
 
 
-def _fret_numbers(view: View, board: Fingerboard, size: float) -> Iterator[Element]:
+def _fret_numbers(view: View, board: Part, size: float) -> Iterator[Element]:
     for number, ends in zip(*_frets_shown(view, board), strict=True):
         if number in MARKED:
             yield words(view, ends.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, paint_order="stroke",

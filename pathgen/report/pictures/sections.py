@@ -41,7 +41,7 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     board = clamping.board
     nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
-    names = ("the near end", "the far end") if board.is_tool else ("the nut", "the end")
+    names = ("the near end", "the far end") if board.noun == "part" else ("the nut", "the end")
     return (Section(name=names[0], x=nut + INSIDE), *inlays, Section(name=names[1], x=end - INSIDE))
 
 
@@ -64,7 +64,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     size = stock.width / 30
     view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
     return view.picture(
-        f"Section across the {'part' if clamping.board.is_tool else 'board'} at {section.name}, "
+        f"Section across the {clamping.board.noun} at {section.name}, "
         f"heights drawn {RISE:g} times",
         *_bed(view, clamping, size),
         *_wood(view, clamping, x),
@@ -76,7 +76,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
 
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    if clamping.board.is_tool:  # turned over its sides change places
+    if clamping.board.noun == "part":  # turned over its sides change places
         return
     left, right = ("bass", "treble") if clamping.board.bass_side < 0 else ("treble", "bass")
     for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.hollow import Hollow
+from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
 from pathgen.base.units import fine_length, format_length
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
+from pathgen.report.pictures.shaded import as_image, as_png, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready
 from pathgen.report.sheet.parts import chapter, facts, figure
@@ -27,9 +30,11 @@ e = element
 
 
 def setup_sheet(
-    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any]
+    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool = True
 ) -> str:
     """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
+
+    Without `shaded` the pictures of the wood itself are left out.
 
     `report` is what `pathgen.report.data.report_data` gives for the same build.
     """
@@ -42,11 +47,12 @@ def setup_sheet(
         e("body", e(
             "main",
             _head(clamping, report),
+            _finished(planned, checked, report) if shaded else None,
             _from_above(planned, report),
             _cautions(clamping),
             to_have_ready(clamping, report),
             air_cut(clamping, programs),
-            in_order(clamping, programs),
+            in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
             sections(clamping),
             ridges(clamping, checked, report),
             if_it_moves(clamping, report),
@@ -75,6 +81,34 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
     return found
 
 
+def shaded_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
+    """The work as it looks when it is finished and after each program: PNG files by name, at true size."""
+    clamping, wood, stages = planned.clamping, planned.asked.wood[0], checked.simulation.stages
+    found = {
+        f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, wood), stage.grid.cell_area ** 0.5)
+        for stage in stages
+    }
+    if stages:
+        last = stages[-1]
+        found["finished.png"] = as_png(shaded_board(clamping, last, wood, cut_free=True), last.grid.cell_area ** 0.5)
+    return found
+
+
+def _finished(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
+    """The part when all programs have run, from the heights that the simulation left."""
+    if not checked.simulation.stages:
+        return None
+    clamping = planned.clamping
+    what = clamping.board.noun
+    inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
+    picture = as_image(shaded_board(clamping, checked.simulation.stages[-1], planned.asked.wood[0], cut_free=True),
+                       f"The finished {what} from above: {board_words(clamping)}"
+                       + (f"; inlaid: {inlays}" if inlays else "") + ".")
+    return chapter("finished", f"The finished {what}",
+                   figure(picture, "As the simulation left it, lit from the upper left; slots and pockets are dark.",
+                          wide=True))
+
+
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
     passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
     time = f"about {hours[0]} h {hours[1]:02d} min" if hours[0] else minutes_words(report["minutes"])
@@ -90,7 +124,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
             ("Machine time", f"{time}, without changing cutters and without curing"),
-            ("Part" if clamping.board.is_tool else "Board", board_words(clamping)),
+            (clamping.board.noun.capitalize(), board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
@@ -110,32 +144,35 @@ def board_words(clamping: Clamping) -> str:
     surface = board.surface
     radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
     if surface.taper:
-        near, far = ("near end", "far end") if board.is_tool else ("nut", "end")
+        near, far = ("nut", "end") if isinstance(board, Fingerboard) else ("near end", "far end")
         radius = f"{fine_length(surface.radius_nut, units)} radius at the {near}, " \
                  f"{fine_length(surface.radius_end, units)} at the {far}"
-    frets = "" if board.is_tool else f"{len(board.frets)} frets, "
+    frets = f"{len(board.frets)} frets, " if isinstance(board, Fingerboard) else ""
     thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
         thick += f" as first cut, {fine_length(left, units)} when finished"
+    if isinstance(surface, Lowered):
+        radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
+        radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
     x0, _, x1, _ = board.outline.bounds
-    long = x1 - x0 if board.is_tool else board.length
+    long = board.length if isinstance(board, Fingerboard) else x1 - x0
     return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
 
 
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
     size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
-    out = fine_length(stock.margin_nut if not clamping.board.is_tool else clamping.board.outline.bounds[0]
+    out = fine_length(stock.margin_nut if isinstance(clamping.board, Fingerboard) else clamping.board.outline.bounds[0]
                       - stock.bounds[0], units)
-    before = f"{out} before the {'part' if clamping.board.is_tool else 'nut'}"
+    before = f"{out} before the {'nut' if isinstance(clamping.board, Fingerboard) else 'part'}"
     return f"{size}, standing out {before}"
 
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
-    heading = f"The {'part' if clamping.board.is_tool else 'board'} on the machine"
+    heading = f"The {clamping.board.noun} on the machine"
     return chapter("board", heading, figure(picture, legend_above(clamping), wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
 

@@ -8,8 +8,10 @@ from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import before_start, cautions, check_by_hand
 from pathgen.report.pictures import path_picture
+from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
+from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -50,8 +52,11 @@ def common_cautions(clamping: Clamping) -> list[str]:
     return [line for line in each[0] if all(line in lines for lines in each)]
 
 
-def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
-    """A list of the programs, and a card for each."""
+def in_order(
+    clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage] = (), wood: str | None = None
+) -> Element:
+    """A list of the programs, and a card for each, with what stands on the machine after it where that is known."""
+    left = {stage.order: stage for stage in stages}
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
           f", {p.cutter.name}, {minutes(p.minutes)}")
@@ -59,10 +64,10 @@ def in_order(clamping: Clamping, programs: Sequence[Program]) -> Element:
     ), class_="contents")
     legend = "In the pictures lines are cuts, dots are rapids, and a ring marks the first cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p) for p in programs))
+                   *(_program(clamping, p, left.get(p.order), wood) for p in programs))
 
 
-def _program(clamping: Clamping, program: Program) -> Element:
+def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: str | None) -> Element:
     step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
@@ -76,9 +81,20 @@ def _program(clamping: Clamping, program: Program) -> Element:
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
+        _left_standing(clamping, program, stage, wood) if stage is not None else None,
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
+
+
+def _left_standing(clamping: Clamping, program: Program, stage: Stage, wood: str | None) -> Element:
+    """What should lie on the machine when the program has ended, and what follows it has been poured."""
+    words = "What should lie on the machine then"
+    if program.step.operation.opens in stage.inlays:
+        words += ", with the fill poured and standing proud"
+    picture = as_image(shaded_board(clamping, stage, wood)[::2, ::2],
+                       f"The work from above after program {program.order}.")
+    return e("figure", picture, e("figcaption", f"{words}."))
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:

@@ -6,6 +6,7 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.report.board_text import frame_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.pictures import ridge_picture, section_picture, sections_of
@@ -22,11 +23,11 @@ e = element
 
 def sections(clamping: Clamping) -> Element:
     """The board cut across, at the nut, at each inlay and at the end."""
-    part = "part" if clamping.board.is_tool else "board"
+    part = clamping.board.noun
     words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
              f"{RISE:g} times as high. Dashed: the raw blank")
     more = ", and fill standing proud before it is cut. Dotted: the bottom of the fret slots"
-    words += "." if clamping.board.is_tool else f"{more}."
+    words += "." if not isinstance(clamping.board, Fingerboard) else f"{more}."
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
     return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
@@ -58,7 +59,7 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
 
 def frets(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     """Where every fret is, from the nut and at both edges."""
-    if clamping.board.is_tool:
+    if not isinstance(clamping.board, Fingerboard):
         return None
     rows = [
         [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),

@@ -41,11 +41,11 @@ dl {{ display: grid; grid-template-columns: max-content 1fr; gap: .15rem 1rem; m
 dt {{ color: {QUIET}; }}
 dd {{ margin: 0; min-width: 0; }}
 figure {{ margin: 1rem 0; }}
-figure svg {{ display: block; width: 100%; height: auto; }}
+figure svg, figure img {{ display: block; width: 100%; height: auto; }}
 figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll {{ overflow-x: auto; }}
 .scroll td {{ white-space: nowrap; }}
-.wide svg {{ min-width: 44rem; }}
+.wide svg, .wide img {{ min-width: 44rem; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
 table {{ border-collapse: collapse; font-variant-numeric: tabular-nums; width: 100%; margin: .4rem 0 1rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid {RULE}; }}
@@ -79,7 +79,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   html {{ font-size: 10.5pt; }}
   main {{ max-width: none; padding: 0; }}
   .scroll {{ overflow: visible; }}
-  .wide svg {{ min-width: 0; }}
+  .wide svg, .wide img {{ min-width: 0; }}
   article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4 {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}

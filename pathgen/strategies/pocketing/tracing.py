@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -145,7 +147,9 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)
     lean = np.abs(sin) * abs(surface.taper)
     across = np.abs(b[:, 1] - a[:, 1]) + _larger(lean) * np.abs(b[:, 0] - a[:, 0])
-    count = np.where(work, np.ceil(across * np.sqrt(_larger(bend) / (8.0 * chord))), 1.0)
+    along = np.abs(b[:, 0] - a[:, 0])
+    count = np.where(work, np.ceil(np.hypot(across * np.sqrt(_larger(bend) / (8.0 * chord)),
+                                            along * math.sqrt(surface.curving / (8.0 * chord)))), 1.0)
     count = np.maximum(count, 1.0).astype(np.intp)
     owner = np.repeat(np.arange(len(a)), count)
     first = np.concatenate([[0], np.cumsum(count)[:-1]])

@@ -1,0 +1,217 @@
+"""A radiused surface lowered along the board: relief under the strings, and fall-away over the last frets.
+
+    z(x, y) = S(x, y) - p(x)
+
+with S the flat, cylinder or cone of `pathgen.base.surface` and p made of parabolas and straight lines. Nothing of p is
+hollow but the relief, and that with a radius of many metres, so that what a ball leaves over the surface has one
+highest place: where it stands, the ball touches. It is found by Newton's method on each piece of p, and at its bends.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError
+from pathgen.base.surface import Surface
+
+Floats = NDArray[np.float64]
+Piece = tuple[float, float, float, float, float]
+"""(from, to, a, b, c): p = a + b t + c t^2 with t counted from `from`, or from `to` where `from` is infinite."""
+
+_STEPS, _ANGLES, _CLOSER = 40, 48, 40
+
+
+@dataclass(frozen=True, kw_only=True)
+class Relief:
+    """A dip: 0 at `start` and at `end`, `depth` (mm) at `deepest`, a parabola to either side of it."""
+
+    depth: float
+    deepest: float
+    end: float
+    start: float = 0.0
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The two parabolas."""
+        up, down = self.deepest - self.start, self.end - self.deepest
+        return (
+            (self.start, self.deepest, 0.0, 2 * self.depth / up, -self.depth / up**2),
+            (self.deepest, self.end, self.depth, 0.0, -self.depth / down**2),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class FallAway:
+    """From `start` on the surface falls, by `drop` (mm) at `end` and on past it: straight, or as a parabola."""
+
+    start: float
+    end: float
+    drop: float
+    curved: bool = False
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The one piece."""
+        run = self.end - self.start
+        return ((self.start, math.inf, 0.0, *((0.0, self.drop / run**2) if self.curved else (self.drop / run, 0.0))),)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lowered(Surface):
+    """A radiused top with relief, fall-away or both. Raises PathgenError for a flat, and where the two overlap."""
+
+    relief: Relief | None = None
+    fall_away: FallAway | None = None
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.is_flat:
+            raise PathgenError("[board] radius", "flat, with relief or fall-away", allowed="a radius",
+                               remedy='write radius = "100000 mm" for a top that is as good as flat across')
+        if self.relief and self.fall_away and self.fall_away.start < self.relief.end - 1e-9:
+            raise PathgenError("[board] fall_away", f"starts {self.fall_away.start:.2f} mm from the nut, within the "
+                               "relief", allowed=f"{self.relief.end:.2f} mm or more",
+                               remedy="start it at a later fret")
+
+    @property
+    def above(self) -> Surface:
+        """The surface before it is lowered."""
+        return Surface(thickness=self.thickness, radius_nut=self.radius_nut, radius_end=self.radius_end,
+                       length=self.length)
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """All of p, in order, level where nothing lowers it."""
+        parts = [*(self.relief.pieces if self.relief else ()), *(self.fall_away.pieces if self.fall_away else ())]
+        whole: list[Piece] = []
+        at = -math.inf
+        for part in parts:
+            if part[0] > at + 1e-9:
+                whole.append((at, part[0], 0.0, 0.0, 0.0))
+            whole.append(part)
+            at = part[1]
+        return (*whole, *(((at, math.inf, 0.0, 0.0, 0.0),) if math.isfinite(at) else ()))
+
+    @property
+    def bends(self) -> Floats:
+        """X of the places where one piece of p meets the next, mm."""
+        return np.array([piece[1] for piece in self.pieces[:-1]])
+
+    def lowering(self, x: ArrayLike) -> Floats:
+        """p: how far the surface lies below its cone, mm."""
+        x = np.asarray(x, dtype=float)
+        out = np.zeros(x.shape)
+        for piece in self.pieces:
+            here = (x >= piece[0]) & (x <= piece[1])
+            out = np.where(here, _value(piece, x)[0], out)
+        return out
+
+    def falling(self, x: ArrayLike) -> Floats:
+        """Slope of p."""
+        x = np.asarray(x, dtype=float)
+        out = np.zeros(x.shape)
+        for piece in self.pieces:
+            out = np.where((x >= piece[0]) & (x <= piece[1]), _value(piece, x)[1], out)
+        return out
+
+    @property
+    def curving(self) -> float:
+        """The most that p curves, per mm."""
+        return max(abs(2 * piece[4]) for piece in self.pieces)
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As of the surface above, less p."""
+        return np.asarray(self.above.height(x, y) - self.lowering(x))
+
+    def normal(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Unit normals, pointing up out of the wood: (..., 3) array."""
+        n = self.above.normal(x, y)
+        along, across = n[..., 0] / n[..., 2] + self.falling(x), n[..., 1] / n[..., 2]
+        lean = np.stack([along, across, np.ones(along.shape)], axis=-1)
+        return np.asarray(lean / np.linalg.norm(lean, axis=-1, keepdims=True))
+
+    def tip_height(self, cutter: Cutter, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As `Surface.tip_height`."""
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        if cutter.shape == "v":
+            return self._v_tip_height(cutter, x, y)
+        self.above.tip_height(cutter, x, y)  # refuses what does not meet the surface
+        flat = (x.ravel(), y.ravel())
+        tip = self._under_ball(cutter.radius, *flat) if cutter.shape == "ball-end" else \
+            self._under_disc(cutter.radius, *flat)
+        return np.asarray(tip.reshape(x.shape))
+
+    def _under_ball(self, r: float, x: Floats, y: Floats) -> Floats:
+        best = np.full(x.shape, -np.inf)
+        reach = 1.1 * r * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
+                           + abs(self.taper))
+        for piece in self.pieces:
+            near = np.flatnonzero((x >= piece[0] - reach) & (x <= piece[1] + reach))
+            if len(near):
+                best[near] = np.maximum(best[near], self._touch(piece, r, x[near], y[near]))
+        return best
+
+    def _touch(self, piece: Piece, r: float, x: Floats, y: Floats) -> Floats:
+        """Tip height where the ball may touch one piece only, from bend to bend."""
+        k, (low, high) = self.taper, piece[:2]
+        v = y * (1.0 - r / (self.radius(x) + r))
+        u = np.clip(x, low, high)
+        for _ in range(_STEPS):
+            radius = self.radius(u)
+            w = np.sqrt(radius**2 - v**2)
+            a, b = u - x, v - y
+            c = np.sqrt(np.maximum(r**2 - a**2 - b**2, 1e-12))
+            _, slope, bend = _value(piece, u)
+            gu, gv = k * v**2 / (w * (radius + w)) - slope - a / c, -v / w - b / c
+            huu = -(k**2) * v**2 / w**3 - bend - 1 / c - a**2 / c**3
+            huv, hvv = k * radius * v / w**3 - a * b / c**3, -(radius**2) / w**3 - 1 / c - b**2 / c**3
+            det = huu * hvv - huv**2
+            du, dv = -(hvv * gu - huv * gv) / det, -(huu * gv - huv * gu) / det
+            # at a bend the place along is fixed, and only the place across is sought
+            held = ((u <= low) & (du < 0)) | ((u >= high) & (du > 0))
+            du, dv = np.where(held, 0.0, du), np.where(held, -gv / hvv, dv)
+            u, v = np.clip(u + du, low, high), v + dv
+            if max(np.abs(du).max(), np.abs(dv).max()) < 1e-12:
+                break
+        radius = self.radius(u)
+        off = (u - x) ** 2 + (v - y) ** 2
+        drop = v**2 / (radius + np.sqrt(radius**2 - v**2))
+        return np.asarray(self.thickness - drop - _value(piece, u)[0] - off / (r + np.sqrt(np.maximum(r**2 - off, 0))))
+
+    def _under_disc(self, r: float, x: Floats, y: Floats) -> Floats:
+        """The highest place under a disc: on its rim, or on the crest at an end of it or at a bend."""
+        angle = np.arange(_ANGLES) * (2 * math.pi / _ANGLES)
+
+        def rim(t: Floats) -> Floats:
+            return np.nan_to_num(self.height(x + r * np.cos(t), y + r * np.sin(t)), nan=-np.inf)
+
+        heights = np.stack([rim(np.full(x.shape, t)) for t in angle])
+        best = heights.max(axis=0)
+        low, high = (angle[heights.argmax(axis=0)] + s * 2 * math.pi / _ANGLES for s in (-1, 1))
+        for _ in range(_CLOSER):
+            third = (high - low) / 3
+            left = rim(low + third) < rim(high - third)
+            low, high = np.where(left, low + third, low), np.where(left, high, high - third)
+        best = np.maximum(best, rim((low + high) / 2))
+        half = np.sqrt(np.maximum(r**2 - y**2, 0.0))
+        for at in (-half, half, *(np.clip(bend - x, -half, half) for bend in self.bends)):
+            best = np.where(np.abs(y) < r, np.maximum(best, self.thickness - self.lowering(x + at)), best)
+        return best
+
+    def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Not known of a lowered surface."""
+        raise PathgenError("surface", "a hollow of a board with relief or fall-away", allowed="a board without them")
+
+
+def _value(piece: Piece, x: Floats) -> tuple[Floats, Floats, float]:
+    """p, its slope and how much that changes, of one piece run on in both ways."""
+    start, _, a, b, c = piece
+    if not math.isfinite(start):
+        return np.full(np.shape(x), a), np.zeros(np.shape(x)), 0.0
+    t = x - start
+    return a + (b + c * t) * t, b + 2 * c * t, 2 * c

@@ -1,0 +1,126 @@
+"""The fingerboard as a value: its frets, its outline, its lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from pathgen.base.markup import as_svg
+from pathgen.base.picture import INK, WOOD, View, area, lines
+from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Frets:
+    """Fret lines, nut side first; a zero fret, where there is one, is the first and has number 0.
+
+    Attributes
+    ----------
+    number : (n,) int array
+    distance : (n,) float array
+        From the nut, along the centre-line, mm.
+    bass, treble : (n, 2) float array
+        Where each fret's line meets the edges of the cut board, mm.
+    ends : (n, 2, 2) float array
+        Where each fret itself ends: at the edges, or nearer for a partial fret. Bass end, treble end.
+    full : (n, 2) bool array
+        Whether it reaches the edge at its bass and treble end.
+    """
+
+    number: NDArray[np.int64]
+    distance: Floats
+    bass: Floats
+    treble: Floats
+    ends: Floats = None  # type: ignore[assignment]
+    full: Flags = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        if self.ends is None:
+            object.__setattr__(self, "ends", np.stack([self.bass, self.treble], axis=1))
+        if self.full is None:
+            object.__setattr__(self, "full", np.ones((len(self.number), 2), dtype=bool))
+
+    def __len__(self) -> int:
+        return len(self.number)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Fingerboard:
+    """The finished board, in the board's frame.
+
+    Attributes
+    ----------
+    surface : Surface
+        The radiused top as first cut.
+    outline : Polygon
+        The board as cut on the machine: narrower than finished by the binding on each long side.
+    finished : Polygon
+        The board with its binding on.
+    edges : Edges
+        Long edges of the cut board.
+    frets : Frets
+    nut_line : (2, 2) float array
+        Where the nut line meets the cut edges: bass, treble.
+    length : float
+        From the nut to the board's end on the centre-line, mm.
+    min_web : float
+        Least wood to be left under any pocket or slot, mm.
+    layout : Layout
+        Strings, bridge and finished edges.
+    behind_nut : float
+        How far the board runs on behind the nut, mm.
+    binding : float
+        Thickness of the binding on each long side, mm.
+    """
+
+    surface: Surface
+    outline: Polygon
+    finished: Polygon
+    edges: Edges
+    frets: Frets
+    nut_line: Floats
+    length: float
+    min_web: float
+    layout: Layout
+    behind_nut: float = 0.0
+    binding: float = 0.0
+
+    noun: ClassVar[str] = "board"
+
+    @property
+    def bass_side(self) -> int:
+        """The sign of y on the bass side: +1 for a left-handed board."""
+        return self.layout.bass_side
+
+    @property
+    def end_line(self) -> Floats:
+        """(2, 2) where a line through the board's end, parallel to the last fret, meets the cut edges."""
+        last = self.layout.lines[-1:]
+        line = last + [self.length - centre_crossings(last)[0], 0.0]
+        return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
+
+    def _repr_svg_(self) -> str:
+        """The board from above, for notebooks: outline, binding and fret lines, at true size."""
+        view = View.around(self.finished.bounds, 2.0)
+        return as_svg(view.picture(
+            f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
+            area(view, self.finished, stroke=INK, stroke_width=0.3),
+            area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
+            lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
+        ))
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartialFret:
+    """A fret that does not cross the whole board: from ``across[0]`` to ``across[1]``, negative on the bass side."""
+
+    fret: int
+    across: tuple[float, float]

@@ -1,0 +1,97 @@
+"""Boards with relief and fall-away, whole: cut, read back, held against other programs, refused."""
+
+import numpy as np
+import pytest
+
+import pathgen
+from pathgen.base.errors import PathgenError
+from pathgen.base.lowered import FallAway, Lowered, Relief
+from pathgen.base.surface import Surface
+from pathgen.job.bench import block_clamping
+from pathgen.parts.fingerboard.radii import bow_under
+from pathgen.verify.crest import crest_heights
+from tests.small_board import ART, JOB
+
+LOWERED = JOB.replace("[stock]", """relief = { depth = 0.1, fret = 2, to = 3 }
+fall_away = { drop = 0.4, fret = 3, shape = "SHAPE" }
+[stock]""").replace("finish = \"ball\"", "finish = \"ball\"\nrough = \"flat\"")
+
+
+def job_of(folder, text):
+    folder.mkdir()
+    (folder / "art.svg").write_text(ART)
+    (folder / "board.toml").write_text(text)
+    return pathgen.load_job(folder / "board.toml")
+
+
+@pytest.fixture(scope="module", params=["straight", "curved"])
+def lowered(request, tmp_path_factory):
+    job = job_of(tmp_path_factory.mktemp("x") / "a", LOWERED.replace("SHAPE", request.param))
+    return job, pathgen.build(job, resolution=0.2)
+
+
+def test_the_board_is_cut_as_asked(lowered):
+    _, result = lowered
+    assert [f for f in result.verification.findings if f.severity == "forbid"] == []
+    assert result.report["surface"]["scallop_measured"] <= 0.05 + 7e-4
+
+
+def test_the_finishing_pass_on_the_crest_goes_down_by_relief_and_fall(lowered):
+    _, result = lowered
+    board = result.plan.clamping.board
+    path = next(p for p in result.programs if p.operation == "surface-finish").toolpath.points
+    crest = path[(np.abs(path[:, 1]) < 1e-9) & (path[:, 2] < 7.0)]
+    third, length = board.frets.distance[2], board.length
+    at_end = crest[np.abs(crest[:, 0] - length).argmin()]
+    assert at_end[2] == pytest.approx(6.5 - 0.4, abs=0.012)  # the pass runs 0.2 mm on
+    order = np.argsort(crest[:, 0])
+    deep = np.interp(board.frets.distance[1], crest[order, 0], crest[order, 2])
+    assert deep == pytest.approx(6.4, abs=0.002)
+    assert np.interp(third, crest[order, 0], crest[order, 2]) == pytest.approx(6.5, abs=0.003)
+
+
+def test_programs_of_a_board_without_them_are_found_wrong(lowered, tmp_path):
+    job, _ = lowered
+    plain = pathgen.build(job_of(tmp_path / "b", JOB.replace('finish = "ball"', 'finish = "ball"\nrough = "flat"')),
+                          resolution=0.2)
+    plain.write(tmp_path / "out")
+    codes = {f.code for f in pathgen.check(job, tmp_path / "out", resolution=0.2).findings}
+    assert "surface-too-high" in codes
+
+
+def test_the_verifier_reckons_the_crest_its_own_way():
+    top = Lowered(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=480.0,
+                  relief=Relief(depth=0.15, deepest=180.0, end=320.0),
+                  fall_away=FallAway(start=340.0, end=480.0, drop=0.8, curved=True))
+    x = np.linspace(-20.0, 500.0, 2001)
+    assert crest_heights(top, x) == pytest.approx(top.height(x, 0.0), abs=1e-12)
+    assert set(crest_heights(top.above, x).tolist()) == {6.5}
+
+
+def test_the_bow_under_the_strings_counts_them_in():
+    cone = {"thickness": 6.5, "radius_nut": 254.0, "radius_end": 254.0, "length": 480.0}
+    top = Lowered(**cone, relief=Relief(depth=0.15, deepest=150.0, end=400.0))
+    line = np.array([[[0.0, 5.0], [400.0, 5.0]]])
+    assert bow_under(line, Surface(**cone)) == pytest.approx([0.0], abs=1e-9)
+    assert bow_under(line, top) == pytest.approx([-0.15], abs=1e-4)
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ("depth = 0.1, fret", "depth = 7.0, fret", "7 mm in a board 6.5 mm thick"),
+    ("drop = 0.4", "drop = 3.5", "3.5 mm deep"),
+    ("fret = 2, to = 3", "fret = 3, to = 3", "deepest at fret 3, and gone at fret 3"),
+    ("to = 3", "to = 5", "within the relief"), ("fret = 3, shape", "fret = 9, shape", "no fret 9"),
+    ("radius = { nut = 254.0, end = 300.0 }", 'radius = "flat"', "flat"),
+])
+def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
+    text = LOWERED.replace("SHAPE", "straight")
+    assert old in text
+    with pytest.raises(PathgenError, match=words):
+        job_of(tmp_path / "c", text.replace(old, new))
+
+
+def test_a_block_is_refused_where_the_board_is_lowered(lowered, tmp_path):
+    text = LOWERED.replace("SHAPE", "straight") + '[block]\ncutter = "ball"\n'
+    job = job_of(tmp_path / "d", text)
+    with pytest.raises(PathgenError, match=r"up to 0\.10 mm off the board"):
+        block_clamping(job, (0, 3))
