@@ -472,9 +472,10 @@ def one_cut_made_a_rapid(case: Case) -> None:
 
 @spoiling
 def one_plunge_made_a_rapid(case: Case) -> None:
-    moves = case.moves(SLOTS)
-    moves.kind[case.slot(moves)[0]] = 0
-    case.put(SLOTS, moves)
+    moves = case.moves(POCKET)
+    down = np.flatnonzero((moves.kind > 0) & (np.roll(moves.kind, 1) == 0))
+    moves.kind[down[0]] = 0
+    case.put(POCKET, moves)
 
 
 @spoiling

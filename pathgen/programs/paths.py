@@ -102,7 +102,8 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
     rough = clamping.feature(SurfaceRough)
     runs = resurfacing_runs(
         board.outline, clamping.first_surface, cutter, stepdown=cutter.stepdown, last=_first(around, cutter),
-        proud=rough.allowance if rough else around.top - _lowest(board) - operation.feature.leave,
+        proud=rough.allowance if rough else around.top - _lowest(board, cutter) - operation.feature.leave,
+        raw=rough is None,
     )
     return Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
@@ -194,10 +195,12 @@ def tabs_of(clamping: Clamping) -> Floats:
     )
 
 
-def _lowest(board: Part) -> float:
-    points = shapely.get_coordinates(board.outline)
+def _lowest(board: Part, cutter: Cutter) -> float:
+    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
+    points = shapely.get_coordinates(overlay.buffer(board.outline, cutter.radius, join_style="mitre"))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
-    return float(np.min(board.surface.height(points[:, 0], on_line)))
+    with np.errstate(invalid="ignore"):
+        return float(np.nanmin(board.surface.height(points[:, 0], on_line)))
 
 
 PATHS: Mapping[type[Operation[Any]], Maker] = {

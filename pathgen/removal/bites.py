@@ -1,161 +1,199 @@
-"""What each move of a program takes, in the program's own order: how deep, how wide, how much.
+"""What each move takes, in the order of the program: how much, how deep, how wide.
 
-Every point of the grid that a run of moves touches is listed, move by move, and the list is sorted by point, keeping
-the order of the moves. The running minimum at a point is then what stood there before each touch, and the drop at a
-touch belongs to its move. A move touches only what its cutter may be immersed in: nothing is swept above the material.
+A move lowers some of the points of the grid; each point stood at some height just before. From these alone follow the
+volume that the move takes, how high the highest material that it lowers stands over the cutter's tip, and over how
+much of its edge the cutter is engaged. The edge: of the points that a straight move of length L lowers, those at v
+aside of it, in a strip dv, are L dv / cell of them when all of the strip is cut; the arc of the cutter that cuts them
+is dv / sqrt(r^2 - v^2). The sum of cell / (L sqrt(r^2 - v^2)) over the points is therefore the engaged angle:
+arccos(1 - s / r) for a straight cut of width s, pi for a full slot (plane geometry). For a round or pointed end r is
+the radius at the top of what it cuts.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.cutters import Cutter
-from pathgen.removal.grid import Grid
-from pathgen.removal.motion import Motion
-from pathgen.removal.sweep import swept_heights
-
 Floats = NDArray[np.float64]
-Whole = NDArray[np.intp]
+Rows = NDArray[np.intp]
 
-_LEAST = 1e-5  # mm: a drop less than this is no cut but rounding
-_TOUCHES = 1_000_000  # listed at once, some 300 MB
-_EDGE = 90  # places round the leading half of the cutter's edge, two degrees apart
-_AHEAD = 0.75  # of the spacing: the point nearest to a place so far outside the edge is not under the cutter
+LEAST = 1e-4
+"""What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
+a micrometre."""
+_WET = 1e-3  # mm: an engaged edge is counted where more than this is taken
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bites:
-    """What each move takes; one entry for each move of the program, 0 where it takes nothing.
+    """What each of n moves takes. Lengths in mm.
 
     Attributes
     ----------
-    depth : (n,) float array
-        Highest material met over the cutter's tip as it passes, mm, among the points that the move lowers.
+    travel : (n,) float array
+        Length of the move.
     volume : (n,) float array
-        mm3.
-    engaged_deg : (n,) float array
-        Angle of the cutter's edge that is in material at the middle of the move: 180 for a full slot,
-        arccos(1 - s / r) for a straight cut at stepover s with radius r, 360 for a plunge. A ball or v counts
-        with its radius where it leaves the material, at `depth`.
-    line : (n,) int array
-        Of the program's text.
+        Material taken, mm3.
+    depth : (n,) float array
+        Highest material that the move lowers, over the tip beside it; for passes over a surface that is known, over
+        that surface.
+    drop : (n,) float array
+        Most that any point is lowered, straight down.
+    over : (n,) float array
+        How much further than a limit that was asked about any point is lowered while the cutter passes over it once.
+    deep : (n,) float array
+        Volume taken from beyond that limit, mm3.
+    edge : (n,) float array
+        Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut.
+    at : (n, 2) float array
+        Where the material stood that `depth` tells of, for rapids and where it is over the limit; else NaN.
     """
 
-    depth: Floats
+    travel: Floats
     volume: Floats
-    engaged_deg: Floats
-    line: NDArray[np.int64]
+    depth: Floats
+    drop: Floats
+    deep: Floats
+    over: Floats
+    edge: Floats
+    at: Floats
+
+    @classmethod
+    def none(cls, travel: Floats) -> Bites:
+        """Of moves that take nothing so far."""
+        n = len(travel)
+        return cls(travel=travel, volume=np.zeros(n), depth=np.zeros(n), drop=np.zeros(n), deep=np.zeros(n),
+                   over=np.zeros(n), edge=np.zeros(n), at=np.full((n, 2), math.nan))
 
     def __len__(self) -> int:
-        return len(self.line)
+        return len(self.travel)
+
+    def of(self, which: Rows | NDArray[np.bool_] | slice) -> Bites:
+        """Some of the moves."""
+        return Bites(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    def around(self, values: Floats, window: float, run: Rows) -> Floats:
+        """(n,) sums of `values` over about `window` mm of travel around each move, within its run.
+
+        Short moves one by one take shavings: what they take is judged over some travel. `run` (n,) numbers stretches
+        that follow on one another; the sums end where a stretch ends.
+        """
+        total = np.concatenate([[0.0], np.cumsum(values)])
+        first, stop = self._window(window, run)
+        return total[stop] - total[first]
+
+    def _window(self, window: float, run: Rows) -> tuple[Rows, Rows]:
+        """(n,) first and past-the-last move within half a window of each, in its run."""
+        gone = np.cumsum(self.travel) - self.travel / 2
+        apart = run * (gone[-1] + 2 * window if len(gone) else 0.0)  # runs lie further apart than any window is long
+        return (np.searchsorted(gone + apart, gone + apart - window / 2, side="left"),
+                np.searchsorted(gone + apart, gone + apart + window / 2, side="right"))
+
+    def engaged_deg(self, window: float, run: Rows) -> Floats:
+        """(n,) engaged angle, degrees, averaged over a window of travel; at most 360."""
+        travel = self.around(self.travel, window, run)
+        angle = np.divide(self.around(self.edge, window, run), travel, where=travel > 0, out=self.edge.copy())
+        return np.degrees(np.minimum(angle, 2 * np.pi))
+
+    def section(self, window: float, run: Rows) -> Floats:
+        """(n,) volume per mm of travel, mm2, over a window; 0 for moves straight down."""
+        travel = self.around(self.travel, window, run)
+        return np.divide(self.around(self.volume, window, run), travel, where=travel > 0, out=np.zeros(len(self)))
 
 
-def take_bites(top: NDArray[np.floating], grid: Grid, motion: Motion, cutter: Cutter) -> Bites:
-    """What each move at a feed takes from heights `top`, which are lowered in place.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Touches:
+    """Points lowered by moves: sorted by the point and, within one, in the order of the moves.
 
-    Parameters
+    Attributes
     ----------
-    top : (len(grid.ys), len(grid.xs)) float array
-        Heights of the material over an evenly spaced grid, mm. Contiguous.
-    motion : Motion
-        The moves; rapids and moves from or to an unknown place take nothing.
+    cell, move : (n,) int array
+        The point, as an index into the flat grid, and the move that touches it.
+    before, after : (n,) float array
+        Its height just before and just after.
     """
-    n = len(motion)
-    depth, volume, engaged = np.zeros(n), np.zeros(n), np.zeros(n)
-    rows = np.flatnonzero(motion.cutting)
-    windows = _windows(grid, motion, rows, cutter, float(top.max(initial=-math.inf)))
-    size = np.maximum(windows[:, [1, 3]] - windows[:, [0, 2]], 0).prod(axis=1)
-    part = np.cumsum(size) // _TOUCHES
-    for number in np.unique(part):
-        own = np.flatnonzero((part == number) & (size > 0))
-        if len(own):
-            took = _together(top, grid, motion, rows[own], windows[own], size[own], cutter)
-            depth[rows[own]], volume[rows[own]], engaged[rows[own]] = took
-    return Bites(depth=depth, volume=volume, engaged_deg=engaged, line=motion.line)
+
+    cell: Rows
+    move: Rows
+    before: NDArray[np.float32]
+    after: NDArray[np.float32]
 
 
-def _windows(grid: Grid, motion: Motion, rows: Whole, cutter: Cutter, highest: float) -> Whole:
-    """(n, 4) first and past-the-last column and row that each move can be immersed in."""
-    least = np.minimum(motion.start[rows], motion.end[rows])
-    most = np.maximum(motion.start[rows], motion.end[rows])
-    below = np.maximum(highest - least[:, 2], 0.0)
-    half = np.where(below > 0, cutter.half_width(below), -np.inf)
-    return np.stack([
-        np.searchsorted(grid.xs, least[:, 0] - half), np.searchsorted(grid.xs, most[:, 0] + half, side="right"),
-        np.searchsorted(grid.ys, least[:, 1] - half), np.searchsorted(grid.ys, most[:, 1] + half, side="right"),
-    ], axis=1)
+class Passages:
+    """How far points have been lowered since the cutter came over them, for ends that lower a point bit by bit.
+
+    A flat end lowers what it comes over at once. The flank of a round or pointed one lowers a point in as many steps as
+    it makes moves: what it takes there at once is what it takes in one passage. A passage ends when the cutter has gone
+    on by its diameter, was lifted or plunged, or has sunk by `sinking` since (a helix passes again and again).
+    """
+
+    def __init__(self, top: NDArray[np.float32], *, longest: float, sinking: float) -> None:
+        self.longest, self.sinking = longest, sinking
+        self.stood = top.reshape(-1).copy()
+        self.level = np.full(top.size, np.inf, np.float32)
+        self.gone = np.full(top.size, -np.inf)
+
+    def falls(self, touches: Touches, gone: Floats, level: NDArray[np.float32]) -> NDArray[np.float32]:
+        """(n,) how far each touch has its point below where it stood as the cutter came, after `gone` mm of travel."""
+        cell = touches.cell
+        first = np.diff(cell, prepend=-1) != 0
+        before = np.where(first, self.gone[cell], np.concatenate([[0.0], gone[:-1]]))
+        start = first | (gone - before > self.longest)
+        fresh = gone - before > self.longest
+        # sunk since the passage before began: looked at against the first of it in this lot
+        at = np.maximum.accumulate(np.where(start, np.arange(len(cell)), 0))
+        known = np.where(fresh[at], level[at], self.level[cell])
+        sunk = np.floor(np.maximum(known - level, 0.0) / np.float32(self.sinking))
+        start |= np.diff(sunk, prepend=0.0) > 0
+        fresh |= (sunk > 0) & start
+        at = np.maximum.accumulate(np.where(start, np.arange(len(cell)), 0))
+        stood = np.where(fresh[at], touches.before[at], self.stood[cell])
+        self.stood[cell], self.gone[cell] = stood, gone
+        self.level[cell] = np.where(fresh[at], level[at], self.level[cell])
+        return stood - touches.after
 
 
-def _together(
-    top: NDArray[np.floating], grid: Grid, motion: Motion, rows: Whole, windows: Whole, size: Whole, cutter: Cutter
-) -> tuple[Floats, Floats, Floats]:
-    """Depth, volume and engaged angle of some moves that follow on one another."""
-    start, run = motion.start[rows], motion.end[rows] - motion.start[rows]
-    length = np.hypot(run[:, 0], run[:, 1])
-    along = np.where(length > 0, run[:, 0], 1.0) / np.where(length > 0, length, 1.0)
-    aside = np.where(length > 0, run[:, 1], 0.0) / np.where(length > 0, length, 1.0)
-    move = np.repeat(np.arange(len(rows)), size)
-    place = np.arange(len(move)) - np.repeat(np.cumsum(size) - size, size)
-    row, column = np.divmod(place, (windows[:, 1] - windows[:, 0])[move])
-    row, column = row + windows[move, 2], column + windows[move, 0]
-    dx, dy = grid.xs[column] - start[move, 0], grid.ys[row] - start[move, 1]
-    u, v = along[move] * dx + aside[move] * dy, along[move] * dy - aside[move] * dx
-    left = swept_heights(cutter, u, v, length[move], run[move, 2]) + start[move, 2]
-    cell = row * len(grid.xs) + column
-    wet = np.flatnonzero(left < top.ravel()[cell] - _LEAST)
-    wet = wet[np.argsort(cell[wet], kind="stable")]
-    move, cell, left, u = move[wet], cell[wet], left[wet], u[wet]
-    before, after = _in_order(top, cell, left)
-    drop = before - after
-    took = drop > _LEAST
-    share = np.divide(np.clip(u, 0, length[move]), length[move], where=length[move] > 0, out=np.ones(len(u)))
-    # a plunge has its lower end as its tip
-    rise = np.where(length > 0, run[:, 2], np.minimum(run[:, 2], 0.0))
-    tip = start[move, 2] + share * rise[move]
-    depth = np.zeros(len(rows))
-    np.maximum.at(depth, move[took], (before - tip)[took])
-    volume = np.bincount(move[took], drop[took], len(rows)) * grid.cell_area
-    engaged = np.where((length == 0) & (depth > 0), 360.0, 0.0)
-    some = np.flatnonzero((length > 0) & (depth > 0))
-    radius = np.minimum(cutter.half_width(depth[some]), cutter.radius)
-    middle = start[some] + run[some] / 2
-    theta = (np.arange(_EDGE) + 0.5) * math.pi / _EDGE - math.pi / 2
-    off = radius[:, None] * np.sin(theta)
-    clear = radius[:, None] + _AHEAD * float(grid.xs[1] - grid.xs[0])
-    far = np.sqrt(clear**2 - off**2)  # straight ahead of the edge, so that a wall beside the cutter is not met
-    x = middle[:, :1] + along[some, None] * far - aside[some, None] * off
-    y = middle[:, 1:2] + aside[some, None] * far + along[some, None] * off
-    there = _standing(top, grid, x, y, np.broadcast_to(some[:, None], x.shape), (cell, move, after), len(rows))
-    engaged[some] = (there > middle[:, 2:] + _LEAST).mean(axis=1) * 180.0
-    np.minimum.at(top.reshape(-1), cell, after.astype(top.dtype))
-    return depth, np.asarray(volume, dtype=float), np.asarray(engaged, dtype=float)
+def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, cell: float) -> NDArray[np.float32]:
+    """(n,) what points of a `cell` of area at distances `aside` of a move add to its engaged angle times travel.
+
+    Nearer to the rim than a point's own width, where the arc grows without bound, its mean over that width.
+    """
+    wide = np.float32(math.sqrt(cell))
+    r = np.maximum(np.asarray(radius, np.float32), wide)
+    v = np.asarray(aside, np.float32)
+    rim = np.arccos(1 - wide / r) / wide
+    arc = 1 / np.sqrt(np.maximum(r * r - v * v, np.float32(1e-12)))
+    return np.asarray(np.where(v > r - wide, rim, arc) * np.float32(cell), np.float32)
 
 
-def _in_order(top: NDArray[np.floating], cell: Whole, left: Floats) -> tuple[Floats, Floats]:
-    """Heights before and after each touch; touches sorted by cell, in order within each."""
-    first = np.diff(cell, prepend=-1) != 0
-    stood = top.ravel()[cell].astype(float)
-    span = float(stood.max(initial=0.0) - left.min(initial=0.0)) + 1.0
-    step = np.cumsum(first) * span  # each cell's heights lie below all of the cells before it
-    after = np.minimum.accumulate(np.minimum(left, stood) - step) + step
-    before = np.where(first, stood, np.concatenate([after[:1], after[:-1]]))
-    return before, np.minimum(after, before)
+def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32]) -> tuple[
+    Touches, Rows, NDArray[np.float32]
+]:
+    """What each touch finds, when points of a flat field `top` are lowered to `height` by moves in their order.
 
-
-def _standing(
-    top: NDArray[np.floating], grid: Grid, x: Floats, y: Floats, move: Whole, touches: tuple[Whole, Whole, Floats],
-    moves: int,
-) -> Floats:
-    """Heights at places just before their moves; outside the grid nothing stands."""
-    cell, by, after = touches
-    column = np.rint((x - grid.xs[0]) / (grid.xs[1] - grid.xs[0])).astype(np.intp)
-    row = np.rint((y - grid.ys[0]) / (grid.ys[1] - grid.ys[0])).astype(np.intp)
-    inside = (column >= 0) & (column < len(grid.xs)) & (row >= 0) & (row < len(grid.ys))
-    asked = np.where(inside, row * len(grid.xs) + column, 0)
-    last = np.searchsorted(cell * moves + by, asked * moves + move) - 1
-    touched = (last >= 0) & (cell[last] == asked)
-    return np.where(inside, np.where(touched, after[last], top.ravel()[asked]), -np.inf)
+    Returns the touches that lower something, and (k,) the points touched and the height that each is left at.
+    """
+    if move[0] == move[-1] == move.max():  # one alone
+        stood = top[cell]
+        lowers = height < stood
+        cell, stood, height = cell[lowers], stood[lowers], height[lowers]
+        return Touches(cell=cell, move=np.full(len(cell), move[0]), before=stood, after=height), cell, height
+    order = np.argsort(cell * (int(move.max()) + 1) + move)  # by the point, then by the move: all keys differ
+    cell, move, height = cell[order], move[order], height[order]
+    begins = np.flatnonzero(np.diff(cell, prepend=-1))
+    points = cell[begins]
+    stood = top[points]
+    left = np.minimum(np.minimum.reduceat(height, begins), stood)
+    # a running minimum within each point's touches: each point's heights are put below those of the point before
+    turn = np.repeat(np.arange(len(begins)), np.diff(np.append(begins, len(cell))))
+    apart = turn * (float(max(stood.max(), height.max()) - min(stood.min(), height.min())) + 1.0)
+    found = np.empty(len(cell))
+    found[1:] = height[:-1] - apart[1:]
+    found[begins] = stood - apart[begins]
+    np.minimum.accumulate(found, out=found)
+    before = (found + apart).astype(np.float32)
+    lowers = height < before
+    return Touches(cell=cell[lowers], move=move[lowers], before=before[lowers], after=height[lowers]), points, left

@@ -32,18 +32,21 @@ class Moves:
     start, end : (n, 3) float array
     row : (n,) int array
         The move of the program that each is a piece of.
+    onward : (n,) bool array
+        Whether the one before it has cut at its start.
     """
 
     start: Floats
     end: Floats
     row: NDArray[np.intp]
+    onward: Mask
 
     def __len__(self) -> int:
         return len(self.row)
 
     def of(self, which: slice | NDArray[np.intp] | Mask) -> Moves:
         """Some of them."""
-        return Moves(self.start[which], self.end[which], self.row[which])
+        return Moves(self.start[which], self.end[which], self.row[which], self.onward[which])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -56,6 +59,13 @@ class Pass:
     z: Floats
     row: int
     inset: float
+    back: bool
+    """Whether it runs toward falling x."""
+
+    def moves_at(self, x: Floats) -> NDArray[np.intp]:
+        """(n,) moves of the program over places along it."""
+        k = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.x) - 2)
+        return self.row + (len(self.x) - 2 - k if self.back else k)
 
     @cached_property
     def slope(self) -> Floats:
@@ -91,6 +101,12 @@ class Pass:
         return (base + lift).astype(np.float32)
 
 
+def moves_of(motion: Motion, first: int, stop: int) -> Moves:
+    """Moves [first, stop) of a program, of which all cut."""
+    row = np.arange(first, stop)
+    return Moves(motion.start[first:stop], motion.end[first:stop], row, row > first)
+
+
 def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
     """Runs [first, stop) of moves at a feed along one line of constant y, one way, `shortest` mm or longer."""
     run = motion.end - motion.start
@@ -118,14 +134,14 @@ def as_pass(
     end = _end_length(slope, cutter)
     in_flutes = highest - float(z.min()) <= cutter.flute_length
     if not (in_flutes and _is_gentle(slope, cutter) and x[-1] - x[0] >= 4 * end):
-        return None, Moves(motion.start[first:stop], motion.end[first:stop], np.arange(first, stop))
-    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, inset=end / 2)
+        return None, moves_of(motion, first, stop)
+    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, inset=end / 2, back=back)
     if end:
         return whole, _ends_of(knots, end, np.arange(first, stop))
     stops = [(knots[0], first)] if _meets_nothing(motion, first - 1, first, single) else []
     stops += [(knots[-1], stop - 1)] if _meets_nothing(motion, stop, stop - 1, single) else []
     points = np.array([point for point, _ in stops]).reshape(-1, 3)
-    return whole, Moves(points, points, np.array([row for _, row in stops], dtype=np.intp))
+    return whole, Moves(points, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
 
 
 def _end_length(slope: Floats, cutter: Cutter) -> float:
@@ -158,7 +174,7 @@ def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:
         cuts = np.concatenate([[low], along[(along > low) & (along < high)], [high]])
         points = np.column_stack([np.interp(cuts, along, knots[:, axis]) for axis in range(3)])
         move = np.clip(np.searchsorted(along, (cuts[1:] + cuts[:-1]) / 2) - 1, 0, len(rows) - 1)
-        parts.append((points[:-1], points[1:], rows[move]))
+        parts.append((points[:-1], points[1:], rows[move], np.arange(len(move)) > 0))
     return Moves(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 

@@ -1,8 +1,8 @@
 """Material removed by moves: a field of heights, and what each move takes from it.
 
 Heights are kept in float32: at 10 mm that is half a nanometre. Long moves along the board are cut a whole pass at a
-time; everything else is cut move by move, in its own window. All is done in the order of the program: what is left in
-the end does not depend on it, but what is noted of a cut depends on what stood there before.
+time; everything else is cut move by move, each over the points that it is immersed at. All is done in the order of the
+program: what is left in the end does not depend on it, but what each move takes depends on what stood there before.
 """
 
 from __future__ import annotations
@@ -10,16 +10,17 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
+from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import Moves, Pass, as_pass, passes_along
+from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
 from pathgen.work.clamping import Step
@@ -30,17 +31,17 @@ Mask = NDArray[np.bool_]
 
 _SHORTEST_PASS = 4.0  # radii
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
-_TOGETHER = 1 << 20  # points of envelopes that are kept at once
-_MOST_TOGETHER = 512  # moves whose envelopes are
+_TOGETHER = 1 << 18  # points of envelopes that are worked out together
+_MOST_TOGETHER = 4096  # moves that are cut together
 _BLOCK = 20_000  # moves made ready at once
 _LOOK_AGAIN = 4  # times as many points worked out as there are, before what still stands is looked at again
 _MOST_OVER = 300  # times that a program may be over each point on average before it is given up: usual are 1 to 5
 _ALWAYS_WORKED_OUT = 1_000_000_000  # points: a quarter of a minute or so
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
-_NOTHING = np.empty((0, 0), np.float32)
-_SHAVING = 0.3  # mm: thickest that a finishing pass takes off a wall, of large cutters
-_SHAVING_SHARE = 0.15  # of the diameter: the same for small ones
 _ENGAGED = 0.02  # mm: what a pass takes less of than this is the last one's ridges
+_ALONE = 8192  # points of a move from which it is cut by itself
+_POINT = 1e-9  # mm: a move no longer than this in plan goes straight up or down
+_LEVEL = 1e-6  # mm: a move that rises or sinks by less is level
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
@@ -62,15 +63,13 @@ class Worst:
     line: int = 0
 
 
-@dataclass
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Taken:
-    """What was noted while a program ran."""
+    """What a program took."""
 
-    cut: Worst = field(default_factory=Worst)
-    """Deepest cut at a feed below what stood there, where above the limit asked about."""
-    rapid: Worst = field(default_factory=Worst)
-    """Deepest that a rapid went into what stood there."""
-    shank: Worst = field(default_factory=Worst)
+    bites: Bites | None
+    """What each of its moves took, where that was asked for."""
+    shank: Worst
     """Highest that something stood beside the cutter above its flutes."""
 
 
@@ -82,38 +81,39 @@ class Material:
     top: Heights
 
     def cut(
-        self, motion: Motion, cutter: Cutter, *, note_deeper: float = math.inf, note_rapid: float = 1e-3,
+        self, motion: Motion, cutter: Cutter, *, note: bool = False, deeper: float = math.inf,
         waste: Mask | None = None, spare: float = 0.0, surface: Heights | None = None,
     ) -> Taken:
-        """Take away what the moves sweep; note cuts deeper than `note_deeper` and rapids deeper than `note_rapid`.
+        """Take away what the moves sweep; with `note`, tell what each takes, on a grid with even spacing.
 
-        Nothing is noted of rapids where `note_rapid` is infinite. In `waste` cuts may be
-        deeper by `spare`. `surface` (rows, columns) is what passes along the board follow, if they do.
+        `deeper` is the limit over which ``Bites.deep`` counts, in `waste` (rows, columns) by `spare` more. `surface`
+        (rows, columns) is what passes along the board follow, if they do.
         """
-        return _Cutting(self, motion, cutter, note_deeper, note_rapid, waste, spare, surface).run()
+        return _Cutting(self, motion, cutter, note, deeper, waste, spare, surface).run()
 
 
 class _Cutting:
     """One program over one material."""
 
     def __init__(
-        self, material: Material, motion: Motion, cutter: Cutter, note_deeper: float, note_rapid: float,
-        waste: Mask | None, spare: float, surface: Heights | None,
+        self, material: Material, motion: Motion, cutter: Cutter, note: bool, deeper: float, waste: Mask | None,
+        spare: float, surface: Heights | None,
     ) -> None:
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
+        self.cell = material.grid.cell_area
         self.motion, self.cutter = motion, cutter
-        self.note_deeper, self.note_rapid, self.waste, self.spare = note_deeper, note_rapid, waste, spare
-        self.surface = surface
+        self.note, self.deeper, self.waste, self.spare, self.surface = note, deeper, waste, spare, surface
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
-        self.taken = Taken()
+        self.bites = Bites.none(np.nan_to_num(np.linalg.norm(motion.end - motion.start, axis=1)))
+        self.rubs = Worst()
+        self.passages: Passages | None = None
+        if note and cutter.shape != "flat-end" and surface is None and math.isfinite(deeper):
+            self.passages = Passages(self.top, longest=cutter.diameter, sinking=deeper / 4)
+            lifts = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+            self.gone = np.cumsum(self.bites.travel + 2 * cutter.diameter * lifts)
         self.since_ceiling = self.worked_out = 0
-        # points to each side that a cut spans and a shaving does not, never more than half the cutter
-        thickest = min(_SHAVING, _SHAVING_SHARE * cutter.diameter)
-        spacing = float(self.xs[1] - self.xs[0]) if len(self.xs) > 1 else thickest
-        near = min(math.ceil(thickest / 2 / spacing - 1e-9), (int(cutter.diameter / spacing) - 1) // 2)
-        self._shaving = 0 if cutter.shape == "v" else max(near, 0)  # a v leaves no upright walls to take shavings off
 
     def run(self) -> Taken:
         passes: list[tuple[int, Pass]] = []
@@ -133,7 +133,7 @@ class _Cutting:
                 now.append((passes[-1][0] - first, passes.pop()[1]))
             some, begins = self._wanted(moves.of(slice(first, last)))
             self._take_all(some, [(int(begins[turn]), whole) for turn, whole in now])
-        return self.taken
+        return Taken(bites=self.bites if self.note else None, shank=self.rubs)
 
     def _parts(self) -> Iterator[Pass | Moves]:
         """The program as whole passes and the moves between them."""
@@ -143,13 +143,23 @@ class _Cutting:
         for first, stop in spans:
             single[first:stop] = False
         for first, stop in spans:
-            yield Moves(m.start[done:first], m.end[done:first], np.arange(done, first))
+            yield self._between(done, first)
             whole, left = as_pass(m, first, stop, self.cutter, single, self.highest)
             if whole is not None:
                 yield whole
             yield left
             done = stop
-        yield Moves(m.start[done:], m.end[done:], np.arange(done, len(m)))
+        yield self._between(done, len(m))
+
+    def _between(self, first: int, stop: int) -> Moves:
+        """Moves [first, stop), of no pass."""
+        moves, m = moves_of(self.motion, first, stop), self.motion
+        with np.errstate(invalid="ignore"):
+            moves.onward[1:] = (m.start[first + 1 : stop] == m.end[first : max(stop - 1, first)]).all(axis=1)
+        moves.onward[1:] &= np.isfinite(moves.start[:-1]).all(axis=1)
+        if not self.note:  # rapids cut nothing then
+            moves.onward[1:] &= ~m.rapid[first : max(stop - 1, first)]
+        return moves
 
     @cached_property
     def _straight_up(self) -> NDArray[np.bool_]:
@@ -163,11 +173,11 @@ class _Cutting:
         start, end = moves.start, moves.end
         with np.errstate(invalid="ignore"):
             wanted = (np.fmin(start[:, 2], end[:, 2]) < self.highest) & np.isfinite(end).all(axis=1)
-        wanted &= ~(self.motion.rapid if math.isinf(self.note_rapid) else self._straight_up)[moves.row]
+        wanted &= ~(self._straight_up if self.note else self.motion.rapid)[moves.row]
         start = np.where(np.isfinite(start), start, end)
         pieces = np.zeros(len(moves), np.intp)
         pieces[wanted] = _pieces((end - start)[wanted], max(4 * self.cutter.diameter, 8.0))
-        return _in_pieces(Moves(start, end, moves.row), pieces), np.concatenate([[0], np.cumsum(pieces)])
+        return _in_pieces(Moves(start, end, moves.row, moves.onward), pieces), np.concatenate([[0], np.cumsum(pieces)])
 
     # -- whole passes ------------------------------------------------------------------------------------------------
 
@@ -182,7 +192,6 @@ class _Cutting:
         base = np.interp(self.xs[i0:i1], x, z)
         across = np.abs(self.ys[j0:j1] - y)
         profile = self.cutter.profile(across).astype(np.float32)
-        line = int(self.motion.line[whole.row])
         for i in range(i0, i1 if j1 > j0 and half > 0 else i0, _STRETCH):
             columns = slice(i, min(i + _STRETCH, i1))
             own = base[i - i0 : columns.stop - i0]
@@ -194,72 +203,159 @@ class _Cutting:
             near = slice(int(met[0]), int(met[-1]) + 1)
             envelope = whole.envelope(across[near], self.xs[columns], own)
             there = self.top[j0 + near.start : j0 + near.stop, columns]
-            if float(tops.max()) - low > self.note_deeper:
-                deep = self._depth_of_pass(there, envelope, j0 + near.start, i)
-                self._note(deep, j0 + near.start, i, line, rapid=False)
+            if self.note:
+                self._note_pass(whole, there, envelope, own, j0 + near.start, i)
             np.minimum(there, envelope, out=there)
 
-    def _depth_of_pass(self, there: Heights, envelope: Heights, j: int, i: int) -> Heights:
-        """How deep a pass cuts into what stands there, straight down.
+    def _note_pass(self, whole: Pass, there: Heights, envelope: Heights, own: Floats, j: int, i: int) -> None:
+        """What a stretch of a pass takes, by its moves."""
+        drop = there - envelope
+        np.maximum(drop, 0.0, out=drop)
+        if not drop.any():
+            return
+        rows, columns = drop.shape
+        depth = self._depth_of_pass(there, envelope, drop, own, j, i)
+        across = np.abs(self.ys[j : j + rows] - whole.y)
+        wet = float(self.cutter.half_width(float(depth.max())))
+        edge = arc_over_travel(across, wet, self.cell) @ (drop > LEAST).astype(np.float32)
+        move, b, n = whole.moves_at(self.xs[i : i + columns]), self.bites, len(self.bites)
+        b.volume[:] += np.bincount(move, drop.sum(axis=0) * self.cell, n)
+        b.edge[:] += np.bincount(move, edge, n)
+        np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
+        if float(depth.max()) > self.deeper:
+            over = np.maximum(depth - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
+            b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
+            np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
+            row = depth.argmax(axis=0)
+            self._keep_place(b, move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
+        np.maximum(b.depth, _highest_of(depth.max(axis=0), move, n), out=b.depth)
 
-        Beside the pass before it a round end takes little at each point, however deep it stands: where the surface
-        that it follows is known, the depth is what stands above that surface, lifted as the pass is.
+    def _depth_of_pass(
+        self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int
+    ) -> Heights:
+        """How high what a pass lowers stands over its tip; over the surface that it follows, where that is known.
+
+        On a slope what lies uphill of a round end stands higher than its tip, and is not cut deeper for that.
         """
-        deep = there - envelope
-        if self.surface is None:
-            return deep
-        above = self.surface[j : j + deep.shape[0], i : i + deep.shape[1]]
-        lift = np.fmin.reduce(envelope - above, axis=0)
-        standing = np.fmax(there - above - lift, deep)
-        if self.waste is not None:  # round the board the blank stands higher than the passes go down step by step
-            standing = np.where(self.waste[j : j + deep.shape[0], i : i + deep.shape[1]], deep, standing)
-        return np.where(deep > _ENGAGED, standing, np.float32(-np.inf))
+        standing = there - own.astype(np.float32)
+        if self.surface is not None:
+            above = self.surface[j : j + drop.shape[0], i : i + drop.shape[1]]
+            standing = np.fmax(there - above - np.fmin.reduce(envelope - above, axis=0), drop)
+            if self.waste is not None:  # round the board the blank stands higher than the passes go down step by step
+                standing = np.where(self.waste[j : j + drop.shape[0], i : i + drop.shape[1]], drop, standing)
+            return np.where(drop > _ENGAGED, standing, np.float32(0.0))
+        return np.where(drop > LEAST, standing, np.float32(0.0))
+
+    def _limit(self, where: tuple[slice, slice] | NDArray[np.intp]) -> Heights | np.float32:
+        """How deep cuts may be at some points, mm."""
+        if self.waste is None or not self.spare:
+            return np.float32(self.deeper)
+        waste = self.waste.ravel()[where] if isinstance(where, np.ndarray) else self.waste[where]
+        return (self.deeper + self.spare * waste).astype(np.float32)
+
+    @staticmethod
+    def _keep_place(b: Bites, move: NDArray[np.intp], depth: Heights | Floats, x: Floats, y: Floats) -> None:
+        """Where the deepest of each move is, of some that may be."""
+        new = np.flatnonzero((depth >= b.depth[move]) & np.isfinite(x))
+        b.at[move[new]] = np.column_stack([x[new], y[new]])
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
     def _take_all(self, moves: Moves, passes: list[tuple[int, Pass]]) -> None:
         """Take away moves in their order, and passes, each with the number of moves before it."""
+        (windows, depth), known = self._reach(moves), self.ceiling
+        close = np.flatnonzero(depth > self.cutter.flute_length)  # each of these is looked at just before it cuts
+        stops = np.unique([0, *(turn for turn, _ in passes), *close.tolist(), *(close + 1).tolist(), len(moves)])
         waiting = list(reversed(passes))
-        stretches = _stretches(moves, self.motion.rapid[moves.row], self.cutter.radius)
-        of = np.repeat(np.arange(len(stretches) - 1), np.diff(stretches))
-        for part in _parts_of(_sizes(self._reach(moves)[0]).prod(axis=1), stretches):
-            self._take(moves.of(part), of[part] - of[part.start], part.start, waiting)
+        for first, stop in itertools.pairwise(stops.tolist()):
+            while waiting and waiting[-1][0] <= first:
+                self._sweep_pass(waiting.pop()[1])
+            for part in _parts_of(_sizes(windows[first:stop]).prod(axis=1), first):
+                if known is not self.ceiling:  # lower by now
+                    windows, depth = self._reach(moves)
+                    known = self.ceiling
+                self._take(moves.of(part), windows[part], depth[part])
         while waiting:
             self._sweep_pass(waiting.pop()[1])
 
-    def _take(
-        self, moves: Moves, stretch: NDArray[np.intp], first: int, waiting: list[tuple[int, Pass]]
-    ) -> None:
-        """Take away some moves, `first` and on; look closely only at stretches that may be too deep, or are rapids."""
-        windows, depth = self._reach(moves)
+    def _take(self, moves: Moves, windows: NDArray[np.intp], depth: Floats) -> None:
+        """Take away some moves."""
         met = np.flatnonzero(windows.any(axis=1))
-        moves, windows, depth, stretch = moves.of(met), windows[met], depth[met], stretch[met]
         if not len(met):
             return
-        rapid, line, corners = self.motion.rapid[moves.row], self.motion.line[moves.row].tolist(), windows.tolist()
-        self._count(int(_sizes(windows).prod(axis=1).sum()), line[0])
-        least = np.where(rapid, self.note_rapid, self.note_deeper)
-        envelopes, close = self._envelopes(moves, windows, depth > least, least)
-        look = np.bincount(stretch, close)[stretch] > 0
-        begins, ends = (np.diff(stretch, prepend=-1) != 0).tolist(), (np.diff(stretch, append=-1) != 0).tolist()
-        rubs, turn = (depth > self.cutter.flute_length).tolist(), (met + first).tolist()
-        for k, (looked, (i0, i1, j0, j1)) in enumerate(zip(look.tolist(), corners, strict=True)):
-            while waiting and waiting[-1][0] <= turn[k]:
-                self._sweep_pass(waiting.pop()[1])
-            if rubs[k]:
-                self._rub(moves.start[k], moves.end[k], line[k])
-            there = self.top[j0:j1, i0:i1]
-            alone = begins[k] and ends[k]
-            if looked and alone:
-                self._note(there - envelopes[k], j0, i0, line[k], rapid=bool(rapid[k]))
-            elif looked and begins[k]:
-                over = _hull(corners, k, ends)
-                before = self.top[over].copy()
-            np.minimum(there, envelopes[k], out=there)
-            if looked and ends[k] and not alone:
-                after = self.top[over]
-                deep = np.subtract(before, after, where=after < before, out=np.zeros_like(before))
-                self._note(deep, over[0].start, over[1].start, line[k], rapid=bool(rapid[k]))
+        moves, windows, depth = moves.of(met), windows[met], depth[met]
+        self._count(int(_sizes(windows).prod(axis=1).sum()), int(self.motion.line[moves.row[0]]))
+        if len(moves) == 1 and depth[0] > self.cutter.flute_length:
+            self._rub(moves.start[0], moves.end[0], int(self.motion.line[moves.row[0]]))
+        touched = list(self._touched(moves, windows))
+        cell, move, height = (np.concatenate(part) for part in zip(*touched, strict=True))
+        if not len(cell):
+            return
+        flat = self.top.reshape(-1)
+        touches, points, left = in_order(cell, move, height, flat)
+        flat[points] = left
+        if self.note:
+            self._note_moves(moves, touches)
+
+    def _note_moves(self, moves: Moves, touches: Touches) -> None:
+        """What some moves take, from the points that they lower; `touches` numbers them as they stand here."""
+        n, of = len(moves), touches.move
+        run, low = moves.end - moves.start, np.minimum(moves.start[:, 2], moves.end[:, 2])
+        length = np.hypot(run[:, 0], run[:, 1])
+        j, i = np.divmod(touches.cell, len(self.xs))
+        x, y = self.xs[i], self.ys[j]
+        drop = touches.before - touches.after
+        depth = drop if self.surface is not None else touches.before - low.astype(np.float32)[of]
+        b, row = Bites.none(np.zeros(n)), moves.row
+        b.drop[:] = _highest_of(drop, of, n)
+        b.volume[:] = np.bincount(of, drop, n) * self.cell
+        sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
+        if self.surface is None and sloping.any():
+            some = np.flatnonzero(sloping[of])
+            depth[some] -= _above_low(moves.start, run, low, of[some], x[some], y[some]).astype(np.float32)
+        depth[drop <= LEAST] = 0.0
+        b.depth[:] = _highest_of(depth, of, n)
+        fall = drop if self.passages is None else self.passages.falls(
+            touches, self.gone[row][of], low.astype(np.float32)[of]
+        )
+        near = np.flatnonzero((fall > self.deeper) | self.motion.rapid[row][of])
+        self._keep_place(b, of[near], depth[near], x[near], y[near])
+        over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
+        b.over[:] = _highest_of(over, of[near], n)
+        b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
+        b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
+        self._add(b, row)
+
+    def _edge(
+        self, moves: Moves, length: Floats, depth: Floats, of: NDArray[np.intp], x: Floats, y: Floats, drop: Heights
+    ) -> NDArray[np.float32]:
+        """What each point adds to the engaged angle times travel of its move.
+
+        The flank of a round or pointed end lowers a point in several moves: each counts by its share.
+        """
+        run = moves.end - moves.start
+        still = length <= 0
+        c, s = run[:, 0] / np.where(still, 1.0, length), run[:, 1] / np.where(still, 1.0, length)
+        off = c * moves.start[:, 1] - s * moves.start[:, 0]
+        wet = self.cutter.half_width(depth).astype(np.float32)
+        v = np.abs(c[of] * y - s[of] * x - off[of])
+        arc = arc_over_travel(v, wet[of], self.cell)
+        if still.any():  # of a plunge 2 pi times the share of the cutter's area
+            arc[still[of]] = 2 * self.cell / max(self.cutter.radius**2, 1e-9)
+        if self.cutter.shape == "flat-end":
+            return arc * (drop > LEAST)
+        whole = depth.astype(np.float32)[of] - self.cutter.profile(np.minimum(v, self.cutter.radius)).astype(np.float32)
+        return arc * np.clip(drop / np.maximum(whole, np.float32(LEAST)), 0, 1)
+
+    def _add(self, some: Bites, row: NDArray[np.intp]) -> None:
+        """Add what pieces of moves take to what their moves, `row`, have taken."""
+        b = self.bites
+        for whole, part in ((b.volume, some.volume), (b.deep, some.deep), (b.edge, some.edge)):
+            np.add.at(whole, row, part)
+        for whole, part in ((b.drop, some.drop), (b.over, some.over)):
+            np.maximum.at(whole, row, part)
+        np.maximum.at(b.depth, row, some.depth)
+        self._keep_place(b, row, some.depth, *some.at.T)
 
     def _count(self, points: int, line: int) -> None:
         """Count what is worked out; now and then see how high things still stand."""
@@ -290,19 +386,17 @@ class _Cutting:
             np.searchsorted(self.ys, least[:, 1] - half), np.searchsorted(self.ys, most[:, 1] + half, side="right"),
         ], axis=1)
 
-    def _envelopes(
-        self, moves: Moves, windows: NDArray[np.intp], noted: Mask, least: Floats
-    ) -> tuple[list[Heights], Mask]:
-        """What each move leaves, over its window: moves with windows of about the same size at once.
+    def _touched(
+        self, moves: Moves, windows: NDArray[np.intp]
+    ) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp], Heights]]:
+        """Points that stand higher than moves leave them, as indices, the moves and the heights that these leave.
 
-        Also which of the `noted` moves go deeper than their `least` into what stands there before any of them cuts.
+        Moves with windows of about the same size are worked out at once; the points are told in no order.
         """
-        out: list[Heights] = [_NOTHING] * len(moves)
-        close = np.zeros(len(moves), bool)
         size = _sizes(windows)
         padded = -(-size // 8) * 8
         kinds, kind = np.unique(padded[:, 0] * (1 << 32) + padded[:, 1], return_inverse=True)
-        for k in range(int(kinds[0] == 0) if len(kinds) else 0, len(kinds)):
+        for k in range(len(kinds)):
             all_members = np.flatnonzero(kind == k)
             per_batch = max(1, _BATCH_CELLS // int(padded[all_members[0]].prod()))
             for a in range(0, len(all_members), per_batch):
@@ -310,30 +404,26 @@ class _Cutting:
                 rows, columns = size[members].max(axis=0)
                 i = np.minimum(windows[members, 0, None] + np.arange(columns), len(self.xs) - 1)
                 j = np.minimum(windows[members, 2, None] + np.arange(rows), len(self.ys) - 1)
-                heights = self._batch(moves.start[members], moves.end[members], i, j)
-                if noted[members].any():
-                    there = self.top.ravel().take(j[:, :, None] * self.top.shape[1] + i[:, None, :])
-                    deepest = np.maximum.reduce(there - heights, axis=(1, 2))
-                    close[members] = noted[members] & (deepest > least[members])
-                for member, heights_there, (r, c) in zip(
-                    members.tolist(), heights, size[members].tolist(), strict=True
-                ):
-                    out[member] = heights_there[:r, :c]
-        return out, close
+                height = self._batch(moves.of(members), i, j)
+                cell = j[:, :, None] * len(self.xs) + i[:, None, :]
+                lowers = np.flatnonzero(height < self.top.reshape(-1)[cell])
+                yield cell.reshape(-1)[lowers], members[lowers // (rows * columns)], height.reshape(-1)[lowers]
 
-    def _batch(self, start: Floats, end: Floats, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:
+    def _batch(self, moves: Moves, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:
         """(n, rows, columns) heights at grid columns i (n, columns) and rows j (n, rows)."""
+        start, run = moves.start, moves.end - moves.start
         dx = (self.xs[i] - start[:, 0, None]).astype(np.float32)[:, None, :]
         dy = (self.ys[j] - start[:, 1, None]).astype(np.float32)[:, :, None]
-        run = end - start
         length = np.hypot(run[:, 0], run[:, 1])
-        still = length == 0
+        still = length < _POINT
+        length[still] = 0.0
         along = np.where(still, 1.0, run[:, 0]) / np.where(still, 1.0, length)
         aside = np.where(still, 0.0, run[:, 1]) / np.where(still, 1.0, length)
         c, s, far, rise, base = (
             column.astype(np.float32)[:, None, None] for column in (along, aside, length, run[:, 2], start[:, 2])
         )
-        heights = swept_heights(self.cutter, c * dx + s * dy, c * dy - s * dx, far, rise)
+        onward = (moves.onward & ~still)[:, None, None]
+        heights = swept_heights(self.cutter, c * dx + s * dy, c * dy - s * dx, far, rise, onward)
         heights += base
         return heights
 
@@ -348,63 +438,35 @@ class _Cutting:
         length = math.hypot(run[0], run[1])
         c, s = (run[0] / length, run[1] / length) if length else (1.0, 0.0)
         shank = swept_heights(self.shank, c * dx + s * dy, c * dy - s * dx, np.array(length), np.array(run[2]))
-        above = (there - shank - (start[2] + flutes)).astype(np.float32)
-        self.taken.shank = self._deeper(self.taken.shank, above, int(j0), int(i0), line, _RUB)
+        above = there - shank - (start[2] + flutes)
+        highest = float(above.max())
+        if highest > max(self.rubs.depth, _RUB):
+            row, column = divmod(int(np.argmax(above)), above.shape[1])
+            self.rubs = Worst(depth=highest, x=float(self.xs[i0 + column]), y=float(self.ys[j0 + row]), line=line)
 
-    def _note(self, deep: Heights, j: int, i: int, line: int, *, rapid: bool) -> None:
-        least = self.note_rapid if rapid else max(self.note_deeper, self.taken.cut.depth)
-        if float(np.maximum.reduce(deep, axis=None)) <= least:
-            return
-        if rapid:
-            self.taken.rapid = self._deeper(self.taken.rapid, deep, j, i, line, self.note_rapid)
-            return
-        if self.waste is not None:
-            deep -= self.waste[j : j + deep.shape[0], i : i + deep.shape[1]] * np.float32(self.spare)
-        near = self._shaving
-        if min(deep.shape) > 2 * near:
-            # A shaving off a wall may be as high as the wall: only what is wider than one is a cut.
-            rows, columns = (slice(near, n - near) for n in deep.shape)
-            core = np.minimum.reduce([
-                deep[rows, columns], deep[: rows.stop - near, columns], deep[2 * near :, columns],
-                deep[rows, : columns.stop - near], deep[rows, 2 * near :],
-            ])
-            self.taken.cut = self._deeper(self.taken.cut, core, j + near, i + near, line, self.note_deeper)
 
-    def _deeper(self, so_far: Worst, into: Heights, j: int, i: int, line: int, least: float) -> Worst:
-        depth = float(np.maximum.reduce(into, axis=None))
-        if depth <= max(so_far.depth, least):
-            return so_far
-        at = int(np.argmax(into))
-        row, column = divmod(at, into.shape[1])
-        return Worst(depth=depth, x=float(self.xs[i + column]), y=float(self.ys[j + row]), line=int(line))
+def _highest_of(values: Heights, of: NDArray[np.intp], n: int) -> Heights:
+    """(n,) the highest of the values of each, 0 of none; all of one type, since mixed ones are many times slower."""
+    out = np.zeros(n, np.float32)
+    if n == 1:
+        out[0] = values.max(initial=0.0)
+    else:
+        np.maximum.at(out, of, values.astype(np.float32, copy=False))
+    return out
+
+
+def _above_low(
+    start: Floats, run: Floats, low: Floats, of: NDArray[np.intp], x: Floats, y: Floats
+) -> Floats:
+    """How high over the lower end of its move the tip is where it passes beside each point."""
+    square = (run[:, :2] ** 2).sum(axis=1)
+    share = ((x - start[of, 0]) * run[of, 0] + (y - start[of, 1]) * run[of, 1]) / square[of]
+    return start[of, 2] + np.clip(share, 0.0, 1.0) * run[of, 2] - low[of]
 
 
 def _joined(parts: list[Moves]) -> Moves:
-    return Moves(*(np.concatenate(part) for part in zip(*((p.start, p.end, p.row) for p in parts), strict=True)))
-
-
-def _stretches(moves: Moves, rapid: Mask, length: float) -> NDArray[np.intp]:
-    """Where runs of moves begin that follow on one another, about `length` mm long each; and the number of moves.
-
-    What short moves take is judged together: one by one each takes but a shaving.
-    """
-    if not len(moves):
-        return np.zeros(1, np.intp)
-    far = np.linalg.norm(moves.end - moves.start, axis=1)
-    joined = (moves.start[1:] == moves.end[:-1]).all(axis=1) & ~rapid[1:] & ~rapid[:-1]
-    joined &= (far[1:] > 0) & (far[:-1] > 0)  # stops at the ends of passes belong to them
-    run = np.concatenate([[0], np.cumsum(~joined)])
-    gone = np.cumsum(far) - far
-    gone -= gone[np.searchsorted(run, run)]
-    begins = (np.diff(run, prepend=-1) != 0) | (np.diff(np.floor(gone / length), prepend=-1) != 0)
-    return np.append(np.flatnonzero(begins), len(moves))
-
-
-def _hull(corners: list[list[int]], first: int, ends: list[bool]) -> tuple[slice, slice]:
-    """Rows and columns of the windows from the first of a stretch to its end."""
-    last = ends.index(True, first)
-    i0, i1, j0, j1 = zip(*corners[first : last + 1], strict=True)
-    return slice(min(j0), max(j1)), slice(min(i0), max(i1))
+    columns = zip(*((p.start, p.end, p.row, p.onward) for p in parts), strict=True)
+    return Moves(*(np.concatenate(column) for column in columns))
 
 
 def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -412,13 +474,15 @@ def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.maximum(windows[:, [3, 1]] - windows[:, [2, 0]], 0)
 
 
-def _parts_of(cells: NDArray[np.intp], stretches: NDArray[np.intp]) -> Iterator[slice]:
-    """Whole stretches of moves, few enough for their envelopes to be kept at once."""
-    if len(cells):
-        part = np.cumsum(np.add.reduceat(cells + _TOGETHER // _MOST_TOGETHER, stretches[:-1])) // _TOGETHER
-        edges = stretches[np.flatnonzero(np.diff(part, prepend=-1, append=-1))]
-        for first, stop in itertools.pairwise(edges.tolist()):
-            yield slice(first, stop)
+def _parts_of(points: NDArray[np.intp], first: int) -> Iterator[slice]:
+    """Moves, from `first` on, in parts with few enough points to be worked out together; large ones alone."""
+    if len(points):
+        alone = points > _ALONE
+        apart = np.cumsum(alone | np.concatenate([[False], alone[:-1]]))
+        part = np.cumsum(points + _TOGETHER // _MOST_TOGETHER) // _TOGETHER
+        edges = (np.diff(part, prepend=-1, append=-1) != 0) | (np.diff(apart, prepend=-1, append=-1) != 0)
+        for a, b in itertools.pairwise(np.flatnonzero(edges).tolist()):
+            yield slice(first + a, first + b)
 
 
 def _pieces(run: Floats, longest: float) -> NDArray[np.intp]:
@@ -435,4 +499,4 @@ def _in_pieces(moves: Moves, pieces: NDArray[np.intp]) -> Moves:
     place = np.arange(len(move)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     first, last = (place / pieces[move])[:, None], ((place + 1) / pieces[move])[:, None]
     start, run = moves.start[move], (moves.end - moves.start)[move]
-    return Moves(start + first * run, start + last * run, moves.row[move])
+    return Moves(start + first * run, start + last * run, moves.row[move], moves.onward[move] | (place > 0))

@@ -24,8 +24,13 @@ from pathgen.base.cutters import Cutter
 
 AnyFloats = NDArray[np.floating[Any]]
 
+_RIM = 1e-3  # mm: what lies nearer to the rim may have been left by rounding
 
-def swept_heights(cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats, rise: AnyFloats) -> AnyFloats:
+
+def swept_heights(
+    cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats, rise: AnyFloats,
+    onward: NDArray[np.bool_] | np.bool_ = np.False_,
+) -> AnyFloats:
     """Heights above a move's start that the move leaves at points (u, v); infinite where it does not reach.
 
     Parameters
@@ -36,6 +41,9 @@ def swept_heights(cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats,
         Of the move in plan, mm; 0 for a plunge.
     rise : array that broadcasts with them
         Height of its end above its start, mm.
+    onward : bool array that broadcasts with them
+        Where the cutter has stood at the move's start before: what it cuts there is infinite too, since nothing of
+        it is left. Not for plunges.
 
     Returns
     -------
@@ -44,7 +52,7 @@ def swept_heights(cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats,
     level = np.minimum(rise, 0.0, where=length == 0, out=np.zeros_like(rise))  # plunges: the lower end is what counts
     slope = np.divide(rise, length, where=length > 0, out=np.zeros_like(rise))
     if cutter.shape == "flat-end" and not slope.any():
-        return _under_disc(cutter.radius, u, v, length, level)
+        return _under_disc(cutter.radius, u, v, length, level, onward)
     with np.errstate(invalid="ignore"):
         square = v * v
         reach = np.sqrt(cutter.radius**2 - square)  # NaN past the radius, which no comparison lets through
@@ -53,21 +61,28 @@ def swept_heights(cutter: Cutter, u: AnyFloats, v: AnyFloats, length: AnyFloats,
         height = slope * t
         height += level
         if cutter.shape != "flat-end":
-            t -= u
-            t *= t
-            t += square
-            height += _profile(cutter, t)
-        height[~(first <= last)] = np.inf
+            height += _profile(cutter, (t - u) ** 2 + square)
+        gone = ~(first <= last)
+        if np.any(onward):
+            gone |= onward & (t <= 0) & (u * u + square < (cutter.radius - _RIM) ** 2)
+        height[gone] = np.inf
     return height
 
 
-def _under_disc(radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats) -> AnyFloats:
+def _under_disc(
+    radius: float, u: AnyFloats, v: AnyFloats, length: AnyFloats, level: AnyFloats,
+    onward: NDArray[np.bool_] | np.bool_,
+) -> AnyFloats:
     """Level moves of a flat end: everything within the radius of the move."""
+    square = v * v
     off = np.clip(u, 0, length)
     off -= u
     off *= off
-    off += v * v
-    return np.where(off <= radius * radius, level, off.dtype.type(np.inf))
+    off += square
+    inside = off <= radius * radius
+    if np.any(onward):
+        inside &= ~onward | (u * u + square > (radius - _RIM) ** 2)
+    return np.where(inside, level, off.dtype.type(np.inf))
 
 
 def _lowest(

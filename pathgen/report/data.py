@@ -49,7 +49,7 @@ def report_data(
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
         "programs": [
-            _program(p, planned.clamping) | _load(checked.simulation.loads.get(p.order)) for p in programs
+            _program(p, planned.clamping) | _load(checked.loads.get(p.order)) for p in programs
         ],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "fewer_minutes": fewer_minutes(planned, programs),

@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
 
+INNER_SHARE = 0.4
+"""Of what the last lap takes, where the outline has inner corners: there it meets its whole height head on."""
+
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
 
@@ -50,6 +53,8 @@ def outlining(
     """
     _check(cutter, top - bottom)
     half = tab_width / 2 + cutter.radius
+    if _has_inner_corners(cutting_line(outline, cutter)):
+        finish *= INNER_SHARE
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, tab_height, half)
@@ -64,6 +69,15 @@ def outlining(
     path = Toolpath.from_runs([run], safe_z=safe_z, air_z=air_z)
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
+
+
+def _has_inner_corners(ring: LinearRing) -> bool:
+    """Whether the way turns sharply towards the wood on its left, where a last lap would meet it head on."""
+    corners = np.asarray(ring.coords)
+    step = np.diff(np.vstack([corners, corners[1:2]]), axis=0)
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn = (np.diff(heading) + np.pi) % (2 * np.pi) - np.pi
+    return bool((turn > math.radians(20.0)).any())
 
 
 def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
@@ -87,7 +101,10 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     `aside` is what stays on the walls, mm.
     """
     grown = overlay.buffer(outline, cutter.radius + aside, join_style="mitre", mitre_limit=2.0, quad_segs=64)
-    return LinearRing(shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior))
+    corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
+    # begun on the longest straight: what goes in and out there meets no corner
+    longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))
+    return LinearRing(np.roll(corners, -longest, axis=0))
 
 
 def tab_points(

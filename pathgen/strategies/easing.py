@@ -102,7 +102,9 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing) -> Toolpath:
         return path
     taken = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
-    high = _smooth(taken, stations, cutter.radius) > EASE_FROM * cutter.straight_cut
+    # a peak counts over a short stretch and over a longer one
+    sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
+    high = np.maximum(*sections) > EASE_FROM * cutter.straight_cut
     slow = _closed(high, stations, cutter.diameter) & cuts
     changed = _with_kinds(path, along, stations, slow, move)
     # what was eased because it sinks stays so

@@ -118,9 +118,10 @@ def _unit(line: Floats) -> Floats:
 def _ends(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter) -> Floats:
     """(2, 2) ends of the cutter's way along a slot."""
     unit = _unit(line)
-    # A through slot runs out over the edge at its whole width; a short one ends where the cutter's round end reaches.
+    # A through slot runs out over the edge at its whole width, which the cutter has at its axis; a short one ends where
+    # the cutter's round end reaches.
     slant = abs(float(unit[0])) / max(abs(float(unit[1])), 0.1)
-    out = np.where(through, cutter.radius + RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
+    out = np.where(through, RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
     return np.asarray(line + np.array([-out[0], out[1]])[:, None] * unit)
 
 

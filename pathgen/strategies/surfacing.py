@@ -68,7 +68,7 @@ class Passes:
 
 
 def finishing_passes(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4
+    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
 
@@ -140,20 +140,22 @@ def resurfacing_runs(
     stepdown: float,
     last: Passes,
     skim: float = 0.0,
+    raw: bool = False,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets. With no skim no lifted run touches the
-    ridges of an earlier `last`.
+    edges, where raw waste may stand higher, a run takes all that it meets: with `raw`, when nothing has been cut there
+    yet, each layer goes round where the last passes end, which reach further out than the wide ones. With no skim no
+    lifted run touches the ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
-    coarse = coarse_passes(outline, surface, cutter, stepdown)
-    return [*(coarse.run + [0.0, 0.0, h] for h in heights), final]
+    layer = [coarse_passes(outline, surface, cutter, stepdown).run, *([_rim(last, surface, cutter)] if raw else [])]
+    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
@@ -257,6 +259,15 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)
     spans: Floats = shapely.bounds(overlay.intersection(strips, region))[:, [0, 2]]
     return spans
+
+
+def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
+    """(n, 3) tips all the way round, through the ends of all passes."""
+    lines = [passes.run[passes.run[:, 1] == y, 0] for y in passes.y]
+    low = np.array([(x.min(), y) for x, y in zip(lines, passes.y, strict=True)])
+    high = np.array([(x.max(), y) for x, y in zip(lines, passes.y, strict=True)])
+    plan = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(np.concatenate([low, high[::-1]])), 5.0))
+    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:

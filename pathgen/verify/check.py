@@ -16,15 +16,16 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.comparing import Seen, compared
+from pathgen.verify.cutting import cutting_findings
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
 from pathgen.verify.handling import program_findings, travel_findings
-from pathgen.verify.loads import load_findings
+from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
 from pathgen.verify.read import ReadProgram, read_program
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
-from pathgen.verify.simulate import Simulation, deepest_cut, simulate
+from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Slot
@@ -53,6 +54,8 @@ class Verification:
         Area and volumes of each inlay that was cut, in order.
     simulation : Simulation
         Height fields, for pictures.
+    loads : dict of order to Load
+        What a tooth takes in the programs that clear wood.
     seconds : float
     cells : int
     """
@@ -65,6 +68,7 @@ class Verification:
     ridge_map: Floats
     pockets: tuple[PocketMeasure, ...]
     simulation: Simulation
+    loads: Mapping[int, Load]
     programs: Mapping[str, ReadProgram]
     seconds: float
     cells: int
@@ -136,8 +140,9 @@ def verify(
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
         sim = simulate(clamping, _known(motions, unread), grid, tolerances)
     found += _not_compared(unread)
-    found += cutting_findings(clamping, sim, tolerances)
-    found += load_findings(clamping.steps, sim.loads)
+    found += cutting_findings(clamping, sim, motions, tolerances)
+    loads = loads_of(clamping.steps, sim, motions)
+    found += load_findings(clamping.steps, loads)
     area = finished_area(clamping, _CLEAR)
     ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
     deviation = measure_surface(sim, clamping, area) if ridges is not None else None
@@ -153,7 +158,7 @@ def verify(
     return Verification(
         findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
-        ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim,
+        ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim, loads=loads,
         pockets=() if unread else pocket_measures(sim, clamping),
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
     )
@@ -222,37 +227,6 @@ def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | 
                 code="edited", severity="warn", where=program.name, got="the lines were changed since it was verified",
                 allowed=f"program fingerprint {program.program_fingerprint}",
                 remedy="read the other findings with care",
-            )
-
-
-def cutting_findings(clamping: Clamping, sim: Simulation, tolerances: Tolerances) -> Iterator[Finding]:
-    """Cuts deeper than the stepdown, rapids through material, shanks that rub."""
-    for step in clamping.steps:
-        taken = sim.taken.get(step.order)
-        if taken is None:
-            continue
-        cut, rapid = taken.cut, taken.rapid
-        if cut.depth:
-            limit = deepest_cut(clamping, step, tolerances) - tolerances.stepdown
-            yield Finding(
-                code="cut-too-deep", severity="forbid", where=at(step.file_name, cut.line, cut.x, cut.y),
-                got=f"{cut.depth:.3f} mm at once", allowed=f"a stepdown of {limit:g} mm",
-                remedy="go down in smaller steps",
-            )
-        if rapid.depth:
-            yield Finding(
-                code="rapid-through-material", severity="forbid",
-                where=at(step.file_name, rapid.line, rapid.x, rapid.y),
-                got=f"a rapid {rapid.depth:.3f} mm into the work", allowed="rapids through air only",
-                remedy="lift the cutter first",
-            )
-        if taken.shank.depth:
-            yield Finding(
-                code="shank-rubs", severity="forbid",
-                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
-                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
-                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
-                remedy="take a longer cutter, or cut shallower",
             )
 
 

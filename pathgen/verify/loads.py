@@ -9,20 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
-from pathgen.removal.bites import take_bites
-from pathgen.removal.grid import Grid
-from pathgen.removal.material import Heights
+from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import Finding, at
+from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Step
 
 Floats = NDArray[np.float64]
 
 FEWEST_ACROSS = 8.0
-"""Points across a cutter from which its load is measured at all."""
-
-MOST_ACROSS = 10.0
-"""And which are enough."""
+"""Points of the grid across a cutter from which its load is measured at all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,21 +38,25 @@ class Load:
     coarse: float
 
 
-def measured_load(top: Heights, grid: Grid, motion: Motion, cutter: Cutter) -> Load | None:
-    """The load of one program that meets heights `top` over a grid, mm; None where the grid is too coarse for it."""
-    spacing = float(grid.xs[1] - grid.xs[0]) if len(grid.xs) > 1 else np.inf
-    if cutter.diameter < FEWEST_ACROSS * spacing or not motion.cutting.any():
-        return None
-    every = max(1, int(cutter.diameter / MOST_ACROSS / spacing))
-    part = Grid(grid.xs[::every], grid.ys[::every])
-    bites = take_bites(np.ascontiguousarray(top[::every, ::every]), part, motion, cutter)
+def loads_of(steps: tuple[Step, ...], sim: Simulation, motions: Mapping[int, Motion]) -> dict[int, Load]:
+    """The load of each program that clears wood, by its order, where the grid is fine enough to tell."""
+    spacing = float(sim.grid.xs[1] - sim.grid.xs[0]) if len(sim.grid.xs) > 1 else np.inf
+    found: dict[int, Load] = {}
+    for step in steps:
+        taken = sim.taken.get(step.order)
+        if step.operation.works_hard and taken is not None and taken.bites is not None:
+            load = _load(taken.bites, motions[step.order], step.cutter, spacing)
+            found |= {step.order: load} if load is not None else {}
+    return found
+
+
+def _load(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Load | None:
     run = motion.end - motion.start
     with np.errstate(invalid="ignore"):
-        aside = np.hypot(run[:, 0], run[:, 1])
-        moves = np.flatnonzero(motion.cutting & (aside > 1e-6))
-    if not len(moves):
+        moves = np.flatnonzero(motion.cutting & (np.hypot(run[:, 0], run[:, 1]) > 1e-6))
+    if cutter.diameter < FEWEST_ACROSS * spacing or not len(moves):
         return None
-    length = np.linalg.norm(run[moves], axis=1)
+    length = bites.travel[moves]
     section = _over(bites.volume[moves], length, np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)
     share = section * motion.feed[moves] / (cutter.straight_cut * cutter.feed)
     order = np.argsort(share)
@@ -65,7 +65,7 @@ def measured_load(top: Heights, grid: Grid, motion: Motion, cutter: Cutter) -> L
     worst = int(moves[np.argmax(share)])
     x, y = motion.end[worst, :2].tolist()
     return Load(median=median, high=high, largest=float(share.max()), line=int(motion.line[worst]), x=x, y=y,
-                coarse=every * spacing / cutter.diameter)
+                coarse=spacing / cutter.diameter)
 
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:

@@ -42,11 +42,18 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
 
 
 def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float = 1e-9) -> Iterator[Finding]:
-    """A re-surface over a part of the board: no point on the line of a first pass lies below it, some lie on it."""
+    """A re-surface over a part of the board: no move along a first pass lies below it, some lie on it.
+
+    A link that crosses the line of a pass goes where that pass may not have gone, and is held to nothing here.
+    """
     first = _last_run(finish)
     knots = finish.end[first]
-    points, line = again.end[again.cutting], again.line[again.cutting]
-    on_line = np.full(len(points), np.inf)
+    moves = np.flatnonzero(again.cutting)
+    along = np.abs(again.end[moves, 1] - again.start[moves, 1]) <= within
+    along &= np.abs(again.end[moves, 0] - again.start[moves, 0]) > within
+    moves = np.concatenate([moves[along], moves[along]])
+    points = np.concatenate([half[moves[: along.sum()]] for half in (again.start, again.end)])
+    line, on_line = again.line[moves], np.full(len(points), np.inf)
     for y in np.unique(knots[:, 1]):
         own = np.abs(points[:, 1] - y) <= within
         if own.any():

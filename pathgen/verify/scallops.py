@@ -124,7 +124,7 @@ def check_scallop(
     tops = motion.end[motion.cutting, 2]
     blank = float(tops.max(initial=surface.thickness)) + cutter.radius + _AIR
     material = Material(grid, np.full(grid.shape, blank, np.float32))
-    material.cut(motion, cutter, note_rapid=np.inf)
+    material.cut(motion, cutter)
     ridges = measure_ridges(material.top, grid, surface, area)
     return ScallopCheck(
         ridges=ridges, highest=ridges.highest, highest_at=ridges.highest_at,

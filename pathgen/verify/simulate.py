@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +15,6 @@ from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.loads import Load, measured_load
 from pathgen.verify.stages import Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
@@ -71,8 +69,6 @@ class Simulation:
         What each program cut too deep or hit.
     stages : tuple of Stage
         Small copies of what stood there after each program; none without `note`.
-    loads : dict of order to Load
-        Of the programs that clear wood.
     """
 
     grid: Grid
@@ -81,7 +77,6 @@ class Simulation:
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
     stages: tuple[Stage, ...] = ()
-    loads: Mapping[int, Load] = field(default_factory=dict)
 
 
 def simulate(
@@ -102,7 +97,6 @@ def simulate(
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
     stages: list[Stage] = []
-    loads: dict[int, Load] = {}
     poured: list[Poured] = []
     before: Heights | None = None
     waste = _waste(clamping, grid) if note else None
@@ -111,18 +105,13 @@ def simulate(
         inlay, following = step.operation.opens, steps[place + 1 : place + 2]
         if inlay is not None and before is None:
             before = top[_around(inlay, grid, tolerances)].copy()
-        if note and step.order in motions and step.operation.works_hard:
-            part = grid.window((x0, y0, x1, y1)) if inlay is None else _around(inlay, grid, tolerances)
-            load = measured_load(top[part], grid.part(part), motions[step.order], step.cutter)
-            loads |= {step.order: load} if load else {}
         if step.order in motions:
             try:
                 taken[step.order] = material.cut(
                     motions[step.order], step.cutter, waste=waste,
                     spare=step.operation.deeper_outside(step.cutter),
                     surface=surface if step.operation.makes_surface else None,
-                    note_deeper=deepest_cut(clamping, step, tolerances) if note else math.inf,
-                    note_rapid=tolerances.rapid if note else math.inf,
+                    deeper=deepest_cut(clamping, step, tolerances), note=note,
                 )
             except TooLongError as error:
                 raise TooLongError(error.line, step) from None
@@ -134,8 +123,7 @@ def simulate(
                       for fill in poured]
         if note:
             stages.append(stage_after(step.order, grid, top, poured))
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages),
-                      loads=loads)
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages))
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:

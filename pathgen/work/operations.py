@@ -29,7 +29,7 @@ MARGIN = 1.5
 """Surfacing opens so much more round the part than its finishing cutter's half-width at the top of the blank, mm."""
 
 RUN_OUT = 0.5
-"""How far past the part's edges, beyond its own radius, a cutter runs out of a slot that is cut through them, mm."""
+"""How far past the part's edges a cutter's axis runs out of a slot that is cut through them, mm."""
 
 LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
@@ -179,9 +179,6 @@ class SurfaceFinish(_Surface):
 
     def bite(self, cutter: Cutter) -> float | None:
         return self.feature.allowance or None
-
-    def deeper_outside(self, cutter: Cutter) -> float:
-        return cutter.stepdown
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
@@ -392,7 +389,8 @@ class Slot(Operation[Slots]):
         return self.feature.depth
 
     def deeper_outside(self, cutter: Cutter) -> float:
-        return cutter.stepdown
+        """Slots end within a millimetre of what was cut level, where the blank stands a little higher."""
+        return cutter.stepdown / 2
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         lines = shapely.linestrings(self.feature.lines)
@@ -417,7 +415,7 @@ class Bevel(Operation[Slots]):
     purpose = "bevel the edges of the fret slots"
 
     def deeper_outside(self, cutter: Cutter) -> float:
-        return cutter.stepdown
+        return cutter.stepdown / 2
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return shapely.Polygon()

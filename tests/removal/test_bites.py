@@ -1,88 +1,94 @@
-"""Bites of single moves, against plane geometry and against a plain simulation, one move after another."""
+"""What each move takes: against plane geometry, and against a simulation of the tests' own, move by move."""
 
-import itertools
+import math
 
 import numpy as np
 import pytest
 
 from pathgen.base.cutters import Cutter
-from pathgen.removal import bites
-from pathgen.removal.bites import Bites, take_bites
 from pathgen.removal.grid import Grid
+from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
+from pathgen.verify.cutting import runs
+
+RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
+FLAT = Cutter(name="flat", shape="flat-end", diameter=3.0, **RUN)
+CUTTERS = [FLAT, Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN),
+           Cutter(name="v", shape="v", diameter=6.0, angle=60.0, **RUN)]
 
 
-def _cutter(shape: str) -> Cutter:
-    angle = {"angle": 60.0} if shape == "v" else {}
-    return Cutter(name="c", shape=shape, diameter=3.0, flutes=2, flute_length=10.0, speed=16000, feed=900.0,
-                  plunge=300.0, stepdown=1.0, **angle)
-
-
-def _motion(points: np.ndarray) -> Motion:
+def motion(points) -> Motion:
+    points = np.asarray(points, dtype=float)
     n = len(points) - 1
-    return Motion(start=points[:-1], end=points[1:], rapid=np.zeros(n, bool), feed=np.full(n, 900.0),
-                  line=np.arange(n) + 1, motion=np.arange(n))
+    return Motion(start=points[:-1], end=points[1:], rapid=np.zeros(n, bool), feed=np.full(n, 100.0),
+                  line=np.arange(1, n + 1), motion=np.arange(n))
 
 
-def _one_by_one(top: np.ndarray, grid: Grid, points: np.ndarray, cutter: Cutter) -> tuple[np.ndarray, np.ndarray]:
-    """Depth and volume of each move, its cutter set down at 300 places along it."""
-    depth, volume = [], []
-    for a, b in itertools.pairwise(points):
-        left = np.full_like(top, np.inf)
-        for x, y, z in a + np.linspace(0, 1, 300)[:, None] * (b - a):
-            d = np.hypot(grid.xs - x, grid.ys[:, None] - y)
-            under = {"flat-end": 0 * d, "v": d / np.tan(np.pi / 6),
-                     "ball-end": 1.5 - np.sqrt(np.maximum(2.25 - d * d, 0))}[cutter.shape]
-            left = np.minimum(left, np.where(d <= 1.5, z + under, np.inf))
-        drop = np.maximum(top - left, 0)
-        took = drop > 1e-4
-        depth.append(float((top - min(a[2], b[2]))[took].max(initial=0.0)))
-        volume.append(float(drop.sum() * grid.cell_area))
-        top = np.minimum(top, left)
-    return np.array(depth), np.array(volume)
+def block(spacing, top=0.0, half=12.0):
+    grid = Grid.over((-half, -half, half, half), spacing)
+    return Material(grid, np.full(grid.shape, top, np.float32))
 
 
-@pytest.mark.parametrize("shape", ["flat-end", "ball-end", "v"])
-def test_agrees_with_setting_the_cutter_down_all_along_each_move(shape: str) -> None:
-    rng = np.random.default_rng(5)
-    corners = np.column_stack([rng.uniform(2, 8, (24, 2)), np.repeat([-0.4, -0.8, -1.2], 8)])
-    grid, cutter = Grid.over((0, 0, 10, 10), 0.1), _cutter(shape)
-    top = rng.uniform(-0.3, 0.0, grid.shape)
-    depth, volume = _one_by_one(top.copy(), grid, corners, cutter)
-    got = take_bites(top, grid, _motion(corners), cutter)
-    level = np.diff(corners[:, 2]) == 0
-    assert got.volume == pytest.approx(volume, rel=0.01, abs=0.02)
-    assert got.depth[level] == pytest.approx(depth[level], abs=1e-3)
+def steps(x0, x1, y, z, each):
+    x = np.linspace(x0, x1, round(abs(x1 - x0) / each) + 1)
+    return [(float(v), y, z) for v in x]
 
 
-def _second_pass(shape: str, stepover: float, z: float) -> Bites:
-    """A first pass as a slot, in pieces of 0.03 mm, and another beside it."""
-    x = np.arange(3, 9, 0.03)
-    first = np.column_stack([x, np.full(len(x), 5.0), np.full(len(x), z)])
-    second = first[::-1] + [0, stepover, 0]
-    lifted = np.array([[9.0, 5.0, 5.0], [9.0, 5.0 + stepover, 5.0]])
-    grid = Grid.over((0, 0, 12, 12), 0.05)
-    return take_bites(np.zeros(grid.shape), grid, _motion(np.concatenate([first, lifted, second])), _cutter(shape))
+def turned(points, degrees=17.0):
+    """Off the rows of the grid, where a whole row more or less would be cut."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    x, y, z = np.asarray(points, float).T
+    return np.column_stack([c * x - s * y, s * x + c * y, z])
 
 
-@pytest.mark.parametrize("stepover", [0.3, 0.75, 1.35])
-def test_engaged_angle_of_a_straight_cut(stepover: float) -> None:
-    # plane geometry: arccos(1 - s / r) beside a pass, 180 degrees in a full slot
-    got = _second_pass("flat-end", stepover, -0.5)
-    middle = np.arange(-150, -50)
-    assert got.engaged_deg[60:150].mean() == pytest.approx(180.0, rel=0.02)
-    cutting = got.engaged_deg[middle][got.depth[middle] > 0]
-    assert cutting.mean() == pytest.approx(np.degrees(np.arccos(1 - stepover / 1.5)), rel=0.06)
+@pytest.mark.parametrize("each", [0.05, 0.4, 16.0])
+@pytest.mark.parametrize("stepover", [0.3, 1.35, 2.4])
+def test_engaged_angle_and_volume_of_a_straight_cut(stepover, each):
+    """F, plane geometry: arccos(1 - s / r); volume s x depth for each mm."""
+    before = [(-9.0, 0.0, 5.0), (-9.0, 0.0, -1.0), (9.0, 0.0, -1.0), (9.0, 0.0, 5.0), (-8.0, stepover, 5.0)]
+    path = motion(turned([*before, *steps(-8, 8, stepover, -1.0, each)]))
+    bites, run = block(0.04).cut(path, FLAT, note=True).bites, runs(path)
+    middle = np.arange(len(path)) >= 5
+    middle &= (np.abs(path.start[:, 0]) < 4) | (each > 4)
+    asked = math.degrees(math.acos(1 - stepover / FLAT.radius))
+    assert np.median(bites.engaged_deg(2.0, run)[middle]) == pytest.approx(asked, rel=0.03)
+    assert np.median(bites.section(2.0, run)[middle]) == pytest.approx(stepover * 1.0, rel=0.04)
+    np.testing.assert_allclose(bites.depth[middle], 1.0, atol=1e-6)
 
 
-def test_the_same_ground_twice_takes_nothing() -> None:
-    got = _second_pass("ball-end", 0.0, -0.5)
-    assert got.volume[-150:].max() < 1e-3
+@pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
+@pytest.mark.parametrize("degrees", [0.0, 17.0])
+def test_a_full_slot_is_engaged_all_round_the_front(cutter, degrees):
+    path = motion(turned([(-8.0, 0.0, 5.0), *steps(-8, 8, 0.0, -1.0, 0.2)], degrees))
+    bites = block(0.04).cut(path, cutter, note=True).bites
+    middle = np.abs(path.start[:, 0]) < 4
+    assert np.median(bites.engaged_deg(2.0, runs(path))[middle]) == pytest.approx(180, rel=0.06)
 
 
-def test_taking_moves_a_few_at_a_time_makes_no_difference(monkeypatch: pytest.MonkeyPatch) -> None:
-    whole = _second_pass("flat-end", 0.75, -0.5)
-    monkeypatch.setattr(bites, "_TOUCHES", 20_000)
-    few = _second_pass("flat-end", 0.75, -0.5)
-    for name in ("depth", "volume", "engaged_deg"):
-        assert getattr(few, name) == pytest.approx(getattr(whole, name), abs=1e-6), name
+@pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
+@pytest.mark.parametrize("seed", range(4))
+def test_against_a_simulation_move_by_move(cutter, seed):
+    """Brute force: the cutter stands at many places of each move, in order; each point is lowered at once."""
+    rng = np.random.default_rng(seed)
+    points = np.cumsum(rng.normal(0, 0.8, (60, 3)) * [1, 1, 0.0], axis=0)
+    points[:, 2] = np.repeat(rng.uniform(-1.5, -0.2, 12), 5)
+    points = np.concatenate([[[points[0, 0], points[0, 1], 3.0]], points])
+    path, material = motion(points), block(0.1)
+    bites = material.cut(path, cutter, note=True, deeper=0.7).bites
+    x, y = np.meshgrid(material.grid.xs, material.grid.ys)
+    top = np.zeros_like(x)
+    cell = material.grid.cell_area
+    for k in range(len(path)):
+        start, end = path.start[k], path.end[k]
+        t = np.linspace(0, 1, 1 + max(1, math.ceil(float(np.linalg.norm(end - start)) / 0.004)))
+        at = start + t[:, None] * (end - start)
+        near = np.hypot(x - np.clip(x, at[:, 0].min(), at[:, 0].max()), y - np.clip(y, at[:, 1].min(), at[:, 1].max()))
+        near = near <= cutter.radius
+        off = np.hypot(at[:, 0, None] - x[near], at[:, 1, None] - y[near])
+        after = np.minimum(top[near], (at[:, 2, None] + cutter.profile(off)).min(axis=0))
+        drop = top[near] - after
+        assert bites.volume[k] == pytest.approx(drop.sum() * cell, abs=0.02 + 0.03 * drop.sum() * cell)
+        if start[2] == end[2] and (drop > 0.01).any():
+            deepest = (top[near] - start[2])[drop > 0.01].max()
+            assert bites.depth[k] >= deepest - 5e-3
+        top[near] = after

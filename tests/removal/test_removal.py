@@ -17,6 +17,7 @@ from pathgen.removal.lengthwise import passes_along
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
+from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 BALL = Cutter(name="ball", shape="ball-end", diameter=3.0, **RUN)
@@ -172,7 +173,7 @@ def test_the_order_of_moves_leaves_the_same(seed, shape):
     points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
     xs = ys = np.linspace(-6, 6, 60)
     forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
-    forward.cut(motion(points), CUTTERS[shape], note_deeper=0.5)
+    forward.cut(motion(points), CUTTERS[shape], note=True, deeper=0.5)
     back.cut(motion(points[::-1]), CUTTERS[shape])
     np.testing.assert_allclose(forward.top, back.top, atol=2e-4)  # float32 on a ball's upright flank
 
@@ -188,45 +189,52 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
                   rapid=[0, 19])
     xs, ys = np.linspace(-16, 16, 90), np.linspace(-6, 6, 60)
     together, apart = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
-    noted = together.cut(path, CUTTERS[shape], note_deeper=0.8)
+    noted = together.cut(path, CUTTERS[shape], note=True, deeper=0.8).bites
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(removal, "_TOGETHER", 4096 * block)
         patch.setattr(removal, "_LOOK_AGAIN", 0)
-        noted_apart = apart.cut(path, CUTTERS[shape], note_deeper=0.8)
+        noted_apart = apart.cut(path, CUTTERS[shape], note=True, deeper=0.8).bites
     np.testing.assert_allclose(together.top, apart.top, atol=1e-6)
-    for kind in ("cut", "rapid"):
-        assert getattr(noted, kind).depth == pytest.approx(getattr(noted_apart, kind).depth, abs=1e-6)
-        assert getattr(noted, kind).line == getattr(noted_apart, kind).line
+    for kind in ("volume", "depth", "drop", "deep", "over", "edge"):
+        np.testing.assert_allclose(getattr(noted, kind), getattr(noted_apart, kind), atol=2e-5, err_msg=kind)
+
+
+def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
+    """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
+    bites = material.cut(path, cutter, note=True, deeper=limit, **known).bites
+    shaving = (RIDGES if known else SHAVING) * cutter.diameter
+    depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.over + limit, 0.0)
+    return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 
 
 def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
     xs = ys = np.linspace(-10, 10, 201)
-    material = blank(xs, ys, 5.0)
     path = [(-5, 0, 9), (-5, 0, 4), (5, 0, 4), (5, 0, 2.5), (-5, 0, 2.5), (-5, 4, 2.5), (-5, 4, 9)]
-    taken = material.cut(motion(path, rapid=[0, 4, 5]), FLAT, note_deeper=1.2)
-    assert taken.cut.depth == pytest.approx(1.5, abs=1e-6)
-    assert taken.cut.line in (3, 4)
-    assert taken.rapid.depth == pytest.approx(2.5, abs=1e-6)
-    assert taken.rapid.line == 5
-    again = blank(xs, ys, 5.0).cut(motion(path[:4]), FLAT, note_deeper=1.6)
-    assert again.cut.depth == 0
+    whole = motion(path, rapid=[0, 4, 5])
+    depth, line = deepest(blank(xs, ys, 5.0), whole, FLAT, 1.2)
+    assert depth == pytest.approx(1.5, abs=1e-6)
+    assert line in (3, 4)
+    drop = blank(xs, ys, 5.0).cut(whole, FLAT, note=True).bites.drop[whole.rapid]
+    np.testing.assert_allclose(drop, [1.0, 2.5, 0.0], atol=1e-6)
+    assert deepest(blank(xs, ys, 5.0), motion(path[:4]), FLAT, 1.6) == (0, 0)
 
 
 @pytest.mark.parametrize("each", [0.1, 0.3, 2.0, 40.0])
-def test_a_deep_cut_in_short_moves_is_noted_as_in_long_ones(each):
+@pytest.mark.parametrize("shape", sorted(CUTTERS))
+def test_a_deep_cut_in_short_moves_is_noted_as_in_long_ones(each, shape):
     """One by one short moves take shavings; together they take a groove 6 mm deep."""
     xs, ys = np.linspace(-25, 25, 501), np.linspace(-4, 4, 81)
     along = np.append(np.arange(-30.0, 20.0, each), 20.0)
     path = [(-30.0, 0.0, 12.0), *((x, 0.3 * math.sin(x / 3), 4.0) for x in along)]
-    taken = blank(xs, ys, 10.0).cut(motion(path, rapid=[0]), FLAT, note_deeper=0.5)
-    assert taken.cut.depth == pytest.approx(6.0, abs=1e-5)
+    depth, _ = deepest(blank(xs, ys, 10.0), motion(path, rapid=[0]), CUTTERS[shape], 0.5)
+    assert depth == pytest.approx(6.0, abs=1e-4 if shape == "flat-end" else 0.05)
 
 
 def test_short_moves_down_a_ramp_take_what_a_ramp_takes():
     xs, ys = np.linspace(-25, 25, 501), np.linspace(-4, 4, 81)
     along = np.arange(-20.0, 20.0, 0.2)
     path = [(-20.0, 0.0, 12.0), *((x, 0.0, 10.0 - 0.05 * (x + 20.0)) for x in along)]
-    assert blank(xs, ys, 10.0).cut(motion(path, rapid=[0]), FLAT, note_deeper=2.1).cut.depth == 0
+    assert deepest(blank(xs, ys, 10.0), motion(path, rapid=[0]), FLAT, 2.1) == (0, 0)
 
 
 @pytest.mark.parametrize("level", [0.1, 0.4])
@@ -252,11 +260,9 @@ def test_passes_side_by_side_through_what_stands_proud(layers, noted):
             path += [(x, y, z) for x in ((-40.0, 40.0) if k % 2 == 0 else (40.0, -40.0))]
         path += [(path[-1][0], 20.0, 9.0), (-40.0, -20.0, 9.0)]
     rapid = [k for k in range(len(path) - 1) if path[k][2] == path[k + 1][2] == 9.0]
-    plain = blank(xs, ys, 1.0).cut(motion(path, rapid), ball, note_deeper=0.56)
-    taken = material.cut(motion(path, rapid), ball, note_deeper=0.56, surface=np.zeros_like(material.top))
-    assert plain.cut.depth == 0
-    assert (taken.cut.depth > 0.8) == noted
-    assert noted or taken.cut.depth == 0
+    depth, _ = deepest(material, motion(path, rapid), ball, 0.56, surface=np.zeros_like(material.top))
+    assert (depth > 0.8) == noted
+    assert noted or depth == 0
 
 
 def test_a_shank_beside_a_wall_is_noted():
@@ -279,13 +285,14 @@ def test_points_inside_a_shape(seed):
     np.testing.assert_array_equal(grid.covered(shape), shapely.contains_xy(shape, x, y))
 
 
-@pytest.mark.parametrize(("diameter", "noted"), [(1.0, True), (4.0, False)])
-def test_what_is_a_shaving_goes_by_the_cutter(diameter, noted):
-    """A strip 0.22 mm wide and 2 mm high is taken by a 4 mm cutter as a shaving, by a 1 mm one as a cut."""
+@pytest.mark.parametrize(("diameter", "high", "noted"), [(1.0, 2.0, True), (4.0, 2.0, False), (4.0, 18.0, True)])
+def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
+    """A strip 0.26 mm wide: too wide for a 1 mm cutter; for a 4 mm one a shaving, until it is so tall that it takes
+    more than a full slot, 4 mm wide and 1 mm deep."""
     xs, ys = np.arange(0.0, 12.0, 0.02), np.arange(0.0, 8.0, 0.02)
-    material = blank(xs, ys, top=6.0)
+    material = blank(xs, ys, top=4.0 + high)
     material.top[ys < 4.0] = 4.0
     cutter = Cutter(name="c", shape="flat-end", diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1)
-    y = 4.22 - diameter / 2
-    taken = material.cut(motion([(3.0, y, 4.0), (9.0, y, 4.0)]), cutter, note_deeper=1.0)
-    assert (taken.cut.depth > 1.0) is noted
+    y = 4.26 - diameter / 2
+    depth, _ = deepest(material, motion([(3.0, y, 4.0), (9.0, y, 4.0)]), cutter, 1.0)
+    assert (depth > 1.0) is noted

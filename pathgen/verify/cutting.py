@@ -1,0 +1,115 @@
+"""What the moves met: cuts deeper than the stepdown, rapids through material, shanks that rub.
+
+The stepdown is how deep a cutter may stand in full wood. Wood may stand higher beside it all the same: a layer follows
+the wall of the layer above only as nearly as both are written, and a wall is often cut clean at full height. What is
+taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, when
+
+- what it takes from over the stepdown is no wider than SHAVING of the diameter, half a usual stepover, so that only
+  the cutter's side is at work, and
+- all that it takes for each mm of travel is no more than what it takes in full wood, a stepdown deep: it is loaded no
+  harder than the stepdown allows, however tall the wall.
+
+How deep a cut is tells how far a point is lowered while the cutter passes over it once.
+Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
+every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
+stepover is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.cutters import Cutter
+from pathgen.removal.bites import Bites
+from pathgen.removal.motion import Motion
+from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.simulate import Simulation, deepest_cut
+from pathgen.work.clamping import Clamping
+
+Floats = NDArray[np.float64]
+
+SHAVING = 0.25
+"""Widest shaving along a wall, as a share of the diameter."""
+RIDGES = 0.02
+"""The same for passes over a surface, whose stepover is 0.025 of the diameter or more."""
+_TRAVEL = 0.5  # mm, or the cutter's radius: over how much travel a width is measured
+_VOLUME = 1e-4  # mm3: less than this is rounding
+
+
+def cutting_findings(
+    clamping: Clamping, sim: Simulation, motions: Mapping[int, Motion], tolerances: Tolerances
+) -> Iterator[Finding]:
+    """What each program of a simulation took too deep, hit or rubbed against."""
+    for step in clamping.steps:
+        taken = sim.taken.get(step.order)
+        if taken is None or taken.bites is None:
+            continue
+        motion, bites = motions[step.order], taken.bites
+        shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter
+        limit = deepest_cut(clamping, step, tolerances)
+        found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
+        deep = _deepest(np.where(found, bites.over, 0.0))
+        if deep is not None:
+            yield Finding(
+                code="cut-too-deep", severity="forbid",
+                where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
+                got=f"{limit + bites.over[deep]:.3f} mm at once",
+                allowed=f"a stepdown of {limit - tolerances.stepdown:g} mm",
+                remedy="go down in smaller steps",
+            )
+        hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))
+        if hit is not None:
+            yield Finding(
+                code="rapid-through-material", severity="forbid",
+                where=at(step.file_name, int(motion.line[hit]), *bites.at[hit]),
+                got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
+                remedy="lift the cutter first",
+            )
+        if taken.shank.depth:
+            yield Finding(
+                code="shank-rubs", severity="forbid",
+                where=at(step.file_name, taken.shank.line, taken.shank.x, taken.shank.y),
+                got=f"what stands beside the cutter reaches {taken.shank.depth:.2f} mm above its flutes",
+                allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
+                remedy="take a longer cutter, or cut shallower",
+            )
+
+
+def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float) -> NDArray[np.bool_]:
+    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
+    wide = width_over(bites, motion, cutter) > shaving
+    window = max(_TRAVEL, cutter.radius)
+    loaded = bites.section(window, runs(motion)) > cutter.diameter * limit
+    return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
+
+
+def width_over(bites: Bites, motion: Motion, cutter: Cutter) -> Floats:
+    """(n,) mean width of what is taken from over the limit, mm: volume by travel and by height.
+
+    Of a plunge, which has no travel in plan, the width of a square of what it takes.
+    """
+    flat = np.nan_to_num(np.hypot(*(motion.end - motion.start)[:, :2].T))
+    window = max(_TRAVEL, cutter.radius)
+    run = runs(motion)
+    volume = bites.around(bites.deep, window, run)
+    over = np.divide(bites.around(bites.deep * bites.over, window, run), volume, where=volume > 0,
+                     out=np.full(len(bites), np.inf))
+    width = volume / np.maximum(bites.around(flat, window, run), window) / over
+    plunge = (flat < 1e-6) & (bites.over > 0)
+    width[plunge] = np.sqrt(bites.deep[plunge] / bites.over[plunge])
+    return width
+
+
+def runs(motion: Motion) -> NDArray[np.intp]:
+    """(n,) number of the stretch of moves at a feed, from one rapid or plunge to the next, that each belongs to."""
+    with np.errstate(invalid="ignore"):
+        apart = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
+    return np.cumsum(apart | np.concatenate([[True], apart[:-1]])) if len(apart) else np.zeros(0, np.intp)
+
+
+def _deepest(depth: Floats) -> int | None:
+    """The move with the most of something; None where none has any."""
+    return int(np.argmax(depth)) if len(depth) and depth.max() > 0 else None
