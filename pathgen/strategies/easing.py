@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
-EASE_FROM = 1.2
+EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
 _ACROSS = 10.0
