@@ -57,8 +57,9 @@ def _load(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Load 
     if cutter.diameter < FEWEST_ACROSS * spacing or not len(moves):
         return None
     length = bites.travel[moves]
-    section = _over(bites.volume[moves], length, np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)
-    share = section * motion.feed[moves] / (cutter.straight_cut * cutter.feed)
+    apart = np.diff(moves, prepend=moves[0]) > 1
+    rate = _rate(bites.volume[moves], length, motion.feed[moves], apart, cutter.diameter)
+    share = rate / (cutter.straight_cut * cutter.feed)
     order = np.argsort(share)
     gone = np.cumsum(length[order]) / length.sum()
     median, high = (float(share[order][np.searchsorted(gone, part).clip(0, len(order) - 1)]) for part in (0.5, 0.95))
@@ -80,10 +81,17 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
             )
 
 
-def _over(volume: Floats, length: Floats, apart: NDArray[np.bool_], stretch: float) -> Floats:
-    """(n,) volume for each mm of the way, over `stretch` mm round the middle of each move; lifts end a stretch."""
+def _rate(volume: Floats, length: Floats, feed: Floats, apart: NDArray[np.bool_], stretch: float) -> Floats:
+    """(n,) volume per minute, mm3, over `stretch` mm round the middle of each move; lifts end a stretch.
+
+    What a long move takes at its ends may be counted with its neighbours: so volume and time are taken over the same
+    stretch.
+    """
     gone = np.concatenate([[0.0], np.cumsum(length + apart * stretch)])
     taken = np.concatenate([[0.0], np.cumsum(volume)])
+    spent = np.concatenate([[0.0], np.cumsum((length + apart * stretch) / feed)])
     middle = gone[1:] - length / 2
     low, high = np.maximum(middle - stretch / 2, 0.0), np.minimum(middle + stretch / 2, gone[-1])
-    return np.asarray((np.interp(high, gone, taken) - np.interp(low, gone, taken)) / stretch)
+    minutes = np.interp(high, gone, spent) - np.interp(low, gone, spent)
+    return np.asarray((np.interp(high, gone, taken) - np.interp(low, gone, taken))
+                      / np.maximum(minutes, stretch / 2 / feed))
