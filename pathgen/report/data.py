@@ -23,6 +23,7 @@ from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.report.stringing import stringing_data
+from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
@@ -51,6 +52,7 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **board_data(planned.clamping, strings=strings, side_dots=side_dots),
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "zero_checks": zero_rows(programs, planned.clamping.units),
         "reach": [reach_data(one) for one in reached],
         "fretting": sheet,
         "stringing": stringing_data(fretted, set_of, crown=crown) if fretted and set_of else None,
@@ -85,7 +87,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
     return [
         *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
-        *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
+        *filling_findings(planned, checked), *zero_findings(planned.clamping), *feed_findings(planned.clamping),
+        *holding_findings(planned.clamping),
     ]
 
 

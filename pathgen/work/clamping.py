@@ -61,6 +61,8 @@ class Setup:
     zero: str = "nut-centre"
     """One of ZEROS."""
     keep_out: tuple[KeepOut, ...] = ()
+    feeler: float = 0.1
+    """Thickness of the feeler or slip of paper that a zero is checked with, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
