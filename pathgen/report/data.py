@@ -18,6 +18,7 @@ from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
@@ -69,7 +70,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     return [
         *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
         *filling_findings(planned, checked), *zero_findings(planned.clamping), *feed_findings(planned.clamping),
-        *holding_findings(planned.clamping),
+        *holding_findings(planned.clamping), *thin_wood_findings(planned.clamping),
     ]
 
 

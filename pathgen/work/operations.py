@@ -228,8 +228,12 @@ class Pocket(Operation[Inlay]):
                 f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
                 "the glue that is squeezed out. Keep the zero place clean."
             ]
+        deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
-            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            "Stop here for the fill. Leave the work clamped, held over its whole face: a board held by its ends alone "
+            "bows. Brush and vacuum the pockets clean.",
+            f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
+            f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
@@ -509,6 +513,15 @@ def _into_bed(bottom: float, work: Work) -> list[str]:
     return [f"This program cuts {depth} into the board under the work: see that there is one to spare."]
 
 
+SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
+        "bleeds colour and gives off bubbles.")
+BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin while "
+           "it is liquid.")
+CURE = ("Cure at the temperature of its sheet, as long as the sheet says for machining, not for touching. Do not let "
+        "the air dry or wet the wood while it waits: cover it, no damp cloth (common practice).")
+"""Common practice, no source: the sheets of the makers come first."""
+
+
 def _wait(inlay: Inlay) -> list[str]:
     """Cure, place and zero, before anything goes near the fill."""
     if inlay.fill == "piece":
@@ -518,7 +531,8 @@ def _wait(inlay: Inlay) -> list[str]:
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
-    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    cure = [CURE] if inlay.fill == "resin" else []
+    return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
 
 
 def _levelling(inlay: Inlay, work: Work) -> str:
