@@ -135,9 +135,7 @@ def build(
     return Build(
         job=job, plan=planned, programs=programs, verification=checked,
         report=report_data(
-            planned, programs, checked, fingerprint=job.fingerprint, strings=job.board.strings,
-            side_dots=job.board.side_dots,
-            wire=job.frets, set_of=job.strings,
+            planned, programs, checked, fingerprint=job.fingerprint,
         ),
     )
 

@@ -322,10 +322,10 @@ def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
     from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
-    from pathgen.report.data import board_data
+    from pathgen.report.data import part_data
 
     job = load_job(options.job)
-    data = board_data(clamping_of(job), strings=job.board.strings, side_dots=job.board.side_dots)
+    data = part_data(clamping_of(job))
     if options.json:
         _print_json(data["frets"])
         return GOOD

@@ -26,9 +26,9 @@ from pathgen.job.keys import (
 from pathgen.job.keys import table as table_of
 from pathgen.parts.fingerboard.ends import End
 from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
-from pathgen.parts.fingerboard.part import PartialFret
+from pathgen.parts.fingerboard.part import ZEROS, PartialFret
 from pathgen.parts.fingerboard.radii import Radii
-from pathgen.work.clamping import ZEROS, KeepOut, Machine, Setup, Stock
+from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
 from pathgen.work.fill import WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
