@@ -1,4 +1,6 @@
-"""Wood so thin that it breaks out or soaks through: between pockets, and between a pocket and a slot or an edge."""
+"""Wood so thin that it breaks out or soaks through: between pockets, and between a pocket and the edge.
+
+Beside slots the verifier looks itself."""
 
 from __future__ import annotations
 
@@ -11,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.units import place_words
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Outline, Slot
+from pathgen.work.operations import Outline
 from pathgen.work.touching import TOUCHING
 from pathgen.work.walls import narrowest_wall
 
@@ -38,12 +40,6 @@ def _thinnest(clamping: Clamping) -> Iterator[tuple[str, float, tuple[float, flo
     wall = narrowest_wall(pockets)
     if wall is not None:
         yield "pockets", wall.width, wall.at
-    slots = clamping.feature(Slot)
-    if slots is not None:
-        # each by itself: the nearest may be one that a pocket crosses
-        for line, number in zip(shapely.linestrings(slots.lines), slots.number, strict=True):
-            gap = shapely.distance(line, pockets) - slots.width / 2 - slots.bevel
-            yield f"a pocket and the slot of fret {int(number)}", float(gap), _between(line, pockets)
     if clamping.cutter(Outline) is not None:
         edge = shapely.boundary(clamping.board.outline)
         yield "a pocket and the edge", float(shapely.distance(edge, pockets)), _between(edge, pockets)

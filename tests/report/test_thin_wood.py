@@ -1,5 +1,6 @@
 """Wood left standing too thin: found where it was drawn, and not where there is none."""
 
+import math
 import re
 
 import pytest
@@ -9,19 +10,9 @@ from pathgen.job.clamping import clamping_of
 from pathgen.report.thin_wood import thin_wood_findings
 from tests.small_board import job
 
-SLOTS = """
-[[cutter]]
-name = "slot"
-shape = "flat-end"
-diameter = 0.6
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-[slots]
-cutter = "slot"
-width = 0.6
-depth = 1.8
+OUTLINE = """
+[outline]
+cutter = "flat"
 """
 
 
@@ -32,8 +23,9 @@ def drawing(gap, x=10):
             f'<rect x="{x + 5 + gap}" y="12" width="5" height="5" fill="#225577"/></svg>')
 
 
-def found(folder, art, extra=""):
-    return thin_wood_findings(clamping_of(pathgen.load_job(job(folder, art=art, extra=extra))))
+def found(folder, art, extra="", place=0.0):
+    changes = {"at = [45.0, 0.0]": f"at = [45.0, {place:.5f}]"}
+    return thin_wood_findings(clamping_of(pathgen.load_job(job(folder, art=art, extra=extra, changes=changes))))
 
 
 @pytest.mark.parametrize(("gap", "count"), [(0.3, 1), (0.39, 1), (0.41, 0), (0.04, 0), (2.0, 0)])
@@ -49,10 +41,12 @@ def test_between_pockets(tmp_path, gap, count):
         assert (warned[0].severity, warned[0].allowed) == ("warn", "0.4 mm")
 
 
-@pytest.mark.parametrize(("gap", "count"), [(0.2, 1), (0.5, 0), (-0.2, 0)])
-def test_between_a_pocket_and_a_slot(tmp_path, gap, count):
-    fret = 300.0 - 300.0 / 2 ** (2 / 12)  # equal temperament
-    x = fret + 0.3 + gap - 25.0
-    warned = found(tmp_path, drawing(3.0, x), SLOTS)
-    assert len(warned) == count
-    assert all("0.20 mm of wood is left standing between a pocket and the slot of fret 2" in f.got for f in warned)
+@pytest.mark.parametrize(("gap", "count"), [(0.2, 1), (0.5, 0)])
+def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
+    board = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(3.0), extra=OUTLINE))).board
+    # the upper left corner of the left square, 10 and 3 mm from the page's corner and middle
+    half, further = (float(board.edges.half_width(x)) for x in (35.0, 36.0))
+    y = half - gap * math.hypot(1.0, further - half) - 3.0
+    warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
+    assert [f.code for f in warned] == ["thin-wood"] * count
+    assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
