@@ -14,9 +14,11 @@ from pathgen.job.job import Job
 from pathgen.job.sense import part_of, slots_of
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.neck import neck_table
-from pathgen.report.fretting import fretting_data, fretting_lines, strip_picture
+from pathgen.parts.fingerboard.rows import fretting_data
+from pathgen.parts.fingerboard.stringing import stringing_data
+from pathgen.report.fretting import fretting_lines, strip_picture
 from pathgen.report.neck import neck_data, neck_findings, neck_lines, side_picture
-from pathgen.report.stringing import stringing_data, stringing_lines
+from pathgen.report.stringing import stringing_lines
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -44,7 +46,7 @@ def _fretting(job: Job) -> Paper:
 def _strings(job: Job) -> Paper:
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
-    data = stringing_data(part_of(job), job.strings, crown=job.frets.crown.height if job.frets else None)
+    data = stringing_data(part_of(job).layout, job.strings, crown=job.frets.crown.height if job.frets else None)
     return Paper(data=data, lines=stringing_lines(data, job.units))
 
 
@@ -56,7 +58,6 @@ def _neck(job: Job) -> Paper:
     if neck.joint_fret not in places:
         raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
                        remedy="correct it")
-    assert board.layout is not None
     length = float(centre_crossings(board.layout.bridge[None])[0])
     found = neck_table(neck, scale_length=length, joint=float(places[neck.joint_fret]),
                        thickness=board.surface.thickness)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -100,10 +100,9 @@ def _clamping(job: Job, title: str, one: LetIn, step: Step) -> Clamping:
     """Zero at the stock's corner and underside, X along its length, nothing standing round it."""
     flat = Surface(thickness=one.thickness, radius_nut=np.inf, radius_end=np.inf, length=one.size[0])
     stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
-    # at the nut face on the centre-line of this frame, which is the stock's corner
     return Clamping(
         title=title, units=job.units, board=Tool(surface=flat, outline=shapely.box(*stock.bounds)),  # type: ignore[arg-type]
-        stock=stock, setup=replace(Setup(), zero="nut-centre", z_zero="bed", along="x"), machine=job.machine,
+        stock=stock, setup=Setup(zero="blank-corner"), machine=job.machine,
         steps=(step,),
     )
 

@@ -1,10 +1,12 @@
-"""The one way out for texts: nothing in them that a terminal, a page or a program would obey."""
+"""The one way out for texts and numbers: nothing that a terminal, a page, a program or JSON would trip over."""
 
 from __future__ import annotations
 
 import json
+import math
 import re
 import unicodedata
+from collections.abc import Iterable
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
@@ -38,3 +40,13 @@ def in_ascii(text: str) -> str:
 def in_json(text: str) -> str:
     """JSON text with what does not print written by its number."""
     return _OUTSIDE_ASCII.sub(lambda c: c[0] if c[0].isprintable() else json.dumps(c[0])[1:-1], text)
+
+
+def rounded(value: float, places: int = 5) -> float | None:
+    """A rounded number, or None for one that is not finite."""
+    return round(float(value), places) + 0.0 if math.isfinite(value) else None
+
+
+def rounded_point(point: Iterable[float]) -> list[float]:
+    """A rounded point."""
+    return [round(float(v), 5) + 0.0 for v in point]

@@ -176,4 +176,4 @@ _LEVEL = 0.005
 
 def _setup(job: Job) -> Setup:
     """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
-    return replace(job.setup, zero="blank-nut-centre", keep_out=())
+    return replace(job.setup, zero="blank-near-centre", keep_out=())

@@ -21,6 +21,7 @@ from pathgen.job.tables import PlaceTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Inlay, PlacedSize
+from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import lapped, walled
 
 if TYPE_CHECKING:
@@ -205,7 +206,7 @@ def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay
 
 
 def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
-    outside = overlay.difference(inlay.area, board.outline)
+    outside = overlay.difference(inlay.area, wood_in_plan(board))
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from pathgen.job.filling import check_filling
 from pathgen.job.job import Job
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
-from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.work.features import Holes, OutlineCut, Slots
 
@@ -49,7 +50,7 @@ def part_of(job: Job) -> Fingerboard:
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
-    return fingerboard(
+    board = fingerboard(
         scale_lengths=(scale.bass, scale.treble),
         straight_fret=scale.straight_fret,
         edge_to_string=table.edge_to_string if scale.edge_to_string is None else scale.edge_to_string,
@@ -74,6 +75,9 @@ def part_of(job: Job) -> Fingerboard:
         relief=table.relief,
         fall_away=table.fall_away,
     )
+    return replace(board, fittings=Fittings(
+        strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings,
+    ))
 
 
 def slots_of(job: Job, board: Fingerboard) -> Slots | None:

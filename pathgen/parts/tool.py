@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base.surface import Surface
+from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping, Stock
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Tool:
-    """A part without strings, in its own frame, mm."""
+    """A part without strings, in its own frame, mm. Its zero is on the blank, at the middle of the near end."""
 
     surface: Surface
     outline: Polygon
     min_web: float = 0.0
-    noun: ClassVar[str] = "part"
-    bass_side: ClassVar[int] = -1
+
+    names: ClassVar[Names] = Names(part="part")
+    openings: ClassVar[tuple[Polygon, ...]] = ()
+    landmarks: ClassVar[Landmarks] = NO_LANDMARKS
 
     @property
     def finished(self) -> Polygon:
@@ -28,18 +36,30 @@ class Tool:
         return self.outline
 
     @property
+    def start(self) -> float:
+        """Its near end, along X."""
+        return float(self.outline.bounds[0])
+
+    @property
     def length(self) -> float:
-        """Its far end, along X."""
-        return float(self.outline.bounds[2])
+        """How far it runs along X."""
+        return float(self.outline.bounds[2]) - self.start
 
     @property
-    def nut_line(self) -> NDArray[np.float64]:
-        """(2, 2) corners of the box round it, near end."""
-        x0, y0, _, y1 = self.outline.bounds
-        return np.array([[x0, y0], [x0, y1]])
+    def ends(self) -> tuple[Floats, Floats]:
+        """(2, 2) corners of the box round it: near end, far end."""
+        x0, y0, x1, y1 = self.outline.bounds
+        return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
 
-    @property
-    def end_line(self) -> NDArray[np.float64]:
-        """(2, 2) corners of the box round it, far end."""
-        _, y0, x1, y1 = self.outline.bounds
-        return np.array([[x1, y0], [x1, y1]])
+    def places(self, stock: Stock) -> dict[str, Place]:
+        """The middle of the blank's near end, and its lowest corner."""
+        x0, y0, _, _ = stock.bounds
+        return {
+            "blank-near-centre": Place(
+                at=(x0, 0.0), words="the middle of the blank's near end, the left one in the picture from above"),
+            "blank-corner": Place(at=(x0, y0), words="the blank's corner, the lowest X and Y of it"),
+        }
+
+    def rows(self, clamping: Clamping) -> dict[str, Any]:
+        """Nothing beside its size."""
+        return {}

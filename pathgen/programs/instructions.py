@@ -28,23 +28,7 @@ def zero_words(clamping: Clamping) -> str:
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    what = "length of the blank runs" if clamping.board.noun == "part" else "strings run"
-    return f"X 0 Y 0 is {zero_place(clamping)}; the {what} along {along}. {z}."
-
-
-def zero_place(clamping: Clamping) -> str:
-    """A place of zero in words."""
-    zero = clamping.setup.zero
-    if clamping.board.noun == "part" and zero == "blank-nut-centre":
-        return "the middle of the blank's near end, the left one in the picture from above"
-    *on_blank, end, side = zero.split("-")
-    if not on_blank and end == "blank":
-        return "the centre of the blank"
-    if on_blank:
-        what = {"nut": "nut end", "end": "far end"}[end]
-        return f"the middle of the blank's {what}" if side == "centre" else f"the blank's corner, {what}, {side} side"
-    what = {"nut": "the nut face", "end": "the board's end"}[end]
-    return f"{what} on the centre-line" if side == "centre" else f"where {what} meets the {side} edge of the cut board"
+    return f"X 0 Y 0 is {clamping.zero_place.words}; the {clamping.board.names.along} along {along}. {z}."
 
 
 def before_start(clamping: Clamping, step: Step, *, lowest: float | None = None) -> list[str]:
@@ -134,7 +118,7 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
         "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
-        f"{zero_place(clamping)}.",
+        f"{clamping.zero_place.words}.",
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. The program "
         "starts the spindle (M3): switch the power of the spindle off, or where that cannot be done take the cutter "
         "out and watch the empty collet.",

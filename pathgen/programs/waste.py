@@ -72,7 +72,7 @@ def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:
     """What a measuring error of `accuracy` mm at one of (n, 3) `marks` does to a board's nut, end and outline."""
     nut, end, outline = (
         np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])
-        for line in (board.nut_line, board.end_line, shapely.get_coordinates(board.outline))
+        for line in (*board.ends, shapely.get_coordinates(board.outline))
     )
     return mark_errors(marks, nut=nut, end=end, outline=outline, accuracy=accuracy)
 

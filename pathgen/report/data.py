@@ -9,38 +9,29 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.base.plain import in_json
-from pathgen.parts.fingerboard.fretting import FretWire
-from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.fingerboard.stringing import Strings
+from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
-from pathgen.report.board import dot_rows, fret_rows, plain, string_rows
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
-from pathgen.report.fretting import fretting_data, fretting_findings
+from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
-from pathgen.report.stringing import stringing_data
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Slot
 
 
 def report_data(
-    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str,
-    strings: int = 6, side_dots: Sequence[int] = (), wire: FretWire | None = None, set_of: Strings | None = None,
+    planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
 ) -> dict[str, Any]:
     """Everything that the report says, as plain values ready for JSON."""
-    board, made = planned.clamping.board, planned.clamping.feature(Slot)
-    fretted = board if isinstance(board, Fingerboard) else None
-    sheet = fretting_data(fretted, made, wire) if fretted and wire else None
-    crown = wire.crown.height if wire else None
+    part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
+    more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"])]
     return {
         "title": planned.clamping.title,
         "units": "mm",
@@ -49,42 +40,34 @@ def report_data(
         "programs": [_program(p, planned.clamping) for p in programs],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "surface": _surface(planned, programs, checked),
-        **board_data(planned.clamping, strings=strings, side_dots=side_dots),
+        **{key: part[key] for key in ("frets", "board", "strings", "side_dots")},
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "reach": [reach_data(one) for one in reached],
-        "fretting": sheet,
-        "stringing": stringing_data(fretted, set_of, crown=crown) if fretted and set_of else None,
+        "fretting": part["fretting"],
+        "stringing": part["stringing"],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
-        "checks": checks_data(checked, [*plan_findings(planned, checked, reached), *fretting_findings(sheet)]),
+        "checks": checks_data(checked, more),
     }
 
 
-def board_data(clamping: Clamping, *, strings: int, side_dots: Sequence[int]) -> dict[str, Any]:
-    """The fret table, the surface under each string, places for side dots; of another part its size alone."""
-    board = clamping.board
+def part_data(clamping: Clamping) -> dict[str, Any]:
+    """What a part says of itself, and its size; tables that it does not have are empty."""
+    part, own = clamping.board, clamping.board.rows(clamping)
     size = {
-        "length": plain(board.length), "thickness": board.surface.thickness,
-        "radius_nut": plain(board.surface.radius_nut), "radius_end": plain(board.surface.radius_end),
-        "bass_side": board.bass_side,
+        "length": rounded(part.length), "thickness": part.surface.thickness,
+        "radius_nut": rounded(part.surface.radius_nut), "radius_end": rounded(part.surface.radius_end),
     }
-    if not isinstance(board, Fingerboard):
-        return {"frets": [], "board": size, "strings": [], "side_dots": []}
-    return {
-        "frets": fret_rows(
-            board, clamping.feature(Slot), inlays=clamping.inlays, finished=clamping.finished_surface,
-            resolution=clamping.machine.resolution,
-        ),
-        "board": {**size, "behind_nut": plain(board.behind_nut), "binding": board.binding},
-        "strings": string_rows(board, strings),
-        "side_dots": dot_rows(board, side_dots),
-    }
+    none: dict[str, Any] = {"frets": [], "strings": [], "side_dots": [], "fretting": None, "stringing": None}
+    return none | own | {"board": size | own.get("board", {})}
 
 
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
+    doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
+                      allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
-        *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
         *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
     ]
 

@@ -1,4 +1,4 @@
-"""The fretting sheet as data, in words, and as a strip at true size to cut out."""
+"""The fretting sheet in words, and as a strip at true size to cut out."""
 
 from __future__ import annotations
 
@@ -7,31 +7,9 @@ from typing import Any
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
 from pathgen.base.units import format_length
-from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
-from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.report.board import plain
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
-from pathgen.work.features import Slots
-
-
-def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> dict[str, Any]:
-    """A row for each fret, mm; the wire, and what of it does not suit the slots."""
-    sheet = fretting(board, slots, wire)
-    return {
-        "wire": {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
-                 "crown_width": wire.crown.width, "crown_height": wire.crown.height},
-        "overhang": wire.overhang, "waste": wire.waste, "total": plain(sheet.total, 1),
-        "frets": [
-            {"fret": int(sheet.number[i]), "length": plain(sheet.length[i], 3), "tang": plain(sheet.tang[i], 3),
-             "nipped": [plain(v, 3) for v in sheet.nipped[i]], "radius": plain(sheet.radius[i], 2),
-             "bend": plain(sheet.bend[i], 2)}
-            for i in range(len(sheet.number))
-        ],
-        "faults": [dict(zip(("where", "got", "allowed", "remedy"), fault, strict=True))
-                   for fault in wire_faults(wire, slots)],
-    }
 
 
 def fretting_findings(data: dict[str, Any] | None) -> list[Finding]:

@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Surfacing
 from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish
-from pathgen.work.part import Part
+from pathgen.work.part import Part, Place
 
 Floats = NDArray[np.float64]
 F = TypeVar("F")
@@ -44,12 +44,8 @@ class KeepOut:
     x: tuple[float, float]
     y: tuple[float, float]
     height: float
-
-
-ZEROS = tuple(
-    f"{body}{end}-{side}" for body in ("", "blank-") for end in ("nut", "end") for side in ("centre", "bass", "treble")
-) + ("blank-centre",)
-"""Places where X 0, Y 0 of the programs may be: on the cut board, or on the blank."""
+    older_names: bool = False
+    """Whether the job calls along and across x and y."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,8 +54,8 @@ class Setup:
 
     z_zero: Literal["bed", "stock-top"] = "bed"
     along: Literal["x", "y"] = "x"
-    zero: str = "nut-centre"
-    """One of ZEROS."""
+    zero: str | None = None
+    """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
 
 
@@ -200,22 +196,18 @@ class Clamping:
         return board
 
     @property
+    def zero_place(self) -> Place:
+        """The place of X 0, Y 0 of the programs. Raises JobError for one that the part does not have."""
+        places = self.board.places(self.stock)
+        zero = next(iter(places)) if self.setup.zero is None else self.setup.zero
+        if zero not in places:
+            raise JobError("[setup] zero", f'"{zero}"', allowed=", ".join(places))
+        return places[zero]
+
+    @property
     def zero(self) -> tuple[float, float]:
         """Where in the board's frame X 0, Y 0 of the programs is, mm."""
-        if self.setup.zero not in ZEROS:
-            raise JobError("[setup] zero", f'"{self.setup.zero}"', allowed=", ".join(ZEROS))
-        *on_blank, end, side = self.setup.zero.split("-")
-        x0, _, x1, y1 = self.stock.bounds
-        sign = {"centre": 0, "bass": self.board.bass_side, "treble": -self.board.bass_side}[side]
-        if not on_blank and end == "blank":
-            return (x0 + x1) / 2, 0.0
-        if on_blank:
-            return (x0 if end == "nut" else x1), sign * y1
-        if not sign:
-            return (0.0 if end == "nut" else self.board.length), 0.0
-        line = self.board.nut_line if end == "nut" else self.board.end_line
-        x, y = line[0 if side == "bass" else 1].tolist()
-        return x, y
+        return self.zero_place.at
 
     @property
     def z_zero(self) -> float:

@@ -1,24 +1,77 @@
-"""What a part is to those who plan, cut and check it; each kind of part is one folder or module of `pathgen.parts`."""
+"""What a part is to those who plan, cut, check and report it; each kind of part is one folder of `pathgen.parts`."""
 
 from __future__ import annotations
 
-from typing import Protocol
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.surface import Surface
 
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping, Stock
+
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Names:
+    """What a maker calls a part, its ends and its sides."""
+
+    part: str
+    near: str = "near end"
+    far: str = "far end"
+    start: str = "the part"
+    """What the blank stands out before."""
+    sides: tuple[str, str] | None = None
+    """Its sides, toward - y and toward + y; None where they have no names."""
+    along: str = "length of the blank runs"
+    """What runs along the machine axis of the set-up, with its verb."""
+    holds: str = ""
+    """What there is on it, counted: ``20 frets``."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A place for X 0, Y 0 of the programs, mm, and what it is called."""
+
+    at: tuple[float, float]
+    words: str
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Landmarks:
+    """Numbered lines across a part, by which a place on it is known in pictures.
+
+    Attributes
+    ----------
+    number : (n,) int array
+    ends : (n, 2, 2) float array
+        Where each ends, mm.
+    edges : (n, 2, 2) float array
+        Where each would meet the edges of the part, mm.
+    """
+
+    number: NDArray[np.int64]
+    ends: Floats
+    edges: Floats
+
+
+NO_LANDMARKS = Landmarks(number=np.empty(0, dtype=int), ends=np.empty((0, 2, 2)), edges=np.empty((0, 2, 2)))
 
 
 class Part(Protocol):
     """A part in its own frame: X along it, Y across, 0 on its centre-line, Z above its underside. Lengths in mm."""
 
     @property
-    def noun(self) -> str:
-        """What it is called: "board", or "part" for any other."""
+    def names(self) -> Names:
+        """What it, its ends and its sides are called."""
 
     @property
     def surface(self) -> Surface:
@@ -29,25 +82,40 @@ class Part(Protocol):
         """What is cut free on the machine, in plan."""
 
     @property
+    def openings(self) -> tuple[Polygon, ...]:
+        """What goes through it inside its outline: nothing can be let in there."""
+
+    @property
     def finished(self) -> Polygon:
         """Its outline when all is glued on."""
 
     @property
+    def start(self) -> float:
+        """X of its near end on the centre-line."""
+
+    @property
     def length(self) -> float:
-        """How far it runs along X from 0."""
+        """How far it runs along X from there."""
+
+    @property
+    def ends(self) -> tuple[Floats, Floats]:
+        """(2, 2) corners of its near and of its far end."""
 
     @property
     def min_web(self) -> float:
         """Least wood to be left under any pocket or slot."""
 
     @property
-    def bass_side(self) -> int:
-        """The sign of y on the side that places of zero call bass."""
+    def landmarks(self) -> Landmarks:
+        """Lines that pictures of it show."""
 
-    @property
-    def nut_line(self) -> Floats:
-        """(2, 2) corners of its near end: bass, treble."""
+    def places(self, stock: Stock) -> Mapping[str, Place]:
+        """Where zero may be, on the part or on the blank, by the name that a set-up gives; the usual one first."""
 
-    @property
-    def end_line(self) -> Floats:
-        """(2, 2) corners of its far end: bass, treble."""
+    def rows(self, clamping: Clamping) -> dict[str, Any]:
+        """What report.json says of it beside its size: plain values by key."""
+
+
+def wood_in_plan(part: Part) -> BaseGeometry:
+    """The outline of a part less its openings."""
+    return overlay.difference(part.outline, overlay.union_all(part.openings)) if part.openings else part.outline

@@ -7,7 +7,8 @@ import pytest
 
 from pathgen.parts.fingerboard.board import fingerboard, slots
 from pathgen.parts.fingerboard.fretting import FretWire, Tang, fretting, wire_faults
-from pathgen.report.fretting import fretting_data, strip_picture
+from pathgen.parts.fingerboard.rows import fretting_data
+from pathgen.report.fretting import strip_picture
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
          "thickness": 6.5, "radius": (250.0, 250.0)}

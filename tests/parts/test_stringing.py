@@ -16,9 +16,9 @@ from pathgen.parts.fingerboard.stringing import (
     saddle_for,
     stretch,
     string_places,
+    stringing_data,
     tension,
 )
-from pathgen.report.stringing import stringing_data
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
 SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
@@ -73,7 +73,7 @@ def test_the_saddle_that_is_asked_for_makes_the_note_true():
 def test_rows_of_a_board():
     board = fingerboard(scale_lengths=(640.0, 640.0), frets=14, nut_width=43.0, end_width=55.0, past_last_fret=10.0,
                         thickness=6.0, radius=(300.0, 300.0), edge_to_string=3.0)
-    data = stringing_data(board, SET, crown=1.1)
+    data = stringing_data(board.layout, SET, crown=1.1)
     rows = data["strings"]
     slant = 3.0 * np.hypot(1.0, board.layout.edges.slope)  # square to the edge, so a little more along the nut
     assert data["spread_at_nut"] == pytest.approx(43.0 - 2 * slant, abs=1e-4)
@@ -82,10 +82,10 @@ def test_rows_of_a_board():
     assert rows[0]["slot_depth"] == pytest.approx(GAUGES[0] / 2)
     assert all(row["cents"]["12"] > row["cents"]["1"] > 0 for row in rows)
     set_right = replace(SET, saddle_compensation=tuple(row["saddle_wanted"] for row in rows))
-    after = stringing_data(board, set_right, crown=1.1)["strings"]
+    after = stringing_data(board.layout, set_right, crown=1.1)["strings"]
     assert all(abs(row["cents"]["12"]) <= 0.01 for row in after)
     with pytest.raises(JobError, match="nut_height"):
-        stringing_data(board, replace(SET, nut_height=1.2), crown=1.1)
+        stringing_data(board.layout, replace(SET, nut_height=1.2), crown=1.1)
 
 
 @pytest.mark.parametrize(("change", "words"), [

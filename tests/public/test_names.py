@@ -49,9 +49,9 @@ def test_help_tells_the_whole_story():
 
 
 def test_import_is_quick():
-    """Under 30 ms: the least of several, in a process of its own."""
-    code = "import time; t = time.perf_counter(); import pathgen; print(time.perf_counter() - t)"
-    spent = [float(subprocess.check_output([sys.executable, "-c", code], cwd=ROOT)) for _ in range(5)]
+    """Under 30 ms of the processor, in a process of its own: the least of several, since others work beside it."""
+    code = "import time; t = time.process_time(); import pathgen; print(time.process_time() - t)"
+    spent = [float(subprocess.check_output([sys.executable, "-c", code], cwd=ROOT)) for _ in range(7)]
     assert min(spent) < 0.030
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -12,7 +13,9 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
-from pathgen.parts.fingerboard.part import Fingerboard
+
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

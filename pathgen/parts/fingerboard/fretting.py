@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Slots
+
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +12,22 @@ from shapely import Polygon
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.fretting import FretWire
 from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+from pathgen.parts.fingerboard.rows import board_rows
+from pathgen.parts.fingerboard.stringing import Strings
+from pathgen.work.part import Landmarks, Names, Place
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping, Stock
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+ZEROS = tuple(
+    f"{body}{end}-{side}" for body in ("", "blank-") for end in ("nut", "end") for side in ("centre", "bass", "treble")
+) + ("blank-centre",)
+"""Places where X 0, Y 0 of a board's programs may be: on the cut board, or on the blank."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -52,6 +64,16 @@ class Frets:
         return len(self.number)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Fittings:
+    """What goes on a board: how many strings, the frets with side dots; wire and strings where they are known."""
+
+    strings: int = 6
+    side_dots: tuple[int, ...] = ()
+    wire: FretWire | None = None
+    string_set: Strings | None = None
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fingerboard:
     """The finished board, in the board's frame.
@@ -79,6 +101,8 @@ class Fingerboard:
         How far the board runs on behind the nut, mm.
     binding : float
         Thickness of the binding on each long side, mm.
+    fittings : Fittings
+        What goes on it.
     """
 
     surface: Surface
@@ -92,8 +116,10 @@ class Fingerboard:
     layout: Layout
     behind_nut: float = 0.0
     binding: float = 0.0
+    fittings: Fittings = Fittings()
 
-    noun: ClassVar[str] = "board"
+    start: ClassVar[float] = 0.0
+    openings: ClassVar[tuple[Polygon, ...]] = ()
 
     @property
     def bass_side(self) -> int:
@@ -106,6 +132,49 @@ class Fingerboard:
         last = self.layout.lines[-1:]
         line = last + [self.length - centre_crossings(last)[0], 0.0]
         return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
+
+    @property
+    def ends(self) -> tuple[Floats, Floats]:
+        """(2, 2) corners of nut and end: bass, treble."""
+        return self.nut_line, self.end_line
+
+    @property
+    def names(self) -> Names:
+        """A board has a nut, an end, and the sides of its outer strings."""
+        return Names(
+            part="board", near="nut", far="end", start="the nut", along="strings run", holds=f"{len(self.frets)} frets",
+            sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
+        )
+
+    @property
+    def landmarks(self) -> Landmarks:
+        """Its frets."""
+        frets = self.frets
+        return Landmarks(number=frets.number, ends=frets.ends, edges=np.stack([frets.bass, frets.treble], axis=1))
+
+    def places(self, stock: Stock) -> dict[str, Place]:
+        """The keys are ZEROS."""
+        return {name: self._place(name, stock) for name in ZEROS}
+
+    def _place(self, name: str, stock: Stock) -> Place:
+        *on_blank, end, side = name.split("-")
+        x0, _, x1, y1 = stock.bounds
+        sign = {"centre": 0, "bass": self.bass_side, "treble": -self.bass_side}[side]
+        if end == "blank":
+            return Place(at=((x0 + x1) / 2, 0.0), words="the centre of the blank")
+        if on_blank:
+            what = {"nut": "nut end", "end": "far end"}[end]
+            words = f"the middle of the blank's {what}" if not sign else f"the blank's corner, {what}, {side} side"
+            return Place(at=(x0 if end == "nut" else x1, sign * y1), words=words)
+        what = {"nut": "the nut face", "end": "the board's end"}[end]
+        if not sign:
+            return Place(at=(0.0 if end == "nut" else self.length, 0.0), words=f"{what} on the centre-line")
+        x, y = (self.nut_line if end == "nut" else self.end_line)[0 if side == "bass" else 1].tolist()
+        return Place(at=(x, y), words=f"where {what} meets the {side} edge of the cut board")
+
+    def rows(self, clamping: Clamping) -> dict[str, Any]:
+        """Keys frets, board, strings, side_dots, fretting, stringing."""
+        return board_rows(self, clamping)
 
     def _repr_svg_(self) -> str:
         """The board from above, for notebooks: outline, binding and fret lines, at true size."""

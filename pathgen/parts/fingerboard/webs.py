@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -12,8 +13,10 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.features import Inlay, Slots
+
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
 
 Floats = NDArray[np.float64]
 

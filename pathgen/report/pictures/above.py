@@ -13,10 +13,10 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
+from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -38,13 +38,13 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     """
     view, size = view_above(clamping)
     return view.picture(
-        f"{clamping.title}: the {clamping.board.noun} from above",
+        f"{clamping.title}: the {clamping.board.names.part} from above",
         *_blank(view, clamping, size),
         *_board(view, clamping),
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
-        *_fret_numbers(view, clamping, size),
+        *_numbers(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *(_keep_out(view, box, number, clamping.units, size)
@@ -81,7 +81,7 @@ def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 def _board(view: View, clamping: Clamping) -> Iterator[Element]:
     board = clamping.board
-    yield area(view, board.outline, fill=WOOD, stroke=INK, stroke_width=0.5, class_="board")
+    yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=0.5, class_="board")
     if board.finished.area > board.outline.area + 1e-6:
         yield area(view, board.finished, stroke=INK, stroke_width=0.3, stroke_dasharray="2 1.5", class_="finished")
 
@@ -97,8 +97,8 @@ def _finishing_reach(
 
 def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
     board, slots, nut = clamping.board, clamping.feature(Slot), clamping.feature(NutSlot)
-    drawn = slots.lines if slots is not None else board.frets.ends if isinstance(board, Fingerboard) else ()
-    number = slots.number if slots is not None else board.frets.number if isinstance(board, Fingerboard) else ()
+    drawn = slots.lines if slots is not None else board.landmarks.ends
+    number = slots.number if slots is not None else board.landmarks.number
     width = slots.width if slots is not None else 0.25
     for name, run in zip(list(number), drawn, strict=True):
         yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
@@ -108,15 +108,13 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
                     class_="nut-slot")
 
 
-def _fret_numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
-    if not isinstance(clamping.board, Fingerboard):
-        return
-    frets = clamping.board.frets
-    upper = frets.treble if clamping.board.bass_side < 0 else frets.bass
+    lines_across = clamping.board.landmarks
+    upper = np.take_along_axis(lines_across.edges, lines_across.edges[:, :, 1:].argmax(axis=1)[:, None], 1)[:, 0]
     above, free = clamping.stock.bounds[3] + 0.4 * size, -np.inf
     apart, last = 1.15 * size, float(upper[-1, 0]) if len(upper) else 0.0
-    for number, x in zip(frets.number.tolist(), upper[:, 0].tolist(), strict=True):
+    for number, x in zip(lines_across.number.tolist(), upper[:, 0].tolist(), strict=True):
         if x == last or free <= x <= last - apart:
             free = x + apart
             yield words(view, [x, above], str(number), size=0.8 * size)
@@ -164,17 +162,13 @@ def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) ->
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     _, y0, _, y1 = clamping.stock.bounds
-    x = clamping.board.length / 2
-    above = y1 + 1.6 * size
-    sides = ("bass side", "treble side") if clamping.board.bass_side < 0 else ("treble side", "bass side")
-    if not isinstance(clamping.board, Fingerboard):
-        yield words(view, [0.0, above], "near end", size=size)
-        yield words(view, [clamping.board.outline.bounds[2], above], "far end", size=size, text_anchor="end")
-        return
-    yield words(view, [x, above], sides[1], size=size)
-    yield words(view, [x, y0 - 1.3 * size], sides[0], size=size)
-    yield words(view, [clamping.board.length, above], "board's end", size=size, text_anchor="end")
-    yield words(view, [0.0, above], "nut", size=size)
+    board, above = clamping.board, y1 + 1.6 * size
+    middle = board.start + board.length / 2
+    if board.names.sides is not None:
+        for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
+            yield words(view, [middle, y], f"{name} side", size=size)
+    yield words(view, [board.start, above], board.names.near, size=size)
+    yield words(view, [board.start + board.length, above], board.names.far, size=size, text_anchor="end")
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

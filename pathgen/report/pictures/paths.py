@@ -12,17 +12,16 @@ from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping
-from pathgen.work.part import Part
+from pathgen.work.part import Part, wood_in_plan
 
 Floats = NDArray[np.float64]
 
-FRET = "#c3b394"
+LANDMARK = "#c3b394"
 LEAST_SHOWN = 0.25
 """Least share of the board's length in a picture."""
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
-"""Frets that are numbered, to know the place by."""
+"""Landmarks that are numbered, to know the place by."""
 
 def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     """The cutter's path over the board: cuts as lines, rapids dotted, the first cut marked with a ring.
@@ -33,7 +32,7 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     size = view.width / 60
     return view.picture(
         name, *_board(view, clamping.board, size), *_moves(view, path, size),
-        *_fret_numbers(view, clamping.board, size), *_first_cut(view, path, size),
+        *_numbers(view, clamping.board, size), *_first_cut(view, path, size),
     )
 
 
@@ -50,21 +49,19 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
 
 def _board(view: View, board: Part, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
-    yield area(view, overlay.intersection(board.outline, frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
-    yield lines(view, list(_frets_shown(view, board)[1]), decimals=1, stroke=FRET, stroke_width=size / 20)
+    yield area(view, overlay.intersection(wood_in_plan(board), frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
+    yield lines(view, list(_lines_shown(view, board)[1]), decimals=1, stroke=LANDMARK, stroke_width=size / 20)
 
 
-def _frets_shown(view: View, board: Part) -> tuple[list[int], Floats]:
-    """Numbers and (n, 2, 2) ends of the frets that lie in a picture whole."""
-    if not isinstance(board, Fingerboard):
-        return [], np.empty((0, 2, 2))
-    ends = board.frets.ends
+def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
+    """Numbers and (n, 2, 2) ends of the landmarks that lie in a picture whole."""
+    ends = board.landmarks.ends
     shown = (ends[..., 0] > view.left).all(axis=1) & (ends[..., 0] < view.right).all(axis=1)
-    return board.frets.number[shown].tolist(), ends[shown]
+    return board.landmarks.number[shown].tolist(), ends[shown]
 
 
-def _fret_numbers(view: View, board: Part, size: float) -> Iterator[Element]:
-    for number, ends in zip(*_frets_shown(view, board), strict=True):
+def _numbers(view: View, board: Part, size: float) -> Iterator[Element]:
+    for number, ends in zip(*_lines_shown(view, board), strict=True):
         if number in MARKED:
             yield words(view, ends.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, paint_order="stroke",
                         stroke=WOOD, stroke_width=size / 4)

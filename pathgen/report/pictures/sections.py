@@ -16,6 +16,7 @@ from pathgen.base.units import fine_length
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Slot
+from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
 
@@ -39,10 +40,10 @@ class Section:
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
     board = clamping.board
-    nut, end = float(board.nut_line[:, 0].max()), float(board.end_line[:, 0].min())
+    near, far = float(board.ends[0][:, 0].max()), float(board.ends[1][:, 0].min())
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
-    names = ("the near end", "the far end") if board.noun == "part" else ("the nut", "the end")
-    return (Section(name=names[0], x=nut + INSIDE), *inlays, Section(name=names[1], x=end - INSIDE))
+    return (Section(name=f"the {board.names.near}", x=near + INSIDE), *inlays,
+            Section(name=f"the {board.names.far}", x=far - INSIDE))
 
 
 def widest_across(inlay: Inlay) -> float:
@@ -64,7 +65,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     size = stock.width / 30
     view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
     return view.picture(
-        f"Section across the {clamping.board.noun} at {section.name}, "
+        f"Section across the {clamping.board.names.part} at {section.name}, "
         f"heights drawn {RISE:g} times",
         *_bed(view, clamping, size),
         *_wood(view, clamping, x),
@@ -76,9 +77,9 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
 
 
 def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    if clamping.board.noun == "part":  # turned over its sides change places
+    if clamping.board.names.sides is None:
         return
-    left, right = ("bass", "treble") if clamping.board.bass_side < 0 else ("treble", "bass")
+    left, right = clamping.board.names.sides
     for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):
         yield words(view, [y, -1.4 * size / RISE], name, size=size, text_anchor=anchor, fill=PALE)
 
@@ -89,7 +90,7 @@ def least_under(clamping: Clamping, section: Section) -> float:
         clamping.board.surface.height(section.x, run) - inlay.depth
         for inlay in clamping.inlays for run in spans(inlay.area, section.x)
     ]
-    edge = np.abs(spans(clamping.board.outline, section.x)).max(initial=0.0)
+    edge = np.abs(spans(wood_in_plan(clamping.board), section.x)).max(initial=0.0)
     return float(min([np.min(f) for f in floors], default=clamping.finished_surface.height(section.x, edge)))
 
 
@@ -114,7 +115,7 @@ def _bed(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 
 def _wood(view: View, clamping: Clamping, x: float) -> Iterator[Element]:
-    for low, high in spans(clamping.board.outline, x):
+    for low, high in spans(wood_in_plan(clamping.board), x):
         y = _steps(low, high)
         curve = np.stack([y, clamping.finished_surface.height(x, y)], axis=1)
         shape = shapely.Polygon([(low, 0.0), *curve.tolist(), (high, 0.0)])
@@ -141,7 +142,7 @@ def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterat
     if slots is None or slots.bottom != "curve":
         return
     short = slots.short or 0.0
-    for low, high in spans(clamping.board.outline, x):
+    for low, high in spans(wood_in_plan(clamping.board), x):
         y = _steps(low + short, high - short)
         floor = np.stack([y, clamping.finished_surface.height(x, y) - slots.depth], axis=1)
         yield lines(view, [floor], decimals=3, stroke=INK, stroke_width=size / 10, stroke_dasharray=f"0 {size / 4}",
@@ -151,7 +152,7 @@ def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterat
 def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
     """Thickness in the middle and at the edges, and the width."""
     units, surface = clamping.units, clamping.finished_surface
-    for low, high in spans(clamping.board.outline, x):
+    for low, high in spans(wood_in_plan(clamping.board), x):
         z = float(surface.height(x, 0.0))
         yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
         for y, anchor, aside in ((low, "start", 0.4), (0.0, "middle", 0.0), (high, "end", -0.4)):

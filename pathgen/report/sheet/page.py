@@ -10,11 +10,12 @@ from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
 from pathgen.base.shading import as_png
 from pathgen.base.units import fine_length, format_length
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
-from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
+from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready
@@ -57,7 +58,7 @@ def setup_sheet(
             sections(clamping),
             ridges(clamping, checked, report),
             if_it_moves(clamping, report),
-            frets(clamping, report),
+            frets(report),
             side_dots(report),
             fretting_sheet(report, clamping.units),
             nut_and_saddle(report, clamping.units),
@@ -100,7 +101,7 @@ def _finished(planned: Plan, checked: Verification, report: dict[str, Any]) -> E
     if not checked.simulation.stages:
         return None
     clamping = planned.clamping
-    what = clamping.board.noun
+    what = clamping.board.names.part
     inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
     picture = as_image(shaded_board(clamping, checked.simulation.stages[-1], planned.asked.wood[0], cut_free=True),
                        f"The finished {what} from above: {board_words(clamping)}"
@@ -125,7 +126,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping"),
             ("Machine time", f"{time}, without changing cutters and without curing"),
-            (clamping.board.noun.capitalize(), board_words(clamping)),
+            (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
@@ -140,15 +141,14 @@ def _counted(found: Sequence[dict[str, Any]]) -> str:
 
 
 def board_words(clamping: Clamping) -> str:
-    """Length, frets, thickness and radius of the board; both thicknesses where the second cut goes deeper."""
+    """Length, what it holds, thickness and radius of the board; both thicknesses where the second cut goes deeper."""
     board, units = clamping.board, clamping.units
     surface = board.surface
     radius = "flat" if surface.is_flat else fine_length(surface.radius_nut, units) + " radius"
     if surface.taper:
-        near, far = ("nut", "end") if isinstance(board, Fingerboard) else ("near end", "far end")
-        radius = f"{fine_length(surface.radius_nut, units)} radius at the {near}, " \
-                 f"{fine_length(surface.radius_end, units)} at the {far}"
-    frets = f"{len(board.frets)} frets, " if isinstance(board, Fingerboard) else ""
+        radius = f"{fine_length(surface.radius_nut, units)} radius at the {board.names.near}, " \
+                 f"{fine_length(surface.radius_end, units)} at the {board.names.far}"
+    holds = f"{board.names.holds}, " if board.names.holds else ""
     thick = "thick under the hollow" if isinstance(surface, Hollow) else "thick"
     left = clamping.finished_surface.thickness
     if left < surface.thickness:
@@ -156,24 +156,20 @@ def board_words(clamping: Clamping) -> str:
     if isinstance(surface, Lowered):
         radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
         radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
-    x0, _, x1, _ = board.outline.bounds
-    long = board.length if isinstance(board, Fingerboard) else x1 - x0
-    return f"{fine_length(long, units)} long, {frets}{fine_length(surface.thickness, units)} {thick}, {radius}"
+    return f"{fine_length(board.length, units)} long, {holds}{fine_length(surface.thickness, units)} {thick}, {radius}"
 
 
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
     size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
-    out = fine_length(stock.margin_nut if isinstance(clamping.board, Fingerboard) else clamping.board.outline.bounds[0]
-                      - stock.bounds[0], units)
-    before = f"{out} before the {'nut' if isinstance(clamping.board, Fingerboard) else 'part'}"
-    return f"{size}, standing out {before}"
+    out = fine_length(clamping.board.start - stock.bounds[0], units)
+    return f"{size}, standing out {out} before {clamping.board.names.start}"
 
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
     clamping = planned.clamping
     picture = board_from_above(clamping, paths=planned.paths, tabs=tabs_of(clamping))
-    heading = f"The {clamping.board.noun} on the machine"
+    heading = f"The {clamping.board.names.part} on the machine"
     return chapter("board", heading, figure(picture, legend_above(clamping), wide=True),
                    *(e("p", line) for line in size_lines(report, clamping.units)))
 

@@ -6,28 +6,28 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.report.board_text import frame_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
-from pathgen.report.pictures import ridge_picture, section_picture, sections_of
-from pathgen.report.pictures.sections import RISE, Section, least_under
+from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.text import left_out_words, shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Slot
 
 e = element
 
 
 def sections(clamping: Clamping) -> Element:
     """The board cut across, at the nut, at each inlay and at the end."""
-    part = clamping.board.noun
+    part = clamping.board.names.part
     words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
              f"{RISE:g} times as high. Dashed: the raw blank")
-    more = ", and fill standing proud before it is cut. Dotted: the bottom of the fret slots"
-    words += "." if not isinstance(clamping.board, Fingerboard) else f"{more}."
+    words += ", and fill standing proud before it is cut." if any(i.fill != "none" for i in clamping.inlays) else "."
+    words += " Dotted: the bottom of the fret slots." if clamping.feature(Slot) else ""
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
     return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
@@ -57,18 +57,18 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
 
 
-def frets(clamping: Clamping, report: dict[str, Any]) -> Element | None:
+def frets(report: dict[str, Any]) -> Element | None:
     """Where every fret is, from the nut and at both edges."""
-    if not isinstance(clamping.board, Fingerboard):
+    if not report["frets"]:
         return None
     rows = [
         [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
-         *(", ".join(fixed(v, clamping.units, fine=True) for v in f[side]) for side in ("bass", "treble"))]
+         *(", ".join(fixed(v, report["job_units"], fine=True) for v in f[side]) for side in ("bass", "treble"))]
         for f in report["frets"]
     ]
     head = ["Fret", "From nut, mm", "From nut, in",
-            *(f"{side} edge: along, across ({clamping.units})" for side in ("Bass", "Treble"))]
-    return chapter("frets", "Frets", e("p", frame_words(clamping.board.bass_side)),
+            *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
+    return chapter("frets", "Frets", e("p", frame_words(report["board"]["bass_side"])),
                    scrolling(table(head, rows), "Fret table"))
 
 

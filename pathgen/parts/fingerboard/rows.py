@@ -1,21 +1,47 @@
-"""The board in figures: the fret table, the surface under each string, places for side dots."""
+"""The board in figures: the fret table, the surface under each string, places for side dots, the fretting sheet."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
+from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
-from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
+from pathgen.parts.fingerboard.stringing import stringing_data
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
+from pathgen.work.operations import Slot
+
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
+    from pathgen.work.clamping import Clamping
+
+
+def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
+    """What report.json says of a board: frets, strings, side dots; fretting and stringing where they are known."""
+    fittings, slots = board.fittings, clamping.feature(Slot)
+    wire, strings = fittings.wire, fittings.string_set
+    return {
+        "frets": fret_rows(
+            board, slots, inlays=clamping.inlays, finished=clamping.finished_surface,
+            resolution=clamping.machine.resolution,
+        ),
+        "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
+                  "binding": board.binding},
+        "strings": string_rows(board, fittings.strings),
+        "side_dots": dot_rows(board, fittings.side_dots),
+        "fretting": fretting_data(board, slots, wire) if wire else None,
+        "stringing": stringing_data(board.layout, strings, crown=wire.crown.height if wire else None)
+        if strings else None,
+    }
 
 
 def fret_rows(
@@ -42,12 +68,12 @@ def fret_rows(
     cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)
     return [
         {
-            "fret": int(frets.number[i]), "distance": plain(frets.distance[i]), "bass": pair(frets.bass[i]),
-            "treble": pair(frets.treble[i]), "ends": [pair(frets.ends[i, 0]), pair(frets.ends[i, 1])],
-            "depth": slots.depth if slots else None, "cents": plain(cents[i], 4),
-            "width": plain(finished_width[i]), "cut_width": plain(cut_width[i]),
-            "wood": {"edge": plain(wood.edge[i], 3), "slot": plain(wood.slot[i], 3),
-                     "pocket": plain(wood.pocket[i], 3)},
+            "fret": int(frets.number[i]), "distance": rounded(frets.distance[i]), "bass": rounded_point(frets.bass[i]),
+            "treble": rounded_point(frets.treble[i]), "ends": [rounded_point(end) for end in frets.ends[i]],
+            "depth": slots.depth if slots else None, "cents": rounded(cents[i], 4),
+            "width": rounded(finished_width[i]), "cut_width": rounded(cut_width[i]),
+            "wood": {"edge": rounded(wood.edge[i], 3), "slot": rounded(wood.slot[i], 3),
+                     "pocket": rounded(wood.pocket[i], 3)},
         }
         for i in range(len(frets))
     ]
@@ -59,13 +85,11 @@ def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
     `bow` is how far the surface stands above (below, negative) a straight edge laid under the string from the nut to
     the last fret, mm.
     """
-    if board.layout is None:
-        return []
     last = float(board.frets.distance[-1])
     lines = string_lines(board.layout.strings, count, (0.0, last), board.bass_side)
     bow = bow_under(lines, board.surface)
     return [
-        {"string": i + 1, "at_nut": plain(line[0, 1]), "at_last_fret": plain(line[1, 1]), "bow": plain(b, 6)}
+        {"string": i + 1, "at_nut": rounded(line[0, 1]), "at_last_fret": rounded(line[1, 1]), "bow": rounded(b, 6)}
         for i, (line, b) in enumerate(zip(lines, bow, strict=True))
     ]
 
@@ -81,30 +105,38 @@ def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:
     rows = []
     for fret in sorted(set(frets)):
         if fret < len(edge):
-            shares = (1 / 3, 2 / 3) if _is_octave(board, fret) else (1 / 2,)
+            shares = (1 / 3, 2 / 3) if is_octave(board.layout, fret) else (1 / 2,)
             middle, *each = (_on_edge(edge, fret, share) for share in (1 / 2, *shares))
             rows.append({"fret": fret, "dots": len(shares), **middle, "each": each})
     return rows
 
 
+def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> dict[str, Any]:
+    """A row for each fret, mm; the wire, and what of it does not suit the slots."""
+    sheet = fretting(board, slots, wire)
+    return {
+        "wire": {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
+                 "crown_width": wire.crown.width, "crown_height": wire.crown.height},
+        "overhang": wire.overhang, "waste": wire.waste, "total": rounded(sheet.total, 1),
+        "frets": [
+            {"fret": int(sheet.number[i]), "length": rounded(sheet.length[i], 3), "tang": rounded(sheet.tang[i], 3),
+             "nipped": [rounded(v, 3) for v in sheet.nipped[i]], "radius": rounded(sheet.radius[i], 2),
+             "bend": rounded(sheet.bend[i], 2)}
+            for i in range(len(sheet.number))
+        ],
+        "faults": [dict(zip(("where", "got", "allowed", "remedy"), fault, strict=True))
+                   for fault in wire_faults(wire, slots)],
+    }
+
+
 def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
     """A place on the bass edge, by its share of the way from the fret before."""
     at = edge[fret - 1] + share * (edge[fret] - edge[fret - 1])
-    return {"at": pair(at), "along_edge": plain(float(np.linalg.norm(at - edge[0])))}
-
-
-def plain(value: float, places: int = 5) -> float | None:
-    """A rounded number, or None for one that is not finite."""
-    return round(float(value), places) + 0.0 if math.isfinite(value) else None
-
-
-def pair(point: np.ndarray) -> list[float]:
-    """A rounded point."""
-    return [round(float(v), 5) + 0.0 for v in point]
+    return {"at": rounded_point(at), "along_edge": rounded(float(np.linalg.norm(at - edge[0])))}
 
 
 def _speaking_length(board: Fingerboard) -> float:
-    return float(centre_crossings(board.layout.bridge[None])[0]) if board.layout else math.nan
+    return float(centre_crossings(board.layout.bridge[None])[0])
 
 
 def _cents(board: Fingerboard, resolution: float) -> np.ndarray:
@@ -122,8 +154,3 @@ def _finished_widths(board: Fingerboard) -> np.ndarray:
     across = np.abs(unit[:, 1])
     each = [board.binding * math.hypot(1.0, slope) / (across - side * slope * unit[:, 0]) for side in (-1, 1)]
     return np.asarray(width + each[0] + each[1])
-
-
-def _is_octave(board: Fingerboard, fret: int) -> bool:
-    """Whether a fret stops a half, a quarter .. of the outer string on the bass side."""
-    return fret % 12 == 0 if board.layout is None else is_octave(board.layout, fret)
