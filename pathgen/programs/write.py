@@ -107,8 +107,9 @@ def program(
     >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
     ...                         stepdown=1.5)
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [40, 0, 5]]], safe_z=16.0)
-    >>> pathgen.program(path, cutter=flat_3, title="a groove").splitlines()[4:]     # after the comments
-    ['G21 G90 G94 G17 G54', 'G0 Z16', 'M3 S18000', 'G4 P3', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
+    >>> text = pathgen.program(path, cutter=flat_3, title="a groove")
+    >>> text.splitlines()[5:]     # after the comments and the units
+    ['G0 Z16', 'M3 S18000', 'G4 P3', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
     """
     path = toolpath if isinstance(toolpath, Toolpath) else join(toolpath)
     cutter = _cutter_of(path, cutter, title)

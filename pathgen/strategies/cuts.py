@@ -344,7 +344,7 @@ def slots(
 
 def outline(
     shape: shapely.Polygon, cutter: Cutter, *, stock: float, bottom: float = 0.0, tabs: int | ArrayLike = 4,
-    tab_height: float = 1.5, tab_width: float = 6.0, clear: float = CLEAR,
+    tab_height: float = 1.5, tab_width: float = 6.0, finish: float = 0.2, clear: float = CLEAR,
 ) -> Cut:
     """Cut round the outside of a shape, leaving tabs that hold it.
 
@@ -361,6 +361,8 @@ def outline(
         down must hold the part when it comes free.
     tab_height, tab_width : float
         What is left standing of each, mm.
+    finish : float
+        What the layers leave on the walls for a last lap at full depth, mm; 0 for no such lap.
 
     Raises
     ------
@@ -389,7 +391,7 @@ def outline(
     path = outlining(
         board, cutter=cutter, top=stock, bottom=given.length("outline bottom", bottom, least=-5.0), tabs=places,
         tab_height=given.length("outline tab_height", tab_height, least=0.0), tab_width=tab_width,
-        safe_z=_above(stock, clear), air_z=stock + AIR,
+        finish=given.length("outline finish", finish, least=0.0), safe_z=_above(stock, clear), air_z=stock + AIR,
     )
     return _cut(path, cutter)
 
