@@ -126,7 +126,8 @@ def in_units(words: str, units: str) -> str:
         return area_words(float(match["area"]), units)
 
     return "".join(  # every second part is a name in quotes
-        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, part)) for number, part in enumerate(_QUOTED.split(words))
+        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, part))
+        for number, part in enumerate(_QUOTED.split(words))
     )
 
 

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import fine_length, place_words, area_words
+from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.units import tiny_length
 from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, View, area, lines, words
+from pathgen.base.units import tiny_length
 from pathgen.verify.ridges import Ridges
 from pathgen.work.clamping import Clamping
 
@@ -92,7 +92,8 @@ def _worst(view: View, ridges: Ridges, units: str, size: float) -> Iterator[Elem
                     stroke=colour, stroke_width=width, class_="worst")
     side = "end" if x > (view.left + view.right) / 2 else "start"
     aside = np.array([-1.2 if side == "end" else 1.2, -0.35]) * size
-    yield words(view, np.array([x, y]) + aside, tiny_length(ridges.highest, units, sign="µm"), size=size, text_anchor=side,
+    yield words(view, np.array([x, y]) + aside, tiny_length(ridges.highest, units, sign="µm"), size=size,
+                text_anchor=side,
                 font_weight="bold", paint_order="stroke", stroke="#ffffff", stroke_width=size / 3)
 
 
@@ -104,6 +105,8 @@ def _scale(view: View, low: float, limit: float, units: str, at: Floats, size: f
     end = at[0] + len(SHADES) * wide
     yield element(
         "g",
-        words(view, at + [0.0, -1.1 * size], tiny_length(low, units, figures=4, sign="µm"), size=size, text_anchor="start"),
-        words(view, [end, at[1] - 1.1 * size], tiny_length(limit, units, figures=4, sign="µm") + ", the limit", size=size, text_anchor="end"),
+        words(view, at + [0.0, -1.1 * size], tiny_length(low, units, figures=4, sign="µm"), size=size,
+              text_anchor="start"),
+        words(view, [end, at[1] - 1.1 * size],
+              tiny_length(limit, units, figures=4, sign="µm") + ", the limit", size=size, text_anchor="end"),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import INCH, MM_PER, format_length
+from pathgen.base.units import MM_PER, format_length
 
 e = element
 
