@@ -27,7 +27,8 @@ def side_template(report: dict[str, Any]) -> Element | None:
         low = -step * (i + 1)
         drawn.append(lines(view, [[[0, low], [ROW, low], [ROW, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
                            stroke=INK, stroke_width=0.2))
-        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut line", size=3.0, text_anchor="start"))
+        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut line",
+                           size=3.0, text_anchor="start"))
         for at in places:
             middle = low + high / 2
             fret = next(f for f, along in dots if abs(along - start - at) < 1e-9)

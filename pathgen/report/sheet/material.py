@@ -64,7 +64,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
         return None
     rows = [[row["direction"],
-             *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))] for row in shift["rows"]]
+             *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
+            for row in shift["rows"]]
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
              f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
