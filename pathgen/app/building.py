@@ -16,6 +16,7 @@ from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
+from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
@@ -67,16 +68,20 @@ class Build:
         PathgenError
             When verification forbids cutting, or the folder holds anything else.
         """
+        self.refuse_faults()
+        drawn = self.pictures() if pictures else {}
+        return write_folder(Path(folder), {
+            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+        })
+
+    def refuse_faults(self) -> None:
+        """Raise PathgenError, with the first fault, where verification forbids cutting."""
         if not self.passed:
             first = next(f for f in self.verification.findings if f.severity == "forbid")
             raise PathgenError(
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        drawn = self.pictures() if pictures else {}
-        return write_folder(Path(folder), {
-            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
-        })
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
@@ -122,7 +127,8 @@ def build(
     tell("planning the cuts")
     planned = planned_of(job, clamping)
     tell("writing the programs")
-    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    checks = zero_checks(planned.clamping)
+    programs = tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
@@ -166,12 +172,13 @@ def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:
         )
 
 
-def _program(job: Job, planned: Plan, index: int) -> Program:
+def _program(job: Job, planned: Plan, index: int, checks: Mapping[int, ZeroCheck]) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
+    zero = checks.get(step.order)
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total, lowest=lowest),
-        job=job.fingerprint,
+        path, clamping=clamping, step=step, job=job.fingerprint,
+        header=header(clamping, step, minutes=spent.total, lowest=lowest, zero=zero),
     )
-    return Program(step=step, text=text, toolpath=path, times=spent)
+    return Program(step=step, text=text, toolpath=path, times=spent, zero=zero)

@@ -44,6 +44,8 @@ class KeepOut:
     x: tuple[float, float]
     y: tuple[float, float]
     height: float
+    older_names: bool = False
+    """Whether the job calls along and across x and y."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +57,8 @@ class Setup:
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
+    feeler: float = 0.1
+    """Thickness of the feeler or slip of paper that a zero is checked with, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import before_start, cautions, check_by_hand
-from pathgen.report.pictures import path_picture
+from pathgen.report.pictures.paths import path_picture
 from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
@@ -77,7 +77,8 @@ def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: st
         e("h3", e("span", str(step.order), class_="order"), f"{words[:1].upper()}{words[1:]}"),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
-        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest)), class_="tick"),
+        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest, zero=program.zero)),
+          class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
