@@ -70,6 +70,7 @@ def header(clamping: Clamping, step: Step, *, minutes: float, lowest: float | No
     total = len(clamping.steps)
     return [
         f"job: {clamping.title}",
+        *([f"part: {clamping.kind}"] if clamping.kind else []),
         f"step {step.order} of {total}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
