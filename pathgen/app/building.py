@@ -67,16 +67,20 @@ class Build:
         PathgenError
             When verification forbids cutting, or the folder holds anything else.
         """
+        self.refuse_faults()
+        drawn = self.pictures() if pictures else {}
+        return write_folder(Path(folder), {
+            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+        })
+
+    def refuse_faults(self) -> None:
+        """Raise PathgenError, with the first fault, where verification forbids cutting."""
         if not self.passed:
             first = next(f for f in self.verification.findings if f.severity == "forbid")
             raise PathgenError(
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        drawn = self.pictures() if pictures else {}
-        return write_folder(Path(folder), {
-            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
-        })
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""

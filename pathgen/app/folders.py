@@ -54,6 +54,16 @@ def write_new(path: Path, text: str) -> None:
         raise _not_written(path, wrong) from None
 
 
+def write_over(path: Path, text: str, *, ours: str) -> None:
+    """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
+    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, ANY):
+        raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
+    try:
+        path.write_bytes(text.encode())
+    except OSError as wrong:
+        raise _not_written(path, wrong) from None
+
+
 def read_folder(folder: Path) -> dict[str, str]:
     """The texts of the programs (``.nc``) in a folder, by file name.
 

@@ -104,6 +104,17 @@ def load_job(path: str | Path) -> Job:
     return job
 
 
+def drawings_named(path: Path) -> list[Path]:
+    """The drawings that a job file names, there or not; none where it cannot be read."""
+    try:
+        data = _toml(path)
+    except JobError:
+        return []
+    tables = [data.get("outline"), *(inlays if isinstance(inlays := data.get("inlay"), list) else ())]
+    names = [table.get("artwork") for table in tables if isinstance(table, dict)]
+    return [path.parent / name for name in dict.fromkeys(names) if isinstance(name, str) and "\0" not in name]
+
+
 def units_of(path: str | Path) -> str:
     """The units that a job file states, whatever else is wrong with it; mm where none can be read."""
     try:

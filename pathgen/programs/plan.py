@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.limits import check_limits
 from pathgen.programs.paths import Around, path_of
@@ -30,6 +31,8 @@ class Asked:
     """The pieces let into each inlay, by its index; empty where the job says nothing of them."""
     wood: tuple[str | None, str | None] = (None, None)
     """Colour of the wood, bare and under its finish."""
+    doubts: tuple[Doubt, ...] = ()
+    """What is likely a slip."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

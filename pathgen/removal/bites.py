@@ -24,6 +24,7 @@ Rows = NDArray[np.intp]
 LEAST = 1e-4
 """What is lowered by less than this is not taken for cut, mm: heights are rounded to a nanometre, places to a tenth of
 a micrometre."""
+_ROUNDS = 8  # about as long as sorting
 _WET = 1e-3  # mm: an engaged edge is counted where more than this is taken
 
 
@@ -47,7 +48,8 @@ class Bites:
     deep : (n,) float array
         Volume taken from beyond that limit, mm3.
     edge : (n,) float array
-        Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut.
+        Engaged angle times travel, rad mm; for plunges, 2 pi times the share of the cutter's area that is cut. NaN
+        where it was not asked for.
     at : (n, 2) float array
         Where the material stood that `depth` tells of, for rapids and where it is over the limit; else NaN.
     """
@@ -104,9 +106,9 @@ class Bites:
         return np.divide(self.around(self.volume, window, run), travel, where=travel > 0, out=np.zeros(len(self)))
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False)
 class Touches:
-    """Points lowered by moves: sorted by the point and, within one, in the order of the moves.
+    """Points lowered by moves.
 
     Attributes
     ----------
@@ -120,6 +122,9 @@ class Touches:
     move: Rows
     before: NDArray[np.float32]
     after: NDArray[np.float32]
+
+    def __len__(self) -> int:
+        return len(self.cell)
 
 
 class Passages:
@@ -137,7 +142,10 @@ class Passages:
         self.gone = np.full(top.size, -np.inf)
 
     def falls(self, touches: Touches, gone: Floats, level: NDArray[np.float32]) -> NDArray[np.float32]:
-        """(n,) how far each touch has its point below where it stood as the cutter came, after `gone` mm of travel."""
+        """(n,) how far each touch has its point below where it stood as the cutter came, after `gone` mm of travel.
+
+        The touches are sorted by the point and, within one, in the order of the moves.
+        """
         cell = touches.cell
         first = np.diff(cell, prepend=-1) != 0
         before = np.where(first, self.gone[cell], np.concatenate([[0.0], gone[:-1]]))
@@ -169,24 +177,41 @@ def arc_over_travel(aside: NDArray[Any], radius: NDArray[np.float32] | float, ce
     return np.asarray(np.where(v > r - wide, rim, arc) * np.float32(cell), np.float32)
 
 
-def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32]) -> tuple[
-    Touches, Rows, NDArray[np.float32]
-]:
-    """What each touch finds, when points of a flat field `top` are lowered to `height` by moves in their order.
+def in_rounds(
+    cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32], first: Rows
+) -> Touches:
+    """Lower points of a flat field `top` to `height` by moves in their order; what lowered them, unsorted.
 
-    Returns the touches that lower something, and (k,) the points touched and the height that each is left at.
+    In each round every point is touched by the first move that still lowers it: few rounds where moves go down in
+    steps, many where each takes a little of the same points: what is left after some is sorted. `first` is room for a
+    number of each point.
     """
-    if move[0] == move[-1] == move.max():  # one alone
-        stood = top[cell]
-        lowers = height < stood
-        cell, stood, height = cell[lowers], stood[lowers], height[lowers]
-        return Touches(cell=cell, move=np.full(len(cell), move[0]), before=stood, after=height), cell, height
+    rounds = []
+    for _ in range(_ROUNDS):
+        if not len(cell):
+            break
+        first[cell] = np.iinfo(np.intp).max
+        np.minimum.at(first, cell, move)
+        now = first[cell] == move
+        point, after = cell[now], height[now]
+        rounds.append(Touches(point, move[now], top[point], after))
+        top[point] = after
+        left = np.flatnonzero(height < top[cell])
+        cell, move, height = cell[left], move[left], height[left]
+    rounds.append(in_order(cell, move, height, top))
+    return Touches(*(np.concatenate([getattr(touches, f.name) for touches in rounds]) for f in fields(Touches)))
+
+
+def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[np.float32]) -> Touches:
+    """The same by sorting, where each point may be touched by very many moves; the touches are sorted."""
+    if not len(cell):
+        return Touches(cell=cell, move=move, before=height, after=height)
     order = np.argsort(cell * (int(move.max()) + 1) + move)  # by the point, then by the move: all keys differ
     cell, move, height = cell[order], move[order], height[order]
     begins = np.flatnonzero(np.diff(cell, prepend=-1))
     points = cell[begins]
     stood = top[points]
-    left = np.minimum(np.minimum.reduceat(height, begins), stood)
+    top[points] = np.minimum(np.minimum.reduceat(height, begins), stood)
     # a running minimum within each point's touches: each point's heights are put below those of the point before
     turn = np.repeat(np.arange(len(begins)), np.diff(np.append(begins, len(cell))))
     apart = turn * (float(max(stood.max(), height.max()) - min(stood.min(), height.min())) + 1.0)
@@ -196,4 +221,4 @@ def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[n
     np.minimum.accumulate(found, out=found)
     before = (found + apart).astype(np.float32)
     lowers = height < before
-    return Touches(cell=cell[lowers], move=move[lowers], before=before[lowers], after=height[lowers]), points, left
+    return Touches(cell=cell[lowers], move=move[lowers], before=before[lowers], after=height[lowers])

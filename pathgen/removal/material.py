@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
-from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order
+from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
@@ -80,16 +80,23 @@ class Material:
     grid: Grid
     top: Heights
 
+    @cached_property
+    def room(self) -> NDArray[np.intp]:
+        """For a number of each point; it holds nothing of meaning."""
+        return np.empty(self.top.size, np.intp)
+
     def cut(
         self, motion: Motion, cutter: Cutter, *, note: bool = False, deeper: float = math.inf,
-        waste: Mask | None = None, spare: float = 0.0, surface: Heights | None = None,
+        waste: Mask | None = None, spare: float = 0.0, surface: Heights | None = None, angle: bool = False,
     ) -> Taken:
         """Take away what the moves sweep; with `note`, tell what each takes, on a grid with even spacing.
+
+        With `angle` that includes the angle over which the cutter is engaged.
 
         `deeper` is the limit over which ``Bites.deep`` counts, in `waste` (rows, columns) by `spare` more. `surface`
         (rows, columns) is what passes along the board follow, if they do.
         """
-        return _Cutting(self, motion, cutter, note, deeper, waste, spare, surface).run()
+        return _Cutting(self, motion, cutter, note, deeper, waste, spare, surface, angle).run()
 
 
 class _Cutting:
@@ -97,16 +104,20 @@ class _Cutting:
 
     def __init__(
         self, material: Material, motion: Motion, cutter: Cutter, note: bool, deeper: float, waste: Mask | None,
-        spare: float, surface: Heights | None,
+        spare: float, surface: Heights | None, angle: bool,
     ) -> None:
+        self.material = material
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.cell = material.grid.cell_area
         self.motion, self.cutter = motion, cutter
         self.note, self.deeper, self.waste, self.spare, self.surface = note, deeper, waste, spare, surface
+        self.angle = angle
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
         self.bites = Bites.none(np.nan_to_num(np.linalg.norm(motion.end - motion.start, axis=1)))
+        if not angle:
+            self.bites.edge[:] = math.nan
         self.rubs = Worst()
         self.passages: Passages | None = None
         if note and cutter.shape != "flat-end" and surface is None and math.isfinite(deeper):
@@ -211,18 +222,23 @@ class _Cutting:
         """What a stretch of a pass takes, by its moves."""
         drop = there - envelope
         np.maximum(drop, 0.0, out=drop)
-        if not drop.any():
+        cut = np.flatnonzero(drop.max(axis=0))
+        if not len(cut):
             return
+        some = slice(int(cut[0]), int(cut[-1]) + 1)
+        there, envelope, drop, own, i = there[:, some], envelope[:, some], drop[:, some], own[some], i + some.start
         rows, columns = drop.shape
         depth = self._depth_of_pass(there, envelope, drop, own, j, i)
-        across = np.abs(self.ys[j : j + rows] - whole.y)
-        wet = float(self.cutter.half_width(float(depth.max())))
-        edge = arc_over_travel(across, wet, self.cell) @ (drop > LEAST).astype(np.float32)
         move, b, n = whole.moves_at(self.xs[i : i + columns]), self.bites, len(self.bites)
         b.volume[:] += np.bincount(move, drop.sum(axis=0) * self.cell, n)
-        b.edge[:] += np.bincount(move, edge, n)
+        deepest = float(depth.max())
+        if self.angle:
+            across = np.abs(self.ys[j : j + rows] - whole.y)
+            wet = float(self.cutter.half_width(deepest))
+            edge = arc_over_travel(across, wet, self.cell) @ (drop > LEAST).astype(np.float32)
+            b.edge[:] += np.bincount(move, edge, n)
         np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
-        if float(depth.max()) > self.deeper:
+        if deepest > self.deeper:
             over = np.maximum(depth - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
             b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
             np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
@@ -237,14 +253,18 @@ class _Cutting:
 
         On a slope what lies uphill of a round end stands higher than its tip, and is not cut deeper for that.
         """
-        standing = there - own.astype(np.float32)
-        if self.surface is not None:
-            above = self.surface[j : j + drop.shape[0], i : i + drop.shape[1]]
-            standing = np.fmax(there - above - np.fmin.reduce(envelope - above, axis=0), drop)
+        if self.surface is None:
+            standing, least = there - own.astype(np.float32), LEAST
+        else:
+            where, least = np.s_[j : j + drop.shape[0], i : i + drop.shape[1]], _ENGAGED
+            above = self.surface[where]
+            standing = there - above
+            standing -= np.fmin.reduce(envelope - above, axis=0)
+            np.fmax(standing, drop, out=standing)
             if self.waste is not None:  # round the board the blank stands higher than the passes go down step by step
-                standing = np.where(self.waste[j : j + drop.shape[0], i : i + drop.shape[1]], drop, standing)
-            return np.where(drop > _ENGAGED, standing, np.float32(0.0))
-        return np.where(drop > LEAST, standing, np.float32(0.0))
+                np.copyto(standing, drop, where=self.waste[where])
+        np.copyto(standing, 0.0, where=drop <= least)
+        return standing
 
     def _limit(self, where: tuple[slice, slice] | NDArray[np.intp]) -> Heights | np.float32:
         """How deep cuts may be at some points, mm."""
@@ -267,6 +287,10 @@ class _Cutting:
         close = np.flatnonzero(depth > self.cutter.flute_length)  # each of these is looked at just before it cuts
         stops = np.unique([0, *(turn for turn, _ in passes), *close.tolist(), *(close + 1).tolist(), len(moves)])
         waiting = list(reversed(passes))
+        if not self.note and not len(close):  # their order makes no difference to what is left
+            while waiting:
+                self._sweep_pass(waiting.pop()[1])
+            stops = np.array([0, len(moves)])
         for first, stop in itertools.pairwise(stops.tolist()):
             while waiting and waiting[-1][0] <= first:
                 self._sweep_pass(waiting.pop()[1])
@@ -287,15 +311,45 @@ class _Cutting:
         self._count(int(_sizes(windows).prod(axis=1).sum()), int(self.motion.line[moves.row[0]]))
         if len(moves) == 1 and depth[0] > self.cutter.flute_length:
             self._rub(moves.start[0], moves.end[0], int(self.motion.line[moves.row[0]]))
-        touched = list(self._touched(moves, windows))
-        cell, move, height = (np.concatenate(part) for part in zip(*touched, strict=True))
-        if not len(cell):
+        if len(moves) == 1:
+            touches = self._alone(moves, windows[0])
+        elif not self.note:
+            for cell, _, height in self._touched(moves, windows):
+                np.minimum.at(self.top.reshape(-1), cell, height)
             return
-        flat = self.top.reshape(-1)
-        touches, points, left = in_order(cell, move, height, flat)
-        flat[points] = left
-        if self.note:
+        else:
+            touched = list(self._touched(moves, windows))
+            cell, move, height = (np.concatenate(part) for part in zip(*touched, strict=True))
+            if self.passages is None:
+                touches = in_rounds(cell, move, height, self.top.reshape(-1), self.material.room)
+            else:
+                touches = in_order(cell, move, height, self.top.reshape(-1))
+        if self.note and len(touches):
             self._note_moves(moves, touches)
+
+    def _alone(self, move: Moves, window: NDArray[np.intp]) -> Touches:
+        """Take away one move: nothing is to be put in order, and only rows and columns that are met are worked out."""
+        i0, i1, j0, j1 = window.tolist()
+        (x0, y0, z0), (x1, y1, z1) = move.start[0].tolist(), move.end[0].tolist()
+        rows = self._above(self.top[j0:j1, i0:i1].max(axis=1), self.ys[j0:j1], min(y0, y1), max(y0, y1), min(z0, z1))
+        j0, j1 = j0 + rows.start, j0 + rows.stop
+        columns = self._above(
+            self.top[j0:j1, i0:i1].max(axis=0, initial=-np.inf), self.xs[i0:i1], min(x0, x1), max(x0, x1), min(z0, z1)
+        )
+        i0, i1 = i0 + columns.start, i0 + columns.stop
+        there = self.top[j0:j1, i0:i1]
+        height = self._batch(move, np.arange(i0, i1)[None], np.arange(j0, j1)[None])[0]
+        row, column = np.nonzero(height < there)
+        before, after = there[row, column], height[row, column]
+        there[row, column] = after
+        return Touches(cell=(j0 + row) * len(self.xs) + i0 + column, move=np.zeros(len(row), np.intp),
+                       before=before, after=after)
+
+    def _above(self, tops: Heights, at: Floats, least: float, most: float, low: float) -> slice:
+        """From the first to the last place, of `at`, that stands above a cutter at `low` from `least` to `most`."""
+        aside = np.maximum(least - at, at - most).clip(0.0, self.cutter.radius)
+        met = np.flatnonzero(tops > low + self.cutter.profile(aside) - LEAST)
+        return slice(int(met[0]), int(met[-1]) + 1) if len(met) else slice(0, 0)
 
     def _note_moves(self, moves: Moves, touches: Touches) -> None:
         """What some moves take, from the points that they lower; `touches` numbers them as they stand here."""
@@ -323,7 +377,8 @@ class _Cutting:
         over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
         b.over[:] = _highest_of(over, of[near], n)
         b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
-        b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
+        if self.angle:
+            b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self._add(b, row)
 
     def _edge(
@@ -460,8 +515,9 @@ def _above_low(
 ) -> Floats:
     """How high over the lower end of its move the tip is where it passes beside each point."""
     square = (run[:, :2] ** 2).sum(axis=1)
-    share = ((x - start[of, 0]) * run[of, 0] + (y - start[of, 1]) * run[of, 1]) / square[of]
-    return start[of, 2] + np.clip(share, 0.0, 1.0) * run[of, 2] - low[of]
+    a, b = run[:, :2].T * np.divide(run[:, 2], square, where=square > 0, out=np.zeros(len(run)))
+    at_origin = start[:, 2] - low - a * start[:, 0] - b * start[:, 1]
+    return np.clip(at_origin[of] + a[of] * x + b[of] * y, 0.0, np.abs(run[:, 2])[of])
 
 
 def _joined(parts: list[Moves]) -> Moves:
@@ -476,7 +532,9 @@ def _sizes(windows: NDArray[np.intp]) -> NDArray[np.intp]:
 
 def _parts_of(points: NDArray[np.intp], first: int) -> Iterator[slice]:
     """Moves, from `first` on, in parts with few enough points to be worked out together; large ones alone."""
-    if len(points):
+    if len(points) == 1:
+        yield slice(first, first + 1)
+    elif len(points):
         alone = points > _ALONE
         apart = np.cumsum(alone | np.concatenate([[False], alone[:-1]]))
         part = np.cumsum(points + _TOGETHER // _MOST_TOGETHER) // _TOGETHER

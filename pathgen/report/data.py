@@ -64,8 +64,10 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
 
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
+    doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
+                      allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
-        *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
         *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
     ]
 

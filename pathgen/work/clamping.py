@@ -44,6 +44,8 @@ class KeepOut:
     x: tuple[float, float]
     y: tuple[float, float]
     height: float
+    older_names: bool = False
+    """Whether the job calls along and across x and y."""
 
 
 @dataclass(frozen=True, kw_only=True)

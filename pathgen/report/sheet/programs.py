@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import before_start, cautions, check_by_hand
-from pathgen.report.pictures import path_picture
+from pathgen.report.pictures.paths import path_picture
 from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table

@@ -8,8 +8,8 @@ from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.report.board_text import frame_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
-from pathgen.report.pictures import ridge_picture, section_picture, sections_of
-from pathgen.report.pictures.sections import RISE, Section, least_under
+from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
