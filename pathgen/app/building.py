@@ -16,6 +16,7 @@ from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
+from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
@@ -126,7 +127,8 @@ def build(
     tell("planning the cuts")
     planned = planned_of(job, clamping)
     tell("writing the programs")
-    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    checks = zero_checks(planned.clamping)
+    programs = tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
@@ -164,12 +166,13 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
 
 
-def _program(job: Job, planned: Plan, index: int) -> Program:
+def _program(job: Job, planned: Plan, index: int, checks: Mapping[int, ZeroCheck]) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
+    zero = checks.get(step.order)
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total, lowest=lowest),
-        job=job.fingerprint,
+        path, clamping=clamping, step=step, job=job.fingerprint,
+        header=header(clamping, step, minutes=spent.total, lowest=lowest, zero=zero),
     )
-    return Program(step=step, text=text, toolpath=path, times=spent)
+    return Program(step=step, text=text, toolpath=path, times=spent, zero=zero)

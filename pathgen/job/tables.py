@@ -247,6 +247,8 @@ class SetupTable(Setup):
     keep_out: tuple[KeepOut, ...] = key(
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
     )
+    feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
+                        0.1, shown="0.1 mm")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
+from pathgen.report.zero import zero_lines
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
@@ -22,6 +23,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
         opened_lines(report["reach"], units),
+        zero_lines(report["zero_checks"], units),
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),

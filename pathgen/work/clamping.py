@@ -57,6 +57,8 @@ class Setup:
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
+    feeler: float = 0.1
+    """Thickness of the feeler or slip of paper that a zero is checked with, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
