@@ -376,7 +376,7 @@ def outline(
     ...                         stepdown=1.5)
     >>> cut = pathgen.outline(shapely.box(0, -25, 120, 25), flat_3, stock=6.0, tabs=2)
     >>> [float(cut.points[:, axis].min()) for axis in range(3)]
-    [-1.5, -26.5, 0.0]
+    [-1.7, -26.7, 0.0]
     """
     board = given.area("outline shape", shape, parts=False)
     assert isinstance(board, shapely.Polygon)
