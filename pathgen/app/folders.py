@@ -11,12 +11,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.files import MOST_PROGRAMS, Kind, read_bytes, read_text
+from pathgen.base.files import MOST_PROGRAMS, PROGRAM, Kind, read_bytes, read_text
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
 
-PROGRAM = Kind(words="a program", most=32_000_000)
 ANY = Kind(words="a file of a build", most=64_000_000)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
+from pathgen.base.shading import as_png
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
@@ -15,7 +16,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
-from pathgen.report.pictures.shaded import as_image, as_png, shaded_board
+from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
