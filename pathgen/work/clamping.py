@@ -74,6 +74,8 @@ class Machine:
     """Its smallest step, mm; for the fret table."""
     spin_up: float = 3.0
     """Seconds that the spindle is given to come up to speed before the first descent."""
+    repeatability: float = 0.05
+    """How far off in X and Y it may come back to a place, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
