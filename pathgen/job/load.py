@@ -16,6 +16,7 @@ from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTab
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.sense import check_sense
+from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -128,7 +129,8 @@ def _toml(path: Path) -> dict[str, Any]:
     try:
         data = tomllib.loads(words)
     except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
-        raise JobError(path.name, f"not TOML: {wrong}", remedy="mend that line") from None
+        where, problem, remedy = slip_words(words, str(wrong))
+        raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     _refuse_odd(data, path)
     return data
 

@@ -80,6 +80,7 @@ def header(
     total = len(clamping.steps)
     return [
         f"job: {clamping.title}",
+        *([f"part: {clamping.kind}"] if clamping.kind else []),
         f"step {step.order} of {total}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",

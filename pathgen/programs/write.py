@@ -39,7 +39,7 @@ ARC_RADII = 1e-3
 
 WORK_OFFSET = "G54"
 
-_HARMLESS = re.compile(r"(?:job|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
+_HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:

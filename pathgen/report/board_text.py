@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from pathgen.base.units import INCH, format_length
+from pathgen.base.units import INCH, format_length, tiny_length
 from pathgen.report.tables import table
 
 
@@ -46,7 +46,7 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
     """How straight the surface is under each string."""
     rows = [
         [str(s["string"]), length_number(s["at_nut"], units), length_number(s["at_last_fret"], units),
-         f"{1000 * s['bow']:+.1f} um"]
+         tiny_length(s["bow"], units, signed=True)]
         for s in strings
     ]
     head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]

@@ -17,6 +17,7 @@ stepover is left out.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -50,7 +51,9 @@ def cutting_findings(
         if taken is None or taken.bites is None:
             continue
         motion, bites = motions[step.order], taken.bites
-        shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter
+        # a wall along a row of the grid takes all of that row or none
+        grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
+        shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
         limit = deepest_cut(clamping, step, tolerances)
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
         deep = _deepest(np.where(found, bites.over, 0.0))
@@ -83,8 +86,10 @@ def cutting_findings(
 def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float) -> NDArray[np.bool_]:
     """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
     wide = width_over(bites, motion, cutter) > shaving
-    window = max(_TRAVEL, cutter.diameter)
-    loaded = bites.section(window, runs(motion)) > cutter.diameter * limit
+    window, run = max(_TRAVEL, cutter.diameter), runs(motion)
+    # a short move at the end of a long one is not judged by its own travel alone
+    travel = np.maximum(bites.around(bites.travel, window, run), window)
+    loaded = bites.around(bites.volume, window, run) > cutter.diameter * limit * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

@@ -120,6 +120,8 @@ class Clamping:
     setup: Setup
     machine: Machine
     steps: tuple[Step, ...]
+    kind: str = ""
+    """What of a job it cuts, where that is not the part itself, such as ``gauge``: its programs state it."""
     left_out: tuple[str, ...] = ()
     """What the drawings hold that is not cut, in words."""
     idle: tuple[Idle, ...] = ()

@@ -483,7 +483,30 @@ class CutPieces(Operation[Pieces]):
     """Pieces to be let in, cut out of a flat sheet that is stuck down."""
 
     name = "piece"
-    purpose = "cut out pieces"
+
+    @property
+    def purpose(self) -> str:
+        count = shapely.get_num_geometries(self.feature.shapes)
+        return f"cut out {count} piece{'s' if count > 1 else ''}"
+
+    def before(self, work: Work) -> list[str]:
+        back, sizes = self.feature.from_back, (*self.feature.size, work.surface.thickness, self.feature.gap)
+        length, width, thick, gap = (format_length(v, work.units) for v in sizes)
+        side = "its show face down: the pieces are cut mirrored, from the back" if back else "its show face up"
+        return [
+            f"Take stock of {length} along X by {width} along Y or larger, {thick} thick: measure it. The pieces come "
+            f"out {gap} smaller all round than the pocket.",
+            "Stick the stock down flat over its whole face with double-sided tape, on a spare board that may be cut "
+            f"into, {side}. Nothing else holds a piece once it is cut round.",
+        ]
+
+    def at_start(self, work: Work) -> list[str]:
+        return ["Z 0 is the underside of the stock: you may touch off on its top and take off the thickness measured.",
+                *_into_bed(self.bottom, work)]
+
+    def afterwards(self, work: Work) -> list[str]:
+        return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
+                "dry in its pocket before there is glue on it."]
 
     @property
     def bottom(self) -> float:

@@ -141,7 +141,8 @@ def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
     # the disc reaches 8 mm off the centre-line, the other colour's upper edge 8 mm: 100 - sqrt(100^2 - 8^2) = 0.32
     assert "falls by 0.3 mm under this drawing" in after
     assert narrow_radius.report["inlays"][0]["surface_fall"] == pytest.approx(0.3205, abs=0.002)
-    stops = [" ".join(re.split(r"\)?\s+\(?(?:\.\. )?", p.text)) for p in narrow_radius.programs if "Stop here for" in p.text]
+    stops = [" ".join(re.split(r"\)?\s+\(?(?:\.\. )?", p.text)) for p in narrow_radius.programs
+             if "Stop here for" in p.text]
     assert stops
     assert all("dam round the drawing with tape, wax or clay" in text for text in stops)
     assert "wax or clay" in narrow_radius.files()["report.txt"]
