@@ -266,6 +266,8 @@ class MachineTable(Machine):
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005,
                             shown="0.005 mm")
+    repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
+                               "error budget", 0.05, shown="0.05 mm")
 
 
 @dataclass(frozen=True, kw_only=True)

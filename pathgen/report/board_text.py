@@ -21,10 +21,10 @@ def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
     rows = [
         [str(f["fret"]), f"{f['distance']:.3f}", f"{f['distance'] / INCH:.4f}", nearest_64th(f["distance"]),
-         f"{f['cents']:+.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
+         f"{f['cents']:.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
         for f in frets
     ]
-    head = ["fret", "from nut, mm", "in", "in, about", "cents off",
+    head = ["fret", "from nut, mm", "in", "in, about", "cents off, up to",
             *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
     return table(head, rows, right=range(len(head)))
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
+from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.fretting import fretting_findings
@@ -44,6 +45,7 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **{key: part[key] for key in ("frets", "board", "strings", "side_dots")},
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "budget": budget_data(planned.clamping, part["frets"]),
         "zero_checks": zero_rows(programs, planned.clamping.units),
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],

@@ -7,6 +7,7 @@ from typing import Any
 from pathgen.base.plain import one_line
 from pathgen.base.units import area_words, fine_length, format_length, in_units, place_words, tiny_length, way_length
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.stringing import stringing_lines
@@ -24,6 +25,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         summary_lines(report, units),
         opened_lines(report["reach"], units),
         zero_lines(report["zero_checks"], units),
+        budget_lines(report["budget"], units),
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),

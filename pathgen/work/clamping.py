@@ -72,6 +72,8 @@ class Machine:
     arcs: bool = False
     resolution: float = 0.005
     """Its smallest step, mm; for the fret table."""
+    repeatability: float = 0.05
+    """How far off in X and Y it may come back to a place, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)

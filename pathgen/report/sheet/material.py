@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
+from pathgen.report.budget import budget_cells, cents_words
 from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
@@ -56,6 +57,15 @@ def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
                f"{format_length(inlay['piece_thickness'], clamping.units)} thick, or a little more.")
         for inlay in report["inlays"] if inlay["piece_thickness"] is not None
     ]
+
+
+def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
+    """The error budget."""
+    budget = report["budget"]
+    if not budget["results"]:
+        return None
+    return chapter("budget", "What can be off, and what it does",
+                   scrolling(table(*budget_cells(budget, units)), "What can be off"), e("p", cents_words(budget)))
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:

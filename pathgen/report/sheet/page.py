@@ -18,7 +18,7 @@ from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
-from pathgen.report.sheet.material import if_it_moves, to_have_ready
+from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import findings, frets, fretting_sheet, nut_and_saddle, ridges, sections, side_dots
@@ -57,6 +57,7 @@ def setup_sheet(
             in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
             sections(clamping),
             ridges(clamping, checked, report),
+            what_can_be_off(report, clamping.units),
             if_it_moves(clamping, report),
             frets(report),
             side_dots(report),
