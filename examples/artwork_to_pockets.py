@@ -1,31 +1,20 @@
-"""From an artwork file to pocket paths: what opens, what stays closed, and the first moves.
+"""From a drawing to pocket programs: one for each colour and cutter, written into the folder pockets/.
 
 Run from the project's folder:  python examples/artwork_to_pockets.py
 """
 
 from pathlib import Path
 
-from pathgen import Cutter, Surface, read_artwork
-from pathgen.artwork.place import placed
-from pathgen.strategies.pocketing import pocket
+import pathgen
 
-here = Path(__file__).parent
-
-drawing = read_artwork(here / "fern-and-moth.svg")
-on_board = placed(drawing, at=(232.0, 0.0))
-surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=448.4)
-cutters = [
-    Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.5),
-    Cutter(name="flat 1", shape="flat-end", diameter=1.0, speed=18000, feed=500.0, plunge=150.0, stepdown=0.6),
-]
-
-for region in on_board.regions:
-    print(f"{region.colour}: {region.polygon.area:.1f} mm2")
-    for cut in pocket(region.polygon, surface=surface, cutters=cutters, depth=1.6, safe_z=18.0):
-        share = 100.0 * cut.opened.area / region.polygon.area
-        print(
-            f"  {cut.cutter.name}: {cut.toolpath.cut_length / 1000:.2f} m of cutting in {len(cut.toolpath)} moves; "
-            f"{share:.1f} % open, {cut.left.area:.2f} mm2 out of reach so far"
-        )
-    x, y, z = cut.toolpath.points[2]
-    print(f"  {cut.cutter.name} begins at X {x:.3f}, Y {y:.3f}, {z:.3f} mm above the underside")
+drawing = pathgen.read_artwork(Path(__file__).parent / "fern-and-moth.svg")
+top = pathgen.radiused(thickness=6.5, start=254.0, end=355.6, length=448.4)
+run = {"shape": "flat-end", "speed": 18000, "plunge": 150.0}
+cutters = [pathgen.Cutter(name="flat 3", diameter=3.0, feed=1200.0, stepdown=1.5, **run),
+           pathgen.Cutter(name="flat 1", diameter=1.0, feed=500.0, stepdown=0.6, **run)]
+(folder := Path("pockets")).mkdir(exist_ok=True)
+for region in pathgen.placed(drawing, at=(232.0, 0.0)).regions:
+    for cut in pathgen.pocket(region.polygon, top=top, cutters=cutters, depth=1.6):
+        name = f"{region.colour[1:]}-{cut.cutter.name.replace(' ', '-')}.nc"
+        (folder / name).write_text(pathgen.program(cut, title=name))
+        print(f"{name}: {cut.cut_length / 1000:.2f} m of cutting, {cut.left.area:.2f} mm2 out of reach so far")

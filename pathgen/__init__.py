@@ -1,6 +1,22 @@
-"""CNC toolpaths for fretted fingerboards with inlay.
+"""CNC toolpaths, one step at a time or a whole fretted fingerboard at once. All lengths are mm.
 
-Names load when first used, so that ``import pathgen`` is quick.
+One step at a time, each alone (`help(pathgen.pocket)` has an example that runs):
+
+=================  ===============================================================================================
+a surface          `flat(6.0)`, `radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)`: a `Surface`
+a drawing          `read_artwork("fern.svg")` gives regions, shapely polygons by colour; `placed` puts it somewhere
+a cutter           `Cutter(name=.., shape="ball-end", diameter=.., speed=.., feed=.., plunge=.., stepdown=..)`
+a path             `pocket`, `rough`, `finish`, `second_cut`, `slots`, `outline`: a `Toolpath` each; `join` them
+a program          `program(path)`: the text for the machine, plain RS274/NGC
+any program        `read_program(text)`: its moves, or the line that is not understood
+what it leaves     `simulate(blank, programs, cutters)`: a `HeightField`; `compare_heights` with a surface or another
+ridges             `ridges(text, cutter=ball, top=top).highest`; `check_program` adds rapids and cuts too deep
+=================  ===============================================================================================
+
+A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters.
+
+The frame: x along the work, y across with the radius's centre-line at 0, z up from the underside. Errors are
+`PathgenError`: where, what was given, what is allowed, what to do. Names load when first used.
 """
 
 from __future__ import annotations
@@ -11,53 +27,106 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 _HOMES = {
-    "load_job": "pathgen.job",
-    "Job": "pathgen.job",
-    "build": "pathgen.app.building",
-    "Build": "pathgen.app.building",
-    "check": "pathgen.app.building",
-    "check_scallop": "pathgen.verify",
-    "compare": "pathgen.app.choosing",
-    "program": "pathgen.programs.write",
-    "read_artwork": "pathgen.artwork",
     "Artwork": "pathgen.artwork",
-    "fret_distances": "pathgen.parts.fingerboard.scale",
-    "scallop_height": "pathgen.base.scallop",
-    "stepover_for": "pathgen.base.scallop",
-    "Surface": "pathgen.base.surface",
-    "Cutter": "pathgen.base.cutters",
-    "Toolpath": "pathgen.base.toolpath",
-    "PathgenError": "pathgen.base.errors",
-    "JobError": "pathgen.base.errors",
     "ArtworkError": "pathgen.base.errors",
+    "Blank": "pathgen.verify.heights",
+    "Build": "pathgen.app.building",
+    "Cut": "pathgen.strategies.cuts",
+    "Cutter": "pathgen.base.cutters",
     "CutterError": "pathgen.base.errors",
+    "Difference": "pathgen.verify.heights",
+    "FinishCut": "pathgen.strategies.cuts",
+    "HeightField": "pathgen.verify.heights",
+    "Job": "pathgen.job",
+    "JobError": "pathgen.base.errors",
+    "Machine": "pathgen.work.clamping",
+    "Move": "pathgen.base.toolpath",
+    "PathgenError": "pathgen.base.errors",
+    "PocketCut": "pathgen.strategies.cuts",
+    "ProgramCheck": "pathgen.verify.one_program",
     "ProgramError": "pathgen.base.errors",
+    "ReadProgram": "pathgen.verify.read",
+    "ScallopCheck": "pathgen.verify.scallops",
+    "Surface": "pathgen.base.surface",
+    "Took": "pathgen.verify.heights",
+    "Toolpath": "pathgen.base.toolpath",
+    "build": "pathgen.app.building",
+    "check": "pathgen.app.building",
+    "check_program": "pathgen.verify.one_program",
+    "check_scallop": "pathgen.verify.scallops",
+    "compare": "pathgen.app.choosing",
+    "compare_heights": "pathgen.verify.heights",
+    "finish": "pathgen.strategies.cuts",
+    "flat": "pathgen.base.tops",
+    "fret_distances": "pathgen.parts.fingerboard.scale",
+    "join": "pathgen.strategies.cuts",
+    "load_job": "pathgen.job",
+    "outline": "pathgen.strategies.cuts",
+    "placed": "pathgen.artwork.place",
+    "pocket": "pathgen.strategies.cuts",
+    "program": "pathgen.programs.write",
+    "radiused": "pathgen.base.tops",
+    "read_artwork": "pathgen.artwork",
+    "read_program": "pathgen.verify.read",
+    "ridges": "pathgen.verify.scallops",
+    "rough": "pathgen.strategies.cuts",
+    "scallop_height": "pathgen.base.scallop",
+    "second_cut": "pathgen.strategies.cuts",
+    "simulate": "pathgen.verify.heights",
+    "slots": "pathgen.strategies.cuts",
+    "stepover_for": "pathgen.base.scallop",
 }
 
 __all__ = [
     "Artwork",
     "ArtworkError",
+    "Blank",
     "Build",
+    "Cut",
     "Cutter",
     "CutterError",
+    "Difference",
+    "FinishCut",
+    "HeightField",
     "Job",
     "JobError",
+    "Machine",
+    "Move",
     "PathgenError",
+    "PocketCut",
+    "ProgramCheck",
     "ProgramError",
+    "ReadProgram",
+    "ScallopCheck",
     "Surface",
+    "Took",
     "Toolpath",
     "build",
     "check",
+    "check_program",
     "check_scallop",
     "compare",
+    "compare_heights",
+    "finish",
+    "flat",
     "fret_distances",
+    "join",
     "load_job",
+    "outline",
+    "placed",
+    "pocket",
     "program",
+    "radiused",
     "read_artwork",
+    "read_program",
+    "ridges",
+    "rough",
     "scallop_height",
+    "second_cut",
+    "simulate",
+    "slots",
     "stepover_for",
 ]
-
 
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
@@ -75,12 +144,30 @@ if TYPE_CHECKING:
     from pathgen.app.building import Build, build, check
     from pathgen.app.choosing import compare
     from pathgen.artwork import Artwork, read_artwork
+    from pathgen.artwork.place import placed
     from pathgen.base.cutters import Cutter
     from pathgen.base.errors import ArtworkError, CutterError, JobError, PathgenError, ProgramError
     from pathgen.base.scallop import scallop_height, stepover_for
     from pathgen.base.surface import Surface
-    from pathgen.base.toolpath import Toolpath
+    from pathgen.base.toolpath import Move, Toolpath
+    from pathgen.base.tops import flat, radiused
     from pathgen.job import Job, load_job
     from pathgen.parts.fingerboard.scale import fret_distances
     from pathgen.programs.write import program
-    from pathgen.verify import check_scallop
+    from pathgen.strategies.cuts import (
+        Cut,
+        FinishCut,
+        PocketCut,
+        finish,
+        join,
+        outline,
+        pocket,
+        rough,
+        second_cut,
+        slots,
+    )
+    from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
+    from pathgen.verify.one_program import ProgramCheck, check_program
+    from pathgen.verify.read import ReadProgram, read_program
+    from pathgen.verify.scallops import ScallopCheck, check_scallop, ridges
+    from pathgen.work.clamping import Machine

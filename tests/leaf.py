@@ -28,7 +28,7 @@ margin_nut = "20 mm"
 [setup]
 along = "{along}"
 z_zero = "{z_zero}"
-keep_out = [ {{ x = ["-20 mm", "-12 mm"], y = ["-30 mm", "30 mm"], height = "20 mm" }} ]
+keep_out = [ {{ along = ["-20 mm", "-12 mm"], across = ["-30 mm", "30 mm"], height = "20 mm" }} ]
 [machine]
 travel = ["600 mm", "400 mm", "80 mm"]
 {cutters}

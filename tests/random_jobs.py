@@ -309,7 +309,7 @@ def _value(key: str, value: Any, inches: bool) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(_value(key, v, inches) for v in value) + "]"
     if inches and key not in NO_UNIT:
-        return f"{value / 25.4:.6f}"
+        return f"{value / 25.4:.9f}"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -12,7 +12,7 @@ from pathgen.app.pieces import pieces
 from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
-from pathgen.base.units import format_length, in_units
+from pathgen.base.units import format_length
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.job import Job
 from pathgen.report.text import finding_lines, summary_lines
@@ -27,29 +27,26 @@ def cut_block(job: Job, folder: str, *, frets: tuple[int, int] | None, resolutio
 def cut_gauges(job: Job, folder: str, *, resolution: float) -> bool:
     """Build every gauge and write them into one folder; True when verification let them."""
     made = [build(job, clamping=clamping, resolution=resolution) for clamping in gauge_clampings(job)]
-    files: dict[str, str] = {}
-    for number, gauge in enumerate(made, 1):
-        programs = {program.file_name for program in gauge.programs}
-        files |= {name if name in programs else f"gauge-{number}-{name}": text for name, text in gauge.files().items()}
-    return _written(made, files, job, folder)
+    return _written(made, _together("gauge", made), job, folder)
 
 
 def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
     """Make the programs for all let-in pieces and write them into one folder; True when verification let them."""
-    made = pieces(job, resolution=resolution)
-    for one in made:
+    cut = pieces(job, resolution=resolution)
+    for one in cut:
         length, width, thick = (format_length(v, job.units) for v in (*one.let_in.size, one.let_in.thickness))
-        say(f"{one_line(one.clamping.title)}: {one.program.file_name}, stock {length} by {width}, {thick} thick, "
-              f"{max(1, round(one.program.minutes))} min")
-        for finding in one.findings:
-            grave = "DO NOT CUT" if finding.severity == "forbid" else finding.severity
-            say(f"  {grave}: {in_units(str(finding), job.units)}")
-    if not all(one.passed for one in made):
-        say("Nothing was written.", sys.stderr)
-        return False
-    files = {one.program.file_name: one.program.text for one in made}
-    say(f"{len(write_folder(Path(folder), files))} files written to {one_line(str(folder))}")
-    return True
+        say(one_line(f"{one.program.file_name}, stock {length} by {width}, {thick} thick"))
+    made = [one.made for one in cut]
+    return _written(made, made[0].files() if len(made) == 1 else _together("piece", made), job, folder)
+
+
+def _together(name: str, made: Sequence[Build]) -> dict[str, str]:
+    """The files of several builds for one folder: what is not a program is numbered."""
+    files: dict[str, str] = {}
+    for number, one in enumerate(made, 1):
+        programs = {program.file_name for program in one.programs}
+        files |= {file if file in programs else f"{name}-{number}-{file}": text for file, text in one.files().items()}
+    return files
 
 
 def _written(made: Sequence[Build], files: dict[str, str], job: Job, folder: str) -> bool:

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from pathgen.app.folders import read_folder, write_folder
 from pathgen.base.errors import PathgenError
-from pathgen.job.bench import tool_of
-from pathgen.job.clamping import clamping_of, planned_of, without_idle_of
+from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
+from pathgen.job.stated import stated_clampings
 from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
+from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
@@ -67,16 +68,20 @@ class Build:
         PathgenError
             When verification forbids cutting, or the folder holds anything else.
         """
+        self.refuse_faults()
+        drawn = self.pictures() if pictures else {}
+        return write_folder(Path(folder), {
+            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+        })
+
+    def refuse_faults(self) -> None:
+        """Raise PathgenError, with the first fault, where verification forbids cutting."""
         if not self.passed:
             first = next(f for f in self.verification.findings if f.severity == "forbid")
             raise PathgenError(
                 "verification", f"{first.where}: {first.code}: {first.got}", allowed=first.allowed,
                 remedy=f"{first.remedy}; nothing was written",
             )
-        drawn = self.pictures() if pictures else {}
-        return write_folder(Path(folder), {
-            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
-        })
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
@@ -122,7 +127,8 @@ def build(
     tell("planning the cuts")
     planned = planned_of(job, clamping)
     tell("writing the programs")
-    programs = tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
+    checks = zero_checks(planned.clamping)
+    programs = tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
     tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
@@ -139,39 +145,34 @@ def build(
 def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verification:
     """Read the programs in a folder back, simulate them, and compare with what the job asks for.
 
-    The programs may have been edited. Raises PathgenError when there is no such folder, when it holds a tool of the
-    bench made from the same job, or when the job is wrong.
+    The programs may have been edited, and may be those of a block, of gauges or of pieces: what most of them state to
+    be is what all are held against. Of several clampings the first one's measures are given, and the findings of all.
+    Raises PathgenError when there is no such folder, or when the job is wrong or has nothing of that kind.
     """
     return check_as(job, folder, resolution=resolution)[1]
 
 
 def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:
-    """What `check` finds, and the clamping that it compared the programs with."""
+    """What `check` finds, and the (first) clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
-    _refuse_tools(job, texts, str(folder))
-    clamping = clamping_of(job)
-    if set(texts) != {step.file_name for step in clamping.steps}:
-        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
-        clamping = without_idle_of(job, clamping)
-    return clamping, verify(clamping, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    clampings = stated_clampings(job, texts)
+    own = [{name: texts[name] for name in texts if name in {s.file_name for s in c.steps}} for c in clampings]
+    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
+    found = [
+        verify(clamping, mine, resolution=resolution, job_fingerprint=job.fingerprint)
+        for clamping, mine in zip(clampings, own, strict=True)
+    ]
+    every = tuple(finding for one in found for finding in one.findings)
+    return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
 
 
-def _refuse_tools(job: Job, texts: Mapping[str, str], folder: str) -> None:
-    commands = {tool_of(text, job) for text in texts.values()}
-    if texts and None not in commands:
-        raise PathgenError(
-            folder, f"holds the programs of pathgen {' and '.join(sorted(filter(None, commands)))}, not of the board",
-            allowed="a folder that pathgen build wrote from this job",
-            remedy="name the board's folder; for a tool run its own command again, which verifies before it writes",
-        )
-
-
-def _program(job: Job, planned: Plan, index: int) -> Program:
+def _program(job: Job, planned: Plan, index: int, checks: Mapping[int, ZeroCheck]) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
+    zero = checks.get(step.order)
     text = program_text(
-        path, clamping=clamping, step=step, header=header(clamping, step, minutes=spent.total, lowest=lowest),
-        job=job.fingerprint,
+        path, clamping=clamping, step=step, job=job.fingerprint,
+        header=header(clamping, step, minutes=spent.total, lowest=lowest, zero=zero),
     )
-    return Program(step=step, text=text, toolpath=path, times=spent)
+    return Program(step=step, text=text, toolpath=path, times=spent, zero=zero)

@@ -10,7 +10,7 @@ import numpy as np
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import INCH, format_length
+from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, surfacing_of
 from pathgen.job.job import Job
 from pathgen.programs.plan import finishing_with
@@ -84,8 +84,8 @@ def sized(job: Job, diameter: float) -> Cutter:
 def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     """The table in words, in the job's units."""
     rows = [
-        ["*" if c.chosen else "", c.cutter.name, format_length(c.cutter.diameter, units), _um(c.limit),
-         format_length(c.stepover, units), str(c.passes), _um(c.ridge), f"{c.cut_length / 1000:.1f} m",
+        ["*" if c.chosen else "", c.cutter.name, format_length(c.cutter.diameter, units), tiny_length(c.limit, units),
+         format_length(c.stepover, units), str(c.passes), tiny_length(c.ridge, units), way_length(c.cut_length, units),
          f"{c.minutes:.1f} min", f"{c.minutes_all:.0f} min"]
         for c in choices
     ]
@@ -134,7 +134,3 @@ def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:
         return own
     common = [size for size in SIZES[job.units] if abs(size - finish.diameter) > 0.1 * finish.diameter]
     return [finish, *(sized(job, size) for size in common)]
-
-
-def _um(mm: float) -> str:
-    return f"{mm * 1000:.1f} um"

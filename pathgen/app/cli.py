@@ -68,7 +68,15 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    new = _command(commands, "new", _new, "write a small job to start from, with comments and a drawing",
+                   "new my-board", job=False)
+    new.add_argument("name", metavar="NAME", help="of the board: NAME.toml and NAME.svg are written")
+    show = _command(commands, "show", _show_placing, "draw where all lies on the blank, before anything is planned",
+                    f"show {EXAMPLE} --picture placing.svg")
+    show.add_argument("--picture", metavar="FILE.svg",
+                      help="the picture to write (default: the job's name with -placing.svg, where you are)")
     _build_command(commands)
+    _watch_command(commands)
     _check_command(commands)
     frets = _command(commands, "frets", _frets, "print the fret table", f"frets {EXAMPLE}")
     _json(frets, "the rows")
@@ -96,6 +104,17 @@ def _build_command(commands: Any) -> None:
     build.add_argument("--no-pictures", action="store_true", help="leave the pictures of the wood out of the page")
     _resolution_option(build)
     _json(build, "report.json")
+
+
+def _watch_command(commands: Any) -> None:
+    watch = _command(
+        commands, "watch", _watch, "build again whenever the job or a drawing changes, with a page that follows",
+        f"watch {EXAMPLE} --out out/",
+    )
+    watch.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
+    watch.add_argument("--port", type=int, metavar="N",
+                       help="where the page is on this computer (default: 8642, or a free one)")
+    _resolution_option(watch)
 
 
 def _check_command(commands: Any) -> None:
@@ -221,6 +240,36 @@ def _build(options: argparse.Namespace) -> int:
         return FORBIDDEN
     written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
+    return GOOD
+
+
+def _new(options: argparse.Namespace) -> int:
+    from pathgen.app.starting import start_job
+
+    job, drawing = (one_line(str(path)) for path in start_job(options.name))
+    say(f"{job} and its drawing {drawing} are written.\n"
+        f"See where all lies:  pathgen show {job}\n"
+        f"Build it:            pathgen build {job} --out {job.removesuffix('.toml')}")
+    return GOOD
+
+
+def _show_placing(options: argparse.Namespace) -> int:
+    from pathgen.app.showing import placing_lines, save_placing
+    from pathgen.job import load_job
+    from pathgen.job.clamping import clamping_of
+
+    job = load_job(options.job)
+    clamping = clamping_of(job)
+    path = Path(options.picture or f"{job.path.stem}-placing.svg")
+    save_placing(clamping, path)
+    _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    return GOOD
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from pathgen.app.watching import watch
+
+    watch(Path(options.job), Path(options.out), port=options.port, resolution=options.resolution)
     return GOOD
 
 

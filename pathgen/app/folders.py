@@ -11,12 +11,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.files import MOST_PROGRAMS, Kind, read_bytes, read_text
+from pathgen.base.files import MOST_PROGRAMS, PROGRAM, Kind, read_bytes, read_text
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
 
-PROGRAM = Kind(words="a program", most=32_000_000)
 ANY = Kind(words="a file of a build", most=64_000_000)
 
 
@@ -48,6 +47,16 @@ def write_new(path: Path, text: str) -> None:
     """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
     if path.exists() or path.is_symlink():
         raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
+    try:
+        path.write_bytes(text.encode())
+    except OSError as wrong:
+        raise _not_written(path, wrong) from None
+
+
+def write_over(path: Path, text: str, *, ours: str) -> None:
+    """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
+    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, ANY):
+        raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
     try:
         path.write_bytes(text.encode())
     except OSError as wrong:

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.errors import CutterError
+from pathgen.base.markup import as_svg
+from pathgen.base.picture import INK, View, lines
 
 Floats = NDArray[np.float64]
 Shape = Literal["ball-end", "flat-end", "v"]
@@ -22,6 +24,11 @@ class Cutter:
 
     Lengths in mm, feeds in mm per minute, `speed` in revolutions per minute, `stepover` as a share of the
     diameter, `angle` the included angle of a v cutter in degrees. `flute_length` may be infinite (not given).
+    `shape` is "ball-end", "flat-end" or "v". Raises CutterError for a shape, size or angle that no cutter has.
+
+    >>> ball = Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000, plunge=500, stepdown=2)
+    >>> round(float(ball.half_width(0.01)), 4)
+    0.2447
     """
 
     name: str
@@ -39,6 +46,13 @@ class Cutter:
     def __post_init__(self) -> None:
         if self.shape not in SHAPES:
             raise CutterError(f"cutter {self.name!r}", f"shape {self.shape!r}", allowed=", ".join(SHAPES))
+        for name, unit in (("diameter", "mm"), ("speed", "turns per minute"), ("feed", "mm per minute"),
+                           ("plunge", "mm per minute"), ("stepdown", "mm"), ("stepover", "of the diameter")):
+            if not 0 < getattr(self, name) < math.inf:
+                raise CutterError(f"cutter {self.name!r}", f"{name} {getattr(self, name):g}",
+                                  allowed=f"above 0, {unit}")
+        if not self.flute_length > 0:
+            raise CutterError(f"cutter {self.name!r}", f"flute_length {self.flute_length:g}", allowed="above 0, mm")
         if (self.shape == "v") != (self.angle is not None):
             raise CutterError(
                 f"cutter {self.name!r}", f"shape {self.shape} with angle {self.angle}",
@@ -90,3 +104,13 @@ class Cutter:
         else:
             width = np.minimum(d / self.wall_slope, self.radius)
         return np.where(d > 0, width, 0.0)
+
+    def _repr_svg_(self) -> str:
+        """The outline of its cutting end, for notebooks."""
+        across = np.linspace(-self.radius, self.radius, 81)
+        top = self.shape_height + self.radius
+        end = np.column_stack([across, self.profile(across)])
+        run = np.concatenate([[[-self.radius, top]], end, [[self.radius, top]]])
+        view = View.around((-self.radius, 0.0, self.radius, top), 1.0)
+        return as_svg(view.picture(f"{self.name}: {self.shape}, {self.diameter:g} mm",
+                                   lines(view, [run], stroke=INK, stroke_width=0.2)))

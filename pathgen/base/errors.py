@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from pathgen.base.plain import one_line
 
 
@@ -27,6 +29,17 @@ class PathgenError(ValueError):
         text += f" (allowed: {allowed})" if allowed else ""
         text += f": {remedy}" if remedy else ""
         super().__init__(text)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """What may be meant, and is likely not: said and not refused. `grave` ones are warnings, the others notes."""
+
+    where: str
+    problem: str
+    allowed: str
+    remedy: str
+    grave: bool = True
 
 
 class JobError(PathgenError):

@@ -29,6 +29,8 @@ class Kind:
     error: type[PathgenError] = PathgenError
 
 
+PROGRAM = Kind(words="a program", most=32_000_000)
+
 MOST_PROGRAMS = 200
 """Programs in one folder."""
 

@@ -22,6 +22,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.markup import as_svg
+from pathgen.base.picture import INK, PALE, View, lines
 
 Floats = NDArray[np.float64]
 
@@ -50,10 +52,15 @@ class Surface:
     length: float
 
     def __post_init__(self) -> None:
+        for name in ("radius_nut", "radius_end", "length"):
+            if not getattr(self, name) > 0:
+                raise PathgenError(f"surface {name}", f"{getattr(self, name):g} mm", allowed="above 0",
+                                   remedy="give radii and lengths in mm, positive; a hollow has a type of its own")
+        if not (math.isfinite(self.thickness) and math.isfinite(self.length)):
+            raise PathgenError("surface", f"{self.thickness:g} mm thick, {self.length:g} mm long",
+                               allowed="finite lengths", remedy="give them in mm")
         if math.isinf(self.radius_nut) != math.isinf(self.radius_end):
             raise PathgenError("surface", "flat at one end only", allowed="flat or radiused at both ends")
-        if not (self.radius_nut > 0 and self.radius_end > 0 and self.length > 0):
-            raise PathgenError("surface", "radius or length not above 0", allowed="above 0")
 
     @property
     def bends(self) -> Floats:
@@ -146,6 +153,20 @@ class Surface:
         if self.is_flat:
             return np.full(x.shape, self.thickness)
         return self._round_tip_height(-ball_radius, x, y, ball=True)
+
+    def _repr_svg_(self) -> str:
+        """Sections across at both ends, for notebooks: heights drawn four times."""
+        half = min(30.0, 0.9 * abs(float(self.radius(0.0))), 0.9 * abs(float(self.radius(self.length))))
+        y = np.linspace(-half, half, 121)
+        runs = [np.column_stack([y, self.height(x, y)]) for x in (0.0, self.length)]
+        low, high = min(run[:, 1].min() for run in runs), max(run[:, 1].max() for run in runs)
+        view = View.around((-half, min(0.0, low), half, high), 2.0, rise=4.0)
+        ends = " to ".join(dict.fromkeys(f"{r:g}" for r in (self.radius_nut, self.radius_end)))
+        return as_svg(view.picture(
+            f"Section of a top {self.thickness:g} mm thick, " + ("flat" if self.is_flat else f"radius {ends} mm"),
+            lines(view, runs[1:], stroke=PALE, stroke_width=0.3), lines(view, runs[:1], stroke=INK, stroke_width=0.3),
+            lines(view, [np.array([[-half, 0.0], [half, 0.0]])], stroke=PALE, stroke_width=0.2),
+        ))
 
     def _v_tip_height(self, cutter: Cutter, x: Floats, y: Floats) -> Floats:
         height = self.height(x, y)

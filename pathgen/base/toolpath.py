@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -66,20 +65,20 @@ class Toolpath:
         return len(self.points)
 
     @classmethod
-    def empty(cls) -> Self:
+    def empty(cls) -> Toolpath:
         """A path with no moves."""
-        return cls(np.empty((0, 3)), np.empty(0, dtype=np.int8))
+        return Toolpath(np.empty((0, 3)), np.empty(0, dtype=np.int8))
 
     @classmethod
-    def joined(cls, paths: Iterable[Toolpath]) -> Self:
+    def joined(cls, paths: Iterable[Toolpath]) -> Toolpath:
         """One path after another, as they stand."""
         parts = [p for p in paths if len(p)]
         if not parts:
             return cls.empty()
-        return cls(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
+        return Toolpath(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
 
     @classmethod
-    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: float | None = None) -> Self:
+    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: float | None = None) -> Toolpath:
         """Cut each run in turn, lifting to `safe_z` between them.
 
         Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
@@ -89,14 +88,14 @@ class Toolpath:
         return cls.joined(cls._one_run(run, safe_z, air_z) for run in parts if len(run))
 
     @classmethod
-    def _one_run(cls, run: Floats, safe_z: float, air_z: float | None) -> Self:
+    def _one_run(cls, run: Floats, safe_z: float, air_z: float | None) -> Toolpath:
         heights = [safe_z]
         if air_z is not None and run[0, 2] < air_z < safe_z:
             heights.append(air_z)
         above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
         away = np.array([[*run[-1, :2], safe_z]])
         kinds = [Move.RAPID] * len(heights) + [Move.PLUNGE] + [Move.CUT] * (len(run) - 1) + [Move.RAPID]
-        return cls(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
+        return Toolpath(np.concatenate([above, run, away]), np.array(kinds, dtype=np.int8))
 
     def slowed_where_steep(self, *, feed: float, plunge: float) -> Toolpath:
         """The same path at the plunge feed wherever the cutting feed would sink the cutter faster than that."""

@@ -67,6 +67,26 @@ def fine_length(mm: float, units: str = "mm") -> str:
     return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])
 
 
+def tiny_length(mm: float, units: str = "mm", *, signed: bool = False, figures: int = 0, sign: str = "um") -> str:
+    """A ridge or an error: in thousandths of a millimetre (``"9.9 um"``), or inches (``"0.00039 in"``).
+
+    `figures` keeps so many instead of a decimal place; `sign` is how the thousandths are written.
+    """
+    value, places, unit = (mm * 1000, 1, sign) if units == "mm" else (mm / INCH, 5, "in")
+    words = f"{value:{'+' if signed else ''}.{f'{figures}g' if figures and units == 'mm' else f'{places}f'}}"
+    return f"{words} {unit}"
+
+
+def area_words(mm2: float, units: str = "mm", *, decimals: int = 2) -> str:
+    """An area: ``"6.00 mm2"`` or ``"0.00930 sq in"``."""
+    return f"{mm2:.{decimals}f} mm2" if units == "mm" else f"{mm2 / INCH**2:.{decimals + 3}f} sq in"
+
+
+def way_length(mm: float, units: str = "mm") -> str:
+    """A long way: metres, or feet in a job in inches."""
+    return f"{mm / 1000:.1f} m" if units == "mm" else f"{mm / (12 * INCH):.1f} ft"
+
+
 def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> str:
     """A place on the board (mm): along from the nut face, across from the centre-line, + where its frame has it.
 
@@ -77,6 +97,7 @@ def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> 
 
 
 _QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")
+_MM2 = re.compile(r"(?<![\w.])(?P<area>\d+(?:\.\d+)?) mm2(?![\w])")
 _IN_MM = re.compile(
     r"(?<![\w.])(?P<first>-?\d+(?:\.\d+)?(?:e-?\d+)?)(?P<by> to | by )(?P<second>-?\d+(?:\.\d+)?) mm(?![\w])"
     r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])"
@@ -84,7 +105,7 @@ _IN_MM = re.compile(
 
 
 def in_units(words: str, units: str) -> str:
-    """A message with its lengths in mm (feeds too; not mm2, mm3, nor names in quotes) shown in `units`.
+    """A message with its lengths in mm and areas in mm2 (feeds too; not mm3, nor names in quotes) shown in `units`.
 
     Four decimals, more only where a length so small would lose its figures.
 
@@ -101,8 +122,12 @@ def in_units(words: str, units: str) -> str:
         first, second = (_with_figures(float(part[name]), units) for name in ("first", "second"))
         return f"{first.split()[0]}{part['by']}{second}"
 
+    def area(match: re.Match[str]) -> str:
+        return area_words(float(match["area"]), units)
+
     return "".join(  # every second part is a name in quotes
-        part if number % 2 else _IN_MM.sub(converted, part) for number, part in enumerate(_QUOTED.split(words))
+        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, part))
+        for number, part in enumerate(_QUOTED.split(words))
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pathgen.base.scallop import scallop_height
+from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.job import Job
@@ -60,6 +61,7 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         resins=tuple(resin_of(job, inlay.index) for inlay in clamping.inlays),
         let_ins=tuple(let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
         wood=(job.board.wood_colour, job.board.wood_colour_finished),
+        doubts=tuple(doubts_of(job, clamping)),
     )
 
 

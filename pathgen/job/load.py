@@ -16,6 +16,7 @@ from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTab
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.sense import check_sense
+from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -104,6 +105,17 @@ def load_job(path: str | Path) -> Job:
     return job
 
 
+def drawings_named(path: Path) -> list[Path]:
+    """The drawings that a job file names, there or not; none where it cannot be read."""
+    try:
+        data = _toml(path)
+    except JobError:
+        return []
+    tables = [data.get("outline"), *(inlays if isinstance(inlays := data.get("inlay"), list) else ())]
+    names = [table.get("artwork") for table in tables if isinstance(table, dict)]
+    return [path.parent / name for name in dict.fromkeys(names) if isinstance(name, str) and "\0" not in name]
+
+
 def units_of(path: str | Path) -> str:
     """The units that a job file states, whatever else is wrong with it; mm where none can be read."""
     try:
@@ -117,7 +129,8 @@ def _toml(path: Path) -> dict[str, Any]:
     try:
         data = tomllib.loads(words)
     except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
-        raise JobError(path.name, f"not TOML: {wrong}", remedy="mend that line") from None
+        where, problem, remedy = slip_words(words, str(wrong))
+        raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     _refuse_odd(data, path)
     return data
 

@@ -212,12 +212,29 @@ class StockTable(Stock):
 
 
 @dataclass(frozen=True, kw_only=True)
-class KeepOutTable(KeepOut):
+class KeepOutTable:
     """A clamp or another thing in the way, in the board's frame."""
 
-    x: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to] along the board")
-    y: tuple[float, float] = key(span(-1000.0, 1000.0), "[from, to] across the board")
+    along: tuple[float, float] | None = key(
+        span(-3000.0, 3000.0), "[from, to]: 0 is the nut face, negative before it", None, shown="required")
+    across: tuple[float, float] | None = key(
+        span(-1000.0, 1000.0), "[from, to]: 0 is the centre-line, negative on the lower side of the pictures", None,
+        shown="required")
     height: float = key(size(0.0, 500.0), "above the bed")
+    x: tuple[float, float] | None = key(span(-3000.0, 3000.0), "older name of along", None)
+    y: tuple[float, float] | None = key(span(-1000.0, 1000.0), "older name of across", None)
+
+
+@holding("table", KeepOutTable)
+def _keep_out(value: Any, place: Place) -> KeepOut:
+    table = read_table(KeepOutTable, value, place)
+    for name, older in (("along", "x"), ("across", "y")):
+        given = [n for n in (name, older) if getattr(table, n) is not None]
+        if len(given) != 1:
+            raise place.refuse(f"{name} is missing" if not given else f"{name} and its older name {older} are given",
+                               remedy=f"give {name} = [from, to], once")
+    return KeepOut(x=table.along or table.x, y=table.across or table.y,  # type: ignore[arg-type]
+                   height=table.height, older_names=table.along is None or table.across is None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -228,8 +245,10 @@ class SetupTable(Setup):
     zero: str = key(choice(*ZEROS), "where X 0, Y 0 of the programs is: on the board, or on the blank", "nut-centre")
     along: str = key(choice("x", "y"), "the machine axis that the strings run along", "x")  # type: ignore[assignment]
     keep_out: tuple[KeepOut, ...] = key(
-        list_of(table_of(KeepOutTable)), "clamps and other things in the way: { x, y, height }", ()
+        list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
     )
+    feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
+                        0.1, shown="0.1 mm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,6 +266,8 @@ class MachineTable(Machine):
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005,
                             shown="0.005 mm")
+    repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
+                               "error budget", 0.05, shown="0.05 mm")
 
 
 @dataclass(frozen=True, kw_only=True)

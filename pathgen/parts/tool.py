@@ -1,4 +1,4 @@
-"""A tool of the bench, or a sheet that pieces are cut from: an outline under a surface, and nothing else."""
+"""What tools of the bench have in common: an outline under a surface, and nothing else."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Tool:
     outline: Polygon
     min_web: float = 0.0
 
-    names: ClassVar[Names] = Names(part="part")
+    names: ClassVar[Names]
     openings: ClassVar[tuple[Polygon, ...]] = ()
     landmarks: ClassVar[Landmarks] = NO_LANDMARKS
 
@@ -52,13 +52,9 @@ class Tool:
         return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """The middle of the blank's near end, and its lowest corner."""
-        x0, y0, _, _ = stock.bounds
-        return {
-            "blank-near-centre": Place(
-                at=(x0, 0.0), words="the middle of the blank's near end, the left one in the picture from above"),
-            "blank-corner": Place(at=(x0, y0), words="the blank's corner, the lowest X and Y of it"),
-        }
+        """The middle of the blank's near end."""
+        words = "the middle of the blank's near end, the left one in the picture from above"
+        return {"near-centre": Place(at=(stock.bounds[0], 0.0), words=words)}
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Nothing beside its size."""

@@ -6,6 +6,7 @@ import math
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
+from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.work.clamping import Clamping, Step
 
 COLLET_CLEAR = 2.0
@@ -31,8 +32,13 @@ def zero_words(clamping: Clamping) -> str:
     return f"X 0 Y 0 is {clamping.zero_place.words}; the {clamping.board.names.along} along {along}. {z}."
 
 
-def before_start(clamping: Clamping, step: Step, *, lowest: float | None = None) -> list[str]:
-    """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm."""
+def before_start(
+    clamping: Clamping, step: Step, *, lowest: float | None = None, zero: ZeroCheck | None = None
+) -> list[str]:
+    """What to do before pressing start, in order; `lowest` is the program's lowest tip above the bed, mm.
+
+    `zero` is where to try the zero of a cutter just fitted.
+    """
     lines = []
     if step.order == 1:
         lines.append("Hold the blank flat and firmly; clear the cutter's way of clamps. Set the work offset.")
@@ -48,6 +54,8 @@ def before_start(clamping: Clamping, step: Step, *, lowest: float | None = None)
                  f"{_z_place(clamping, step)}.")
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
+    if zero is not None:
+        lines += check_words(zero, step, clamping.units)
     lines += step.operation.at_start(clamping)
     return lines
 
@@ -65,18 +73,21 @@ def cautions(step: Step) -> list[str]:
     ]
 
 
-def header(clamping: Clamping, step: Step, *, minutes: float, lowest: float | None = None) -> list[str]:
-    """The header of a program, a line each; `lowest` as in `before_start`."""
+def header(
+    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None = None, zero: ZeroCheck | None = None
+) -> list[str]:
+    """The header of a program, a line each; `lowest` and `zero` as in `before_start`."""
     total = len(clamping.steps)
     return [
         f"job: {clamping.title}",
+        *([f"part: {clamping.kind}"] if clamping.kind else []),
         f"step {step.order} of {total}: {step.operation.purpose}",
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
-        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest)),
+        *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, zero=zero)),
         *(f"afterwards: {line}" for line in step.operation.afterwards(clamping)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import place_words
+from pathgen.base.units import format_length, place_words
 from pathgen.work.clamping import Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
 
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
-    """Raise JobError for a path that is longer than the machine's travel or meets a keep-out."""
-    where = step.title
-    _check_travel(toolpath, clamping, step, where)
-    for number, box in enumerate(clamping.setup.keep_out, 1):
-        _check_keep_out(clamping.on_bed(toolpath.points, step), box, step, f"{where}, keep_out {number}")
+    """Raise JobError for a path that is longer than the machine's travel."""
+    _check_travel(toolpath, clamping, step, step.title)
 
 
 def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str) -> None:
@@ -34,22 +33,64 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
             )
 
 
-def _check_keep_out(points: Floats, box: KeepOut, step: Step, where: str) -> None:
-    """The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide."""
+def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:
+    """Raise JobError for what the cutter of any step meets: the deepest place, and where it would stand clear of all.
+
+    The cutter is taken as an upright cylinder of its full diameter: what is above its tip is at least as wide.
+    """
+    for number, box in enumerate(clamping.setup.keep_out, 1):
+        runs = [(step, clamping.on_bed(path.points, step)) for step, path in zip(clamping.steps, paths, strict=True)]
+        met = [(_deepest(points, box, step.cutter.radius), step) for step, points in runs]
+        (deep, place), step = max(met, key=lambda one: one[0][0])
+        if deep > 0:
+            x, y, z = place
+            raise JobError(
+                f"{step.title}, keep_out {number}",
+                f"the cutter comes {deep:.2f} mm into it near {place_words(x, y, clamping.units)}, {z:.1f} mm above "
+                "the bed", allowed=f"nothing below its height, {format_length(box.height, clamping.units)}",
+                remedy=f"{_clear(runs, box, clamping.units)}, or take a smaller cutter",
+            )
+
+
+def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[float, float, float]]:
+    """How far a cutter comes into a box, mm (0 or less: not at all), and where its tip is then."""
     lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
     corners = np.array([box.x, box.y])
-    near = (highest[:, :2] > corners[:, 0] - step.cutter.radius) & (lowest[:, :2] < corners[:, 1] + step.cutter.radius)
+    near = (highest[:, :2] > corners[:, 0] - radius) & (lowest[:, :2] < corners[:, 1] + radius)
     low = (lowest[:, 2] < box.height) & near.all(axis=1)
     if not low.any():
-        return
-    moves = shapely.linestrings(np.stack([points[:-1][low, :2], points[1:][low, :2]], axis=1))
-    gap = shapely.distance(moves, shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])) - step.cutter.radius
+        return -np.inf, (0.0, 0.0, 0.0)
+    start, end = points[:-1][low], points[1:][low]
+    area, moves = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1]), shapely.linestrings(
+        np.stack([start[:, :2], end[:, :2]], axis=1))
+    gap = shapely.distance(moves, area) - radius
     worst = int(np.argmin(gap))
-    if gap[worst] < 0:
-        x, y, z = points[1:][low][worst]
-        raise JobError(
-            where,
-            f"the cutter comes {-gap[worst]:.2f} mm into it near {place_words(x, y)}, {z:.1f} mm above the bed",
-            allowed=f"nothing below its height, {box.height:g} mm",
-            remedy="move the clamp, let the blank stand out further there, or take a smaller cutter",
-        )
+    nearest = shapely.get_coordinates(shapely.shortest_line(moves[worst], area))[0]
+    length = shapely.length(moves[worst])
+    share = shapely.line_locate_point(moves[worst], shapely.Point(nearest)) / length if length else 0.0
+    z = min(start[worst, 2], end[worst, 2]) if not length else \
+        start[worst, 2] + share * (end[worst, 2] - start[worst, 2])
+    return -float(gap[worst]), (float(nearest[0]), float(nearest[1]), float(z))
+
+
+def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str:
+    """The shortest way for a box to stand clear of every step, in the job's own keys."""
+    ends = []
+    for step, points in runs:
+        under = (np.minimum(points[:-1], points[1:])[:, 2] < box.height)
+        both = np.concatenate([points[:-1][under], points[1:][under]])[:, :2]
+        if len(both):
+            ends.append([both.min(axis=0) - step.cutter.radius, both.max(axis=0) + step.cutter.radius])
+    low, high = np.min([e[0] for e in ends], axis=0), np.max([e[1] for e in ends], axis=0)
+    ways = []
+    for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
+        ways.append((last - low[axis], f"let it end at {_outward(low[axis], -1, units)} {name} or before"))
+        ways.append((high[axis] - first, f"let it begin at {_outward(high[axis], 1, units)} {name} or after"))
+    return min(ways)[1] + " (with a larger blank, if it must still hold it)"
+
+
+def _outward(mm: float, way: int, units: str) -> str:
+    """A place rounded away from the cutter to what a maker can measure."""
+    step = {"mm": 0.1, "in": 0.254}[units]
+    rounded = (np.floor if way < 0 else np.ceil)(mm / step - way * 1e-9) * step
+    return format_length(float(rounded), units, decimals={"mm": 1, "in": 2}[units])

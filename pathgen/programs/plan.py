@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
-from pathgen.programs.limits import check_limits
+from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import Around, path_of
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, pocket
@@ -30,6 +31,8 @@ class Asked:
     """The pieces let into each inlay, by its index; empty where the job says nothing of them."""
     wood: tuple[str | None, str | None] = (None, None)
     """Colour of the wood, bare and under its finish."""
+    doubts: tuple[Doubt, ...] = ()
+    """What is likely a slip."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -60,6 +63,7 @@ def plan(clamping: Clamping, asked: Asked | None = None, *, pockets: Pockets | N
     for step in clamping.steps:
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
+    check_keep_outs(paths, clamping)
     return Plan(clamping=clamping, asked=asked or Asked(), paths=tuple(paths), finish=finish, pockets=pockets)
 
 

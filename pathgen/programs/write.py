@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import Literal
@@ -13,12 +13,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base import given
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import ProgramError
+from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import EASED_SHARE, Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
+from pathgen.strategies.cuts import Cut, join
 from pathgen.work.clamping import Clamping, Machine, Step
 
 Floats = NDArray[np.float64]
@@ -37,7 +39,7 @@ ARC_RADII = 1e-3
 
 WORK_OFFSET = "G54"
 
-_HARMLESS = re.compile(r"(?:job|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
+_HARMLESS = re.compile(r"(?:job|part|step|operation|cutter|stock|zero|about|before|afterwards|cautions|cut)\b|-|\.\.|$")
 
 
 def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: Iterable[str], job: str) -> str:
@@ -65,28 +67,74 @@ def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: 
 
 
 def program(
-    toolpath: Toolpath, *, cutter: Cutter, machine: Machine | None = None, zero: tuple[float, float, float] = (0, 0, 0),
-    units: Literal["mm", "in"] = "mm", title: str = "a path",
+    toolpath: Toolpath | Sequence[Toolpath], *, cutter: Cutter | None = None, machine: Machine | None = None,
+    zero: tuple[float, float, float] = (0, 0, 0), units: Literal["mm", "in"] = "mm", title: str = "a path",
 ) -> str:
-    """One path as a program, without a job: for a path that is made piece by piece.
+    """One path, or several in turn, as a program, without a job: for paths that are made piece by piece.
+
+    Nothing is known of clamps and of what lies in the way: see to that with `clear` of each path, and read the program
+    back with `check_program` before it runs. Check it in the air first, with a hand on the stop.
 
     Parameters
     ----------
+    toolpath : Toolpath or several
+        Several are joined as `join` does.
+    cutter : Cutter
+        Its speed and feeds are written. Left out: the one that the path was made for.
+    machine : Machine
+        Whether it takes arcs; left out: it does not.
     zero : (x, y, z)
         The place of the path's frame where X 0, Y 0, Z 0 of the program is, mm.
     units : "mm" or "in"
         What the program's numbers are.
+    title : str
+        Written in the program's first comment.
+
+    Returns
+    -------
+    str, the text in the plain subset of RS274/NGC (NISTIR 6556)
 
     Raises
     ------
     ProgramError
-        For a path that does not begin and end at its own highest place, by a rapid.
+        For no moves, and for a path that does not begin and end at its own highest place, by a rapid.
+    CutterError
+        For another cutter than the path was made for, or none.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=1.5)
+    >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [40, 0, 5]]], safe_z=16.0)
+    >>> pathgen.program(path, cutter=flat_3, title="a groove").splitlines()[4:]     # after the comments
+    ['G21 G90 G94 G17 G54', 'G0 Z16', 'M3 S18000', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
     """
-    safe_z = float(toolpath.points[:, 2].max()) if len(toolpath) else 0.0
-    _check_ends(toolpath, safe_z, title)
+    path = toolpath if isinstance(toolpath, Toolpath) else join(toolpath)
+    cutter = _cutter_of(path, cutter, title)
+    if not len(path):
+        raise ProgramError(title, "a path without moves", remedy="leave it out: this cutter has nothing to cut")
+    shift = given.points("program zero", [zero], shape=(3,), words="(x, y, z) in mm")[0]
+    if units not in MM_PER or units not in DECIMALS:
+        raise ProgramError("program units", repr(units), allowed='"mm" or "in"')
+    safe_z = float(path.points[:, 2].max())
+    _check_ends(path, safe_z, title)
     how = _How(cutter=cutter, units=units, arcs=(machine or Machine()).arcs)
     header = [f"job: {title}", f"cutter {cutter.name}", "zero: set by who made the path"]
-    return _text(header, safe_z - zero[2], toolpath.points - np.asarray(zero, dtype=float), toolpath.kinds, how)
+    return _text(header, safe_z - shift[2], path.points - shift, path.kinds, how)
+
+
+def _cutter_of(path: Toolpath, cutter: Cutter | None, title: str) -> Cutter:
+    """The cutter of a path, stated or its own; never two different ones."""
+    own = path.cutter if isinstance(path, Cut) else None
+    if cutter is None and own is None:
+        raise CutterError(title, "a path that does not know its cutter", remedy="give it: program(path, cutter=..)")
+    if cutter is not None and own is not None and cutter != own:
+        raise CutterError(f"cutter {cutter.name!r}", f"the path was made for {own.name!r}", allowed="that one",
+                          remedy="leave cutter out, or make the path again with this cutter")
+    found = cutter or own
+    assert found is not None
+    return found
 
 
 @dataclass(frozen=True, kw_only=True)

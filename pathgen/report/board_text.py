@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from pathgen.base.units import INCH, format_length
+from pathgen.base.units import INCH, format_length, tiny_length
 from pathgen.report.tables import table
 
 
@@ -21,10 +21,10 @@ def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
     rows = [
         [str(f["fret"]), f"{f['distance']:.3f}", f"{f['distance'] / INCH:.4f}", nearest_64th(f["distance"]),
-         f"{f['cents']:+.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
+         f"{f['cents']:.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
         for f in frets
     ]
-    head = ["fret", "from nut, mm", "in", "in, about", "cents off",
+    head = ["fret", "from nut, mm", "in", "in, about", "cents off, up to",
             *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
     return table(head, rows, right=range(len(head)))
 
@@ -46,7 +46,7 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
     """How straight the surface is under each string."""
     rows = [
         [str(s["string"]), length_number(s["at_nut"], units), length_number(s["at_last_fret"], units),
-         f"{1000 * s['bow']:+.1f} um"]
+         tiny_length(s["bow"], units, signed=True)]
         for s in strings
     ]
     head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]

@@ -11,6 +11,7 @@ import numpy as np
 
 from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
+from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.fretting import fretting_findings
@@ -18,6 +19,8 @@ from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.thin_wood import thin_wood_findings
+from pathgen.report.zero import zero_findings, zero_rows
 from pathgen.strategies.reach import Reach
 from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
@@ -42,6 +45,8 @@ def report_data(
         "surface": _surface(planned, programs, checked),
         **{key: part[key] for key in ("frets", "board", "strings", "side_dots")},
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
+        "budget": budget_data(planned.clamping, part["frets"]),
+        "zero_checks": zero_rows(programs, planned.clamping.units),
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],
         "stringing": part["stringing"],
@@ -64,9 +69,12 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
 
 def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]) -> list[Finding]:
     """Warnings and notes about the plan itself, whatever its programs say; no paths are needed."""
+    doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
+                      allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
-        *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
-        *filling_findings(planned, checked), *feed_findings(planned.clamping), *holding_findings(planned.clamping),
+        *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *filling_findings(planned, checked), *zero_findings(planned.clamping), *feed_findings(planned.clamping),
+        *holding_findings(planned.clamping), *thin_wood_findings(planned.clamping),
     ]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import fine_length, format_length, place_words
+from pathgen.base.units import fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
@@ -95,10 +95,9 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         )
     errors = report["shift_errors"]
     if lines and errors:
-        shift = format_length(errors["shift"], "mm")
-        shift += f" ({format_length(errors['shift'], units)})" if units != "mm" else ""
+        shift = format_length(errors["shift"], units)
         rows = [
-            [row["direction"], f"{row['low'] * 1000:+.1f} um", f"{row['high'] * 1000:+.1f} um"]
+            [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
             for row in errors["rows"]
         ]
         lines += ["", f"If the work lies {shift} off, the surface at the edge of the board comes out wrong by:"]

@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, way_length
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
@@ -33,7 +33,7 @@ def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[lis
 def fretting_words(data: dict[str, Any], units: str) -> str:
     """The wire and how much of it."""
     wire = {k: format_length(v, units) for k, v in data["wire"].items()}
-    total = f"{data['total'] / 1000:.2f} m"
+    total = f"{data['total'] / 1000:.2f} m" if units == "mm" else way_length(data["total"], units)
     return (
         f"Wire: crown {wire['crown_width']} wide and {wire['crown_height']} high, "
         f"tang {wire['tang']} thick, {wire['studs']} over its studs, {wire['tang_depth']} deep. "

@@ -6,7 +6,7 @@ from typing import Any
 
 import shapely
 
-from pathgen.base.units import format_length
+from pathgen.base.units import area_words, format_length
 from pathgen.programs.plan import Plan
 from pathgen.strategies.matching import under_the_edges
 
@@ -51,7 +51,8 @@ def piece_line(inlay: dict[str, Any], units: str) -> str:
     return (
         f"{inlay['name']}: {count} piece{'s' if count > 1 else ''} from stock of {length} by {width}, {thick} thick, "
         f"glued in with a gap of {gap}; pathgen pieces cuts them. They fit their pockets everywhere. Of the drawing "
-        f"{piece['lost_area']:.2f} mm2 are too narrow for the cutters; {piece['gained_area']:.2f} mm2 more are cut "
+        f"{area_words(piece['lost_area'], units)} are too narrow for the cutters; "
+        f"{area_words(piece['gained_area'], units)} more are cut "
         "where wood would stand too sharp. At their long edges the curved floor falls up to "
         f"{format_length(piece['under_edges'], units)} below the flat pieces: bed them in glue."
     )

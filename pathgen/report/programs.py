@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.timing import Times
+from pathgen.programs.zero_check import ZeroCheck
 from pathgen.work.clamping import Step
 
 
@@ -18,6 +19,8 @@ class Program:
     text: str
     toolpath: Toolpath
     times: Times
+    zero: ZeroCheck | None = None
+    """Where to try the zero of its cutter, where that is another than the one before."""
 
     @property
     def minutes(self) -> float:

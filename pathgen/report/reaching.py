@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import fine_length, place_words
+from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -158,7 +158,7 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
             continue
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
         rows = [
-            [f"  {d.area:.2f} mm2", place_words(*d.at, units), fine_length(d.width, units),
+            [f"  {area_words(d.area, units)}", place_words(*d.at, units), fine_length(d.width, units),
              fine_length(d.largest, units)]
             for d in one.details[:DETAILS_IN_WORDS]
         ]

@@ -6,6 +6,7 @@ from typing import Any
 
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, View, lines, words
+from pathgen.base.units import fine_length
 from pathgen.parts.fingerboard.dots import template_rows
 
 ROW = 170.0
@@ -26,7 +27,8 @@ def side_template(report: dict[str, Any]) -> Element | None:
         low = -step * (i + 1)
         drawn.append(lines(view, [[[0, low], [ROW, low], [ROW, low + high], [0, low + high], [0, low]]],  # type: ignore[list-item]
                            stroke=INK, stroke_width=0.2))
-        drawn.append(words(view, (0.0, low - 4.0), f"{start:g} mm from the nut line", size=3.0, text_anchor="start"))
+        drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut line",
+                           size=3.0, text_anchor="start"))
         for at in places:
             middle = low + high / 2
             fret = next(f for f, along in dots if abs(along - start - at) < 1e-9)

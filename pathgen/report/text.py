@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from pathgen.base.plain import one_line
-from pathgen.base.units import fine_length, format_length, in_units, place_words
+from pathgen.base.units import area_words, fine_length, format_length, in_units, place_words, tiny_length, way_length
 from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
+from pathgen.report.zero import zero_lines
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
@@ -22,6 +24,8 @@ def report_text(report: dict[str, Any], units: str) -> str:
         [report["title"], "=" * len(report["title"]), ""],
         summary_lines(report, units),
         opened_lines(report["reach"], units),
+        zero_lines(report["zero_checks"], units),
+        budget_lines(report["budget"], units),
         fill_lines(report, units),
         *([] if not report["frets"] else board_lines(report, units)),
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
@@ -49,7 +53,7 @@ def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     rows = [
-        [str(p["order"]), p["file"], f"{p['cut_length'] / 1000:.1f} m", f"{p['minutes']:.1f} min"]
+        [str(p["order"]), p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
         for p in report["programs"]
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
@@ -119,7 +123,7 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
         return []
 
     def um(value: float | None) -> str:
-        return "not measured" if value is None else f"{value * 1000:.1f} um"
+        return "not measured" if value is None else tiny_length(value, units)
 
     return [
         f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
@@ -152,7 +156,8 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     fill = f", fill {inlay['fill_volume'] / 1000:.2f} ml" if inlay["fill_volume"] else ""
     floor = f"; floor up to {fine_length(inlay['floor_high'], units)} above its depth" if inlay["floor_high"] else ""
     return (
-        f"Inlay {number} ({', '.join(inlay['colours'])}): {inlay['area']:.0f} mm2, {share:.1f} % of it within reach "
+        f"Inlay {number} ({', '.join(inlay['colours'])}): {area_words(inlay['area'], units, decimals=0)}, "
+        f"{share:.1f} % of it within reach "
         f"of the cutters{placed_words(inlay['placed'], units)}; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}"
         f"{floor}."
     )

@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
 from pathgen.base.files import MOST_LINES
+from pathgen.base.markup import as_svg
+from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 
@@ -63,7 +65,7 @@ _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ReadProgram:
-    """What a program does, in mm and in the frame it is written in.
+    """What a program does, in mm and in the frame it is written in; shows itself from above in a notebook.
 
     Attributes
     ----------
@@ -124,6 +126,22 @@ class ReadProgram:
     def __len__(self) -> int:
         return len(self.kind)
 
+    def _repr_svg_(self) -> str:
+        """The program from above, arcs as chords, rapids pale."""
+        start, end, motion = self.straight(0.05)
+        known = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
+        points = np.concatenate([start[known][:1], end[known]])
+        rapid = np.concatenate([[True], self.kind[motion][known] == RAPID])
+        if not known.any():
+            return as_svg(View(left=0.0, right=1.0, bottom=0.0, top=1.0).picture("a program without known moves"))
+        low, high = points.min(axis=0), points.max(axis=0)
+        view = View.around((low[0], low[1], high[0], high[1]), max(1.0, 0.02 * float(high[0] - low[0])))
+        return as_svg(view.picture(
+            f"{self.name}: {len(self)} moves",
+            lines(view, runs_in_plan(points, rapid), stroke=PALE, stroke_width=view.width / 2000),
+            lines(view, runs_in_plan(points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
+        ))
+
     @property
     def positions(self) -> Floats:
         """(n, 3) ends of all motions."""
@@ -173,6 +191,12 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     ------
     ProgramError
         With the line and the reason, for anything outside the plain subset: nothing is skipped or guessed.
+
+    Examples
+    --------
+    >>> program = read_program("G21 G90 G17 G94\\nG0 Z5\\nM3 S9000\\nG0 X1 Y2\\nG1 Z-1.5 F200\\nG0 Z5\\nM5\\nM30\\n")
+    >>> program.end[-2].tolist(), program.line[-2].item(), program.ended
+    ([1.0, 2.0, -1.5], 5, True)
     """
     reader = _Reader(name=name)
     whole = text.replace("\r\n", "\n")

@@ -44,6 +44,8 @@ class KeepOut:
     x: tuple[float, float]
     y: tuple[float, float]
     height: float
+    older_names: bool = False
+    """Whether the job calls along and across x and y."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +57,8 @@ class Setup:
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
+    feeler: float = 0.1
+    """Thickness of the feeler or slip of paper that a zero is checked with, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +72,8 @@ class Machine:
     arcs: bool = False
     resolution: float = 0.005
     """Its smallest step, mm; for the fret table."""
+    repeatability: float = 0.05
+    """How far off in X and Y it may come back to a place, mm; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +122,8 @@ class Clamping:
     setup: Setup
     machine: Machine
     steps: tuple[Step, ...]
+    kind: str = ""
+    """What of a job it cuts, where that is not the part itself, such as ``gauge``: its programs state it."""
     left_out: tuple[str, ...] = ()
     """What the drawings hold that is not cut, in words."""
     idle: tuple[Idle, ...] = ()

@@ -202,6 +202,12 @@ class Pieces:
     shapes: Polygon | MultiPolygon
     through: float
     """How far below the sheet the cutter goes."""
+    size: tuple[float, float]
+    """Length and width of the sheet."""
+    gap: float = 0.0
+    """How much smaller they are than their pockets all round."""
+    from_back: bool = False
+    """Whether they are cut mirrored, the sheet lying face down."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

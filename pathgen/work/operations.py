@@ -118,6 +118,10 @@ class Operation(ABC, Generic[F]):
         """The same with the surface cut as fine as `surfacing` says, where that is its business."""
         return self
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        """What comes out wrong where its cutter runs lower, and where it runs higher, than its program says."""
+        return "it cuts deeper", "it cuts less deep"
+
     def before(self, work: Work) -> list[str]:
         """What to do before its cutter is fitted."""
         return []
@@ -153,6 +157,10 @@ class SurfaceRough(_Surface):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> None:
         """Along a tapering edge its passes leave stairs of waste."""
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("less is left for the finish",
+                "more is left for the finish")
+
 
 class SurfaceFinish(_Surface):
     """The surface itself."""
@@ -163,6 +171,10 @@ class SurfaceFinish(_Surface):
 
     def bite(self, cutter: Cutter) -> float | None:
         return self.feature.allowance or None
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("the board is thinner everywhere, and pockets cut later are less deep",
+                "the board is thicker everywhere, and pockets cut later are deeper")
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
@@ -189,6 +201,12 @@ class Pocket(Operation[Inlay]):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return shapely.Polygon()
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        wider = f", its edges are {1 / cutter.wall_slope:.2f} times that further out" if cutter.angle else ""
+        closer = f", its edges are {1 / cutter.wall_slope:.2f} times that further in" if cutter.angle else ""
+        return (f"the pocket is deeper{wider}, and the wood under it thinner",
+                f"the pocket is less deep{closer}, and the wood under it thicker")
+
     @property
     def purpose(self) -> str:
         return f"pocket {self.feature.name}"
@@ -210,8 +228,12 @@ class Pocket(Operation[Inlay]):
                 f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
                 "the glue that is squeezed out. Keep the zero place clean."
             ]
+        deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
-            "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean.",
+            "Stop here for the fill. Leave the work clamped, held over its whole face: a board held by its ends alone "
+            "bows. Brush and vacuum the pockets clean.",
+            f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
+            f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
@@ -246,6 +268,12 @@ class CutAgain(Operation[Inlay]):
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        if self.surfacing.resurface_area == "inlay":
+            return "the wood round the inlay is left with a step down", "the fill stands proud of the wood"
+        return ("the whole board is thinner, its inlays and slots less deep",
+                "the fill stands proud of the wood")
 
     @property
     def purpose(self) -> str:
@@ -311,6 +339,9 @@ class Hover(Operation[Marks]):
     def before(self, work: Work) -> list[str]:
         return _wait(self.over)
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return "it stops nearer to the marks", "it stops further above the marks"
+
     def at_start(self, work: Work) -> list[str]:
         hover = format_length(self.feature.hover, work.units)
         return [
@@ -352,6 +383,10 @@ class Slot(Operation[Slots]):
     def depth(self) -> float:
         return self.feature.depth
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("the slots are deeper, and the wood under them thinner",
+                "the slots are less deep, and the wood under them thicker")
+
     def deeper_outside(self, cutter: Cutter) -> float:
         """Slots end within a millimetre of what was cut level, where the blank stands a little higher."""
         return cutter.stepdown / 2
@@ -378,6 +413,9 @@ class Bevel(Operation[Slots]):
     name = "bevel"
     purpose = "bevel the edges of the fret slots"
 
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return "the bevels are deeper", "the bevels are less deep"
+
     def deeper_outside(self, cutter: Cutter) -> float:
         return cutter.stepdown / 2
 
@@ -390,6 +428,9 @@ class Engrave(Operation[Engraving]):
 
     name = "engrave"
     purpose = "engrave the label"
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return shapely.Polygon()
@@ -406,6 +447,11 @@ class Outline(Operation[OutlineCut]):
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, cutter.diameter + MARGIN)
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        if self.bottom > 0:
+            return "the skin is thinner", "the skin is thicker"
+        return "tabs are thinner and the bed is cut deeper", "tabs are thicker and wood is left between them"
 
     @property
     def purpose(self) -> str:
@@ -437,7 +483,30 @@ class CutPieces(Operation[Pieces]):
     """Pieces to be let in, cut out of a flat sheet that is stuck down."""
 
     name = "piece"
-    purpose = "cut out pieces"
+
+    @property
+    def purpose(self) -> str:
+        count = shapely.get_num_geometries(self.feature.shapes)
+        return f"cut out {count} piece{'s' if count > 1 else ''}"
+
+    def before(self, work: Work) -> list[str]:
+        back, sizes = self.feature.from_back, (*self.feature.size, work.surface.thickness, self.feature.gap)
+        length, width, thick, gap = (format_length(v, work.units) for v in sizes)
+        side = "its show face down: the pieces are cut mirrored, from the back" if back else "its show face up"
+        return [
+            f"Take stock of {length} along X by {width} along Y or larger, {thick} thick: measure it. The pieces come "
+            f"out {gap} smaller all round than the pocket.",
+            "Stick the stock down flat over its whole face with double-sided tape, on a spare board that may be cut "
+            f"into, {side}. Nothing else holds a piece once it is cut round.",
+        ]
+
+    def at_start(self, work: Work) -> list[str]:
+        return ["Z 0 is the underside of the stock: you may touch off on its top and take off the thickness measured.",
+                *_into_bed(self.bottom, work)]
+
+    def afterwards(self, work: Work) -> list[str]:
+        return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
+                "dry in its pocket before there is glue on it."]
 
     @property
     def bottom(self) -> float:
@@ -467,6 +536,15 @@ def _into_bed(bottom: float, work: Work) -> list[str]:
     return [f"This program cuts {depth} into the board under the work: see that there is one to spare."]
 
 
+SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "
+        "bleeds colour and gives off bubbles.")
+BUBBLES = ("Warm the parts as the sheet allows, stir slowly, draw bubbles with a vacuum or prick them with a pin while "
+           "it is liquid.")
+CURE = ("Cure at the temperature of its sheet, as long as the sheet says for machining, not for touching. Do not let "
+        "the air dry or wet the wood while it waits: cover it, no damp cloth (common practice).")
+"""Common practice, no source: the sheets of the makers come first."""
+
+
 def _wait(inlay: Inlay) -> list[str]:
     """Cure, place and zero, before anything goes near the fill."""
     if inlay.fill == "piece":
@@ -476,7 +554,8 @@ def _wait(inlay: Inlay) -> list[str]:
             "Wait until the fill has cured fully by its maker's sheet, which can take days: soft fill smears over the "
             "wood and clogs the cutter, the heat of cutting softens it again, and its dust is harmful."
         )
-    return [wait, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+    cure = [CURE] if inlay.fill == "resin" else []
+    return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
 
 
 def _levelling(inlay: Inlay, work: Work) -> str:

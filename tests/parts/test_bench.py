@@ -166,18 +166,32 @@ def test_papers_of_a_tool_do_not_speak_of_a_board(fanned, tmp_path, capsys):
     assert minutes_words(51.9) == "about 52 minutes"
 
 
-def test_check_knows_the_folder_of_a_tool(fanned, tmp_path, capsys):
+def test_check_takes_the_folder_of_a_tool(fanned, tmp_path, capsys):
+    """What most of its programs state to be is what all are held against."""
     job = str(EXAMPLES / "zero-fret-arched.toml")
     out = tmp_path / "g"
     assert main(["gauges", job, "--out", str(out), "--resolution", "0.8"]) == 0
-    capsys.readouterr()
-    assert main(["check", job, str(out), "--resolution", "0.8"]) == 2
-    said = capsys.readouterr()
-    assert "programs of pathgen gauges" in said.err
-    assert "no such program" not in said.out + said.err
+    assert main(["check", job, str(out), "--resolution", "0.8"]) == 0
+    second = out / "gauge-2-02-outline-flat-3.nc"
+    moved = re.sub(r"(?m)^(.*)X(-?\d+\.\d+)", lambda m: f"{m[1]}X{float(m[2]) + 0.3:.4f}", second.read_text())
+    second.write_text(moved)
+    (out / "stray.nc").write_text("G21\nM30\n")
+    found = [f for f in check(load_job(job), out, resolution=0.8).findings if f.severity == "forbid"]
+    assert any("gauge-2-02" in f.where for f in found)
+    assert any("stray.nc" in f.where for f in found)
+    assert not any("gauge-1" in f.where or "gauge-3" in f.where for f in found)
+
+
+def test_check_reads_the_frets_of_a_block_in_its_programs(fanned, tmp_path):
     made = build(fanned, clamping=block_clamping(fanned, (12, 24)), resolution=0.8)
     made.write(tmp_path / "b")
-    with pytest.raises(PathgenError, match="programs of pathgen block"):
+    assert "(part: block, frets 12 to 24)" in made.programs[0].text
+    assert check(fanned, tmp_path / "b", resolution=0.8).findings == ()
+    lost = tmp_path / "b" / made.programs[0].file_name
+    lost.write_text("G21\nM30\n")  # states nothing any more
+    wrong = check(fanned, tmp_path / "b", resolution=0.8).findings
+    assert {f.where for f in wrong if f.severity == "forbid"} >= {lost.name}
+    lost.write_text("(part: chair)\nG21\nM30\n")
+    (tmp_path / "b" / made.programs[1].file_name).unlink()
+    with pytest.raises(PathgenError, match="chair"):
         check(fanned, tmp_path / "b", resolution=0.8)
-    (tmp_path / "b" / made.programs[0].file_name).write_text("G21\nM30\n")  # not a tool's any more
-    assert any(f.severity == "forbid" for f in check(fanned, tmp_path / "b", resolution=0.8).findings)

@@ -191,7 +191,7 @@ def test_what_zero_can_be_set_from(marked):
     assert isinstance(marked, pathgen.Build)
 
 
-NUT_CLAMP = '[setup]\nkeep_out = [{ x = [-20.0, -9.0], y = [-40.0, 40.0], height = 20.0 }]\n[stock]'
+NUT_CLAMP = '[setup]\nkeep_out = [{ along = [-20.0, -9.0], across = [-40.0, 40.0], height = 20.0 }]\n[stock]'
 
 
 def rough_blank(width):

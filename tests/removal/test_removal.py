@@ -219,6 +219,16 @@ def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
     assert deepest(blank(xs, ys, 5.0), motion(path[:4]), FLAT, 1.6) == (0, 0)
 
 
+def test_a_short_move_at_the_end_of_a_long_one_is_not_judged_by_its_own_travel():
+    """A thin wall, finished ten stepdowns deep: 0.05 mm wide for 2 mm, and a last move of 0.02 mm into the corner."""
+    xs, ys = np.linspace(-4, 4, 801), np.linspace(-4, 4, 801)
+    path = [(-2.5, 0, 9), (-2.5, 0, 4), (2, 0, 4), (2, 0, 9), (-2.5, 0.05, 9), (-2.5, 0.05, 4), (2, 0.05, 4),
+            (2.02, 0.05, 4)]
+    material = blank(xs, ys, 5.0)
+    material.cut(motion(path[:4]), FLAT)
+    assert deepest(material, motion(path[4:], rapid=[]), FLAT, 0.1) == (0, 0)
+
+
 @pytest.mark.parametrize("each", [0.1, 0.3, 2.0, 40.0])
 @pytest.mark.parametrize("shape", sorted(CUTTERS))
 def test_a_deep_cut_in_short_moves_is_noted_as_in_long_ones(each, shape):

@@ -33,7 +33,7 @@ margin_nut = 18.0
 along = "{along}"
 zero = "{zero}"
 z_zero = "{z_zero}"
-keep_out = [ {{ x = [-18.0, -12.0], y = [-31.0, 31.0], height = 15.0 }} ]
+keep_out = [ {{ along = [-18.0, -12.0], across = [-31.0, 31.0], height = 15.0 }} ]
 [[cutter]]
 name = "ball & <b>8</b>"
 shape = "ball-end"

@@ -16,7 +16,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.report.board_text import dot_lines
-from pathgen.report.pictures import board_from_above
+from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE
 

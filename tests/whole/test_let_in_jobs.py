@@ -16,7 +16,7 @@ import pytest
 import shapely
 
 import pathgen
-import pathgen.app.pieces
+import pathgen.app.building
 from pathgen.app.cli import main
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
@@ -270,10 +270,12 @@ def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> Non
     out = tmp_path / "out"
     assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
     assert "piece-1-e3c98f-flat-1.nc, stock 45.38" in capsys.readouterr().out
-    assert [p.name for p in out.glob("*.nc")] == ["piece-1-e3c98f-flat-1.nc"]
-    write = pathgen.app.pieces.program_text
+    assert {p.name for p in out.iterdir()} >= {"piece-1-e3c98f-flat-1.nc", "report.json", "report.txt", "setup.html"}
+    assert "The sheet on the machine" in (out / "setup.html").read_text()
+    assert main(["check", str(EXAMPLE), str(out)]) == 0
+    write = pathgen.app.building.program_text
     shallow = lambda *a, **k: write(*a, **k).replace("Z-0.1\n", "Z0.05\n")  # noqa: E731
-    monkeypatch.setattr(pathgen.app.pieces, "program_text", shallow)
+    monkeypatch.setattr(pathgen.app.building, "program_text", shallow)
     assert main(["pieces", str(EXAMPLE), "--out", str(tmp_path / "none")]) == 1
     said = capsys.readouterr()
     assert "DO NOT CUT" in said.out

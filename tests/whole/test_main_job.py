@@ -239,7 +239,7 @@ REFUSED = {
     "a cutter too short for its pocket": ({"flute_length = 4.0": "flute_length = 1.2"}, "flute"),
     "travel too short": ({"[600.0, 400.0, 80.0]": "[460.0, 400.0, 80.0]"}, "travel 460"),
     "a clamp in the way": (
-        {'along = "x"': 'along = "x"\nkeep_out = [ { x = [-3.0, 3.0], y = [20.0, 30.0], height = 20.0 } ]'},
+        {'along = "x"': 'along = "x"\nkeep_out = [ { along = [-3.0, 3.0], across = [20.0, 30.0], height = 20.0 } ]'},
         "keep_out 1",
     ),
     "a drawing that is not there": ({"moth.svg": "noth.svg"}, "is not there"),

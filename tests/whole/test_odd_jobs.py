@@ -27,3 +27,13 @@ def test_the_finishing_ball_as_the_pocket_cutter(tmp_path):
     changes = {'cutters = ["flat"]': 'cutters = ["ball"]', "at = [45.0, 0.0]": "at = [45.0, -9.0]"}
     result = built(tmp_path, art=wide, changes=changes)
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize(("wide", "cutter"), [(1.06, 0.8), (0.6, 0.5)])
+def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
+    """A finishing pass at full depth would have it in wood all round, many stepdowns deep, where it hardly moves."""
+    dots = "".join(f'<circle cx="{2 + 3 * i}" cy="3" r="{wide / 2}" fill="#225577"/>' for i in range(4))
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="13mm" height="6mm" viewBox="0 0 13 6">{dots}</svg>'
+    changes = {"diameter = 2.0": f"diameter = {cutter}", "stepdown = 1.6": f"stepdown = {0.4 * cutter}"}
+    result = built(tmp_path, art=art, changes=changes)
+    assert result.passed, [str(f) for f in result.verification.findings]

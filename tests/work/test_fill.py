@@ -141,7 +141,8 @@ def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
     # the disc reaches 8 mm off the centre-line, the other colour's upper edge 8 mm: 100 - sqrt(100^2 - 8^2) = 0.32
     assert "falls by 0.3 mm under this drawing" in after
     assert narrow_radius.report["inlays"][0]["surface_fall"] == pytest.approx(0.3205, abs=0.002)
-    stops = [" ".join(re.split(r"\)?\s+\(?", p.text)) for p in narrow_radius.programs if "Stop here for" in p.text]
+    stops = [" ".join(re.split(r"\)?\s+\(?(?:\.\. )?", p.text)) for p in narrow_radius.programs
+             if "Stop here for" in p.text]
     assert stops
     assert all("dam round the drawing with tape, wax or clay" in text for text in stops)
     assert "wax or clay" in narrow_radius.files()["report.txt"]
@@ -190,3 +191,14 @@ def test_two_to_one_is_printed_two_to_one(narrow_radius):
         assert one["parts"]["hardener"] / one["parts"]["resin"] == pytest.approx(0.45, rel=1e-3)
         for name in ("report.txt", "setup.html"):
             assert parts_words(one) in narrow_radius.files()[name]
+
+
+def test_the_words_at_the_step_where_they_help(narrow_radius):
+    clamping = narrow_radius.plan.clamping
+    after = " ".join(step_of(narrow_radius, "pocket").operation.afterwards(clamping))
+    for words in ("held over its whole face", "maker's sheet comes first", "common practice", "thin coat",
+                  "end grain drinks", "vacuum or prick", "The pour is 2.2 mm deep"):  # 1.5 mm and 0.7 mm proud
+        assert words in after
+    before = " ".join(step_of(narrow_radius, "hover").operation.before(clamping))
+    for words in ("at the temperature of its sheet", "for machining, not for touching", "the air dry or wet the wood"):
+        assert words in before

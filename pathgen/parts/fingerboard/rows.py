@@ -32,7 +32,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
     return {
         "frets": fret_rows(
             board, slots, inlays=clamping.inlays, finished=clamping.finished_surface,
-            resolution=clamping.machine.resolution,
+            resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
         ),
         "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
                   "binding": board.binding},
@@ -51,6 +51,7 @@ def fret_rows(
     inlays: Sequence[Inlay] = (),
     finished: Surface | None = None,
     resolution: float = 0.005,
+    repeatability: float = 0.05,
 ) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
@@ -63,7 +64,7 @@ def fret_rows(
     if not len(frets):
         return []
     wood = wood_left(board, slots=slots, inlays=inlays, finished=finished)
-    cents = _cents(board, resolution)
+    cents = _cents(board, resolution, repeatability)
     finished_width = _finished_widths(board)
     cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)
     return [
@@ -139,9 +140,10 @@ def _speaking_length(board: Fingerboard) -> float:
     return float(centre_crossings(board.layout.bridge[None])[0])
 
 
-def _cents(board: Fingerboard, resolution: float) -> np.ndarray:
+def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:
     wanted = board.frets.distance
-    return cents_off(_speaking_length(board), wanted, np.round(wanted / resolution) * resolution)
+    rounded = np.abs(np.round(wanted / resolution) * resolution - wanted)
+    return cents_off(_speaking_length(board), wanted, wanted + rounded + repeatability)
 
 
 def _finished_widths(board: Fingerboard) -> np.ndarray:

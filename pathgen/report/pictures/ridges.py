@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import INK, View, area, lines, words
+from pathgen.base.units import tiny_length
 from pathgen.verify.ridges import Ridges
 from pathgen.work.clamping import Clamping
 
@@ -39,8 +40,8 @@ def ridge_picture(clamping: Clamping, ridges: Ridges) -> Element:
         f"{clamping.title}: ridges between passes",
         *_patches(view, boxes, shade(highest, low, limit), outline),
         area(view, outline, stroke=INK, stroke_width=0.4),
-        *_worst(view, ridges, size),
-        *_scale(view, low, limit, np.array([x0, y0 - 3.2 * size]), size),
+        *_worst(view, ridges, clamping.units, size),
+        *_scale(view, low, limit, clamping.units, np.array([x0, y0 - 3.2 * size]), size),
     )
 
 
@@ -80,7 +81,7 @@ def _patches(
         yield area(view, overlay.intersection(shape, outline), decimals=1, fill=colour)
 
 
-def _worst(view: View, ridges: Ridges, size: float) -> Iterator[Element]:
+def _worst(view: View, ridges: Ridges, units: str, size: float) -> Iterator[Element]:
     x, y = ridges.highest_at
     if not np.isfinite(x):
         return
@@ -91,11 +92,12 @@ def _worst(view: View, ridges: Ridges, size: float) -> Iterator[Element]:
                     stroke=colour, stroke_width=width, class_="worst")
     side = "end" if x > (view.left + view.right) / 2 else "start"
     aside = np.array([-1.2 if side == "end" else 1.2, -0.35]) * size
-    yield words(view, np.array([x, y]) + aside, f"{ridges.highest * 1000:.1f} µm", size=size, text_anchor=side,
+    yield words(view, np.array([x, y]) + aside, tiny_length(ridges.highest, units, sign="µm"), size=size,
+                text_anchor=side,
                 font_weight="bold", paint_order="stroke", stroke="#ffffff", stroke_width=size / 3)
 
 
-def _scale(view: View, low: float, limit: float, at: Floats, size: float) -> Iterator[Element]:
+def _scale(view: View, low: float, limit: float, units: str, at: Floats, size: float) -> Iterator[Element]:
     wide = 3.2 * size
     for i, colour in enumerate(SHADES):
         x = at[0] + i * wide
@@ -103,6 +105,8 @@ def _scale(view: View, low: float, limit: float, at: Floats, size: float) -> Ite
     end = at[0] + len(SHADES) * wide
     yield element(
         "g",
-        words(view, at + [0.0, -1.1 * size], f"{low * 1000:.4g} µm", size=size, text_anchor="start"),
-        words(view, [end, at[1] - 1.1 * size], f"{limit * 1000:.4g} µm, the limit", size=size, text_anchor="end"),
+        words(view, at + [0.0, -1.1 * size], tiny_length(low, units, figures=4, sign="µm"), size=size,
+              text_anchor="start"),
+        words(view, [end, at[1] - 1.1 * size],
+              tiny_length(limit, units, figures=4, sign="µm") + ", the limit", size=size, text_anchor="end"),
     )

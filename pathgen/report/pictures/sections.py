@@ -63,7 +63,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
     proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
     top = max(stock.thickness, clamping.board.surface.thickness + proud)
     size = stock.width / 30
-    view = View.around((-stock.width / 2, 0.0, stock.width / 2, top), 2.2 * size, rise=RISE)
+    view = View.around((stock.bounds[1], 0.0, stock.bounds[3], top), 2.2 * size, rise=RISE)
     return view.picture(
         f"Section across the {clamping.board.names.part} at {section.name}, "
         f"heights drawn {RISE:g} times",
@@ -80,7 +80,7 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     if clamping.board.names.sides is None:
         return
     left, right = clamping.board.names.sides
-    for name, y, anchor in ((left, -clamping.stock.width / 2, "start"), (right, clamping.stock.width / 2, "end")):
+    for name, y, anchor in ((left, clamping.stock.bounds[1], "start"), (right, clamping.stock.bounds[3], "end")):
         yield words(view, [y, -1.4 * size / RISE], name, size=size, text_anchor=anchor, fill=PALE)
 
 
@@ -109,7 +109,7 @@ def _across(xs: Floats, low: float, high: float) -> NDArray[np.object_]:
 
 def _bed(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     stock = clamping.stock
-    blank = shapely.box(-stock.width / 2, 0.0, stock.width / 2, stock.thickness)
+    blank = shapely.box(stock.bounds[1], 0.0, stock.bounds[3], stock.thickness)
     yield area(view, blank, fill=BLANK, stroke=PALE, stroke_width=size / 14, stroke_dasharray=f"{size / 2} {size / 3}")
     yield lines(view, [np.array([[view.left, 0.0], [view.right, 0.0]])], stroke=INK, stroke_width=size / 8)
 
@@ -152,15 +152,15 @@ def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterat
 def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
     """Thickness in the middle and at the edges, and the width."""
     units, surface = clamping.units, clamping.finished_surface
+    middle = (clamping.stock.bounds[1] + clamping.stock.bounds[3]) / 2
     for low, high in spans(wood_in_plan(clamping.board), x):
-        z = float(surface.height(x, 0.0))
-        yield lines(view, [np.array([[0.0, 0.0], [0.0, z]])], stroke=INK, stroke_width=size / 16)
-        for y, anchor, aside in ((low, "start", 0.4), (0.0, "middle", 0.0), (high, "end", -0.4)):
+        z = float(surface.height(x, middle))
+        yield lines(view, [np.array([[middle, 0.0], [middle, z]])], stroke=INK, stroke_width=size / 16)
+        for y, anchor, aside in ((low, "start", 0.4), (middle, "middle", 0.0), (high, "end", -0.4)):
             yield words(view, [y + aside * size, 0.4 * size / RISE],
                         fine_length(float(surface.height(x, y)), units), size=size, text_anchor=anchor,
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
-        middle = [0.0, -1.4 * size / RISE]
-        yield words(view, middle, f"{fine_length(high - low, units)} wide", size=size)
+        yield words(view, [middle, -1.4 * size / RISE], f"{fine_length(high - low, units)} wide", size=size)
     yield element("desc", f"{fine_length(x, units)} along")
 
 

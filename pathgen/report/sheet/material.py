@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
+from pathgen.report.budget import budget_cells, cents_words
 from pathgen.report.filltext import FILL_WORDS, parts_words
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
@@ -58,12 +59,23 @@ def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     ]
 
 
+def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
+    """The error budget."""
+    budget = report["budget"]
+    if not budget["results"]:
+        return None
+    return chapter("budget", "What can be off, and what it does",
+                   scrolling(table(*budget_cells(budget, units)), "What can be off"), e("p", cents_words(budget)))
+
+
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     """What a small shift of the work between the first and the second cut would cost, and where the marks are."""
     shift, units = report["shift_errors"], clamping.units
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
         return None
-    rows = [[row["direction"], *(_signed(row[side]) for side in ("low", "high"))] for row in shift["rows"]]
+    rows = [[row["direction"],
+             *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
+            for row in shift["rows"]]
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
              f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
@@ -75,11 +87,6 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
         table(["Moved", "Lowest", "Highest"], rows),
         *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
     )
-
-
-def _signed(mm: float) -> str:
-    um = round(mm * 1000)
-    return f"{um:+d} µm" if um else "0 µm"
 
 
 def _place(x: float, y: float, units: str) -> str:

@@ -8,14 +8,17 @@ from typing import Any
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
+from pathgen.base.shading import as_png
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
-from pathgen.report.pictures import board_from_above, ridge_picture, section_picture, sections_of
-from pathgen.report.pictures.shaded import as_image, as_png, shaded_board
+from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.sections import section_picture, sections_of
+from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
-from pathgen.report.sheet.material import if_it_moves, to_have_ready
+from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import findings, frets, fretting_sheet, nut_and_saddle, ridges, sections, side_dots
@@ -54,6 +57,7 @@ def setup_sheet(
             in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
             sections(clamping),
             ridges(clamping, checked, report),
+            what_can_be_off(report, clamping.units),
             if_it_moves(clamping, report),
             frets(report),
             side_dots(report),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import INCH, MM_PER, format_length
+from pathgen.base.units import MM_PER, format_length
 
 e = element
 
@@ -54,8 +54,3 @@ def fixed(mm: float, units: str, *, fine: bool = False) -> str:
     """A length as a plain number with all its places, for columns: hundredths of a mm (thousandths), 1/10000 in."""
     places = 4 if units == "in" else 2 + fine
     return f"{round(mm / MM_PER[units], places) + 0.0:.{places}f}"
-
-
-def length(mm: float, units: str) -> str:
-    """A long way in words: metres, or feet in a job in inches."""
-    return f"{mm / 1000:.1f} m" if units == "mm" else f"{mm / (12 * INCH):.1f} ft"

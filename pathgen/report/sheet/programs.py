@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import before_start, cautions, check_by_hand
-from pathgen.report.pictures import path_picture
+from pathgen.report.pictures.paths import path_picture
 from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
-from pathgen.report.sheet.parts import chapter, facts, feed, fixed, length, minutes, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
@@ -77,7 +77,8 @@ def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: st
         e("h3", e("span", str(step.order), class_="order"), f"{words[:1].upper()}{words[1:]}"),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
-        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest)), class_="tick"),
+        e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest, zero=program.zero)),
+          class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
@@ -106,7 +107,7 @@ def _figures(clamping: Clamping, program: Program) -> Element:
         ("Feed", f"{feed(cutter.feed, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
         ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
-        ("Length", f"{length(program.toolpath.cut_length, units)} of cutting"),
+        ("Length", f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from pathgen.base.markup import Element, element
-from pathgen.base.units import fine_length, format_length, place_words
+from pathgen.base.units import fine_length, format_length, place_words, tiny_length
 from pathgen.report.board_text import frame_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
-from pathgen.report.pictures import ridge_picture, section_picture, sections_of
-from pathgen.report.pictures.sections import RISE, Section, least_under
+from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
@@ -49,9 +49,10 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     place = place_words(*found.highest_at, units, decimals=1)
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
-        f"ridge between them stands {found.highest * 1000:.1f} µm (thousandths of a millimetre) at {place}, marked "
-        f"with a cross; {surface['scallop_limit'] * 1000:.4g} µm is allowed. They run along the board and are sanded "
-        "away."
+        f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
+        f"{' (thousandths of a millimetre)' if units == 'mm' else ''} at {place}, marked with a cross; "
+        f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the board "
+        "and are sanded away."
     )
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))

@@ -35,6 +35,10 @@ Bools = NDArray[np.bool_]
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
 
+_AT_ONCE = 4
+"""Layers whose wall is finished in one pass: round the ends of narrow places it takes a fifth of the diameter for each
+mm of travel, so that it is loaded no harder than a full cut one layer deep."""
+
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
@@ -63,8 +67,8 @@ class Plan:
         Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
     eased : (m,) bool array
         Loops with nothing cleared inside them: cut at full width.
-    last_only : (m,) bool array
-        Finishing passes that are cut at the full depth alone.
+    finishing : (m,) bool array
+        Finishing passes that are cut once for some layers, at full depth the last.
     """
 
     line: list[Floats]
@@ -73,7 +77,7 @@ class Plan:
     round: Bools
     open: Bools
     eased: Bools
-    last_only: Bools
+    finishing: Bools
 
     @property
     def starts(self) -> Floats:
@@ -176,7 +180,7 @@ def _planned(
     finishing = wall & _thin_walled(nested, one, options)[cut.node]
     return Plan(
         line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
-        open=~cut.closed[taken], eased=(cut.closed & ~has_inner[cut.node])[taken], last_only=finishing[taken],
+        open=~cut.closed[taken], eased=(cut.closed & ~has_inner[cut.node])[taken], finishing=finishing[taken],
     )
 
 
@@ -187,11 +191,13 @@ def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
     allowance = allowance_for(one, options)
     if not allowance or not len(inner):
         return thin
-    # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall
+    # thicker than a shaving anywhere, sharp corners too, and every layer cuts its own wall. So it does in a place so
+    # small that the cutter, hardly moving, is in wood all round
     wide = overlay.buffer(nested.area[nested.level == 1], 2.0 * allowance, quad_segs=8)
     owners, start = np.unique(inner, return_index=True)
     covered = np.array([overlay.union_all(group) for group in np.split(wide, start[1:])], dtype=object)
     thin[owners] = shapely.area(overlay.difference(nested.area[owners], covered)) < 1e-6
+    thin[owners] &= shapely.length(shapely.get_exterior_ring(nested.area[owners])) > 2.0 * one.cutter.diameter
     return thin
 
 
@@ -222,26 +228,28 @@ def _with_leads(
 
 def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: Floats) -> None:
     """Each place through all its layers before the next."""
-    every = np.arange(len(plan.line))
-    rounds = [np.flatnonzero(~plan.last_only)] * (len(layers) - 1) + [every]
+    rounds = np.flatnonzero(~plan.finishing), np.arange(len(plan.line))
+    finishes = [int((len(layers) - 1 - layer) % _AT_ONCE == 0) for layer in range(len(layers))]
     linked = [_links(plan, chosen, ways) for chosen in rounds]
-    entered = np.union1d(every[~linked[-1]], rounds[0][~linked[0]])
+    entered = np.union1d(rounds[0][~linked[0]], rounds[1][~linked[1]])
     air = ways.free_to_plunge(plan.node[entered], plan.starts[entered])
     ramps = {
         k: plan.line[k][:1] if free else _way_in(plan, k, trace, layers[0])
         for k, free in zip(entered, air, strict=True)
     }
     slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
-    back = [
-        _returns(plan, a[i[1:] - 1], [ramps[k] for k in b[j[:-1]]], ways, nested)
-        for (a, i), (b, j) in itertools.pairwise(zip(rounds, slices, strict=True))
-    ]
+    back = {
+        (a, b): _returns(
+            plan, rounds[a][slices[a][1:] - 1], [ramps[k] for k in rounds[b][slices[b][:-1]]], ways, nested
+        )
+        for a, b in set(itertools.pairwise(finishes))
+    }
     for place in range(int(plan.place[-1]) + 1):
         above = 0.0
-        for layer, depth in enumerate(layers):
-            here = slice(slices[layer][place], slices[layer][place + 1])
-            through = bool(layer and back[layer - 1][place])
-            for k, link in zip(rounds[layer][here], linked[layer][here], strict=True):
+        for layer, (kind, depth) in enumerate(zip(finishes, layers, strict=True)):
+            here = slice(slices[kind][place], slices[kind][place + 1])
+            through = bool(layer and back[finishes[layer - 1], kind][place])
+            for k, link in zip(rounds[kind][here], linked[kind][here], strict=True):
                 if not link:
                     trace.enter(ramps[k], above, depth, through_cleared=through)
                 trace.follow(plan.line[k], depth, Move.EASED if plan.eased[k] else Move.CUT)

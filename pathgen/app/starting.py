@@ -1,0 +1,66 @@
+"""A job to start from: 25 lines with comments, and a small drawing of our own; it builds as it stands."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from pathgen.app.folders import write_new
+from pathgen.base.errors import PathgenError
+
+JOB = """\
+# A first board: change the numbers to yours. Lengths are in mm; `pathgen keys` explains every key.
+title = "{name}"
+units = "mm"
+cutter = [  # yours: measure the diameters, and take speeds and feeds that you trust
+    {{ name = "ball", shape = "ball-end", diameter = 8, speed = 14000, feed = 2400, plunge = 600, stepdown = 3 }},
+    {{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 1000, plunge = 250, stepdown = 1 }},
+    {{ name = "saw", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 400, plunge = 100, stepdown = 0.5 }},
+]
+surface = {{ finish = "ball", scallop = 0.02 }}  # scallop: how high the ridges between passes may stand
+slots = {{ cutter = "saw", depth = 2.5 }}  # the cutter is as wide as the slot
+outline = {{ cutter = "flat", tabs = 4 }}  # tabs: bridges of wood that hold the board in the blank
+setup = {{ keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}] }}  # clamps; height: above the bed
+inlay = [{{ artwork = "{name}.svg", depth = 1.2, cutters = ["flat"], place = {{ between = [4, 5] }} }}]
+[board]  # as it is when finished
+scale_length = 640  # nut to bridge
+frets = 20
+nut_width = 43
+end_width = 56
+thickness = 6.5
+radius = 305  # a compound one: {{ nut = 254, end = 406 }}
+[stock]  # the blank as it lies on the bed, its middle on the board's centre-line
+length = 500
+width = 74
+thickness = 8  # more than the board: the curve is cut from it
+margin_nut = 25  # how far it stands out before the nut
+"""
+"""The job; `name` is that of the drawing beside it too."""
+
+DRAWING = """\
+<svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="14mm" viewBox="0 0 24 14">
+  <!-- a leaf and two berries: one colour is one pocket; change it, or name another file in the job -->
+  <path fill="#2f6f4f" d="M2 7 C5 1.5 13 1 16 7 C13 13 5 12.5 2 7 Z"/>
+  <circle cx="19.5" cy="4.5" r="1.8" fill="#a33a2a"/>
+  <circle cx="21" cy="9.5" r="1.8" fill="#a33a2a"/>
+</svg>
+"""
+
+
+def start_job(name: str) -> list[Path]:
+    """Write ``NAME.toml`` and ``NAME.svg``, where neither is there yet. Returns their paths.
+
+    Raises PathgenError for a name that cannot be a file's, or files that are there.
+    """
+    path = Path(name.removesuffix(".toml"))
+    if not re.fullmatch(r"[\w][\w .-]{0,60}", path.name):
+        raise PathgenError(repr(name), "cannot be a job's name", allowed="letters, digits, spaces, - and _",
+                           remedy="give another name, like my-board")
+    files = {path.with_name(path.name + ".toml"): JOB.format(name=path.name),
+             path.with_name(path.name + ".svg"): DRAWING}
+    for file in files:
+        if file.exists() or file.is_symlink():
+            raise PathgenError(str(file), "is there already", remedy="give another name, or take it away")
+    for file, text in files.items():
+        write_new(file, text)
+    return list(files)

@@ -1,0 +1,123 @@
+"""Building again whenever the job file or a drawing changes, with a page that follows; ends with Ctrl-C."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from pathgen.app.building import Build, build
+from pathgen.app.folders import write_folder
+from pathgen.app.page_server import PageServer
+from pathgen.app.showing import placing
+from pathgen.app.terminal import GREEN, RED, say
+from pathgen.base.errors import PathgenError
+from pathgen.base.plain import one_line
+from pathgen.base.units import in_units
+from pathgen.job.clamping import clamping_of
+from pathgen.job.load import drawings_named, load_job, units_of
+
+LOOK = 0.2
+"""Seconds between two looks at the files."""
+AGAIN = 2.0
+"""Seconds until a folder that could not be written is tried again."""
+
+Stamp = dict[Path, tuple[int, int, int] | None]
+
+
+class _ChangedMeanwhileError(Exception):
+    """The files are others than those that are being built."""
+
+
+def watch(job: Path, out: Path, *, port: int | None = None, resolution: float = 0.1) -> None:
+    """Build a job, and again after each change, until Ctrl-C; serve its page to this computer alone.
+
+    Errors are shown and waited out: what was built last stays in the folder and on the page. Raises PathgenError where
+    there is no such job file at the start, or `port` is taken.
+    """
+    if not job.is_file():
+        raise PathgenError(str(job), "there is no such file", remedy="check the name, or start one: pathgen new NAME")
+    with PageServer(port) as page:
+        say(f"The page is at {page.address}, for this computer only. Ctrl-C ends it.")
+        try:
+            _Watch(job, out, page, resolution).run()
+        except KeyboardInterrupt:
+            say(f"\nended; what was built last is in {one_line(str(out))}" if page.has_build else "\nended")
+
+
+class _Watch:
+    """One job that is watched."""
+
+    def __init__(self, job: Path, out: Path, page: PageServer, resolution: float) -> None:
+        self._job, self._out, self._page, self._resolution = job, out, page, resolution
+        self._drawings: list[Path] = []
+        self._unwritten: Build | None = None
+        self._said = ""
+
+    def run(self) -> None:
+        seen: Stamp | None = None
+        tried = 0.0
+        while True:
+            if (now := self._stamp()) != seen:
+                seen = self._build(now)
+                tried = time.monotonic()
+            elif self._unwritten is not None and time.monotonic() - tried > AGAIN:
+                self._guarded(lambda: self._write(self._unwritten))
+                tried = time.monotonic()
+            else:
+                time.sleep(LOOK)
+
+    def _stamp(self) -> Stamp:
+        """What tells one state of the files from another, also where an editor put a new file in an old one's place."""
+        self._drawings = drawings_named(self._job) or self._drawings
+        found: Stamp = {}
+        for path in (self._job, *self._drawings):
+            try:
+                state = path.stat()
+                found[path] = (state.st_mtime_ns, state.st_size, state.st_ino)
+            except OSError:
+                found[path] = None
+        return found
+
+    def _build(self, stamp: Stamp) -> Stamp | None:
+        """Build what the files say; gives their stamp, or None where they changed meanwhile."""
+        def tell(words: str) -> None:
+            if self._stamp() != stamp:
+                raise _ChangedMeanwhileError
+            self._page.busy(words)
+
+        self._said, self._unwritten = "", None
+        try:
+            self._guarded(lambda: self._build_all(tell))
+        except _ChangedMeanwhileError:
+            return None
+        return stamp
+
+    def _build_all(self, tell: Callable[[str], None]) -> None:
+        start = time.monotonic()
+        job = load_job(self._job)
+        self._page.show_placing(placing(clamping_of(job)))
+        result = build(job, resolution=self._resolution, tell=tell)
+        result.refuse_faults()
+        self._write(result)
+        say(f" in {time.monotonic() - start:.1f} s, into {one_line(str(self._out))}", mark="built", colour=GREEN)
+
+    def _write(self, result: Build | None) -> None:
+        if result is None:
+            return
+        self._unwritten = result
+        files = result.files()
+        write_folder(self._out, files)
+        self._unwritten = None
+        self._page.show_build(files["setup.html"])
+
+    def _guarded(self, act: Callable[[], None]) -> None:
+        """Do it; what is wrong with the job, the drawings or the folder is said once, here and on the page."""
+        try:
+            act()
+        except PathgenError as wrong:
+            words = in_units(str(wrong), units_of(self._job))
+            if words != self._said:
+                say(f" {words}", mark="not built:", colour=RED)
+                self._page.wrong(words)
+            self._said = words

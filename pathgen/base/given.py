@@ -1,0 +1,80 @@
+"""What a caller gives: numbers and shapes looked at on the way in, so that an error names the argument.
+
+Shapes come from elsewhere, often in other units or with mistakes. They are never mended by guessing.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base.errors import PathgenError
+
+Floats = NDArray[np.float64]
+
+LARGEST = 1000.0
+"""Larger shapes and lengths are taken for a mistake of units, mm."""
+
+
+def length(where: str, value: float, *, above: float = -math.inf, least: float = -math.inf, most: float = LARGEST,
+           unit: str = "mm") -> float:
+    """A number that is finite, `above` or at `least` some value, and at `most` another. Raises PathgenError."""
+    allowed = f"above {above:g}" if above > -math.inf else f"{least:g} or more" if least > -math.inf else ""
+    allowed = ", ".join(filter(None, [allowed, f"at most {most:g} {unit}".strip() if most < math.inf else "a number"]))
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise PathgenError(where, f"{value!r} is no number", allowed=allowed, remedy=f"give it in {unit}") from None
+    if not (number > above and number >= least and number <= most and math.isfinite(number)):
+        raise PathgenError(where, f"{number:g} {unit}".strip(), allowed=allowed, remedy=f"give a number in {unit}"
+                           if not number > most else f"is it in other units? give it in {unit}")
+    return number
+
+
+def area(where: str, shape: object, *, parts: bool = True) -> shapely.Polygon | shapely.MultiPolygon:
+    """A polygon, or several where `parts` allows, in mm: valid, flat, not empty, less than a metre across.
+
+    Raises PathgenError that names the argument `where`, and the place of what is wrong.
+    """
+    kinds = (shapely.Polygon, shapely.MultiPolygon) if parts else (shapely.Polygon,)
+    allowed = "a shapely Polygon" + (" or MultiPolygon" if parts else "")
+    if not isinstance(shape, kinds):
+        raise PathgenError(where, f"a {type(shape).__name__}", allowed=allowed,
+                           remedy="make one of it: shapely.Polygon(points), or .buffer(half the width) of a line")
+    if shape.is_empty:
+        raise PathgenError(where, "an empty polygon", allowed="one with an area", remedy="see what emptied it")
+    if shape.has_z:
+        raise PathgenError(where, "a polygon with heights (3-D)", allowed="x and y alone",
+                           remedy="use shapely.force_2d(polygon); heights come from the surface")
+    points = shapely.get_coordinates(shape)
+    if not np.isfinite(points).all():
+        raise PathgenError(where, "a corner that is not a finite number", allowed="finite x and y, mm",
+                           remedy="look for nan in the polygon's points")
+    if not shape.is_valid:
+        raise PathgenError(where, f"an invalid polygon: {shapely.is_valid_reason(shape)}", allowed="a valid polygon",
+                           remedy="mend it where it crosses itself, or look at what shapely.make_valid(polygon) gives")
+    x0, y0, x1, y1 = shape.bounds
+    if max(x1 - x0, y1 - y0) > LARGEST:
+        raise PathgenError(where, f"{x1 - x0:.0f} mm by {y1 - y0:.0f} mm", allowed=f"at most {LARGEST:g} mm across",
+                           remedy="is it in other units? scale it to mm: shapely.transform(polygon, lambda p: p * ..)")
+    assert isinstance(shape, shapely.Polygon | shapely.MultiPolygon)
+    return shape
+
+
+def points(where: str, values: ArrayLike, *, shape: tuple[int, ...], words: str) -> Floats:
+    """A finite float array whose last axes are `shape`; `words` say what it should be. Raises PathgenError."""
+    try:
+        array = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise PathgenError(where, "not an array of numbers", allowed=words) from None
+    if array.ndim != len(shape) + 1 or array.shape[1:] != shape:
+        raise PathgenError(where, f"an array of shape {array.shape}", allowed=words)
+    if not np.isfinite(array).all():
+        raise PathgenError(where, "a place that is not a finite number", allowed=words, remedy="look for nan in it")
+    if array.size and np.abs(array).max() > 10 * LARGEST:
+        raise PathgenError(where, f"a place {np.abs(array).max():g} mm out", allowed=f"within {10 * LARGEST:g} mm",
+                           remedy="is it in other units? give it in mm")
+    return array

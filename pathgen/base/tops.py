@@ -1,0 +1,76 @@
+"""Surfaces as makers state them: flat, one radius, or a compound radius by its second radius or by the strings."""
+
+from __future__ import annotations
+
+import math
+
+from pathgen.base.errors import PathgenError
+from pathgen.base.given import length as given
+from pathgen.base.surface import Surface
+
+
+def flat(thickness: float) -> Surface:
+    """A level top, `thickness` mm above the underside of the work.
+
+    Raises PathgenError for a thickness that is not above 0, or is more than a metre.
+
+    >>> float(flat(6.0).height(100.0, 20.0))
+    6.0
+    """
+    return Surface(thickness=given("flat thickness", thickness, above=0.0), radius_nut=math.inf, radius_end=math.inf,
+                   length=1.0)
+
+
+def radiused(
+    *, thickness: float, start: float, end: float | None = None, length: float | None = None,
+    bridge: tuple[float, float] | None = None, strings: tuple[float, float, float] | None = None,
+) -> Surface:
+    """A top with a radius across it: a cylinder, or a cone (a compound radius) in one of three ways.
+
+    Parameters
+    ----------
+    thickness : float
+        Height of the centre-line above the underside, mm.
+    start : float
+        Radius at x = 0, the nut, mm. Alone it makes a cylinder.
+    end, length : float
+        The radius at x = `length`, both mm. The radius changes evenly, and goes on so past both ends.
+    bridge : (radius, x)
+        The same, stated at the bridge: radius and its distance from the nut, mm.
+    strings : (spread at the nut, spread at the bridge, x)
+        The cone that follows the strings, so that the surface is straight under each: distance between the outer
+        strings at the nut and at `x`, mm. Its radius grows as the spread does (J. Earls, "The Conical Fretboard",
+        American Lutherie 30, 1991).
+
+    Raises
+    ------
+    PathgenError
+        For a number that is not above 0, and for two ways at once.
+
+    Examples
+    --------
+    >>> top = radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
+    >>> [round(float(top.height(x, 20.0)), 3) for x in (0.0, 470.0)]
+    [5.211, 5.508]
+    >>> float(radiused(thickness=6.0, start=254.0, strings=(36.0, 52.0, 640.0)).radius(640.0).round(2))
+    366.89
+    """
+    thickness = given("radiused thickness", thickness, above=0.0)
+    start = given("radiused start", start, above=0.0, most=1e6)
+    ways = {"end": end, "bridge": bridge, "strings": strings}
+    if sum(way is not None for way in ways.values()) > 1 or (end is None) != (length is None):
+        named = [name for name, way in {**ways, "length": length}.items() if way is not None]
+        raise PathgenError("radiused", f"{' and '.join(named)} given", allowed="end with length, or bridge, or strings",
+                           remedy="state the second radius in one way")
+    if bridge is not None:
+        end, length = bridge
+    elif strings is not None:
+        at_nut, at_bridge = (given("radiused strings", spread, above=0.0) for spread in strings[:2])
+        end, length = start * at_bridge / at_nut, strings[2]
+    elif end is None:
+        end, length = start, 1.0
+    name = next((name for name, way in ways.items() if way is not None), "start")
+    end = given(f"radiused {name}", end, above=0.0, most=1e6)
+    where = "radiused length" if name in ("end", "start") else f"radiused {name}"
+    return Surface(thickness=thickness, radius_nut=start, radius_end=end,
+                   length=given(where, length or 0.0, above=0.0, most=2000.0))

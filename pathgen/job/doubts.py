@@ -1,0 +1,70 @@
+"""What a job says that may be meant, and is likely a slip: told, not refused."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import shapely
+
+from pathgen.base import overlay
+from pathgen.base.errors import Doubt
+from pathgen.base.units import format_length
+from pathgen.job.job import Job
+from pathgen.work.clamping import Clamping
+
+_NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
+
+
+def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Every doubt about a job's numbers, in the order of its tables."""
+    yield from _radius(job)
+    yield from _blank(job)
+    yield from _clamps(job, clamping)
+
+
+def _radius(job: Job) -> Iterator[Doubt]:
+    radius, units = job.board.radius, job.units
+    if radius.end is not None and radius.end < radius.nut:
+        yield Doubt(
+            where="[board] radius",
+            problem=f"rounder at the body ({format_length(radius.end, units)}) than at the nut "
+                    f"({format_length(radius.nut, units)})",
+            allowed="a compound radius is usually flatter towards the body (common practice)",
+            remedy="if that is not meant, change nut and end over",
+        )
+
+
+def _blank(job: Job) -> Iterator[Doubt]:
+    over = job.stock.thickness - job.board.thickness
+    if job.surface is not None and over < _NOTHING_TO_CUT:
+        yield Doubt(
+            where="[stock] thickness",
+            problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished board",
+            allowed="a blank thicker than the board: the top of the curve is else the raw face",
+            remedy="measure the blank as it lies, or make [board] thickness less",
+        )
+
+
+def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    blank = shapely.box(*clamping.stock.bounds)
+    for number, box in enumerate(clamping.setup.keep_out, 1):
+        where = f"[setup] keep_out {number}"
+        stands = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])
+        off = float(shapely.distance(stands, blank))
+        if off > 0:
+            yield Doubt(
+                where=where, problem=f"stands {format_length(off, job.units, decimals=1)} off the blank",
+                allowed="a clamp stands on the blank, or touches it; other things in the way may stand off",
+                remedy="if it is a clamp, correct along and across: they count from the nut face and the centre-line",
+            )
+        elif overlay.intersection(stands, blank).area > 0 and box.height < clamping.stock.thickness:
+            yield Doubt(
+                where=where, problem=f"ends {format_length(box.height, job.units)} above the bed, lower than the blank",
+                allowed=f"above the blank, {format_length(clamping.stock.thickness, job.units)}, where it lies over it",
+                remedy="height counts from the bed, not from the blank: measure it from there",
+            )
+        if box.older_names:
+            yield Doubt(
+                where=where, problem="x and y are older names", allowed="along and across",
+                remedy="write along for x and across for y; nothing else changes", grave=False,
+            )

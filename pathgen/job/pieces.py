@@ -1,0 +1,58 @@
+"""The clampings that cut the pieces let into inlays: each inlay and colour from its own flat stock."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pathgen.base.errors import JobError
+from pathgen.job.clamping import planned_of
+from pathgen.job.job import Job
+from pathgen.parts.sheet.part import FlatStock, sheet_of
+from pathgen.strategies.matching import LetIn
+from pathgen.work.clamping import Clamping, Setup, Step
+from pathgen.work.features import Pieces
+from pathgen.work.operations import CutPieces
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PieceSheet:
+    """What the pieces of one colour of one inlay are cut from, and how."""
+
+    inlay: int
+    colour: str
+    let_in: LetIn
+    clamping: Clamping
+
+
+def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
+    """One for each inlay and colour that is let in; zero at the stock's corner and underside, X along its length.
+
+    The board itself is planned too: pieces are made for the pockets that its cutters really open. Raises PathgenError
+    for a job without ``piece`` in any inlay, for pieces that would not fit, and for all that a plan raises.
+    """
+    if not any(inlay.piece for inlay in job.inlays):
+        raise JobError(job.path.name, "no [[inlay]] has a piece",
+                       remedy='write fill = "piece" and piece = { cutter = .., thickness = .. } in one')
+    return tuple(_sheets(job))
+
+
+def _sheets(job: Job) -> Iterator[PieceSheet]:
+    planned = planned_of(job)
+    for index, made in enumerate(planned.asked.let_ins):
+        for colour, one in made:
+            table = job.inlays[index].piece
+            assert table is not None
+            cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
+            slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
+            cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=one.size, gap=one.gap,
+                                   from_back=table.from_back))
+            step = Step(order=1, operation=cut, cutter=cutter,
+                        file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug}.nc")
+            stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
+            yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
+                title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
+                units=job.units, board=sheet_of(stock), stock=stock, setup=Setup(),  # type: ignore[arg-type]
+                machine=job.machine, steps=(step,),
+            ))

@@ -1,0 +1,1 @@
+"""Flat gauges of the radii of a fingerboard."""

@@ -1,0 +1,37 @@
+"""A flat gauge: one edge hollow, of the radius that a fingerboard has at a fret, to be held against the board."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.surface import Surface
+from pathgen.parts.tool import Tool
+from pathgen.work.part import Names
+
+Floats = NDArray[np.float64]
+
+
+class Gauge(Tool):
+    """Its straight back is square to X, its hollow edge the far one."""
+
+    names: ClassVar[Names] = Names(part="gauge", start="the gauge")
+
+
+def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:
+    """A gauge with its back at `x` and the lowest place of its edge, an `arc` of `arc_edge`, `height` further on."""
+    y = float(arc[0, 1])
+    outline = shapely.Polygon(np.concatenate([[[x, y], [x, -y]], arc[::-1] + [x + height, 0.0]]))
+    surface = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=x + height)
+    return Gauge(surface=surface, outline=outline)
+
+
+def arc_edge(radius: float, width: float, sag: float = 5e-4) -> Floats:
+    """(n, 2) points on the hollow edge from +y to -y: x above its lowest place."""
+    half = np.arcsin(width / 2 / radius)
+    count = 2 * int(np.ceil(half / np.sqrt(8 * sag / radius)))
+    angle = np.linspace(half, -half, count + 1)
+    return np.column_stack([2 * radius * np.sin(angle / 2) ** 2, radius * np.sin(angle)])

@@ -1,0 +1,1 @@
+"""A flat sheet that the pieces let into a part are cut from."""

@@ -1,0 +1,42 @@
+"""Flat stock with a corner at x 0, y 0, that pieces are cut from whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import shapely
+
+from pathgen.base.surface import Surface
+from pathgen.parts.tool import Tool
+from pathgen.work.clamping import Stock
+from pathgen.work.part import Names, Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlatStock(Stock):
+    """Flat stock with a corner at x 0, y 0."""
+
+    margin_nut: float = 0.0
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(x_min, y_min, x_max, y_max)."""
+        return (0.0, 0.0, self.length, self.width)
+
+
+class Sheet(Tool):
+    """The stock is the part."""
+
+    names: ClassVar[Names] = Names(part="sheet", start="the sheet")
+
+    def places(self, stock: Stock) -> dict[str, Place]:
+        """Its corner."""
+        return {"corner": Place(at=(0.0, 0.0), words="the stock's corner, the lowest X and Y of it")}
+
+
+def sheet_of(stock: FlatStock) -> Sheet:
+    """The sheet that a piece of flat stock is."""
+    flat = Surface(thickness=stock.thickness, radius_nut=np.inf, radius_end=np.inf, length=stock.length)
+    return Sheet(surface=flat, outline=shapely.box(*stock.bounds))

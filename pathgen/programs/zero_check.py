@@ -1,0 +1,240 @@
+"""Is zero right for the cutter just fitted? A bare place of known height, and what the display must show over it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.hollow import Hollow
+from pathgen.base.surface import Surface
+from pathgen.base.units import format_length
+from pathgen.programs.waste import left_standing
+from pathgen.programs.zeroing import references
+from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
+
+Floats = NDArray[np.float64]
+
+SPARE = 0.5
+"""Bare wood kept round where a cutter touches, mm."""
+
+LEAST_FOOT = 1.5
+"""Half the width of a slip of paper that can still be held, mm; common practice, no source."""
+
+BESIDE = 25.0
+"""How far beside the blank a place on the bed may be, mm."""
+
+HUNDREDTH = 0.01
+"""The error of Z whose cost is told, mm."""
+
+_ROUNDS = 60
+
+On = Literal["raw top", "finished surface", "bed"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ZeroCheck:
+    """Where to try the zero before one program. Lengths in mm, in the part's frame unless said."""
+
+    order: int
+    on: On
+    x: float
+    y: float
+    height: float
+    """Of the tip above the underside of the work when the feeler is just held."""
+    display: tuple[float, float, float]
+    """X, Y and Z as the machine must show them then."""
+    feeler: float
+    ridge: float
+    """How much more it may show, as tips rest on the ridges between passes."""
+
+
+def zero_checks(clamping: Clamping) -> dict[int, ZeroCheck]:
+    """A check for each step that starts with another cutter, by its order; none for one that has no bare place.
+
+    Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
+    """
+    feeler, gap = clamping.setup.feeler, clamping.machine.clearance
+    if feeler >= gap:
+        raise JobError(
+            "[setup] feeler", f"{feeler:g} mm does not go under a cutter that passes {gap:g} mm over the work",
+            allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
+        )
+    refit = [clamping.steps[r.order - 1] for r in references(clamping) if r.refit]
+    widest = max((_foot(step.cutter) for step in refit), default=0.0)
+    made = (_first(clamping, step, widest) for step in refit)
+    return {check.order: check for check in made if check is not None}
+
+
+def unchecked(clamping: Clamping) -> tuple[Step, ...]:
+    """The steps that start with another cutter and have no bare place to try their zero at."""
+    checks = zero_checks(clamping)
+    return tuple(clamping.steps[r.order - 1] for r in references(clamping) if r.refit and r.order not in checks)
+
+
+def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: float) -> float:
+    """Height of the tip, over (x, y), when a feeler that lies on the surface is just held under the cutter, mm.
+
+    The feeler's top is the surface set off by its thickness t along the normal, on which a ball of radius r stands as
+    one of r + t does on the wood, t higher. A flat end stands on the highest place of it under its disc, which for a
+    surface that falls to both sides is on its rim or over the crest.
+    """
+    def offset(px: Floats, py: Floats, ball: float = 0.0) -> Floats:
+        wide = replace(cutter, shape="ball-end", angle=None, diameter=max(2 * (ball + feeler), 1e-9))
+        return surface.tip_height(wide, px, py) + feeler
+
+    at = np.array([x]), np.array([y])
+    if cutter.shape == "ball-end":
+        return float(offset(*at, ball=cutter.radius)[0])
+    if cutter.shape == "v":
+        surface.tip_height(cutter, *at)  # refuses a flank too blunt for the slope
+        return float(offset(*at)[0])
+    if abs(y) <= cutter.radius:
+        along = np.sqrt(cutter.radius**2 - y * y) * np.linspace(-1.0, 1.0, 201)
+        return float(offset(x + along, np.zeros(201)).max())
+    return _highest_on_rim(offset, cutter.radius, x, y)
+
+
+def _highest_on_rim(offset: Callable[[Floats, Floats], Floats], radius: float, x: float, y: float) -> float:
+    """Of a concave surface on a circle, by golden sections round the side that faces the crest."""
+    middle = -np.pi / 2 * np.sign(y)
+    low, high = middle - np.pi / 2, middle + np.pi / 2
+    share = (np.sqrt(5.0) - 1.0) / 2.0
+    for _ in range(_ROUNDS):
+        angles = np.array([high - share * (high - low), low + share * (high - low)])
+        first, second = offset(x + radius * np.cos(angles), y + radius * np.sin(angles))
+        low, high = (low, angles[1]) if first >= second else (angles[0], high)
+    angle = np.array([(low + high) / 2])
+    return float(offset(x + radius * np.cos(angle), y + radius * np.sin(angle))[0])
+
+
+def _first(clamping: Clamping, step: Step, widest: float) -> ZeroCheck | None:
+    """A check at the first bare place there is; raw top with room for every cutter makes it the same for all."""
+    for free, on in _by_height(clamping, step, widest):
+        if not free.is_empty:
+            return _check(clamping, step, on, *_middle(free))
+    return None
+
+
+def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCheck:
+    feeler, ridge = clamping.setup.feeler, 0.0
+    if on == "finished surface":
+        surface = _surface_before(clamping, step)
+        height = feeler_tip(surface, step.cutter, x, y, feeler)
+        ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
+    else:
+        height = feeler + (clamping.stock.thickness if on == "raw top" else 0.0)
+    # what lies on the bed has not moved with the work
+    there = clamping.to_machine(np.array([[x, y, height]]), None if on == "bed" else step)[0]
+    return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge,
+                     display=(float(there[0]), float(there[1]), float(there[2])))
+
+
+def _by_height(clamping: Clamping, step: Step, widest: float) -> Iterator[tuple[BaseGeometry, On]]:
+    """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
+    foot = _foot(step.cutter)
+    yield _raw(clamping, step, widest), "raw top"
+    if clamping.surfacing is None:
+        yield _finished(clamping, step, foot), "finished surface"
+    yield _raw(clamping, step, foot), "raw top"
+    if clamping.surfacing is not None:
+        yield _finished(clamping, step, foot), "finished surface"
+    yield _bed(clamping, step, foot), "bed"
+
+
+def _raw(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+    if clamping.surfacing is None:
+        return shapely.Polygon()  # the blank came with its surface: what it is outside the part nobody said
+    free = left_standing(clamping, reach=foot)
+    marks, holes = clamping.feature(WitnessMarks), clamping.feature(DowelHoles)
+    if marks is not None:
+        free = overlay.difference(free, overlay.buffer(shapely.multipoints(marks.places), foot + marks.depth + 1.0))
+    if holes is not None:
+        free = overlay.difference(free, overlay.buffer(shapely.multipoints(holes.at), foot + holes.diameter / 2))
+    return _reachable(clamping, step, free)
+
+
+def _finished(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+    """The surface as cut, bare of fill, away from everything that is ever opened in it; near its crest if it can be."""
+    before = [s for s in clamping.steps if s.order < step.order]
+    cut = clamping.surfacing is None or any(s.operation.finishes for s in before)
+    covered = any("fill" in gone for gone in references(clamping)[step.order - 1].gone)
+    if not cut or covered or isinstance(clamping.surface, Hollow):
+        return shapely.Polygon()
+    free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
+    opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
+    opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
+    free = _reachable(clamping, step, overlay.difference(free, overlay.union_all(opened)))
+    x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
+    crest = overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
+    return free if crest.is_empty else crest
+
+
+_SMEAR = 2.0
+"""Kept from a drawing whose fill may have run over its edge and been cut off again, mm."""
+
+
+def _bed(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+    """Beside the blank, past the full width of a cutter that stands beside it."""
+    blank = shapely.box(*clamping.stock.bounds)
+    near = overlay.buffer(blank, step.cutter.radius + 1.0 + 2 * foot, join_style="mitre")
+    return _reachable(clamping, step, overlay.difference(
+        overlay.buffer(blank, BESIDE, join_style="mitre"), near))
+
+
+def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeometry:
+    """Clear of clamps by the whole cutter, and no further from the part than the machine's travel lets it go."""
+    for thing in clamping.setup.keep_out:
+        body = shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1])
+        free = overlay.difference(free, overlay.buffer(body, step.cutter.radius + 1.0))
+    if clamping.machine.travel is None:
+        return free
+    x0, y0, x1, y1 = clamping.board.outline.bounds
+    far = clamping.machine.travel[:2] if clamping.setup.along == "x" else clamping.machine.travel[1::-1]
+    return overlay.intersection(free, shapely.box(x1 - far[0], y1 - far[1], x0 + far[0], y0 + far[1]))
+
+
+def _middle(free: BaseGeometry) -> tuple[float, float]:
+    """The place with most room round it, on tenths of a millimetre where that is still inside."""
+    best = max(getattr(free, "geoms", [free]), key=lambda part: float(part.area))
+    inside = shapely.maximum_inscribed_circle(best, tolerance=0.05) if best.area > 0 else best
+    x, y = shapely.get_coordinates(inside)[0].tolist()
+    near = shapely.Point(round(x, 1), round(y, 1))
+    return (near.x, near.y) if free.intersects(near) else (x, y)
+
+
+def _foot(cutter: Cutter) -> float:
+    """Half the bare width that a cutter and the feeler under it need."""
+    return max((cutter.radius if cutter.shape == "flat-end" else 0.0) + SPARE, LEAST_FOOT)
+
+
+def _surface_before(clamping: Clamping, step: Step) -> Surface:
+    """The surface that lies there when a step starts: the second cut's where there has been one all over."""
+    again = any(isinstance(s.operation, CutAgain) and s.operation.surfacing.resurface_area == "board"
+                for s in clamping.steps if s.order < step.order)
+    return clamping.finished_surface if again else clamping.surface
+
+
+def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
+    """How to try the zero, and what follows where the display says otherwise: two lines."""
+    x, y, z = (format_length(v, units, decimals={"mm": d, "in": 4}[units])
+               for v, d in zip(check.display, (2, 2, 3), strict=True))
+    feeler, step_of = format_length(check.feeler, units), format_length(HUNDREDTH, units)
+    over = f" to {format_length(check.display[2] + check.ridge, units)}" if check.ridge else ""
+    where = {"raw top": "the bare raw top", "finished surface": "the finished surface", "bed": "the bare bed"}[check.on]
+    lower, higher = step.operation.off_in_z(step.cutter)
+    return [
+        f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or slip of "
+        f"paper {feeler} thick until it is just held. The display must show Z {z}{over}. Then raise the cutter.",
+        f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
+        f"{step_of}. Set Z 0 again until it is right.",
+    ]

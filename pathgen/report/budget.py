@@ -1,0 +1,126 @@
+"""The error budget: what can be off by hand and by machine, and what each does to the finished board."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from pathgen.base.units import format_length
+from pathgen.report.tables import table
+from pathgen.work.clamping import Clamping
+from pathgen.work.operations import CutAgain, Pocket, Slot, SurfaceFinish
+
+Z_SETTING = 0.02
+"""How exactly Z 0 is set with paper or a setter, mm; common practice, no source."""
+
+DIAMETER = 0.02
+"""How far a cutter's diameter is from what is written on it, mm; common practice, no source."""
+
+RUN_OUT = 0.02
+"""How far a cutter's edge runs out in an ordinary collet, whole swing, mm; common practice, no source."""
+
+MOISTURE = 1.0
+"""Change of the wood's moisture while fill cures, percent points; common practice, no source."""
+
+SWELLING = 0.0025
+"""Of flat-sawn hardwood across the grain for each percent point: 0.002 to 0.0035 in the Wood Handbook (FPL-GTR-282,
+chapter 13), from memory."""
+
+RESULTS = ("slot place", "slot depth", "slot width", "pocket edge", "flushness", "wood left")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """Something that can be off: by how much (mm), and what each mm of it does to each result (mm)."""
+
+    name: str
+    size: float
+    moves: Mapping[str, float] = field(default_factory=dict)
+
+    def effect(self, result: str) -> float:
+        """What it does to a result, mm."""
+        return self.size * self.moves.get(result, 0.0)
+
+
+def sources(clamping: Clamping) -> tuple[Source, ...]:
+    """What can be off in the programs of a clamping."""
+    return tuple(_sources(clamping))
+
+
+def _sources(clamping: Clamping) -> Iterator[Source]:
+    slotted, poured = clamping.cutter(Slot) is not None, clamping.cutter(CutAgain) is not None
+    pocketed, surfaced = clamping.cutter(Pocket) is not None, clamping.cutter(SurfaceFinish) is not None
+    over_all = poured and clamping.surfacing is not None and clamping.surfacing.resurface_area == "board"
+    depth = {"slot depth": 1.0} if slotted else {}
+    if surfaced:
+        yield Source(name="Z, finishing the radius", size=Z_SETTING,
+                     moves=({"flushness": 1.0} if poured else {}) | ({} if over_all else depth))
+    if pocketed:
+        yield Source(name="Z, pocketing", size=Z_SETTING, moves={"wood left": 1.0})
+    if poured:
+        yield Source(name="Z, cutting the radius again", size=Z_SETTING,
+                     moves={"flushness": 1.0} | (depth if over_all else {}))
+    if slotted:
+        yield Source(name="Z, slotting", size=Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})
+    place = ({"slot place": 1.0} if slotted else {}) | ({"pocket edge": 1.0} if pocketed else {})
+    width = ({"slot width": 1.0} if slotted else {}) | ({"pocket edge": 0.5} if pocketed else {})
+    yield Source(name="X and Y, coming back", size=clamping.machine.repeatability, moves=place)
+    yield Source(name="diameter of the cutter", size=DIAMETER, moves=width)
+    yield Source(name="run-out of the cutter", size=RUN_OUT, moves=width)
+    if poured:
+        low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
+        strain = SWELLING * MOISTURE
+        yield Source(name="wood moving across while the fill cures", size=float(high - low) / 2 * strain,
+                     moves={"pocket edge": 1.0} if len(clamping.inlays) > 1 else {})
+        thick = clamping.surface.thickness * strain
+        yield Source(name="wood moving in thickness while the fill cures", size=thick,
+                     moves={"wood left": 1.0} if over_all else {"flushness": 1.0})
+
+
+def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Each source with what it does, all of them at worst and as root-sum-square, mm; slot place in cents by fret."""
+    every = sources(clamping)
+    columns = [r for r in RESULTS if any(s.moves.get(r) for s in every)]
+    effects = {r: [s.effect(r) for s in every] for r in columns}
+    return {
+        "results": columns,
+        "rows": [{"source": s.name, "size": round(s.size, 5), "effects": {r: round(s.effect(r), 5) for r in columns}}
+                 for s in every],
+        "worst": {r: round(sum(effects[r]), 5) for r in columns},
+        "root_sum_square": {r: round(math.hypot(*effects[r]), 5) for r in columns},
+        "cents": {str(f["fret"]): f["cents"] for f in frets if f["cents"] is not None},
+    }
+
+
+def budget_cells(budget: Mapping[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
+    """The budget as a table: its head and its rows."""
+    def cells(effects: Mapping[str, float]) -> list[str]:
+        return [format_length(v, units) if v else "" for v in effects.values()]
+
+    rows = [[r["source"], format_length(r["size"], units), *cells(r["effects"])] for r in budget["rows"]]
+    rows += [[name, "", *cells(budget[key])] for name, key in
+             (("all at their worst", "worst"), ("root-sum-square", "root_sum_square"))]
+    return ["what is off", "by", *budget["results"]], rows
+
+
+def cents_words(budget: Mapping[str, Any]) -> str:
+    """Slot place in cents for the lowest and highest fret."""
+    cents = list(budget["cents"].items())
+    if not cents:
+        return ""
+    (low, a), (high, b) = cents[0], cents[-1]
+    return f"Slot place in cents, from the machine alone: up to {a:.2f} at fret {low}, up to {b:.2f} at fret {high}."
+
+
+def budget_lines(budget: Mapping[str, Any], units: str) -> list[str]:
+    """The budget in words."""
+    if not budget["results"]:
+        return []
+    head, rows = budget_cells(budget, units)
+    said = cents_words(budget)
+    return ["", "What can be off, and what it does", "", *table(head, rows, right=range(1, len(head))),
+            *([said] if said else [])]

@@ -1,0 +1,54 @@
+"""The checks of zero in the report: as data, in words, and where there is no place for one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pathgen.base.units import format_length
+from pathgen.programs.zero_check import check_words, unchecked
+from pathgen.report.programs import Program
+from pathgen.report.tables import table
+from pathgen.verify.findings import Finding
+from pathgen.work.clamping import Clamping
+
+
+def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
+    """A row for each check: place on the part, tip height and feeler, what the display must show, all in mm; words."""
+    return [
+        {
+            "order": p.order, "cutter": p.cutter.name, "on": check.on, "at": [round(check.x, 3), round(check.y, 3)],
+            "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge,
+            "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
+        }
+        for p in programs if (check := p.zero) is not None
+    ]
+
+
+def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
+    """The checks as a table, and what each means where it does not hold."""
+    if not rows:
+        return []
+    fine = {"mm": 3, "in": 4}[units]
+    cells = [[str(r["order"]), r["cutter"], r["on"], *(format_length(v, units, decimals=fine) for v in r["display"]),
+              format_length(r["feeler"], units)] for r in rows]
+    return [
+        "", "Zero, checked on the work before each program that has another cutter", "",
+        *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
+        *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
+        "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
+        "job says.",
+    ]
+
+
+def zero_findings(clamping: Clamping) -> list[Finding]:
+    """Programs whose zero cannot be tried, as no bare place is left within reach."""
+    return [
+        Finding(
+            code="no-zero-check", severity="warn", where=step.title, allowed="raw top, finished surface or bed, bare "
+            f"over {step.cutter.diameter:g} mm and clear of clamps",
+            got="no bare place of known height is left within reach to check Z 0 at",
+            remedy="let the blank stand out further, or move a clamp",
+        )
+        for step in unchecked(clamping)
+    ]

@@ -1,0 +1,484 @@
+"""One cut alone: a shape, a top and a cutter make a path that knows its cutter.
+
+The operations of a whole job are made by the same strategies; here the heights of rapids follow from the top and the
+stock, and what is given is looked at first. All lengths are mm, in a frame of your own whose z 0 is the underside of
+the work: x along it, y across, the radius's centre-line at y 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base import given, overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move, Toolpath
+from pathgen.strategies import pocketing
+from pathgen.strategies.cut_again import resurfacing_runs_over
+from pathgen.strategies.cutting_out import outlining, tab_points
+from pathgen.strategies.slotting import slotting
+from pathgen.strategies.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
+from pathgen.work.features import Slots
+
+Floats = NDArray[np.float64]
+
+CLEAR = 10.0
+"""How far rapids across the work stay above it where nothing else is said, mm."""
+
+AIR = 1.0
+"""How far above the highest wood a rapid may come down, mm."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cut(Toolpath):
+    """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above."""
+
+    cutter: Cutter
+
+
+@dataclass(frozen=True, eq=False)
+class PocketCut(Cut):
+    """What one cutter does of a pocket; empty (``len`` 0) where it has nothing to do.
+
+    Attributes
+    ----------
+    opened, left : shapely geometry
+        What this cutter and those before it open of the region at the surface, and what they do not.
+    ridge : float
+        How far the floor stands at most above the depth asked for, mm.
+    warnings : tuple of str
+    """
+
+    pocket: pocketing.PocketCut
+
+    @property
+    def opened(self) -> shapely.Polygon | shapely.MultiPolygon:
+        """What is opened of the region so far."""
+        return self.pocket.opened
+
+    @property
+    def left(self) -> shapely.Polygon | shapely.MultiPolygon:
+        """What is not opened yet."""
+        return self.pocket.left
+
+    @property
+    def ridge(self) -> float:
+        """How far the floor stands at most above the depth, mm."""
+        return self.pocket.ridge
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know before cutting; why a cutter has nothing to do."""
+        return self.pocket.warnings + self.pocket.idle[:1]
+
+
+@dataclass(frozen=True, eq=False)
+class FinishCut(Cut):
+    """Finishing passes, with what a second cut needs to repeat them.
+
+    Attributes
+    ----------
+    outline : shapely Polygon
+    top : Surface
+    passes : Passes
+        Where each lies (`y`), the widest `stepover` and the highest ridge by the formula (`scallop`), mm.
+    """
+
+    outline: shapely.Polygon
+    top: Surface
+    passes: Passes
+
+
+def pocket(
+    region: shapely.Polygon | shapely.MultiPolygon, *, top: Surface, cutters: Sequence[Cutter], depth: float,
+    allowance: float = 0.1, floor_ridge: float = 0.1, smallest: float = 0.05, clear: float = CLEAR,
+) -> tuple[PocketCut, ...]:
+    """Clear a region of a surface to a depth straight below it, with one cutter after another.
+
+    Parameters
+    ----------
+    region : shapely Polygon or MultiPolygon
+        In plan, mm.
+    top : Surface
+        Where the wood stands now; the floor follows it.
+    cutters : sequence of Cutter
+        Largest first: each later one cuts only what those before could not reach. A v cutter that comes last also
+        sharpens the corners.
+    depth : float
+        Of the floor below the surface, mm: nowhere deeper.
+    allowance, floor_ridge, smallest : float
+        What clearing leaves on the walls for a finishing pass, mm; how high a ball end or v cutter may leave the
+        floor, mm; pieces smaller than this (mm2) are left to no later cutter.
+    clear : float
+        How far rapids stay above the work, mm.
+
+    Returns
+    -------
+    tuple of PocketCut, one for each cutter in the order given
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument: a polygon that is invalid, empty, 3-D or larger than a metre, a depth through the work,
+        nan. CutterError where no cutter goes in, or a flute is too short.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=1.5)
+    >>> cuts = pathgen.pocket(shapely.box(100, -8, 130, 8), top=pathgen.flat(6.0), cutters=[flat_3], depth=1.5)
+    >>> float(cuts[0].points[:, 2].min()), round(cuts[0].left.area, 2)      # the corners stay round
+    (4.5, 1.93)
+    >>> print(pathgen.program(cuts[0]).splitlines()[0])
+    (job: a path)
+    """
+    area = given.area("pocket region", region)
+    _under("pocket region", area, top)
+    depth = given.length("pocket depth", depth, above=0.0)
+    lowest = float(top.height(*_corners(area)).min())
+    if depth >= lowest:
+        raise PathgenError("pocket depth", f"{depth:g} mm, through wood {lowest:.2f} mm thick",
+                           allowed=f"less than {lowest:.2f} mm", remedy="make the pocket shallower")
+    cutters = tuple(_cutters("pocket cutters", cutters))
+    cuts = pocketing.pocket(
+        area, surface=top, cutters=cutters, depth=depth, safe_z=_above(top.thickness, clear), allowance=allowance,
+        floor_ridge=floor_ridge, smallest=smallest,
+    )
+    return tuple(PocketCut(c.toolpath.points, c.toolpath.kinds, c.cutter, c) for c in cuts)
+
+
+def rough(
+    outline: shapely.Polygon, top: Surface, cutter: Cutter, *, stock: float, allowance: float = 0.4,
+    finish: Cutter | None = None, clear: float = CLEAR,
+) -> Cut:
+    """Take the stock down to `allowance` above a surface, in layers of the cutter's stepdown.
+
+    Parameters
+    ----------
+    outline : shapely Polygon
+        What is to be cut, in plan, mm; as much around it is cleared as `finish` opens there.
+    stock : float
+        Height of the raw stock above the underside, mm.
+    allowance : float
+        What is left for finishing, mm; no cut goes nearer to the surface.
+    finish : Cutter
+        The cutter that comes after, so that it meets no standing wall.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument, as `pocket` does; for stock lower than the surface.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> top = pathgen.radiused(thickness=6.0, start=254.0)
+    >>> flat_6 = pathgen.Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=400.0,
+    ...                         stepdown=2.0)
+    >>> cut = pathgen.rough(shapely.box(0, -28, 60, 28), top, flat_6, stock=8.0)
+    >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.4 - 1e-9).all())
+    True
+    """
+    area = _board("rough outline", outline, top, cutter)
+    stock = _stock("rough stock", stock, top)
+    (cutter,) = _cutters("rough cutter", [cutter])
+    allowance = given.length("rough allowance", allowance, least=0.0)
+    runs = roughing_runs(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance)
+    return _cut(Toolpath.from_runs(runs, safe_z=_above(stock, clear), air_z=stock + AIR), cutter)
+
+
+def finish(
+    outline: shapely.Polygon, top: Surface, cutter: Cutter, *, ridge: float, stock: float | None = None,
+    clear: float = CLEAR,
+) -> FinishCut:
+    """Passes of a ball end along x that leave ridges no higher than `ridge` on a surface.
+
+    Parameters
+    ----------
+    outline : shapely Polygon
+        What is finished, in plan, mm.
+    ridge : float
+        Highest ridge allowed between passes, square to the surface, mm (exact; see `scallop_height`).
+    stock : float, optional
+        Height of raw stock above the underside, mm: it is stepped down through first. Left out: little more than
+        the cutter's stepdown stands above the surface, as after `rough`.
+    clear : float
+        How far rapids stay above what stands there, mm.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument; CutterError for another cutter than a ball end or one that does not fit the surface.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> top = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
+    >>> passes = pathgen.finish(shapely.box(0, -10, 40, 10), top, ball, ridge=0.01)
+    >>> len(passes.passes.y), passes.passes.scallop <= 0.01
+    (43, True)
+    """
+    area = _board("finish outline", outline, top, cutter)
+    (cutter,) = _cutters("finish cutter", [cutter])
+    ridge = given.length("finish ridge", ridge, above=0.0)
+    passes = finishing_passes(area, top, cutter, scallop=ridge)
+    runs, highest = [passes.run], top.thickness + cutter.stepdown
+    if stock is not None:
+        highest = _stock("finish stock", stock, top)
+        proud = highest - float(np.nanmin(passes.run[:, 2]))
+        runs = resurfacing_runs(area, top, cutter, proud=proud, stepdown=cutter.stepdown, last=passes, raw=True)
+    path = Toolpath.from_runs(runs, safe_z=_above(highest, clear), air_z=highest + AIR)
+    path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return FinishCut(path.points, path.kinds, cutter, area, top, passes)
+
+
+def second_cut(
+    passes: FinishCut, *, over: shapely.Polygon | shapely.MultiPolygon | None = None, proud: float, stepdown: float,
+    blend: float = 5.0, clear: float = CLEAR,
+) -> Cut:
+    """Cut a surface again over a cured fill: step down through what stands proud, then the same last passes.
+
+    Parameters
+    ----------
+    passes : FinishCut
+        The first cut, as `finish` made it. Its cutter is taken again, its lines are followed to the same numbers.
+    over : shapely Polygon or MultiPolygon, optional
+        Where the fill is, in plan, mm: only this and `blend` mm round it is cut. Left out: the whole surface.
+    proud : float
+        How far the fill stands above the surface at most, mm. Measure it: the first pass must not go too deep.
+    stepdown : float
+        Deepest cut in the fill, mm.
+    clear : float
+        How far rapids stay above the fill, mm.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument; for fill that lies off the first cut.
+
+    Examples
+    --------
+    >>> import numpy as np, shapely, pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> top = pathgen.radiused(thickness=6.0, start=254.0)
+    >>> passes = pathgen.finish(shapely.box(0, -20, 90, 20), top, ball, ridge=0.01)
+    >>> again = pathgen.second_cut(passes, over=shapely.Point(45, 0).buffer(6), proud=1.0, stepdown=0.5)
+    >>> set(np.unique(again.points[-9:-1, 1])) & set(passes.passes.y) != set()      # on the lines of the first cut
+    True
+    """
+    if not isinstance(passes, FinishCut):
+        raise PathgenError("second_cut passes", f"a {type(passes).__name__}", allowed="what pathgen.finish gave",
+                           remedy="make the first cut with pathgen.finish and give it here")
+    top, cutter, outline = passes.top, passes.cutter, passes.outline
+    proud = given.length("second_cut proud", proud, least=0.0, most=50.0)
+    stepdown = given.length("second_cut stepdown", stepdown, above=0.0, most=cutter.stepdown)
+    if over is None:
+        runs = resurfacing_runs(outline, top, cutter, proud=proud, stepdown=stepdown, last=passes.passes)
+    else:
+        fill = given.area("second_cut over", over)
+        if not fill.intersects(outline):
+            raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut",
+                               allowed="one on it", remedy="give both in the same frame, mm")
+        around = overlay.buffer(fill, given.length("second_cut blend", blend, least=0.0))
+        runs = resurfacing_runs_over(around, outline, top, cutter, proud=proud, stepdown=stepdown, last=passes.passes)
+    highest = top.thickness + proud
+    path = Toolpath.from_runs(runs, safe_z=_above(highest, clear), air_z=highest + AIR)
+    return _cut(path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge), cutter)
+
+
+def slots(
+    lines: ArrayLike, top: Surface, cutter: Cutter, *, width: float, depth: float, through: bool = True,
+    entry: Literal["ramp", "peck"] = "ramp", clear: float = CLEAR,
+) -> Cut:
+    """Slots along straight lines, their bottoms `depth` below a surface all along.
+
+    Parameters
+    ----------
+    lines : (n, 2, 2) array
+        Both ends of each slot's centre-line, (x, y) in mm.
+    width, depth : float
+        mm; the depth straight down from the surface.
+    through : bool
+        Whether slots run out over both ends, as over the edges of a board, or end there.
+    entry : "ramp" or "peck"
+        How the cutter goes down into each layer.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument; CutterError for a cutter that is not a flat end, is wider than the slot or too short.
+
+    Examples
+    --------
+    >>> import numpy as np, pathgen
+    >>> saw = pathgen.Cutter(name="0.5 mm", shape="flat-end", diameter=0.5, speed=24000, feed=300.0, plunge=100.0,
+    ...                      stepdown=0.3)
+    >>> x = pathgen.fret_distances(640.0, 3)
+    >>> lines = np.stack([np.column_stack([x, x * 0 - 22]), np.column_stack([x, x * 0 + 22])], axis=1)
+    >>> cut = pathgen.slots(lines, pathgen.radiused(thickness=6.0, start=254.0), saw, width=0.5, depth=2.0)
+    >>> round(float(cut.points[np.abs(cut.points[:, 1]) < 1e-9, 2].min()), 3) >= 4.0
+    True
+    """
+    ends = given.points("slots lines", lines, shape=(2, 2), words="an (n, 2, 2) array: both ends of each line, mm")
+    if not len(ends) or np.any(np.hypot(*(ends[:, 1] - ends[:, 0]).T) <= 0):
+        raise PathgenError("slots lines", "no line, or one of no length", allowed="lines with two different ends")
+    _under("slots lines", shapely.MultiLineString(list(ends)), top)
+    depth = given.length("slots depth", depth, above=0.0, most=float(top.height(ends[..., 0], ends[..., 1]).min()))
+    (cutter,) = _cutters("slots cutter", [cutter])
+    cut = Slots(number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
+                depth=depth, through=np.full((len(ends), 2), bool(through)), entry=entry)
+    path = slotting(cut, surface=top, cutter=cutter, air_z=top.thickness + AIR, safe_z=_above(top.thickness, clear))
+    return _cut(path, cutter)
+
+
+def outline(
+    shape: shapely.Polygon, cutter: Cutter, *, stock: float, bottom: float = 0.0, tabs: int | ArrayLike = 4,
+    tab_height: float = 1.5, tab_width: float = 6.0, clear: float = CLEAR,
+) -> Cut:
+    """Cut round the outside of a shape, leaving tabs that hold it.
+
+    Parameters
+    ----------
+    shape : shapely Polygon
+        The finished outline, in plan, mm.
+    stock : float
+        Height of the stock above the underside, mm.
+    bottom : float
+        Where the cut ends, mm above the underside; below 0 it goes into what lies under the work.
+    tabs : int or (n, 2) array
+        How many, spread over the long edges along x, or where on the outline, mm. Without tabs what sticks the work
+        down must hold the part when it comes free.
+    tab_height, tab_width : float
+        What is left standing of each, mm.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument; CutterError for a cutter that is not a flat end or too short.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=1.5)
+    >>> cut = pathgen.outline(shapely.box(0, -25, 120, 25), flat_3, stock=6.0, tabs=2)
+    >>> [float(cut.points[:, axis].min()) for axis in range(3)]
+    [-1.5, -26.5, 0.0]
+    """
+    board = given.area("outline shape", shape, parts=False)
+    assert isinstance(board, shapely.Polygon)
+    stock = given.length("outline stock", stock, above=max(0.0, bottom))
+    (cutter,) = _cutters("outline cutter", [cutter])
+    width = given.length("outline tab_width", tab_width, above=0.0) + 2 * cutter.radius
+    if isinstance(tabs, int):
+        count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
+        places = tab_points(board, count, avoid=np.empty((0, 2)), width=width)
+    else:
+        places = given.points("outline tabs", tabs, shape=(2,), words="a number, or an (n, 2) array of places, mm")
+    path = outlining(
+        board, cutter=cutter, top=stock, bottom=given.length("outline bottom", bottom, least=-5.0), tabs=places,
+        tab_height=given.length("outline tab_height", tab_height, least=0.0), tab_width=tab_width,
+        safe_z=_above(stock, clear), air_z=stock + AIR,
+    )
+    return _cut(path, cutter)
+
+
+def join(paths: Iterable[Toolpath]) -> Toolpath:
+    """One path after another, with the cutter lifted to the highest of them in between: a `Toolpath`.
+
+    Paths of different cutters cannot be joined (PathgenError): each cutter is a program of its own. Empty ones are
+    left out.
+
+    >>> from pathgen import Toolpath
+    >>> low, high = (Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))
+    >>> join([low, high]).points[:, 2].tolist()
+    [8.0, 5.0, 1.0, 1.0, 5.0, 8.0, 8.0, 1.0, 1.0, 8.0]
+    """
+    parts = list(paths)
+    if not all(isinstance(path, Toolpath) for path in parts):
+        raise PathgenError("join paths", "something that is no path", allowed="Toolpath values in a list")
+    parts = [path for path in parts if len(path)]
+    used = list(dict.fromkeys(path.cutter for path in parts if isinstance(path, Cut)))
+    if len(used) > 1:
+        raise PathgenError("join paths", "paths of " + " and ".join(repr(c.name) for c in used), allowed="one cutter",
+                           remedy="write a program for each cutter")
+    safe_z = max((float(path.points[:, 2].max()) for path in parts), default=0.0)
+    whole = Toolpath.joined(_lifted(path, safe_z) for path in parts)
+    return _cut(whole, used[0]) if used else whole
+
+
+def _lifted(path: Toolpath, safe_z: float) -> Toolpath:
+    """A path that begins and ends at a height, by rapids straight up and down."""
+    first, last = path.points[0], path.points[-1]
+    before = [[*first[:2], safe_z]] if first[2] < safe_z else []
+    after = [[*last[:2], safe_z]] if last[2] < safe_z else []
+    rapid = np.int8(Move.RAPID)
+    return Toolpath(
+        np.concatenate([np.reshape(before, (-1, 3)), path.points, np.reshape(after, (-1, 3))]),
+        np.concatenate([np.full(len(before), rapid), path.kinds, np.full(len(after), rapid)]),
+    )
+
+
+def _cut(path: Toolpath, cutter: Cutter) -> Cut:
+    return Cut(path.points, path.kinds, cutter)
+
+
+def _above(highest: float, clear: float) -> float:
+    """Where rapids across the work go."""
+    return highest + given.length("clear", clear, least=2 * AIR, most=200.0)
+
+
+def _cutters(where: str, cutters: Iterable[object]) -> list[Cutter]:
+    found = list(cutters)
+    if not found or not all(isinstance(cutter, Cutter) for cutter in found):
+        raise PathgenError(where, "no cutter" if not found else "something that is no cutter",
+                           allowed="pathgen.Cutter values", remedy="make one: pathgen.Cutter(name=.., shape=.., ..)")
+    return [cutter for cutter in found if isinstance(cutter, Cutter)]
+
+
+def _stock(where: str, stock: float, top: Surface) -> float:
+    stock = given.length(where, stock, above=0.0)
+    if stock < top.thickness - 1e-9:
+        raise PathgenError(where, f"{stock:g} mm, and the surface is {top.thickness:g} mm above the underside",
+                           allowed=f"{top.thickness:g} mm or more", remedy="take thicker stock or a lower surface")
+    return stock
+
+
+def _board(where: str, shape: object, top: Surface, cutter: Cutter) -> shapely.Polygon:
+    """One polygon whose cutter, reaching over its edges, still meets the top."""
+    area = given.area(where, shape, parts=False)
+    assert isinstance(area, shapely.Polygon)
+    _under(where, area, top)
+    return area
+
+
+def _under(where: str, shape: shapely.Geometry, top: Surface) -> None:
+    """Refuse a shape that reaches past where the top is."""
+    if not isinstance(top, Surface):
+        raise PathgenError(f"{where.split()[0]} top", f"a {type(top).__name__}", allowed="a pathgen.Surface",
+                           remedy="make one: pathgen.flat(6.0), or pathgen.radiused(thickness=6.0, start=254.0)")
+    x, y = _corners(shape)
+    off = np.isnan(top.height(x, y)) | (np.abs(y) >= 0.98 * np.abs(top.radius(x)))
+    if off.any():
+        worst = int(np.argmax(np.where(off, np.abs(y), -1.0)))
+        raise PathgenError(
+            where, f"reaches {abs(y[worst]):.1f} mm across, where the surface's radius is "
+            f"{abs(float(top.radius(x[worst]))):.1f} mm", allowed="less than the radius",
+            remedy="the centre-line of the surface is y 0: move or shrink the shape, or take a larger radius",
+        )
+
+
+def _corners(shape: shapely.Geometry) -> tuple[Floats, Floats]:
+    points = shapely.get_coordinates(shape)
+    return points[:, 0], points[:, 1]

@@ -1,0 +1,340 @@
+"""What programs leave of a blank, whoever wrote them: a field of heights, with what each move took.
+
+Nothing is known of a job here: a blank, texts and cutters in, heights out. All in mm, in the frame that the programs
+are written in, once `zero` says where their zero is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base import given
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError, ProgramError
+from pathgen.base.files import PROGRAM, read_text
+from pathgen.base.shading import as_png, light_on
+from pathgen.base.surface import Surface
+from pathgen.removal.bites import Bites
+from pathgen.removal.grid import Grid, Mask
+from pathgen.removal.material import Heights, Material, TooLongError
+from pathgen.removal.motion import Motion
+from pathgen.verify.read import RAPID, ReadProgram, read_program
+
+Floats = NDArray[np.float64]
+Text = str | Path | ReadProgram
+"""A program: its text, the file that holds it, or what `read_program` made of it."""
+
+MOST_POINTS = 60_000_000
+"""Points of a field; more would fill the memory of a small computer."""
+
+_CHORD = 1e-4  # mm: arcs as straight moves
+_WOOD = np.array([190, 150, 112])
+_BED = 232
+_SHOWN = 1600  # points along a picture's side at most
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Blank:
+    """A block of material on the bed: from x[0] to x[1], y[0] to y[1], its underside at z 0, mm.
+
+    Attributes
+    ----------
+    thickness : float
+        Its height.
+    top : Surface, optional
+        A surface that is cut already: the blank stands no higher than that.
+
+    Raises PathgenError for sizes that are not above 0, or larger than a metre or two.
+
+    >>> Blank(x=(-12, 468), y=(-36, 36), thickness=8.0).bounds
+    (-12.0, -36.0, 468.0, 36.0)
+    """
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+    thickness: float
+    top: Surface | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("x", "y"):
+            low, high = getattr(self, name)
+            given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
+        given.length("blank thickness", self.thickness, above=0.0)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(x_min, y_min, x_max, y_max), mm."""
+        return float(self.x[0]), float(self.y[0]), float(self.x[1]), float(self.y[1])
+
+    def heights(self, grid: Grid) -> Heights:
+        """(rows, columns) heights of what stands on a grid; minus infinity beside it."""
+        out = np.full(grid.shape, -np.inf, np.float32)
+        window = grid.window(self.bounds)
+        out[window] = self.thickness
+        if self.top is not None:
+            part = grid.part(window)
+            out[window] = np.fmin(out[window], self.top.height(part.xs, part.ys[:, None]))
+        return out
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Took:
+    """What each of the n moves of a program took.
+
+    Attributes
+    ----------
+    cutter : Cutter
+    start, end : (n, 3) float array
+        Tip positions, mm; arcs come as chords.
+    rapid : (n,) bool array
+    line : (n,) int array
+        Line of the text.
+    bites : Bites
+        Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
+    """
+
+    cutter: Cutter
+    motion: Motion
+    bites: Bites
+    name: str
+
+    @property
+    def start(self) -> Floats:
+        """(n, 3) where moves begin, mm."""
+        return self.motion.start
+
+    @property
+    def end(self) -> Floats:
+        """(n, 3) where moves end, mm."""
+        return self.motion.end
+
+    @property
+    def rapid(self) -> NDArray[np.bool_]:
+        """(n,) whether each is a rapid."""
+        return self.motion.rapid
+
+    @property
+    def line(self) -> NDArray[np.int64]:
+        """(n,) line of the text."""
+        return self.motion.line
+
+    @property
+    def volume(self) -> float:
+        """All that was taken, mm3."""
+        return float(self.bites.volume.sum())
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class HeightField:
+    """Heights of what stands on the bed, at points (x, y); shows itself shaded in a notebook.
+
+    Attributes
+    ----------
+    x, y : (columns,), (rows,) float array
+        Where the points are, mm, both rising.
+    top, before : (rows, columns) float32 array
+        Height there now, and before the programs were run, mm; minus infinity where nothing stood.
+    took : tuple of Took
+        What each program took, in order.
+    """
+
+    x: Floats
+    y: Floats
+    top: Heights
+    before: Heights
+    took: tuple[Took, ...] = ()
+
+    @property
+    def grid(self) -> Grid:
+        """Its points."""
+        return Grid(self.x, self.y)
+
+    @property
+    def cut(self) -> Mask:
+        """(rows, columns) where anything was taken."""
+        return np.asarray(self.top < self.before)
+
+    @property
+    def volume(self) -> float:
+        """What was taken, mm3."""
+        return sum(took.volume for took in self.took)
+
+    def filled(
+        self, area: shapely.Polygon | shapely.MultiPolygon, *, top: Surface, proud: float = 0.0
+    ) -> HeightField:
+        """The same with cured fill over an area (shapely polygon, mm), up to `proud` mm above a surface.
+
+        What stands higher stays as it is. Raises PathgenError as `pocket` does.
+        """
+        wet = self.grid.covered(given.area("filled area", area)) & np.isfinite(self.top)
+        level = top.height(self.x, self.y[:, None]) + given.length("filled proud", proud, least=-50.0, most=50.0)
+        return replace(self, top=np.where(wet, np.fmax(self.top, level), self.top).astype(np.float32))
+
+    def _repr_png_(self) -> bytes:
+        """Lit from the upper left, X to the right and Y up, at true size; at most 1600 points wide."""
+        step = max(1, math.ceil(max(self.top.shape) / _SHOWN))
+        top = self.top[::step, ::step]
+        there = np.isfinite(top)
+        spacing = self.grid.cell_area**0.5 * step
+        light = light_on(np.where(there, top, np.float32(0)), spacing) if min(top.shape) > 1 else np.ones_like(top)
+        pixels = np.where(there[..., None], _WOOD * light[..., None], _BED)
+        return as_png(np.clip(pixels, 0, 255).astype(np.uint8)[::-1], spacing)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Difference:
+    """How far heights lie above (+) or below (-) others, straight up, mm.
+
+    Attributes
+    ----------
+    low, high : float
+        Lowest and highest; NaN where there was nothing to compare.
+    low_at, high_at : (x, y)
+    map : (rows, columns) float32 array
+        At every point; NaN where not compared.
+    """
+
+    low: float
+    low_at: tuple[float, float]
+    high: float
+    high_at: tuple[float, float]
+    map: Heights
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        rows = (("lowest", self.low, self.low_at), ("highest", self.high, self.high_at))
+        cells = "".join(f"<tr><td>{name}</td><td>{value:+.4f} mm</td><td>at {at[0]:.2f}, {at[1]:.2f}</td></tr>"
+                        for name, value, at in rows)
+        return f"<table>{cells}</table>"
+
+
+def simulate(
+    blank: Blank | HeightField, programs: Text | Sequence[Text], cutters: Cutter | Sequence[Cutter], *,
+    resolution: float = 0.1, zero: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> HeightField:
+    """Run programs over a blank, one after another, and see what is left.
+
+    Parameters
+    ----------
+    blank : Blank or HeightField
+        What stands on the bed before; a field that an earlier call gave goes on from there, on its own points.
+    programs : text, Path or ReadProgram, or several
+        Within the plain subset of RS274/NGC, in mm or inches; whoever wrote them.
+    cutters : Cutter or several
+        One for each program, or one for all.
+    resolution : float
+        Distance of the points, mm. Ridges between passes are missed by up to half of it: for those see `ridges`.
+    zero : (x, y, z)
+        Where X 0, Y 0, Z 0 of the programs is in the blank's frame, mm; z from the underside.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument. ProgramError, with the line, for what is not in the subset, and for a program that would
+        take far longer to run than any of use.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> flat_4 = pathgen.Cutter(name="flat 4", shape="flat-end", diameter=4.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=2.0)
+    >>> text = "G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X10 Y0\\nG1 Z6 F300\\nX30 F1200\\nG0 Z20\\nM5\\nM30\\n"
+    >>> field = pathgen.simulate(pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0), text, flat_4)
+    >>> round(field.volume / (2.0 * (4 * 20 + 3.14159 * 2**2)), 2), float(field.top.min())
+    (1.0, 6.0)
+    """
+    resolution = given.length("simulate resolution", resolution, least=0.01, most=2.0)
+    texts = [programs] if isinstance(programs, str | Path | ReadProgram) else list(programs)
+    tools = [cutters] * len(texts) if isinstance(cutters, Cutter) else list(cutters)
+    if len(texts) != len(tools) or not all(isinstance(tool, Cutter) for tool in tools):
+        raise PathgenError("simulate cutters", f"{len(tools)} for {len(texts)} programs",
+                           allowed="one Cutter for each program, or one for all")
+    grid, top = _start(blank, resolution)
+    before, took = top.copy(), []
+    for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
+        motion, name = motion_of(text, zero, name=f"program {number}")
+        try:
+            taken = Material(grid, top).cut(motion, cutter, note=True, deeper=cutter.stepdown)
+        except TooLongError as error:
+            raise ProgramError(f"{name}, line {error.line}", "the simulation would take far too long",
+                               remedy="is it in other units? take a larger resolution") from None
+        assert taken.bites is not None
+        took.append(Took(cutter=cutter, motion=motion, bites=taken.bites, name=name))
+    earlier = blank.took if isinstance(blank, HeightField) else ()
+    return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))
+
+
+def compare_heights(
+    field: HeightField, other: Surface | HeightField, *, within: shapely.Polygon | shapely.MultiPolygon | None = None,
+) -> Difference:
+    """How far a field lies above or below a surface or another field on the same points.
+
+    `within` (a shapely polygon, mm) limits where; left out: wherever the field was cut, or the other was. Raises
+    PathgenError for fields on different points, and where nothing is left to compare.
+
+    >>> import pathgen
+    >>> blank = pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0)
+    >>> field = pathgen.simulate(blank, [], [])
+    >>> import shapely
+    >>> pathgen.compare_heights(field, pathgen.flat(6.5), within=shapely.box(5, -5, 35, 5)).high
+    1.5
+    """
+    if isinstance(other, HeightField):
+        if not (np.array_equal(field.x, other.x) and np.array_equal(field.y, other.y)):
+            raise PathgenError("compare_heights other", "a field on other points", allowed="the same x and y",
+                               remedy="simulate both with the same blank and resolution")
+        heights, wanted = other.top, field.cut | other.cut
+    else:
+        heights, wanted = other.height(field.x, field.y[:, None]).astype(np.float32), field.cut
+    if within is not None:
+        wanted = field.grid.covered(given.area("compare_heights within", within))
+    wanted = wanted & np.isfinite(field.top) & np.isfinite(heights)
+    if not wanted.any():
+        raise PathgenError("compare_heights", "nothing to compare: nothing was cut, or nothing stands there",
+                           allowed="an area on the blank", remedy="give `within`, in the same frame")
+    with np.errstate(invalid="ignore"):
+        off = np.where(wanted, field.top - heights, np.float32(np.nan))
+    low, high = (np.unravel_index(int(pick(off)), off.shape) for pick in (np.nanargmin, np.nanargmax))
+
+    def place(index: tuple[np.intp, ...]) -> tuple[float, float]:
+        return float(field.x[index[1]]), float(field.y[index[0]])
+
+    return Difference(low=float(off[low]), low_at=place(low), high=float(off[high]), high_at=place(high), map=off)
+
+
+def motion_of(program: Text, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
+    """The moves of a program in the blank's frame, and what to call it."""
+    shift = given.points("zero", [zero], shape=(3,), words="(x, y, z) in mm")[0]
+    if isinstance(program, Path):
+        name, program = program.name, read_text(program, replace(PROGRAM, error=ProgramError))
+    if isinstance(program, str):
+        program = read_program(program, name=name)
+    if not isinstance(program, ReadProgram):
+        raise PathgenError("program", f"a {type(program).__name__}", allowed="text, a pathlib.Path, or a ReadProgram",
+                           remedy="give the program's text, or Path(..) of its file")
+    start, end, motion = program.straight(_CHORD)
+    return Motion(
+        start=start + shift, end=end + shift, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],
+        line=program.line[motion], motion=motion,
+    ), program.name
+
+
+def _start(blank: Blank | HeightField, resolution: float) -> tuple[Grid, Heights]:
+    if isinstance(blank, HeightField):
+        return blank.grid, blank.top.copy()
+    if not isinstance(blank, Blank):
+        raise PathgenError("simulate blank", f"a {type(blank).__name__}", allowed="a pathgen.Blank or HeightField",
+                           remedy="make one: pathgen.Blank(x=(0, 480), y=(-35, 35), thickness=8.0)")
+    x0, y0, x1, y1 = blank.bounds
+    if (x1 - x0) * (y1 - y0) / resolution**2 > MOST_POINTS:
+        raise PathgenError("simulate resolution", f"{resolution:g} mm on so large a blank",
+                           allowed=f"{math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS):.3f} mm or more")
+    grid = Grid.over(blank.bounds, resolution)
+    return grid, blank.heights(grid)

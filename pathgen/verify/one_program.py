@@ -1,0 +1,212 @@
+"""One program against one surface, without a job and whoever wrote it: ridges, heights, rapids, cuts too deep."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from pathgen.base import given
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import PathgenError, ProgramError
+from pathgen.base.surface import Surface
+from pathgen.base.units import format_length, place_words
+from pathgen.verify.cutting import SHAVING, too_deep
+from pathgen.verify.findings import Finding, Tolerances, at, forbids
+from pathgen.verify.heights import Blank, Difference, HeightField, Text, Took, compare_heights, simulate
+from pathgen.verify.scallops import ScallopCheck, ridges
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ProgramCheck:
+    """What one program does to a blank. Lengths in mm.
+
+    Attributes
+    ----------
+    field : HeightField
+        What is left, with what each move took.
+    against : Difference or None
+        Of what was cut against the surface, straight up, at the field's points; None where nothing was cut.
+    ridges : ScallopCheck or None
+        For a ball end whose passes lie side by side, or over the area given; None for others.
+    findings : tuple of Finding
+        Rapids through material, cuts deeper than the stepdown, ridges over the limit, spindle and feed.
+    """
+
+    field: HeightField
+    against: Difference | None
+    ridges: ScallopCheck | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return not forbids(self.findings)
+
+    @property
+    def rows(self) -> list[tuple[str, str]]:
+        """What was measured, in words."""
+        took = self.field.took[-1]
+        rows = []
+        if self.ridges is not None:
+            rows += [("highest ridge", f"{_fine(self.ridges.highest)} at {place_words(*self.ridges.highest_at)}"),
+                     ("by the exact formula", "not known: no passes side by side along the surface"
+                      if np.isnan(self.ridges.predicted) else _fine(self.ridges.predicted)),
+                     ("on sections", f"{_fine(self.ridges.low)} to {_fine(self.ridges.high)} from the surface")]
+        elif took.cutter.shape == "ball-end":
+            rows.append(("ridges", "not measured: no passes side by side along the surface; give the area"))
+        if self.against is not None:
+            for name, off, place in (("lowest cut", self.against.low, self.against.low_at),
+                                     ("highest left", self.against.high, self.against.high_at)):
+                rows.append((name, f"{_fine(off)} from the surface at {place_words(*place)}"))
+        feeds = ~took.rapid
+        deepest = int(np.argmax(np.where(feeds, took.bites.drop, -1.0))) if feeds.any() else 0
+        if len(took.line):
+            rows.append(("deepest bite", f"{format_length(float(took.bites.drop[deepest]))} in line "
+                                         f"{took.line[deepest]}"))
+        return [*rows, ("taken", f"{took.volume:.1f} mm3 in {len(took.line)} moves")]
+
+    @property
+    def data(self) -> dict[str, object]:
+        """The same for scripts: mm, mm3."""
+        took = self.field.took[-1]
+        return {
+            "units": "mm", "passed": self.passed, "volume": took.volume, "moves": len(took.line),
+            "deepest_bite": float(took.bites.drop[~took.rapid].max(initial=0.0)),
+            "ridges": None if self.ridges is None else {
+                "highest": self.ridges.highest, "highest_at": list(self.ridges.highest_at),
+                "predicted": None if np.isnan(self.ridges.predicted) else self.ridges.predicted,
+                "low": self.ridges.low, "high": self.ridges.high, "passes": self.ridges.passes,
+            },
+            "surface": None if self.against is None else {
+                "low": self.against.low, "low_at": list(self.against.low_at),
+                "high": self.against.high, "high_at": list(self.against.high_at),
+            },
+            "findings": [vars(finding) for finding in self.findings],
+        }
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        rows = [*self.rows, *((finding.severity, str(finding)) for finding in self.findings)]
+        return "<table>" + "".join(f"<tr><td>{a}</td><td>{_escaped(b)}</td></tr>" for a, b in rows) + "</table>"
+
+
+def check_program(
+    program: Text, *, cutter: Cutter, top: Surface, blank: Blank, limit: float | None = None,
+    area: shapely.Polygon | shapely.MultiPolygon | None = None, zero: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    resolution: float = 0.1,
+) -> ProgramCheck:
+    """Measure a program that anybody wrote: what it leaves of a blank, against a surface.
+
+    Parameters
+    ----------
+    program : text, Path or ReadProgram
+        Within the plain subset of RS274/NGC, mm or inches.
+    cutter : Cutter
+        What it is run with; its stepdown is the deepest cut allowed.
+    top : Surface
+        What the surface should be.
+    blank : Blank
+        What stands there before.
+    limit : float, optional
+        Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut below the surface, or a ridge
+        higher than this, is a finding.
+    area : shapely polygon, optional
+        Where ridges and heights are measured, mm. Left out: what the passes span, and all that was cut.
+    zero : (x, y, z)
+        Where X 0, Y 0, Z 0 of the program is, mm; z from the underside of the work.
+    resolution : float
+        Distance of the simulation's points, mm.
+
+    Raises
+    ------
+    PathgenError
+        Naming the argument; ProgramError, with the line, for text outside the subset.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> text = "G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X5 Y0\\nG1 Z7 F500\\nX35 F2000\\nG0 X5\\nG0 Z6\\nM5\\nM30\\n"
+    >>> found = pathgen.check_program(text, cutter=ball, top=pathgen.flat(6.0),
+    ...                               blank=pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0))
+    >>> [(finding.code, finding.got) for finding in found.findings]
+    [('rapid-through-material', 'a rapid 1.000 mm into the work')]
+    """
+    if not isinstance(top, Surface):
+        raise PathgenError("check_program top", f"a {type(top).__name__}", allowed="a pathgen.Surface")
+    if limit is not None:
+        limit = given.length("check_program limit", limit, above=0.0)
+    field = simulate(blank, program, cutter, resolution=resolution, zero=zero)
+    against = compare_heights(field, top, within=area) if area is not None or field.cut.any() else None
+    measured = None
+    if cutter.shape == "ball-end":
+        try:
+            measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero)
+        except ProgramError:  # it has no passes side by side; what cannot be read was refused above
+            measured = None
+    findings = [*_moves(field.took[-1]), *_surface(field.took[-1].name, against, measured, limit)]
+    return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
+
+
+def _moves(took: Took) -> Iterator[Finding]:
+    """Rapids through material, and cuts deeper than the stepdown."""
+    motion, bites, cutter, slack = took.motion, took.bites, took.cutter, Tolerances()
+    hit = np.where(motion.rapid & (bites.drop > slack.rapid), bites.drop, 0.0)
+    if hit.max(initial=0.0) > 0:
+        worst = int(np.argmax(hit))
+        yield Finding(
+            code="rapid-through-material", severity="forbid",
+            where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
+            got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
+            remedy="lift the cutter first",
+        )
+    over = np.where(too_deep(bites, motion, cutter, limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
+                    & (bites.over > slack.stepdown), bites.over, 0.0)
+    if over.max(initial=0.0) > 0:
+        worst = int(np.argmax(over))
+        yield Finding(
+            code="cut-too-deep", severity="forbid",
+            where=at(took.name, int(motion.line[worst]), *bites.at[worst].tolist()),
+            got=f"{cutter.stepdown + over[worst]:.3f} mm at once", allowed=f"a stepdown of {cutter.stepdown:g} mm",
+            remedy="go down in smaller steps",
+        )
+    still = ~motion.rapid & (motion.feed <= 0)
+    if still.any():
+        yield Finding(code="no-feed", severity="forbid", where=at(took.name, int(motion.line[np.argmax(still)])),
+                      got="a cut without a feed", allowed="a feed above 0", remedy="write F before the first cut")
+    if len(motion) and not np.isfinite(motion.end[0, 2]):
+        yield Finding(code="height-unknown", severity="forbid", where=at(took.name, int(motion.line[0])),
+                      got="the cutter moves before its height is said", allowed="Z first",
+                      remedy="lift to a safe height in the first move")
+
+
+def _surface(
+    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float | None
+) -> Iterator[Finding]:
+    """Of a finishing program: cuts below the surface, and ridges over the limit."""
+    if limit is None:
+        return
+    slack = Tolerances()
+    if against is not None and against.low < -slack.surface_low:
+        yield Finding(
+            code="surface-low", severity="forbid", where=at(name, None, *against.low_at),
+            got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
+            remedy="raise the path there; is the zero right?",
+        )
+    if measured is not None and measured.highest > limit + slack.ridge:
+        yield Finding(
+            code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),
+            got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="set the passes closer",
+        )
+
+
+def _fine(mm: float) -> str:
+    return format_length(mm, decimals=4)
+
+
+def _escaped(words: str) -> str:
+    return words.replace("&", "&amp;").replace("<", "&lt;")

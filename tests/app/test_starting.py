@@ -1,0 +1,66 @@
+"""A job to start from, and the picture of where everything lies."""
+
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+import pathgen
+from pathgen.app.cli import main
+
+HOUSE = Path(__file__).parents[2]
+
+
+def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "my board"]) == 0
+    lines = Path("my board.toml").read_text().splitlines()
+    assert len(lines) == 25
+    assert sum("#" in line for line in lines) >= 10
+    result = pathgen.build(pathgen.load_job("my board.toml"), resolution=0.25)
+    assert result.passed
+    assert not [f for f in result.report["checks"]["findings"] if f["severity"] != "note"]
+    assert [p.operation for p in result.programs] == ["surface-finish", "pocket", "resurface", "slots", "outline"]
+    assert result.job.title == "my board"
+    capsys.readouterr()
+    assert main(["new", "my board"]) == 2
+    assert "is there already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["", "..", "a/b\nc", '"; x', "-x"])
+def test_names_that_no_file_can_have(tmp_path, monkeypatch, name):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "--", name]) == 2
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_placing_is_a_picture_of_the_whole_set_up(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["show", str(HOUSE / "examples" / "fern-and-moth.toml")]) == 0
+    said = capsys.readouterr().out
+    assert "Inlay 2, #c8962e: " in said
+    assert "nothing is planned" in said
+    picture = ElementTree.parse("fern-and-moth-placing.svg").getroot()
+    classes = [node.get("class") for node in picture.iter() if node.get("class")]
+    assert sum(c.startswith("fret ") for c in classes) == 20
+    assert classes.count("clamp") == 2
+    fills = {node.get("fill") for node in picture.iter()}
+    assert {"#2f6f4f", "#c8962e"} <= fills
+    assert main(["show", str(HOUSE / "examples" / "fern-and-moth.toml")]) == 0  # over its own
+    Path("other.svg").write_text("<svg/>")
+    assert main(["show", str(HOUSE / "examples" / "fern-and-moth.toml"), "--picture", "other.svg"]) == 2
+    assert Path("other.svg").read_text() == "<svg/>"
+
+
+def test_showing_plans_nothing():
+    """No strategy for pockets, no verification and no image library is even loaded."""
+    code = ("import sys; from pathgen.app.cli import main; main(['show', sys.argv[1], '--picture', sys.argv[2]]); "
+            "print(*[m for m in ('pathgen.verify.check', 'pathgen.removal.material', 'PIL') if m in sys.modules])")
+    said = subprocess.run(
+        [sys.executable, "-c", code, str(HOUSE / "examples" / "fern-and-moth.toml"), "/dev/null/no.svg"],
+        capture_output=True, text=True, cwd=HOUSE, check=True,
+    )
+    assert "cannot be written" in said.stderr
+    assert said.stdout.strip() == ""

@@ -1,0 +1,128 @@
+"""`pathgen watch` as a process: what it serves, to whom, and what it does about mistakes."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from pathgen.app.page_server import PageServer
+from pathgen.base.errors import PathgenError
+from tests import small_board
+
+HOUSE = Path(__file__).parents[2]
+
+
+class Watched:
+    """The process, and the page as a browser would ask for it."""
+
+    def __init__(self, process: subprocess.Popen, address: str) -> None:
+        self.process, self.address = process, address
+
+    def get(self, path: str = "", **headers: str) -> str:
+        asked = urllib.request.Request(self.address + path, headers=headers)
+        with urllib.request.urlopen(asked, timeout=10) as answer:
+            return answer.read().decode()
+
+    def wait(self, words: str, *, but_not: str = "", patience: float = 60.0) -> str:
+        """The page once it holds the words."""
+        start = time.monotonic()
+        while words not in (page := self.get()) or (but_not and but_not in page):
+            assert time.monotonic() - start < patience, page[:2000]
+            assert self.process.poll() is None
+            time.sleep(0.1)
+        return page
+
+
+@contextmanager
+def watched(job: Path):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "pathgen", "watch", str(job), "--out", str(job.with_name("out")), "--resolution", "0.3"],
+        stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(HOUSE), "PYTHONUNBUFFERED": "1"})
+    try:
+        yield Watched(process, re.search(r"http://\S+/", process.stdout.readline())[0])
+    finally:
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+def test_follows_edits_and_mistakes_and_ends(tmp_path):
+    job = small_board.job(tmp_path)
+    text, drawing = job.read_text(), tmp_path / "art.svg"
+    with watched(job) as page:
+        page.wait('title>job: setup')
+        job.write_text(text + "\n[resin2]\n")  # a mistake
+        shown = page.wait("Not built:")
+        assert "resin2" in shown
+        assert "<h1>job</h1>" in shown, "what was built last is kept"
+        fresh = tmp_path / "fresh"
+        fresh.write_text('title = "Second"\n' + text)
+        fresh.replace(job)  # as editors save
+        page.wait("<h1>Second</h1>", but_not="Not built")
+        kept = drawing.read_text()
+        drawing.unlink()
+        page.wait("art.svg is not there")
+        drawing.write_text(kept.replace("#225577", "#112233"))
+        page.wait("#112233", but_not="Not built")
+        foreign = tmp_path / "out" / "mine.txt"
+        foreign.write_text("mine")
+        job.write_text('title = "Third"\n' + text)
+        page.wait("mine.txt")
+        foreign.unlink()
+        job.write_text('title = "Fourth"\n' + text)
+        page.wait("<h1>Fourth</h1>", but_not="Not built")
+        page.process.send_signal(signal.SIGINT)
+        assert page.process.wait(10) == 0
+        said = page.process.stdout.read()
+        assert "ended; what was built last is in" in said
+        assert said.count("not built:") == 3
+    written = (tmp_path / "out" / "setup.html").read_text()
+    assert "<h1>Fourth</h1>" in written
+    assert "script" not in written
+
+
+def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
+    job = small_board.job(tmp_path)
+    (tmp_path / "out").write_text("a file")
+    with watched(job) as page:
+        page.wait("is a file")
+        (tmp_path / "out").unlink()
+        page.wait("<h1>job</h1>", but_not="Not built")
+
+
+def test_served_to_this_computer_alone(tmp_path):
+    job = small_board.job(tmp_path)
+    with watched(job) as page:
+        port = int(page.address.rsplit(":", 1)[1].strip("/"))
+        for asked, headers, status in (("", {"Host": f"board.example:{port}"}, 403), ("../job.toml", {}, 404),
+                                       ("setup.html", {}, 404)):
+            with pytest.raises(urllib.error.HTTPError) as refused:
+                page.get(asked, **headers)
+            assert refused.value.code == status
+        assert set(json.loads(page.get("state"))) == {"number", "words"}
+        # RFC 1122, 3.2.1.3: 127/8 never leaves the host; on every other address of this one nobody answers
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): nothing is sent, a route is looked up
+            own = probe.getsockname()[0]
+        if own != "127.0.0.1":
+            with pytest.raises(OSError):
+                socket.create_connection((own, port), timeout=2)
+
+
+def test_a_port_that_is_taken_is_said():
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        with pytest.raises(PathgenError, match=f"{port} cannot be had"):
+            PageServer(port)

@@ -1,0 +1,35 @@
+"""Clamps in the way of a cutter: the true place, and a value that then works."""
+
+import re
+
+import pytest
+
+import pathgen
+from tests import small_board
+
+
+def clamped(folder, along, across="[-33.0, 33.0]", **changed):
+    extra = f"[setup]\nkeep_out = [{{ along = {along}, across = {across}, height = 20.0 }}]\n"
+    return pathgen.build(pathgen.load_job(small_board.job(folder, extra=extra, **changed)), resolution=0.3)
+
+
+@pytest.mark.parametrize(("along", "across"), [
+    ([80.0, 90.0], "[-33.0, 33.0]"), ([-15.0, -4.0], "[-33.0, 33.0]"), ([30.0, 40.0], "[18.0, 33.0]"),
+])
+def test_place_and_value(tmp_path, along, across):
+    with pytest.raises(pathgen.JobError) as refused:
+        clamped(tmp_path, along, across)
+    said = refused.value
+    x, y, z = map(float, re.search(r"near (-?[\d.]+) mm along, (-?[\d.]+) mm across, (-?[\d.]+) mm above",
+                                   said.problem).groups())
+    box = [*along, *map(float, across[1:-1].split(","))]
+    reach = 12.7 / 2  # the ball is the widest cutter of the board
+    assert box[0] - reach <= x <= box[1] + reach
+    assert box[2] - reach <= y <= box[3] + reach
+    assert z < 20.0
+    way, value, axis = re.search(r"let it (end|begin) at (-?[\d.]+) mm (along|across)", said.remedy).groups()
+    old = along if axis == "along" else [box[2], box[3]]
+    wide, value = old[1] - old[0], float(value)
+    new = [value - wide, value] if way == "end" else [value, value + wide]
+    moved = (new, across) if axis == "along" else (along, str(new))
+    assert clamped(tmp_path, *moved).passed

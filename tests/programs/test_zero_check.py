@@ -1,0 +1,165 @@
+"""Checks of zero: contact against 50-digit arithmetic, places against the simulation of the written programs."""
+
+from dataclasses import replace
+
+import mpmath
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
+from pathgen.job.clamping import clamping_of
+from pathgen.programs.zero_check import feeler_tip, unchecked, zero_checks
+from tests.small_board import built, job
+
+FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
+EXAMPLES = ("fern-and-moth", "moth-three-colours")
+
+
+def cutter(shape, diameter, angle=None):
+    return Cutter(name="c", shape=shape, diameter=diameter, angle=angle, **FEEDS)
+
+
+def of_cone(surface, u, v):
+    """Height of z = t + sqrt(R(x)^2 - y^2) - R(x), and its unit normal, in 50 digits."""
+    mp = mpmath.mp
+    k = (mp.mpf(surface.radius_end) - surface.radius_nut) / surface.length
+    radius = surface.radius_nut + k * u
+    root = mp.sqrt(radius**2 - v**2)
+    normal = [-(k * radius / root - k), v / root, mp.mpf(1)]
+    length = mp.sqrt(sum(n * n for n in normal))
+    return surface.thickness + root - radius, [n / length for n in normal]
+
+
+def exact_ball(surface, r, t, x, y):
+    """The centre stands r + t along the normal over the place it touches."""
+    def off(u, v):
+        _, n = of_cone(surface, u, v)
+        return [u + (r + t) * n[0] - x, v + (r + t) * n[1] - y]
+    u, v = mpmath.findroot(off, (mpmath.mpf(x), mpmath.mpf(y) * 0.97))
+    z, n = of_cone(surface, u, v)
+    return z + (r + t) * n[2] - r
+
+
+def exact_disc(surface, r, t, x, y):
+    """A place of the rim stands t along the normal, and the normal has no part along the rim."""
+    def off(u, v, angle):
+        _, n = of_cone(surface, u, v)
+        return [u + t * n[0] - x - r * mpmath.cos(angle), v + t * n[1] - y - r * mpmath.sin(angle),
+                n[1] * mpmath.cos(angle) - n[0] * mpmath.sin(angle)]
+    side = -1 if y > 0 else 1
+    u, v, _ = mpmath.findroot(off, (mpmath.mpf(x), mpmath.mpf(y) + side * r, side * mpmath.pi / 2))
+    z, n = of_cone(surface, u, v)
+    return z + t * n[2]
+
+
+@pytest.mark.parametrize(("x", "y"), [(30.0, 24.0), (210.5, -19.0), (400.0, 7.0)])
+@pytest.mark.parametrize("feeler", [0.1, 0.5])
+def test_contact_with_a_feeler_on_a_slope_in_50_digits(x, y, feeler):
+    surface = Surface(thickness=6.5, radius_nut=184.0, radius_end=330.0, length=450.0)
+    with mpmath.workdps(50):
+        t = mpmath.mpf(feeler)
+        ball = exact_ball(surface, mpmath.mpf("6.35"), t, x, y)
+        disc = exact_disc(surface, mpmath.mpf(3), t, x, y)
+        z, n = of_cone(surface, mpmath.mpf(x), mpmath.mpf(y))
+    assert feeler_tip(surface, cutter("ball-end", 12.7), x, y, feeler) == pytest.approx(float(ball), abs=1e-9)
+    assert feeler_tip(surface, cutter("flat-end", 6.0), x, y, feeler) == pytest.approx(float(disc), abs=1e-9)
+    # the tip of a v touches where the feeler's top is: t / cos(slope) over the wood, but for its bend
+    assert feeler_tip(surface, cutter("v", 6.0, 60.0), x, y, feeler) == pytest.approx(
+        float(z + t / n[2]), abs=feeler**2 / 184)
+
+
+def test_a_flat_end_over_the_crest_stands_on_the_crest():
+    surface = Surface(thickness=6.5, radius_nut=184.0, radius_end=330.0, length=450.0)
+    assert feeler_tip(surface, cutter("flat-end", 6.0), 100.0, 2.0, 0.1) == pytest.approx(6.6, abs=1e-12)
+
+
+def stands_on(stage, before, check, of):
+    """How low a cutter gets over heights that a stage kept, the feeler under it: by trying every place under it."""
+    xs, ys, heights = stage.grid.xs, stage.grid.ys, stage.heights
+    far = np.hypot(xs - check.x, ys[:, None] - check.y)
+    with np.errstate(invalid="ignore"):
+        lift = heights - of.profile(far)
+    return float(np.nanmax(lift)) + check.feeler
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_examples_checks_are_what_the_simulation_finds(name):
+    made = pathgen.build(pathgen.load_job(f"examples/{name}.toml"), resolution=0.15)
+    assert made.passed
+    checks = {p.order: p.zero for p in made.programs if p.zero}
+    cutters = [p.cutter.name for p in made.programs]
+    assert list(checks) == [i + 1 for i, c in enumerate(cutters) if i == 0 or c != cutters[i - 1]]
+    stages = {s.order: s for s in made.verification.simulation.stages}
+    clamping = made.plan.clamping
+    for order, check in checks.items():
+        of = made.programs[order - 1].cutter
+        if order == 1:
+            assert check.height == pytest.approx(clamping.stock.thickness + 0.1)
+            continue
+        assert abs(stands_on(stages[order - 1], order, check, of) - check.height) < 0.002, order
+        place = shapely.Point(check.x, check.y).buffer(of.radius)
+        assert not any(shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]).intersects(place) for k in clamping.setup.keep_out)
+        text = made.programs[order - 1].text
+        flat = " ".join(line.strip("() ") for line in text.splitlines() if line.startswith("("))
+        assert f"must show Z {check.display[2]:g} mm" in flat
+        assert "by 0.01 mm" in flat
+    report = made.report["zero_checks"]
+    assert [r["order"] for r in report] == list(checks)
+    assert all(f"Z {r['display'][2]:g}" in made.files(shaded=False)["setup.html"] for r in report)
+
+
+BARE = {"length = 125.0": "length = 92.0", "width = 66.0": "width = 46.0", "margin_nut = 20.0": "margin_nut = 1.0"}
+
+
+def test_without_raw_top_the_finished_surface_is_used_and_then_the_bed(tmp_path):
+    made = built(tmp_path, resolution=0.15, changes=BARE)
+    on = {p.operation: p.zero.on for p in made.programs if p.zero}
+    assert on == {"surface-finish": "bed", "pocket": "finished surface", "resurface": "bed"}
+    check = next(p.zero for p in made.programs if p.operation == "pocket")
+    stage = made.verification.simulation.stages[0]
+    low = stands_on(stage, 1, check, made.programs[1].cutter)
+    assert check.height - 0.001 <= low <= check.height + check.ridge + 0.001
+    assert check.ridge == 0.05
+    bed = next(p.zero for p in made.programs if p.operation == "resurface")
+    assert bed.height == bed.feeler
+    blank = shapely.box(*made.plan.clamping.stock.bounds)
+    assert blank.distance(shapely.Point(bed.x, bed.y)) > 6.35
+
+
+def test_no_bare_place_at_all_is_said(tmp_path):
+    """Clamps all round: the bed is under them, the raw top is gone, the surface under fill."""
+    walls = [("[-60.0, -1.0]", "[-80.0, 80.0]"), ("[91.0, 150.0]", "[-80.0, 80.0]"),
+             ("[-60.0, 150.0]", "[31.0, 80.0]"), ("[-60.0, 150.0]", "[-80.0, -31.0]")]
+    boxes = ", ".join(f"{{ x = {x}, y = {y}, height = 7.0 }}" for x, y in walls)
+    changes = BARE | {"[stock]": f"[setup]\nkeep_out = [{boxes}]\n[stock]"}
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))
+    assert "resurface" in [s.operation.name for s in unchecked(clamping)]
+    assert "pocket" not in [s.operation.name for s in unchecked(clamping)]
+
+
+def test_a_place_out_of_the_machines_travel_is_not_taken(tmp_path):
+    free = clamping_of(pathgen.load_job(job(tmp_path)))
+    x = zero_checks(free)[1].x
+    span = free.board.outline.bounds[2]
+    assert x < -5.0
+    near = replace(free, machine=replace(free.machine, travel=(span + 4.0, 200.0, 80.0)))
+    assert all(-4.0 <= c.x <= span + 4.0 for c in zero_checks(near).values())
+    turned = replace(free, setup=replace(free.setup, along="y"),
+                     machine=replace(free.machine, travel=(200.0, span + 4.0, 80.0)))
+    assert all(-4.0 <= c.x <= span + 4.0 for c in zero_checks(turned).values())
+
+
+def test_a_feeler_thicker_than_the_gap_is_refused(tmp_path):
+    changes = {"[stock]": "[setup]\nfeeler = 12.0\n[stock]"}
+    with pytest.raises(JobError, match=r"feeler: 12 mm does not go under.*passes 10 mm.*less than .*10 mm"):
+        built(tmp_path, changes=changes)
+
+
+def test_the_check_follows_the_zero_of_the_job(tmp_path):
+    changes = {"[stock]": '[setup]\nz_zero = "stock-top"\nzero = "blank-nut-centre"\nfeeler = 0.2\n[stock]'}
+    for check in zero_checks(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))).values():
+        assert check.display == pytest.approx((check.x + 20.0, check.y, 0.2))

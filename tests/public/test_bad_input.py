@@ -1,0 +1,107 @@
+"""Bad input is refused by an error that names the argument and says what is allowed."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+
+RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
+TOP = pathgen.radiused(thickness=6.0, start=254.0)
+FLAT = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, **RUN)
+BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
+SQUARE = shapely.box(10, -10, 40, 10)
+BLANK = pathgen.Blank(x=(0, 60), y=(-20, 20), thickness=7.0)
+LINE = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z5.5 F300\nX45 F900\nG0 Z20\nM5\nM30\n"
+
+SHAPES = {
+    "empty": shapely.Polygon(),
+    "3-D": shapely.Polygon([(0, 0, 1), (9, 0, 1), (9, 9, 1)]),
+    "invalid": shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]),
+    "m across|mm by": shapely.box(0, -1, 20_000, 1),
+    "finite": shapely.Polygon([(0, 0), (9, 0), (9, math.nan)]),
+    "LineString": shapely.LineString([(0, 0), (9, 9)]),
+    "list": [(0, 0), (9, 0), (9, 9)],
+}
+DOORS = {
+    "pocket region": lambda s: pathgen.pocket(s, top=TOP, cutters=[FLAT], depth=1.0),
+    "finish outline": lambda s: pathgen.finish(s, TOP, BALL, ridge=0.01),
+    "rough outline": lambda s: pathgen.rough(s, TOP, FLAT, stock=8.0),
+    "outline shape": lambda s: pathgen.outline(s, FLAT, stock=6.0),
+    "second_cut over": lambda s: pathgen.second_cut(
+        pathgen.finish(SQUARE, TOP, BALL, ridge=0.05), over=s, proud=1.0, stepdown=0.5),
+    "ridges area": lambda s: pathgen.ridges(LINE, cutter=BALL, top=TOP, area=s),
+    "filled area": lambda s: pathgen.simulate(BLANK, [], []).filled(s, top=TOP),
+    "compare_heights within": lambda s: pathgen.compare_heights(pathgen.simulate(BLANK, [], []), TOP, within=s),
+}
+
+
+@pytest.mark.parametrize("words", SHAPES)
+@pytest.mark.parametrize("where", DOORS)
+def test_shapes(where, words):
+    with pytest.raises(pathgen.PathgenError, match=words) as caught:
+        DOORS[where](SHAPES[words])
+    assert caught.value.where == where
+    assert caught.value.allowed
+    assert caught.value.remedy
+
+
+def cutter(**changes):
+    return pathgen.Cutter(**{"name": "c", "shape": "flat-end", "diameter": 3.0, **RUN, **changes})
+
+
+@pytest.mark.parametrize(("door", "words"), [
+    (lambda: pathgen.flat(0.0), "flat thickness"),
+    (lambda: pathgen.flat(math.nan), "flat thickness"),
+    (lambda: pathgen.radiused(thickness=6.0, start=-254.0), "radiused start"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, end=-1.0, length=400.0), "radiused end"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, end=300.0), "end given"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, bridge=(300.0, math.inf)), "radiused bridge"),
+    (lambda: pathgen.radiused(thickness=6.0, start=254.0, strings=(36.0, -52.0, 640.0)), "radiused strings"),
+    (lambda: pathgen.Surface(thickness=6.0, radius_nut=-1.0, radius_end=2.0, length=9.0), "surface radius_nut: -1 mm"),
+    (lambda: pathgen.Surface(thickness=math.nan, radius_nut=1.0, radius_end=2.0, length=9.0), "surface: nan"),
+    (lambda: cutter(diameter=-3.0), "diameter -3"),
+    (lambda: cutter(feed=math.nan), "feed nan"),
+    (lambda: cutter(flute_length=0.0), "flute_length 0"),
+    (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[], depth=1.0), "pocket cutters: no cutter"),
+    (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=["flat 3"], depth=1.0), "pocket cutters"),
+    (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=math.nan), "pocket depth"),
+    (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=6.0), "through wood"),
+    (lambda: pathgen.pocket(SQUARE, top=6.0, cutters=[FLAT], depth=1.0), "pocket top: a float"),
+    (lambda: pathgen.pocket(SQUARE, top=TOP, cutters=[cutter(diameter=40.0)], depth=1.0), "no cutter goes in"),
+    (lambda: pathgen.pocket(shapely.box(0, 300, 9, 310), top=TOP, cutters=[FLAT], depth=1.0), "310.0 mm across"),
+    (lambda: pathgen.finish(SQUARE, TOP, BALL, ridge=0.0), "finish ridge"),
+    (lambda: pathgen.finish(SQUARE, TOP, FLAT, ridge=0.01), "cannot finish"),
+    (lambda: pathgen.finish(SQUARE, TOP, BALL, ridge=0.01, stock=4.0), "finish stock"),
+    (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=math.inf), "rough stock"),
+    (lambda: pathgen.second_cut(pathgen.Toolpath.empty(), proud=1.0, stepdown=0.5), "second_cut passes"),
+    (lambda: pathgen.slots([[0, 0], [1, 1]], TOP, FLAT, width=3.0, depth=1.0), "slots lines"),
+    (lambda: pathgen.slots([[[5, -9], [5, np.nan]]], TOP, FLAT, width=3.0, depth=1.0), "slots lines"),
+    (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=2.0, depth=1.0), "wider than the slots"),
+    (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=7.0), "slots depth"),
+    (lambda: pathgen.outline(SQUARE, FLAT, stock=6.0, tabs=-1), "outline tabs"),
+    (lambda: pathgen.program(pathgen.Toolpath.empty(), cutter=FLAT), "without moves"),
+    (lambda: pathgen.program(pathgen.Toolpath.from_runs([[[0, 0, 1]]], safe_z=5.0)), "does not know its cutter"),
+    (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter=BALL), "was made for 'flat 3'"),
+    (lambda: pathgen.join([pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)]),
+     "one cutter"),
+    (lambda: pathgen.Blank(x=(0, -5), y=(0, 5), thickness=3.0), "blank x"),
+    (lambda: pathgen.simulate(BLANK, LINE, [FLAT, BALL]), "simulate cutters"),
+    (lambda: pathgen.simulate(TOP, LINE, FLAT), "simulate blank"),
+    (lambda: pathgen.simulate(BLANK, LINE, FLAT, resolution=math.nan), "simulate resolution"),
+    (lambda: pathgen.simulate(BLANK, LINE, FLAT, zero=(0, 0)), "zero: an array"),
+    (lambda: pathgen.simulate(BLANK, [3], FLAT), "program: a int"),
+    (lambda: pathgen.simulate(BLANK, Path("no-such-file.nc"), FLAT), "cannot be read"),
+    (lambda: pathgen.simulate(BLANK, "G21 G90\nG7 X5\n", FLAT), "line 2"),
+    (lambda: pathgen.ridges(LINE, top=TOP), "ridges cutter"),
+    (lambda: pathgen.ridges(LINE, cutter=FLAT, top=TOP), "ball-end"),
+    (lambda: pathgen.ridges(LINE, cutter=BALL, top=TOP), "side by side"),
+    (lambda: pathgen.compare_heights(pathgen.simulate(BLANK, [], []), TOP), "nothing to compare"),
+])
+def test_the_argument_is_named(door, words):
+    with pytest.raises(pathgen.PathgenError, match=words) as caught:
+        door()
+    assert caught.value.allowed or caught.value.remedy

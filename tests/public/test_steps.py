@@ -1,0 +1,115 @@
+"""Steps taken one by one: the programs that they make, read back and measured; values that show themselves."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+from tests.public import sample
+
+RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 2.0}
+BALL = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, **RUN)
+FLAT = pathgen.Cutter(name="flat 4", shape="flat-end", diameter=4.0, **RUN)
+TOP = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
+BOARD = shapely.box(0, -15, 40, 15)
+BLANK = pathgen.Blank(x=(-5.0, 45.0), y=(-20.0, 20.0), thickness=8.0)
+DRAWING = Path(__file__).parents[2] / "examples" / "fern-and-moth.svg"
+
+
+@pytest.fixture(scope="module")
+def finished():
+    return pathgen.finish(BOARD, TOP, BALL, ridge=0.01, stock=8.0)
+
+
+def test_the_sample_of_every_name_runs():
+    texts = sample.one_step_at_a_time(DRAWING)
+    assert len(texts) == 7
+    for text in texts.values():
+        assert pathgen.read_program(text).ended
+    assert len(sample.refused()) == 4
+    passes = "".join(f"Y{0.5 * k}\nX{60 * (k % 2)}\n" for k in range(1, 9))
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X60 Y0\nG1 Z6 F500\nX0 F900\n{passes}G0 Z20\nM5\nM30\n"
+    ridge, low = sample.any_program(text, BALL)
+    assert ridge == pytest.approx(3 - math.sqrt(9 - 0.0625), abs=2e-6)  # r - sqrt(r^2 - (s / 2)^2), plane geometry
+    assert 0.0 <= low <= ridge + 1e-6  # at points half a millimetre apart, which lie on the ridges
+
+
+def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
+    text = pathgen.program(finished)
+    found = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK, limit=0.01)
+    assert found.passed
+    assert found.findings == ()
+    assert 0.009 < found.ridges.highest <= 0.0102
+    assert found.against.low > -0.001
+    rows = dict(found.rows)
+    assert "um" not in rows["highest ridge"]
+    assert found.data["ridges"]["passes"] >= len(finished.passes.y)  # and the wide ones above them
+
+
+def test_inches_and_another_zero_measure_the_same(finished):
+    plain = pathgen.ridges(pathgen.program(finished), cutter=BALL, top=TOP)
+    moved = pathgen.program(finished, units="in", zero=(-5.0, 20.0, 8.0))
+    there = pathgen.ridges(moved, cutter=BALL, top=TOP, zero=(-5.0, 20.0, 8.0))
+    assert there.highest == pytest.approx(plain.highest, abs=2e-4)  # five places of an inch
+    assert pathgen.ridges(moved, cutter=BALL, top=TOP, area=shapely.box(5, -10, 35, 10)).low < -1.0
+
+
+@pytest.mark.parametrize(("change", "code"), [
+    (lambda lines: [line.replace("Z18.5", "Z8.5") for line in lines], None),
+    (lambda lines: ["G0 Z4", "X30 Y0"] + lines[-3:], "rapid-through-material"),
+    (lambda lines: ["G1 Z2.5 F300", "X30 F900", "G0 Z20"] + lines[-2:], "cut-too-deep"),
+    (lambda lines: ["G1 Z5.9 F300", "X30 F900", "G0 Z20"] + lines[-2:], "surface-low"),
+])
+def test_faults_by_hand_are_found(change, code):
+    lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
+    text = "\n".join(["G21 G90 G17 G94", "G0 Z20", "M3 S9000", "X5 Y0", *change(lines), ""])
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK, limit=0.01)
+    assert (code in [f.code for f in found.findings]) if code else found.findings == ()
+    assert found.passed == (code is None)
+
+
+def test_removal_of_a_slot_is_its_closed_form():
+    """A flat end of diameter d over a length l, h deep: h (d l + pi d^2 / 4), a stadium (plane geometry)."""
+    text = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z6.5 F300\nX35 F900\nG0 Z20\nM5\nM30\n"
+    field = pathgen.simulate(BLANK, text, FLAT, resolution=0.05)
+    assert field.volume == pytest.approx(1.5 * (4 * 30 + math.pi * 4), rel=2e-3)
+    took = field.took[0]
+    assert took.line[np.argmax(took.bites.volume)] == 6
+    again = pathgen.simulate(field, text, FLAT)
+    assert again.took[1].volume == 0.0
+    assert pathgen.compare_heights(again, field).high == 0.0
+
+
+def test_fields_tell_ridges_where_their_points_are_near(finished):
+    blank = pathgen.Blank(x=(18.0, 20.0), y=(-3.0, 3.0), thickness=8.0)
+    field = pathgen.simulate(blank, pathgen.program(finished), BALL, resolution=0.01)
+    found = pathgen.ridges(field, top=TOP, area=shapely.box(18.2, -2.5, 19.8, 2.5))
+    assert found.highest == pytest.approx(finished.passes.scallop, abs=5e-4)
+
+
+def test_tops_by_each_way_of_stating_them():
+    """R(x) is linear; following the strings it grows as their spread (Earls 1991)."""
+    by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
+    by_bridge = pathgen.radiused(thickness=6.0, start=254.0, bridge=(254.0 + 152.4 * 640 / 470, 640.0))
+    assert by_bridge.radius(470.0) == pytest.approx(by_end.radius(470.0))
+    strings = pathgen.radiused(thickness=6.0, start=254.0, strings=(36.0, 52.0, 640.0))
+    x = np.linspace(0.0, 640.0, 9)
+    under = strings.height(x, 18.0 + 8.0 * x / 640.0)
+    assert np.abs(np.diff(under, 2)).max() < 1e-12  # straight under the string
+
+
+@pytest.mark.filterwarnings("error")
+def test_every_value_shows_itself(finished):
+    cut = pathgen.pocket(shapely.box(10, -5, 30, 5), top=TOP, cutters=[FLAT], depth=1.0)[0]
+    text = pathgen.program(finished)
+    field = pathgen.simulate(BLANK, text, BALL, resolution=0.2)
+    for value in (TOP, pathgen.flat(6.0), BALL, finished, cut, pathgen.Toolpath.empty(), pathgen.read_program(text),
+                  pathgen.read_artwork(DRAWING)):
+        assert value._repr_svg_().startswith(("<svg", "<?xml"))
+    assert field._repr_png_().startswith(b"\x89PNG")
+    checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
+    for value in (checked, checked.ridges, checked.against):
+        assert value._repr_html_().startswith("<table>")

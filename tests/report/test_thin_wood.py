@@ -1,0 +1,52 @@
+"""Wood left standing too thin: found where it was drawn, and not where there is none."""
+
+import math
+import re
+
+import pytest
+
+import pathgen
+from pathgen.job.clamping import clamping_of
+from pathgen.report.thin_wood import thin_wood_findings
+from tests.small_board import job
+
+OUTLINE = """
+[outline]
+cutter = "flat"
+"""
+
+
+def drawing(gap, x=10):
+    """Two squares of 5 mm with so much wood between them, in a page of 40 by 30 mm about X 45, Y 0."""
+    return ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+            f'<rect x="{x}" y="12" width="5" height="5" fill="#225577"/>'
+            f'<rect x="{x + 5 + gap}" y="12" width="5" height="5" fill="#225577"/></svg>')
+
+
+def found(folder, art, extra="", place=0.0):
+    changes = {"at = [45.0, 0.0]": f"at = [45.0, {place:.5f}]"}
+    return thin_wood_findings(clamping_of(pathgen.load_job(job(folder, art=art, extra=extra, changes=changes))))
+
+
+@pytest.mark.parametrize(("gap", "count"), [(0.3, 1), (0.39, 1), (0.41, 0), (0.04, 0), (2.0, 0)])
+def test_between_pockets(tmp_path, gap, count):
+    warned = found(tmp_path, drawing(gap))
+    assert len(warned) == count
+    if count:
+        # the page's left edge lies at X 25: the wood is at 25 + 15 + gap / 2
+        along, across = (float(w) for w in re.findall(r"(-?[0-9.]+) mm", warned[0].where))
+        assert along == pytest.approx(25 + 15 + gap / 2, abs=0.006)
+        assert -2.0 <= across <= 3.0
+        assert warned[0].got.startswith(f"{gap:.2f} mm of wood is left standing between pockets")
+        assert (warned[0].severity, warned[0].allowed) == ("warn", "0.4 mm")
+
+
+@pytest.mark.parametrize(("gap", "count"), [(0.2, 1), (0.5, 0)])
+def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
+    board = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(3.0), extra=OUTLINE))).board
+    # the upper left corner of the left square, 10 and 3 mm from the page's corner and middle
+    half, further = (float(board.edges.half_width(x)) for x in (35.0, 36.0))
+    y = half - gap * math.hypot(1.0, further - half) - 3.0
+    warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
+    assert [f.code for f in warned] == ["thin-wood"] * count
+    assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
