@@ -207,6 +207,7 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         "places": [[_round(x, 3), _round(y, 3)] for x, y in marks.places],
         # where to move the machine to: from the zero of the set-up, along its own axes
         "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
+        "machine_top": _round(clamping.stock.thickness - clamping.z_zero, 4),
         "depth": marks.depth,
         "hover": marks.hover,
         "errors": _errors(marks.errors) if marks.errors else None,

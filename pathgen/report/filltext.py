@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import MM_PER, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines
 from pathgen.report.tables import table
@@ -148,7 +148,23 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         )
         lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
+        lines += ["", *measuring_lines(report["marks"], units)]
     return lines
+
+
+def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
+    """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
+    per = MM_PER[units]
+    words = ("If the work has moved: spindle off, a pointed cutter or a wiggler over the middle of each mark by a "
+             "loupe; read X and Y off the display. For Z lower the tip to the blank's top beside the mark until a "
+             "feeler just drags, and take off the feeler. All with the zero as it was; to a few hundredths of a "
+             "millimetre. Write what you read into the job in place of these, and build again:")
+    blocks = [
+        f"[[measured]]\nfound = [{x / per:.4f}, {y / per:.4f}, {marks['machine_top'] / per:.4f}]  # mark {number}"
+        for number, (x, y) in enumerate(marks["machine"], 1)
+    ]
+    return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
+            *"\n".join(blocks).split("\n")]
 
 
 def _span(pair: Sequence[float], units: str) -> str:
