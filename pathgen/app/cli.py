@@ -119,12 +119,41 @@ def _watch_command(commands: Any) -> None:
 
 def _check_command(commands: Any) -> None:
     check = _command(
-        commands, "check", _check, "read the programs in a folder back, edited ones too, and verify them",
-        f"check {EXAMPLE} out/",
+        commands, "check", _check, "read the programs in a folder back, edited ones too, and verify them; or measure "
+        "one program, whoever wrote it, against a surface",
+        f'check {EXAMPLE} out/\n         pathgen check finish.nc --cutter ball-end "6 mm" --thickness 6 --radius 254 '
+        "--blank 480 70 8", job=False,
     )
-    check.add_argument("folder", metavar="DIR", help="folder with the programs")
+    check.add_argument("job", metavar="JOB.toml", help="the job file; or a program, with what is listed below")
+    check.add_argument("folder", metavar="DIR", nargs="?", help="folder with the programs of the job")
+    _alone_options(check, surface=True)
     _resolution_option(check)
     _json(check, "the findings")
+    alone = _command(
+        commands, "simulate", _simulate, "run one program, whoever wrote it, over a blank: what it takes, a picture",
+        'simulate pocket.nc --cutter flat-end "3 mm" --blank 480 70 8 --picture left.png', job=False,
+    )
+    alone.add_argument("program", metavar="PROGRAM", help="the program")
+    _alone_options(alone, surface=False)
+    alone.add_argument("--picture", metavar="FILE.png", help="write what is left, lit, at true size")
+    _resolution_option(alone)
+
+
+def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
+    """Options that say what stands there and what cuts it; with `surface`, what it should become."""
+    group = command.add_argument_group("without a job", 'lengths in mm, or with their unit: "1/4 in"')
+    group.add_argument("--cutter", nargs="+", required=not surface, metavar="CUTTER",
+                       help="ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE")
+    group.add_argument("--blank", nargs="+", required=not surface, metavar="MM", help="its LENGTH WIDTH THICKNESS")
+    group.add_argument("--corner", nargs="+", metavar="MM", help="X Y of its lowest corner (default: X 0, Y centred)")
+    group.add_argument("--zero", nargs="+", metavar="MM", help="where X 0, Y 0, Z 0 of the program is; Z from the "
+                       "underside (default: 0 0 0)")
+    group.add_argument("--stepdown", metavar="MM", help="deepest cut allowed (default: the cutter's diameter)")
+    if surface:
+        group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
+        group.add_argument("--radius", nargs="+", metavar="MM",
+                           help="RADIUS, or RADIUS END LENGTH of a compound one (default: flat)")
+        group.add_argument("--scallop", metavar="MM", help="ridge height allowed")
 
 
 def _bench_commands(commands: Any) -> None:
@@ -273,7 +302,37 @@ def _watch(options: argparse.Namespace) -> int:
     return GOOD
 
 
+def _check_alone(options: argparse.Namespace) -> int:
+    from pathgen.app.any_program import measured
+
+    if not (options.cutter and options.blank and options.thickness) or options.folder:
+        raise PathgenError(
+            "check", "a job without a folder" if not options.cutter else "a program without all that it needs",
+            allowed="JOB.toml DIR; or PROGRAM with --cutter, --thickness and --blank", remedy="see check --help",
+        )
+    found = measured(options)
+    if options.json:
+        _print_json(found.data)
+    else:
+        verdict = "Passed: nothing found that forbids cutting" if found.passed else "DO NOT CUT: see above"
+        _show([*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict])
+    return GOOD if found.passed else FORBIDDEN
+
+
+def _simulate(options: argparse.Namespace) -> int:
+    from pathgen.app.any_program import simulated, simulated_lines
+    from pathgen.app.folders import write_new
+
+    field = simulated(options)
+    _show(simulated_lines(field))
+    if options.picture:
+        write_new(Path(options.picture), field._repr_png_())
+    return GOOD
+
+
 def _check(options: argparse.Namespace) -> int:
+    if options.folder is None or options.cutter:
+        return _check_alone(options)
     from pathgen.app.building import check_as
     from pathgen.job import load_job
     from pathgen.job.clamping import asked_of

@@ -43,12 +43,12 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
     return [folder / name for name in files]
 
 
-def write_new(path: Path, text: str) -> None:
+def write_new(path: Path, content: str | bytes) -> None:
     """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
     if path.exists() or path.is_symlink():
         raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
     try:
-        path.write_bytes(text.encode())
+        path.write_bytes(_bytes(content))
     except OSError as wrong:
         raise _not_written(path, wrong) from None
 

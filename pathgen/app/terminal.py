@@ -11,7 +11,7 @@ from typing import TextIO
 
 from pathgen.base.plain import plain
 
-RED, YELLOW, GREEN, BOLD = "31", "33", "32", "1"
+RED, YELLOW, GREEN = "31", "33", "32"
 
 
 def wants_colour(stream: TextIO) -> bool:

@@ -32,14 +32,15 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     between neighbours on one wall are left out; the rest are the middle line (Brandt and Algazi, 1992, show that
     it converges to the medial axis as the points close up). Lines that end in a tip are led on to its corner.
     """
-    boundary = overlay.intersection(region.boundary, overlay.buffer(near, 2.0 * reach + 1.0, quad_segs=4))
-    points = shapely.get_coordinates(shapely.segmentize(boundary, SAMPLE))
-    points = np.unique(np.round(points, 7), axis=0)
+    shapely.prepare(region)
+    shapely.prepare(near)
+    walls = segments(shapely.get_parts(region.boundary))
+    walls = walls[shapely.dwithin(near, walls, 2.0 * reach + 1.0)]
+    points = shapely.get_coordinates(shapely.segmentize(walls, SAMPLE))
+    points = np.unique(np.round(points, 7).view(complex)).view(float).reshape(-1, 2)
     if len(points) < 3:
         return np.empty(0, object)
     ways = shapely.linestrings(_voronoi_edges(points))
-    shapely.prepare(region)
-    shapely.prepare(near)
     ways = ways[shapely.contains_properly(region, ways) & shapely.dwithin(near, ways, reach)]
     return _led_into_corners(_merged(ways[_between_walls(ways, points, region)]), region)
 
@@ -52,7 +53,7 @@ def _voronoi_edges(points: Floats) -> Floats:
     """
     triangles = shapely.get_parts(shapely.delaunay_triangles(MultiPoint(points)))
     corners = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
-    name = np.unique(corners.reshape(-1, 2), axis=0, return_inverse=True)[1].reshape(-1, 3)
+    name = np.unique(np.ascontiguousarray(corners).view(complex), return_inverse=True)[1].reshape(-1, 3)
     sides = np.sort(np.stack([name, np.roll(name, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
     order = np.lexsort(sides.T)
     shared = np.flatnonzero((sides[order[1:]] == sides[order[:-1]]).all(axis=1))

@@ -1,0 +1,99 @@
+"""Programs that anybody wrote, without a job: the surface, the cutter and the blank come from the command line."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+from pathgen.base.cutters import SHAPES, Cutter
+from pathgen.base.errors import PathgenError
+from pathgen.base.surface import Surface
+from pathgen.base.tops import flat, radiused
+from pathgen.base.units import parse_length
+from pathgen.verify.heights import Blank, HeightField, simulate
+from pathgen.verify.one_program import ProgramCheck, check_program
+
+
+def measured(options: argparse.Namespace) -> ProgramCheck:
+    """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
+    limit = None if options.scallop is None else _one("--scallop", options.scallop)
+    return check_program(
+        Path(options.job), cutter=_cutter(options), top=_top(options), blank=_blank(options), limit=limit,
+        zero=_zero(options), resolution=options.resolution,
+    )
+
+
+def simulated(options: argparse.Namespace) -> HeightField:
+    """What `pathgen simulate` leaves of the blank."""
+    return simulate(_blank(options), Path(options.program), _cutter(options), resolution=options.resolution,
+                    zero=_zero(options))
+
+
+def simulated_lines(field: HeightField) -> list[str]:
+    """What a program took, line by line of the moves that took most."""
+    took = field.took[-1]
+    most = sorted(range(len(took.line)), key=lambda move: -float(took.bites.volume[move]))[:5]
+    return [
+        f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves, lowest place {float(field.top.min()):.3f} mm above "
+        "the underside",
+        *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"
+          for move in most if took.bites.volume[move] > 0),
+    ]
+
+
+def _cutter(options: argparse.Namespace) -> Cutter:
+    shape, diameter, *angle = options.cutter
+    if shape not in SHAPES or len(angle) != (shape == "v"):
+        raise PathgenError("--cutter", " ".join(options.cutter),
+                           allowed='ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE',
+                           remedy='write for example --cutter ball-end "6 mm"')
+    size = _one("--cutter", diameter)
+    stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
+    return Cutter(
+        name=f"{shape} {diameter}", shape=shape, diameter=size, speed=1.0, feed=1.0, plunge=1.0,  # text has its own
+        stepdown=stepdown, angle=_number("--cutter", angle[0]) if angle else None,
+    )
+
+
+def _top(options: argparse.Namespace) -> Surface:
+    thickness = _one("--thickness", options.thickness)
+    if not options.radius:
+        return flat(thickness)
+    start, *second = _lengths("--radius", options.radius, (1, 3))
+    if not second:
+        return radiused(thickness=thickness, start=start)
+    return radiused(thickness=thickness, start=start, end=second[0], length=second[1])
+
+
+def _blank(options: argparse.Namespace) -> Blank:
+    length, width, thickness = _lengths("--blank", options.blank, (3,))
+    x, y = _lengths("--corner", options.corner, (2,)) if options.corner else (0.0, -width / 2)
+    return Blank(x=(x, x + length), y=(y, y + width), thickness=thickness)
+
+
+def _zero(options: argparse.Namespace) -> tuple[float, float, float]:
+    x, y, z = _lengths("--zero", options.zero, (3,)) if options.zero else (0.0, 0.0, 0.0)
+    return x, y, z
+
+
+def _lengths(where: str, texts: Sequence[str], counts: tuple[int, ...]) -> list[float]:
+    if len(texts) not in counts:
+        raise PathgenError(where, f"{len(texts)} lengths", allowed=" or ".join(map(str, counts)))
+    return [_one(where, text) for text in texts]
+
+
+def _one(where: str, text: str) -> float:
+    """A length in mm, or with its own unit."""
+    sign, plain = (-1.0, text[1:]) if text.startswith("-") else (1.0, text)
+    try:
+        return sign * parse_length(plain, "mm")
+    except ValueError as wrong:
+        raise PathgenError(where, str(wrong), remedy='write a number in mm, or with its unit: "1/4 in"') from None
+
+
+def _number(where: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise PathgenError(where, f"{text!r} is no angle", allowed="degrees") from None

@@ -1,0 +1,49 @@
+"""Programs that anybody wrote, measured from the command line without a job."""
+
+import json
+
+import pytest
+
+from pathgen.app.cli import main
+
+PASSES = "".join(f"Y{0.5 * k}\nX{60 * (k % 2)}\n" for k in range(1, 9))
+TEXT = f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X60 Y0\nG1 Z6 F500\nX0 F900\n{PASSES}G0 Z20\nM5\nM30\n"
+WHERE = ["--cutter", "ball-end", "6 mm", "--blank", "70", "40", "8", "--corner", "-5", "-20"]
+
+
+@pytest.fixture
+def program(tmp_path):
+    path = tmp_path / "any.nc"
+    path.write_text(TEXT)
+    return str(path)
+
+
+def test_ridges_of_any_program(program, capsys):
+    assert main(["check", program, *WHERE, "--thickness", "6", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["ridges"]["highest"] == pytest.approx(3 - (9 - 0.0625) ** 0.5, abs=2e-6)  # r - sqrt(r^2 - (s / 2)^2)
+    assert main(["check", program, *WHERE, "--thickness", "6", "--scallop", "0.005"]) == 1
+    assert "a ridge of 0.0104 mm" in capsys.readouterr().out
+    assert main(["check", program, *WHERE, "--thickness", "6", "--stepdown", "1/32 in"]) == 1
+    assert "DO NOT CUT" in capsys.readouterr().out
+
+
+def test_what_it_takes(program, tmp_path, capsys):
+    picture = tmp_path / "left.png"
+    assert main(["simulate", program, *WHERE, "--picture", str(picture)]) == 0
+    assert "lowest place 6.0" in capsys.readouterr().out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    (["--cutter", "ball", "6"], "--cutter: ball 6"),
+    (["--cutter", "v", "6"], "v DIAMETER ANGLE"),
+    (["--blank", "70", "40"], "--blank: 2 lengths"),
+    (["--radius", "-254"], "radiused start"),
+    (["--thickness", "six"], "--thickness"),
+    (["folder"], "PROGRAM with --cutter"),
+])
+def test_wrong_words(program, change, words, capsys):
+    arguments = [program, *(change if not change[0].startswith("-") else []), *WHERE, "--thickness", "6"]
+    assert main(["check", *arguments, *(change if change[0].startswith("-") else [])]) == 2
+    assert words in capsys.readouterr().err
