@@ -55,7 +55,7 @@ def cutting_findings(
         grain = 0.0 if step.operation.makes_surface else math.sqrt(sim.grid.cell_area) / 2.0
         shaving = (RIDGES if step.operation.makes_surface else SHAVING) * step.cutter.diameter + grain
         limit = deepest_cut(clamping, step, tolerances)
-        found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving)
+        found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving, grain=2.0 * grain)
         deep = _deepest(np.where(found, bites.over, 0.0))
         if deep is not None:
             yield Finding(
@@ -83,13 +83,18 @@ def cutting_findings(
             )
 
 
-def too_deep(bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float) -> NDArray[np.bool_]:
-    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about."""
+def too_deep(
+    bites: Bites, motion: Motion, cutter: Cutter, *, limit: float, shaving: float, grain: float = 0.0
+) -> NDArray[np.bool_]:
+    """(n,) moves at a feed that take more than a shaving, `shaving` mm wide, from over the `limit` asked about.
+
+    `grain` is how much wider than it is a cut may seem on the grid, mm.
+    """
     wide = width_over(bites, motion, cutter) > shaving
     window, run = max(_TRAVEL, cutter.diameter), runs(motion)
     # a short move at the end of a long one is not judged by its own travel alone
     travel = np.maximum(bites.around(bites.travel, window, run), window)
-    loaded = bites.around(bites.volume, window, run) > cutter.diameter * limit * travel
+    loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.over) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

@@ -100,7 +100,9 @@ def test_the_examples_checks_are_what_the_simulation_finds(name):
         if order == 1:
             assert check.height == pytest.approx(clamping.stock.thickness + 0.1)
             continue
-        assert abs(stands_on(stages[order - 1], order, check, of) - check.height) < 0.002, order
+        # the nearest point of the stage's grid may lie beside the place, where a round end stands higher
+        beside = float(of.profile(np.diff(stages[order - 1].grid.xs[:2])[0] / 2**0.5))
+        assert -0.002 - beside < stands_on(stages[order - 1], order, check, of) - check.height < 0.002, order
         place = shapely.Point(check.x, check.y).buffer(of.radius)
         assert not any(shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]).intersects(place) for k in clamping.setup.keep_out)
         text = made.programs[order - 1].text
