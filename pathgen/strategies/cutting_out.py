@@ -27,6 +27,12 @@ INNER_SHARE = 0.4
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
 
+_BETWEEN = 2.0
+"""What is cut through between the ends of two tabs, mm."""
+
+_UPRIGHT = 100.0
+"""Rise over run of ends that have no room to slope."""
+
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
@@ -211,6 +217,12 @@ def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tup
     return stations, np.interp(stations, knots, heights)
 
 
+def _tab_slope(at: Floats, around: float, height: float, half: float) -> float:
+    """Rise over run of the tabs' ends: steeper where tabs stand so near that their ends would meet."""
+    free = float(np.diff(at, append=at[0] + around).min()) - 2 * half - _BETWEEN
+    return max(TAB_SLOPE, 2 * height / free) if free > 0 else _UPRIGHT
+
+
 def _over_tabs(
     stations: Floats, z: Floats, ring: LinearRing, tabs: Floats, height: float, half: float
 ) -> tuple[Floats, Floats]:
@@ -221,10 +233,11 @@ def _over_tabs(
     laps = np.arange(math.ceil(stations[-1] / ring.length) + 1)
     middles = np.ravel(laps[:, None] * ring.length + at)
     below = np.unique(z[z < height])
-    reach = half + np.concatenate([[0.0], (height - below) / TAB_SLOPE])
+    slope = _tab_slope(np.sort(at), ring.length, height - float(z.min()), half)
+    reach = half + np.concatenate([[0.0], (height - below) / slope])
     edges = np.ravel(middles[:, None] + np.concatenate([-reach, reach]))
     edges = edges[(edges > stations[0]) & (edges < stations[-1])]
     every = np.unique(np.round(np.concatenate([stations, edges]), 9))
     away = np.abs(every[:, None] - middles).min(axis=1)
     low = np.interp(every, stations, z)
-    return every, np.maximum(low, np.where(low < height, height - TAB_SLOPE * np.maximum(away - half, 0.0), low))
+    return every, np.maximum(low, np.where(low < height, height - slope * np.maximum(away - half, 0.0), low))
