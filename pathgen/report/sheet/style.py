@@ -79,6 +79,10 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   html {{ font-size: 10.5pt; }}
   main {{ max-width: none; padding: 0; }}
   .scroll {{ overflow: visible; }}
+  .scroll td {{ white-space: normal; }}
+  .scroll table {{ font-size: .8em; }}
+  .scroll th, .scroll td {{ padding-right: .3rem; overflow-wrap: anywhere; }}
+  .scroll th {{ font-size: inherit; }}
   .wide svg, .wide img {{ min-width: 0; }}
   article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4 {{ break-after: avoid; }}
