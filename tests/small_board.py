@@ -58,6 +58,17 @@ waste = 0.25
 ART = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <circle cx="12" cy="15" r="8" fill="#225577"/><rect x="24" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
 
+SLOT_CUTTER = """
+[[cutter]]
+name = "slot"
+shape = "flat-end"
+diameter = 0.6
+speed = 18000
+feed = 400.0
+plunge = 100.0
+stepdown = 0.5
+"""
+
 
 def job(folder: Path, *, changes: dict[str, str] | None = None, extra: str = "", art: str = ART) -> Path:
     """Writes the drawing and a job, with some of its text changed and more at its end; gives the job's path."""

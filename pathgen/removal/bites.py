@@ -73,10 +73,6 @@ class Bites:
     def __len__(self) -> int:
         return len(self.travel)
 
-    def of(self, which: Rows | NDArray[np.bool_] | slice) -> Bites:
-        """Some of the moves."""
-        return Bites(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
-
     def around(self, values: Floats, window: float, run: Rows) -> Floats:
         """(n,) sums of `values` over about `window` mm of travel around each move, within its run.
 

@@ -9,18 +9,9 @@ import pytest
 
 from pathgen.report.budget import sources
 from pathgen.verify import verify
-from tests.small_board import built
+from tests.small_board import SLOT_CUTTER, built
 
-SLOTS = """
-[[cutter]]
-name = "slot"
-shape = "flat-end"
-diameter = 0.6
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-[slots]
+SLOTS = SLOT_CUTTER + """[slots]
 cutter = "slot"
 width = 0.6
 depth = 1.8

@@ -8,16 +8,7 @@ import pathgen
 from pathgen.report.text import load_lines, saving_lines
 from tests import small_board
 
-SLOTS = """
-[[cutter]]
-name = "slot"
-shape = "flat-end"
-diameter = 0.6
-speed = 18000
-feed = 400.0
-plunge = 100.0
-stepdown = 0.5
-[slots]
+SLOTS = small_board.SLOT_CUTTER + """[slots]
 cutter = "slot"
 depth = 2.0
 entry = "ramp"
