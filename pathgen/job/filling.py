@@ -15,7 +15,7 @@ from pathgen.job.tables import ResinTable
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
-from pathgen.work.fill import WASTE, Resin
+from pathgen.work.fill import Resin
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.work.moved import Moved, fit_move
 from pathgen.work.operations import WitnessMarks
@@ -39,6 +39,15 @@ def check_filling(job: Job) -> None:
                 f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
                 'mixed resin, or write mix_by = "volume"',
             )
+        per_ml = (resin.density or 1.0) if resin.mix_by == "mass" else 1.0
+        unit = "g" if resin.mix_by == "mass" else "ml"
+        if resin.measure * max(len(resin.mix), 1) > resin.least * per_ml:
+            raise JobError(
+                f"inlay {index} resin least", f"a batch of {resin.least * per_ml:g} {unit} of {len(resin.mix) or 1} "
+                f"{'parts' if len(resin.mix) > 1 else 'part'} that are measured by {resin.measure:g} {unit}",
+                allowed=f"{resin.measure * max(len(resin.mix), 1) / per_ml:g} ml or more",
+                remedy="make least larger, or measure finer and write that as measure",
+            )
     if job.marks and not job.surface:
         raise JobError("[marks]", "there is no surface to cut a second time",
                        remedy="leave [marks] out, or add [surface]")
@@ -57,8 +66,7 @@ def resin_of(job: Job, index: int) -> Resin:
     def first(name: str, default: Any) -> Any:
         return next((v for t in tables if (v := getattr(t, name)) is not None), default)
 
-    defaults: dict[str, Any] = {"density": None, "mix": {}, "mix_by": "volume", "pour_depth": None, "waste": WASTE}
-    return Resin(**{f.name: first(f.name, defaults[f.name]) for f in fields(ResinTable)})
+    return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
 
 
 def marks_of(job: Job, clamping: Clamping) -> Marks | None:

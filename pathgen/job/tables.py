@@ -30,7 +30,7 @@ from pathgen.parts.fingerboard.part import ZEROS, PartialFret
 from pathgen.parts.fingerboard.radii import Radii
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
-from pathgen.work.fill import WASTE
+from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 SCALE = size(100.0, 2000.0)
@@ -371,6 +371,14 @@ class ResinTable:
                                    shown="not checked")
     waste: float | None = key(number(0.0, 5.0), "share added for what stays in the cup and on the stick", None,
                               shown=f"{WASTE:g}")
+    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that, ml", None,
+                                    shown=f"{LEAST_WASTE:g} ml")
+    least: float | None = key(number(0.1, 10_000.0, unit="ml"), "the smallest batch that you mix, ml", None,
+                              shown=f"{LEAST_BATCH:g} ml")
+    measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
+                                "mass", None, shown=f"{MEASURE:g}")
+    dam: float | None = key(size(0.0, 100.0), "how far outside the drawing's hull the dam stands", None,
+                            shown=f"{DAM:g} mm")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -49,6 +49,41 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.data["ridges"]["passes"] >= len(finished.passes.y)  # and the wide ones above them
 
 
+def test_tabs_hold_where_the_blank_is_wide_enough():
+    blank = pathgen.Blank(x=(-10.0, 50.0), y=(-21.0, 21.0), thickness=6.0)  # 6 mm beside each edge: 4 and 2
+    cut = pathgen.outline(BOARD, FLAT, stock=6.0, blank=blank.bounds, tabs=[(20.0, 15.0), (0.0, 0.0)], bottom=-0.2)
+    field = pathgen.simulate(blank, pathgen.program(cut), FLAT, resolution=0.2)
+    left = field.top[np.ix_(np.abs(field.y - 17.0) < 0.15, np.abs(field.x - 20.0) < 2.9)]
+    assert left.min() == pytest.approx(1.5, abs=1e-5)
+    assert field.top[np.ix_(np.abs(field.y + 17.0) < 0.15, np.abs(field.x - 20.0) < 2.9)].max() < 0
+    assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
+
+
+def test_a_job_and_one_step_alone_cut_the_same():
+    """Each step of a job is what its function makes of the same values."""
+    job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
+    result = pathgen.build(job)
+    paths = {made.operation: made.toolpath for made in result.programs}
+    clamping = result.plan.clamping
+    board, stock, clear = clamping.board, clamping.stock.thickness, clamping.machine.clearance
+    tools = {step.operation.name: step.cutter for step in clamping.steps}
+    feature = {step.operation.name: step.operation.feature for step in clamping.steps}
+    ball, surfacing, slots = tools["surface-finish"], feature["surface-finish"], feature["slots"]
+    alone = {
+        "surface-rough": pathgen.rough(board.outline, board.surface, tools["surface-rough"], stock=stock, finish=ball,
+                                       allowance=surfacing.allowance, clear=clear),
+        "surface-finish": pathgen.finish(board.outline, board.surface, ball, ridge=surfacing.scallop,
+                                         allowance=surfacing.allowance, clear=clear),
+        "slots": pathgen.slots(slots.lines, board.surface, tools["slots"], width=slots.width, depth=slots.depth,
+                               entry=slots.entry, clear=clear),
+    }
+    for name, path in alone.items():
+        cuts = path.kinds != pathgen.Move.RAPID
+        there = paths[name].kinds != pathgen.Move.RAPID
+        np.testing.assert_array_equal(path.points[cuts], paths[name].points[there], err_msg=name)
+        np.testing.assert_array_equal(path.kinds[cuts], paths[name].kinds[there], err_msg=name)
+
+
 def test_inches_and_another_zero_measure_the_same(finished):
     plain = pathgen.ridges(pathgen.program(finished), cutter=BALL, top=TOP)
     moved = pathgen.program(finished, units="in", zero=(-5.0, 20.0, 8.0))
