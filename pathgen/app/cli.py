@@ -167,11 +167,15 @@ def _bench_commands(commands: Any) -> None:
         commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
+    nut = _command(
+        commands, "nut", _nut, "cut blanks for nut and saddle with the board's curve on top, strings marked",
+        "nut examples/boards/dots-and-fall-away.toml --out nut/",
+    )
     cut_out = _command(
         commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
         "pieces examples/boards/let-in-leaf.toml --out pieces/",
     )
-    for command in (block, gauges, cut_out):
+    for command in (block, gauges, nut, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -368,6 +372,13 @@ def _gauges(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _nut(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_nut
+    from pathgen.job import load_job
+
+    return GOOD if cut_nut(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _pieces(options: argparse.Namespace) -> int:

@@ -136,7 +136,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     count = len(strings.gauges)
     checked_strings(strings, count)
     gauges = np.array(strings.gauges)
-    outer = _on_outer_strings(layout)
+    outer = on_outer_strings(layout)
     spreads = [float(np.linalg.norm(outer[k, 1] - outer[k, 0])) for k in (0, -1)]
     at_nut, at_saddle = (string_places(gauges, spread, strings.spacing) for spread in spreads)
     inset = (_edge_width(layout) - spreads[0]) / 2
@@ -156,7 +156,7 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     }
 
 
-def _on_outer_strings(layout: Layout) -> np.ndarray:
+def on_outer_strings(layout: Layout) -> np.ndarray:
     """(n + 2, 2, 2) where nut, frets and bridge meet the outer strings, bass and treble."""
     every = np.concatenate([layout.lines, layout.bridge[None]])
     sides = (layout.bass_side, -layout.bass_side)
@@ -182,7 +182,7 @@ def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:
 
 def _compensation(layout: Layout, strings: Strings) -> list[dict[str, Any]]:
     """Tension, the saddle that makes the 12th fret true, and the cents at some frets as things are set."""
-    outer, rows = _on_outer_strings(layout), []
+    outer, rows = on_outer_strings(layout), []
     for i in range(len(strings.gauges)):
         share = i / max(len(strings.gauges) - 1, 1)
         along = outer[:, 0] + share * (outer[:, 1] - outer[:, 0])
