@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
+from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
@@ -49,6 +50,17 @@ class ScallopCheck:
         Lines on which passes left the surface as it is; those lifted over it do not count.
     limit : float or None
         The height allowed, where one was given.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
+    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
+    >>> found = pathgen.ridges(text, cutter=ball, top=pathgen.flat(6.0), limit=0.02)
+    >>> found.passes, found.within_limit, abs(found.highest - found.predicted) < 1e-5
+    (9, True, True)
     """
 
     ridges: Ridges
@@ -70,13 +82,12 @@ class ScallopCheck:
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
         x, y = self.highest_at
-        rows = (
+        return as_table((
             ("highest ridge", f"{1000 * self.highest:.2f} um at {x:.2f} mm along, {y:.2f} mm across"),
             ("by the exact formula", "not known" if math.isnan(self.predicted) else f"{1000 * self.predicted:.2f} um"),
             ("against the surface", f"{1000 * self.low:+.2f} to {1000 * self.high:+.2f} um"),
             ("passes", str(self.passes)), ("allowed", "" if self.limit is None else f"{1000 * self.limit:g} um"),
-        )
-        return "<table>" + "".join(f"<tr><td>{name}</td><td>{value}</td></tr>" for name, value in rows) + "</table>"
+        ))
 
 
 def check_scallop(
@@ -120,6 +131,18 @@ def check_scallop(
         For text outside the plain subset, or with no passes side by side when no `area` is given.
     CutterError
         For a cutter that is not a ball end.
+
+    Examples
+    --------
+    `ridges` does the same for files too, and names its arguments as the other steps do.
+
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
+    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
+    >>> round(pathgen.check_scallop(text, ball, pathgen.flat(6.0)).highest, 4)
+    0.0104
     """
     motion, name = motion_of(text, (0.0, 0.0, z_zero), name=name)
     return _measured(motion, name, cutter, surface, area=area, limit=limit, section_spacing=section_spacing,
