@@ -77,6 +77,7 @@ def part_of(job: Job) -> Fingerboard:
         outline=_drawn_outline(job),
         relief=table.relief,
         fall_away=table.fall_away,
+        nut_offset=table.nut_offset,
     )
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings,

@@ -35,7 +35,8 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
             resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
         ),
         "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
-                  "binding": board.binding},
+                  "binding": board.binding, "nut_offset": board.layout.nut_offset,
+                  "nut_offset_cents": rounded(_offset_cents(board), 3)},
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
@@ -148,6 +149,12 @@ def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
 
 def _speaking_length(board: Fingerboard) -> float:
     return float(centre_crossings(board.layout.bridge[None])[0])
+
+
+def _offset_cents(board: Fingerboard) -> float:
+    """By how much every fretted note is lower against its open string, on the string along the centre-line."""
+    length = _speaking_length(board)
+    return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
 def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:
