@@ -7,7 +7,9 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
@@ -22,6 +24,10 @@ from pathgen.work.operations import WitnessMarks
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
+
+CLAMP_GAP = 8.0
+"""Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
+elsewhere, mm; common practice, no source."""
 
 
 def check_filling(job: Job) -> None:
@@ -78,7 +84,8 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     free = left_standing(clamping, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     if job.marks.at is None:
-        places = spread_places(free, clamping.board, where="[marks]", top=clamping.stock.thickness, **finely)
+        places = spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]",
+                               top=clamping.stock.thickness, **finely)
     else:
         places = np.array(job.marks.at, dtype=float)
         for number, (x, y) in enumerate(places, 1):
@@ -98,10 +105,15 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     )
 
 
+def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:
+    clamps = [shapely.box(c.x[0], c.y[0], c.x[1], c.y[1]) for c in clamping.setup.keep_out]
+    return overlay.difference(free, overlay.buffer(overlay.union_all(clamps), CLAMP_GAP)) if clamps else free
+
+
 def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     """The move that the measured marks explain, and the number of the first program written in the moved frame.
 
-    Raises JobError where a measuring error at one mark would move the board by more than the job allows.
+    Raises JobError where measuring errors at the marks would move the board by more than the job allows.
     """
     if not job.measured:
         return None, 0

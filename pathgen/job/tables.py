@@ -436,7 +436,7 @@ class MarksTable:
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
         list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
-        None, shown="three, as far apart as the waste allows",
+        None, shown="four, two near mid-length, as far apart as the waste allows",
     )
     depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -462,7 +462,7 @@ class MovedTable:
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
     accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
     board_limit: float = key(
-        size(0.001, 5.0), "how far an error of accuracy at one mark may move any place of the board",
+        size(0.001, 5.0), "how far errors of accuracy at the marks together may move any place of the board",
         BOARD_LIMIT,
     )
     before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",

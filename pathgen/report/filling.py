@@ -32,7 +32,7 @@ from pathgen.work.fill import (
     level_resin,
     second_cut,
 )
-from pathgen.work.mark_errors import MarkErrors
+from pathgen.work.mark_errors import MarkErrors, seen
 from pathgen.work.moved import Moved, shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches
@@ -252,6 +252,8 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         "depth": marks.depth,
         "hover": marks.hover,
         "errors": _errors(marks.errors) if marks.errors else None,
+        "seen": {shape: _round(share, 3) for shape, share in seen(
+            np.insert(marks.places, 2, 0.0, axis=1), clamping.board.outline.bounds).items()},
     }
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.units import MM_PER, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines
+from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.tables import table
 
 FILL_WORDS = (
@@ -167,6 +167,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         )
         lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
+        lines += seen_lines(report["marks"]["seen"])
         lines += ["", *measuring_lines(report["marks"], units)]
     return lines
 

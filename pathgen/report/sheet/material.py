@@ -11,7 +11,7 @@ from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import budget_cells, cents_words
 from pathgen.report.filltext import FILL_WORDS, ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines
+from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.work.clamping import Clamping
 
@@ -83,7 +83,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
              f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
-             f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
+             f"Should you measure them later: {error_words(marks['errors'], units)}.",
+             *seen_lines(marks["seen"])] if marks else []
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
