@@ -105,14 +105,20 @@ class Build:
         }
 
     def shaded_pictures(self) -> dict[str, bytes]:
-        """The finished board, and the work after each program, as PNG files by name; each prints at true size."""
-        from pathgen.report.sheet.page import shaded_files
+        """The finished board, the work after each program, each inlay before and after: PNG files by name.
 
-        return shaded_files(self.plan, self.verification)
+        Those from above print at true size.
+        """
+        from pathgen.report.sheet.seen import seen_files
+
+        return seen_files(self.plan, self.verification)
 
     def _repr_png_(self) -> bytes | None:
         """The finished board, for a notebook."""
-        return self.shaded_pictures().get("finished.png")
+        from pathgen.report.sheet.seen import finished_png
+
+        seen = self.verification.simulation.stages
+        return finished_png(self.plan, self.verification, self.plan.asked.wood[0]) if seen else None
 
     def pictures(self) -> dict[str, str]:
         """The setup sheet's pictures as SVG files by name; each prints at true size."""

@@ -46,7 +46,8 @@ def _fretting(job: Job) -> Paper:
 def _strings(job: Job) -> Paper:
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
-    data = stringing_data(part_of(job).layout, job.strings, crown=job.frets.crown.height if job.frets else None)
+    data = stringing_data(part_of(job).layout, job.strings,
+                          crown=job.frets.wire_of(1).crown.height if job.frets else None)
     return Paper(data=data, lines=stringing_lines(data, job.units))
 
 

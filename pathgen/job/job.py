@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.markup import as_table
-from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable
+from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, NutPlateTable, PlateTable, StringsTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -64,6 +64,8 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    nut_blank: NutPlateTable | None = None
+    saddle_blank: PlateTable | None = None
     frets: FretsTable | None = None
     strings: StringsTable | None = None
     neck: NeckKeys | None = None

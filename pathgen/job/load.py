@@ -12,7 +12,15 @@ from typing import Any
 from pathgen.artwork.document import DRAWING
 from pathgen.base.errors import JobError
 from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
-from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
+from pathgen.job.bench_tables import (
+    DotsTable,
+    FretsTable,
+    NeckKeys,
+    NutPlateTable,
+    PlateTable,
+    StringsTable,
+    dots_inlay,
+)
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.sense import check_sense
@@ -56,6 +64,8 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "nut_blank": NutPlateTable,
+    "saddle_blank": PlateTable,
     "frets": FretsTable,
     "strings": StringsTable,
     "neck": NeckKeys,

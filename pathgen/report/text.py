@@ -7,7 +7,7 @@ from typing import Any
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
 from pathgen.base.units import area_words, fine_length, format_length, in_units, place_words, tiny_length, way_length
-from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
@@ -42,7 +42,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
 def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
     """The fret table and what goes with it."""
     return [
-        ["", "Frets", "", frame_words(report["board"]["bass_side"]), ""],
+        ["", "Frets", "", *frame_lines(report["board"], units), ""],
         fret_lines(report["frets"], units),
         ["", "Widths and wood left", ""],
         wood_lines(report["frets"], units),

@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
-from pathgen.report.board_text import frame_words
+from pathgen.report.board_text import frame_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
@@ -69,7 +69,7 @@ def frets(report: dict[str, Any]) -> Element | None:
     ]
     head = ["Fret", "From nut, mm", "From nut, in",
             *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
-    return chapter("frets", "Frets", e("p", frame_words(report["board"]["bass_side"])),
+    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
                    scrolling(table(head, rows), "Fret table"))
 
 
