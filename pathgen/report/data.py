@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
+from pathgen.report.neck import neck_findings
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
@@ -56,7 +58,9 @@ def report_data(
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
-    more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"])]
+    more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
+            # the neck is no reason not to cut the board
+            *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
     return Report({
         "title": planned.clamping.title,
         "units": "mm",
@@ -76,6 +80,7 @@ def report_data(
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],
         "stringing": part["stringing"],
+        "neck": part["neck"],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, more),
@@ -89,7 +94,8 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
         "length": rounded(part.length), "thickness": part.surface.thickness,
         "radius_nut": rounded(part.surface.radius_nut), "radius_end": rounded(part.surface.radius_end),
     }
-    none: dict[str, Any] = {"frets": [], "strings": [], "side_dots": [], "fretting": None, "stringing": None}
+    none: dict[str, Any] = {"frets": [], "strings": [], "side_dots": [], "fretting": None, "stringing": None,
+                            "neck": None}
     return none | own | {"board": size | own.get("board", {})}
 
 

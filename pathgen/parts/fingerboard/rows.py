@@ -13,6 +13,7 @@ from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import stringing_data
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
-    """What report.json says of a board: frets, strings, side dots; fretting and stringing where they are known."""
+    """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
     fittings, slots = board.fittings, clamping.feature(Slot)
     wire, strings = fittings.wire, fittings.string_set
     return {
@@ -42,6 +43,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
         "fretting": fretting_data(board, slots, wire) if wire else None,
         "stringing": stringing_data(board.layout, strings, crown=wire.wire_of(1).crown.height if wire else None)
         if strings else None,
+        "neck": neck_rows(fittings.neck, board) if fittings.neck else None,
     }
 
 
