@@ -19,7 +19,16 @@ from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
-from pathgen.report.sheet.results import findings, frets, fretting_sheet, nut_and_saddle, ridges, sections, side_dots
+from pathgen.report.sheet.results import (
+    findings,
+    frets,
+    fretting_sheet,
+    neck,
+    nut_and_saddle,
+    ridges,
+    sections,
+    side_dots,
+)
 from pathgen.report.sheet.seen import finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words
@@ -63,6 +72,7 @@ def setup_sheet(
             side_dots(report),
             fretting_sheet(report, clamping.units),
             nut_and_saddle(report, clamping.units),
+            neck(report, clamping.units),
             findings(report),
             e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
         )),
