@@ -16,7 +16,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.culprit import Culprit
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
@@ -163,7 +163,7 @@ def _in_plan(
             code="pocket-outside-drawing", severity="forbid",
             where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
-            allowed=f"{allowed:.2g} mm outside its edge", remedy="make the programs again from the job",
+            allowed=f"{allowed:.2g} mm outside its edge", remedy=AGAIN,
         )
     for step in openings.steps:
         if step.order in motions:
@@ -203,7 +203,7 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             code="pocket-wall-overcut", severity="forbid",
             where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
             got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
-            allowed=f"{tolerances.pocket_plan:g} mm", remedy="make the programs again from the job",
+            allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
         )
 
 
@@ -228,7 +228,7 @@ def _uncut(
         yield Finding(
             code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay.index + 1}", None, x, y),
             got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
 
 
@@ -280,7 +280,7 @@ def _too_shallow(
                 where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
                 got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
                 allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges",
-                remedy="make the programs again from the job",
+                remedy=AGAIN,
             )
             return
 
@@ -308,7 +308,7 @@ def _nowhere_deep(
                     code="pocket-too-shallow", severity="forbid",
                     where=at(f"inlay {inlay.index + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
                     got=f"{inlay.depth - float(cells.min()):.3f} mm at its deepest", allowed=f"{inlay.depth:g} mm",
-                    remedy="make the programs again from the job",
+                    remedy=AGAIN,
                 )
                 return
 
