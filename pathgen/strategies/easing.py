@@ -93,12 +93,18 @@ class Standing:
         return drop
 
 
-def eased(path: Toolpath, cutter: Cutter, standing: Standing) -> Toolpath:
+def may_overload(cutter: Cutter) -> bool:
+    """Whether its fullest cut is that much more than its straight-line one; that of a v is not."""
+    return cutter.full_cut > EASE_FROM * cutter.straight_cut
+
+
+def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
-    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes.
+    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes; None where no cutter can take
+    too much.
     """
-    if not len(path):
+    if not len(path) or standing is None:
         return path
     feeding = path.kinds != Move.RAPID
     along = np.cumsum(path.lengths)
