@@ -149,8 +149,11 @@ def _of_fresh(finding: Finding, clamping: Clamping) -> Finding:
     """What was found in programs that nobody can have edited: to make them again would change nothing."""
     if AGAIN not in finding.remedy:
         return finding
-    instead = next((s.operation.instead for s in clamping.steps if finding.where.startswith(s.file_name)),
-                   Operation.instead)
+    instead = next(
+        (s.operation.instead for s in clamping.steps
+         if s.file_name in finding.where or (s.operation.opens and finding.where.startswith(s.operation.opens.name))),
+        Operation.instead,
+    )
     return replace(finding, remedy="pathgen planned this wrongly, the job is in order: please report it with the job "
                                    f"file. What may work meanwhile: {instead}")
 

@@ -116,21 +116,22 @@ def pocket_findings(
     """Every fault of every pocket, and of the fill that was cut level."""
     for poured in sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
-        openings = _openings(poured.inlay, steps)
+        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay))
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 
-def _openings(shape: Inlay, steps: list[Step]) -> _Openings:
+def _openings(shape: Inlay, steps: list[Step], gone: float) -> _Openings:
+    """`gone` is what a second cut took off the surface before: sloping walls open less there."""
     alone, beside = [], []
     reach: shapely.Geometry = shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
         axis = _taken_in(shape.area, half)
-        own = overlay.buffer(axis, half, quad_segs=32)
+        own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
         floor = shapely.get_parts(overlay.difference(own if step.cutter.shape == "flat-end" else axis, reach))
         touching = shapely.dwithin(floor, reach, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))

@@ -18,6 +18,18 @@ R_NUT, R_END, LENGTH = 254.0, 300.0, 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
 BALL, LIMIT = 6.35, 0.05
 FINE = {"scallop = 0.05": "scallop = 0.02"}
 
+V_60 = """
+[[cutter]]
+name = "v"
+shape = "v"
+diameter = 6.0
+angle = 60.0
+speed = 16000
+feed = 1200.0
+plunge = 400.0
+stepdown = 1.0
+"""
+
 
 def surface(x, y):
     """Height of the small board's cone (CHECKS: drop of a circular arc, radius linear in x)."""
@@ -251,3 +263,18 @@ def test_what_cannot_be_left_is_refused(tmp_path, changes, words):
     with pytest.raises(JobError) as error:
         load_job(job(tmp_path, changes=changes))
     assert words in str(error.value)
+
+
+def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
+    """The skim after the first fill lowers the wood before the second inlay is opened (found by a random board)."""
+    (tmp_path / "star.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
+        '<polygon points="19,10 13,12 10,19 7,12 1,10 7,8 10,1 13,8" fill="#225577"/></svg>'
+    )
+    second = '\n[[inlay]]\nartwork = "star.svg"\ndepth = 1.5\ncutters = ["v"]\noverfill = 0.7\nplace = { at = [66.0, 0.0] }\n'
+    v = V_60 + second + '[resurface]\nskim = 0.1\narea = "board"\n'
+    result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"}, extra=v)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    told = [f["got"] for f in result.report["checks"]["findings"] if f["where"] == "[[inlay]] 2"]
+    further_in = 0.1 * np.tan(np.radians(30.0))
+    assert any(f"{further_in:.3f} mm further in" in words for words in told)
