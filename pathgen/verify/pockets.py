@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -302,8 +303,8 @@ def _nowhere_deep(
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
             cell = sim.grid.cell_area**0.5
-            # paths along the grid may all lie half a cell beside its middles, where a point leaves more than nothing
-            least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests) + float(step.cutter.profile(cell / 2))
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests)
+            least += _beside(step.cutter, inset, cell, tolerances)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",
@@ -312,6 +313,16 @@ def _nowhere_deep(
                     remedy=AGAIN,
                 )
                 return
+
+
+def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:
+    """What the end of a cutter leaves at the middles of cells, all beside its path.
+
+    A path along the grid may lie half a cell beside them; one along the rim of a floor, of which `inset` and as much
+    again is not judged, lies that far outside: there no more than a ridge is left.
+    """
+    along_rim = float(cutter.profile(min(2 * inset + cell / math.sqrt(2), cutter.radius)))
+    return max(float(cutter.profile(cell / 2)), min(along_rim, tolerances.floor_ridge))
 
 
 def _widest(steps: list[Step]) -> float:
