@@ -271,7 +271,8 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
         '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
         '<polygon points="19,10 13,12 10,19 7,12 1,10 7,8 10,1 13,8" fill="#225577"/></svg>'
     )
-    second = '\n[[inlay]]\nartwork = "star.svg"\ndepth = 1.5\ncutters = ["v"]\noverfill = 0.7\nplace = { at = [66.0, 0.0] }\n'
+    second = '\n[[inlay]]\nartwork = "star.svg"\ndepth = 1.5\ncutters = ["v"]\noverfill = 0.7\n'
+    second += "place = { at = [66.0, 0.0] }\n"
     v = V_60 + second + '[resurface]\nskim = 0.1\narea = "board"\n'
     result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"}, extra=v)
     assert result.passed, [str(f) for f in result.verification.findings]
