@@ -1,4 +1,4 @@
-"""What the commands for blocks and gauges do: build, show, write."""
+"""What the commands for blocks, gauges, nut and saddle do: build, show, write."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from pathgen.base.plain import one_line
 from pathgen.base.units import format_length
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.job import Job
+from pathgen.job.plates import plate_clampings
 from pathgen.report.text import finding_lines, summary_lines
 
 
@@ -28,6 +29,12 @@ def cut_gauges(job: Job, folder: str, *, resolution: float) -> bool:
     """Build every gauge and write them into one folder; True when verification let them."""
     made = [build(job, clamping=clamping, resolution=resolution) for clamping in gauge_clampings(job)]
     return _written(made, _together("gauge", made), job, folder)
+
+
+def cut_nut(job: Job, folder: str, *, resolution: float) -> bool:
+    """Build the blanks for nut and saddle and write them into one folder; True when verification let them."""
+    made = [build(job, clamping=clamping, resolution=resolution) for clamping in plate_clampings(job)]
+    return _written(made, made[0].files() if len(made) == 1 else _together("blank", made), job, folder)
 
 
 def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:

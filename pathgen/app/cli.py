@@ -167,11 +167,15 @@ def _bench_commands(commands: Any) -> None:
         commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
+    nut = _command(
+        commands, "nut", _nut, "cut blanks for nut and saddle with the board's curve on top, strings marked",
+        "nut examples/boards/dots-and-fall-away.toml --out nut/",
+    )
     cut_out = _command(
         commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
         "pieces examples/boards/let-in-leaf.toml --out pieces/",
     )
-    for command in (block, gauges, cut_out):
+    for command in (block, gauges, nut, cut_out):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -370,6 +374,13 @@ def _gauges(options: argparse.Namespace) -> int:
     return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
+def _nut(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_nut
+    from pathgen.job import load_job
+
+    return GOOD if cut_nut(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
 def _pieces(options: argparse.Namespace) -> int:
     from pathgen.app.bench_commands import cut_pieces
     from pathgen.job import load_job
@@ -380,7 +391,7 @@ def _pieces(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
-    from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+    from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 
     job = load_job(options.job)
@@ -389,7 +400,7 @@ def _frets(options: argparse.Namespace) -> int:
         _print_json(data["frets"])
         return GOOD
     parts = [
-        [frame_words(data["board"]["bass_side"])],
+        frame_lines(data["board"], job.units),
         fret_lines(data["frets"], job.units),
         wood_lines(data["frets"], job.units),
         string_lines(data["strings"], job.units),

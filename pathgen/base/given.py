@@ -6,6 +6,8 @@ Shapes come from elsewhere, often in other units or with mistakes. They are neve
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -14,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from pathgen.base.errors import PathgenError
 
 Floats = NDArray[np.float64]
+W = TypeVar("W", bound=str)
 
 LARGEST = 1000.0
 """Larger shapes and lengths are taken for a mistake of units, mm."""
@@ -78,3 +81,19 @@ def points(where: str, values: ArrayLike, *, shape: tuple[int, ...], words: str)
         raise PathgenError(where, f"a place {np.abs(array).max():g} mm out", allowed=f"within {10 * LARGEST:g} mm",
                            remedy="is it in other units? give it in mm")
     return array
+
+
+def place(where: str, values: ArrayLike, *, count: int, words: str) -> Floats:
+    """(count,) finite numbers. Raises PathgenError as `points` does."""
+    try:
+        one = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise PathgenError(where, f"{values!r}", allowed=words) from None
+    return np.asarray(points(where, one[None], shape=(count,), words=words)[0])
+
+
+def word(where: str, value: W, words: Sequence[W]) -> W:
+    """One of some words. Raises PathgenError."""
+    if value not in words:
+        raise PathgenError(where, f"{value!r}", allowed=" or ".join(map(repr, words)), remedy="give one of these")
+    return value

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 
 Floats = NDArray[np.float64]
@@ -19,14 +21,30 @@ class Hollow(Surface):
     """A trough: the mirror image of a Surface in the level plane at `thickness`, where the lowest line of it lies.
 
     Radii are given positive, as those of the board it fits; `radius` gives them negative, as the ridge formulas of
-    `pathgen.base.scallop` count a hollow.
+    `pathgen.base.scallop` count a hollow. Where relief or fall-away lower the board, the hollow rises.
     """
 
-    @property
+    relief: Relief | None = None
+    fall_away: FallAway | None = None
+
+    @cached_property
     def board(self) -> Surface:
-        """The surface that the hollow fits, with its crest where the hollow is lowest."""
-        return Surface(thickness=self.thickness, radius_nut=self.radius_nut, radius_end=self.radius_end,
-                       length=self.length)
+        """The surface that the hollow fits, with its crest, before it is lowered, in the level plane."""
+        plain = {"thickness": self.thickness, "radius_nut": self.radius_nut, "radius_end": self.radius_end,
+                 "length": self.length}
+        if self.relief or self.fall_away:
+            return Lowered(**plain, relief=self.relief, fall_away=self.fall_away)
+        return Surface(**plain)
+
+    @property
+    def bends(self) -> Floats:
+        """As of the board."""
+        return self.board.bends
+
+    @property
+    def curving(self) -> float:
+        """As of the board."""
+        return self.board.curving
 
     def radius(self, x: ArrayLike) -> Floats:
         """Radius of the section across at x, mm, negative (infinite for a flat)."""

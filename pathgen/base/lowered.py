@@ -5,12 +5,14 @@
 with S the flat, cylinder or cone of `pathgen.base.surface` and p made of parabolas and straight lines. Nothing of p is
 hollow but the relief, and that with a radius of many metres, so that what a ball leaves over the surface has one
 highest place: where it stands, the ball touches. It is found by Newton's method on each piece of p, and at its bends.
+So is, for the hollow that fits such a board, the one lowest place over a ball that touches from below.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +37,10 @@ class Relief:
     end: float
     start: float = 0.0
 
+    def seen_from(self, x: float) -> Relief:
+        """The same with `x` as the zero along."""
+        return replace(self, deepest=self.deepest - x, end=self.end - x, start=self.start - x)
+
     @property
     def pieces(self) -> tuple[Piece, ...]:
         """The two parabolas."""
@@ -54,6 +60,10 @@ class FallAway:
     drop: float
     curved: bool = False
 
+    def seen_from(self, x: float) -> FallAway:
+        """The same with `x` as the zero along."""
+        return replace(self, start=self.start - x, end=self.end - x)
+
     @property
     def pieces(self) -> tuple[Piece, ...]:
         """The one piece."""
@@ -63,16 +73,13 @@ class FallAway:
 
 @dataclass(frozen=True, kw_only=True)
 class Lowered(Surface):
-    """A radiused top with relief, fall-away or both. Raises PathgenError for a flat, and where the two overlap."""
+    """A flat or radiused top with relief, fall-away or both. Raises PathgenError where the two overlap."""
 
     relief: Relief | None = None
     fall_away: FallAway | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        if self.is_flat:
-            raise PathgenError("[board] radius", "flat, with relief or fall-away", allowed="a radius",
-                               remedy='write radius = "100000 mm" for a top that is as good as flat across')
         if self.relief and self.fall_away and self.fall_away.start < self.relief.end - 1e-9:
             raise PathgenError("[board] fall_away", f"starts {self.fall_away.start:.2f} mm from the nut, within the "
                                "relief", allowed=f"{self.relief.end:.2f} mm or more",
@@ -148,28 +155,44 @@ class Lowered(Surface):
 
     def _under_ball(self, r: float, x: Floats, y: Floats) -> Floats:
         best = np.full(x.shape, -np.inf)
+        for piece, near in self._pieces_near(r, x):
+            best[near] = np.maximum(best[near], self._touch(piece, r, x[near], y[near]))
+        return best
+
+    def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As `Surface.ball_from_below`."""
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        self.above.ball_from_below(ball_radius, x, y)  # refuses what does not meet the surface
+        across, along = y.ravel(), x.ravel()
+        best = np.full(along.shape, np.inf)
+        for piece, near in self._pieces_near(ball_radius, along):
+            best[near] = np.minimum(best[near], self._touch(piece, -ball_radius, along[near], across[near]))
+        return best.reshape(x.shape)
+
+    def _pieces_near(self, r: float, x: Floats) -> Iterator[tuple[Piece, NDArray[np.intp]]]:
+        """Each piece that a ball may touch, and which of the places are near enough to it."""
         reach = 1.1 * r * (0.02 + max(abs(b) + abs(2 * c) * self.length for *_, b, c in self.pieces)
                            + abs(self.taper))
         for piece in self.pieces:
             near = np.flatnonzero((x >= piece[0] - reach) & (x <= piece[1] + reach))
             if len(near):
-                best[near] = np.maximum(best[near], self._touch(piece, r, x[near], y[near]))
-        return best
+                yield piece, near
 
     def _touch(self, piece: Piece, r: float, x: Floats, y: Floats) -> Floats:
-        """Tip height where the ball may touch one piece only, from bend to bend."""
-        k, (low, high) = self.taper, piece[:2]
+        """Height of the end of a ball where it touches one piece only, from bend to bend.
+
+        Of a ball of radius r over the surface its tip; with r negative, of one under the surface its top.
+        """
+        low, high = piece[:2]
         v = y * (1.0 - r / (self.radius(x) + r))
         u = np.clip(x, low, high)
         for _ in range(_STEPS):
-            radius = self.radius(u)
-            w = np.sqrt(radius**2 - v**2)
             a, b = u - x, v - y
-            c = np.sqrt(np.maximum(r**2 - a**2 - b**2, 1e-12))
+            c = np.sign(r) * np.sqrt(np.maximum(r**2 - a**2 - b**2, 1e-12))
             _, slope, bend = _value(piece, u)
-            gu, gv = k * v**2 / (w * (radius + w)) - slope - a / c, -v / w - b / c
-            huu = -(k**2) * v**2 / w**3 - bend - 1 / c - a**2 / c**3
-            huv, hvv = k * radius * v / w**3 - a * b / c**3, -(radius**2) / w**3 - 1 / c - b**2 / c**3
+            su, sv, suu, suv, svv = self._derivatives(u, v)
+            gu, gv = su - slope - a / c, sv - b / c
+            huu, huv, hvv = suu - bend - 1 / c - a**2 / c**3, suv - a * b / c**3, svv - 1 / c - b**2 / c**3
             det = huu * hvv - huv**2
             du, dv = -(hvv * gu - huv * gv) / det, -(huu * gv - huv * gu) / det
             # at a bend the place along is fixed, and only the place across is sought
@@ -178,13 +201,25 @@ class Lowered(Surface):
             u, v = np.clip(u + du, low, high), v + dv
             if max(np.abs(du).max(), np.abs(dv).max()) < 1e-12:
                 break
-        radius = self.radius(u)
         off = (u - x) ** 2 + (v - y) ** 2
-        drop = v**2 / (radius + np.sqrt(radius**2 - v**2))
-        return np.asarray(self.thickness - drop - _value(piece, u)[0] - off / (r + np.sqrt(np.maximum(r**2 - off, 0))))
+        cap = np.sign(r) * off / (abs(r) + np.sqrt(np.maximum(r**2 - off, 0)))
+        return np.asarray(self.above.height(u, v) - _value(piece, u)[0] - cap)
+
+    def _derivatives(self, u: Floats, v: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """Of the surface before it is lowered: along, across, and the three second ones."""
+        if self.is_flat:
+            level = np.zeros(u.shape)
+            return level, level, level, level, level
+        k, radius = self.taper, self.radius(u)
+        w = np.sqrt(radius**2 - v**2)
+        return (k * v**2 / (w * (radius + w)), -v / w, -(k**2) * v**2 / w**3, k * radius * v / w**3,
+                -(radius**2) / w**3)
 
     def _under_disc(self, r: float, x: Floats, y: Floats) -> Floats:
-        """The highest place under a disc: on its rim, or on the crest at an end of it or at a bend."""
+        """The highest place under a disc: on its rim, or on the crest at an end of it or at a bend.
+
+        A flat is crest all over.
+        """
         angle = np.arange(_ANGLES) * (2 * math.pi / _ANGLES)
 
         def rim(t: Floats) -> Floats:
@@ -198,14 +233,11 @@ class Lowered(Surface):
             left = rim(low + third) < rim(high - third)
             low, high = np.where(left, low + third, low), np.where(left, high, high - third)
         best = np.maximum(best, rim((low + high) / 2))
-        half = np.sqrt(np.maximum(r**2 - y**2, 0.0))
+        half = np.full(y.shape, r) if self.is_flat else np.sqrt(np.maximum(r**2 - y**2, 0.0))
+        on_crest = (np.abs(y) < r) | self.is_flat
         for at in (-half, half, *(np.clip(bend - x, -half, half) for bend in self.bends)):
-            best = np.where(np.abs(y) < r, np.maximum(best, self.thickness - self.lowering(x + at)), best)
+            best = np.where(on_crest, np.maximum(best, self.thickness - self.lowering(x + at)), best)
         return best
-
-    def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Not known of a lowered surface."""
-        raise PathgenError("surface", "a hollow of a board with relief or fall-away", allowed="a board without them")
 
 
 def _value(piece: Piece, x: Floats) -> tuple[Floats, Floats, float]:

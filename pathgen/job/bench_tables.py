@@ -8,7 +8,7 @@ from pathgen.job.keys import choice, key, list_of, number, size, span, text
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
-from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang
+from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.stringing import Strings
 
@@ -31,11 +31,23 @@ class CrownTable(Crown):
 
 
 @dataclass(frozen=True, kw_only=True)
+class WireSizeTable(WireSize):
+    """Wire of another size for some of the frets."""
+
+    frets: tuple[int, int] = key(list_of(number(0, 60, whole=True), least=2, most=2), "[first, last] that it is for")
+    tang: TangTable | None = key(table_of(TangTable), "{ width, depth, studs }", None, shown="that of [frets]")
+    crown: CrownTable | None = key(table_of(CrownTable), "{ width, height }", None, shown="that of [frets]")
+
+
+@dataclass(frozen=True, kw_only=True)
 class FretsTable(FretWire):
     """``[frets]``: the wire, for the fretting sheet."""
 
     tang: TangTable = key(table_of(TangTable), "{ width, depth, studs }", TangTable, shown="a usual one")
     crown: CrownTable = key(table_of(CrownTable), "{ width, height }", CrownTable, shown="a usual one")
+    sizes: tuple[WireSizeTable, ...] = key(
+        list_of(table_of(WireSizeTable), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
+        shown="one wire for all")
     overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, shown="2 mm")
     bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
     tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5, shown="0.5 mm")
@@ -78,6 +90,31 @@ def dots_inlay(dots: DotsTable) -> DotsInlay:
     """The inlay that dots are cut as: it has no drawing."""
     return DotsInlay(artwork="", depth=dots.depth, cutters=dots.cutters, fill=dots.fill, overfill=dots.overfill,
                      dots=dots)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlateTable:
+    """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
+
+    cutter: str = key(text(60), "a flat-end cutter that cuts it out")
+    thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0, shown="3 mm")
+    height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
+    overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0, shown="4 mm")
+    tabs: int = key(number(2, 10, whole=True), "how many tabs hold it", 2)
+    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
+    engraver: str | None = key(text(60), "a v cutter that marks the strings' places and the radius on its face", None,
+                               shown="no marks")
+    engrave_depth: float = key(size(0.05, 2.0), "of the marks", 0.2, shown="0.2 mm")
+
+
+@dataclass(frozen=True, kw_only=True)
+class NutPlateTable(PlateTable):
+    """``[nut_blank]``: the same for the nut."""
+
+    thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 6.0, shown="6 mm")
+    height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None,
+                               shown="from [nut], [strings] and [frets]")
+    overhang: float = key(size(0.0, 30.0), "past the board's edge at each end, filed off later", 0.5, shown="0.5 mm")
 
 
 _EACH = "bass first; "

@@ -61,7 +61,7 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     if smallest > wide:
         raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
-    crown = job.frets.crown.width if job.frets else 0.0
+    crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
     area = dot_area(board, dots, gap=gap, fret_width=max(crown, _slot_width(job)))
     inlay = Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
                   fill=table.fill, overfill=table.overfill)

@@ -7,7 +7,9 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
@@ -15,13 +17,17 @@ from pathgen.job.tables import ResinTable
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
-from pathgen.work.fill import WASTE, Resin
+from pathgen.work.fill import Resin
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.work.moved import Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
+
+CLAMP_GAP = 8.0
+"""Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
+elsewhere, mm; common practice, no source."""
 
 
 def check_filling(job: Job) -> None:
@@ -38,6 +44,15 @@ def check_filling(job: Job) -> None:
             raise JobError(
                 f"inlay {index} resin", "parts by mass without a density", remedy="add density, in g/cm3, of the "
                 'mixed resin, or write mix_by = "volume"',
+            )
+        per_ml = (resin.density or 1.0) if resin.mix_by == "mass" else 1.0
+        unit = "g" if resin.mix_by == "mass" else "ml"
+        if resin.measure * max(len(resin.mix), 1) > resin.least * per_ml:
+            raise JobError(
+                f"inlay {index} resin least", f"a batch of {resin.least * per_ml:g} {unit} of {len(resin.mix) or 1} "
+                f"{'parts' if len(resin.mix) > 1 else 'part'} that are measured by {resin.measure:g} {unit}",
+                allowed=f"{resin.measure * max(len(resin.mix), 1) / per_ml:g} ml or more",
+                remedy="make least larger, or measure finer and write that as measure",
             )
     if job.marks and not job.surface:
         raise JobError("[marks]", "there is no surface to cut a second time",
@@ -57,8 +72,7 @@ def resin_of(job: Job, index: int) -> Resin:
     def first(name: str, default: Any) -> Any:
         return next((v for t in tables if (v := getattr(t, name)) is not None), default)
 
-    defaults: dict[str, Any] = {"density": None, "mix": {}, "mix_by": "volume", "pour_depth": None, "waste": WASTE}
-    return Resin(**{f.name: first(f.name, defaults[f.name]) for f in fields(ResinTable)})
+    return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
 
 
 def marks_of(job: Job, clamping: Clamping) -> Marks | None:
@@ -70,7 +84,8 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     free = left_standing(clamping, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     if job.marks.at is None:
-        places = spread_places(free, clamping.board, where="[marks]", top=clamping.stock.thickness, **finely)
+        places = spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]",
+                               top=clamping.stock.thickness, **finely)
     else:
         places = np.array(job.marks.at, dtype=float)
         for number, (x, y) in enumerate(places, 1):
@@ -90,10 +105,15 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     )
 
 
+def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:
+    clamps = [shapely.box(c.x[0], c.y[0], c.x[1], c.y[1]) for c in clamping.setup.keep_out]
+    return overlay.difference(free, overlay.buffer(overlay.union_all(clamps), CLAMP_GAP)) if clamps else free
+
+
 def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     """The move that the measured marks explain, and the number of the first program written in the moved frame.
 
-    Raises JobError where a measuring error at one mark would move the board by more than the job allows.
+    Raises JobError where measuring errors at the marks would move the board by more than the job allows.
     """
     if not job.measured:
         return None, 0

@@ -12,7 +12,15 @@ from typing import Any
 from pathgen.artwork.document import DRAWING
 from pathgen.base.errors import JobError
 from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
-from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, StringsTable, dots_inlay
+from pathgen.job.bench_tables import (
+    DotsTable,
+    FretsTable,
+    NeckKeys,
+    NutPlateTable,
+    PlateTable,
+    StringsTable,
+    dots_inlay,
+)
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.sense import check_sense
@@ -56,6 +64,8 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "nut_blank": NutPlateTable,
+    "saddle_blank": PlateTable,
     "frets": FretsTable,
     "strings": StringsTable,
     "neck": NeckKeys,
@@ -83,6 +93,13 @@ def load_job(path: str | Path) -> Job:
     JobError
         On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
         numbers that do not go together.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
+    >>> job.title, job.units, job.board.frets
+    ('board', 'mm', 20)
     """
     path = Path(path)
     data = _toml(path)

@@ -30,7 +30,7 @@ from pathgen.parts.fingerboard.part import ZEROS, PartialFret
 from pathgen.parts.fingerboard.radii import Radii
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
-from pathgen.work.fill import WASTE
+from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 SCALE = size(100.0, 2000.0)
@@ -169,6 +169,8 @@ class BoardTable:
         'pitch of each fret over the open string, like "9/8"; a list that ends in 2 goes on in the next octave', (),
         shown="equal divisions",
     )
+    nut_offset: float = key(size(0.0, 10.0), "all frets and the bridge lie this much nearer to the nut face, which "
+                            "compensates the open strings", 0.0)
     zero_fret: bool = key(yes_or_no, "a fret at the nut face; the nut behind it only guides the strings", False)
     partial_frets: tuple[PartialFretTable, ...] = key(
         list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ()
@@ -371,6 +373,14 @@ class ResinTable:
                                    shown="not checked")
     waste: float | None = key(number(0.0, 5.0), "share added for what stays in the cup and on the stick", None,
                               shown=f"{WASTE:g}")
+    waste_least: float | None = key(number(0.0, 1000.0, unit="ml"), "the least that is added for that, ml", None,
+                                    shown=f"{LEAST_WASTE:g} ml")
+    least: float | None = key(number(0.1, 10_000.0, unit="ml"), "the smallest batch that you mix, ml", None,
+                              shown=f"{LEAST_BATCH:g} ml")
+    measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
+                                "mass", None, shown=f"{MEASURE:g}")
+    dam: float | None = key(size(0.0, 100.0), "how far outside the drawing's hull the dam stands", None,
+                            shown=f"{DAM:g} mm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -426,7 +436,7 @@ class MarksTable:
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
         list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
-        None, shown="three, as far apart as the waste allows",
+        None, shown="four, two near mid-length, as far apart as the waste allows",
     )
     depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -452,7 +462,7 @@ class MovedTable:
     limit: float = key(size(0.001, 5.0), "largest distance left over at any mark", 0.1)
     accuracy: float = key(size(0.001, 1.0), "how exactly a mark is measured", ACCURACY)
     board_limit: float = key(
-        size(0.001, 5.0), "how far an error of accuracy at one mark may move any place of the board",
+        size(0.001, 5.0), "how far errors of accuracy at the marks together may move any place of the board",
         BOARD_LIMIT,
     )
     before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",

@@ -8,23 +8,21 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
 from pathgen.strategies.drilling import drilling
-from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.engraving import engraving
+from pathgen.strategies.facing import cutting_again, finishing, roughing
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
+from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
@@ -42,12 +40,8 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
-
-FINISH_SHARE = 0.1
-"""Of the cutter's diameter: the most that the last lap of an outline takes off the walls."""
 
 AIR = 1.0
 """How far above the highest wood or fill a rapid may come down, mm."""
@@ -95,42 +89,38 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    runs = roughing_runs(
-        around.clamping.board.outline, around.clamping.first_surface, cutter,
-        finish=around.clamping.cutter(SurfaceFinish), stock_top=around.top, allowance=operation.feature.allowance,
+    clamping = around.clamping
+    return roughing(
+        clamping.board.outline, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish),
+        stock_top=around.top, allowance=operation.feature.allowance, **around.heights,
     )
-    path = Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
-    bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
-    return eased(path, cutter, Standing.over(bounds, [cutter], None, level=around.top))
 
 
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, board = around.clamping, around.clamping.board
-    rough = clamping.feature(SurfaceRough)
-    runs = resurfacing_runs(
-        board.outline, clamping.first_surface, cutter, stepdown=cutter.stepdown, last=_first(around, cutter),
-        proud=rough.allowance if rough else around.top - _lowest(board, cutter) - operation.feature.leave,
-        raw=rough is None,
+    clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
+    return finishing(
+        clamping.board.outline, clamping.first_surface, cutter, passes=_first(around, cutter),
+        allowance=rough.allowance if rough else None, stock_top=around.top, **around.heights,
     )
-    return Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
-    how: dict[str, Any] = {"proud": inlay.overfill, "stepdown": surfacing.resurface_stepdown}
+    how: dict[str, Any] = {"stepdown": surfacing.resurface_stepdown, **around.heights}
     if surfacing.resurface_area == "inlay" or surfacing.leave:
-        runs = resurfacing_runs_over(
-            overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
-            last=_first(around, cutter), repeat=not operation.takes_all, **how,
+        path = cutting_again(
+            board.outline, around.clamping.first_surface, cutter, passes=_first(around, cutter), over=inlay.area,
+            blend=surfacing.blend, proud=inlay.overfill, repeat=not operation.takes_all, **how,
         )
     else:
-        runs = resurfacing_runs(board.outline, board.surface, cutter, skim=surfacing.skim, last=_last(around), **how)
-    if operation.takes_all:
-        runs += resurfacing_runs(
-            board.outline, board.surface, cutter, proud=surfacing.leave + surfacing.leave_scallop,
-            stepdown=surfacing.resurface_stepdown + surfacing.leave_scallop, last=_last(around),
-        )
-    return Toolpath.from_runs(runs, **around.heights).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+        path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
+                             skim=surfacing.skim, **how)
+    if not operation.takes_all:
+        return path
+    how["stepdown"] += surfacing.leave_scallop
+    proud = surfacing.leave + surfacing.leave_scallop
+    last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud, **how)
+    return Toolpath.joined([path, last])
 
 
 def _first(around: Around, cutter: Cutter) -> Passes:
@@ -177,10 +167,11 @@ def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
 def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, tabs_of(clamping)
-    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, tab_width=cut.tab_width)
+    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, tab_width=cut.tab_width,
+                    where="[outline] tabs")
     return outlining(
         part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, tab_height=cut.tab_height,
-        tab_width=cut.tab_width, finish=min(cut.finish, FINISH_SHARE * cutter.diameter), **around.heights,
+        tab_width=cut.tab_width, finish=cut.finish, **around.heights,
     )
 
 
@@ -200,14 +191,6 @@ def tabs_of(clamping: Clamping) -> Floats:
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
         width=cut.tab_width + 2 * cutter.radius, inlays=overlay.union_all([i.area for i in clamping.inlays]),
     )
-
-
-def _lowest(board: Part, cutter: Cutter) -> float:
-    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
-    points = shapely.get_coordinates(overlay.buffer(board.outline, cutter.radius, join_style="mitre"))
-    on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
-    with np.errstate(invalid="ignore"):
-        return float(np.nanmin(board.surface.height(points[:, 0], on_line)))
 
 
 PATHS: Mapping[type[Operation[Any]], Maker] = {

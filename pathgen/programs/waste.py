@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import combinations
 
@@ -20,6 +20,11 @@ from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_i
 from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
+
+NEAR_MIDDLE = 0.125
+"""How far from the middle of the length a pair of marks may lie, as a share of the length."""
+
+_FAR = 1e4  # mm: past any blank
 
 SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
@@ -42,35 +47,63 @@ def spread_places(
     free: BaseGeometry, board: Part, *, where: str, top: float, accuracy: float = ACCURACY,
     limit: float = BOARD_LIMIT,
 ) -> Floats:
-    """Three places in `free` that settle how the board lies as well as any three can: (3, 2), mm.
+    """Four places in `free`, or three where there is no room for more, that settle how the board lies: (n, 2), mm.
 
-    Of all triples of corners of the free waste that one is taken with which an error in the height of one mark moves
-    the board least; it is wide both along and across.
+    Two of the four lie near the middle of its length, one on each side, where there is waste: a board that bows shows
+    there. The others are those corners of the free waste with which errors in the heights of the marks move the board
+    least.
 
-    Raises JobError where there is no room for three, or where an error of `accuracy` at one of them would move the
-    board by more than `limit`.
+    Raises JobError where there is no room for three, or where errors of `accuracy` at the marks would move the board by
+    more than `limit`.
     """
-    hull = shapely.convex_hull(free).simplify(0.5)
-    corners = shapely.get_coordinates(hull)[:-1]
+    corners = shapely.get_coordinates(shapely.convex_hull(free).simplify(0.5))[:-1]
     remedy = "take a larger blank, or move clamps off the corners; or give places of your own in at"
     if len(corners) < 3:
         raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
-    triples = corners[list(combinations(range(len(corners)), 3))]
-    rise = height_influence(triples, shapely.get_coordinates(board.outline.convex_hull))
-    best = triples[int(np.argmin(rise))]
-    places = _rounded_inside(best[np.lexsort((best[:, 1], best[:, 0]))], free)
-    errors = board_errors(board, np.column_stack([places, np.full(3, top)]), accuracy=accuracy)
-    if errors.worst > limit:
+    made = [(places, board_errors(board, np.column_stack([places, np.full(len(places), top)]), accuracy=accuracy))
+            for places in _layouts(free, board, corners)]
+    fits = next((places for places, errors in made if errors.worst <= limit), None)
+    if fits is None:
+        errors = min((errors for _, errors in made), key=lambda e: e.worst)
         span = np.ptp(corners, axis=0)
         raise JobError(
             where, f"the waste has room only for marks within {span[0]:.0f} mm along and {span[1]:.0f} mm across, for "
             f"a board {board.length:.0f} mm long: {error_words(errors)}", allowed=f"{limit:g} mm", remedy=remedy,
         )
-    return places
+    return fits
+
+
+def _layouts(free: BaseGeometry, board: Part, corners: Floats) -> Iterator[Floats]:
+    """Four with a pair near mid-length, four of the corners, three of them; each in order along the board."""
+    pair = _middle_pair(free, board)
+    if len(pair) == 2:
+        yield _best(np.array([[*pair, *two] for two in combinations(corners, 2)]), free, board)
+    if len(corners) > 3:
+        yield _best(corners[list(combinations(range(len(corners)), 4))], free, board)
+    yield _best(corners[list(combinations(range(len(corners)), 3))], free, board)
+
+
+def _middle_pair(free: BaseGeometry, board: Part) -> list[Floats]:
+    """The place furthest out on each side near the middle of the board's length; fewer where there is no waste."""
+    middle, near = board.start + board.length / 2, board.length * NEAR_MIDDLE
+    pair = []
+    for side in (-1.0, 1.0):
+        low, high = sorted((0.0, side * _FAR))
+        own = overlay.intersection(free, shapely.box(middle - near, low, middle + near, high))
+        if not own.is_empty:
+            out = np.abs(shapely.get_coordinates(own)[:, 1]).max()
+            pair.append(_nearest(np.array([middle, side * out]), [own], 0.0))
+    return pair
+
+
+def _best(groups: Floats, free: BaseGeometry, board: Part) -> Floats:
+    rise = height_influence(groups, shapely.get_coordinates(board.outline.convex_hull))
+    best = groups[int(np.argmin(rise))]
+    return _rounded_inside(best[np.lexsort((best[:, 1], best[:, 0]))], free)
 
 
 def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:
-    """What a measuring error of `accuracy` mm at one of (n, 3) `marks` does to a board's nut, end and outline."""
+    """What measuring errors of `accuracy` mm at all (n, 3) `marks` do to a board's nut, end and outline."""
     nut, end, outline = (
         np.column_stack([line, board.surface.height(line[:, 0], line[:, 1])])
         for line in (*board.ends, shapely.get_coordinates(board.outline))
@@ -79,10 +112,10 @@ def board_errors(board: Part, marks: Floats, *, accuracy: float) -> MarkErrors:
 
 
 def error_words(errors: MarkErrors) -> str:
-    """What a measuring error does, in one line, in mm: for refusals."""
+    """What measuring errors do, in one line, in mm: for refusals."""
     if not np.isfinite(errors.worst):
         return "they leave a turn or tilt open"
-    return (f"a measuring error of {errors.accuracy:g} mm at one mark would move the board by up to "
+    return (f"measuring errors of {errors.accuracy:g} mm at the marks, root-sum-square, would move the board by up to "
             f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
 
 

@@ -21,8 +21,18 @@ from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
-from pathgen.work.fill import MOST_OVERFILL, Amount, amount, fall_under, second_cut
-from pathgen.work.mark_errors import MarkErrors
+from pathgen.work.fill import (
+    MOST_OVERFILL,
+    Amount,
+    Batch,
+    amount,
+    batch_of,
+    dam_round,
+    fall_under,
+    level_resin,
+    second_cut,
+)
+from pathgen.work.mark_errors import MarkErrors, seen
 from pathgen.work.moved import Moved, shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches
@@ -50,6 +60,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str,
         "touching": [_touching(t) for t in found],
         "proposed_stages": _stages(inlay, found),
         "amounts": [_amount(a) for a in amounts(planned, checked, index)],
+        "batch": _one_batch(planned, amounts(planned, checked, index), index),
         "piece_thickness": _round(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
         "second_cut": _second_cut(planned, checked, index),
     }
@@ -78,7 +89,8 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
             found += _touch_warnings(inlay)
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
-            found += _pour_warnings(inlay, one)
+            found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
+        found += _dam_notes(planned, inlay)
     found += _lap_notes(planned.clamping)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
@@ -92,15 +104,29 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     The pocket is measured up to the first surface, without the ridges between its passes.
     """
     inlay, measure = planned.clamping.inlays[index], _measure(checked, index)
-    if inlay.fill != "resin" or measure is None:
+    if inlay.fill != "resin" or measure is None or not measure.area:
         return []
+    resin = planned.asked.resins[index]
+    proud = level_resin(inlay, planned.clamping.surface, resin.dam)
     return [
         amount(
-            colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area, overfill=inlay.overfill,
-            depth=measure.depth_by_colour[colour], resin=planned.asked.resins[index],
+            colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
+            overfill=proud * area / measure.area, depth=measure.depth_by_colour[colour],
+            deep=measure.depth_by_colour[colour][1] + inlay.overfill, resin=resin,
         )
-        for colour, area in measure.area_by_colour.items()
+        for colour, area in measure.area_by_colour.items() if area
     ]
+
+
+def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any] | None:
+    """All colours of a pour tinted from one batch; None for one colour."""
+    if len(every) < 2:
+        return None
+    inlay = planned.clamping.inlays[index]
+    deep = max(one.depth[1] for one in every) + inlay.overfill
+    needed = sum(one.needed for one in every)
+    return {"needed_volume": _round(needed, 2),
+            **_batch(batch_of(needed, deep=deep, resin=planned.asked.resins[index]))}
 
 
 def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
@@ -145,10 +171,18 @@ def _amount(one: Amount) -> dict[str, Any]:
         "pocket_volume": _round(one.pocket, 2),
         "overfill_volume": _round(one.overfill, 2),
         "waste_volume": _round(one.waste, 2),
+        "needed_volume": _round(one.needed, 2),
+        **_batch(one.batch),
+    }
+
+
+def _batch(one: Batch) -> dict[str, Any]:
+    return {
         "total_volume": _round(one.total, 2),
         "mass": None if one.mass is None else _round(one.mass, 3),
         "parts": {name: _round(part, 9) for name, part in one.parts.items()},
         "parts_unit": one.parts_unit,
+        "measure": one.measure,
         "pours": one.pours,
     }
 
@@ -163,9 +197,10 @@ def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, A
     last, around = operation.takes_all, operation.goes_round
     skim = surfacing.leave if last else surfacing.skim
     depths = [measure.depth_by_colour[c] for c in inlay.colours if measure.area_by_colour[c]]
+    proud = inlay.overfill * measure.area
     cut = second_cut(
-        board_area=clamping.board.outline.area, area=measure.area, overfill=inlay.overfill,
-        pocket=measure.fill_volume - inlay.overfill * measure.area,
+        board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
+        proud=sum(a.overfill for a in amounts(planned, checked, index)) or proud,
         # depths are counted from the finished surface where a last cut takes what was left
         skim=skim, depth=(min((d[0] for d in depths), default=0.0) + (skim if last else 0.0),
                           max((d[1] for d in depths), default=0.0) + (skim if last else 0.0)),
@@ -217,6 +252,8 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         "depth": marks.depth,
         "hover": marks.hover,
         "errors": _errors(marks.errors) if marks.errors else None,
+        "seen": {shape: _round(share, 3) for shape, share in seen(
+            np.insert(marks.places, 2, 0.0, axis=1), clamping.board.outline.bounds).items()},
     }
 
 
@@ -282,12 +319,31 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
         )
 
 
-def _pour_warnings(inlay: Inlay, one: Amount) -> Iterator[Finding]:
-    if one.pours > 1 and one.pour_depth is not None:
+def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[Finding]:
+    if one.batch.pours > 1 and limit is not None:
         yield Finding(
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
-            got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{one.pour_depth:g} mm in one pour",
-            remedy=f"pour it in {one.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+            got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{limit:g} mm in one pour",
+            remedy=f"pour it in {one.batch.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+        )
+
+
+def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """Resin that cures inside the dam where the second cut, going round the inlay alone, does not come."""
+    clamping, out = planned.clamping, planned.asked.resins[inlay.index].dam
+    step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
+    if inlay.fill != "resin" or step is None or not isinstance(step.operation, CutAgain):
+        return
+    blend = step.operation.surfacing.blend
+    past = overlay.difference(dam_round(inlay, out), overlay.buffer(inlay.area, blend))
+    if step.operation.goes_round and past.area > 1.0:
+        near, hull = (format_length(v, clamping.units) for v in (blend, out))
+        yield Finding(
+            code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
+            got=f"a dam {hull} round the drawing's hull holds resin on {past.area / 100:.1f} cm2 that lie further than "
+            f"{near} from the drawing, where this program does not cut", allowed="",
+            remedy=f"dam no further than {near} from the drawing, or scrape off what cures beyond that; or make "
+            "[resurface] blend larger",
         )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.units import MM_PER, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines
+from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.tables import table
 
 FILL_WORDS = (
@@ -37,33 +37,50 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
             rows.append([
                 str(inlay["stage"]), one["colour"], f"{one['area'] / 100:.1f} cm2", _span(one["depth"], units),
                 *(f"{one[key] / 1000:.2f} ml" for key in
-                  ("pocket_volume", "overfill_volume", "waste_volume", "total_volume")),
-                "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one),
+                  ("pocket_volume", "overfill_volume", "waste_volume", "needed_volume")),
+                *batch_cells(one),
             ])
+        if inlay["batch"]:
+            rows.append([str(inlay["stage"]), ONE_BATCH, "", "", "", "", "",
+                         f"{inlay['batch']['needed_volume'] / 1000:.2f} ml", *batch_cells(inlay["batch"])])
         if inlay.get("piece"):
             lines.append(piece_line(inlay, units))
         elif inlay["piece_thickness"] is not None:
             thick = format_length(inlay["piece_thickness"], units)
             lines.append(f"{inlay['name']}: pieces of {thick} or thicker, glued in.")
     if rows:
-        head = ["stage", "colour", "area", "depth", "pocket", "overfill", "waste", "mix in all", "mass", "parts"]
-        lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8)) + lines
-    if rows:
+        head = ["stage", "colour", "area", "depth", "pocket", "above", "waste", "needed", "mix", "weighs", "parts"]
+        lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8, 9)) + lines
+        lines += [BATCH_WORDS]
+        lines += [ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []
         lines += [FILL_WORDS]
         lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
 
 
-def parts_words(one: dict[str, Any]) -> str:
-    """The parts of one colour's mix, to as many digits as keep every two of them in their ratio within 1 %."""
-    parts = one["parts"]
-    digits = next((d for d in range(1, 9) if _keeps_ratio(list(parts.values()), d)), 9)
-    return ", ".join(f"{name} {part:.{digits}f} {one['parts_unit']}" for name, part in parts.items())
+ONE_BATCH = "or all of it"
+"""What the row of one batch for all colours of a pour is called."""
+
+BATCH_WORDS = (
+    "Above: the level resin inside the dam, which stands higher over the board's low side. Mix: what can be mixed and "
+    "measured, no less than what is needed, in parts that keep the ratio of the resin's sheet within 2 %. What is left "
+    "in the cup cures there: do not mix less."
+)
+
+ONE_BATCH_WORDS = (
+    f"Or mix one batch for all colours of a pour, the row \"{ONE_BATCH}\", and share it out by the column of what is "
+    "needed before it is tinted."
+)
 
 
-def _keeps_ratio(parts: Sequence[float], digits: int, within: float = 0.01) -> bool:
-    off = [round(part, digits) / part for part in parts if part > 0]
-    return not off or 0.0 < max(off) <= (1.0 + within) * min(off)
+def batch_cells(one: dict[str, Any]) -> tuple[str, str, str]:
+    """Of a batch: what to mix, its weight, its parts in whole measures."""
+    digits = next(d for d in range(10) if round(one["measure"], d) == one["measure"] or d == 9)
+    parts = ", ".join(f"{name} {part:.{digits}f} {one['parts_unit']}" for name, part in one["parts"].items())
+    if one["pours"] > 1:
+        parts = f"{one['pours']} pours, each mixed by itself" + (f": {parts}" if parts else "")
+    mass = "" if one["mass"] is None else f"{one['mass']:.2f} g"
+    return f"{one['total_volume'] / 1000:.2f} ml", mass, parts
 
 
 def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
@@ -150,6 +167,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         )
         lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
+        lines += seen_lines(report["marks"]["seen"])
         lines += ["", *measuring_lines(report["marks"], units)]
     return lines
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.markup import Element
@@ -18,11 +19,13 @@ def fretting_findings(data: dict[str, Any] | None) -> list[Finding]:
 
 
 def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
-    """Head and rows of the sheet."""
-    head = ["fret", f"cut to ({units})", "tang left", "nip at bass", "nip at treble", "board's radius", "bend to"]
+    """Head and rows of the sheet; with the size of the wire where there are several."""
+    several = len(data["wires"]) > 1
+    head = ["fret", *(["wire"] if several else []), f"cut to ({units})", "tang left", "nip at bass", "nip at treble",
+            "board's radius", "bend to"]
     keys = ("length", "tang", None, None, "radius", "bend")
     rows = [
-        [str(f["fret"]), *(length_number(f[k], units) for k in keys[:2]),
+        [str(f["fret"]), *([_letter(f["size"])] if several else []), *(length_number(f[k], units) for k in keys[:2]),
          *(length_number(v, units) if v else "-" for v in f["nipped"]),
          *(length_number(f[k], units) if f[k] is not None else "flat" for k in keys[4:])]
         for f in data["frets"]
@@ -30,14 +33,37 @@ def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[lis
     return head, rows
 
 
+def _letter(size: int) -> str:
+    """The wires are called A, B .."""
+    return chr(ord("A") + size)
+
+
+def _wire_words(wire: dict[str, Any], units: str, name: str) -> str:
+    mm = {k: format_length(wire[k], units) for k in ("crown_width", "crown_height", "tang", "studs", "tang_depth")}
+    frets = wire["frets"]
+    runs = "" if not name else f" for {len(frets)} fret{'s' if len(frets) > 1 else ''} ({_runs(frets)})"
+    return (f"Wire{name}{runs}: crown {mm['crown_width']} wide and {mm['crown_height']} high, tang {mm['tang']} thick, "
+            f"{mm['studs']} over its studs, {mm['tang_depth']} deep; {_metres(wire['total'], units)} of it.")
+
+
+def _runs(frets: Sequence[int]) -> str:
+    """``1 to 12, 15``."""
+    starts = [f for f in frets if f - 1 not in frets]
+    ends = [f for f in frets if f + 1 not in frets]
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in zip(starts, ends, strict=True))
+
+
+def _metres(mm: float, units: str) -> str:
+    return f"{mm / 1000:.2f} m" if units == "mm" else way_length(mm, units)
+
+
 def fretting_words(data: dict[str, Any], units: str) -> str:
-    """The wire and how much of it."""
-    wire = {k: format_length(v, units) for k, v in data["wire"].items()}
-    total = f"{data['total'] / 1000:.2f} m" if units == "mm" else way_length(data["total"], units)
+    """The wires and how much of each."""
+    several = len(data["wires"]) > 1
+    each = [_wire_words(wire, units, f" {_letter(wire['size'])}" if several else "") for wire in data["wires"]]
+    total = f" In all {_metres(data['total'], units)}." if several else ""
     return (
-        f"Wire: crown {wire['crown_width']} wide and {wire['crown_height']} high, "
-        f"tang {wire['tang']} thick, {wire['studs']} over its studs, {wire['tang_depth']} deep. "
-        f"In all {total}, {100 * data['waste']:.0f} % for waste in it. Each length has "
+        f"{' '.join(each)}{total} {100 * data['waste']:.0f} % for waste is in it. Each length has "
         f"{format_length(data['overhang'], units)} to file off at each end; wear eye protection when "
         "cutting and nipping."
     )

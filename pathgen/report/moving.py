@@ -1,4 +1,4 @@
-"""Work that moved, in words: shift, turn and tilt, and what an error in measuring the marks would do."""
+"""Work that moved, in words: shift, turn and tilt, and what errors in measuring the marks would do."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
-    """What an error at a mark does to the board, by a key ``errors`` of the report, in one line."""
+    """What errors at the marks do to the board, by a key ``errors`` of the report, in one line."""
     if None in errors["anywhere"]:
         return "the marks leave a turn or tilt of the board open"
 
@@ -37,9 +37,32 @@ def error_words(errors: dict[str, Any], units: str) -> str:
         height, beside = (_length(v, units) for v in errors[place])
         return f"{height} in height and {beside} in place"
 
-    return (f"a measuring error of {_length(errors['accuracy'], units)} at a mark moves the nut by up to "
-            f"{pair('nut')}, the far end by up to {pair('end')}")
+    return (f"measuring errors of {_length(errors['accuracy'], units)} at the marks, all together (root-sum-square), "
+            f"move the nut by up to {pair('nut')}, the far end by up to {pair('end')}")
 
 
 def _length(mm: float, units: str) -> str:
     return format_length(mm, units, decimals=FINE[units])
+
+
+SHOWS = 0.15
+"""A change of shape of which less than this share is left over at the marks is one that they do not see."""
+
+_SHAPES = {
+    "bow": ("a rise of its middle over its ends", "a straight edge along it"),
+    "cup": ("a rise of its edges over its middle", "a straight edge across it"),
+    "twist": ("a twist, one corner rising", "winding sticks across both ends"),
+}
+
+
+def seen_lines(seen: dict[str, float]) -> list[str]:
+    """Which changes of the blank's shape the marks see and which they do not, by the report's key ``seen``."""
+    words = []
+    for shape, share in seen.items():
+        what, how = _SHAPES[shape]
+        said = (f"leaves {100 * share:.0f} % of itself over at the worst mark" if share >= SHOWS else
+                f"the marks cannot see, or take for a tilt: lay {how}")
+        words.append(f"{what[:1].upper()}{what[1:]} {said}.")
+    if min(seen["bow"], seen["cup"]) >= SHOWS:
+        words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
+    return ["What the marks see where the blank has not only moved but changed its shape:", *words]

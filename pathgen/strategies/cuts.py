@@ -1,30 +1,30 @@
 """One cut alone: a shape, a top and a cutter make a path that knows its cutter.
 
-The operations of a whole job are made by the same strategies; here the heights of rapids follow from the top and the
-stock, and what is given is looked at first. All lengths are mm, in a frame of your own whose z 0 is the underside of
-the work: x along it, y across, the radius's centre-line at y 0.
+The steps of a job are cut by the same strategies (`programs.paths`); here the heights of rapids follow from the top
+and the stock, and what is given is looked at first. All lengths are mm, in a frame of your own whose z 0 is the
+underside of the work: x along it, y across, the radius's centre-line at y 0.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from pathgen.base import given, overlay
+from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies import pocketing
-from pathgen.strategies.cut_again import resurfacing_runs_over
-from pathgen.strategies.cutting_out import outlining, tab_points
+from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
+from pathgen.strategies.facing import cutting_again, finishing, roughing
 from pathgen.strategies.slotting import slotting
-from pathgen.strategies.surfacing import Passes, finishing_passes, resurfacing_runs, roughing_runs
+from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.features import Slots
 
 Floats = NDArray[np.float64]
@@ -35,10 +35,21 @@ CLEAR = 10.0
 AIR = 1.0
 """How far above the highest wood a rapid may come down, mm."""
 
+_OFF = 0.5
+"""How far off an outline a place for a tab may lie, mm."""
+
 
 @dataclass(frozen=True, eq=False)
 class Cut(Toolpath):
-    """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above."""
+    """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above.
+
+    >>> import shapely, pathgen
+    >>> flat_6 = pathgen.Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=400.0,
+    ...                         stepdown=2.0)
+    >>> cut = pathgen.rough(shapely.box(0, -28, 60, 28), pathgen.flat(6.0), flat_6, stock=8.0)
+    >>> cut.cutter.name, float(cut.points[:, 2].min()), round(cut.cut_length / 1000, 1)
+    ('flat 6', 6.4, 1.3)
+    """
 
     cutter: Cutter
 
@@ -54,6 +65,15 @@ class PocketCut(Cut):
     ridge : float
         How far the floor stands at most above the depth asked for, mm.
     warnings : tuple of str
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> run = dict(shape="flat-end", speed=18000, feed=600.0, plunge=150.0, stepdown=0.8)
+    >>> cutters = [pathgen.Cutter(name=f"flat {d:g}", diameter=d, **run) for d in (3.0, 1.0)]
+    >>> big, small = pathgen.pocket(shapely.box(0, -5, 20, 5), top=pathgen.flat(6.0), cutters=cutters, depth=1.5)
+    >>> round(big.left.area, 1), round(small.left.area, 1)       # (4 - pi) r^2 in the corners
+    (1.9, 0.2)
     """
 
     pocket: pocketing.PocketCut
@@ -89,6 +109,15 @@ class FinishCut(Cut):
     top : Surface
     passes : Passes
         Where each lies (`y`), the widest `stepover` and the highest ridge by the formula (`scallop`), mm.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> cut = pathgen.finish(shapely.box(0, -10, 40, 10), pathgen.flat(6.0), ball, ridge=0.02)
+    >>> round(cut.passes.stepover, 2), cut.passes.scallop < 0.02
+    (0.69, True)
     """
 
     outline: shapely.Polygon
@@ -168,7 +197,8 @@ def rough(
     stock : float
         Height of the raw stock above the underside, mm.
     allowance : float
-        What is left for finishing, mm; no cut goes nearer to the surface.
+        What is left for finishing, mm; no cut goes nearer to the surface, but for the 0.005 mm that straight moves may
+        sag.
     finish : Cutter
         The cutter that comes after, so that it meets no standing wall.
 
@@ -184,20 +214,22 @@ def rough(
     >>> flat_6 = pathgen.Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=400.0,
     ...                         stepdown=2.0)
     >>> cut = pathgen.rough(shapely.box(0, -28, 60, 28), top, flat_6, stock=8.0)
-    >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.4 - 1e-9).all())
+    >>> bool((cut.points[:, 2] >= top.tip_height(flat_6, cut.points[:, 0], cut.points[:, 1]) + 0.395).all())
     True
     """
     area = _board("rough outline", outline, top, cutter)
     stock = _stock("rough stock", stock, top)
     (cutter,) = _cutters("rough cutter", [cutter])
     allowance = given.length("rough allowance", allowance, least=0.0)
-    runs = roughing_runs(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance)
-    return _cut(Toolpath.from_runs(runs, safe_z=_above(stock, clear), air_z=stock + AIR), cutter)
+    if finish is not None:
+        (finish,) = _cutters("rough finish", [finish])
+    return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance,
+                         **_heights(stock, clear)), cutter)
 
 
 def finish(
     outline: shapely.Polygon, top: Surface, cutter: Cutter, *, ridge: float, stock: float | None = None,
-    clear: float = CLEAR,
+    allowance: float = 0.4, clear: float = CLEAR,
 ) -> FinishCut:
     """Passes of a ball end along x that leave ridges no higher than `ridge` on a surface.
 
@@ -208,8 +240,9 @@ def finish(
     ridge : float
         Highest ridge allowed between passes, square to the surface, mm (exact; see `scallop_height`).
     stock : float, optional
-        Height of raw stock above the underside, mm: it is stepped down through first. Left out: little more than
-        the cutter's stepdown stands above the surface, as after `rough`.
+        Height of raw stock above the underside, mm: it is stepped down through first.
+    allowance : float
+        Where `stock` is left out: what stands above the surface, as `rough` left it, mm.
     clear : float
         How far rapids stay above what stands there, mm.
 
@@ -232,13 +265,10 @@ def finish(
     (cutter,) = _cutters("finish cutter", [cutter])
     ridge = given.length("finish ridge", ridge, above=0.0)
     passes = finishing_passes(area, top, cutter, scallop=ridge)
-    runs, highest = [passes.run], top.thickness + cutter.stepdown
-    if stock is not None:
-        highest = _stock("finish stock", stock, top)
-        proud = highest - float(np.nanmin(passes.run[:, 2]))
-        runs = resurfacing_runs(area, top, cutter, proud=proud, stepdown=cutter.stepdown, last=passes, raw=True)
-    path = Toolpath.from_runs(runs, safe_z=_above(highest, clear), air_z=highest + AIR)
-    path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    allowance = given.length("finish allowance", allowance, least=0.0)
+    highest = top.thickness + max(allowance, cutter.stepdown) if stock is None else _stock("finish stock", stock, top)
+    path = finishing(area, top, cutter, passes=passes, allowance=allowance if stock is None else None,
+                     stock_top=highest, **_heights(highest, clear))
     return FinishCut(path.points, path.kinds, cutter, area, top, passes)
 
 
@@ -283,23 +313,19 @@ def second_cut(
     top, cutter, outline = passes.top, passes.cutter, passes.outline
     proud = given.length("second_cut proud", proud, least=0.0, most=50.0)
     stepdown = given.length("second_cut stepdown", stepdown, above=0.0, most=cutter.stepdown)
-    if over is None:
-        runs = resurfacing_runs(outline, top, cutter, proud=proud, stepdown=stepdown, last=passes.passes)
-    else:
-        fill = given.area("second_cut over", over)
-        if not fill.intersects(outline):
-            raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut",
-                               allowed="one on it", remedy="give both in the same frame, mm")
-        around = overlay.buffer(fill, given.length("second_cut blend", blend, least=0.0))
-        runs = resurfacing_runs_over(around, outline, top, cutter, proud=proud, stepdown=stepdown, last=passes.passes)
-    highest = top.thickness + proud
-    path = Toolpath.from_runs(runs, safe_z=_above(highest, clear), air_z=highest + AIR)
-    return _cut(path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge), cutter)
+    blend = given.length("second_cut blend", blend, least=0.0)
+    fill = None if over is None else given.area("second_cut over", over)
+    if fill is not None and not fill.intersects(outline):
+        raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut", allowed="one on it",
+                           remedy="give both in the same frame, mm")
+    path = cutting_again(outline, top, cutter, passes=passes.passes, over=fill, blend=blend, proud=proud,
+                         stepdown=stepdown, **_heights(top.thickness + proud, clear))
+    return _cut(path, cutter)
 
 
 def slots(
     lines: ArrayLike, top: Surface, cutter: Cutter, *, width: float, depth: float, through: bool = True,
-    entry: Literal["ramp", "peck"] = "ramp", clear: float = CLEAR,
+    bottom: Literal["curve", "flat"] = "curve", entry: Literal["ramp", "peck"] | None = None, clear: float = CLEAR,
 ) -> Cut:
     """Slots along straight lines, their bottoms `depth` below a surface all along.
 
@@ -311,8 +337,10 @@ def slots(
         mm; the depth straight down from the surface.
     through : bool
         Whether slots run out over both ends, as over the edges of a board, or end there.
-    entry : "ramp" or "peck"
-        How the cutter goes down into each layer.
+    bottom : "curve" or "flat"
+        Whether the bottom follows the surface, or is level: then `depth` below the lower end, and deeper between.
+    entry : "ramp" or "peck", optional
+        How the cutter goes down into each layer. Left out: by pecks where slots run out at both ends, else by ramps.
 
     Raises
     ------
@@ -336,15 +364,19 @@ def slots(
     _under("slots lines", shapely.MultiLineString(list(ends)), top)
     depth = given.length("slots depth", depth, above=0.0, most=float(top.height(ends[..., 0], ends[..., 1]).min()))
     (cutter,) = _cutters("slots cutter", [cutter])
-    cut = Slots(number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
-                depth=depth, through=np.full((len(ends), 2), bool(through)), entry=entry)
-    path = slotting(cut, surface=top, cutter=cutter, air_z=top.thickness + AIR, safe_z=_above(top.thickness, clear))
-    return _cut(path, cutter)
+    cut = Slots(
+        number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
+        depth=depth, through=np.full((len(ends), 2), bool(through)),
+        bottom=given.word("slots bottom", bottom, ("curve", "flat")),
+        entry=None if entry is None else given.word("slots entry", entry, ("ramp", "peck")),
+    )
+    return _cut(slotting(cut, surface=top, cutter=cutter, **_heights(top.thickness, clear)), cutter)
 
 
 def outline(
-    shape: shapely.Polygon, cutter: Cutter, *, stock: float, bottom: float = 0.0, tabs: int | ArrayLike = 4,
-    tab_height: float = 1.5, tab_width: float = 6.0, finish: float = 0.2, clear: float = CLEAR,
+    shape: shapely.Polygon, cutter: Cutter, *, stock: float, blank: tuple[float, float, float, float] | None = None,
+    bottom: float = 0.0, tabs: int | ArrayLike = 4, tab_height: float = 1.5, tab_width: float = 6.0,
+    finish: float = 0.2, clear: float = CLEAR,
 ) -> Cut:
     """Cut round the outside of a shape, leaving tabs that hold it.
 
@@ -354,46 +386,81 @@ def outline(
         The finished outline, in plan, mm.
     stock : float
         Height of the stock above the underside, mm.
+    blank : (x_min, y_min, x_max, y_max)
+        What the shape is cut from, mm, as ``Blank(..).bounds``: beside each tab must be enough of it for the tab to
+        hold on to. May be left out only with no tabs.
     bottom : float
         Where the cut ends, mm above the underside; below 0 it goes into what lies under the work.
     tabs : int or (n, 2) array
-        How many, spread over the long edges along x, or where on the outline, mm. Without tabs what sticks the work
-        down must hold the part when it comes free.
+        How many, spread over the long edges along x, or where on the outline, mm. With 0 what sticks the work down
+        over its whole face must hold the part when it comes free.
     tab_height, tab_width : float
         What is left standing of each, mm.
     finish : float
-        What the layers leave on the walls for a last lap at full depth, mm; 0 for no such lap.
+        What the layers leave on the walls for a last lap at full depth, mm, a tenth of the cutter at most; 0 for no
+        such lap.
 
     Raises
     ------
     PathgenError
-        Naming the argument; CutterError for a cutter that is not a flat end or too short.
+        Naming the argument; for tabs that nothing beside them holds. CutterError for a cutter that is not a flat end
+        or too short.
 
     Examples
     --------
     >>> import shapely, pathgen
     >>> flat_3 = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
     ...                         stepdown=1.5)
-    >>> cut = pathgen.outline(shapely.box(0, -25, 120, 25), flat_3, stock=6.0, tabs=2)
+    >>> cut = pathgen.outline(shapely.box(0, -25, 120, 25), flat_3, stock=6.0, blank=(-10, -35, 130, 35), tabs=2)
     >>> [float(cut.points[:, axis].min()) for axis in range(3)]
     [-1.7, -26.7, 0.0]
     """
     board = given.area("outline shape", shape, parts=False)
     assert isinstance(board, shapely.Polygon)
+    bottom = given.length("outline bottom", bottom, least=-5.0)
     stock = given.length("outline stock", stock, above=max(0.0, bottom))
     (cutter,) = _cutters("outline cutter", [cutter])
-    width = given.length("outline tab_width", tab_width, above=0.0) + 2 * cutter.radius
-    if isinstance(tabs, int):
-        count = int(given.length("outline tabs", tabs, least=0.0, most=100.0, unit=""))
-        places = tab_points(board, count, avoid=np.empty((0, 2)), width=width)
-    else:
-        places = given.points("outline tabs", tabs, shape=(2,), words="a number, or an (n, 2) array of places, mm")
+    tab_width = given.length("outline tab_width", tab_width, above=0.0)
+    places = _tabs(tabs, board, tab_width + 2 * cutter.radius)
+    if len(places):
+        check_tabs_hold(places, board, blank=_blank(blank, board), cutter=cutter, tab_width=tab_width,
+                        where="outline tabs")
     path = outlining(
-        board, cutter=cutter, top=stock, bottom=given.length("outline bottom", bottom, least=-5.0), tabs=places,
-        tab_height=given.length("outline tab_height", tab_height, least=0.0), tab_width=tab_width,
-        finish=given.length("outline finish", finish, least=0.0), safe_z=_above(stock, clear), air_z=stock + AIR,
+        board, cutter=cutter, top=stock, bottom=bottom, tabs=places, tab_width=tab_width,
+        tab_height=given.length("outline tab_height", tab_height, least=0.0),
+        finish=given.length("outline finish", finish, least=0.0), **_heights(stock, clear),
     )
     return _cut(path, cutter)
+
+
+def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float) -> Floats:
+    """(n, 2) places for tabs on the outline: so many, or those given."""
+    if isinstance(tabs, int | np.integer):
+        count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
+        return tab_points(board, count, avoid=np.empty((0, 2)), width=width)
+    words = "a whole number, or an (n, 2) array of places, mm"
+    places = given.points("outline tabs", tabs, shape=(2,), words=words)
+    off = shapely.distance(shapely.points(places), board.exterior)
+    if np.any(off > _OFF):
+        worst = int(np.argmax(off))
+        raise PathgenError(
+            "outline tabs", f"({places[worst, 0]:g}, {places[worst, 1]:g}) lies {off[worst]:.2f} mm off the outline",
+            allowed=f"places on it, within {_OFF:g} mm", remedy="take the nearest: shapely.ops.nearest_points",
+        )
+    return places
+
+
+def _blank(bounds: ArrayLike | None, board: shapely.Polygon) -> tuple[float, float, float, float]:
+    """What the outline is cut from, and that it lies in it."""
+    words = "(x_min, y_min, x_max, y_max) in mm, as Blank(..).bounds"
+    if bounds is None:
+        raise PathgenError("outline blank", "not given, and tabs need waste to hold on to", allowed=words,
+                           remedy="give it; or stick the work down over its whole face and give tabs=0")
+    x0, y0, x1, y1 = given.place("outline blank", bounds, count=4, words=words).tolist()
+    if not shapely.box(x0, y0, x1, y1).covers(board) or x1 < x0 or y1 < y0:
+        raise PathgenError("outline blank", f"from {x0:g}, {y0:g} to {x1:g}, {y1:g}: the shape reaches out of it",
+                           allowed="a blank that holds the shape", remedy="give both in the same frame, mm")
+    return x0, y0, x1, y1
 
 
 def join(paths: Iterable[Toolpath]) -> Toolpath:
@@ -402,9 +469,9 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     Paths of different cutters cannot be joined (PathgenError): each cutter is a program of its own. Empty ones are
     left out.
 
-    >>> from pathgen import Toolpath
-    >>> low, high = (Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))
-    >>> join([low, high]).points[:, 2].tolist()
+    >>> import pathgen
+    >>> low, high = (pathgen.Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))
+    >>> pathgen.join([low, high]).points[:, 2].tolist()
     [8.0, 5.0, 1.0, 1.0, 5.0, 8.0, 8.0, 1.0, 1.0, 8.0]
     """
     parts = list(paths)
@@ -434,6 +501,11 @@ def _lifted(path: Toolpath, safe_z: float) -> Toolpath:
 
 def _cut(path: Toolpath, cutter: Cutter) -> Cut:
     return Cut(path.points, path.kinds, cutter)
+
+
+def _heights(highest: float, clear: float) -> dict[str, Any]:
+    """Where rapids across the work go, and how far down there is nothing but air."""
+    return {"safe_z": _above(highest, clear), "air_z": highest + AIR}
 
 
 def _above(highest: float, clear: float) -> float:

@@ -11,7 +11,7 @@ from shapely import LinearRing, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import CutterError, JobError
+from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import place_words
 from pathgen.strategies.easing import Standing, eased
@@ -20,6 +20,9 @@ Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
+
+FINISH_SHARE = 0.1
+"""Of the cutter's diameter: the most that the last lap takes off the walls."""
 
 INNER_SHARE = 0.4
 """Of what the last lap takes, where the outline has inner corners: there it meets its whole height head on."""
@@ -54,9 +57,10 @@ def outlining(
 
     `tabs` are (n, 2) points on the outline; round each, `tab_width` of wood is left standing up to `tab_height`, with
     ends that slope. Each layer is entered along a ramp. The layers stay `finish` away from the outline, which a last
-    lap at full depth takes off; with 0 there is none. Full-width cuts go at the eased feed. Raises CutterError for a
-    cutter that is not flat, or whose flute is too short.
+    lap at full depth takes off, a tenth of the cutter's diameter at most; with 0 there is none. Full-width cuts go at
+    the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
     """
+    finish = min(finish, FINISH_SHARE * cutter.diameter)
     _check(cutter, top - bottom)
     half = tab_width / 2 + cutter.radius
     if _has_inner_corners(cutting_line(outline, cutter)):
@@ -137,27 +141,43 @@ def tab_points(
 
 
 def check_tabs_hold(
-    tabs: Floats, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, tab_width: float
+    tabs: Floats, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, tab_width: float,
+    where: str,
 ) -> None:
-    """Raise JobError where a tab would reach across the groove into air, or into waste too thin to hold it.
+    """Raise PathgenError where a tab would reach across the groove into air, or into waste too thin to hold it.
 
-    `tabs` are (n, 2) points on the long edges of `outline`; `blank` is (x_min, y_min, x_max, y_max), mm.
+    `tabs` are (n, 2) points on `outline`; `blank` is (x_min, y_min, x_max, y_max), mm. What stands out beside each
+    tab is measured straight to the side of the blank that the outline faces there.
     """
+    if not len(tabs):
+        return
     needed = cutter.diameter + LEAST_WASTE
-    discs = overlay.buffer(shapely.points(tabs), tab_width / 2)
-    held = shapely.bounds(overlay.intersection(outline.exterior, discs))
-    waste = np.where(tabs[:, 1] > 0, blank[3] - held[:, 3], held[:, 1] - blank[1])
+    held = shapely.bounds(overlay.intersection(outline.exterior, overlay.buffer(shapely.points(tabs), tab_width / 2)))
+    beside = (held - blank) * [1.0, 1.0, -1.0, -1.0]
+    facing = _facing(tabs, outline)
+    waste = beside[np.arange(len(tabs)), facing]
     if not np.any(waste < needed - 1e-9):
         return
     worst = int(np.argmin(waste))
-    raise JobError(
-        "[outline] tabs",
+    larger = "wider" if facing[worst] % 2 else "longer"
+    raise PathgenError(
+        where,
         f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place_words(*tabs[worst].tolist())}, "
         f"and a cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
         allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
-        remedy=f"take a blank {2 * (needed - waste[worst]):.2f} mm wider or more (a block: more margin), or a smaller "
-        "cutter; or stick the blank down over its whole face and write tabs = 0",
+        remedy=f"take a blank {2 * (needed - waste[worst]):.2f} mm {larger} or more (a block: more margin), or a "
+        "smaller cutter; or stick the blank down over its whole face and write tabs = 0",
     )
+
+
+def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
+    """(n,) which side of the blank the outline faces at each tab: 0 x_min, 1 y_min, 2 x_max, 3 y_max."""
+    ring = shapely.orient_polygons(outline).exterior  # counter-clockwise: outside is on the right of the way
+    at = shapely.line_locate_point(ring, shapely.points(tabs))
+    before, after = (shapely.get_coordinates(shapely.line_interpolate_point(ring, (at + step) % ring.length))
+                     for step in (-_EVERY / 10, _EVERY / 10))
+    dx, dy = (after - before).T
+    return np.where(np.abs(dx) >= np.abs(dy), np.where(dx > 0, 1, 3), np.where(dy > 0, 2, 0))
 
 
 def _long_edge(outline: Polygon, side: int, width: float) -> Floats:

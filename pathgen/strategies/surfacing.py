@@ -286,13 +286,13 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
     ``-(taper * y * dx - R * dy)**2 / (R**2 - y**2)**1.5``; a chord sags by an eighth of that. The radius is taken
     smaller by the ball's, which is what its path bends to in a hollow.
     """
-    if surface.is_flat:
-        return start[None]
     (x0, y0), (dx, dy) = start, end - start
-    radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
-    across = np.abs([y0, y0 + dy])
-    bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
-    sag = bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0 + surface.curving * dx**2 / 8.0
+    sag = surface.curving * dx**2 / 8.0
+    if not surface.is_flat:
+        radius = np.abs(surface.radius(np.array([x0, x0 + dx]))) - r
+        across = np.abs([y0, y0 + dy])
+        bend = max(float(across.max()) * abs(surface.taper * dx) + float(radius.max()) * abs(dy), 0.0) ** 2
+        sag += bend / max(float(radius.min() ** 2 - across.max() ** 2), 1e-9) ** 1.5 / 8.0
     count = max(1, math.ceil(math.sqrt(sag / tolerance)))
     share = np.arange(count) / count
     if dx and len(surface.bends):

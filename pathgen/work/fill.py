@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -11,10 +11,27 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.surface import Surface
+from pathgen.work.features import Inlay
 
 WASTE = 0.2
 """Share added for what stays in the cup and on the stick; common practice, no source."""
+
+LEAST_WASTE = 1.0
+"""However little is mixed, so much stays in the cup and on the stick, ml; common practice, no source."""
+
+LEAST_BATCH = 5.0
+"""The smallest batch that is mixed, ml; common practice, no source."""
+
+MEASURE = 0.1
+"""The smallest part that can be measured, ml with a syringe or g with scales; common practice, no source."""
+
+DAM = 2.0
+"""How far outside the drawing's hull a dam stands, mm; common practice, no source."""
+
+RATIO = 0.02
+"""How far off the resin's sheet the ratio of two measured parts may be."""
 
 MM3_PER_ML = 1000.0
 
@@ -36,8 +53,14 @@ class Resin:
         How the parts are measured out.
     pour_depth : float or None
         Deepest that may be poured at once, mm.
-    waste : float
-        Share added to what the pockets take.
+    waste, waste_least : float
+        Share added to what is poured, and the least that is added, ml.
+    least : float
+        The smallest batch, ml.
+    measure : float
+        The smallest part that can be measured, ml where mixed by volume, g where by mass.
+    dam : float
+        How far outside the drawing's hull the dam stands, mm.
     """
 
     density: float | None = None
@@ -45,6 +68,26 @@ class Resin:
     mix_by: Literal["volume", "mass"] = "volume"
     pour_depth: float | None = None
     waste: float = WASTE
+    waste_least: float = LEAST_WASTE
+    least: float = LEAST_BATCH
+    measure: float = MEASURE
+    dam: float = DAM
+
+
+@dataclass(frozen=True, kw_only=True)
+class Batch:
+    """What is mixed at once, or in as many equal pours as the depth takes."""
+
+    total: float
+    """All pours together, mm3."""
+    mass: float | None
+    """All pours together, g; None without a density."""
+    parts: Mapping[str, float]
+    """Of each part of the mix, for one pour: ml where mixed by volume, g where mixed by mass; whole measures."""
+    parts_unit: Literal["ml", "g"]
+    measure: float
+    pours: int
+    """In how many pours, by the depth that the resin's sheet allows; 1 where it is not given."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,21 +100,16 @@ class Amount:
     pocket: float
     """Volume of the pocket up to the first surface: the net volume."""
     overfill: float
-    """What stands above the surface, over the pocket."""
+    """Its share, by area, of the level resin inside the dam that stands above the surface."""
     waste: float
     depth: tuple[float, float]
     """Least and greatest depth of the pocket below the first surface."""
-    mass: float | None
-    parts: Mapping[str, float]
-    """Of each part of the mix: ml where mixed by volume, g where mixed by mass."""
-    parts_unit: Literal["ml", "g"]
-    pours: int
-    """In how many pours, by the depth that the resin's sheet allows; 1 where it is not given."""
-    pour_depth: float | None
+    batch: Batch
+    """What to mix where it is mixed by itself."""
 
     @property
-    def total(self) -> float:
-        """Volume to mix, mm3."""
+    def needed(self) -> float:
+        """What is poured and what is lost, mm3."""
         return self.pocket + self.overfill + self.waste
 
 
@@ -91,12 +129,50 @@ def fall_under(area: BaseGeometry, surface: Surface) -> float:
     Level fill that just covers the highest place stands so much above the surface at the lowest. Both lie on the
     edges of `area`, sampled every half millimetre: the surface is level along the centre-line and falls away from it.
     """
+    return float(np.ptp(_edge_heights(area, surface)))
+
+
+def dam_round(inlay: Inlay, out: float) -> BaseGeometry:
+    """What is inside the dam: the drawing's hull and `out` mm round it; for copies and dots, one round each group."""
+    if len(inlay.placed) == 1:
+        return overlay.buffer(inlay.area.convex_hull, out)
+    dams, before = overlay.buffer(inlay.area, out), -1
+    while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
+        before = shapely.get_num_geometries(dams)
+        dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
+    return dams
+
+
+def level_resin(inlay: Inlay, surface: Surface, out: float) -> float:
+    """Volume of level resin above the surface inside the dam, mm3.
+
+    In each dam it covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
+    that is enough.
+    """
+    return sum(_level(dam, inlay, surface) for dam in shapely.get_parts(dam_round(inlay, out)))
+
+
+def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
+    x0, y0, x1, y1 = dam.bounds
+    step = min(0.25, math.sqrt(dam.area) / 20)
+    x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
+    shapely.prepare(dam)
+    inside = shapely.contains_xy(dam, x, y)
+    heights = surface.height(x[inside], y[inside])
+    covered = _edge_heights(overlay.intersection(inlay.area, dam), surface).max()
+    level = max(_edge_heights(dam, surface).min() + inlay.overfill, covered)
+    # of the points inside only their mean counts: their number follows the edge less closely than the area
+    return float((level - heights.mean()) * dam.area)
+
+
+def _edge_heights(area: BaseGeometry, surface: Surface) -> np.ndarray:
+    """Of the surface along the edges of an area, every half millimetre."""
     points = shapely.get_coordinates(shapely.segmentize(area, 0.5))
-    return float(np.ptp(surface.height(points[:, 0], points[:, 1])))
+    return np.asarray(surface.height(points[:, 0], points[:, 1]))
 
 
 def amount(
-    colour: str, *, area: float, pocket: float, overfill: float, depth: tuple[float, float], resin: Resin
+    colour: str, *, area: float, pocket: float, overfill: float, depth: tuple[float, float], deep: float, resin: Resin
 ) -> Amount:
     """What one colour needs.
 
@@ -107,30 +183,58 @@ def amount(
     pocket : float
         Volume of the pocket as simulated, mm3.
     overfill : float
-        How far the fill stands above the surface, mm.
+        Its share of what stands above the surface, mm3.
     depth : (least, greatest)
         Of the pocket, mm.
+    deep : float
+        Of the resin where it is deepest, mm.
     """
-    proud = area * overfill
-    waste = resin.waste * (pocket + proud)
-    total_ml = (pocket + proud + waste) / MM3_PER_ML
-    mass = total_ml * resin.density if resin.density is not None else None
+    waste = max(resin.waste * (pocket + overfill), resin.waste_least * MM3_PER_ML)
+    return Amount(colour=colour, area=area, pocket=pocket, overfill=overfill, waste=waste, depth=depth,
+                  batch=batch_of(pocket + overfill + waste, deep=deep, resin=resin))
+
+
+def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
+    """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least.
+
+    A pour that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself.
+    """
+    pours = math.ceil(deep / resin.pour_depth - 1e-9) if resin.pour_depth else 1
     by_mass = resin.mix_by == "mass"
-    whole = sum(resin.mix.values())
     # Without a density, parts by mass cannot be told: the job reader refuses that.
-    shared = (mass or 0.0) if by_mass else total_ml
-    thickness = depth[1] + overfill
-    return Amount(
-        colour=colour, area=area, pocket=pocket, overfill=proud, waste=waste, depth=depth, mass=mass,
-        parts={name: shared * part / whole for name, part in resin.mix.items()},
-        parts_unit="g" if by_mass else "ml",
-        pours=math.ceil(thickness / resin.pour_depth - 1e-9) if resin.pour_depth else 1,
-        pour_depth=resin.pour_depth,
+    per_ml = (resin.density or 1.0) if by_mass else 1.0
+    mixed = max(needed / MM3_PER_ML / pours, resin.least) * per_ml
+    ratio = np.array(list(resin.mix.values()) or [1.0])
+    parts = _measured(mixed, ratio / ratio.sum(), resin.measure)
+    one = float(parts.sum()) / per_ml
+    return Batch(
+        total=one * pours * MM3_PER_ML, mass=None if resin.density is None else one * pours * resin.density,
+        parts=dict(zip(resin.mix, parts.tolist(), strict=False)), parts_unit="g" if by_mass else "ml",
+        measure=resin.measure, pours=pours,
     )
 
 
+def _measured(mixed: float, shares: np.ndarray, measure: float) -> np.ndarray:
+    """Parts in whole measures, no less than `mixed` in all, any two of them in their ratio within `RATIO`."""
+    for wholes in _rounded(mixed, shares, measure):
+        off = wholes / shares
+        fits = (wholes.min(axis=1) > 0) & (off.max(axis=1) <= (1.0 + RATIO) * off.min(axis=1))
+        fits &= wholes.sum(axis=1) * measure >= mixed - 1e-9
+        if fits.any():
+            return np.asarray(np.round(wholes[np.argmax(fits)] * measure, 9))
+    raise AssertionError("a batch large enough keeps any ratio")
+
+
+def _rounded(mixed: float, shares: np.ndarray, measure: float, many: int = 1000) -> Iterator[np.ndarray]:
+    """(many, parts) numbers of measures for batches from `mixed` up, each one measure larger."""
+    first = math.ceil(mixed / measure - 1e-9)
+    while True:
+        yield np.round(np.arange(first, first + many)[:, None] * shares)
+        first += many
+
+
 def second_cut(
-    *, board_area: float, area: float, pocket: float, overfill: float, skim: float, skim_before: bool,
+    *, board_area: float, area: float, pocket: float, proud: float, skim: float, skim_before: bool,
     depth: tuple[float, float],
 ) -> SecondCut:
     """What the second cut over one inlay takes.
@@ -141,6 +245,8 @@ def second_cut(
         Of the board and of the opened pockets, in plan, mm2.
     pocket : float
         Volume of the pockets up to the first surface, mm3.
+    proud : float
+        Volume of what stands above it, mm3.
     skim : float
         How far below the first surface it cuts, mm.
     skim_before : bool
@@ -153,6 +259,6 @@ def second_cut(
     low, high = depth[0] - skim, depth[1] - skim
     return SecondCut(
         wood=0.0 if skim_before else skim * max(board_area - area, 0.0),
-        fill=area * overfill + min(area * skim, pocket),
+        fill=proud + min(area * skim, pocket),
         depth_left=(max(low, 0.0), max(high, 0.0)),
     )

@@ -1,4 +1,4 @@
-"""What a measuring error at one mark does to the board: carried through the least squares that finds the move."""
+"""What errors in measuring the marks do to the board, and which change of its shape the marks can see at all."""
 
 from __future__ import annotations
 
@@ -13,14 +13,15 @@ ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
 
 BOARD_LIMIT = 0.1
-"""How far such an error may move any place of the board where the job does not say, mm."""
+"""How far such errors may move any place of the board where the job does not say, mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class MarkErrors:
-    """How far a measuring error of `accuracy`, in any direction at any one mark, moves the board at most: mm.
+    """How far measuring errors of `accuracy` at all marks, each in its worst direction, move the board: mm.
 
-    Pairs are (in height, in place); infinite for marks that leave a turn or tilt open.
+    They are taken together as root-sum-square, as one mark's error knows nothing of another's. Pairs are (in height,
+    in place); infinite for marks that leave a turn or tilt open.
     """
 
     accuracy: float
@@ -37,7 +38,7 @@ class MarkErrors:
 def mark_errors(
     marks: ArrayLike, *, nut: ArrayLike, end: ArrayLike, outline: ArrayLike, accuracy: float = ACCURACY
 ) -> MarkErrors:
-    """What an error of `accuracy` mm at one of `marks` does at both ends and anywhere on the outline.
+    """What errors of `accuracy` mm at all `marks` together do at both ends and anywhere on the outline.
 
     All are (n, 3) arrays, mm. What moves most on the board is on its outline, as a small move is linear in place.
     """
@@ -51,7 +52,7 @@ def mark_errors(
 
 
 def influence(marks: ArrayLike, points: ArrayLike) -> tuple[Floats, Floats]:
-    """Largest move of each point, in height and in place, for an error of 1 at any one mark: two (m,) arrays.
+    """Move of each point, in height and in place, for errors of 1 at every mark, root-sum-square: two (m,) arrays.
 
     Parameters
     ----------
@@ -62,7 +63,8 @@ def influence(marks: ArrayLike, points: ArrayLike) -> tuple[Floats, Floats]:
     -----
     A small rigid move displaces p by t + w x p. The marks' errors e give (t, w) = A+ e, with the rows of A those of
     [1, -p x] at each mark and A+ its pseudo-inverse; the move of a point is then B A+ e. The largest over all
-    directions of one mark's error is the largest singular value of its 3 columns. Exact to first order in w.
+    directions of one mark's error is the largest singular value of its 3 columns; those of all marks are added as
+    squares. Exact to first order in w.
     """
     p, q = (np.asarray(v, dtype=float).reshape(-1, 3) for v in (marks, points))
     centre = p.mean(axis=0)
@@ -71,21 +73,43 @@ def influence(marks: ArrayLike, points: ArrayLike) -> tuple[Floats, Floats]:
         return np.full(len(q), np.inf), np.full(len(q), np.inf)
     moves = _small_move(q - centre) @ (vt.T / s) @ u.T
     each = moves.reshape(len(q), 3, len(p), 3).transpose(0, 2, 1, 3)
-    height: Floats = np.linalg.norm(each[:, :, 2], axis=-1).max(axis=1)
-    place: Floats = np.linalg.norm(each[:, :, :2], ord=2, axis=(-2, -1)).max(axis=1)
+    height: Floats = np.linalg.norm(each[:, :, 2], axis=(-2, -1))
+    place: Floats = np.linalg.norm(np.linalg.norm(each[:, :, :2], ord=2, axis=(-2, -1)), axis=1)
     return height, place
 
 
-def height_influence(triples: Floats, points: Floats) -> Floats:
-    """(k,) largest rise at any of (m, 2) `points` for an error of 1 in the height of one of three marks, (k, 3, 2).
+def height_influence(groups: Floats, points: Floats) -> Floats:
+    """(k,) largest rise at any of (m, 2) `points` for errors of 1 in the heights of (k, n, 2) marks, root-sum-square.
 
-    Three heights fix a plane: the rise is a point's barycentric coordinate in the triangle. Infinite on one line.
+    Their heights fix a plane by least squares: with rows [x, y, 1] in M for the marks and p for a point, the rise is
+    the root of p (M^T M)^-1 p^T. Infinite for marks on one line.
     """
-    corners = np.concatenate([triples, np.ones((len(triples), 3, 1))], axis=2).transpose(0, 2, 1)
-    flat = np.abs(np.linalg.det(corners)) < 1e-6
-    corners[flat] = np.eye(3)
-    weights = np.linalg.solve(corners, np.vstack([points.T, np.ones(len(points))])[None])
-    return np.where(flat, np.inf, np.abs(weights).max(axis=(1, 2)))
+    middle = points.mean(axis=0)
+    rows = np.concatenate([groups - middle, np.ones((*groups.shape[:2], 1))], axis=2)
+    squares = rows.transpose(0, 2, 1) @ rows
+    flat = np.linalg.det(squares) < 1e-6
+    squares[flat] = np.eye(3)
+    at = np.column_stack([points - middle, np.ones(len(points))])
+    rise = np.einsum("mi,kij,mj->km", at, np.linalg.inv(squares), at)
+    return np.where(flat, np.inf, np.sqrt(rise.max(axis=1)))
+
+
+SHAPES = ("bow", "cup", "twist")
+"""How a blank may change its shape: its middle rises over its ends, its edges over its middle, a corner over the rest.
+"""
+
+
+def seen(marks: ArrayLike, box: tuple[float, float, float, float]) -> dict[str, float]:
+    """How much of each of `SHAPES`, of 1 over a part's (x_min, y_min, x_max, y_max), is left over at the worst mark.
+
+    What a shift, turn and tilt explain is taken for a move of the work: 0 is a change that the marks do not see.
+    """
+    p = np.asarray(marks, dtype=float).reshape(-1, 3)
+    x, y = (2 * (p[:, k] - (box[k] + box[k + 2]) / 2) / (box[k + 2] - box[k]) for k in (0, 1))
+    heights = {"bow": 1.0 - x**2, "cup": y**2, "twist": (x * y + x + y + 1.0) / 4.0}
+    level = np.column_stack([x, y, np.ones(len(p))])
+    return {name: float(np.abs(z - level @ np.linalg.lstsq(level, z, rcond=None)[0]).max())
+            for name, z in heights.items()}
 
 
 def _small_move(p: Floats) -> Floats:

@@ -474,7 +474,7 @@ class Engrave(Operation[Engraving]):
     """A label."""
 
     name = "engrave"
-    purpose = "engrave the label"
+    purpose = "engrave the marks"
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))

@@ -6,11 +6,14 @@ import pytest
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
+from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import FallAway, Lowered, Relief
 
 CONE = {"thickness": 6.5, "radius_nut": 254.0, "radius_end": 355.6, "length": 480.0}
 BOARD = Lowered(**CONE, relief=Relief(depth=0.15, deepest=180.0, end=320.0),
                 fall_away=FallAway(start=340.0, end=480.0, drop=0.8))
+FLAT = Lowered(thickness=6.5, radius_nut=np.inf, radius_end=np.inf, length=480.0, relief=BOARD.relief,
+               fall_away=BOARD.fall_away)
 CURVED = Lowered(**CONE, fall_away=FallAway(start=300.0, end=480.0, drop=1.2, curved=True))
 
 
@@ -32,6 +35,8 @@ def lowered(board, x):
 
 
 def height(board, x, y):
+    if board.is_flat:
+        return board.thickness - lowered(board, x)
     radius = mpmath.mpf(board.radius_nut) + (mpmath.mpf(board.radius_end) - board.radius_nut) / board.length * x
     return board.thickness + mpmath.sqrt(radius**2 - y**2) - radius - lowered(board, x)
 
@@ -50,14 +55,14 @@ PLACES = [(x, y) for x in (-0.05, 0.02, 90.0, 180.03, 319.98, 320.05, 339.97, 34
           for y in (0.0, -9.3, 24.0)]
 
 
-@pytest.mark.parametrize("board", [BOARD, CURVED])
+@pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_heights_are_exact(board):
     with mpmath.workdps(50):
         for x, y in PLACES:
             assert abs(height(board, mpmath.mpf(x), mpmath.mpf(y)) - float(board.height(x, y))) < 1e-9
 
 
-@pytest.mark.parametrize("board", [BOARD, CURVED])
+@pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_a_ball_touches_and_goes_no_deeper(board):
     r = mpmath.mpf("6.35")
     with mpmath.workdps(50):
@@ -70,7 +75,23 @@ def test_a_ball_touches_and_goes_no_deeper(board):
             assert abs(wanted - got) < 1e-4, (x, y, float(wanted) - got)
 
 
-@pytest.mark.parametrize("board", [BOARD, CURVED])
+@pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
+def test_a_ball_in_the_hollow_that_fits_touches_and_goes_no_deeper(board):
+    """Turned over, the hollow is the board's mirror image: a ball over it is one that touches the board from below."""
+    r = mpmath.mpf("6.35")
+    hollow = Hollow(thickness=9.0, radius_nut=board.radius_nut, radius_end=board.radius_end, length=board.length,
+                    relief=board.relief, fall_away=board.fall_away)
+    with mpmath.workdps(50):
+        for x, y in PLACES[::2]:
+            def over(u, v, x=x, y=y):
+                return 9.0 + board.thickness - height(board, u, v) + mpmath.sqrt(r**2 - (u - x) ** 2 - (v - y) ** 2) - r
+
+            wanted = highest(lambda u, x=x, y=y: highest(lambda v, u=u: over(u, v), y - 1.2, y + 1.2), x - 0.4, x + 0.4)
+            got = float(hollow.tip_height(cutter("ball-end", 12.7), x, y))
+            assert abs(wanted - got) < 1e-4, (x, y, float(wanted) - got)
+
+
+@pytest.mark.parametrize("board", [BOARD, CURVED, FLAT])
 def test_a_flat_end_stands_on_the_highest_place_under_it(board):
     grid = np.linspace(-1.5, 1.5, 601)
     dx, dy = (a[np.hypot(*np.meshgrid(grid, grid)) <= 1.5 + 1e-12] for a in np.meshgrid(grid, grid))
@@ -92,9 +113,6 @@ def test_normals_are_square_to_the_surface():
 
 
 def test_what_cannot_be_is_refused():
-    with pytest.raises(PathgenError, match="flat"):
-        Lowered(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=400.0,
-                relief=Relief(depth=0.1, deepest=100.0, end=200.0))
     with pytest.raises(PathgenError, match=r"300\.00 mm from the nut, within the relief"):
         Lowered(**CONE, relief=Relief(depth=0.1, deepest=100.0, end=320.0),
                 fall_away=FallAway(start=300.0, end=480.0, drop=0.5))

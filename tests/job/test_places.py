@@ -73,7 +73,7 @@ def test_x_and_y_are_the_machines_alone(inches):
     named = [tuple(map(float, p)) for p in re.findall(r"X (-?[\d.]+) in, Y (-?[\d.]+) in", text)]
     drilled = next(p for p in inches.programs if p.operation == "witness-marks")
     points = inches.plan.clamping.to_machine(drilled.toolpath.points)[:, :2] / INCH
-    assert len(named) == 3
+    assert len(named) == 4
     for place in named:
         assert np.hypot(*(points - place).T).min() < 2e-4
         assert f"X {place[0]:g} in, Y {place[1]:g} in" in page

@@ -16,6 +16,7 @@ from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.report.text import minutes_words
+from tests.plain_cutting import left_by
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 BALL = Cutter(name="ball", shape="ball-end", diameter=12.7, speed=16000, feed=2400, plunge=600, stepdown=3.0)
@@ -29,28 +30,6 @@ def fanned():
 @pytest.fixture(scope="module")
 def block(fanned):
     return build(fanned, clamping=block_clamping(fanned, (1, 9)), resolution=0.4)
-
-
-def left_by(path, cutter, x, y):
-    """Height that a ball-end program leaves at points: the lowest ball over each, on moves sampled every 0.05 mm."""
-    start, end = path.points[:-1], path.points[1:]
-    moving = path.kinds[1:] != 0
-    out = np.empty(len(x))
-    for k, place in enumerate(zip(x, y, strict=True)):
-        near = moving & (np.minimum(start[:, 1], end[:, 1]) < place[1] + 2) & (
-            np.maximum(start[:, 1], end[:, 1]) > place[1] - 2)
-        near &= np.minimum(start[:, 0], end[:, 0]) < place[0] + 1
-        near &= np.maximum(start[:, 0], end[:, 0]) > place[0] - 1
-        a, b = start[near], end[near]
-        run = (b - a)[:, :2]
-        t = np.clip(((place - a[:, :2]) * run).sum(1) / np.maximum((run**2).sum(1), 1e-12), 0, 1)
-        around = np.linspace(-0.2, 0.2, 41) / np.maximum(np.linalg.norm(run, axis=1), 1e-9)[:, None]
-        t = np.clip(t[:, None] + around, 0, 1)
-        tips = a[:, None] + t[..., None] * (b - a)[:, None]
-        away2 = ((tips[..., :2] - place) ** 2).sum(-1)
-        under = away2 < cutter.radius**2
-        out[k] = (tips[..., 2][under] + cutter.radius - np.sqrt(cutter.radius**2 - away2[under])).min()
-    return out
 
 
 def test_a_ball_in_the_hollow_touches_and_does_not_cut():

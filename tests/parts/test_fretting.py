@@ -5,10 +5,19 @@ import math
 import numpy as np
 import pytest
 
+from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.board import fingerboard, slots
-from pathgen.parts.fingerboard.fretting import FretWire, Tang, fretting, wire_faults
+from pathgen.parts.fingerboard.fretting import (
+    Crown,
+    FretWire,
+    Tang,
+    WireSize,
+    checked_wire,
+    fretting,
+    wire_faults,
+)
 from pathgen.parts.fingerboard.rows import fretting_data
-from pathgen.report.fretting import strip_picture
+from pathgen.report.fretting import fretting_lines, strip_picture
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
          "thickness": 6.5, "radius": (250.0, 250.0)}
@@ -20,7 +29,7 @@ def test_lengths_are_arcs_of_the_board():
     assert sheet.length == pytest.approx(np.full(12, 2 * 250.0 * math.asin(21.0 / 250.0) + 3.0), abs=1e-5)
     assert np.all(sheet.nipped == 0)
     assert sheet.tang == pytest.approx(sheet.length)
-    assert sheet.total == pytest.approx(1.1 * sheet.length.sum())
+    assert sheet.totals == pytest.approx([1.1 * sheet.length.sum()])
     assert sheet.bend == pytest.approx(np.full(12, 250.0 * 0.85))
 
 
@@ -62,6 +71,34 @@ def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
     assert word in faults[0][1]
     assert not list(wire_faults(wire, slots(board, width=0.56, depth=1.9)))
     assert not list(wire_faults(wire, slots(board, width=0.61, depth=2.2)))
+
+
+def test_several_wires_have_their_own_totals_and_faults():
+    wire = FretWire(sizes=(WireSize(frets=(9, 12), tang=Tang(width=0.6, depth=1.9, studs=0.8),
+                                    crown=Crown(width=2.8, height=1.4)),), waste=0.1, overhang=1.5)
+    board = fingerboard(**PLAIN)
+    data = fretting_data(board, slots(board, width=0.56, depth=1.9), wire)
+    each = 2 * 250.0 * math.asin(21.0 / 250.0) + 3.0  # as above
+    assert [one["total"] for one in data["wires"]] == pytest.approx([8 * 1.1 * each, 4 * 1.1 * each], abs=0.1)
+    assert data["total"] == pytest.approx(12 * 1.1 * each, abs=0.1)
+    assert [f["size"] for f in data["frets"]] == [0] * 8 + [1] * 4
+    assert data["wires"][1]["crown_height"] == 1.4
+    # 0.56 wide is 0.04 less than the second tang, 1.9 deep as deep as it; both suit the first
+    assert [(f["where"], f["got"].split(":")[0]) for f in data["faults"]] == [
+        ("[frets] sizes 1 tang", "a slot of 0.56 mm splits the board"),
+        ("[frets] sizes 1 tang", "a slot 1.9 mm deep for a tang of 1.9 mm")]
+    text = "\n".join(fretting_lines(data, "mm"))
+    assert "Wire A for 8 frets (1 to 8): crown 2.4 mm wide and 1.2 mm high" in text
+    assert "Wire B for 4 frets (9 to 12): crown 2.8 mm wide and 1.4 mm high" in text
+
+
+@pytest.mark.parametrize(("sizes", "words"), [
+    ([(9, 13)], r"sizes 1 frets: 9 to 13 \(allowed: two of 1 to 12, rising\)"), ([(5, 4)], "5 to 4"),
+    ([(1, 4), (4, 6)], "sizes 2 frets: fret 4 is in size 1 too"),
+])
+def test_sizes_that_do_not_go_with_the_frets_are_refused(sizes, words):
+    with pytest.raises(JobError, match=words):
+        checked_wire(FretWire(sizes=tuple(WireSize(frets=one) for one in sizes)), 1, 12)
 
 
 def test_the_strip_is_at_true_size():

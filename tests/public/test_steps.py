@@ -1,5 +1,6 @@
 """Steps taken one by one: the programs that they make, read back and measured; values that show themselves."""
 
+import json
 import math
 from pathlib import Path
 
@@ -46,7 +47,42 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.against.low > -0.001
     rows = dict(found.rows)
     assert "um" not in rows["highest ridge"]
-    assert found.data["ridges"]["passes"] >= len(finished.passes.y)  # and the wide ones above them
+    assert found.data["ridges"]["passes"] == len(finished.passes.y)  # the wide ones above them do not count
+
+
+def test_tabs_hold_where_the_blank_is_wide_enough():
+    blank = pathgen.Blank(x=(-10.0, 50.0), y=(-21.0, 21.0), thickness=6.0)  # 6 mm beside each edge: 4 and 2
+    cut = pathgen.outline(BOARD, FLAT, stock=6.0, blank=blank.bounds, tabs=[(20.0, 15.0), (0.0, 0.0)], bottom=-0.2)
+    field = pathgen.simulate(blank, pathgen.program(cut), FLAT, resolution=0.2)
+    left = field.top[np.ix_(np.abs(field.y - 17.0) < 0.15, np.abs(field.x - 20.0) < 2.9)]
+    assert left.min() == pytest.approx(1.5, abs=1e-5)
+    assert field.top[np.ix_(np.abs(field.y + 17.0) < 0.15, np.abs(field.x - 20.0) < 2.9)].max() < 0
+    assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
+
+
+def test_a_job_and_one_step_alone_cut_the_same():
+    """Each step of a job is what its function makes of the same values."""
+    job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
+    result = pathgen.build(job)
+    paths = {made.operation: made.toolpath for made in result.programs}
+    clamping = result.plan.clamping
+    board, stock, clear = clamping.board, clamping.stock.thickness, clamping.machine.clearance
+    tools = {step.operation.name: step.cutter for step in clamping.steps}
+    feature = {step.operation.name: step.operation.feature for step in clamping.steps}
+    ball, surfacing, slots = tools["surface-finish"], feature["surface-finish"], feature["slots"]
+    alone = {
+        "surface-rough": pathgen.rough(board.outline, board.surface, tools["surface-rough"], stock=stock, finish=ball,
+                                       allowance=surfacing.allowance, clear=clear),
+        "surface-finish": pathgen.finish(board.outline, board.surface, ball, ridge=surfacing.scallop,
+                                         allowance=surfacing.allowance, clear=clear),
+        "slots": pathgen.slots(slots.lines, board.surface, tools["slots"], width=slots.width, depth=slots.depth,
+                               entry=slots.entry, clear=clear),
+    }
+    for name, path in alone.items():
+        cuts = path.kinds != pathgen.Move.RAPID
+        there = paths[name].kinds != pathgen.Move.RAPID
+        np.testing.assert_array_equal(path.points[cuts], paths[name].points[there], err_msg=name)
+        np.testing.assert_array_equal(path.kinds[cuts], paths[name].kinds[there], err_msg=name)
 
 
 def test_inches_and_another_zero_measure_the_same(finished):
@@ -62,6 +98,10 @@ def test_inches_and_another_zero_measure_the_same(finished):
     (lambda lines: ["G0 Z4", "X30 Y0"] + lines[-3:], "rapid-through-material"),
     (lambda lines: ["G1 Z2.5 F300", "X30 F900", "G0 Z20"] + lines[-2:], "cut-too-deep"),
     (lambda lines: ["G1 Z5.9 F300", "X30 F900", "G0 Z20"] + lines[-2:], "surface-low"),
+    (lambda lines: ["M5", *lines], "spindle-off"),
+    (lambda lines: ["M5", "M4 S9000", *lines], "spindle-backwards"),
+    (lambda lines: lines[:-2], "spindle-left-on"),  # M30 would stop it (NISTIR 6556, 3.6.1)
+    (lambda lines: ["M5", "G1 Z9 F300", "X30", "G0 Z20", "M30"], None),  # nothing is cut: it need not turn
 ])
 def test_faults_by_hand_are_found(change, code):
     lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
@@ -110,6 +150,30 @@ def test_every_value_shows_itself(finished):
                   pathgen.read_artwork(DRAWING)):
         assert value._repr_svg_().startswith(("<svg", "<?xml"))
     assert field._repr_png_().startswith(b"\x89PNG")
+    assert "40 mm, 8 mm thick" in BLANK._repr_svg_()
     checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
-    for value in (checked, checked.ridges, checked.against):
-        assert value._repr_html_().startswith("<table>")
+    for value in (checked, checked.ridges, checked.against, field.took[0]):
+        assert value._repr_html_().startswith("<table><tr><td>")
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_whole_board_shows_itself(tmp_path):
+    job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
+    result = pathgen.build(job, resolution=0.2)
+    result.write(tmp_path / "out")
+    assert result._repr_png_().startswith(b"\x89PNG")
+    assert result.plan.clamping.board._repr_svg_().startswith("<svg")
+    words = result.report._repr_html_()
+    assert all(program.file_name in words for program in result.programs)
+    assert "<td>checks</td><td>passed</td>" in words
+    assert result.report == json.loads(json.dumps(result.report))  # and is the plain dict that it was
+    found = pathgen.check(job, tmp_path / "out", resolution=0.2)
+    assert f"<td>{found.scallop_measured:.4f} mm</td>" in found._repr_html_()
+    (tmp_path / "out" / result.programs[0].file_name).unlink()
+    assert "program-missing" not in found._repr_html_()
+    assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.2)._repr_html_()
+    choices = pathgen.compare(job, scallops=[0.01])
+    assert choices._repr_html_().count("<tr>") == len(choices) + 1
+    words = job._repr_html_()
+    assert "thickness = 6" in words
+    assert words.count("<td>cutters</td>") == len(job.cutters)

@@ -117,7 +117,8 @@ def test_fill_by_colour_is_what_the_simulation_measured(page, built):
     swatches = [e[1]["style"] for e in page.elements if e[1].get("class") == "swatch"]
     assert swatches == [f"background:{colour}" for colour in amounts]
     for amount in amounts.values():
-        assert f"{amount['pocket_volume'] / 1000:.2f} ml{amount['total_volume'] / 1000:.2f} ml" in ready
+        volumes = (f"{amount[f'{name}_volume'] / 1000:.2f} ml" for name in ("pocket", "needed", "total"))
+        assert "".join(volumes) in ready
     # the rectangle's pocket: area times depth, less what the cutter's corners leave: closed form
     corner = (4 - 3.141592653589793) * 1.5**2
     assert amounts["#2f6f4f"]["pocket_volume"] == pytest.approx((240 - corner) * 1.2, rel=0.02)

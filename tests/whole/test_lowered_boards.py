@@ -8,8 +8,12 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping
+from pathgen.job.clamping import clamping_of
 from pathgen.parts.fingerboard.radii import bow_under
+from pathgen.report.board_text import frame_lines
+from pathgen.report.data import part_data
 from pathgen.verify.crest import crest_heights
+from tests.plain_cutting import left_by
 from tests.small_board import ART, JOB
 
 LOWERED = JOB.replace("[stock]", """relief = { depth = 0.1, fret = 2, to = 3 }
@@ -50,6 +54,16 @@ def test_the_finishing_pass_on_the_crest_goes_down_by_relief_and_fall(lowered):
     assert np.interp(third, crest[order, 0], crest[order, 2]) == pytest.approx(6.5, abs=0.003)
 
 
+def test_a_nut_offset_is_said_in_a_length_and_in_cents(tmp_path):
+    """300 mm against 299.4 to the bridge: every fretted note is lower by the ratio of the two."""
+    job = job_of(tmp_path / "f", JOB.replace("frets = 5", "frets = 5\nnut_offset = 0.6"))
+    data = part_data(clamping_of(job))
+    assert data["board"]["nut_offset_cents"] == pytest.approx(1200 * np.log2(300.0 / 299.4), abs=1e-3)
+    assert "0.6 mm nearer to the nut face" in frame_lines(data["board"], "mm")[1]
+    assert "3.47 cents lower" in frame_lines(data["board"], "mm")[1]
+    assert len(frame_lines(part_data(clamping_of(job_of(tmp_path / "g", JOB)))["board"], "mm")) == 1
+
+
 def test_programs_of_a_board_without_them_are_found_wrong(lowered, tmp_path):
     job, _ = lowered
     plain = pathgen.build(job_of(tmp_path / "b", JOB.replace('finish = "ball"', 'finish = "ball"\nrough = "flat"')),
@@ -81,7 +95,6 @@ def test_the_bow_under_the_strings_counts_them_in():
     ("drop = 0.4", "drop = 3.5", "3.5 mm deep"),
     ("fret = 2, to = 3", "fret = 3, to = 3", "deepest at fret 3, and gone at fret 3"),
     ("to = 3", "to = 5", "within the relief"), ("fret = 3, shape", "fret = 9, shape", "no fret 9"),
-    ("radius = { nut = 254.0, end = 300.0 }", 'radius = "flat"', "flat"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
     text = LOWERED.replace("SHAPE", "straight")
@@ -90,8 +103,48 @@ def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
         job_of(tmp_path / "c", text.replace(old, new))
 
 
-def test_a_block_is_refused_where_the_board_is_lowered(lowered, tmp_path):
-    text = LOWERED.replace("SHAPE", "straight") + '[block]\ncutter = "ball"\n'
+def test_a_block_follows_relief_and_fall_away(lowered, tmp_path):
+    """Laid on the board upside down it fits within the two ridge heights: by balls at dense places of both programs."""
+    job, board = lowered
+    text = LOWERED.replace("SHAPE", job.board.fall_away.shape) + '[block]\ncutter = "ball"\n'
     job = job_of(tmp_path / "d", text)
-    with pytest.raises(PathgenError, match=r"up to 0\.10 mm off the board"):
-        block_clamping(job, (0, 3))
+    block = pathgen.build(job, clamping=block_clamping(job, (1, 5)), resolution=0.3)
+    assert block.verification.findings == ()
+    part, surface = block.plan.clamping.board, board.plan.clamping.board.surface
+    start = board.plan.clamping.board.frets.distance[0]
+    rng = np.random.default_rng(3)
+    x, y = rng.uniform(2, part.length - 2, 60), rng.uniform(-18, 18, 60)
+    assert surface.lowering(x + start).max() > 0.15
+    finish = next(p for p in board.programs if p.operation == "surface-finish")
+    in_block = left_by(block.programs[0].toolpath, block.programs[0].cutter, x, y)
+    on_board = left_by(finish.toolpath, finish.cutter, x + start, -y)
+    gap = in_block + on_board - (part.surface.thickness + surface.thickness)
+    assert gap.min() > -0.0005
+    assert 0.01 < gap.max() < 0.05 + 0.02 + 0.0005
+
+
+def test_ridges_of_a_lowered_board_by_cutting_it_plainly(lowered):
+    """The lowest of all balls over places of the board: nothing below the surface, ridges no higher than allowed."""
+    _, result = lowered
+    surface = result.plan.clamping.board.surface
+    finish = next(p for p in result.programs if p.operation == "surface-finish")
+    rng = np.random.default_rng(5)
+    x, y = rng.uniform(1, result.plan.clamping.board.length - 1, 150), rng.uniform(-17, 17, 150)
+    over = (left_by(finish.toolpath, finish.cutter, x, y) - surface.height(x, y)) * surface.normal(x, y)[:, 2]
+    assert over.min() > -0.0005
+    assert 0.035 < over.max() <= 0.05 + 2e-4
+
+
+def test_a_flat_board_with_relief_and_fall_away(tmp_path):
+    text = LOWERED.replace("SHAPE", "curved")
+    old = "radius = { nut = 254.0, end = 300.0 }"
+    assert old in text
+    result = pathgen.build(job_of(tmp_path / "e", text.replace(old, 'radius = "flat"')), resolution=0.2)
+    assert [f for f in result.verification.findings if f.severity == "forbid"] == []
+    finish = next(p for p in result.programs if p.operation == "surface-finish")
+    surface = result.plan.clamping.board.surface
+    x, y = np.random.default_rng(6).uniform([1, -17], [84, 17], (80, 2)).T
+    over = left_by(finish.toolpath, finish.cutter, x, y) - surface.height(x, y)
+    assert over.min() > -0.0005
+    assert over.max() <= 0.05 + 2e-4
+    assert surface.lowering(x).max() > 0.3

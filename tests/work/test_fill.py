@@ -13,45 +13,88 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold, OpType
 
+import pathgen
 from pathgen.base.surface import Surface
+from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.report.filling import amounts
-from pathgen.report.filltext import parts_words
-from pathgen.work.fill import Resin, amount, fall_under, second_cut
-from tests.small_board import ART, built
+from pathgen.report.filltext import batch_cells
+from pathgen.work.features import Inlay, PlacedSize
+from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
+from tests.small_board import ART, built, job
 
 RADIUS = "radius = { nut = 254.0, end = 300.0 }"
 
 
 def test_amounts_of_round_numbers():
     one = amount(
-        "#000000", area=100.0, pocket=150.0, overfill=1.0, depth=(1.4, 1.5),
-        resin=Resin(density=1.2, mix={"resin": 2.0, "hardener": 1.0}, pour_depth=1.0, waste=0.2),
+        "#000000", area=100.0, pocket=1500.0, overfill=1000.0, depth=(1.4, 1.5), deep=2.5,
+        resin=Resin(density=1.2, mix={"resin": 2.0, "hardener": 1.0}, waste=0.2, waste_least=0.0, least=0.1),
     )
-    assert (one.overfill, one.waste, one.total) == (100.0, 50.0, 300.0)
-    assert one.mass == pytest.approx(0.36)
-    assert one.parts == pytest.approx({"resin": 0.2, "hardener": 0.1})
-    assert one.parts_unit == "ml"
-    assert one.pours == 3  # 2.5 mm by at most 1 mm
+    assert (one.waste, one.needed) == (500.0, 3000.0)
+    assert one.batch.mass == pytest.approx(3.6)
+    assert one.batch.parts == pytest.approx({"resin": 2.0, "hardener": 1.0})
+    assert (one.batch.parts_unit, one.batch.pours) == ("ml", 1)
 
 
-def test_parts_by_mass_add_up_to_the_mass():
-    one = amount(
-        "#000000", area=50.0, pocket=80.0, overfill=0.5, depth=(1.6, 1.6),
-        resin=Resin(density=1.1, mix={"resin": 100.0, "hardener": 30.0, "colour": 4.0}, mix_by="mass", waste=0.0),
-    )
-    assert sum(one.parts.values()) == pytest.approx(one.mass) == pytest.approx(0.1155)
-    assert one.parts["hardener"] / one.parts["resin"] == pytest.approx(0.3)
-    assert one.parts_unit == "g"
+def test_waste_is_a_floor_as_well_as_a_share():
+    small, large = (amount("#000000", area=9.0, pocket=v, overfill=0.0, depth=(1.0, 1.0), deep=1.0, resin=Resin())
+                    for v in (200.0, 20_000.0))
+    assert (small.waste, large.waste) == (1000.0, 4000.0)  # 1 ml at least, a fifth otherwise
+
+
+def test_parts_by_mass_are_those_of_the_sheet():
+    batch = batch_of(4500.0, deep=1.6, resin=Resin(
+        density=1.1, mix={"resin": 100.0, "hardener": 30.0, "colour": 4.0}, mix_by="mass", least=0.5))
+    # 4.95 g or more; 4 parts in 134 by whole tenths: 0.2 of 6.7 g come first, as 0.1 of 3.35 g would
+    assert batch.parts == pytest.approx({"resin": 5.0, "hardener": 1.5, "colour": 0.2})
+    assert batch.mass == pytest.approx(6.7)
+    assert batch.total == pytest.approx(6.7 / 1.1 * 1000)
+    assert batch.parts_unit == "g"
+
+
+def test_the_smallest_batch_and_equal_pours():
+    two_to_one = Resin(mix={"resin": 2.0, "hardener": 1.0})
+    # 5 ml by tenths: 3.3 and 1.7 are 1.94 to 1, 3.4 and 1.7 are right
+    assert batch_of(10.0, deep=1.0, resin=two_to_one).parts == pytest.approx({"resin": 3.4, "hardener": 1.7})
+    poured = batch_of(12_000.0, deep=2.5, resin=replace(two_to_one, pour_depth=1.0))
+    assert (poured.pours, poured.total) == (3, pytest.approx(15_300.0))
+    assert poured.parts == pytest.approx({"resin": 3.4, "hardener": 1.7})
+    by_half = batch_of(7_100.0, deep=1.0, resin=replace(two_to_one, measure=0.5))
+    assert by_half.parts == pytest.approx({"resin": 5.0, "hardener": 2.5})
+    assert batch_of(7_130.0, deep=1.0, resin=Resin()).total == pytest.approx(7_200.0)  # no ratio: whole measures
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.floats(1.0, 50.0), min_size=2, max_size=6), st.floats(0.0, 300.0),
+       st.sampled_from([0.05, 0.1, 0.5]))
+def test_a_batch_can_be_measured_is_enough_and_keeps_its_ratio(mix, total, measure):
+    resin = Resin(mix={chr(97 + i): part for i, part in enumerate(mix)}, measure=measure, least=5.0)
+    batch = batch_of(total * 1000, deep=1.0, resin=resin)
+    parts = np.array(list(batch.parts.values()))
+    assert parts.min() >= measure * (1 - 1e-9)
+    assert parts / measure == pytest.approx(np.round(parts / measure), abs=1e-6)
+    assert sum(parts) >= max(total, 5.0) - 1e-6
+    for (a, pa), (b, pb) in itertools.combinations(zip(mix, parts, strict=True), 2):
+        assert pa / pb == pytest.approx(a / b, rel=0.0201)
+    # and no batch that is smaller by two measures or more keeps the ratio
+    if len(mix) == 2:
+        share = mix[0] / sum(mix)
+        for wholes in range(int(np.ceil(max(total, 5.0) / measure - 1e-6)), round(sum(parts) / measure) - 1):
+            k = np.arange(1, wholes)
+            with np.errstate(divide="ignore"):
+                off = (k / (wholes - k)) / (share / (1 - share))
+            best = k[np.argmin(abs(k - wholes * share))] if len(k) else 0
+            assert not len(k) or not 1 / 1.0199 < off[best - 1] < 1.0199
 
 
 def test_what_a_skim_takes():
-    cut = second_cut(board_area=1000.0, area=100.0, pocket=150.0, overfill=0.8, skim=0.1, skim_before=False,
+    cut = second_cut(board_area=1000.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=False,
                      depth=(1.45, 1.5))
     assert cut.wood == pytest.approx(90.0)
     assert cut.fill == pytest.approx(90.0)
     assert cut.depth_left == pytest.approx((1.35, 1.4))
-    later = second_cut(board_area=1000.0, area=100.0, pocket=150.0, overfill=0.8, skim=0.1, skim_before=True,
+    later = second_cut(board_area=1000.0, area=100.0, pocket=150.0, proud=80.0, skim=0.1, skim_before=True,
                        depth=(1.45, 1.5))
     assert later.wood == 0.0
 
@@ -62,15 +105,80 @@ def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
     disc, prism = np.pi * 8.0**2, 12.0 * 9.0 - (4 - np.pi) * 1.0**2  # corners of the cutter's radius
     assert found["#225577"].pocket == pytest.approx(1.5 * disc, rel=4e-3)
     assert found["#cc8833"].pocket == pytest.approx(1.5 * prism, rel=4e-3)
-    assert found["#225577"].overfill == pytest.approx(0.7 * disc, rel=4e-3)
     assert found["#cc8833"].depth == pytest.approx((1.5, 1.5), abs=1e-3)
-    total = 1.25 * 2.2 * (disc + prism) / 1000
-    assert sum(a.total for a in found.values()) / 1000 == pytest.approx(total, rel=4e-3)
-    parts = [a.parts for a in found.values()]
-    assert sum(p["hardener"] for p in parts) == pytest.approx(1.12 * total * 45 / 145, rel=4e-3)
-    shares = result.report["inlays"][0]["amounts"]
-    assert sum(s["pocket_volume"] + s["overfill_volume"] for s in shares) == pytest.approx(
-        result.verification.pockets[0].fill_volume, abs=0.02)
+    # the disc about (37, 0) and the square corners at (49, 8), (61, 8), (61, -1): a dam 2 mm round their hull
+    around = shapely.union(shapely.Point(37, 0).buffer(8.0, 200), shapely.box(49, -1, 61, 8)).convex_hull
+    dam = around.area + 2.0 * around.length + np.pi * 2.0**2  # Steiner's formula for what lies so near a convex area
+    above, opened = 0.7 * dam, disc + prism
+    assert found["#225577"].overfill == pytest.approx(above * disc / opened, rel=4e-3)
+    assert sum(a.overfill for a in found.values()) == pytest.approx(above, rel=1e-3)
+    needed = [1.5 * area + above * area / opened + 1000.0 for area in (disc, prism)]  # 1 ml of each is lost
+    assert [a.needed for a in found.values()] == pytest.approx(needed, rel=4e-3)
+    inlay = result.report["inlays"][0]
+    assert sum(s["pocket_volume"] for s in inlay["amounts"]) == pytest.approx(
+        result.verification.pockets[0].fill_volume - 0.7 * result.verification.pockets[0].area, abs=0.02)
+    batch = inlay["batch"]
+    assert batch["needed_volume"] == pytest.approx(sum(needed), rel=4e-3)
+    assert batch["parts"]["hardener"] / batch["parts"]["resin"] == pytest.approx(0.45, rel=0.02)
+    assert 5000.0 <= batch["total_volume"] < 5400.0  # more than needed: the smallest batch
+    assert sum(batch["parts"].values()) == pytest.approx(batch["mass"], abs=1e-3)
+
+
+def test_level_resin_on_a_cylinder_against_the_segment_of_its_circle():
+    surface = Surface(thickness=6.5, radius_nut=100.0, radius_end=100.0, length=400.0)
+    inlay = Inlay(name="i", regions=(("#000000", shapely.box(20.0, -6.0, 50.0, 10.0)),), depth=1.5, overfill=0.3,
+                  placed=(PlacedSize(width=30.0, height=16.0, share=1.0),))
+    # level at the crest, which the drawing covers: 0.3 mm over the low edge at 12 mm would lie below it
+    def under(y):  # of R - sqrt(R^2 - y^2), from 0
+        return 100.0 * y - (y * np.sqrt(100.0**2 - y * y) + 100.0**2 * np.arcsin(y / 100.0)) / 2
+    # 2 mm round: a band along each edge, and rounded corners whose mean is nearly that of their middle
+    band = 30.0 * (under(12.0) + under(8.0)) + 2 * 2.0 * (under(10.0) + under(6.0))
+    quarter, centroid = np.pi, 4 * 2.0 / (3 * np.pi)  # of a quarter disc of radius 2
+    corners = 2 * quarter * sum((y + centroid) ** 2 / 200.0 for y in (10.0, 6.0))
+    assert level_resin(inlay, surface, 2.0) == pytest.approx(band + corners, rel=2e-3)
+    # an overfill that reaches the crest and more: as much again over the whole dam
+    high = replace(inlay, overfill=1.5)
+    more = 1.5 - (100.0 - np.sqrt(100.0**2 - 12.0**2))
+    dam = 30.0 * 16.0 + 2.0 * 92.0 + np.pi * 2.0**2
+    assert level_resin(high, surface, 2.0) == pytest.approx(band + corners + more * dam, rel=2e-3)
+
+
+def test_copies_have_a_dam_each_and_one_drawing_has_one():
+    two = shapely.MultiPolygon([shapely.box(10, -2, 14, 2), shapely.box(80, -2, 84, 2)])
+    once = Inlay(name="i", regions=(("#000000", two),), depth=1.0, placed=(PlacedSize(width=74, height=4, share=1),))
+    twice = replace(once, placed=once.placed * 2)
+    each = 16.0 + 2.0 * 16.0 + np.pi * 2.0**2
+    assert dam_round(twice, 2.0).area == pytest.approx(2 * each, rel=2e-3)
+    assert dam_round(once, 2.0).area == pytest.approx(74 * 4 + 2.0 * 156.0 + np.pi * 2.0**2, rel=2e-3)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"waste = 0.25": "least = 0"}, r"\[resin\] least: 0 given.*0\.1 to 10000 ml"),
+    ({"waste = 0.25": "measure = 0"}, r"\[resin\] measure: 0 given.*0\.001 to 100"),
+    ({"waste = 0.25": "measure = 4"}, r"resin least: a batch of 5\.6 g of 2 parts.*by 4 g.*7\.14286 ml or more"),
+    ({"resin = 100": "resin = 0"}, "0 of resin mixes nothing"),
+    ({"waste = 0.25": "dam = -1"}, r"\[resin\] dam: -1 given.*0 mm to 100 mm"),
+])
+def test_a_batch_of_nothing_is_refused(tmp_path, changes, words):
+    with pytest.raises(pathgen.JobError, match=words):
+        clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))
+
+
+def test_a_colour_that_no_cutter_opens_needs_nothing(tmp_path):
+    thin = ART.replace('width="12" height="9"', 'width="12" height="1.5"')
+    result = built(tmp_path, resolution=0.4, art=thin)
+    assert [a["colour"] for a in result.report["inlays"][0]["amounts"]] == ["#225577"]
+    assert result.report["inlays"][0]["batch"] is None
+
+
+def test_resin_past_the_second_cut_is_said(tmp_path):
+    far = ART.replace('<rect x="24" y="7" width="12" height="9"', '<rect x="36" y="12" width="3" height="6"')
+    disc = re.sub("<rect.*/>", "", ART)
+    for folder, area, art, count in (("a", "inlay", far, 1), ("b", "board", far, 0), ("c", "inlay", disc, 0)):
+        (tmp_path / folder).mkdir()
+        made = built(tmp_path / folder, resolution=0.4, art=art, extra=f'\n[resurface]\narea = "{area}"\n')
+        found = [f for f in made.report["checks"]["findings"] if f["code"] == "dam-past-the-cut"]
+        assert [f["severity"] for f in found] == ["note"] * count
 
 
 def test_pockets_in_a_radius_against_swept_solids(tmp_path):
@@ -170,27 +278,16 @@ def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, o
     assert all(found[code]["severity"] == "warn" for code in codes)
 
 
-@settings(max_examples=300, deadline=None)
-@given(st.lists(st.floats(0.5, 300.0), min_size=2, max_size=6), st.floats(0.02, 500.0))
-def test_printed_parts_keep_their_ratio(mix, total):
-    parts = {f"part {chr(97 + i)}": total * part / sum(mix) for i, part in enumerate(mix)}
-    words = parts_words({"parts": parts, "parts_unit": "ml"})
-    printed = [float(v) for v in re.findall(r"([\d.]+) ml", words)]
-    assert len(printed) == len(mix)
-    for (a, pa), (b, pb) in itertools.combinations(zip(mix, printed, strict=True), 2):
-        assert pa / pb == pytest.approx(a / b, rel=0.0101)
-
-
-def test_two_to_one_is_printed_two_to_one(narrow_radius):
-    # 2 ml of 2:1 are 1.333 and 0.667 ml; to one digit they would be 1.3 and 0.7, 1.86 to 1
-    assert parts_words({"parts": {"resin": 4 / 3, "hardener": 2 / 3}, "parts_unit": "ml"}) == \
-        "resin 1.33 ml, hardener 0.67 ml"
-    assert parts_words({"parts": {"resin": 40.0, "hardener": 20.0}, "parts_unit": "g"}) == \
-        "resin 40.0 g, hardener 20.0 g"
-    for one in narrow_radius.report["inlays"][0]["amounts"]:
-        assert one["parts"]["hardener"] / one["parts"]["resin"] == pytest.approx(0.45, rel=1e-3)
+def test_the_batch_is_in_report_and_sheet(narrow_radius):
+    inlay = narrow_radius.report["inlays"][0]
+    for one in (*inlay["amounts"], inlay["batch"]):
+        assert one["total_volume"] >= max(one["needed_volume"], 5000.0)
+        mix, mass, parts = batch_cells(one)
+        assert re.fullmatch(r"resin \d+\.\d g, hardener \d+\.\d g", parts)
         for name in ("report.txt", "setup.html"):
-            assert parts_words(one) in narrow_radius.files()[name]
+            assert all(cell in narrow_radius.files()[name] for cell in (mix, mass, parts))
+    assert [narrow_radius.files()[name].count("or all of it") for name in ("report.txt", "setup.html")] == [2, 2]
+    assert "share it out by the column of what is needed" in narrow_radius.files()["setup.html"]
 
 
 def test_the_words_at_the_step_where_they_help(narrow_radius):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.work.features import Slots
 
@@ -43,11 +44,22 @@ class Crown:
 
 
 @dataclass(frozen=True, kw_only=True)
+class WireSize:
+    """Wire of another size for some of the frets; what is None is that of the others."""
+
+    frets: tuple[int, int]
+    """First and last that it is for."""
+    tang: Tang | None = None
+    crown: Crown | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class FretWire:
     """The wire and how it is worked."""
 
     tang: Tang = field(default_factory=Tang)
     crown: Crown = field(default_factory=Crown)
+    sizes: tuple[WireSize, ...] = ()
     overhang: float = 2.0
     """Past each edge of the finished board, filed off later, mm."""
     bend: float = 0.15
@@ -56,6 +68,34 @@ class FretWire:
     """Left between a nipped tang and each end of its slot, mm."""
     waste: float = 0.1
     """Share added to the wire to buy."""
+
+    def size_of(self, fret: int) -> int:
+        """Which of the wires a fret is made of: 0 for the one that is not limited, then those of `sizes`."""
+        return next((i for i, one in enumerate(self.sizes, 1) if one.frets[0] <= fret <= one.frets[1]), 0)
+
+    def wire_of(self, fret: int) -> FretWire:
+        """The wire of a fret, as the only one."""
+        return self.wires[self.size_of(fret)]
+
+    @property
+    def wires(self) -> tuple[FretWire, ...]:
+        """Each wire, as the only one: the one that is not limited, then those of `sizes`."""
+        one = replace(self, sizes=())
+        return (one, *(replace(one, tang=s.tang or self.tang, crown=s.crown or self.crown) for s in self.sizes))
+
+
+def checked_wire(wire: FretWire, first: int, last: int) -> None:
+    """Raise JobError for sizes whose frets are not on a board that has `first` to `last`, or that meet."""
+    taken: dict[int, int] = {}
+    for i, one in enumerate(wire.sizes, 1):
+        where, (low, high) = f"[frets] sizes {i} frets", one.frets
+        if not first <= low <= high <= last:
+            raise JobError(where, f"{low} to {high}", allowed=f"two of {first} to {last}, rising", remedy="correct it")
+        for fret in range(low, high + 1):
+            if fret in taken:
+                raise JobError(where, f"fret {fret} is in size {taken[fret]} too", allowed="each fret in one",
+                               remedy="correct one of them")
+            taken[fret] = i
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -73,8 +113,10 @@ class Fretting:
         What is nipped off the tang at the bass and at the treble end.
     radius, bend : (n,) float array
         Of the board under the fret, and of the fret as bent; infinite where flat.
-    total : float
-        All wire, with the waste.
+    size : (n,) int array
+        Which of the wires each is made of, as `FretWire.size_of`.
+    totals : (w,) float array
+        All wire of each size, with the waste.
     """
 
     number: NDArray[np.int64]
@@ -83,7 +125,8 @@ class Fretting:
     nipped: Floats
     radius: Floats
     bend: Floats
-    total: float
+    size: NDArray[np.int64]
+    totals: Floats
 
 
 def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Fretting:
@@ -102,9 +145,11 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     short = np.stack([arc_lengths(surface, np.stack([ends[:, i], held[:, i]], axis=1)) for i in (0, 1)], axis=1)
     nipped = np.where(short > _SAME, short + wire.overhang + wire.tang_gap, 0.0)
     radius = _radius_along(surface, ends + over, unit)
+    size = np.array([wire.size_of(fret) for fret in frets.number.tolist()], dtype=np.int64)
+    used = np.bincount(size, weights=length, minlength=len(wire.wires))
     return Fretting(
         number=frets.number, length=length, tang=length - nipped.sum(axis=1), nipped=nipped, radius=radius,
-        bend=radius * (1.0 - wire.bend), total=float(length.sum()) * (1.0 + wire.waste),
+        bend=radius * (1.0 - wire.bend), size=size, totals=np.asarray(used * (1.0 + wire.waste), float),
     )
 
 
@@ -145,7 +190,14 @@ def wire_faults(wire: FretWire, slots: Slots | None) -> Iterator[tuple[str, str,
     """(where, got, allowed, remedy) for slots that the wire does not suit, by what is usual (from memory)."""
     if slots is None:
         return
-    tang, width, where = wire.tang, slots.width, "[frets] tang"
+    used = {wire.size_of(fret) for fret in slots.number.tolist()}
+    for i, one in enumerate(wire.wires):
+        if i in used:
+            yield from _faults(one, slots, f"[frets] sizes {i} tang" if i else "[frets] tang")
+
+
+def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str, str, str]]:
+    tang, width = wire.tang, slots.width
     low, high = tang.width - SPLIT, tang.studs - LOOSE
     if not low <= width <= high:
         why = "splits the board" if width < low else "does not hold the studs"

@@ -13,6 +13,7 @@ from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import stringing_data
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
-    """What report.json says of a board: frets, strings, side dots; fretting and stringing where they are known."""
+    """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
     fittings, slots = board.fittings, clamping.feature(Slot)
     wire, strings = fittings.wire, fittings.string_set
     return {
@@ -35,12 +36,14 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
             resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
         ),
         "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
-                  "binding": board.binding},
+                  "binding": board.binding, "nut_offset": board.layout.nut_offset,
+                  "nut_offset_cents": rounded(_offset_cents(board), 3)},
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
-        "stringing": stringing_data(board.layout, strings, crown=wire.crown.height if wire else None)
+        "stringing": stringing_data(board.layout, strings, crown=wire.wire_of(1).crown.height if wire else None)
         if strings else None,
+        "neck": neck_rows(fittings.neck, board) if fittings.neck else None,
     }
 
 
@@ -116,11 +119,16 @@ def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> di
     """A row for each fret, mm; the wire, and what of it does not suit the slots."""
     sheet = fretting(board, slots, wire)
     return {
-        "wire": {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
-                 "crown_width": wire.crown.width, "crown_height": wire.crown.height},
-        "overhang": wire.overhang, "waste": wire.waste, "total": rounded(sheet.total, 1),
+        "wire": _wire(wire),
+        "wires": [
+            {"size": i, "frets": sheet.number[sheet.size == i].tolist(), "total": rounded(sheet.totals[i], 1),
+             **_wire(one)}
+            for i, one in enumerate(wire.wires) if i in sheet.size
+        ],
+        "overhang": wire.overhang, "waste": wire.waste, "total": rounded(sheet.totals.sum(), 1),
         "frets": [
-            {"fret": int(sheet.number[i]), "length": rounded(sheet.length[i], 3), "tang": rounded(sheet.tang[i], 3),
+            {"fret": int(sheet.number[i]), "size": int(sheet.size[i]),
+             "length": rounded(sheet.length[i], 3), "tang": rounded(sheet.tang[i], 3),
              "nipped": [rounded(v, 3) for v in sheet.nipped[i]], "radius": rounded(sheet.radius[i], 2),
              "bend": rounded(sheet.bend[i], 2)}
             for i in range(len(sheet.number))
@@ -128,6 +136,11 @@ def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> di
         "faults": [dict(zip(("where", "got", "allowed", "remedy"), fault, strict=True))
                    for fault in wire_faults(wire, slots)],
     }
+
+
+def _wire(wire: FretWire) -> dict[str, float]:
+    return {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
+            "crown_width": wire.crown.width, "crown_height": wire.crown.height}
 
 
 def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
@@ -138,6 +151,12 @@ def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
 
 def _speaking_length(board: Fingerboard) -> float:
     return float(centre_crossings(board.layout.bridge[None])[0])
+
+
+def _offset_cents(board: Fingerboard) -> float:
+    """By how much every fretted note is lower against its open string, on the string along the centre-line."""
+    length = _speaking_length(board)
+    return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
 def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:

@@ -9,9 +9,9 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import budget_cells, cents_words
-from pathgen.report.filltext import FILL_WORDS, parts_words
+from pathgen.report.filltext import FILL_WORDS, ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.letting_in import piece_line
-from pathgen.report.moving import error_words, moved_lines
+from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.work.clamping import Clamping
 
@@ -29,23 +29,27 @@ def to_have_ready(clamping: Clamping, report: dict[str, Any]) -> Element:
                    _pieces(clamping, report))
 
 
-def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
+def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     """How much resin of each colour, as the simulated pockets hold it; nothing where none is poured."""
-    rows = [
-        [e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
-         *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "total_volume")),
-         "" if one["mass"] is None else f"{one['mass']:.2f} g", parts_words(one)]
-        for inlay in report["inlays"] for one in inlay["amounts"]
-    ]
+    rows = []
+    for inlay in report["inlays"]:
+        rows += [[e("span", _swatch(one["colour"]), one["colour"]), inlay["name"],
+                  *(f"{one[key] / 1000:.2f} ml" for key in ("pocket_volume", "needed_volume")), *batch_cells(one)]
+                 for one in inlay["amounts"]]
+        if inlay["batch"]:
+            rows.append([ONE_BATCH, inlay["name"], "", f"{inlay['batch']['needed_volume'] / 1000:.2f} ml",
+                         *batch_cells(inlay["batch"])])
     if not rows:
         return []
-    head = ["Colour", "For", "Pockets hold", "Mix in all", "Weighs", "Parts"]
-    keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
+    head = ["Colour", "For", "Pockets hold", "Needed", "Mix", "Weighs", "Parts"]
+    keep = [k for k in range(len(head)) if k < 5 or any(row[k] for row in rows)]
+    shared = any(inlay["batch"] for inlay in report["inlays"])
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
-        e("p", "The mix counts in what stands proud and what is lost in the cup, as the job says. Mix by the sheet of "
-               "the resin's maker."),
+        e("p", "Needed is level resin inside the dam and what is lost in the cup. Mix is what can be measured: never "
+               "less, so that the ratio of the resin's sheet is kept within 2 %."),
+        e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", FILL_WORDS),
     ]
 
@@ -79,7 +83,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
              f"{'; '.join(_place(x, y, units) for x, y in marks['machine'])}.",
-             f"Should you measure them later: {error_words(marks['errors'], units)}."] if marks else []
+             f"Should you measure them later: {error_words(marks['errors'], units)}.",
+             *seen_lines(marks["seen"])] if marks else []
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "

@@ -169,13 +169,13 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     Along a line on which the surface curves by k, a chord of length s lies k s^2 / 8 below it. The surface is
     developable: it curves only across its straight lines.
     """
-    if surface.is_flat:
+    if surface.is_flat and not surface.curving:
         return rows
     a, b = rows[:-1], rows[1:]
     work = (b[:, 3] != Move.RAPID) & ~np.isnan(a[:, 2]) & ~np.isnan(b[:, 2])
     radius = surface.radius(rows[:, 0])
     sin = rows[:, 1] / radius
-    bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)
+    bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)  # 0 on a flat, whose radius is infinite
     lean = np.abs(sin) * abs(surface.taper)
     across = np.abs(b[:, 1] - a[:, 1]) + _larger(lean) * np.abs(b[:, 0] - a[:, 0])
     along = np.abs(b[:, 0] - a[:, 0])

@@ -1,0 +1,136 @@
+"""Blanks for nut and saddle from the board's own numbers: flat plates with its curve on top, strings marked."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import JobError
+from pathgen.base.lettering import lettering
+from pathgen.base.units import format_length
+from pathgen.job.bench_tables import PlateTable
+from pathgen.job.job import Job
+from pathgen.job.sense import nut_of, part_of
+from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
+from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.plate.part import Nut, Saddle, plate
+from pathgen.parts.tool import Tool
+from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.features import Engraving, OutlineCut
+from pathgen.work.operations import Engrave, Outline
+
+Floats = NDArray[np.float64]
+
+NUT, SADDLE = "nut blank", "saddle blank"
+"""What their programs state to be."""
+
+_AROUND = 6.0
+"""Stock left outside the groove round a plate, mm."""
+_TAB = 3.0
+_LEAST_MARK, _SADDLE_MARK = 0.5, 1.0
+_LETTERS = 3.0
+"""Highest letters of a label, mm."""
+
+
+def plate_clampings(job: Job) -> tuple[Clamping, ...]:
+    """One clamping for the nut's blank and one for the saddle's, those of the two that the job asks for.
+
+    Each lies on its face, the one toward the bridge up, its top toward + X; so seen the bass side is at + Y, or at - Y
+    on a left-handed board. The engraver marks each string's place: at the nut down to its slot's bottom where that is
+    known. Raises JobError for a job without either table, and for a height that is missing or too small.
+    """
+    if job.nut_blank is None and job.saddle_blank is None:
+        raise JobError(job.path.name, "[nut_blank] and [saddle_blank] are missing",
+                       remedy="add one or both, with the cutter, and thickness and height of the plate")
+    board = part_of(job)
+    made = []
+    if job.nut_blank is not None:
+        line = nut_curve(board, job.strings, past=job.nut_blank.overhang)
+        height, mark = _nut_height(job, board, job.nut_blank)
+        made.append(_clamping(job, job.nut_blank, Nut, line, height, mark, board.bass_side))
+    if job.saddle_blank is not None:
+        if job.saddle_blank.height is None:
+            raise JobError("[saddle_blank] height", "missing",
+                           remedy="give it, from the bottom of the bridge's slot to the top in the middle")
+        line = saddle_curve(board, job.strings, past=job.saddle_blank.overhang)
+        made.append(_clamping(job, job.saddle_blank, Saddle, line, job.saddle_blank.height, _SADDLE_MARK,
+                              board.bass_side))
+    return tuple(made)
+
+
+def _nut_height(job: Job, board: Fingerboard, table: PlateTable) -> tuple[float, float]:
+    """Height of the nut's blank in the middle, and how far down the strings' marks go."""
+    slot, strings, wire = nut_of(job, board), job.strings, job.frets
+    top, bottom = nut_top(strings, wire.wire_of(1).crown.height) if strings and wire else (0.0, 0.0)
+    if table.height is not None and not (slot and top):
+        return table.height, max(top - bottom, _LEAST_MARK)
+    if not (slot and top):
+        missing = [f"[{name}]" for name, there in (("nut", slot), ("strings", strings), ("frets", wire)) if not there]
+        raise JobError("[nut_blank] height", f"missing, and not known without {', '.join(missing)}",
+                       remedy="give height, or those tables")
+    # a flat bottom stands on a curved floor at its crest
+    below = slot.depth if slot.bottom == "curve" else board.surface.thickness - float(slot.floors(board.surface)[0])
+    height = below + top if table.height is None else table.height
+    if height < below + bottom:
+        raise JobError("[nut_blank] height", f"{height:g} mm, and its slots' bottoms lie {below + bottom:.2f} mm over "
+                       "the floor it stands on", allowed=f"{below + bottom:.2f} mm or more",
+                       remedy="make it higher, or leave it out")
+    return height, max(height - below - bottom, _LEAST_MARK)
+
+
+def _clamping(
+    job: Job, table: PlateTable, kind: type[Tool], line: CrossLine, height: float, mark: float, bass_side: int
+) -> Clamping:
+    name = NUT if kind is Nut else SADDLE
+    key = f"[{name.replace(' ', '_')}]"
+    cutter = job.cutter(table.cutter, f"{key} cutter")
+    # seen from the bridge the bass side of a right-handed board is on the left, and left is + Y with + X up
+    turned = np.array([1.0, bass_side])
+    top = (line.curve[:, ::-1] + [height, 0.0]) * turned
+    lowest = float(top[:, 0].min())
+    if lowest < _LEAST_HEIGHT:
+        raise JobError(f"{key} height", f"{height:g} mm leaves {lowest:.2f} mm at the ends",
+                       allowed=f"{height - lowest + _LEAST_HEIGHT:.2f} mm or more", remedy="make it higher")
+    radius = "flat" if math.isinf(line.radius) else \
+        f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
+    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_TAB)
+    steps = [Step(operation=Outline(cut), cutter=cutter)]
+    if table.engraver:
+        strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))
+        steps.insert(0, Step(operation=Engrave(Engraving(strokes=strokes, depth=table.engrave_depth)),
+                             cutter=job.cutter(table.engraver, f"{key} engraver")))
+    around = 2 * cutter.diameter + _AROUND
+    carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
+    return Clamping(
+        title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
+        board=plate(kind, top, thickness=table.thickness), setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along),  # type: ignore[arg-type]
+        stock=Stock(length=height + 2 * around, width=float(np.ptp(top[:, 1])) + 2 * around,
+                    thickness=table.thickness, margin_nut=around),
+        machine=job.machine,
+        steps=tuple(replace(step, file_name=f"{name.replace(' ', '-')}-{step.file_name}") for step in numbered(steps)),
+    )
+
+
+_LEAST_HEIGHT = 2.0
+"""Lowest that a plate may be at its ends, mm."""
+
+
+def _marks(line: CrossLine, height: float, mark: float, turned: Floats) -> list[Floats]:
+    """A stroke for each string, from the top down."""
+    tops = (line.strings[:, ::-1] + [height, 0.0]) * turned
+    return [np.array([top, top - [mark, 0.0]]) for top in tops]
+
+
+def _label(radius: str, line: CrossLine, lowest: float, mark: float, turned: Floats) -> list[Floats]:
+    """The radius in the middle and a B at the bass end, under the marks, where there is room for them."""
+    room = lowest - mark
+    size = min(_LETTERS, room / 2)
+    if size < 1.0:
+        return []
+    bass = line.curve[0, 0] + 1.5 * size
+    words = [("B", bass)] if radius == "flat" else [("B", bass), (radius, 0.0)]
+    return [stroke[:, ::-1] * [1.0, -1.0] + np.array([room / 2, along]) * turned
+            for text, along in words for stroke in lettering(text, height=size)]

@@ -1,0 +1,95 @@
+"""The nut and the saddle seen from the bridge: the board's curve there, and where the strings cross it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathgen.base.errors import JobError
+from pathgen.base.lowered import Lowered
+from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
+
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
+
+Floats = NDArray[np.float64]
+
+_SAG = 5e-4
+"""How far the straight pieces of the curve lie inside it, at most, mm."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CrossLine:
+    """The board's curve along the nut's or the saddle's line, mm.
+
+    Attributes
+    ----------
+    curve : (n, 2) float array
+        From the bass end to the treble end: along the line, 0 in the middle of it; over the place where the line
+        crosses the centre-line, so 0 or less.
+    strings : (n, 2) float array
+        Where each string crosses it, bass first, on that curve.
+    radius : float
+        Of the curve where it crosses the centre-line; infinite for a flat board.
+    """
+
+    curve: Floats
+    strings: Floats
+    radius: float
+
+
+def nut_curve(board: Fingerboard, strings: Strings | None, *, past: float) -> CrossLine:
+    """Along the nut, from `past` (mm) outside the finished board's one edge to as far outside the other."""
+    line = np.concatenate([board.layout.edges.crossings(board.layout.lines[:1], side)
+                           for side in (board.bass_side, -board.bass_side)])
+    return _curve(board, line, 0, strings, past, "[nut_blank] overhang")
+
+
+def saddle_curve(board: Fingerboard, strings: Strings | None, *, past: float) -> CrossLine:
+    """Along the bridge, from `past` (mm) outside the one outer string to as far outside the other.
+
+    The board's radius is carried on past its end in the same straight line, without relief and fall-away.
+    """
+    return _curve(board, on_outer_strings(board.layout)[-1], -1, strings, past, "[saddle_blank] overhang")
+
+
+def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, past: float, where: str) -> CrossLine:
+    surface = board.surface.above if isinstance(board.surface, Lowered) else board.surface
+    run = line[1] - line[0]
+    unit = run / np.linalg.norm(run)
+    middle, half = (line[0] + line[1]) / 2, float(np.linalg.norm(run)) / 2 + past
+    crossing = float(middle[0] - middle[1] / unit[1] * unit[0])
+    radius = float(surface.radius(crossing)) / float(unit[1]) ** 2
+    low = float(np.min(surface.radius(middle[0] + np.array([-half, half]) * unit[0])))
+    if low <= 1.05 * half:
+        raise JobError(where, f"reaches {half:.2f} mm to each side, over a radius of {low:.2f} mm",
+                       allowed=f"less than {low / 1.05:.2f} mm to each side",
+                       remedy="the board's radius shrinks toward its end: make the radii closer to each other")
+
+    def over_crest(at: Floats) -> Floats:
+        points = middle + at[:, None] * unit
+        return np.asarray(surface.height(points[:, 0], points[:, 1]) - surface.thickness)
+
+    steepest = 1.0 - (half / low) ** 2  # a curve of radius R bends by up to (1 - s^2)^-1.5 / R in plan
+    step = math.sqrt(8.0 * _SAG * low * steepest**1.5) if math.isfinite(low) else 2 * half
+    at = np.linspace(-half, half, math.ceil(2 * half / step) + 1)
+    outer = on_outer_strings(board.layout)[row]
+    count = len(strings.gauges) if strings else board.fittings.strings
+    places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
+                           strings.spacing if strings else "centres")
+    crossed = float((outer[0] - middle) @ unit) + places
+    return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=radius,
+                     strings=np.column_stack([crossed, over_crest(crossed)]))
+
+
+def nut_top(strings: Strings, crown: float) -> tuple[float, float]:
+    """Of the nut over the board, mm: its top, and the bottoms of its slots under it.
+
+    Where no height is stated half of the thickest string stands out.
+    """
+    bottom = crown + strings.clear
+    return strings.nut_height or bottom + max(strings.gauges) / 2, bottom

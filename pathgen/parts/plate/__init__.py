@@ -1,0 +1,1 @@
+"""Small upright plates with a curved top: blanks for nut and saddle."""

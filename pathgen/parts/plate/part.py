@@ -1,0 +1,35 @@
+"""A blank for a nut or a saddle: a small plate, cut lying on its face, with a straight bottom and a curved top."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pathgen.base.surface import Surface
+from pathgen.parts.tool import Tool
+from pathgen.work.part import Names
+
+Floats = NDArray[np.float64]
+
+
+class Nut(Tool):
+    """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
+
+    names: ClassVar[Names] = Names(part="nut", start="the nut")
+
+
+class Saddle(Tool):
+    """A saddle; it lies as a nut does."""
+
+    names: ClassVar[Names] = Names(part="saddle", start="the saddle")
+
+
+def plate(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:
+    """A plate of a kind from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
+    ends = [[0.0, top[-1, 1]], [0.0, top[0, 1]]]
+    outline = shapely.orient_polygons(shapely.Polygon(np.concatenate([top, ends])))
+    flat = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=float(top[:, 0].max()))
+    return kind(surface=flat, outline=outline)

@@ -1,0 +1,73 @@
+"""The path of each cut over a whole top: roughed, finished, cut again over a fill.
+
+A job's steps and the functions for one step alone (`cuts`) both come here, so that there is one way.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Toolpath
+from pathgen.strategies.cut_again import resurfacing_runs_over
+from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.surfacing import Passes, resurfacing_runs, roughing_runs
+
+Floats = NDArray[np.float64]
+
+
+def roughing(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
+    safe_z: float, air_z: float,
+) -> Toolpath:
+    """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
+    runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance)
+    path = _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+    bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
+    return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top))
+
+
+def finishing(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, allowance: float | None, stock_top: float,
+    safe_z: float, air_z: float,
+) -> Toolpath:
+    """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock."""
+    proud = stock_top - _lowest(outline, surface, cutter) if allowance is None else allowance
+    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=cutter.stepdown, last=passes,
+                            raw=allowance is None)
+    return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+
+
+def cutting_again(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, over: Polygon | MultiPolygon | None = None,
+    blend: float = 0.0, proud: float, stepdown: float, skim: float = 0.0, repeat: bool = True,
+    safe_z: float, air_z: float,
+) -> Toolpath:
+    """Down through what stands `proud`, then `passes` again: over a fill and `blend` round it, or all of the surface.
+
+    Of the whole surface `skim` more can be taken; over a fill alone, `repeat` tells whether `passes` are gone again.
+    """
+    if over is None:
+        runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)
+    else:
+        runs = resurfacing_runs_over(overlay.buffer(over, blend), outline, surface, cutter, proud=proud,
+                                     stepdown=stepdown, last=passes, repeat=repeat)
+    return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+
+
+def _path(runs: list[Floats], cutter: Cutter, *, safe_z: float, air_z: float) -> Toolpath:
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+
+
+def _lowest(outline: Polygon, surface: Surface, cutter: Cutter) -> float:
+    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
+    points = shapely.get_coordinates(overlay.buffer(outline, cutter.radius, join_style="mitre"))
+    on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
+    with np.errstate(invalid="ignore"):
+        return float(np.nanmin(surface.height(points[:, 0], on_line)))

@@ -1,0 +1,141 @@
+"""Blanks for nut and saddle: the board's curve by plane geometry, the strings' marks, and what the programs leave."""
+
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import JobError, build, check, load_job
+from pathgen.app.cli import main
+from pathgen.job.plates import plate_clampings
+from pathgen.job.sense import part_of
+from pathgen.parts.fingerboard.nut import saddle_curve
+from pathgen.parts.fingerboard.stringing import string_places
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml"
+TEXT = EXAMPLE.read_text()
+GAUGES = [1.17, 0.91, 0.66, 0.43, 0.33, 0.25]
+
+
+def job_of(folder, *changes):
+    text = TEXT
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    (folder / "board.toml").write_text(text)
+    return load_job(folder / "board.toml")
+
+
+def sag(radius, half):
+    """Machinery's Handbook, 31st ed., p. 83 (circle segments): h = r - sqrt(r^2 - (c / 2)^2)."""
+    return radius - math.sqrt(radius**2 - half**2)
+
+
+def test_the_tops_are_arcs_of_the_board_at_nut_and_bridge(tmp_path):
+    nut, saddle = plate_clampings(job_of(tmp_path))
+    length = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
+    at_bridge = 254.0 + (355.6 - 254.0) / length * 640.0  # the same straight line, past the board's end
+    spread = 37.0 + (55.0 - 43.0) / length * 640.0  # the edges, 3 mm in on each side, run on to the bridge
+    for clamping, radius, half, height in ((nut, 254.0, 22.0, 9.0), (saddle, at_bridge, spread / 2 + 4.0, 11.0)):
+        x, y = clamping.board.outline.exterior.coords.xy
+        x, y = np.array(x), np.array(y)
+        top = x > 1e-9
+        assert np.hypot(x[top] - (height - radius), y[top]) == pytest.approx(radius, abs=1e-6)
+        assert max(y) == pytest.approx(half, abs=0.01)  # 3 mm are square to the slanted edge, 0.3 um more along the nut
+        assert x[top].min() == pytest.approx(height - sag(radius, max(y)), abs=1e-6)
+    assert "R 254 mm" in nut.title
+    assert f"R {at_bridge:.0f} mm, the board's radius carried on to the bridge" in saddle.title
+
+
+def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
+    fan = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
+    job = job_of(tmp_path, ("scale_length = 640.0", fan))
+    board = part_of(job)
+    line = saddle_curve(board, job.strings, past=4.0)
+    ends = board.layout.bridge
+    unit = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    points = ends.mean(axis=0) + line.curve[:, :1] * unit
+    radius = 254.0 + (355.6 - 254.0) / board.length * points[:, 0]
+    assert line.curve[:, 1] == pytest.approx(-np.array([sag(r, y) for r, y in zip(radius, points[:, 1], strict=True)]),
+                                             abs=1e-9)
+    assert line.radius > radius.mean() * 1.0005  # a slanted section is flatter
+
+
+def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_path):
+    job = job_of(tmp_path)
+    strokes = plate_clampings(job)[0].steps[0].operation.feature.strokes[:6]
+    at = -np.array([s[0, 1] for s in strokes])  # bass is at + Y
+    edge = 3.0 * math.hypot(1.0, 6.0 / (640.0 * (1 - 2 ** (-20 / 12)) + 10.0))
+    assert at + 21.5 - edge == pytest.approx(string_places(GAUGES, 43.0 - 2 * edge, "gaps"), abs=1e-9)
+    assert [s[0, 0] for s in strokes] == pytest.approx([9.0 - sag(254.0, y) for y in at], abs=1e-9)
+    # half of the thickest string stands out of the nut
+    assert [s[0, 0] - s[1, 0] for s in strokes] == pytest.approx([1.17 / 2] * 6, abs=1e-9)
+
+
+def test_left_handed_is_the_mirror_image(tmp_path):
+    right = plate_clampings(job_of(tmp_path))[0].steps[0].operation.feature.strokes
+    left = plate_clampings(job_of(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))[0]
+    for a, b in zip(right[:6], left.steps[0].operation.feature.strokes[:6], strict=True):
+        assert a * [1, -1] == pytest.approx(b, abs=1e-9)
+
+
+NUT_SLOT = '[nut]\ncutter = "flat 3"\nwidth = 5.0\ndepth = 2.5\n[nut_blank]'
+
+
+def with_slot(*more):
+    return (("[nut_blank]", NUT_SLOT), ("past_last_fret = 10.0", "past_last_fret = 10.0\nbehind_nut = 8.0"), *more)
+
+
+def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
+    job = job_of(tmp_path, *with_slot(("height = 9.0\n", "")))
+    clamping = plate_clampings(job)[0]
+    # a level floor 2.5 mm under the surface at the cut edges, 20 mm from the middle; crown 1.2, clear 0.2, half of 1.17
+    edge = 21.5 - 1.5
+    assert clamping.board.outline.bounds[2] == pytest.approx(sag(254.0, edge) + 2.5 + 1.2 + 0.2 + 1.17 / 2, abs=2e-3)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ([("height = 9.0\n", "")], r"height.*missing, and not known without \[nut\]"),
+    ([("height = 11.0\n", "")], r"\[saddle_blank\] height"),
+    (with_slot(("height = 9.0", "height = 4.0")), r"4 mm, and its slots' bottoms lie 4\.\d\d mm over"),
+    ([("height = 11.0", "height = 3.0")], r"3 mm leaves 1\.79 mm at the ends.*3\.21 mm or more"),
+    ([("end = 355.6", "end = 98.0"), ("depth = 2.0", "depth = 1.0")],
+     r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm"),
+])
+def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
+    job = job_of(tmp_path, *changes)
+    with pytest.raises(JobError, match=words):
+        plate_clampings(job)
+
+
+def test_what_is_cut_out_is_the_plate(tmp_path):
+    job = job_of(tmp_path)
+    for clamping in plate_clampings(job):
+        made = build(job, clamping=clamping, resolution=0.2)
+        assert made.verification.findings == ()
+        path = made.programs[1].toolpath
+        deep = path.points[path.points[:, 2] < 0.0, :2]
+        away = shapely.distance(clamping.board.outline, shapely.points(deep))
+        assert away.min() == pytest.approx(1.5, abs=2e-3)
+        ring = shapely.LineString(deep).buffer(1.5).buffer(0)
+        left = max(shapely.get_parts(shapely.box(*ring.bounds).difference(ring)), key=lambda p: p.area)
+        assert left.symmetric_difference(clamping.board.outline).area < 0.02 * clamping.board.outline.length
+
+
+def test_the_command_writes_both_and_check_reads_them(tmp_path, capsys):
+    out = tmp_path / "nut"
+    assert main(["nut", str(EXAMPLE), "--out", str(out), "--resolution", "0.3"]) == 0
+    assert len(list(out.glob("*.nc"))) == 4
+    assert main(["check", str(EXAMPLE), str(out), "--resolution", "0.3"]) == 0
+    saddle = out / "saddle-blank-02-outline-flat-3.nc"
+    moved = re.sub(r"(?m)^(.*)X(-?\d+\.\d+)", lambda m: f"{m[1]}X{float(m[2]) + 0.3:.4f}", saddle.read_text())
+    saddle.write_text(moved)
+    found = [f for f in check(load_job(EXAMPLE), out, resolution=0.3).findings if f.severity == "forbid"]
+    assert found
+    assert all("saddle" in f.where for f in found)
+    (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[nut_blank]")])
+    assert main(["nut", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
+    assert "[nut_blank] and [saddle_blank] are missing" in capsys.readouterr().err
