@@ -12,6 +12,7 @@ from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, NutPlateTa
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -56,6 +57,7 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    coupon: CouponTable | None = None
     nut_blank: NutPlateTable | None = None
     saddle_blank: PlateTable | None = None
     frets: FretsTable | None = None

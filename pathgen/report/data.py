@@ -56,6 +56,7 @@ def report_data(
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],
         "stringing": part["stringing"],
+        **({"coupon": part["coupon"]} if "coupon" in part else {}),
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, more),
