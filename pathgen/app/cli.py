@@ -402,7 +402,7 @@ def _coupon(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
-    from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+    from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 
     job = load_job(options.job)
@@ -411,7 +411,7 @@ def _frets(options: argparse.Namespace) -> int:
         _print_json(data["frets"])
         return GOOD
     parts = [
-        [frame_words(data["board"]["bass_side"])],
+        frame_lines(data["board"], job.units),
         fret_lines(data["frets"], job.units),
         wood_lines(data["frets"], job.units),
         string_lines(data["strings"], job.units),

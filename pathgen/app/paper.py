@@ -12,12 +12,11 @@ from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of, slots_of
-from pathgen.parts.fingerboard.layout import centre_crossings
-from pathgen.parts.fingerboard.neck import neck_table
+from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data
 from pathgen.parts.fingerboard.stringing import stringing_data
 from pathgen.report.fretting import fretting_lines, strip_picture
-from pathgen.report.neck import neck_data, neck_findings, neck_lines, side_picture
+from pathgen.report.neck import neck_data, neck_faults, neck_findings, neck_lines, side_picture
 from pathgen.report.stringing import stringing_lines
 
 
@@ -54,20 +53,10 @@ def _strings(job: Job) -> Paper:
 def _neck(job: Job) -> Paper:
     if job.neck is None:
         raise _missing(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
-    board, neck = part_of(job), job.neck
-    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True))
-    if neck.joint_fret not in places:
-        raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
-                       remedy="correct it")
-    length = float(centre_crossings(board.layout.bridge[None])[0])
-    found = neck_table(neck, scale_length=length, joint=float(places[neck.joint_fret]),
-                       thickness=board.surface.thickness)
-    wrong = neck_findings(neck, found)
-    data = neck_data(neck, found, wrong)
-    return Paper(
-        data=data, lines=neck_lines(data, job.units), passed=all(f.severity != "forbid" for f in wrong),
-        picture=side_picture(neck, found, thickness=board.surface.thickness, length=board.length),
-    )
+    data = neck_rows(job.neck, part_of(job))
+    wrong = neck_findings(data)
+    return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong)],
+                 passed=all(f.severity != "forbid" for f in wrong), picture=side_picture(data, job.units))
 
 
 def _missing(job: Job, name: str, words: str) -> JobError:

@@ -1,4 +1,4 @@
-"""Heights as a picture: lit from the upper left, encoded as a PNG file that prints at true size."""
+"""Heights as a picture: lit from the upper left, seen from above or at an angle, encoded as a file."""
 
 from __future__ import annotations
 
@@ -11,12 +11,15 @@ from PIL import Image
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
+TURN, TILT = np.radians(16.0), np.radians(32.0)
+"""From where a view at an angle is taken: how far turned toward the low end of x, and how high above the bed."""
 _LIGHT = np.array([-0.45, 0.5, 0.74], np.float32)  # from the nut and treble side, above
 
 
-def as_png(pixels: Pixels, spacing: float) -> bytes:
-    """A PNG file of pixels `spacing` mm apart, which prints at true size (pHYs)."""
-    return encoded(pixels, "PNG", dpi=(25.4 / spacing, 25.4 / spacing), optimize=False)
+def as_png(pixels: Pixels, spacing: float | None) -> bytes:
+    """A PNG file of pixels `spacing` mm apart, which prints at true size (pHYs); None for a picture without a scale."""
+    scale = {} if spacing is None else {"dpi": (25.4 / spacing, 25.4 / spacing)}
+    return encoded(pixels, "PNG", optimize=False, **scale)
 
 
 def encoded(pixels: Pixels, kind: str, **options: object) -> bytes:
@@ -31,3 +34,59 @@ def light_on(heights: Floats, spacing: float) -> Floats:
     toward = _LIGHT / np.linalg.norm(_LIGHT)
     facing = (-along_x * toward[0] - along_y * toward[1] + toward[2]) / np.sqrt(along_x**2 + along_y**2 + 1)
     return np.asarray(0.35 + 0.65 * np.clip(facing / toward[2], 0, 1.25), np.float32)
+
+
+def at_an_angle(
+    heights: Floats, colours: Pixels, sides: Pixels, ground: tuple[int, int, int], *, rise: float
+) -> Pixels:
+    """Ground with heights on it as seen from the side of low y, a little from that of low x, without perspective.
+
+    Parameters
+    ----------
+    heights : (rows, columns) float32
+        Over the bed, in steps of the grid; y rises with the row. Bed is 0.
+    colours : (rows, columns, 3) uint8
+        Of each point, in the same order.
+    sides : (rows, columns, 3) uint8
+        Of what stands upright under each point.
+    ground : (red, green, blue)
+        What is seen beside it.
+    rise : float
+        How many times as high heights are drawn.
+
+    Returns
+    -------
+    (high, wide, 3) uint8
+        The first row is the highest; a step of the grid is a pixel along a line that faces the eye.
+    """
+    place, base, there = _rays(heights.shape)
+    tall = heights.ravel()[place] * np.float32(rise * np.cos(TILT))
+    level = np.where(there, base + tall, np.float32(-np.inf))
+    deep, wide = level.shape
+    low, high = int(np.floor(base[0].min())), int(np.ceil(level.max(initial=0))) + 1
+    # painter's order, each column from its foot: a point is seen as far as it rises over all that stand before it
+    seen = np.maximum(np.maximum.accumulate(level, axis=0), base[0])
+    tops = np.ceil(np.concatenate([np.full((1, wide), low), base[:1], seen, np.full((1, wide), high)])).astype(np.int32)
+    which = np.repeat(np.tile(np.arange(-1, deep + 1, dtype=np.int32), wide), np.diff(tops, axis=0).T.ravel())
+    empty = (which < 0) | (which == deep)
+    source = np.clip(which, 0, deep - 1) * wide + np.repeat(np.arange(wide, dtype=np.int32), high - low)
+    upright = np.tile(np.arange(low, high, dtype=np.float32), wide) < level.ravel()[source] - np.float32(1.5)
+    points = heights.size
+    index = np.where(empty, 2 * points, place.ravel()[source] + upright * np.int32(points))
+    palette = np.concatenate([colours.reshape(-1, 3), sides.reshape(-1, 3), np.array([ground], np.uint8)])
+    return np.ascontiguousarray(palette[index.reshape(wide, high - low).T[::-1]])
+
+
+def _rays(shape: tuple[int, int]) -> tuple[NDArray[np.int32], Floats, NDArray[np.bool_]]:
+    """The points that lie behind one another in each column of a view at an angle, nearest first: their places in the
+    field laid flat, how high up in the picture the bed is there, and which of them there are; each (deep, wide)."""
+    rows, columns = shape
+    sine, cosine = np.float32(np.sin(TURN)), np.float32(np.cos(TURN))
+    aside = np.arange(int(columns * cosine + rows * sine), dtype=np.float32) - rows * sine
+    first = np.maximum(-aside * cosine / sine, aside * sine / cosine)
+    away = first + np.arange(int(np.hypot(1, sine / cosine) * rows) + 2, dtype=np.float32)[:, None]
+    column = (aside * cosine + away * sine + np.float32(0.5)).astype(np.int32)
+    row = (away * cosine - aside * sine + np.float32(0.5)).astype(np.int32)
+    there = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    base = np.asarray(away * np.float32(np.sin(TILT)), np.float32)
+    return np.where(there, row * np.int32(columns) + column, 0), base, there

@@ -19,6 +19,7 @@ from pathgen.job.job import Job
 from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
+from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.work.features import Holes, OutlineCut, Slots
@@ -42,6 +43,8 @@ def check_sense(job: Job) -> None:
     _outline(job, board)
     if job.frets:
         checked_wire(job.frets, int(board.frets.number[0]), int(board.frets.number[-1]))
+    if job.neck:
+        neck_of(job.neck, board)
     if job.strings:
         checked_strings(job.strings, job.board.strings)
 
@@ -77,9 +80,10 @@ def part_of(job: Job) -> Fingerboard:
         outline=_drawn_outline(job),
         relief=table.relief,
         fall_away=table.fall_away,
+        nut_offset=table.nut_offset,
     )
     return replace(board, fittings=Fittings(
-        strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings,
+        strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings, neck=job.neck,
     ))
 
 

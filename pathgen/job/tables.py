@@ -169,6 +169,8 @@ class BoardTable:
         'pitch of each fret over the open string, like "9/8"; a list that ends in 2 goes on in the next octave', (),
         shown="equal divisions",
     )
+    nut_offset: float = key(size(0.0, 10.0), "all frets and the bridge lie this much nearer to the nut face, which "
+                            "compensates the open strings", 0.0)
     zero_fret: bool = key(yes_or_no, "a fret at the nut face; the nut behind it only guides the strings", False)
     partial_frets: tuple[PartialFretTable, ...] = key(
         list_of(table_of(PartialFretTable)), "frets that stop within the board: { fret, across }", ()

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
 from pathgen.report.budget import budget_data
@@ -17,6 +19,7 @@ from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings
 from pathgen.report.letting_in import piece_data
+from pathgen.report.neck import neck_findings
 from pathgen.report.programs import Program
 from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
@@ -30,14 +33,35 @@ from pathgen.verify.loads import Load
 from pathgen.work.clamping import Clamping
 
 
+class Report(dict[str, Any]):
+    """What report.json holds; shows the main figures as a table in a notebook."""
+
+    def _repr_html_(self) -> str:
+        rows = [("program", "cutter", "cutting", "time")]
+        rows += [(p["file"], p["cutter"]["name"], f"{p['cut_length'] / 1000:.2f} m", f"{p['minutes']:.1f} min")
+                 for p in self["programs"]]
+        rows.append(("in all", "", "", f"{self['minutes']:.0f} min"))
+        if surface := self["surface"]:
+            rows.append(("ridges", f"{surface['scallop_measured']} mm", f"allowed {surface['scallop_limit']} mm",
+                         f"{surface['passes']} passes"))
+        rows += [(f"inlay {number}", f"{inlay['depth']:g} mm deep", f"{inlay['reachable_area']:.1f} mm2 opened",
+                  f"{inlay['fill_volume'] / 1000:.2f} ml of fill") for number, inlay in enumerate(self["inlays"], 1)]
+        checks = self["checks"]
+        rows.append(("checks", "passed" if checks["passed"] else "do not cut", "", ""))
+        rows += [(f["severity"], f["where"], f["got"], f["remedy"]) for f in checks["findings"]]
+        return as_table(rows)
+
+
 def report_data(
     planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
-) -> dict[str, Any]:
+) -> Report:
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
-    more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"])]
-    return {
+    more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
+            # the neck is no reason not to cut the board
+            *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
+    return Report({
         "title": planned.clamping.title,
         "units": "mm",
         "job_units": planned.clamping.units,
@@ -57,10 +81,11 @@ def report_data(
         "fretting": part["fretting"],
         "stringing": part["stringing"],
         **({"coupon": part["coupon"]} if "coupon" in part else {}),
+        "neck": part["neck"],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, more),
-    }
+    })
 
 
 def part_data(clamping: Clamping) -> dict[str, Any]:
@@ -70,7 +95,8 @@ def part_data(clamping: Clamping) -> dict[str, Any]:
         "length": rounded(part.length), "thickness": part.surface.thickness,
         "radius_nut": rounded(part.surface.radius_nut), "radius_end": rounded(part.surface.radius_end),
     }
-    none: dict[str, Any] = {"frets": [], "strings": [], "side_dots": [], "fretting": None, "stringing": None}
+    none: dict[str, Any] = {"frets": [], "strings": [], "side_dots": [], "fretting": None, "stringing": None,
+                            "neck": None}
     return none | own | {"board": size | own.get("board", {})}
 
 

@@ -26,9 +26,14 @@ def stringing_lines(data: dict[str, Any], units: str) -> list[str]:
     if "cents" not in rows[0]:
         return lines
     frets = list(rows[0]["cents"])
-    head = ["string", "tension, N", "nut forward", "saddle back", f"saddle back for a true fret {rows[0]['true_at']}",
+    stretched = "tension" in rows[0]
+    head = ["string", "nut forward", "saddle back",
+            *(["tension, N", f"saddle back for a true fret {rows[0]['true_at']}"] if stretched else []),
             *(f"cents at {f}" for f in frets)]
-    tuned = [[str(r["string"]), f"{r['tension']:.1f}", n(r["nut"]), n(r["saddle"]), n(r["saddle_wanted"]),
+    tuned = [[str(r["string"]), n(r["nut"]), n(r["saddle"]),
+              *([f"{r['tension']:.1f}", n(r["saddle_wanted"])] if stretched else []),
               *(f"{r['cents'][f]:+.1f}" for f in frets)] for r in rows]
-    return [*lines, "", *table(head, tuned, right=range(len(head))), "",
-            "By the stretch of the string when pressed down (Hooke, Mersenne); stiffness in bending is left out."]
+    how = "By the stretch of the string when pressed down (Hooke, Mersenne); stiffness in bending is left out." \
+        if stretched else "By how nut and saddle are set alone: what the string's stretch adds is not known without " \
+        "pitches, mass, core and modulus."
+    return [*lines, "", *table(head, tuned, right=range(len(head))), "", how]

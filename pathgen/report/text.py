@@ -7,10 +7,11 @@ from typing import Any
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
 from pathgen.base.units import area_words, fine_length, format_length, in_units, place_words, tiny_length, way_length
-from pathgen.report.board_text import dot_lines, frame_words, fret_lines, string_lines, wood_lines
+from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
+from pathgen.report.neck import neck_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.zero import zero_lines
@@ -32,6 +33,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         *([] if not report["frets"] else board_lines(report, units)),
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
         *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
+        *([] if not report["neck"] else [["", "Neck", ""], neck_lines(report["neck"], units)]),
         ["", "Checks", ""],
         finding_lines(report["checks"], units),
         saving_lines(report),
@@ -42,7 +44,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
 def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
     """The fret table and what goes with it."""
     return [
-        ["", "Frets", "", frame_words(report["board"]["bass_side"]), ""],
+        ["", "Frets", "", *frame_lines(report["board"], units), ""],
         fret_lines(report["frets"], units),
         ["", "Widths and wood left", ""],
         wood_lines(report["frets"], units),

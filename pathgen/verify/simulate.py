@@ -15,7 +15,7 @@ from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.stages import Stage, stage_after
+from pathgen.verify.stages import Closeup, Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Operation
@@ -69,6 +69,8 @@ class Simulation:
         What each program cut too deep or hit.
     stages : tuple of Stage
         Small copies of what stood there after each program; none without `note`.
+    closeups : tuple of Closeup
+        The inlays from near, in the order they were poured; none without `note`.
     """
 
     grid: Grid
@@ -77,6 +79,7 @@ class Simulation:
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
     stages: tuple[Stage, ...] = ()
+    closeups: tuple[Closeup, ...] = ()
 
 
 def simulate(
@@ -98,6 +101,7 @@ def simulate(
     taken: dict[int, Taken] = {}
     stages: list[Stage] = []
     poured: list[Poured] = []
+    opened: list[tuple[Stage, Stage]] = []
     before: Heights | None = None
     waste = _waste(clamping, grid) if note else None
     steps = sorted(clamping.steps, key=lambda step: step.order)
@@ -116,14 +120,24 @@ def simulate(
             except TooLongError as error:
                 raise TooLongError(error.line, step) from None
         if inlay is not None and before is not None and not any(s.operation.opens is inlay for s in following):
+            near = _around(inlay, grid, tolerances)
+            open_now = stage_after(step.order, grid, top, poured, near=near) if note else None
             poured.append(_poured(clamping, inlay, material, surface, before, tolerances))
             before = None
+            if open_now is not None:
+                opened.append((open_now, stage_after(step.order, grid, top, poured, near=near)))
         if step.operation.levels is not None:
             poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
                       for fill in poured]
         if note:
             stages.append(stage_after(step.order, grid, top, poured))
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages))
+    closeups = tuple(
+        Closeup(inlay=one.inlay, opened=pair[0], filled=pair[1],
+                finished=stage_after(steps[-1].order, grid, top, poured, near=one.window))
+        for pair, one in zip(opened, poured, strict=False)
+    )
+    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages),
+                      closeups=closeups)
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:

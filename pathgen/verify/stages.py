@@ -1,9 +1,9 @@
-"""What stands on the bed when each program has ended: small fields of heights, for pictures."""
+"""What stands on the bed when each program has ended, and at each inlay: small fields of heights, for pictures."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 SPACING = 0.3
 """How far apart the heights of a stage are kept, mm: half a fret slot, and a ninth of what the simulation holds."""
+CLOSE = 1100
+"""Points along an inlay seen from near, at most."""
 _STANDS = 1e-3  # mm: fill lower than this over its floor is cut away
 
 
@@ -45,16 +47,48 @@ class Stage:
     fill: NDArray[np.uint8]
     inlays: tuple[Inlay, ...]
 
+    @property
+    def spacing(self) -> float:
+        """From one point to the next, mm."""
+        return float(self.grid.cell_area**0.5)
 
-def stage_after(order: int, grid: Grid, top: Heights, poured: Sequence[Poured]) -> Stage:
-    """A small copy of what stands there now: every so many points of the simulation's grid."""
-    step = max(1, round(SPACING / (grid.cell_area**0.5 or SPACING)))
+    def coarser(self) -> Stage:
+        """Half as many rows and columns, each point as low as the lowest of four: no slot is lost."""
+        rows, columns = (n // 2 * 2 for n in self.heights.shape)
+        if not rows or not columns:
+            return self
+        quarters = [self.heights[i:rows:2, j:columns:2] for i in (0, 1) for j in (0, 1)]
+        xs, ys = self.grid.xs[:columns], self.grid.ys[:rows]
+        return replace(self, heights=np.minimum.reduce(quarters), fill=self.fill[0:rows:2, 0:columns:2],
+                       grid=Grid((xs[::2] + xs[1::2]) / 2, (ys[::2] + ys[1::2]) / 2))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Closeup:
+    """One inlay and the wood around it from near: its pocket open, filled, and in the end."""
+
+    inlay: Inlay
+    opened: Stage
+    filled: Stage
+    finished: Stage
+
+
+def stage_after(
+    order: int, grid: Grid, top: Heights, poured: Sequence[Poured], *, near: tuple[slice, slice] | None = None
+) -> Stage:
+    """A small copy of what stands there now: every so many points of the simulation's grid, or closer in a window."""
+    spacing = grid.cell_area**0.5 or SPACING
+    if near is None:
+        step = max(1, round(SPACING / spacing))
+        window = slice(None, None, step), slice(None, None, step)
+    else:
+        step = max(1, -(-(near[1].stop - near[1].start) // CLOSE))
+        window = slice(near[0].start, near[0].stop, step), slice(near[1].start, near[1].stop, step)
     fill = np.zeros(grid.shape, np.uint8)
     for number, one in enumerate(poured, 1):
         stands = one.fill & (top[one.window] > one.floor + np.float32(_STANDS))
         fill[one.window][stands] = number
     return Stage(
-        order=order, grid=Grid(grid.xs[::step], grid.ys[::step]), heights=top[::step, ::step].copy(),
-        fill=fill[::step, ::step].copy(),
-        inlays=tuple(one.inlay for one in poured),
+        order=order, grid=Grid(grid.xs[window[1]], grid.ys[window[0]]), heights=top[window].copy(),
+        fill=fill[window].copy(), inlays=tuple(one.inlay for one in poured),
     )

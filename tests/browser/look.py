@@ -24,6 +24,7 @@ VIEWS = {
 }
 WIDE = """[document.documentElement.scrollWidth > innerWidth ? `page ${document.documentElement.scrollWidth} px` : "",
   ...[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 0.5
+    && !["use", "image"].includes(e.tagName)  // cut to the picture that holds them
     && !(e.closest(".scroll") && !matchMedia("print").matches)).slice(0, 3).map(e => e.tagName + "." + e.className)
 ].filter(Boolean).join(", ")"""
 SAYS_WHAT_IT_SHOWS = """[...document.querySelectorAll("img, svg[role]")]

@@ -11,6 +11,7 @@ from scipy.optimize import fsolve
 
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.ends import End
 from pathgen.parts.fingerboard.part import PartialFret
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
@@ -230,3 +231,32 @@ def test_random_boards_hold_together(bass, shorter, straight, frets, nut, wider,
         assert np.abs(ends[:, 1]) == pytest.approx(np.asarray(part.edges.half_width(ends[:, 0])), abs=1e-8)
     assert part.length - part.frets.distance[-1] == pytest.approx(10.0, abs=1e-8)
     assert part.finished.covers(part.outline.buffer(-1e-9))
+
+
+def test_a_nut_offset_moves_frets_and_bridge_nearer_along_the_strings():
+    moved = board(nut_offset=0.6)
+    wanted = np.array([648.0 * (1 - 2 ** (-n / 12)) - 0.6 for n in range(1, 23)])
+    assert moved.frets.distance == pytest.approx(wanted, abs=1e-9)
+    assert moved.layout.bridge[:, 0] == pytest.approx([647.4, 647.4])
+    assert moved.length == pytest.approx(wanted[-1] + 9.0)
+    assert slots(moved, width=0.6, depth=2.0).lines[:, :, 0].mean(axis=1) == pytest.approx(wanted, abs=1e-9)
+    assert is_octave(moved.layout, 12)
+    assert not is_octave(moved.layout, 11)
+
+
+def test_a_nut_offset_on_a_fan_is_measured_along_each_outer_string():
+    moved = fanned(nut_offset=0.6)
+    every = np.concatenate([moved.layout.lines, moved.layout.bridge[None]])
+    for side, scale in ((-1, 686.0), (1, 648.0)):
+        at = moved.layout.strings.crossings(every, side)
+        away = np.linalg.norm(at - at[0], axis=1)
+        shares = [*(1 - 2 ** (-n / 12) for n in range(1, 25)), 1.0]
+        assert away[1:] == pytest.approx(scale * np.array(shares) - 0.6, abs=1e-8)
+    straight = moved.layout.lines[8]
+    assert straight[0, 0] == pytest.approx(straight[1, 0], abs=1e-8)
+    assert moved.layout.lines[0].mean(axis=0)[0] == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_nut_offset_past_the_first_fret_is_refused():
+    with pytest.raises(JobError, match=r"nut_offset: 20 mm, and the first fret lies 36\.37 mm .*18\.18 mm"):
+        board(nut_offset=20.0)

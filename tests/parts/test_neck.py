@@ -8,7 +8,9 @@ import shapely
 from shapely import affinity
 
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.neck import Neck, neck_table
+from pathgen.parts.fingerboard.board import fingerboard
+from pathgen.parts.fingerboard.neck import Neck, neck_rows, neck_table
+from pathgen.report.neck import neck_faults, neck_findings, neck_lines, side_picture
 
 NECK = Neck(kind="steel", angle=1.7, joint_fret=14, fret_height=1.1, action_12=2.2, action_nut=0.4, joint_height=1.3,
             body_at_bridge=-0.6, head_angle=14.0, head_length=170.0, head_thickness=15.0, tenon=55.0)
@@ -73,3 +75,40 @@ def test_usual_ranges_say_too_high_and_too_low():
 def test_what_cannot_be_is_refused(change, where):
     with pytest.raises(JobError, match=where):
         neck_table(replace(NECK, **change), **BOARD)
+
+
+PLAIN = fingerboard(scale_lengths=(640.0, 640.0), frets=20, nut_width=43.0, end_width=55.0, past_last_fret=10.0,
+                    thickness=6.0, radius=(300.0, 300.0))
+
+
+def test_the_side_picture_is_the_turned_drawing():
+    data = neck_rows(NECK, PLAIN)
+    joint = 640.0 * (1 - 2 ** (-14 / 12))
+    level = shapely.box(0.0, 0.0, PLAIN.length, 6.0)
+    turned = affinity.translate(affinity.rotate(level, NECK.angle, origin=(joint, 0.0)), -joint, NECK.joint_height)
+    assert shapely.Polygon(data["side"]["board"]).symmetric_difference(turned).area < 0.05  # points to 0.01 um
+    x, height = drawn(NECK, scale_length=640.0, joint=joint, thickness=6.0)
+    assert data["side"]["string"][1] == pytest.approx([x, height + NECK.body_at_bridge], abs=1e-5)
+    assert data["side"]["body"][1] == pytest.approx([x, -0.6], abs=1e-5)
+    picture = side_picture(data, "mm")
+    _, _, wide, high = (float(v) for v in picture.get("viewBox").split())
+    assert picture.get("width") == f"{wide:g}mm"
+    assert picture.get("height") == f"{high:g}mm"
+
+
+def test_too_high_and_too_short_are_said():
+    data = neck_rows(replace(NECK, angle=4.0, blank=500.0), PLAIN)
+    high, short = neck_findings(data)
+    assert (high.severity, short.severity) == ("warn", "forbid")
+    over = drawn(replace(NECK, angle=4.0), scale_length=640.0, joint=640.0 * (1 - 2 ** (-14 / 12)), thickness=6.0)[1]
+    assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
+    assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")
+    own = neck_findings(neck_rows(replace(NECK, kind="other", saddle_range=(5.0, 6.0)), PLAIN))
+    assert [f.severity for f in own] == ["forbid"]
+    assert neck_findings(neck_rows(replace(NECK, saddle_range=(5.0, 60.0)), PLAIN)) == []
+    assert any("range 10 mm to 14 mm" in line for line in neck_lines(data, "mm"))
+
+
+def test_a_joint_at_no_fret_is_refused():
+    with pytest.raises(JobError, match=r"no fret 21 \(allowed: 1 to 20\)"):
+        neck_rows(replace(NECK, joint_fret=21), PLAIN)

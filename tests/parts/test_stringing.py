@@ -19,6 +19,7 @@ from pathgen.parts.fingerboard.stringing import (
     stringing_data,
     tension,
 )
+from pathgen.report.stringing import stringing_lines
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
 SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
@@ -86,6 +87,30 @@ def test_rows_of_a_board():
     assert all(abs(row["cents"]["12"]) <= 0.01 for row in after)
     with pytest.raises(JobError, match="nut_height"):
         stringing_data(board.layout, replace(SET, nut_height=1.2), crown=1.1)
+
+
+def test_a_nut_offset_is_a_nut_compensation_of_every_string():
+    numbers = {"scale_lengths": (640.0, 640.0), "frets": 14, "nut_width": 43.0, "end_width": 43.0,
+               "past_last_fret": 10.0, "thickness": 6.0, "radius": (300.0, 300.0)}
+    filed = stringing_data(fingerboard(**numbers).layout, replace(SET, nut_compensation=(0.5,) * 6), crown=1.1)
+    moved = stringing_data(fingerboard(**numbers, nut_offset=0.5).layout, SET, crown=1.1)
+    for a, b in zip(filed["strings"], moved["strings"], strict=True):
+        assert b["nut"] == 0.5
+        assert list(a["cents"].values()) == pytest.approx(list(b["cents"].values()), abs=0.03)
+    plain = stringing_data(fingerboard(**numbers).layout, SET, crown=1.1)["strings"][0]["cents"]["1"]
+    assert moved["strings"][0]["cents"]["1"] < plain - 1
+
+
+def test_cents_of_the_setting_alone_where_the_strings_are_not_known():
+    """Open over 640 - 0.5 + 2, fretted at the 12th over 320 + 2: the ratio of two lengths, and nothing else."""
+    layout = fingerboard(scale_lengths=(640.0, 640.0), frets=14, nut_width=43.0, end_width=43.0, past_last_fret=10.0,
+                         thickness=6.0, radius=(300.0, 300.0), nut_offset=0.5).layout
+    data = stringing_data(layout, Strings(gauges=GAUGES, saddle_compensation=(2.0,) * 6), crown=None)
+    assert data["strings"][3]["cents"]["12"] == pytest.approx(1200 * np.log2(641.5 / 322 / 2), abs=0.006)
+    words = "\n".join(stringing_lines(data, "mm"))
+    assert "cents at 12" in words
+    assert "what the string's stretch adds is not known" in words
+    assert "tension" not in words
 
 
 @pytest.mark.parametrize(("change", "words"), [

@@ -1,14 +1,18 @@
 """The pictures of the wood against the drawing, placed: colours where they should be, nothing mirrored."""
 
 import io
+import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from PIL import Image
 
-from pathgen.report.pictures.shaded import BED, PLAIN_WOOD
+from pathgen.base.contrast import contrast_ratio
+from pathgen.base.shading import TILT, TURN
+from pathgen.report.pictures.shaded import BED, PLAIN_WOOD, shaded_board
 
 
 @pytest.fixture(params=["built", "turned"])
@@ -73,9 +77,100 @@ def test_a_png_holds_its_scale(build):
     assert picture.width / picture.info["dpi"][0] * 25.4 == pytest.approx(x1 - x0, abs=0.7)
 
 
-def test_the_page_shows_the_board_first_and_one_picture_for_each_program(build):
+def test_the_page_shows_the_board_first_one_picture_for_each_program_and_four_for_each_inlay(build):
     page = build.files()["setup.html"]
     assert page.index('id="finished"') < page.index('id="board"')
     words = re.findall(r'<img src="data:image/jpeg;base64,[^"]+" alt="([^"]+)"', page)
-    assert len(words) == 1 + len(build.programs)
+    assert sum(w.startswith("The work from above after program") for w in words) == len(build.programs)
+    assert [w.partition(":")[0] for w in words if w.startswith("The finished")] == [
+        "The finished board from above", "The finished board at an angle, heights drawn 4 times as high."]
+    assert sum(w.startswith("inlay") for w in words) == 4 * len(build.plan.clamping.inlays)
+    angled = re.findall("<figcaption>[^<]*heights are drawn 4 times as high", page)
+    assert len(angled) == 1 + len(build.plan.clamping.inlays)
     assert "<img" not in build.files(shaded=False)["setup.html"]
+
+
+def test_a_pocket_is_dark_and_a_fill_has_its_colour_where_they_were_drawn(build):
+    (one,), files = build.verification.simulation.closeups, build.shaded_pictures()
+    grid, clamping = one.opened.grid, build.plan.clamping
+    half = one.opened.spacing / 2
+    bounds = (grid.xs[0] - half, grid.ys[0] - half, grid.xs[-1] + half, grid.ys[-1] + half)
+    opened, filled, done = (pixels(files[f"inlay-1-{name}.png"]) for name in ("opened", "filled", "finished"))
+    xs, ys = places(opened, bounds)
+    for colour, shape in clamping.inlays[0].regions:
+        inside = shapely.contains_xy(shape.buffer(-0.6), xs, ys)
+        beside = shapely.contains_xy(shape.buffer(2.5).difference(shape.buffer(0.6)), xs, ys)
+        assert opened[inside].sum(axis=1).mean() < 0.7 * opened[beside].sum(axis=1).mean()
+        assert np.abs(filled[inside] - rgb(colour)).mean() < 12
+        share = np.abs(done[inside] / done[inside].sum(axis=1, keepdims=True) - rgb(colour) / rgb(colour).sum())
+        assert np.median(share) < 0.01
+        assert np.abs(np.median(filled[beside], axis=0) - rgb(PLAIN_WOOD)).max() > 30, "proud fill lies over the edge"
+
+
+def test_the_dam_is_drawn_round_the_fill(build):
+    """The simulation takes the fill to lie 3 mm out from its pocket."""
+    (one,) = build.verification.simulation.closeups
+    picture = shaded_board(build.plan.clamping, one.filled, None, dam=True)[::-1]
+    white = (picture == 255).all(axis=2)
+    xs, ys = np.meshgrid(one.filled.grid.xs, one.filled.grid.ys)
+    far = shapely.distance(build.plan.clamping.inlays[0].area, shapely.points(xs[white], ys[white]))
+    assert white.sum() > 200
+    assert far == pytest.approx(3.0, abs=2.5 * one.filled.spacing)
+    plain = shaded_board(build.plan.clamping, one.filled, None)
+    assert not (plain == 255).all(axis=2).any()
+
+
+def test_what_a_program_left_as_it_was_is_pale(build):
+    stages, clamping = build.verification.simulation.stages, build.plan.clamping
+    for before, stage in itertools.pairwise(stages):
+        plain = shaded_board(clamping, stage, None).astype(int)
+        shown = shaded_board(clamping, stage, None, before=before).astype(int)
+        changed = (np.abs(stage.heights - before.heights) > 0.05)[::-1]
+        same = (stage.heights == before.heights)[::-1] & (stage.heights > 0.1)[::-1]
+        stands = changed & (stage.heights > 0.1)[::-1]
+        assert changed.any()
+        assert (shown[stands] == plain[stands]).all()
+        assert shown[same] == pytest.approx(255 - 0.4 * (255 - plain[same]), abs=1.5)
+
+
+def test_at_an_angle_fills_lie_where_the_drawing_and_the_radius_put_them(build):
+    """Places are worked out here point by point from the surface, not from the picture's own painting."""
+    clamping, picture = build.plan.clamping, pixels(build.shaded_pictures()["finished-at-an-angle.png"])
+    x0, y0, x1, y1 = clamping.board.outline.bounds
+    step = build.verification.simulation.stages[-1].spacing
+    rows = (y1 - y0) / step
+
+    def seen(at):
+        x, y = at
+        along, across = (x - x0) / step, (y - y0) / step
+        z = float(clamping.finished_surface.height(x, y)) / step
+        right = along * np.cos(TURN) - across * np.sin(TURN) + rows * np.sin(TURN)
+        away = along * np.sin(TURN) + across * np.cos(TURN)
+        up = away * np.sin(TILT) + 4 * z * np.cos(TILT)
+        return round(picture.shape[0] - 1 - up + lowest), round(right)
+
+    front = np.flatnonzero((picture != BED).any(axis=2).any(axis=1))[-1]
+    near = min((((x - x0) * np.sin(TURN) + (y - y0) * np.cos(TURN)) for x, y in clamping.board.outline.exterior.coords))
+    lowest = near / step * np.sin(TILT) - (picture.shape[0] - 1 - front)
+    tones = {c: rgb(c) / rgb(c).sum() for c in (*clamping.inlays[0].colours, PLAIN_WOOD)}
+    regions = [*clamping.inlays[0].regions,
+               (PLAIN_WOOD, clamping.board.outline.buffer(-2).difference(clamping.inlays[0].area.buffer(0.9)))]
+    for colour, shape in regions:
+        xs, ys = np.meshgrid(np.arange(x0, x1, 1.1), np.arange(y0, y1, 0.7))
+        inside = shapely.contains_xy(shape.buffer(-0.9), xs, ys)
+        shown = np.array([picture[seen(at)] for at in zip(xs[inside], ys[inside], strict=True)])
+        tone = shown / shown.sum(axis=1, keepdims=True)
+        nearest = np.abs(tone[:, None] - np.array(list(tones.values()))).sum(axis=2).argmin(axis=1)
+        assert (nearest == list(tones).index(colour)).mean() > 0.98, colour
+
+
+def test_bare_and_finished_wood_are_shown_one_under_the_other_with_their_contrast(build):
+    plan = replace(build.plan, asked=replace(build.plan.asked, wood=("#c8a878", "#7a5630")))
+    page = replace(build, plan=plan).files()["setup.html"]
+    words = re.findall(r"<figcaption>[^<]*Contrast with the wood as seen here: ([^<.]+(?:\.\d[^<.]*)*)", page)
+    assert len(words) == 2
+    for found, wood in zip(words, ("#c8a878", "#7a5630"), strict=True):
+        for colour in build.plan.clamping.inlays[0].colours:
+            ratio = float(re.search(rf"{colour} ([\d.]+):1", found)[1])
+            assert ratio == pytest.approx(contrast_ratio(colour, wood), rel=0.12)
+    assert page.index("Bare wood: ") < page.index("Under its finish: ")

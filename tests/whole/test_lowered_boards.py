@@ -8,7 +8,10 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping
+from pathgen.job.clamping import clamping_of
 from pathgen.parts.fingerboard.radii import bow_under
+from pathgen.report.board_text import frame_lines
+from pathgen.report.data import part_data
 from pathgen.verify.crest import crest_heights
 from tests.plain_cutting import left_by
 from tests.small_board import ART, JOB
@@ -49,6 +52,16 @@ def test_the_finishing_pass_on_the_crest_goes_down_by_relief_and_fall(lowered):
     deep = np.interp(board.frets.distance[1], crest[order, 0], crest[order, 2])
     assert deep == pytest.approx(6.4, abs=0.002)
     assert np.interp(third, crest[order, 0], crest[order, 2]) == pytest.approx(6.5, abs=0.003)
+
+
+def test_a_nut_offset_is_said_in_a_length_and_in_cents(tmp_path):
+    """300 mm against 299.4 to the bridge: every fretted note is lower by the ratio of the two."""
+    job = job_of(tmp_path / "f", JOB.replace("frets = 5", "frets = 5\nnut_offset = 0.6"))
+    data = part_data(clamping_of(job))
+    assert data["board"]["nut_offset_cents"] == pytest.approx(1200 * np.log2(300.0 / 299.4), abs=1e-3)
+    assert "0.6 mm nearer to the nut face" in frame_lines(data["board"], "mm")[1]
+    assert "3.47 cents lower" in frame_lines(data["board"], "mm")[1]
+    assert len(frame_lines(part_data(clamping_of(job_of(tmp_path / "g", JOB)))["board"], "mm")) == 1
 
 
 def test_programs_of_a_board_without_them_are_found_wrong(lowered, tmp_path):

@@ -51,6 +51,7 @@ def fingerboard(
     outline: Polygon | None = None,
     relief: ReliefAt | None = None,
     fall_away: FallsAway | None = None,
+    nut_offset: float = 0.0,
 ) -> Fingerboard:
     """The board from a maker's numbers (mm); see the job file's ``[board]`` for their meaning.
 
@@ -63,7 +64,7 @@ def fingerboard(
     layout = board_layout(
         scale_lengths=scale_lengths, shares=shares, left_handed=left_handed, edge_to_string=edge_to_string,
         straight_share=_straight_share(shares, straight_fret, divisions, ratios), nut_width=nut_width,
-        end_width=end_width, past_last_fret=past_last_fret,
+        end_width=end_width, past_last_fret=past_last_fret, nut_offset=nut_offset,
     )
     cut = _narrowed(layout, binding, min(nut_width, end_width))
     radii = radius if isinstance(radius, Radii) else Radii(nut=radius[0], end=radius[1])

@@ -118,7 +118,7 @@ def _at(layout: Layout, on_line: Floats, dots: Dots, fret: int) -> Floats:
 def is_octave(layout: Layout, fret: int) -> bool:
     """Whether a fret stops a half, a quarter .. of the outer string on the bass side."""
     nut, stopped, bridge = layout.lines[0, 0], layout.lines[fret, 0], layout.bridge[0]
-    octaves = -float(np.log2(np.linalg.norm(bridge - stopped) / np.linalg.norm(bridge - nut)))
+    octaves = -float(np.log2(np.linalg.norm(bridge - stopped) / (np.linalg.norm(bridge - nut) + layout.nut_offset)))
     return octaves > 0.5 and abs(octaves - round(octaves)) < 1e-6
 
 

@@ -69,6 +69,8 @@ class Layout:
         From the nut to the board's end on the centre-line, mm.
     bass_side : int
         -1 or +1: the sign of y on the bass side.
+    nut_offset : float
+        How far the nut stands nearer to frets and bridge than the scale lengths say, along the strings, mm.
     """
 
     lines: Floats
@@ -77,6 +79,7 @@ class Layout:
     strings: Edges
     length: float
     bass_side: int = -1
+    nut_offset: float = 0.0
 
 
 def centre_crossings(lines: Floats) -> Floats:
@@ -95,27 +98,36 @@ def board_layout(
     end_width: float,
     past_last_fret: float,
     left_handed: bool = False,
+    nut_offset: float = 0.0,
 ) -> Layout:
     """The layout for two outer strings of (bass, treble) `scale_lengths`.
 
     `shares` are the frets' distances from the nut as shares of the string, and `straight_share` that of the place
     where a line square to the centre-line crosses both strings. Equal scale lengths are measured along the
-    centre-line; two different ones along their own strings, which run `edge_to_string` inside the edges.
+    centre-line; two different ones along their own strings, which run `edge_to_string` inside the edges. With
+    `nut_offset` (mm) every fret and the bridge lie that much nearer to the nut: its compensation. Raises JobError for
+    one that reaches the first fret.
     """
     bass_side = 1 if left_handed else -1
     every = np.concatenate([[0.0], shares, [1.0]])
+    moved = np.where(every > 0.0, nut_offset, 0.0)
+    if nut_offset >= 0.5 * shares[0] * min(scale_lengths):
+        raise JobError("[board] nut_offset", f"{nut_offset:g} mm, and the first fret lies "
+                       f"{shares[0] * min(scale_lengths):.2f} mm from the nut",
+                       allowed=f"less than {0.5 * shares[0] * min(scale_lengths):.2f} mm",
+                       remedy="it is a fraction of a mm, or a few")
     if scale_lengths[0] == scale_lengths[1]:
-        along = scale_lengths[0] * every
+        along = scale_lengths[0] * every - moved
         length = float(along[-2]) + past_last_fret
         edges = _edges(nut_width, end_width, length)
         lines = _lines(along, along, -bass_side * np.ones((2, len(along))) * [[-1.0], [1.0]])
     else:
         lines, edges, length = _fanned(
-            scale_lengths, every, straight_share, edge_to_string, nut_width, end_width, past_last_fret, bass_side
+            scale_lengths, every, moved, straight_share, edge_to_string, nut_width, end_width, past_last_fret, bass_side
         )
     return Layout(
         lines=lines[:-1], bridge=lines[-1], edges=edges, strings=edges.inset(edge_to_string), length=length,
-        bass_side=bass_side,
+        bass_side=bass_side, nut_offset=nut_offset,
     )
 
 
@@ -154,6 +166,7 @@ def _lines(x_bass: Floats, x_treble: Floats, y: Floats) -> Floats:
 def _fanned(
     scale_lengths: tuple[float, float],
     shares: Floats,
+    moved: Floats,
     straight_share: float,
     edge_to_string: float,
     nut_width: float,
@@ -168,7 +181,7 @@ def _fanned(
     the shift along the board that brings the nut line's crossing with the centre-line to x = 0.
     """
     scales = np.array(scale_lengths)[:, None]
-    along = scales * (shares - straight_share)
+    along = scales * (shares - straight_share) - moved
     length, shift = float(scales.mean() * shares[-2]) + past_last_fret, float(scales.mean() * straight_share)
     for _ in range(_ROUNDS):
         edges = _edges(nut_width, end_width, length)

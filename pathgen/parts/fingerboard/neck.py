@@ -7,14 +7,17 @@ body's surface there; the neck leans back by its angle, so the board rises towar
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
+from pathgen.base.plain import rounded, rounded_point
+from pathgen.parts.fingerboard.layout import centre_crossings
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:
+    from pathgen.parts.fingerboard.part import Fingerboard
 
 USUAL_SADDLE = {"steel": (10.0, 14.0), "nylon": (9.0, 12.0)}
 """Height of the saddle's top over a flat top, mm, by strings: common practice, from memory."""
@@ -116,6 +119,47 @@ def neck_table(neck: Neck, *, scale_length: float, joint: float, thickness: floa
         too_high=max(saddle - high, 0.0) + min(saddle - low, 0.0),
         blank_short=max(least - neck.blank, 0.0) if neck.blank is not None else 0.0,
     )
+
+
+def neck_of(neck: Neck, board: Fingerboard) -> NeckTable:
+    """The neck that a board goes on. Raises JobError as `neck_table` does, and for a joint at no fret of it."""
+    places = dict(zip(board.frets.number.tolist(), board.frets.distance.tolist(), strict=True))
+    if neck.joint_fret not in places:
+        raise JobError("[neck] joint_fret", f"there is no fret {neck.joint_fret}", allowed=f"1 to {max(places)}",
+                       remedy="correct it")
+    return neck_table(
+        neck, scale_length=float(centre_crossings(board.layout.bridge[None])[0]),
+        joint=float(places[neck.joint_fret]), thickness=board.surface.thickness,
+    )
+
+
+def neck_rows(neck: Neck, board: Fingerboard) -> dict[str, Any]:
+    """The neck as plain values, mm and degrees; `side` holds the points of a drawing from the side.
+
+    There along is from the joint toward the bridge, and up from the body's surface at the joint: corners of the board,
+    the string at the nut and at the saddle, and the body's surface at the joint and at the bridge.
+    """
+    found = neck_of(neck, board)
+    angle = math.radians(neck.angle)
+    turn = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    thick, nut = board.surface.thickness, board.surface.thickness + neck.fret_height + neck.action_nut
+
+    def there(points: list[tuple[float, float]]) -> list[list[float]]:
+        """From along the board from the nut and up from its underside."""
+        placed = (np.array(points) - [found.joint, 0.0]) @ turn + [0.0, neck.joint_height]
+        return [rounded_point(point) for point in placed]
+
+    values = {name: [rounded(v, 4) for v in value] if isinstance(value, tuple) else rounded(value, 4)
+              for name, value in asdict(found).items()}
+    return {
+        "angle": neck.angle, "joint_fret": neck.joint_fret, "blank": neck.blank,
+        "range_is_own": neck.saddle_range is not None, **values,
+        "side": {
+            "board": there([(0.0, 0.0), (board.length, 0.0), (board.length, thick), (0.0, thick)]),
+            "string": [there([(0.0, nut)])[0], rounded_point(np.array(found.saddle_at))],
+            "body": [[0.0, 0.0], [rounded(found.saddle_at[0]), neck.body_at_bridge]],
+        },
+    }
 
 
 def _angle_for(height: float, along: float, up: float) -> float:

@@ -14,6 +14,7 @@ from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.fretting import FretWire
 from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.rows import board_rows
 from pathgen.parts.fingerboard.stringing import Strings
 from pathgen.work.part import Landmarks, Names, Place
@@ -66,12 +67,13 @@ class Frets:
 
 @dataclass(frozen=True, kw_only=True)
 class Fittings:
-    """What goes on a board: how many strings, the frets with side dots; wire and strings where they are known."""
+    """What goes on a board: how many strings, the frets with side dots; wire, strings and neck where they are known."""
 
     strings: int = 6
     side_dots: tuple[int, ...] = ()
     wire: FretWire | None = None
     string_set: Strings | None = None
+    neck: Neck | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -173,7 +175,7 @@ class Fingerboard:
         return Place(at=(x, y), words=f"where {what} meets the {side} edge of the cut board")
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
-        """Keys frets, board, strings, side_dots, fretting, stringing."""
+        """Keys frets, board, strings, side_dots, fretting, stringing, neck."""
         return board_rows(self, clamping)
 
     def _repr_svg_(self) -> str:

@@ -13,6 +13,7 @@ from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
+from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import stringing_data
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
-    """What report.json says of a board: frets, strings, side dots; fretting and stringing where they are known."""
+    """What report.json says of a board: frets, strings, side dots; fretting, stringing and neck where known."""
     fittings, slots = board.fittings, clamping.feature(Slot)
     wire, strings = fittings.wire, fittings.string_set
     return {
@@ -35,12 +36,14 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
             resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
         ),
         "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
-                  "binding": board.binding},
+                  "binding": board.binding, "nut_offset": board.layout.nut_offset,
+                  "nut_offset_cents": rounded(_offset_cents(board), 3)},
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
         "stringing": stringing_data(board.layout, strings, crown=wire.wire_of(1).crown.height if wire else None)
         if strings else None,
+        "neck": neck_rows(fittings.neck, board) if fittings.neck else None,
     }
 
 
@@ -148,6 +151,12 @@ def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:
 
 def _speaking_length(board: Fingerboard) -> float:
     return float(centre_crossings(board.layout.bridge[None])[0])
+
+
+def _offset_cents(board: Fingerboard) -> float:
+    """By how much every fretted note is lower against its open string, on the string along the centre-line."""
+    length = _speaking_length(board)
+    return 1200.0 * math.log2((length + board.layout.nut_offset) / length)
 
 
 def _cents(board: Fingerboard, resolution: float, repeatability: float) -> np.ndarray:

@@ -141,9 +141,10 @@ def stringing_data(layout: Layout, strings: Strings, *, crown: float | None) -> 
     at_nut, at_saddle = (string_places(gauges, spread, strings.spacing) for spread in spreads)
     inset = (_edge_width(layout) - spreads[0]) / 2
     bottom = None if crown is None else crown + strings.clear
-    pitch = _compensation(layout, strings) if strings.pitches else [{}] * count
+    pitch = _compensation(layout, strings)
     return {
-        "spacing": strings.spacing, "spread_at_nut": rounded(spreads[0]), "spread_at_saddle": rounded(spreads[1]),
+        "spacing": strings.spacing, "nut_offset": layout.nut_offset,
+        "spread_at_nut": rounded(spreads[0]), "spread_at_saddle": rounded(spreads[1]),
         "strings": [
             {
                 "string": i + 1, "gauge": gauges[i], "from_edge": rounded(at_nut[i] + inset),
@@ -181,27 +182,35 @@ def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:
 
 
 def _compensation(layout: Layout, strings: Strings) -> list[dict[str, Any]]:
-    """Tension, the saddle that makes the 12th fret true, and the cents at some frets as things are set."""
-    outer, rows = on_outer_strings(layout), []
-    for i in range(len(strings.gauges)):
-        share = i / max(len(strings.gauges) - 1, 1)
+    """How nut and saddle are set, and the cents at some frets: with the stretch where the strings are known.
+
+    Then tension and the saddle that makes the 12th fret true too. Nothing where neither strings nor setting are known.
+    """
+    outer, count = on_outer_strings(layout), len(strings.gauges)
+    if not (strings.pitches or strings.nut_compensation or strings.saddle_compensation or layout.nut_offset):
+        return [{}] * count
+    rows = []
+    for i in range(count):
+        share = i / max(count - 1, 1)
         along = outer[:, 0] + share * (outer[:, 1] - outer[:, 0])
-        ideal = np.linalg.norm(along[:-1] - along[0], axis=1)
-        length = float(np.linalg.norm(along[-1] - along[0]))
-        nut = strings.nut_compensation[i] if strings.nut_compensation else 0.0
+        at = np.linalg.norm(along - along[0], axis=1)
+        ideal, length = at[:-1] + layout.nut_offset, float(at[-1]) + layout.nut_offset
+        nut = layout.nut_offset + (strings.nut_compensation[i] if strings.nut_compensation else 0.0)
         saddle = strings.saddle_compensation[i] if strings.saddle_compensation else 0.0
-        known = {
-            "tension_n": float(tension(strings.mass[i], length, strings.pitches[i])),
-            "stiffness_n": strings.modulus[i] * 1e3 * math.pi / 4 * strings.core[i] ** 2,
-        }
-        longer = stretch(ideal, length, strings.clear, 2 * strings.action_12 - strings.clear)
+        longer, known = np.zeros(len(ideal)), {"tension_n": 1.0, "stiffness_n": 0.0}
+        if strings.pitches:
+            known = {
+                "tension_n": float(tension(strings.mass[i], length, strings.pitches[i])),
+                "stiffness_n": strings.modulus[i] * 1e3 * math.pi / 4 * strings.core[i] ** 2,
+            }
+            longer = stretch(at[:-1], float(at[-1]), strings.clear, 2 * strings.action_12 - strings.clear)
         frets = [f for f in SHOWN_FRETS if f < len(ideal)]
         cents = cents_sharp(ideal[frets], scale_length=length, nut=nut, saddle=saddle, stretched=longer[frets], **known)
         last = 12 if len(ideal) > 12 else len(ideal) - 1
+        wanted = saddle_for(float(ideal[last]), scale_length=length, nut=nut, stretched=float(longer[last]), **known)
+        by_stretch = {"tension": rounded(known["tension_n"], 2), "true_at": last, "saddle_wanted": rounded(wanted, 3)}
         rows.append({
-            "tension": rounded(known["tension_n"], 2), "nut": nut, "saddle": saddle, "true_at": last,
-            "saddle_wanted": rounded(saddle_for(float(ideal[last]), scale_length=length, nut=nut,
-                                              stretched=float(longer[last]), **known), 3),
+            "nut": nut, "saddle": saddle, **(by_stretch if strings.pitches else {}),
             "cents": {str(f): rounded(c, 2) for f, c in zip(frets, cents, strict=True)},
         })
     return rows

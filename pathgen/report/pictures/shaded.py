@@ -1,17 +1,23 @@
 """The work as it looks: the heights that the verification left, lit from the upper left, fills in their colours.
 
-Seen from above with X to the right and the treble side (+ Y) up, as in the drawn pictures.
+From above with X to the right and the treble side (+ Y) up, as in the drawn pictures; or at an angle, so that the
+radius and the depth are seen.
 """
 
 from __future__ import annotations
 
 import base64
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from pathgen.base.markup import Element, element
-from pathgen.base.shading import encoded, light_on
+from pathgen.base.contrast import contrast_ratio
+from pathgen.base.markup import Element, element, number
+from pathgen.base.picture import INK, PALE
+from pathgen.base.shading import at_an_angle, encoded, light_on
+from pathgen.report.pictures.sections import RISE
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
@@ -25,33 +31,141 @@ BED = (232, 235, 231)
 _DEEPEST = 2.0  # mm under the surface at which wood is darkest
 _DARK = 0.62  # share of light that is lost there: slots and pockets read as holes
 _GONE = 0.05  # mm above the bed: lower than this nothing stands
-_QUALITY = 82
+_SAME = 0.02  # mm: heights closer than this are the same
+_PALER = 0.6  # share of white over what a program left as it was
+_SIDE = np.float32(0.55)  # share of light on what stands upright and faces the eye
+_UNDER = 1.0  # mm of wood left under the deepest place of a closeup
+_QUALITY = 76
 
 
-def shaded_board(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False) -> Pixels:
+def shaded_board(
+    clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False, dam: bool = False,
+    before: Stage | Literal["blank"] | None = None,
+) -> Pixels:
     """(rows, columns, 3) colours of the work after a stage, a pixel for each point; the first row is the greatest Y.
 
-    `wood` is the colour of the wood where it is known. With `cut_free` only what lies inside the board's
-    outline is shown.
+    `wood` is the colour of the wood where it is known. With `cut_free` only what lies inside the board's outline is
+    shown. `dam` draws the edge of the fill poured last. What is the same as `before` (the blank, or a stage) is paler.
     """
+    look = _look(clamping, stage, wood, cut_free=cut_free)
+    lit = look.lit
+    if before is not None:
+        changed = _changed(clamping, stage, before)
+        lit[changed & ~look.there] = _rgb(PALE)
+        same = look.there & ~changed
+        lit[same] = lit[same] * (1 - _PALER) + 255 * _PALER
+    if dam:
+        lit[_edge(stage.fill == len(stage.inlays))] = _rgb(_clear_of(wood or PLAIN_WOOD))
+    return look.pixels(lit)[::-1]
+
+
+def seen_at_an_angle(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False) -> Pixels:
+    """The work from the bass side and the nut, its heights `RISE` times as high; a closeup as a piece sawn out."""
+    look = _look(clamping, stage, wood, cut_free=cut_free)
+    heights = np.where(look.there, stage.heights, np.float32(0))[look.window]
+    if not cut_free:
+        heights = np.maximum(heights - (heights.min() - np.float32(_UNDER)), np.float32(0))
+    steps = np.asarray(heights / stage.spacing, np.float32)
+    return at_an_angle(steps, look.pixels(look.lit), look.pixels(look.plain * _SIDE), BED,
+                       rise=RISE)
+
+
+def contrast_seen(clamping: Clamping, stage: Stage, wood: str) -> dict[str, float]:
+    """Contrast ratio of each fill's colour with the wood, from the middle colours of both in the lit picture.
+
+    Source: WCAG 2.2, "contrast ratio".
+    """
+    look = _look(clamping, stage, wood, cut_free=True)
+    bare = _middle(look.lit[look.there & (stage.fill == 0)])
+    found = {}
+    for code, inlay in enumerate(stage.inlays, 1):
+        for colour, shape in inlay.regions:
+            here = look.there & (stage.fill == code) & stage.grid.covered(shape)
+            if here.any():
+                found[colour] = contrast_ratio(_middle(look.lit[here]), bare)
+    return found
+
+
+def _middle(colours: Floats) -> str:
+    return "#" + "".join(f"{round(v):02x}" for v in np.clip(np.median(colours, axis=0), 0, 255).tolist())
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Look:
+    """Colours of each point, as lit and without light; where anything stands; what part is shown."""
+
+    lit: Floats
+    plain: Floats
+    there: NDArray[np.bool_]
+    window: tuple[slice, slice]
+
+    def pixels(self, colours: Floats) -> Pixels:
+        return np.clip(colours[self.window], 0, 255).astype(np.uint8)
+
+
+def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool) -> _Look:
     heights, grid = stage.heights, stage.grid
     there = heights > _GONE
     window = (slice(None), slice(None))
     if cut_free:
         there &= grid.covered(clamping.board.outline)
         window = grid.window(clamping.board.outline.bounds)
-    light = light_on(np.where(there, heights, np.float32(0)), grid.cell_area ** 0.5)
+    light = light_on(np.where(there, heights, np.float32(0)), stage.spacing)
     light *= _hollow(clamping, stage)
-    colours = _colours(stage, wood or PLAIN_WOOD) * light[..., None]
-    colours[~there] = BED
-    return np.clip(colours[window], 0, 255).astype(np.uint8)[::-1]
+    plain = _colours(stage, wood or PLAIN_WOOD)
+    lit = plain * light[..., None]
+    lit[~there] = BED
+    return _Look(lit=lit, plain=plain, there=there, window=window)
+
+
+def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> NDArray[np.bool_]:
+    """Where a program, or the pour after it, left other heights than stood there before."""
+    with np.errstate(invalid="ignore"):
+        if before == "blank":
+            blank: ArrayLike = clamping.stock.thickness
+            if clamping.surfacing is None:
+                blank = np.fmin(blank, clamping.board.surface.height(stage.grid.xs, stage.grid.ys[:, None]))
+            return np.asarray(stage.heights < np.asarray(blank, np.float32) - np.float32(_SAME))
+        return np.asarray(np.abs(stage.heights - before.heights) > np.float32(_SAME))
+
+
+def _edge(shape: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The points of a shape that border on others: a line two points wide."""
+    inner = shape.copy()
+    for _ in range(2):
+        padded = np.pad(inner, 1)
+        inner = inner & padded[2:, 1:-1] & padded[:-2, 1:-1] & padded[1:-1, 2:] & padded[1:-1, :-2]
+    return shape & ~inner
+
+
+def _clear_of(wood: str) -> str:
+    """White or ink, whichever is told from the wood more easily."""
+    return max("#ffffff", INK, key=lambda colour: contrast_ratio(colour, wood))
 
 
 def as_image(pixels: Pixels, words: str) -> Element:
     """An img element that holds its picture; `words` are for those who cannot see it."""
-    data = base64.b64encode(encoded(pixels, "JPEG", quality=_QUALITY)).decode()
     rows, columns = pixels.shape[:2]
-    return element("img", src=f"data:image/jpeg;base64,{data}", alt=words, width=str(columns), height=str(rows))
+    return element("img", src=_data(pixels), alt=words, width=str(columns), height=str(rows))
+
+
+def as_halves(pixels: Pixels, words: str, name: str) -> tuple[Element, Element, Element]:
+    """A picture whole, and in two halves that show the same data again; `name` is the id by which they find it."""
+    rows, columns = pixels.shape[:2]
+    half = columns / 2
+    whole = element("image", href=_data(pixels), width=str(columns), height=str(rows), id=name)
+    left, right = (_window(element("use", href=f"#{name}"), f"{words} {which} half.", at, half, rows)
+                   for which, at in (("Left", 0.0), ("Right", half)))
+    return _window(whole, words, 0, columns, rows), left, right
+
+
+def _window(content: Element, words: str, left: float, wide: float, high: float) -> Element:
+    return element("svg", element("title", words), content, role="img", aria_label=words,
+                   viewBox=f"{number(left)} 0 {number(wide)} {number(high)}")
+
+
+def _data(pixels: Pixels) -> str:
+    return "data:image/jpeg;base64," + base64.b64encode(encoded(pixels, "JPEG", quality=_QUALITY)).decode()
 
 
 def _hollow(clamping: Clamping, stage: Stage) -> Floats:
@@ -65,8 +179,8 @@ def _hollow(clamping: Clamping, stage: Stage) -> Floats:
 def _colours(stage: Stage, wood: str) -> Floats:
     colours = np.empty((*stage.heights.shape, 3), np.float32)
     colours[:] = _rgb(wood)
-    for number in np.unique(stage.fill[stage.fill > 0]):
-        inlay, here = stage.inlays[number - 1], stage.fill == number
+    for code in np.unique(stage.fill[stage.fill > 0]):
+        inlay, here = stage.inlays[code - 1], stage.fill == code
         colours[here] = _rgb(inlay.colours[0])
         for colour, shape in inlay.regions[1:]:
             colours[here & stage.grid.covered(shape)] = _rgb(colour)

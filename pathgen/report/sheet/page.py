@@ -8,7 +8,6 @@ from typing import Any
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_html, element
-from pathgen.base.shading import as_png
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
@@ -16,12 +15,21 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
-from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
-from pathgen.report.sheet.results import findings, frets, fretting_sheet, nut_and_saddle, ridges, sections, side_dots
+from pathgen.report.sheet.results import (
+    findings,
+    frets,
+    fretting_sheet,
+    neck,
+    nut_and_saddle,
+    ridges,
+    sections,
+    side_dots,
+)
+from pathgen.report.sheet.seen import finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words
 from pathgen.verify import Verification
@@ -49,12 +57,13 @@ def setup_sheet(
         e("body", e(
             "main",
             _head(clamping, report),
-            _finished(planned, checked, report) if shaded else None,
+            finished(planned, checked, report, board_words(clamping)) if shaded else None,
             _from_above(planned, report),
             _cautions(clamping),
             to_have_ready(clamping, report),
             air_cut(clamping, programs),
             in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
+            inlays_from_near(planned, checked, report) if shaded else None,
             sections(clamping),
             ridges(clamping, checked, report),
             what_can_be_off(report, clamping.units),
@@ -63,6 +72,7 @@ def setup_sheet(
             side_dots(report),
             fretting_sheet(report, clamping.units),
             nut_and_saddle(report, clamping.units),
+            neck(report, clamping.units),
             findings(report),
             e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
         )),
@@ -82,34 +92,6 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
     for program in programs:
         found[program.file_name.removesuffix(".nc")] = program_path(clamping, program)
     return found
-
-
-def shaded_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
-    """The work as it looks when it is finished and after each program: PNG files by name, at true size."""
-    clamping, wood, stages = planned.clamping, planned.asked.wood[0], checked.simulation.stages
-    found = {
-        f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, wood), stage.grid.cell_area ** 0.5)
-        for stage in stages
-    }
-    if stages:
-        last = stages[-1]
-        found["finished.png"] = as_png(shaded_board(clamping, last, wood, cut_free=True), last.grid.cell_area ** 0.5)
-    return found
-
-
-def _finished(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
-    """The part when all programs have run, from the heights that the simulation left."""
-    if not checked.simulation.stages:
-        return None
-    clamping = planned.clamping
-    what = clamping.board.names.part
-    inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
-    picture = as_image(shaded_board(clamping, checked.simulation.stages[-1], planned.asked.wood[0], cut_free=True),
-                       f"The finished {what} from above: {board_words(clamping)}"
-                       + (f"; inlaid: {inlays}" if inlays else "") + ".")
-    return chapter("finished", f"The finished {what}",
-                   figure(picture, "As the simulation left it, lit from the upper left; slots and pockets are dark.",
-                          wide=True))
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:

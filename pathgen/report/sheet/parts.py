@@ -18,8 +18,10 @@ def chapter(name: str, heading: str, *content: Child, class_: str | None = None)
 
 def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
     """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls."""
-    return e("figure", scrolling(picture, caption) if wide else picture, e("figcaption", caption),
-             class_="wide" if wide else None)
+    if not wide:
+        return e("figure", picture, e("figcaption", caption))
+    hint = e("p", "Push the picture sideways to see the rest.", class_="hint")
+    return e("figure", scrolling(picture, caption), hint, e("figcaption", caption), class_="wide")
 
 
 def scrolling(content: Element, name: str) -> Element:

@@ -8,9 +8,9 @@ from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import before_start, cautions, check_by_hand
 from pathgen.report.pictures.paths import path_picture
-from pathgen.report.pictures.shaded import as_image, shaded_board
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
+from pathgen.report.sheet.seen import after_program
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
@@ -56,7 +56,7 @@ def in_order(
     clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage] = (), wood: str | None = None
 ) -> Element:
     """A list of the programs, and a card for each, with what stands on the machine after it where that is known."""
-    left = {stage.order: stage for stage in stages}
+    left = {stage.order: (stage, before) for before, stage in zip((None, *stages), stages, strict=False)}
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
           f", {p.cutter.name}, {minutes(p.minutes)}")
@@ -67,7 +67,8 @@ def in_order(
                    *(_program(clamping, p, left.get(p.order), wood) for p in programs))
 
 
-def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: str | None) -> Element:
+def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None,
+             wood: str | None) -> Element:
     step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
@@ -82,20 +83,10 @@ def _program(clamping: Clamping, program: Program, stage: Stage | None, wood: st
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
-        _left_standing(clamping, program, stage, wood) if stage is not None else None,
+        after_program(clamping, program, seen, wood) if seen is not None else None,
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
-
-
-def _left_standing(clamping: Clamping, program: Program, stage: Stage, wood: str | None) -> Element:
-    """What should lie on the machine when the program has ended, and what follows it has been poured."""
-    words = "What should lie on the machine then"
-    if program.step.operation.opens in stage.inlays:
-        words += ", with the fill poured and standing proud"
-    picture = as_image(shaded_board(clamping, stage, wood)[::2, ::2],
-                       f"The work from above after program {program.order}.")
-    return e("figure", picture, e("figcaption", f"{words}."))
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:

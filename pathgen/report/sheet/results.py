@@ -6,11 +6,12 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
-from pathgen.report.board_text import frame_words
+from pathgen.report.board_text import frame_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
+from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
-from pathgen.report.sheet.parts import chapter, figure, fixed, scrolling, table
+from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.text import left_out_words, shown_findings
@@ -69,7 +70,7 @@ def frets(report: dict[str, Any]) -> Element | None:
     ]
     head = ["Fret", "From nut, mm", "From nut, in",
             *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
-    return chapter("frets", "Frets", e("p", frame_words(report["board"]["bass_side"])),
+    return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
                    scrolling(table(head, rows), "Fret table"))
 
 
@@ -104,6 +105,17 @@ def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
         return None
     lines = stringing_lines(data, units)
     return chapter("stringing", "Nut and saddle", scrolling(e("pre", "\n".join(lines)), "Nut and saddle"))
+
+
+def neck(report: dict[str, Any], units: str) -> Element | None:
+    """The neck against the body, and how it looks from the side."""
+    data = report["neck"]
+    if not data:
+        return None
+    return chapter("neck", "Neck against the body", facts([(name.capitalize(), value) for name, value in
+                                                           neck_pairs(data, units)]),
+                   figure(side_picture(data, units), "From the side, in true proportion: board, string, the body's "
+                          "surface and the saddle.", wide=True))
 
 
 def findings(report: dict[str, Any]) -> Element:

@@ -46,6 +46,11 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll {{ overflow-x: auto; }}
 .scroll td {{ white-space: nowrap; }}
 .wide svg, .wide img {{ min-width: 44rem; }}
+.wide.screen svg {{ min-width: 0; }}
+.paper, .hint {{ display: none; }}
+@media screen and (max-width: 820px) {{ .hint {{ display: block; margin: 0; font-size: .9rem; }} }}
+.sized {{ display: flex; flex-wrap: wrap; gap: 0 1.2rem; }}
+.sized figure {{ max-width: 100%; margin: .6rem 0; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}
 table {{ border-collapse: collapse; font-variant-numeric: tabular-nums; width: 100%; margin: .4rem 0 1rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid {RULE}; }}
@@ -83,7 +88,11 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll table {{ font-size: .8em; }}
   .scroll th, .scroll td {{ padding-right: .3rem; overflow-wrap: anywhere; }}
   .scroll th {{ font-size: inherit; }}
+  .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
   .wide svg, .wide img {{ min-width: 0; }}
+  .screen {{ display: none; }}
+  .paper {{ display: block; }}
+  .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}
   article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4 {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}

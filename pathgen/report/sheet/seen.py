@@ -1,0 +1,172 @@
+"""The work as it looks: the finished part, each inlay before and after, what stands there after each program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from pathgen.base.contrast import LEAST_CONTRAST
+from pathgen.base.markup import Element, element
+from pathgen.base.shading import as_png
+from pathgen.base.units import format_length
+from pathgen.programs.plan import Plan
+from pathgen.report.pictures.sections import RISE
+from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
+from pathgen.report.programs import Program
+from pathgen.report.sheet.parts import chapter, figure, scrolling
+from pathgen.verify import Verification
+from pathgen.verify.stages import Closeup, Stage
+from pathgen.work.clamping import Clamping
+
+e = element
+
+PAGE = 186.0
+"""What fits across A4 inside the page's margins, mm."""
+_ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
+_MOST = 3.0  # times: larger shows nothing more
+ANGLE = f"Seen at an angle, from the bass side and the nut; heights are drawn {RISE:g} times as high."
+
+
+def finished(planned: Plan, checked: Verification, report: dict[str, Any], about: str) -> Element | None:
+    """The part when all programs have run, from the heights that the simulation left; `about` is it in words."""
+    if not checked.simulation.stages:
+        return None
+    clamping, last, (bare, under) = planned.clamping, checked.simulation.stages[-1], planned.asked.wood
+    what = clamping.board.names.part
+    inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
+    words = f"The finished {what} from above: {about}" + (f"; inlaid: {inlays}" if inlays else "") + "."
+    looks = [(bare, "finished", "Bare wood: " if under else "")]
+    looks += [(under, "under-finish", "Under its finish: ")] if under else []
+    shown: list[Element] = []
+    for wood, name, kind in looks:
+        pixels = shaded_board(clamping, last, wood, cut_free=True)
+        caption = f"{kind}As the simulation left it, lit from the upper left; slots and pockets are dark."
+        shown += _whole_and_halves(pixels, kind + words, f"{name}-picture", clamping.board.length,
+                                   " ".join([caption, *_contrast_words(clamping, last, wood)]))
+    angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),
+                     f"The finished {what} at an angle, heights drawn {RISE:g} times as high.")
+    return chapter("finished", f"The finished {what}", *shown, figure(angle, ANGLE, wide=True))
+
+
+def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
+    """Each inlay's pocket open, filled and finished, at true size or larger, and at an angle."""
+    closeups, wood = checked.simulation.closeups, planned.asked.wood[0]
+    if not closeups:
+        return None
+    names = {id(inlay): one["name"] for inlay, one in zip(planned.clamping.inlays, report["inlays"], strict=True)}
+    return chapter("inlays", "The inlays, before and after",
+                   *(part for one in closeups
+                     for part in _inlay(planned.clamping, one, names.get(id(one.inlay), one.inlay.name), wood)))
+
+
+def after_program(
+    clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None], wood: str | None
+) -> Element:
+    """What should lie on the machine when the program has ended, and what follows it has been poured.
+
+    `seen` is the work after the program and before it.
+    """
+    stage, before = seen
+    poured = program.step.operation.opens in stage.inlays and program.step.operation.opens is not None
+    dam = poured and stage.inlays[-1].fill == "resin"
+    words = "What should lie on the machine then"
+    words += ", with the fill poured and standing proud" if dam else ", with the pieces let in and standing proud" \
+        if poured else ""
+    pixels = shaded_board(clamping, stage.coarser(), wood, dam=dam,
+                          before=before.coarser() if before is not None else "blank")
+    rest = "Pale: what this program left as it was." + (" The line round the fill is the dam." if dam else "")
+    return e("figure", as_image(pixels, f"The work from above after program {program.order}; what it left as it was "
+                                        "is pale."),
+             e("figcaption", f"{words}. {rest}"))
+
+
+def seen_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
+    """All these pictures as PNG files by name; those from above print at true size."""
+    clamping, (bare, under), stages = planned.clamping, planned.asked.wood, checked.simulation.stages
+    found = {f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, bare), stage.spacing)
+             for stage in stages}
+    for number, one in enumerate(checked.simulation.closeups, 1):
+        for name, stage, dam in _stages_of(one):
+            found[f"inlay-{number}-{name}.png"] = as_png(shaded_board(clamping, stage, bare, dam=dam), stage.spacing)
+        found[f"inlay-{number}-at-an-angle.png"] = as_png(seen_at_an_angle(clamping, one.opened, bare), None)
+    if stages:
+        found["finished.png"] = finished_png(planned, checked, bare)
+        found["finished-at-an-angle.png"] = as_png(seen_at_an_angle(clamping, stages[-1], bare, cut_free=True), None)
+    if stages and under:
+        found["finished-under-finish.png"] = finished_png(planned, checked, under)
+    return found
+
+
+def finished_png(planned: Plan, checked: Verification, wood: str | None) -> bytes:
+    """The finished part from above as a PNG file."""
+    last = checked.simulation.stages[-1]
+    return as_png(shaded_board(planned.clamping, last, wood, cut_free=True), last.spacing)
+
+
+def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Iterator[Element]:
+    units, inlay = clamping.units, one.inlay
+    wide = one.opened.spacing * one.opened.heights.shape[1]
+    times = float(min(max(2 * _ROOM // wide / 2, 1.0), _MOST))
+    dam = " The line round it is the dam: keep the fill within it." if inlay.fill == "resin" else ""
+    captions = {
+        "opened": "Before: the pocket, open.",
+        "filled": f"Filled, standing {format_length(inlay.overfill, units)} proud.{dam}",
+        "finished": "After: as it looks in the end.",
+    }
+    size = "true size" if times == 1 else f"{times:g} times true size"
+    yield e("h3", f"{name[:1].upper()}{name[1:]}, {size}")
+    small = []
+    for stage_name, stage, with_dam in _stages_of(one):
+        pixels, caption = shaded_board(clamping, stage, wood, dam=with_dam), captions[stage_name]
+        words = f"{name} from above. {caption}"
+        if wide * times > PAGE:
+            yield from _whole_and_halves(pixels, words, f"{stage_name}-{one.opened.order}", wide * times, caption,
+                                         true_size=True)
+        else:
+            small.append(_sized(as_image(pixels, words), wide * times, caption))
+    angle = as_image(seen_at_an_angle(clamping, one.opened, wood),
+                     f"{name}: the open pocket at an angle, heights drawn {RISE:g} times as high.")
+    small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {ANGLE}"))
+    yield e("div", small, class_="sized")
+
+
+def _stages_of(one: Closeup) -> list[tuple[str, Stage, bool]]:
+    """(name, stage, whether a dam is drawn): a pocket that is not filled has no second one."""
+    filled = [("filled", one.filled, one.inlay.fill == "resin")] if one.inlay.fill != "none" else []
+    return [("opened", one.opened, False), *filled, ("finished", one.finished, False)]
+
+
+def _sized(picture: Element, wide: float, caption: str) -> Element:
+    """A picture so many mm wide."""
+    picture.set("style", f"width: {wide:.1f}mm; max-width: none")
+    return e("figure", scrolling(picture, caption), e("figcaption", caption), style=f"width: {wide:.1f}mm")
+
+
+def _whole_and_halves(
+    pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
+) -> list[Element]:
+    """A figure for the screen; where it is longer than the page, on paper in two halves too (true size: only those)."""
+    if long <= PAGE:
+        return [figure(as_image(pixels, words), caption, wide=True)]
+    whole, *halves = as_halves(pixels, words, name)
+    if true_size:
+        whole.set("style", f"width: {long:.1f}mm; max-width: none; min-width: 0")
+        for half in halves:
+            half.set("style", f"width: {long / 2:.1f}mm")
+    shown = figure(whole, caption, wide=True)
+    if true_size:
+        shown.set("class", "wide screen")
+    on_paper = e("figure", halves, e("figcaption", f"{caption} In two halves, left and right."), class_="paper")
+    return [shown, on_paper]
+
+
+def _contrast_words(clamping: Clamping, stage: Stage, wood: str | None) -> Iterator[str]:
+    """How clearly each fill stands out from the wood in the picture, where the wood's colour is known."""
+    if wood is None:
+        return
+    found = contrast_seen(clamping, stage, wood)
+    if found:
+        ratios = ", ".join(f"{colour} {ratio:.1f}:1" for colour, ratio in found.items())
+        low = [colour for colour, ratio in found.items() if ratio < LEAST_CONTRAST]
+        yield (f"Contrast with the wood as seen here: {ratios}"
+               + (f"; under {LEAST_CONTRAST:g}:1, hard to see from afar: {', '.join(low)}." if low else "."))
