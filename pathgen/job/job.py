@@ -14,6 +14,7 @@ from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, NutPlateTa
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -64,6 +65,7 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    coupon: CouponTable | None = None
     nut_blank: NutPlateTable | None = None
     saddle_blank: PlateTable | None = None
     frets: FretsTable | None = None

@@ -28,6 +28,7 @@ from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -64,6 +65,7 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "coupon": CouponTable,
     "nut_blank": NutPlateTable,
     "saddle_blank": PlateTable,
     "frets": FretsTable,
