@@ -8,7 +8,15 @@ from pathlib import Path
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, NutPlateTable, PlateTable, StringsTable
+from pathgen.job.bench_tables import (
+    DotsTable,
+    FretsTable,
+    NeckKeys,
+    NutPlateTable,
+    PlateTable,
+    SideDotsTable,
+    StringsTable,
+)
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -56,6 +64,7 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    side_dots: SideDotsTable | None = None
     nut_blank: NutPlateTable | None = None
     saddle_blank: PlateTable | None = None
     frets: FretsTable | None = None

@@ -18,6 +18,7 @@ from pathgen.job.bench_tables import (
     NeckKeys,
     NutPlateTable,
     PlateTable,
+    SideDotsTable,
     StringsTable,
     dots_inlay,
 )
@@ -64,6 +65,7 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "side_dots": SideDotsTable,
     "nut_blank": NutPlateTable,
     "saddle_blank": PlateTable,
     "frets": FretsTable,
