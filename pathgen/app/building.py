@@ -43,6 +43,15 @@ class Build:
         What ``report.json`` holds; lengths in mm, times in minutes, angles in degrees.
     verification : Verification
         What the simulation of the written texts found.
+
+    Shows the finished board in a notebook; its report shows itself as a table.
+
+    >>> import pathgen
+    >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)
+    >>> [program.operation for program in result.programs]
+    ['surface-finish', 'pocket', 'resurface', 'slots', 'outline']
+    >>> result.report["surface"]["passes"], result.programs[1].text.splitlines()[0]
+    (71, '(job: board)')
     """
 
     job: Job
@@ -129,6 +138,11 @@ def build(
     `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
     PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
     `clamping` is another one than the board's: that of a tool of the bench.
+
+    >>> import pathgen
+    >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)     # what `pathgen new board` writes
+    >>> result.passed, len(result.programs)
+    (True, 5)
     """
     tell("planning the cuts")
     planned = planned_of(job, clamping)
@@ -154,6 +168,13 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     The programs may have been edited, and may be those of a block, of gauges or of pieces: what most of them state to
     be is what all are held against. Of several clampings the first one's measures are given, and the findings of all.
     Raises PathgenError when there is no such folder, or when the job is wrong or has nothing of that kind.
+
+    >>> import pathgen
+    >>> job = pathgen.load_job("board.toml")
+    >>> paths = pathgen.build(job, resolution=0.2).write("out")
+    >>> found = pathgen.check(job, "out", resolution=0.2)
+    >>> found.passed, found.findings
+    (True, ())
     """
     return check_as(job, folder, resolution=resolution)[1]
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.markup import as_table
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, surfacing_of
@@ -54,14 +55,31 @@ class Choice:
     chosen: bool
 
 
+class Choices(tuple[Choice, ...]):
+    """What `compare` gives: a tuple that shows itself as a table in a notebook."""
+
+    def _repr_html_(self) -> str:
+        head = ("", "cutter", "ridges allowed, mm", "apart, mm", "passes", "ridges, mm", "one finishing, min",
+                "all, min")
+        return as_table([head, *(
+            ("*" if c.chosen else "", c.cutter.name, f"{c.limit:g}", f"{c.stepover:.3f}", str(c.passes),
+             f"{c.ridge:.4f}", f"{c.minutes:.1f}", f"{c.minutes_all:.0f}") for c in self
+        )])
+
+
 def compare(
     job: Job, *, cutters: Sequence[Cutter] | None = None, scallops: Sequence[float] | None = None
-) -> tuple[Choice, ...]:
+) -> Choices:
     """Every one of one to five ball-end cutters at every one of one to five ridge heights (mm), largest cutter first.
 
     Left out, the cutters are the job's own ball ends, with common sizes added at the finishing cutter's feed where
     it has only one, and the heights half, once and twice what the job allows. Raises JobError for a job without
     [surface] or for more than five, CutterError for what cannot finish a radius.
+
+    >>> import pathgen
+    >>> choices = pathgen.compare(pathgen.load_job("board.toml"), scallops=[0.01, 0.02])
+    >>> [(c.cutter.name, c.limit, c.passes) for c in choices if c.cutter.name == "ball"]
+    [('ball', 0.01, 101), ('ball', 0.02, 71)]
     """
     finish, surfacing = _finish(job), surfacing_of(job)
     limit = surfacing.scallop if surfacing else 0.0
@@ -72,8 +90,8 @@ def compare(
             raise JobError("compare", f"{len(some)} {what} given", allowed=f"1 to {MOST}")
     ordered = sorted(cutters, key=lambda c: -c.diameter)
     clamping = clamping_of(job)
-    return tuple(_choice(job, clamping, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
-                 for c in ordered for s in sorted(scallops))
+    return Choices(_choice(job, clamping, c, s, chosen=c == finish and bool(np.isclose(s, limit)))
+                   for c in ordered for s in sorted(scallops))
 
 
 def sized(job: Job, diameter: float) -> Cutter:
@@ -96,7 +114,8 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
     if often > 1:
         notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
-    return [*lines, "", *notes, "Ridges in thousandths of a millimetre (um), by the exact formula; sanded away later."]
+    thousandths = " in thousandths of a millimetre (um)" if units == "mm" else ""
+    return [*lines, "", *notes, f"Ridges{thousandths}, by the exact formula; sanded away later."]
 
 
 def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:

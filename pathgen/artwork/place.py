@@ -84,6 +84,13 @@ def placed(
     ArtworkError
         For a size not above 0, for a drawing with no physical size when neither width nor height is given, for
         width and height that would stretch it, and for a drawing with nothing in it.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> art = pathgen.placed(pathgen.read_artwork("board.svg"), at=(300.0, 0.0), width=48.0)
+    >>> round(art.regions[0].polygon.area, 1)        # twice as wide, four times the area
+    344.8
     """
     _check_finite(artwork, at, rotate)
     drawing_box(artwork)  # refuses a drawing with nothing in it

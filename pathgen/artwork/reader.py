@@ -58,6 +58,13 @@ class Artwork:
         Lower left corner of the page: (0, 0) as read, elsewhere once placed.
     scene, background
         What the regions were made from, kept so that they can be made again more finely.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> art = pathgen.read_artwork("board.svg")      # what `pathgen new board` writes
+    >>> [(region.colour, round(region.polygon.area, 1)) for region in art.regions]
+    [('#2f6f4f', 86.2), ('#a33a2a', 20.3)]
     """
 
     regions: tuple[Region, ...]
@@ -77,6 +84,7 @@ class Artwork:
         return replace(self, regions=_regions(self.scene, tolerance, self.background), tolerance=tolerance)
 
     def _repr_svg_(self) -> str:
+        """The drawing as it will be cut, for notebooks."""
         (width, height), (left, low) = self.page, self.corner
         paths = "".join(
             f'<path fill="{region.colour}" fill-rule="evenodd" d="{_path_data(region.polygon)}"/>'
@@ -120,6 +128,13 @@ def read_artwork(
     ArtworkError
         When the file cannot be read or is wrong, saying where, or holds what cannot be cut and `missing` is
         "refuse".
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> art = pathgen.read_artwork("board.svg")      # what `pathgen new board` writes
+    >>> [round(side) for side in art.page], art.regions[0].polygon.is_valid
+    ([24, 14], True)
 
     Notes
     -----

@@ -32,7 +32,9 @@ class Cutter:
     diameter, `angle` the included angle of a v cutter in degrees. `flute_length` may be infinite (not given).
     `shape` is "ball-end", "flat-end" or "v". Raises CutterError for a shape, size or angle that no cutter has.
 
-    >>> ball = Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000, plunge=500, stepdown=2)
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
     >>> round(float(ball.half_width(0.01)), 4)
     0.2447
     """

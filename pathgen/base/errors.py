@@ -20,6 +20,15 @@ class PathgenError(ValueError):
         What would have been accepted; left out when the remedy says it.
     remedy : str
         The one thing to do next.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> try:
+    ...     pathgen.flat(-6.0)
+    ... except pathgen.PathgenError as wrong:
+    ...     print(wrong.where, "|", wrong.problem, "|", wrong.allowed, "|", wrong.remedy)
+    flat thickness | -6 mm | above 0, at most 1000 mm | give a number in mm
     """
 
     def __init__(self, where: str, problem: str, *, allowed: str = "", remedy: str = "") -> None:
@@ -43,16 +52,48 @@ class Doubt:
 
 
 class JobError(PathgenError):
-    """The job file, or numbers in it that do not go together."""
+    """The job file, or numbers in it that do not go together.
+
+    >>> import pathgen
+    >>> try:
+    ...     pathgen.load_job("none.toml")
+    ... except pathgen.JobError as wrong:
+    ...     print(wrong.where)
+    none.toml
+    """
 
 
 class ArtworkError(PathgenError):
-    """A drawing that cannot be read, or that holds what cannot be cut."""
+    """A drawing that cannot be read, or that holds what cannot be cut.
+
+    >>> import pathgen
+    >>> try:
+    ...     pathgen.read_artwork("none.svg")
+    ... except pathgen.ArtworkError as wrong:
+    ...     print(wrong.where)
+    none.svg
+    """
 
 
 class CutterError(PathgenError):
-    """A cutter that cannot do what is asked of it."""
+    """A cutter that cannot do what is asked of it.
+
+    >>> import pathgen
+    >>> try:
+    ...     pathgen.stepover_for(0.01, -3.0)
+    ... except pathgen.CutterError as wrong:
+    ...     print(wrong)
+    ball_radius: -3 given (allowed: finite and above 0)
+    """
 
 
 class ProgramError(PathgenError):
-    """A program text that is not in the plain subset of RS274/NGC."""
+    """A program text that is not in the plain subset of RS274/NGC.
+
+    >>> import pathgen
+    >>> try:
+    ...     pathgen.read_program("G21 G90\\nG81 X1 Z-2 R1\\n")
+    ... except pathgen.ProgramError as wrong:
+    ...     print(wrong.where)
+    program, line 2
+    """

@@ -55,6 +55,15 @@ def as_html(node: Element) -> str:
     return Tree.tostring(node, encoding="unicode", method="html")
 
 
+def as_table(rows: Iterable[Iterable[str]]) -> str:
+    """Rows of words as an HTML table, for notebooks.
+
+    >>> as_table([("ridges", "< 0.01 mm")])
+    '<table><tr><td>ridges</td><td>&lt; 0.01 mm</td></tr></table>'
+    """
+    return as_html(element("table", [element("tr", [element("td", words) for words in row]) for row in rows]))
+
+
 def as_svg(picture: Element) -> str:
     """An svg element as a file of its own."""
     copy = Tree.Element("svg", {"xmlns": SVG_NAMESPACE, **picture.attrib})

@@ -45,7 +45,8 @@ def scallop_height(stepover: ArrayLike, ball_radius: ArrayLike, surface_radius: 
 
     Examples
     --------
-    >>> round(float(scallop_height(0.5, 3.175)), 9)
+    >>> import pathgen
+    >>> round(float(pathgen.scallop_height(0.5, 3.175)), 9)
     0.009857823
     """
     s, r, big_r = _checked(stepover, ball_radius, surface_radius)
@@ -79,7 +80,8 @@ def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: Arr
 
     Examples
     --------
-    >>> round(float(stepover_for(0.01, 3.175, 241.3)), 6)
+    >>> import pathgen
+    >>> round(float(pathgen.stepover_for(0.01, 3.175, 241.3)), 6)
     0.500296
     """
     h, r, big_r = _checked(scallop, ball_radius, surface_radius, name="scallop")

@@ -44,6 +44,13 @@ class Surface:
         smaller than `radius_nut`.
     length : float
         Where `radius_end` holds, mm. The radius runs on in the same line past both ends.
+
+    Made by `pathgen.flat` and `pathgen.radiused`; shows itself as a section in a notebook.
+
+    >>> import pathgen
+    >>> top = pathgen.radiused(thickness=6.0, start=254.0)
+    >>> round(float(top.height(100.0, 20.0)), 4)     # 6 - (254 - sqrt(254^2 - 20^2))
+    5.2114
     """
 
     thickness: float

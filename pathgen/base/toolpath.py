@@ -17,7 +17,13 @@ Floats = NDArray[np.float64]
 
 
 class Move(IntEnum):
-    """How the cutter gets to a point."""
+    """How the cutter gets to a point.
+
+    >>> import pathgen
+    >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
+    >>> [pathgen.Move(kind).name for kind in path.kinds]
+    ['RAPID', 'PLUNGE', 'CUT', 'RAPID']
+    """
 
     RAPID = 0
     """As fast as the machine can, through air."""
@@ -40,6 +46,13 @@ class Toolpath:
         path begins and is reached by a rapid from above.
     kinds : (n,) int array
         `Move` by which each point is reached. ``kinds[0]`` is always RAPID.
+
+    Shows itself from above in a notebook.
+
+    >>> import pathgen
+    >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
+    >>> path.points[:, 2].tolist(), path.cut_length, path.rapid_length
+    ([15.0, 5.0, 5.0, 15.0], 19.0, 10.0)
     """
 
     points: Floats

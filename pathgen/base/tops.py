@@ -14,7 +14,8 @@ def flat(thickness: float) -> Surface:
 
     Raises PathgenError for a thickness that is not above 0, or is more than a metre.
 
-    >>> float(flat(6.0).height(100.0, 20.0))
+    >>> import pathgen
+    >>> float(pathgen.flat(6.0).height(100.0, 20.0))
     6.0
     """
     return Surface(thickness=given("flat thickness", thickness, above=0.0), radius_nut=math.inf, radius_end=math.inf,
@@ -49,10 +50,12 @@ def radiused(
 
     Examples
     --------
-    >>> top = radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
+    >>> import pathgen
+    >>> top = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
     >>> [round(float(top.height(x, 20.0)), 3) for x in (0.0, 470.0)]
     [5.211, 5.508]
-    >>> float(radiused(thickness=6.0, start=254.0, strings=(36.0, 52.0, 640.0)).radius(640.0).round(2))
+    >>> cone = pathgen.radiused(thickness=6.0, start=254.0, strings=(36.0, 52.0, 640.0))
+    >>> float(cone.radius(640.0).round(2))
     366.89
     """
     thickness = given("radiused thickness", thickness, above=0.0)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
+from typing import Any
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.markup import as_table
 from pathgen.job.bench_tables import (
     DotsTable,
     FretsTable,
@@ -44,7 +46,13 @@ ORDER = ("surface", "inlays", "slots", "outline")
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Job:
-    """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple)."""
+    """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple).
+
+    >>> import pathgen
+    >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
+    >>> job.board.thickness, job.slots.depth, [cutter.name for cutter in job.cutters]
+    (6.5, 2.5, ['ball', 'flat', 'saw'])
+    """
 
     title: str
     units: str
@@ -79,6 +87,13 @@ class Job:
     fingerprint: str = field(default="", repr=False)
     """16 hex digits that change with anything in the job or its drawings."""
 
+    def _repr_html_(self) -> str:
+        """Its tables, for notebooks: what each says, in mm."""
+        said = [(f.name, value) for f in fields(self) if f.name not in ("title", "path", "fingerprint", "order")
+                if is_dataclass(value := getattr(self, f.name)) or isinstance(value, tuple)]
+        tables = [(name, one) for name, value in said for one in (value if isinstance(value, tuple) else (value,))]
+        return as_table([("title", self.title), *((name, _words(one)) for name, one in tables)])
+
     def cutter(self, name: str, where: str) -> Cutter:
         """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""
         known = {c.name: c for c in self.cutters}
@@ -98,6 +113,12 @@ class Job:
     def artwork_path(self, inlay: int) -> Path:
         """Where the drawing of an inlay lies: relative to the job file."""
         return self.path.parent / self.inlays[inlay].artwork
+
+
+def _words(table: Any) -> str:
+    """What a table says beyond its defaults."""
+    values = {f.name: (getattr(table, f.name), f.default) for f in fields(table)}
+    return ", ".join(f"{name} = {value}" for name, (value, default) in values.items() if value != default)
 
 
 def _complete(table: CutterTable) -> Cutter:

@@ -95,6 +95,13 @@ def load_job(path: str | Path) -> Job:
     JobError
         On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
         numbers that do not go together.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
+    >>> job.title, job.units, job.board.frets
+    ('board', 'mm', 20)
     """
     path = Path(path)
     data = _toml(path)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
 from pathgen.report.budget import budget_data
@@ -32,16 +33,35 @@ from pathgen.verify.loads import Load
 from pathgen.work.clamping import Clamping
 
 
+class Report(dict[str, Any]):
+    """What report.json holds; shows the main figures as a table in a notebook."""
+
+    def _repr_html_(self) -> str:
+        rows = [("program", "cutter", "cutting", "time")]
+        rows += [(p["file"], p["cutter"]["name"], f"{p['cut_length'] / 1000:.2f} m", f"{p['minutes']:.1f} min")
+                 for p in self["programs"]]
+        rows.append(("in all", "", "", f"{self['minutes']:.0f} min"))
+        if surface := self["surface"]:
+            rows.append(("ridges", f"{surface['scallop_measured']} mm", f"allowed {surface['scallop_limit']} mm",
+                         f"{surface['passes']} passes"))
+        rows += [(f"inlay {number}", f"{inlay['depth']:g} mm deep", f"{inlay['reachable_area']:.1f} mm2 opened",
+                  f"{inlay['fill_volume'] / 1000:.2f} ml of fill") for number, inlay in enumerate(self["inlays"], 1)]
+        checks = self["checks"]
+        rows.append(("checks", "passed" if checks["passed"] else "do not cut", "", ""))
+        rows += [(f["severity"], f["where"], f["got"], f["remedy"]) for f in checks["findings"]]
+        return as_table(rows)
+
+
 def report_data(
     planned: Plan, programs: Sequence[Program], checked: Verification, *, fingerprint: str
-) -> dict[str, Any]:
+) -> Report:
     """Everything that the report says, as plain values ready for JSON."""
     part = part_data(planned.clamping)
     reached = reach_of_plan(planned, programs)
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
-    return {
+    return Report({
         "title": planned.clamping.title,
         "units": "mm",
         "job_units": planned.clamping.units,
@@ -64,7 +84,7 @@ def report_data(
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),
         "checks": checks_data(checked, more),
-    }
+    })
 
 
 def part_data(clamping: Clamping) -> dict[str, Any]:

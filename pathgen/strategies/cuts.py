@@ -41,7 +41,15 @@ _OFF = 0.5
 
 @dataclass(frozen=True, eq=False)
 class Cut(Toolpath):
-    """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above."""
+    """A toolpath and the cutter that it is for; shows itself in a notebook as seen from above.
+
+    >>> import shapely, pathgen
+    >>> flat_6 = pathgen.Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=1800.0, plunge=400.0,
+    ...                         stepdown=2.0)
+    >>> cut = pathgen.rough(shapely.box(0, -28, 60, 28), pathgen.flat(6.0), flat_6, stock=8.0)
+    >>> cut.cutter.name, float(cut.points[:, 2].min()), round(cut.cut_length / 1000, 1)
+    ('flat 6', 6.4, 1.3)
+    """
 
     cutter: Cutter
 
@@ -57,6 +65,15 @@ class PocketCut(Cut):
     ridge : float
         How far the floor stands at most above the depth asked for, mm.
     warnings : tuple of str
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> run = dict(shape="flat-end", speed=18000, feed=600.0, plunge=150.0, stepdown=0.8)
+    >>> cutters = [pathgen.Cutter(name=f"flat {d:g}", diameter=d, **run) for d in (3.0, 1.0)]
+    >>> big, small = pathgen.pocket(shapely.box(0, -5, 20, 5), top=pathgen.flat(6.0), cutters=cutters, depth=1.5)
+    >>> round(big.left.area, 1), round(small.left.area, 1)       # (4 - pi) r^2 in the corners
+    (1.9, 0.2)
     """
 
     pocket: pocketing.PocketCut
@@ -92,6 +109,15 @@ class FinishCut(Cut):
     top : Surface
     passes : Passes
         Where each lies (`y`), the widest `stepover` and the highest ridge by the formula (`scallop`), mm.
+
+    Examples
+    --------
+    >>> import shapely, pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> cut = pathgen.finish(shapely.box(0, -10, 40, 10), pathgen.flat(6.0), ball, ridge=0.02)
+    >>> round(cut.passes.stepover, 2), cut.passes.scallop < 0.02
+    (0.69, True)
     """
 
     outline: shapely.Polygon
@@ -443,9 +469,9 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     Paths of different cutters cannot be joined (PathgenError): each cutter is a program of its own. Empty ones are
     left out.
 
-    >>> from pathgen import Toolpath
-    >>> low, high = (Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))
-    >>> join([low, high]).points[:, 2].tolist()
+    >>> import pathgen
+    >>> low, high = (pathgen.Toolpath.from_runs([[[x, 0, 1], [x, 9, 1]]], safe_z=z) for x, z in ((0, 5), (3, 8)))
+    >>> pathgen.join([low, high]).points[:, 2].tolist()
     [8.0, 5.0, 1.0, 1.0, 5.0, 8.0, 8.0, 1.0, 1.0, 8.0]
     """
     parts = list(paths)

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
+from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import TooLongError
 from pathgen.removal.motion import Motion
@@ -82,6 +83,14 @@ class Verification:
     def fill_volumes(self) -> dict[int, float]:
         """Volume of fill over each inlay's pockets, up to its overfill, mm3, by its index."""
         return {pocket.inlay: pocket.fill_volume for pocket in self.pockets}
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        rows = [("passed", "yes" if self.passed else "no: do not cut")]
+        if not math.isnan(self.scallop_measured):
+            rows += [("highest ridge", f"{self.scallop_measured:.4f} mm"),
+                     ("against the surface", f"{self.surface_low:+.4f} to {self.surface_high:+.4f} mm")]
+        return as_table([*rows, *((finding.severity, str(finding)) for finding in self.findings)])
 
     @property
     def passed(self) -> bool:

@@ -19,6 +19,8 @@ from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.files import PROGRAM, read_text
+from pathgen.base.markup import as_svg, as_table
+from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
 from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
@@ -53,7 +55,8 @@ class Blank:
 
     Raises PathgenError for sizes that are not above 0, or larger than a metre or two.
 
-    >>> Blank(x=(-12, 468), y=(-36, 36), thickness=8.0).bounds
+    >>> import pathgen
+    >>> pathgen.Blank(x=(-12, 468), y=(-36, 36), thickness=8.0).bounds
     (-12.0, -36.0, 468.0, 36.0)
     """
 
@@ -72,6 +75,15 @@ class Blank:
     def bounds(self) -> tuple[float, float, float, float]:
         """(x_min, y_min, x_max, y_max), mm."""
         return float(self.x[0]), float(self.y[0]), float(self.x[1]), float(self.y[1])
+
+    def _repr_svg_(self) -> str:
+        """From above, for notebooks, at true size; its title says how thick it is."""
+        view = View.around(self.bounds, 2.0)
+        return as_svg(view.picture(
+            f"Blank {self.x[1] - self.x[0]:g} by {self.y[1] - self.y[0]:g} mm, {self.thickness:g} mm thick",
+            area(view, shapely.box(*self.bounds), fill=WOOD, stroke=INK, stroke_width=0.4),
+            lines(view, [np.array([[self.x[0], 0.0], [self.x[1], 0.0]])], stroke=PALE, stroke_width=0.2),
+        ))
 
     def heights(self, grid: Grid) -> Heights:
         """(rows, columns) heights of what stands on a grid; minus infinity beside it."""
@@ -98,6 +110,16 @@ class Took:
         Line of the text.
     bites : Bites
         Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> flat_4 = pathgen.Cutter(name="flat 4", shape="flat-end", diameter=4.0, speed=18000, feed=1200.0, plunge=300.0,
+    ...                         stepdown=2.0)
+    >>> text = "G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X10 Y0\\nG1 Z6 F300\\nX30 F1200\\nG0 Z20\\nM5\\nM30\\n"
+    >>> took = pathgen.simulate(pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0), text, flat_4).took[0]
+    >>> took.line.tolist(), took.bites.drop.round(3).tolist()       # the plunge in line 5, then the slot in line 6
+    ([2, 4, 5, 6, 7], [0.0, 0.0, 2.0, 2.0, 0.0])
     """
 
     cutter: Cutter
@@ -130,6 +152,20 @@ class Took:
         """All that was taken, mm3."""
         return float(self.bites.volume.sum())
 
+    @property
+    def deepest(self) -> int:
+        """Index of the move at a feed that went deepest into what stood there; -1 where there is none."""
+        drops = np.where(self.rapid, -1.0, self.bites.drop)
+        return int(np.argmax(drops)) if len(drops) and drops.max() >= 0 else -1
+
+    def _repr_html_(self) -> str:
+        """A table, for notebooks."""
+        rows = [("program", self.name), ("cutter", self.cutter.name), ("moves", str(len(self.line))),
+                ("taken", f"{self.volume:.1f} mm3")]
+        if self.deepest >= 0:
+            rows.append(("deepest bite", f"{self.bites.drop[self.deepest]:.3f} mm in line {self.line[self.deepest]}"))
+        return as_table(rows)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class HeightField:
@@ -143,6 +179,15 @@ class HeightField:
         Height there now, and before the programs were run, mm; minus infinity where nothing stood.
     took : tuple of Took
         What each program took, in order.
+
+    Examples
+    --------
+    >>> import pathgen, shapely
+    >>> field = pathgen.simulate(pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=6.0), [], [], resolution=0.5)
+    >>> field.top.shape, field.volume
+    ((40, 80), 0)
+    >>> float(field.filled(shapely.box(10, -5, 20, 5), top=pathgen.flat(6.0), proud=1.0).top.max())
+    7.0
     """
 
     x: Floats
@@ -199,6 +244,14 @@ class Difference:
     low_at, high_at : (x, y)
     map : (rows, columns) float32 array
         At every point; NaN where not compared.
+
+    Examples
+    --------
+    >>> import pathgen, shapely
+    >>> field = pathgen.simulate(pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8.0), [], [], resolution=0.5)
+    >>> off = pathgen.compare_heights(field, pathgen.flat(6.0), within=shapely.box(5, -5, 35, 5))
+    >>> off.low, off.high
+    (2.0, 2.0)
     """
 
     low: float
@@ -210,9 +263,7 @@ class Difference:
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
         rows = (("lowest", self.low, self.low_at), ("highest", self.high, self.high_at))
-        cells = "".join(f"<tr><td>{name}</td><td>{value:+.4f} mm</td><td>at {at[0]:.2f}, {at[1]:.2f}</td></tr>"
-                        for name, value, at in rows)
-        return f"<table>{cells}</table>"
+        return as_table((name, f"{value:+.4f} mm", f"at {at[0]:.2f}, {at[1]:.2f}") for name, value, at in rows)
 
 
 def simulate(
@@ -309,9 +360,8 @@ def compare_heights(
     return Difference(low=float(off[low]), low_at=place(low), high=float(off[high]), high_at=place(high), map=off)
 
 
-def motion_of(program: Text, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
-    """The moves of a program in the blank's frame, and what to call it."""
-    shift = given.points("zero", [zero], shape=(3,), words="(x, y, z) in mm")[0]
+def read(program: Text, *, name: str = "program") -> ReadProgram:
+    """What a program says, given in any way; `name` is for text that has none."""
     if isinstance(program, Path):
         name, program = program.name, read_text(program, replace(PROGRAM, error=ProgramError))
     if isinstance(program, str):
@@ -319,6 +369,13 @@ def motion_of(program: Text, zero: tuple[float, float, float], *, name: str = "p
     if not isinstance(program, ReadProgram):
         raise PathgenError("program", f"a {type(program).__name__}", allowed="text, a pathlib.Path, or a ReadProgram",
                            remedy="give the program's text, or Path(..) of its file")
+    return program
+
+
+def motion_of(program: Text, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
+    """The moves of a program in the blank's frame, and what to call it."""
+    shift = given.place("zero", zero, count=3, words="(x, y, z) in mm")
+    program = read(program, name=name)
     start, end, motion = program.straight(_CHORD)
     return Motion(
         start=start + shift, end=end + shift, rapid=program.kind[motion] == RAPID, feed=program.feed[motion],

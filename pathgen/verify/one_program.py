@@ -11,11 +11,13 @@ import shapely
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
+from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
-from pathgen.verify.heights import Blank, Difference, HeightField, Text, Took, compare_heights, simulate
+from pathgen.verify.heights import Blank, Difference, HeightField, Text, Took, compare_heights, read, simulate
+from pathgen.verify.read import ReadProgram
 from pathgen.verify.scallops import ScallopCheck, ridges
 
 
@@ -32,7 +34,21 @@ class ProgramCheck:
     ridges : ScallopCheck or None
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
-        Rapids through material, cuts deeper than the stepdown, ridges over the limit, spindle and feed.
+        Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
+        stepdown, ridges over the limit and cuts below the surface (where a limit is given), cuts with the
+        spindle off, turning backwards or without a feed, a spindle left on at the end.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
+    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
+    >>> found = pathgen.check_program(text, cutter=ball, top=pathgen.flat(6.0), limit=0.005,
+    ...                               blank=pathgen.Blank(x=(-5, 65), y=(-5, 9), thickness=7.0))
+    >>> found.passed, [finding.code for finding in found.findings], round(found.ridges.highest, 4)
+    (False, ['ridge-too-high'], 0.0104)
     """
 
     field: HeightField
@@ -61,11 +77,9 @@ class ProgramCheck:
             for name, off, place in (("lowest cut", self.against.low, self.against.low_at),
                                      ("highest left", self.against.high, self.against.high_at)):
                 rows.append((name, f"{_fine(off)} from the surface at {place_words(*place)}"))
-        feeds = ~took.rapid
-        deepest = int(np.argmax(np.where(feeds, took.bites.drop, -1.0))) if feeds.any() else 0
-        if len(took.line):
-            rows.append(("deepest bite", f"{format_length(float(took.bites.drop[deepest]))} in line "
-                                         f"{took.line[deepest]}"))
+        if took.deepest >= 0:
+            rows.append(("deepest bite", f"{format_length(float(took.bites.drop[took.deepest]))} in line "
+                                         f"{took.line[took.deepest]}"))
         return [*rows, ("taken", f"{took.volume:.1f} mm3 in {len(took.line)} moves")]
 
     @property
@@ -89,8 +103,7 @@ class ProgramCheck:
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
-        rows = [*self.rows, *((finding.severity, str(finding)) for finding in self.findings)]
-        return "<table>" + "".join(f"<tr><td>{a}</td><td>{_escaped(b)}</td></tr>" for a, b in rows) + "</table>"
+        return as_table([*self.rows, *((finding.severity, str(finding)) for finding in self.findings)])
 
 
 def check_program(
@@ -140,6 +153,7 @@ def check_program(
         raise PathgenError("check_program top", f"a {type(top).__name__}", allowed="a pathgen.Surface")
     if limit is not None:
         limit = given.length("check_program limit", limit, above=0.0)
+    program = read(program)
     field = simulate(blank, program, cutter, resolution=resolution, zero=zero)
     against = compare_heights(field, top, within=area) if area is not None or field.cut.any() else None
     measured = None
@@ -148,7 +162,8 @@ def check_program(
             measured = ridges(program, cutter=cutter, top=top, area=area, limit=limit, zero=zero)
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
-    findings = [*_moves(field.took[-1]), *_surface(field.took[-1].name, against, measured, limit)]
+    took = field.took[-1]
+    findings = [*_moves(took), *_spindle(program, took), *_surface(took.name, against, measured, limit)]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
 
 
@@ -184,6 +199,19 @@ def _moves(took: Took) -> Iterator[Finding]:
                       remedy="lift to a safe height in the first move")
 
 
+def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
+    """What takes wood must turn, clockwise; and it must stop at the end."""
+    turns, cuts = program.spindle[took.motion.motion], ~took.rapid & (took.bites.volume > 0)
+    for code, wrong, got in (("spindle-off", cuts & (turns == 0), "a cut with the spindle off"),
+                             ("spindle-backwards", cuts & (turns < 0), "the spindle turning counter-clockwise (M4)")):
+        if wrong.any():
+            yield Finding(code=code, severity="forbid", where=at(took.name, int(took.line[np.argmax(wrong)])), got=got,
+                          allowed="M3 with S before the first cut", remedy="start the spindle first, with M3")
+    if program.spindle_left_on:
+        yield Finding(code="spindle-left-on", severity="forbid", where=took.name, got="the spindle turning at the end",
+                      allowed="M5 before the end", remedy="stop it with M5")
+
+
 def _surface(
     name: str, against: Difference | None, measured: ScallopCheck | None, limit: float | None
 ) -> Iterator[Finding]:
@@ -206,7 +234,3 @@ def _surface(
 
 def _fine(mm: float) -> str:
     return format_length(mm, decimals=4)
-
-
-def _escaped(words: str) -> str:
-    return words.replace("&", "&amp;").replace("<", "&lt;")

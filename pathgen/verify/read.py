@@ -95,6 +95,13 @@ class ReadProgram:
         Line and text of each comment.
     ended : bool
         Whether M2, M30 or a closing % was reached.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> program = pathgen.read_program("G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X10 Y0\\nG1 Z6 F300\\nM5\\nM30\\n")
+    >>> program.end[-1].tolist(), program.feed.tolist(), program.line.tolist(), program.ended
+    ([10.0, 0.0, 6.0], [0.0, 0.0, 300.0], [2, 4, 5], True)
     """
 
     name: str

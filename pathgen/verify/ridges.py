@@ -7,14 +7,14 @@ across the board, and the top of each ridge is where the two flanks beside it me
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 
 Floats = NDArray[np.float64]
@@ -56,6 +56,21 @@ class Ridges:
         worst = int(np.argmax(self.height))
         return float(self.x[worst]), float(self.y[worst])
 
+    def moved(self, place: Callable[[Floats, Floats], tuple[Floats, Floats]]) -> Ridges:
+        """The same with all places in another frame."""
+        x, y = place(self.x, self.y)
+        xs, ys = (v.tolist() for v in place(*np.transpose([self.above_at, self.below_at])))
+        return replace(self, x=x, y=y, above_at=(xs[0], ys[0]), below_at=(xs[1], ys[1]))
+
+    def joined(self, other: Ridges) -> Ridges:
+        """Those of other sections too."""
+        above = max([self, other], key=lambda r: -math.inf if math.isnan(r.above) else r.above)
+        below = min([self, other], key=lambda r: math.inf if math.isnan(r.below) else r.below)
+        x, y, height = (np.concatenate(pair) for pair in ((self.x, other.x), (self.y, other.y),
+                                                          (self.height, other.height)))
+        return Ridges(x=x, y=y, height=height, above=above.above, below=below.below, above_at=above.above_at,
+                      below_at=below.below_at)
+
     def map(self, *, along: int = 48, across: int = 24) -> Floats:
         """(across, along) array of the highest ridge in each patch of the sections; NaN where none was found."""
         out = np.full((across, along), np.nan)
@@ -67,7 +82,17 @@ class Ridges:
         return out
 
 
-def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Surface, within: shapely.Geometry) -> Ridges:
+class Top(Protocol):
+    """What a field is held against: a `Surface`, or one in a turned frame."""
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Height above the underside, mm."""
+
+    def normal(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Unit normals, (..., 3); only how upright they are is asked for."""
+
+
+def measure_ridges(top: NDArray[np.floating], grid: Grid, surface: Top, within: shapely.Geometry) -> Ridges:
     """Ridges on a field whose columns are sections: the parts of them that lie `within` an area."""
     inside = grid.covered(within)
     found: list[tuple[Floats, Floats, Floats]] = []

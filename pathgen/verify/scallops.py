@@ -10,21 +10,20 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base import given, overlay
+from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError, ProgramError
-from pathgen.base.scallop import scallop_height
+from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import passes_along
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.verify.heights import HeightField, Text, motion_of
+from pathgen.verify.passes import Turned, bounds_of, lines_of, predicted, shaping, spanned, way_of
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
 Floats = NDArray[np.float64]
 
-_INSET = 0.02  # mm
 _AIR = 1.0  # mm of wood left standing over the highest tip, for what no pass cuts to be seen
 
 
@@ -40,7 +39,7 @@ class ScallopCheck:
         The worst of them.
     predicted : float
         The highest that the exact formula gives for the passes found in the text; NaN where it holds none that run
-        along the board side by side.
+        side by side one way.
     low, high : float
         Lowest and highest deviation from the surface on the sections, straight up.
     map : (across, along) float array
@@ -48,9 +47,20 @@ class ScallopCheck:
     area : shapely geometry
         Where the sections were measured.
     passes : int
-        Lengthwise passes found.
+        Lines on which passes left the surface as it is; those lifted over it do not count.
     limit : float or None
         The height allowed, where one was given.
+
+    Examples
+    --------
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
+    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
+    >>> found = pathgen.ridges(text, cutter=ball, top=pathgen.flat(6.0), limit=0.02)
+    >>> found.passes, found.within_limit, abs(found.highest - found.predicted) < 1e-5
+    (9, True, True)
     """
 
     ridges: Ridges
@@ -72,13 +82,12 @@ class ScallopCheck:
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
         x, y = self.highest_at
-        rows = (
+        return as_table((
             ("highest ridge", f"{1000 * self.highest:.2f} um at {x:.2f} mm along, {y:.2f} mm across"),
             ("by the exact formula", "not known" if math.isnan(self.predicted) else f"{1000 * self.predicted:.2f} um"),
             ("against the surface", f"{1000 * self.low:+.2f} to {1000 * self.high:+.2f} um"),
             ("passes", str(self.passes)), ("allowed", "" if self.limit is None else f"{1000 * self.limit:g} um"),
-        )
-        return "<table>" + "".join(f"<tr><td>{name}</td><td>{value}</td></tr>" for name, value in rows) + "</table>"
+        ))
 
 
 def check_scallop(
@@ -105,7 +114,7 @@ def check_scallop(
     surface : Surface
         What it should leave.
     area : shapely geometry, optional
-        Where to measure, in the board's frame; left out: what its lengthwise passes span, but for their ends.
+        Where to measure, in the board's frame; left out: what its passes span, but for their ends.
     limit : float, optional
         Ridge height allowed, mm.
     section_spacing, section_step : float
@@ -119,9 +128,21 @@ def check_scallop(
     Raises
     ------
     ProgramError
-        For text outside the plain subset, or with no lengthwise passes when no `area` is given.
+        For text outside the plain subset, or with no passes side by side when no `area` is given.
     CutterError
         For a cutter that is not a ball end.
+
+    Examples
+    --------
+    `ridges` does the same for files too, and names its arguments as the other steps do.
+
+    >>> import pathgen
+    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
+    ...                       stepdown=2.0)
+    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
+    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
+    >>> round(pathgen.check_scallop(text, ball, pathgen.flat(6.0)).highest, 4)
+    0.0104
     """
     motion, name = motion_of(text, (0.0, 0.0, z_zero), name=name)
     return _measured(motion, name, cutter, surface, area=area, limit=limit, section_spacing=section_spacing,
@@ -136,20 +157,22 @@ def ridges(
 ) -> ScallopCheck:
     """How high the ridges are that a program leaves on a surface, whoever wrote it; or those of a height field.
 
-    The program is read, and what its passes sweep is taken from cross sections: nothing but its moves is believed.
+    The program is read, and what its passes sweep is taken from cross sections square to the way that most of them run,
+    whichever way that is: nothing but its moves is believed. Where they run no one way, as in rings, sections are taken
+    along and across.
 
     Parameters
     ----------
     program : text, Path, ReadProgram or HeightField
         Within the plain subset of RS274/NGC, mm or inches. Of a field ridges are found no better than its points are
-        near: 0.01 mm or less apart across the passes.
+        near: 0.01 mm or less apart.
     cutter : Cutter
         The ball end that it is run with; not needed for a field.
     top : Surface
         What it should leave.
     area : shapely polygon, optional
-        Where to measure, mm; needed for a field, and for passes that do not run along x side by side. Left out: what
-        the passes span.
+        Where to measure, mm; needed for a field, and where no passes run side by side one way. Left out: what the
+        passes span.
     limit : float, optional
         Ridge height allowed, mm, for ``within_limit``.
     zero : (x, y, z)
@@ -157,7 +180,7 @@ def ridges(
     along : "x" or "y"
         The machine axis that the surface's centre-line lies along; with "y" the program is turned back first.
     section_spacing, section_step : float
-        Distance between sections along x, and between the points on them, mm.
+        Distance between sections, and between the points on them, mm.
 
     Returns
     -------
@@ -183,7 +206,9 @@ def ridges(
     """
     if isinstance(program, HeightField):
         within = given.area("ridges area", area)
-        found = measure_ridges(program.top, program.grid, top, within)
+        across, grid = Turned(top, math.pi / 2), Grid(program.y, -program.x[::-1])
+        found = measure_ridges(program.top, program.grid, top, within).joined(
+            measure_ridges(program.top[:, ::-1].T, grid, across, across.shape(within)).moved(across.back))
         return _check(found, math.nan, within, 0, limit)
     if not isinstance(cutter, Cutter):
         raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
@@ -206,21 +231,43 @@ def _measured(
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter leaves no ridges of this kind",
                           allowed="ball-end")
     motion = _turned_back(motion) if along == "y" else motion
-    passes = passes_along(motion, 4 * cutter.radius)
-    if area is None:
-        area = _spanned(motion, passes, cutter, surface, name)
-    if area.is_empty:
-        raise ProgramError(name, "nothing lies between its passes along the board", remedy="give the area to measure")
-    _, y0, _, y1 = area.bounds
-    grid = Grid(stations(area, None, spacing=section_spacing, clear=0.0),
-                y0 + section_step * np.arange(max(2, round((y1 - y0) / section_step) + 1)))
-    tops = motion.end[motion.cutting, 2]
-    blank = float(tops.max(initial=surface.thickness)) + cutter.radius + _AIR
+    way = way_of(motion)
+    if way is None and area is None:
+        raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
+    found = [
+        _one_way(motion, name, cutter, Turned(surface, angle), area, spacing=section_spacing, step=section_step)
+        for angle in ((0.0, math.pi / 2) if way is None else (way,))
+    ]
+    measured, expected, within, passes = found[0]
+    for other in found[1:]:
+        measured = measured.joined(other[0])
+    return _check(measured, expected if way is not None else math.nan, within, passes if way is not None else 0, limit)
+
+
+def _one_way(
+    motion: Motion, name: str, cutter: Cutter, turned: Turned, area: shapely.Geometry | None, *, spacing: float,
+    step: float,
+) -> tuple[Ridges, float, shapely.Geometry, int]:
+    """Ridges on sections square to one way, the height expected, where they were measured, and passes found."""
+    motion = turned.motion(motion)
+    lines = lines_of(motion, 4 * cutter.radius)
+    if area is None and len(lines) < 2:
+        raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
+    within = bounds_of(lines, turned, cutter) if area is None else turned.shape(area)
+    _, y0, _, y1 = within.bounds
+    grid = Grid(stations(within, None, spacing=spacing, clear=0.0),
+                y0 + step * np.arange(max(2, round((y1 - y0) / step) + 1)))
+    blank = float(motion.end[motion.cutting, 2].max(initial=turned.surface.thickness)) + cutter.radius + _AIR
     material = Material(grid, np.full(grid.shape, blank, np.float32))
     material.cut(motion, cutter)
-    found = measure_ridges(material.top, grid, surface, area)
-    side_by_side = len({motion.start[first, 1] for first, _ in passes})
-    return _check(found, _predicted(motion, passes, grid.xs, cutter, surface), area, side_by_side, limit)
+    lines = shaping(lines, material.top, grid, turned, cutter)
+    if area is None:
+        within = spanned(lines, turned, cutter)
+    if within.is_empty:
+        raise ProgramError(name, "nothing lies between its passes", remedy="give the area to measure")
+    found = measure_ridges(material.top, grid, turned, within).moved(turned.back)
+    passes = len({round(line.middle, 3) for line in lines})
+    return found, predicted(lines, grid.xs, turned, cutter), turned.shape(within, back=True), passes
 
 
 def _check(
@@ -236,50 +283,3 @@ def _turned_back(motion: Motion) -> Motion:
     """A program whose X lies across: (x, y) of the machine to (y, -x) of the surface."""
     start, end = (np.stack([p[:, 1], -p[:, 0], p[:, 2]], axis=1) for p in (motion.start, motion.end))
     return replace(motion, start=start, end=end)
-
-
-def _spanned(
-    motion: Motion, passes: list[tuple[int, int]], cutter: Cutter, surface: Surface, name: str
-) -> shapely.Geometry:
-    """What lies between where each pass and the next touch the surface, where both run."""
-    y = np.array([motion.start[first, 1] for first, _ in passes])
-    lines = np.unique(y)
-    if len(lines) < 2:
-        raise ProgramError(name, "no passes side by side along the board", remedy="give the area to measure")
-    ends = np.sort([[motion.start[a, 0], motion.end[b - 1, 0]] for a, b in passes], axis=1)
-    low = np.array([ends[y == line, 0].min() for line in lines])
-    high = np.array([ends[y == line, 1].max() for line in lines])
-    first, last = np.maximum(low[:-1], low[1:]), np.minimum(high[:-1], high[1:])
-    both = last > first
-    boxes = shapely.segmentize(shapely.box(first[both], lines[:-1][both], last[both], lines[1:][both]), 10.0)
-    area = overlay.union_all(shapely.transform(boxes, lambda axis: _contact(axis, cutter, surface)))
-    return overlay.buffer(area, -_INSET)
-
-
-def _contact(axis: Floats, cutter: Cutter, surface: Surface) -> Floats:
-    """Where a ball whose axis stands at (x, y) touches the surface, taken as a cylinder of the radius there."""
-    share = 1.0 / (1.0 + cutter.radius / surface.radius(axis[:, 0]))
-    return np.column_stack([axis[:, 0], axis[:, 1] * share])
-
-
-def _predicted(
-    motion: Motion, passes: list[tuple[int, int]], xs: Floats, cutter: Cutter, surface: Surface
-) -> float:
-    """The exact formula at every station for each pair of neighbouring passes that both reach it."""
-    y = np.array([motion.start[first, 1] for first, _ in passes])
-    ends = np.array([[motion.start[a, 0], motion.end[b - 1, 0]] for a, b in passes]).reshape(-1, 2)
-    worst = np.nan
-    for x in xs:
-        there = np.unique(y[(ends.min(axis=1) <= x) & (ends.max(axis=1) >= x)])
-        if len(there) < 2:
-            continue
-        radius = float(surface.radius(x))
-        if surface.is_flat:
-            stepover = np.diff(there)
-        else:
-            stepover = radius * np.diff(np.arcsin(np.clip(there / (radius + cutter.radius), -1.0, 1.0)))
-        close = stepover < 2 * cutter.radius
-        if close.any():
-            ridge = float(scallop_height(stepover[close], cutter.radius, np.inf if surface.is_flat else radius).max())
-            worst = np.fmax(worst, ridge)
-    return float(worst)

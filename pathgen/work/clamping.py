@@ -63,7 +63,15 @@ class Setup:
 
 @dataclass(frozen=True, kw_only=True)
 class Machine:
-    """The router: mm, mm per minute, mm per second squared."""
+    """The router: mm, mm per minute, mm per second squared.
+
+    >>> import pathgen
+    >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
+    >>> saw = pathgen.Cutter(name="saw", shape="flat-end", diameter=0.6, speed=18000, feed=400.0, plunge=100.0,
+    ...                      stepdown=0.5)
+    >>> "G4 P6" in pathgen.program(path, cutter=saw, machine=pathgen.Machine(spin_up=6.0)).splitlines()
+    True
+    """
 
     clearance: float = 10.0
     rapid: float = 5000.0

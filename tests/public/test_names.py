@@ -1,9 +1,11 @@
 """What stands in `pathgen` itself: all of it documented, its examples run, its types hold for a strict user."""
 
+import ast
 import doctest
 import importlib
 import inspect
 import pydoc
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +13,7 @@ from pathlib import Path
 import pytest
 
 import pathgen
+from pathgen.app.starting import start_job
 
 ROOT = Path(__file__).parents[2]
 HOMES = sorted({getattr(pathgen, name).__module__ for name in pathgen.__all__})
@@ -29,16 +32,39 @@ def test_every_public_name_is_documented(name):
 
 
 @pytest.mark.parametrize("home", HOMES)
-def test_examples_in_docstrings_run(home):
+def test_examples_in_docstrings_run(home, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    start_job("board")  # what `pathgen new board` writes: examples that need a job or a drawing read these
     assert doctest.testmod(importlib.import_module(home)).failed == 0
 
 
-@pytest.mark.parametrize("name", [
-    "Blank", "Cutter", "flat", "radiused", "pocket", "rough", "finish", "second_cut", "slots", "outline", "join",
-    "program", "read_program", "simulate", "compare_heights", "ridges", "check_program", "scallop_height",
-])
-def test_each_step_has_an_example(name):
-    assert ">>> " in getattr(pathgen, name).__doc__
+@pytest.mark.parametrize("name", pathgen.__all__)
+def test_each_public_name_has_an_example(name):
+    doc = inspect.getdoc(getattr(pathgen, name))
+    assert ">>> " in doc
+    assert len(doctest.DocTestParser().get_examples(doc)) > 1
+
+
+def test_no_other_public_name():
+    """Homes, the list and what a type checker sees are the same names; every value may be imported by `*`."""
+    assert sorted(pathgen.__all__) == sorted(pathgen._HOMES)
+    assert set(pathgen.__all__) <= set(dir(pathgen))
+    seen = {alias.name for node in ast.walk(ast.parse(Path(pathgen.__file__).read_text()))
+            if isinstance(node, ast.ImportFrom) and node.module != "importlib" for alias in node.names}
+    assert seen - {"annotations", "TYPE_CHECKING", "Any"} == set(pathgen.__all__)
+
+
+def test_python_blocks_of_the_readme_run(monkeypatch):
+    """All of them in turn, as a reader pastes them, from the project's folder; without writing anything."""
+    monkeypatch.chdir(ROOT)
+    blocks = re.findall(r"^```python\n(.*?)^```", (ROOT / "README.md").read_text(), re.M | re.S)
+    assert len(blocks) >= 4
+    names = {}
+    for block in blocks:
+        exec(compile(block, "README.md", "exec"), names)
+    assert pathgen.read_program(names["text"]).ended
+    assert pathgen.read_program(names["again"]).ended
+    assert 0.009 < names["ridge"] < 0.0102
 
 
 def test_help_tells_the_whole_story():

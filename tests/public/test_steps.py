@@ -1,5 +1,6 @@
 """Steps taken one by one: the programs that they make, read back and measured; values that show themselves."""
 
+import json
 import math
 from pathlib import Path
 
@@ -46,7 +47,7 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.against.low > -0.001
     rows = dict(found.rows)
     assert "um" not in rows["highest ridge"]
-    assert found.data["ridges"]["passes"] >= len(finished.passes.y)  # and the wide ones above them
+    assert found.data["ridges"]["passes"] == len(finished.passes.y)  # the wide ones above them do not count
 
 
 def test_tabs_hold_where_the_blank_is_wide_enough():
@@ -97,6 +98,10 @@ def test_inches_and_another_zero_measure_the_same(finished):
     (lambda lines: ["G0 Z4", "X30 Y0"] + lines[-3:], "rapid-through-material"),
     (lambda lines: ["G1 Z2.5 F300", "X30 F900", "G0 Z20"] + lines[-2:], "cut-too-deep"),
     (lambda lines: ["G1 Z5.9 F300", "X30 F900", "G0 Z20"] + lines[-2:], "surface-low"),
+    (lambda lines: ["M5", *lines], "spindle-off"),
+    (lambda lines: ["M5", "M4 S9000", *lines], "spindle-backwards"),
+    (lambda lines: lines[:-2], "spindle-left-on"),  # M30 would stop it (NISTIR 6556, 3.6.1)
+    (lambda lines: ["M5", "G1 Z9 F300", "X30", "G0 Z20", "M30"], None),  # nothing is cut: it need not turn
 ])
 def test_faults_by_hand_are_found(change, code):
     lines = ["G1 Z6.5 F300", "X30 F900", "G0 Z20", "M5", "M30"]
@@ -145,6 +150,30 @@ def test_every_value_shows_itself(finished):
                   pathgen.read_artwork(DRAWING)):
         assert value._repr_svg_().startswith(("<svg", "<?xml"))
     assert field._repr_png_().startswith(b"\x89PNG")
+    assert "40 mm, 8 mm thick" in BLANK._repr_svg_()
     checked = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK)
-    for value in (checked, checked.ridges, checked.against):
-        assert value._repr_html_().startswith("<table>")
+    for value in (checked, checked.ridges, checked.against, field.took[0]):
+        assert value._repr_html_().startswith("<table><tr><td>")
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_whole_board_shows_itself(tmp_path):
+    job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
+    result = pathgen.build(job, resolution=0.2)
+    result.write(tmp_path / "out")
+    assert result._repr_png_().startswith(b"\x89PNG")
+    assert result.plan.clamping.board._repr_svg_().startswith("<svg")
+    words = result.report._repr_html_()
+    assert all(program.file_name in words for program in result.programs)
+    assert "<td>checks</td><td>passed</td>" in words
+    assert result.report == json.loads(json.dumps(result.report))  # and is the plain dict that it was
+    found = pathgen.check(job, tmp_path / "out", resolution=0.2)
+    assert f"<td>{found.scallop_measured:.4f} mm</td>" in found._repr_html_()
+    (tmp_path / "out" / result.programs[0].file_name).unlink()
+    assert "program-missing" not in found._repr_html_()
+    assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.2)._repr_html_()
+    choices = pathgen.compare(job, scallops=[0.01])
+    assert choices._repr_html_().count("<tr>") == len(choices) + 1
+    words = job._repr_html_()
+    assert "thickness = 6" in words
+    assert words.count("<td>cutters</td>") == len(job.cutters)

@@ -38,7 +38,8 @@ def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floa
 
     Examples
     --------
-    >>> fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
+    >>> import pathgen
+    >>> pathgen.fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
     [36.4817, 325.0]
     """
     if not (np.isfinite(scale_length) and scale_length > 0):

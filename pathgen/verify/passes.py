@@ -1,0 +1,238 @@
+"""The passes of a program that nobody described: which way they run, where each lies, which of them shape the surface.
+
+All is worked out in a frame turned so that the passes run along its x, whichever way they run over the work.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.scallop import scallop_height
+from pathgen.base.surface import Surface
+from pathgen.removal.grid import Grid
+from pathgen.removal.motion import Motion
+
+Floats = NDArray[np.float64]
+
+_ASIDE = math.radians(8.0)
+"""How far passes may run from their common way: those that follow a cone's own lines fan out."""
+
+_SHARE = 0.4
+"""Of all cutting that must go one way for it to be the way of the passes."""
+
+_SQUARE = math.radians(0.5)
+"""Passes so nearly along or across are taken to run so."""
+
+_OWN = 2e-3
+"""What a pass may stand above what is left where it touches, to be one that shaped it, mm."""
+
+_INSET = 0.02  # mm
+
+
+@dataclass(frozen=True, eq=False)
+class Turned:
+    """A surface in a frame turned by an angle, in radians from its own x towards y."""
+
+    surface: Surface
+    angle: float
+
+    def there(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+        """Places of the surface's frame in the turned one."""
+        return _turned(x, y, -self.angle)
+
+    def back(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+        """The inverse of `there`."""
+        return _turned(x, y, self.angle)
+
+    def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As `Surface.height`."""
+        return self.surface.height(*self.back(x, y))
+
+    def normal(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """As `Surface.normal`; its last axis is the one that stays."""
+        return self.surface.normal(*self.back(x, y))
+
+    def motion(self, motion: Motion) -> Motion:
+        """A program's moves in the turned frame."""
+        start, end = (np.column_stack([*self.there(p[:, 0], p[:, 1]), p[:, 2]]) for p in (motion.start, motion.end))
+        return replace(motion, start=start, end=end)
+
+    def shape(self, shape: shapely.Geometry, *, back: bool = False) -> shapely.Geometry:
+        """An area in the turned frame, or `back` in the surface's."""
+        way = self.back if back else self.there
+        return shapely.transform(shape, lambda p: np.column_stack(way(p[:, 0], p[:, 1])))
+
+    def contact(self, axis: Floats, cutter: Cutter) -> Floats:
+        """(n, 2) where a ball whose axis stands at (n, 2) touches; the surface is taken as a cylinder there."""
+        x, y = self.back(axis[:, 0], axis[:, 1])
+        return np.column_stack(self.there(x, y / (1.0 + cutter.radius / self.surface.radius(x))))
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """One pass in the turned frame: (n,) rising x, y across, z of the tip, mm."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+
+    @property
+    def middle(self) -> float:
+        """Where it lies half-way."""
+        return float(np.interp((self.x[0] + self.x[-1]) / 2, self.x, self.y))
+
+    def runs_at(self, xs: Floats) -> NDArray[np.bool_]:
+        """(n,) whether it runs at each x."""
+        return (xs >= self.x[0]) & (xs <= self.x[-1])
+
+    def at(self, xs: Floats) -> Floats:
+        """(n, 3) tips at each x."""
+        return np.column_stack([xs, np.interp(xs, self.x, self.y), np.interp(xs, self.x, self.z)])
+
+
+def way_of(motion: Motion) -> float | None:
+    """The angle at which most of the cutting goes, to and fro, in radians from x towards y; None where none does."""
+    run = (motion.end - motion.start)[motion.cutting, :2]
+    length = np.hypot(*run.T)
+    run, length = run[length > 0], length[length > 0]
+    if not len(run):
+        return None
+    angle = np.arctan2(run[:, 1], run[:, 0]) % math.pi
+    weights, edges = np.histogram(angle, bins=180, range=(0.0, math.pi), weights=length)
+    near = sum(np.roll(weights, k) for k in range(-4, 5))
+    peak = float(edges[int(np.argmax(near))] + math.pi / 360)
+    off = (angle - peak + math.pi / 2) % math.pi - math.pi / 2
+    close = np.abs(off) <= _ASIDE
+    if length[close].sum() < _SHARE * length.sum():
+        return None
+    way = (peak + float(np.average(off[close], weights=length[close]))) % math.pi
+    square = round(way / (math.pi / 2)) * math.pi / 2
+    return square % math.pi if abs(way - square) < _SQUARE else way
+
+
+def lines_of(motion: Motion, shortest: float) -> list[Line]:
+    """Passes of a program in the frame turned to their way: runs of cutting one way, `shortest` mm or longer."""
+    run = motion.end - motion.start
+    level = np.abs(run[:, 2]) < np.abs(run[:, 0])
+    along = motion.cutting & level & (np.abs(run[:, 1]) <= math.tan(1.5 * _ASIDE) * np.abs(run[:, 0]))
+    way = np.where(along & (run[:, 0] != 0), np.sign(run[:, 0]), 0).astype(np.int8)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
+    lines = []
+    for first, stop in itertools.pairwise(edges):
+        if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest:
+            knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])[:: int(way[first])]
+            lines.append(Line(*knots.T))
+    return lines
+
+
+def shaping(lines: list[Line], top: NDArray[np.float32], grid: Grid, surface: Turned, cutter: Cutter) -> list[Line]:
+    """Those that left what stands at half the sections or more that they cross: none lifted over it, no repeats."""
+    found: dict[bytes, Line] = {}
+    for line in lines:
+        columns = np.flatnonzero(line.runs_at(grid.xs))
+        tips = line.at(grid.xs[columns])
+        y = surface.contact(tips[:, :2], cutter)[:, 1]
+        rows = np.clip(np.searchsorted(grid.ys, y), 0, len(grid.ys) - 1)
+        aside = np.minimum(np.abs(grid.ys[rows] - tips[:, 1]), cutter.radius)
+        steep = (np.diff(line.z) / np.diff(line.x))[np.clip(np.searchsorted(line.x, tips[:, 0]) - 1, 0, None)]
+        # what a ball leaves on a section square to a slanting pass is an ellipse, higher than it is wide
+        left = tips[:, 2] + cutter.radius - np.sqrt((cutter.radius**2 - aside**2) * (1.0 + steep**2))
+        above = left - top[rows, columns]
+        if len(columns) and np.mean(above < _OWN) >= 0.5:
+            found.setdefault(np.round(tips[:, :2], 2).tobytes(), line)
+    return list(found.values())
+
+
+def bounds_of(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
+    """A box round where passes touch the surface."""
+    return shapely.box(*shapely.total_bounds([
+        shapely.LineString(surface.contact(line.at(np.linspace(line.x[0], line.x[-1], 9))[:, :2], cutter))
+        for line in lines
+    ]))
+
+
+def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
+    """What lies between where each pass and the next touch the surface, where both run; empty for one pass alone."""
+    strips = []
+    ordered = sorted(lines, key=lambda line: line.middle)
+    for low, high in _neighbours(ordered):
+        x0, x1 = max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
+        xs = np.linspace(x0, x1, max(2, math.ceil((x1 - x0) / 5.0)))
+        edge = [surface.contact(line.at(xs)[:, :2], cutter) for line in (low, high)]
+        strips.append(shapely.Polygon(np.concatenate([edge[0], edge[1][::-1]])))
+    return overlay.buffer(overlay.union_all([strip for strip in strips if strip.is_valid]), -_INSET)
+
+
+def _neighbours(ordered: list[Line]) -> list[tuple[Line, Line]]:
+    """Each pass and the next one across that runs beside it."""
+    pairs = []
+    for k, line in enumerate(ordered):
+        beside = (other for other in ordered[k + 1 :] if _apart(line, other) > 1e-6)
+        pairs += [(line, other) for other in itertools.islice(beside, 1)]
+    return pairs
+
+
+def _apart(low: Line, high: Line) -> float:
+    """How far a pass lies beside another in the middle of where both run, mm; 0 where they do not."""
+    x0, x1 = max(low.x[0], high.x[0]), min(low.x[-1], high.x[-1])
+    middle = (x0 + x1) / 2
+    return float(np.interp(middle, high.x, high.y) - np.interp(middle, low.x, low.y)) if x1 > x0 else 0.0
+
+
+def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) -> float:
+    """The exact formula at every section, for each pair of neighbouring passes that both reach it; NaN for no pair.
+
+    Along a cylinder the step is the arc between where the passes touch; across it the surface is straight. Between
+    the two it bends by Euler's rule, the square of the cosine (any text on the geometry of surfaces).
+    """
+    tops = [line.at(xs[line.runs_at(xs)]) for line in lines]
+    every = np.concatenate(tops) if tops else np.empty((0, 3))
+    worst = math.nan
+    for x in xs:
+        axis = every[every[:, 0] == x, :2]
+        axis = axis[np.argsort(axis[:, 1])]
+        axis = axis[np.concatenate([[True], np.diff(axis[:, 1]) > 1e-6])] if len(axis) else axis
+        if len(axis) < 2:
+            continue
+        step, radius = _steps(surface.contact(axis, cutter), surface)
+        close = step < 2 * cutter.radius
+        if close.any():
+            worst = float(np.fmax(worst, scallop_height(step[close], cutter.radius, radius[close]).max()))
+    return worst
+
+
+def _steps(touch: Floats, surface: Turned) -> tuple[Floats, Floats]:
+    """(n - 1,) steps along the surface, square to the passes, between (n, 2) places; and its radius that way."""
+    x, y = surface.back(touch[:, 0], touch[:, 1])
+    points = np.column_stack([x, y, surface.surface.height(x, y)])
+    chord, middle = np.diff(points, axis=0), (points[1:] + points[:-1]) / 2
+    normal = surface.surface.normal(middle[:, 0], middle[:, 1])
+    way = np.array([math.cos(surface.angle), math.sin(surface.angle)])
+    run = np.column_stack([np.tile(way, (len(middle), 1)), -normal[:, :2] @ way / normal[:, 2]])  # along the passes
+    run /= np.linalg.norm(run, axis=1)[:, None]
+    square = chord - np.sum(chord * run, axis=1)[:, None] * run
+    length = np.linalg.norm(square, axis=1)
+    across = np.cross(normal, [1.0, 0.0, 0.0])  # round the surface, square to its straight lines
+    share = np.sum(square * across, axis=1) / (length * np.linalg.norm(across, axis=1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = surface.surface.radius(middle[:, 0]) / share**2
+        bent = 2 * np.abs(radius) * np.arcsin(np.clip(length / (2 * np.abs(radius)), -1.0, 1.0))
+    gentle = np.abs(radius) > 1e6
+    return np.where(gentle, length, bent), np.where(gentle, np.inf, radius)
+
+
+def _turned(x: ArrayLike, y: ArrayLike, angle: float) -> tuple[Floats, Floats]:
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    if angle == 0.0:
+        return x, y
+    if abs(angle) == math.pi / 2:  # exactly
+        return (-y, x) if angle > 0 else (y, -x)
+    return math.cos(angle) * x - math.sin(angle) * y, math.sin(angle) * x + math.cos(angle) * y
