@@ -14,9 +14,12 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
 from pathgen.base.units import format_length
 from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.coupon import coupon_clamping
 from pathgen.job.job import Job
 from pathgen.job.plates import plate_clampings
 from pathgen.job.side_dots import side_dot_clamping
+from pathgen.parts.coupon.part import Coupon
+from pathgen.report.sheet.coupon import coupon_page
 from pathgen.report.text import finding_lines, summary_lines
 
 
@@ -42,6 +45,14 @@ def cut_side_dots(job: Job, folder: str, *, resolution: float) -> bool:
     """Build the program for the side dots and write it; True when verification let it."""
     made = build(job, clamping=side_dot_clamping(job), resolution=resolution)
     return _written([made], made.files(), job, folder)
+
+
+def cut_coupon(job: Job, folder: str, *, resolution: float) -> bool:
+    """Build the test piece and write it with the page that says how to read it; True when verification let it."""
+    made = build(job, clamping=coupon_clamping(job), resolution=resolution)
+    part = made.plan.clamping.board
+    assert isinstance(part, Coupon)
+    return _written([made], made.files() | {"coupon.html": coupon_page(made.plan, part, made.report)}, job, folder)
 
 
 def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:

@@ -179,7 +179,11 @@ def _bench_commands(commands: Any) -> None:
         commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
         "pieces examples/boards/let-in-leaf.toml --out pieces/",
     )
-    for command in (block, gauges, nut, side, cut_out):
+    trial = _command(
+        commands, "coupon", _coupon, "cut a test piece from scrap with the job's cutters, and say how to read it",
+        f"coupon {EXAMPLE} --out coupon/",
+    )
+    for command in (block, gauges, nut, side, cut_out, trial):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -397,6 +401,13 @@ def _pieces(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _coupon(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_coupon
+    from pathgen.job import load_job
+
+    return GOOD if cut_coupon(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:

@@ -22,6 +22,7 @@ from pathgen.job.bench_tables import (
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -73,6 +74,7 @@ class Job:
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
     side_dots: SideDotsTable | None = None
+    coupon: CouponTable | None = None
     nut_blank: NutPlateTable | None = None
     saddle_blank: PlateTable | None = None
     frets: FretsTable | None = None

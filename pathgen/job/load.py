@@ -29,6 +29,7 @@ from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -66,6 +67,7 @@ TABLES: dict[str, type] = {
     "block": BlockTable,
     "gauges": GaugesTable,
     "side_dots": SideDotsTable,
+    "coupon": CouponTable,
     "nut_blank": NutPlateTable,
     "saddle_blank": PlateTable,
     "frets": FretsTable,

@@ -209,6 +209,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
         named += [(f"{key} cutter", plate.cutter)] if plate else []
         named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
+    named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
     named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 
