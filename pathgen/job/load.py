@@ -18,6 +18,7 @@ from pathgen.job.bench_tables import (
     NeckKeys,
     NutPlateTable,
     PlateTable,
+    SideDotsTable,
     StringsTable,
     dots_inlay,
 )
@@ -65,6 +66,7 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "side_dots": SideDotsTable,
     "coupon": CouponTable,
     "nut_blank": NutPlateTable,
     "saddle_blank": PlateTable,

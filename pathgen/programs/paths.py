@@ -35,6 +35,7 @@ from pathgen.work.operations import (
     Operation,
     Outline,
     Pocket,
+    SideDots,
     Slot,
     SurfaceFinish,
     SurfaceRough,
@@ -148,7 +149,7 @@ def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
     return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
 
 
-def _holes(operation: DowelHoles, cutter: Cutter, around: Around) -> Toolpath:
+def _holes(operation: DowelHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
     return drilling(operation.feature, cutter=cutter, top=around.top, **around.heights)
 
 
@@ -202,6 +203,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     NutSlot: _slots,
     Bevel: _bevels,
     DowelHoles: _holes,
+    SideDots: _holes,
     WitnessMarks: _marks,
     Hover: _hover,
     Engrave: _engrave,

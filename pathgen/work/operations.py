@@ -55,6 +55,8 @@ class Operation(ABC, Generic[F]):
     feature: F
     name: ClassVar[str]
     """In reports, headers and file names."""
+    hold: ClassVar[str] = "Hold the blank flat and firmly"
+    """How the work is held before the first program."""
     spins: ClassVar[bool] = True
     """Whether the spindle turns."""
     works_hard: ClassVar[bool] = False
@@ -412,6 +414,34 @@ class DowelHoles(Operation[Holes]):
 
     def at_start(self, work: Work) -> list[str]:
         return _into_bed(self.bottom, work)
+
+
+@dataclass(frozen=True, eq=False)
+class SideDots(Operation[Holes]):
+    """Holes for dots in the upper edge of a finished board that stands on its other edge."""
+
+    toward: int = 1
+    """Where the board's top looks: toward + Y, or - Y."""
+    name = "side-dots"
+    purpose = "drill the holes for the side dots"
+    hold = "Hold the board standing on its treble edge, its bass edge up"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
+
+    def before(self, work: Work) -> list[str]:
+        under = "-" if self.toward > 0 else "+"
+        return [
+            "Put the board between two straight pieces of wood in a vice, nut end toward - X, its underside toward "
+            f"{under} Y and along X; the bass edge stands level and a little above everything that holds it. Check "
+            "with a square that its underside stands upright."
+        ]
+
+    def cautions(self) -> list[str]:
+        return ["A board on its edge tips easily: hold it over its whole length, and keep hands off while it drills."]
 
 
 class Slot(Operation[Slots]):
