@@ -18,11 +18,12 @@ from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE
 from pathgen.work.operations import WitnessMarks
-from tests.report.labels import labels
+from tests.report.labels import cut_off, labels, over_one_another
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -221,3 +222,9 @@ def test_numbers_in_a_path_picture_lie_over_the_board_and_its_cuts(pictures):
     boxes = [box for _, box in labels(picture)]
     assert len(boxes) >= 3
     assert all(box.bounds[3] <= upper for box in boxes)
+
+
+def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
+    picture = measuring_picture()
+    assert len(list(labels(picture))) == 6
+    assert cut_off(picture) == over_one_another(picture) == []
