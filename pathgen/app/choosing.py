@@ -116,7 +116,8 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
     notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
     if often > 1:
         notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
-    return [*lines, "", *notes, "Ridges in thousandths of a millimetre (um), by the exact formula; sanded away later."]
+    thousandths = " in thousandths of a millimetre (um)" if units == "mm" else ""
+    return [*lines, "", *notes, f"Ridges{thousandths}, by the exact formula; sanded away later."]
 
 
 def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:

@@ -18,6 +18,7 @@ from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, withou
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Inlay, Marks, Surfacing
+from pathgen.work.fill import Resin
 from pathgen.work.operations import (
     Bevel,
     CutAgain,
@@ -58,8 +59,10 @@ def clamping_of(job: Job) -> Clamping:
 def asked_of(job: Job, clamping: Clamping) -> Asked:
     """What a job asks for beside its steps: fills, pieces, the colour of the wood."""
     return Asked(
-        resins=tuple(resin_of(job, inlay.index) for inlay in clamping.inlays),
-        let_ins=tuple(let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
+        resins=tuple(
+            resin_of(job, inlay.index if inlay.like is None else inlay.like) if inlay.fill == "resin" else Resin()
+            for inlay in clamping.inlays),
+        let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
         wood=(job.board.wood_colour, job.board.wood_colour_finished),
         doubts=tuple(doubts_of(job, clamping)),
     )

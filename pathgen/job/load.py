@@ -19,6 +19,7 @@ from pathgen.job.bench_tables import (
     NeckKeys,
     NutPlateTable,
     PlateTable,
+    SideDotsTable,
     StringsTable,
     dots_inlay,
 )
@@ -29,6 +30,7 @@ from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    CouponTable,
     CutterTable,
     GaugesTable,
     HolesTable,
@@ -65,6 +67,8 @@ TABLES: dict[str, type] = {
     "outline": OutlineTable,
     "block": BlockTable,
     "gauges": GaugesTable,
+    "side_dots": SideDotsTable,
+    "coupon": CouponTable,
     "nut_blank": NutPlateTable,
     "saddle_blank": PlateTable,
     "frets": FretsTable,

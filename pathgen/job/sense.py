@@ -205,9 +205,11 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
     named += [("[block] cutter", job.block.cutter)] if job.block else []
     named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
+    named += [("[side_dots] cutter", job.side_dots.cutter)] if job.side_dots else []
     for key, plate in (("[nut_blank]", job.nut_blank), ("[saddle_blank]", job.saddle_blank)):
         named += [(f"{key} cutter", plate.cutter)] if plate else []
         named += [(f"{key} engraver", plate.engraver)] if plate and plate.engraver else []
+    named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
     named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
 

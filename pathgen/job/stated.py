@@ -9,9 +9,11 @@ from collections.abc import Mapping
 from pathgen.base.errors import PathgenError
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.coupon import coupon_clamping
 from pathgen.job.job import Job
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.plates import NUT, SADDLE, plate_clampings
+from pathgen.job.side_dots import KIND, side_dot_clamping
 from pathgen.work.clamping import Clamping
 
 _KIND = re.compile(r"^\(part: ([^()\n]*)\)[ \r]*$", re.MULTILINE)
@@ -30,14 +32,18 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
         return (_of_part(job, texts),)
     if kind == "gauge":
         return gauge_clampings(job)
+    if kind == KIND:
+        return (side_dot_clamping(job),)
     if kind in (NUT, SADDLE):
         return plate_clampings(job)
+    if kind == "coupon":
+        return (coupon_clamping(job),)
     if kind == "piece":
         return tuple(sheet.clamping for sheet in piece_sheets(job))
     if block := _BLOCK.fullmatch(kind):
         return (block_clamping(job, (int(block[1]), int(block[2]))),)
     raise PathgenError("the programs' headers", f"part: {kind}",
-                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; piece",
+                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece",
                        remedy="make the programs again from the job")
 
 

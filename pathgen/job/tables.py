@@ -539,6 +539,15 @@ class GaugesTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CouponTable:
+    """``[coupon]``: scrap of the same wood that ``pathgen coupon`` tries the job's cutters on."""
+
+    thickness: float | None = key(size(2.0, 100.0), "of the scrap", None, shown="the blank's")
+    cutters: tuple[str, ...] | None = key(list_of(text(60), least=1, most=12), "the flat ends that cut a square to be "
+                                          "measured", None, shown="those of inlays and outline")
+
+
+@dataclass(frozen=True, kw_only=True)
 class HolesTable:
     """``[holes]``: for dowels or screws, outside the board."""
 

@@ -80,6 +80,7 @@ def report_data(
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],
         "stringing": part["stringing"],
+        **({"coupon": part["coupon"]} if "coupon" in part else {}),
         "neck": part["neck"],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),

@@ -29,10 +29,11 @@ def side_template(report: dict[str, Any]) -> Element | None:
                            stroke=INK, stroke_width=0.2))
         drawn.append(words(view, (0.0, low - 4.0), f"{fine_length(start, report['job_units'])} from the nut line",
                            size=3.0, text_anchor="start"))
+        middle, frets = low + high / 2, {}  # type: float, dict[int, list[float]]
         for at in places:
-            middle = low + high / 2
             fret = next(f for f, along in dots if abs(along - start - at) < 1e-9)
-            drawn += [lines(view, [[[at - 1.5, middle], [at + 1.5, middle]], [[at, middle - 1.5], [at, middle + 1.5]]],  # type: ignore[list-item]
-                            stroke=INK, stroke_width=0.15),
-                      words(view, (at, low + high + 1.0), str(fret), size=3.0)]
+            frets.setdefault(fret, []).append(at)
+            cross = [[[at - 1.5, middle], [at + 1.5, middle]], [[at, middle - 1.5], [at, middle + 1.5]]]
+            drawn.append(lines(view, cross, stroke=INK, stroke_width=0.15))  # type: ignore[arg-type]
+        drawn += [words(view, (sum(of) / len(of), low + high + 1.0), str(fret), size=3.0) for fret, of in frets.items()]
     return view.picture(f"Drilling template for {len(dots)} side dots at true size", *drawn)

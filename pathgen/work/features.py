@@ -54,7 +54,9 @@ class Inlay:
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     placed: tuple[PlacedSize, ...] = ()
     index: int = 0
-    """Which of the job's inlays it is: 0 for the first."""
+    """Which of the clamping's inlays it is, and of the job's where it is the part's own: 0 for the first."""
+    like: int | None = None
+    """Which of the job's inlays it is filled like, where that is not its own index."""
     area: Polygon | MultiPolygon = field(init=False)
     """All colours together."""
 

@@ -6,9 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from svgpathtools import parse_path
 
 from pathgen import build, load_job
 from pathgen.work.operations import Outline
+from tests.report.labels import labels, over_one_another, pictures_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -152,3 +154,23 @@ def test_a_stepped_end_and_its_inner_corner(built):
     # a corner that points inward keeps the radius of the cutter, 1.5 mm
     inward = shapely.Point(board.length, 0.0).buffer(0.01)
     assert board.outline.exterior.distance(inward) == pytest.approx(1.5 * (np.sqrt(2) - 1) - 0.01, abs=2e-3)
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
+def test_no_words_lie_over_others_in_any_picture(built, name):
+    for picture in pictures_of(built(name).files(shaded=False)["setup.html"]):
+        assert over_one_another(picture) == [], picture.get("aria-label")
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
+def test_no_words_lie_over_the_board(built, name):
+    """But for the letters of the axes, which stand at the programs' zero wherever it is."""
+    page = built(name).files(shaded=False)["setup.html"]
+    (picture,) = [p for p in pictures_of(page) if p.get("aria-label", "").endswith(" from above")]
+    paths = [e.get("d") for e in picture.iter() if e.get("class") == "board"]
+    rings = [sub for path in paths for sub in parse_path(path).continuous_subpaths()]
+    board = shapely.Polygon([(p.start.real, p.start.imag) for p in rings[0]])
+    assert board.area > 1000
+    over = [words for words, box in labels(picture)
+            if len(words) > 1 and box.intersection(board).area > 0.05 * box.area]
+    assert over == []

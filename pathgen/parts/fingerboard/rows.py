@@ -11,7 +11,7 @@ import numpy as np
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
-from pathgen.parts.fingerboard.fretting import FretWire, fretting, wire_faults
+from pathgen.parts.fingerboard.fretting import FretWire, fretting, past_binding, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
@@ -98,14 +98,18 @@ def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
     ]
 
 
-def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:
+def dot_rows(board: Fingerboard, frets: Sequence[int], *, finished: bool = False) -> list[dict[str, Any]]:
     """Side dots: how many, where on the bass edge of the cut board, and how far along that edge from the nut line.
+
+    With `finished` they are on the edge of the finished board, its binding on.
 
     A dot stands midway between its fret and the one before; two stand at each octave, a third and two thirds of the
     way, on either side of the middle (common practice, no source). `at` and `along_edge` are the middle, `each` has
     every dot's own.
     """
-    edge = np.concatenate([board.nut_line[:1], board.frets.bass[board.frets.number > 0]])
+    every = np.stack([board.frets.bass, board.frets.treble], axis=1)[board.frets.number > 0]
+    lines = np.concatenate([board.nut_line[None], every])
+    edge = (past_binding(board, lines) if finished else lines)[:, 0]
     rows = []
     for fret in sorted(set(frets)):
         if fret < len(edge):

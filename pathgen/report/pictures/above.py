@@ -15,7 +15,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
-from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
+from pathgen.work.operations import DowelHoles, NutSlot, Outline, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
@@ -96,13 +96,12 @@ def _finishing_reach(
 
 
 def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
-    board, slots, nut = clamping.board, clamping.feature(Slot), clamping.feature(NutSlot)
-    drawn = slots.lines if slots is not None else board.landmarks.ends
-    number = slots.number if slots is not None else board.landmarks.number
-    width = slots.width if slots is not None else 0.25
-    for name, run in zip(list(number), drawn, strict=True):
-        yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
-                    stroke_linecap="butt")
+    marked, nut = clamping.board.landmarks, clamping.feature(NutSlot)
+    cut = [step.operation.feature for step in clamping.steps if type(step.operation) is Slot]
+    for number, drawn, width in [(s.number, s.lines, s.width) for s in cut] or [(marked.number, marked.ends, 0.25)]:
+        for name, run in zip(number.tolist(), drawn, strict=True):
+            yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
+                        stroke_linecap="butt")
     if nut is not None:
         yield lines(view, nut.lines, decimals=4, stroke=NUT_SLOT, stroke_width=nut.width, stroke_linecap="butt",
                     class_="nut-slot")
@@ -122,7 +121,7 @@ def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if (holes := clamping.feature(DowelHoles)) is not None:
+    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots)) is not None:
         for x, y in view(holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
     for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:

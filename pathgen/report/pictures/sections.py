@@ -24,6 +24,8 @@ RISE = 4.0
 """How much heights are exaggerated."""
 INSIDE = 0.001
 """How far inside the board's ends sections lie, mm."""
+_HOLLOW = 40.0  # mm: how far in from an end a whole section is looked for
+_WORDS = 16.0  # sizes of words that the three thicknesses of a piece take
 STEP = 0.25
 """Spacing of points along a curve, mm."""
 
@@ -40,10 +42,18 @@ class Section:
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
     board = clamping.board
-    near, far = float(board.ends[0][:, 0].max()), float(board.ends[1][:, 0].min())
+    plan = wood_in_plan(board)
+    near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + INSIDE, 1)
+    far = _in_one_piece(plan, float(board.ends[1][:, 0].min()) - INSIDE, -1)
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
-    return (Section(name=f"the {board.names.near}", x=near + INSIDE), *inlays,
-            Section(name=f"the {board.names.far}", x=far - INSIDE))
+    return (Section(name=f"the {board.names.near}", x=near), *inlays,
+            Section(name=f"the {board.names.far}", x=far))
+
+
+def _in_one_piece(plan: shapely.Geometry, end: float, inward: int) -> float:
+    """The first place from an end inward where a section is one piece: past a hollow in the end."""
+    tried = end + inward * np.arange(0.0, _HOLLOW, STEP)
+    return next((x for x in tried.tolist() if len(spans(plan, x)) == 1), end)
 
 
 def widest_across(inlay: Inlay) -> float:
@@ -154,6 +164,8 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
     units, surface = clamping.units, clamping.finished_surface
     middle = (clamping.stock.bounds[1] + clamping.stock.bounds[3]) / 2
     for low, high in spans(wood_in_plan(clamping.board), x):
+        if high - low < _WORDS * size:
+            continue
         z = float(surface.height(x, middle))
         yield lines(view, [np.array([[middle, 0.0], [middle, z]])], stroke=INK, stroke_width=size / 16)
         for y, anchor, aside in ((low, "start", 0.4), (middle, "middle", 0.0), (high, "end", -0.4)):

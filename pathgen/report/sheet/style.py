@@ -88,6 +88,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll table {{ font-size: .8em; }}
   .scroll th, .scroll td {{ padding-right: .3rem; overflow-wrap: anywhere; }}
   .scroll th {{ font-size: inherit; }}
+  .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
   .wide svg, .wide img {{ min-width: 0; }}
   .screen {{ display: none; }}
   .paper {{ display: block; }}

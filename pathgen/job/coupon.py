@@ -1,0 +1,244 @@
+"""The test piece of a job: scrap of the same wood, cut with the job's own cutters, feeds and depths."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
+from pathgen.base.errors import JobError
+from pathgen.job.clamping import surfacing_of
+from pathgen.job.drawings import inlays_of
+from pathgen.job.job import Job
+from pathgen.job.sense import part_of
+from pathgen.job.tables import CouponTable
+from pathgen.parts.coupon.part import Coupon, Trial, coupon
+from pathgen.programs.plan import pockets_of, without_idle
+from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
+from pathgen.work.features import Inlay, PlacedSize, Slots, Surfacing
+from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.walls import narrowest_wall
+
+WIDTH = 40.0
+"""Of the test piece, mm: it can be clamped, and an inside caliper goes in."""
+
+MARGIN = 14.0
+"""Raw wood left round it, mm: for clamps and to set zero on."""
+
+GAP = 6.0
+"""Wood between its places, mm."""
+
+SQUARE = 10.0
+"""Side of a square to be measured, mm: the inside jaws of a caliper go in."""
+
+POUR = 12.0
+"""Side of the place to pour, mm."""
+
+WIDER = 0.05
+"""From one trial slot's width to the next, mm."""
+
+DEEPER = 0.2
+"""From one trial slot's depth to the next, mm."""
+
+DETAIL = (3.0, 7.0)
+"""Least and greatest radius of what is taken of the drawing round its narrowest place, mm."""
+
+_SQUARE = "#7a6a4f"
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Cut:
+    """Something in a row along the piece: its trials, its inlay with the names of its cutters, its slot."""
+
+    length: float
+    trials: tuple[Trial, ...]
+    inlay: Inlay | None = None
+    cutters: tuple[str, ...] = ()
+    slot: Slots | None = None
+
+
+def coupon_clamping(job: Job) -> Clamping:
+    """The clamping that cuts the test piece of a job; ``[coupon]`` may say what it is cut from.
+
+    It takes as much off the scrap as the job takes off its blank. Raises JobError for cutters that the job lacks, a
+    job without anything to try, or scrap that is too thin.
+    """
+    table = job.coupon or CouponTable()
+    scrap = table.thickness or job.stock.thickness
+    taken = job.stock.thickness - job.board.thickness if job.surface else 0.0
+    thickness = scrap - taken
+    cuts = tuple(_row(job, table, thickness))
+    trials = tuple(trial for cut in cuts for trial in cut.trials)
+    if not trials and not job.surface:
+        raise JobError(job.path.name, "nothing to try on a test piece",
+                       remedy="add [surface], [[inlay]] or [slots], or name cutters in [coupon]")
+    length = sum(cut.length for cut in cuts) + GAP
+    rim = Trial(kind="rim", at=(0.0, 0.0), size=taken, cutter=job.surface.finish if job.surface else "")
+    part = coupon((*([rim] if job.surface and taken > 0 else []), *trials), length=max(length, 3 * GAP), width=WIDTH,
+                  thickness=thickness, min_web=job.board.min_web)
+    _check_web(part, scrap)
+    clamping = Clamping(
+        title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,  # type: ignore[arg-type]
+        stock=Stock(length=part.length + 2 * MARGIN, width=WIDTH + 2 * MARGIN, thickness=scrap, margin_nut=MARGIN),
+        setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
+        machine=job.machine, steps=numbered(_steps(job, cuts)),
+    )
+    return without_idle(clamping, pockets_of(clamping))[0]
+
+
+def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:
+    """What there is to try, one after the other along the piece."""
+    x = GAP
+    drawn = _detail(job)
+    squares = [_square(job, cutter, nth) for nth, cutter in enumerate(_measured(job, table), 1 if drawn else 0)]
+    slots = [_slot(job, k, thickness) for k in range(3 if job.slots else 0)]
+    for made in [*squares, *([drawn] if drawn else []), *slots]:
+        yield _moved(made, x)
+        x += made.length
+
+
+def _moved(cut: _Cut, x: float) -> _Cut:
+    """A cut that was made with its near edge at X 0, further on."""
+    def along(shape: BaseGeometry) -> BaseGeometry:
+        return shapely.transform(shape, lambda xy: xy + [x, 0.0])
+
+    inlay = cut.inlay and replace(cut.inlay, regions=tuple((c, along(s)) for c, s in cut.inlay.regions))
+    return replace(
+        cut, trials=tuple(replace(t, at=(t.at[0] + x, t.at[1])) for t in cut.trials), inlay=inlay,
+        slot=cut.slot and replace(cut.slot, lines=cut.slot.lines + [x, 0.0]),
+    )
+
+
+def _slot(job: Job, nth: int, thickness: float) -> _Cut:
+    """A trial slot across the piece: the job's own, and one on either side of it, or two on the one that can be."""
+    table = job.slots
+    assert table is not None
+    cutter = job.cutter(table.cutter, "[slots] cutter")
+    width, depth = table.width or cutter.diameter, table.depth
+    narrowest = -1 if width - WIDER >= cutter.diameter - 1e-9 else 0
+    deepest = min(thickness - job.board.min_web, cutter.flute_length)
+    # the slot that is as wide as the job's is as deep, too; the two others are shallower and deeper, if that can be
+    other = 1 if depth + DEEPER <= deepest else -2
+    step = (0, -1, other) if narrowest == 0 else (-1, 0, other)
+    one = round(width + (narrowest + nth) * WIDER, 6), round(max(depth + step[nth] * DEEPER, 0.1), 6)
+    x = max(GAP, 6 * width) / 2
+    slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
+                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}")  # type: ignore[arg-type]
+    trial = Trial(kind="slot", at=(x, WIDTH / 2), size=one[0], depth=one[1], cutter=cutter.name,
+                  wanted=abs(one[0] - width) < 1e-9)
+    return _Cut(length=2 * x, trials=(trial,), slot=slots)
+
+
+def _measured(job: Job, table: CouponTable) -> list[Cutter]:
+    """The cutters that get a square: those named, or every flat end of inlays and outline, the largest first."""
+    names = table.cutters
+    if names is None:
+        used = [name for inlay in job.inlays for name in inlay.cutters]
+        used += [job.outline.cutter] if job.outline else []
+        names = tuple(n for n in dict.fromkeys(used) if job.cutter(n, "").shape == "flat-end")
+    cutters = [job.cutter(name, "[coupon] cutters") for name in names]
+    for cutter in cutters:
+        if cutter.shape != "flat-end":
+            raise JobError("[coupon] cutters", f'"{cutter.name}" is a {cutter.shape} cutter',
+                           allowed="flat-end cutters: a square of theirs can be measured", remedy="leave it out")
+    return sorted(cutters, key=lambda c: -c.diameter)
+
+
+def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
+    """A square pocket by one cutter alone."""
+    depths = [inlay.depth for inlay in job.inlays if cutter.name in inlay.cutters]
+    depth = min(depths) if depths else min(cutter.stepdown, job.board.thickness - job.board.min_web)
+    side = max(SQUARE, 2.5 * cutter.diameter)
+    shape = overlay.buffer(shapely.box(GAP / 2, -side / 2, GAP / 2 + side, side / 2), -1.01 * cutter.radius)
+    shape = overlay.buffer(shape, 1.01 * cutter.radius)  # its corners as the cutter rounds them
+    inlay = Inlay(name=f"square of {cutter.name}", index=index, regions=((_SQUARE, shape),), depth=depth, fill="none",
+                  overfill=0.0, placed=(PlacedSize(width=side, height=side, share=1.0),))
+    trial = Trial(kind="square", at=(GAP / 2 + side / 2, side / 2), size=side, depth=depth, cutter=cutter.name)
+    return _Cut(length=side + GAP, trials=(trial,), inlay=inlay, cutters=(cutter.name,))
+
+
+def _detail(job: Job) -> _Cut | None:
+    """The narrowest place of all drawings, and a square to pour, in one pocket with the cutters of that inlay."""
+    drawn = inlays_of(job, part_of(job))[0] if job.inlays else ()
+    found = [(width, index, at) for index, inlay in enumerate(drawn) for width, at in [_narrowest(inlay.area)]]
+    if not found:
+        return None
+    width, index, at = min(found)
+    table, radius = job.inlays[index], float(np.clip(2.5 * width, *DETAIL))
+    half = max(radius, POUR / 2)
+    near = overlay.intersection(drawn[index].area, overlay.buffer(shapely.Point(at), radius))
+    middle = overlay.buffer(shapely.Point(at), width)
+    colour = min(drawn[index].regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
+    parts = [p for p in shapely.get_parts(near) if p.geom_type == "Polygon" and p.intersects(middle)]
+    shape = shapely.transform(overlay.union_all(parts), lambda xy: xy - at + [half + GAP / 2, WIDTH / 4])
+    x = half + GAP / 2
+    trials = [Trial(kind="detail", at=(x, WIDTH / 4 + radius), size=width, depth=table.depth, cutter=table.cutters[-1])]
+    pours = table.fill == "resin" and job.surface is not None
+    pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
+    if pours:
+        shape = overlay.union_all([shape, pour])
+        trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
+    inlay = Inlay(
+        name="detail and pour" if pours else "detail", index=0, like=index, regions=((colour, shape),),
+        depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
+        # two places, with a dam each
+        placed=(PlacedSize(width=2 * radius, height=2 * radius, share=1.0),) + (
+            (PlacedSize(width=POUR, height=POUR, share=1.0),) if pours else ()),
+    )
+    return _Cut(length=2 * half + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
+
+
+def _narrowest(area: BaseGeometry) -> tuple[float, tuple[float, float]]:
+    """Width and middle of the narrowest place of a drawing: where its edges face each other across what is cut."""
+    around = overlay.difference(overlay.buffer(shapely.box(*area.bounds), 10.0), area)
+    wall = narrowest_wall(around)
+    if wall is not None and shapely.intersects(area, shapely.Point(wall.at)):
+        return wall.width, wall.at
+    circle = shapely.maximum_inscribed_circle(max(shapely.get_parts(area), key=lambda p: p.area), 0.05)
+    x, y = shapely.get_coordinates(circle)[0].tolist()
+    return 2 * float(shapely.length(circle)), (x, y)
+
+
+def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
+    """Surface, pockets cutter by cutter, the pour and the second cut, slots: as the job would go."""
+    surfacing = surfacing_of(job)
+    if surfacing is not None and job.surface is not None:
+        surfacing = _again_in_part(surfacing)
+        if job.surface.rough:
+            yield _step(job, SurfaceRough(surfacing), job.surface.rough)
+        yield _step(job, SurfaceFinish(surfacing), job.surface.finish)
+    pockets = [(name, Pocket(cut.inlay, nth, len(cut.cutters)))
+               for cut in cuts if cut.inlay is not None for nth, name in enumerate(cut.cutters)]
+    # the programs of one inlay follow each other; the square of the cutter that its first one has comes before it
+    last = next((cut.cutters[0] for cut in cuts if cut.inlay is not None and cut.inlay.index == 0), None)
+    for name, pocket in sorted(pockets, key=lambda p: 2 if p[1].count > 1 else p[0] == last):
+        yield _step(job, pocket, name)
+    for cut in cuts:
+        if cut.inlay is not None and cut.inlay.fill == "resin" and surfacing is not None and job.surface is not None:
+            yield _step(job, CutAgain(cut.inlay, surfacing, True), job.surface.finish)
+    for cut in cuts:
+        if cut.slot is not None and job.slots is not None:
+            yield _step(job, Slot(cut.slot), job.slots.cutter)
+
+
+def _again_in_part(surfacing: Surfacing) -> Surfacing:
+    """The second cut goes round the pour alone: what it leaves there stands beside what the first cut left."""
+    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0)
+
+
+def _step(job: Job, operation: Operation[Any], name: str) -> Step:
+    return Step(operation=operation, cutter=job.cutter(name, operation.name))
+
+
+def _check_web(part: Coupon, scrap: float) -> None:
+    deepest = max((trial.depth for trial in part.trials), default=0.0)
+    left = part.surface.thickness - deepest
+    if left < part.min_web or part.surface.thickness <= 0:
+        raise JobError("[coupon] thickness", f"scrap {scrap:g} mm thick leaves {left:.2f} mm under what is tried on it",
+                       allowed=f"{scrap + part.min_web - left:.2f} mm or more", remedy="take thicker scrap")

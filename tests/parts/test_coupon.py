@@ -1,0 +1,209 @@
+"""The test piece: what its programs cut measures what its page says, and nothing is tried that the job lacks."""
+
+import re
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import JobError, PathgenError, build, check, load_job
+from pathgen.app.cli import main
+from pathgen.job.coupon import coupon_clamping
+from pathgen.job.describe import key_rows
+from pathgen.report.sheet.coupon import coupon_page
+from tests.small_board import SLOT_CUTTER, job, moves
+
+SLOTS = SLOT_CUTTER + """[slots]
+cutter = "slot"
+width = 0.6
+depth = 1.8
+"""
+# two discs with a bar between them, 1.3 mm wide: 1 unit is 1 mm
+NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+<circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy="15" r="5" fill="#225577"/>
+<rect x="9" y="14.35" width="20" height="1.3" fill="#225577"/></svg>"""
+FINE = """
+[[cutter]]
+name = "fine"
+shape = "flat-end"
+diameter = 1.0
+speed = 18000
+feed = 700.0
+plunge = 200.0
+stepdown = 0.8
+"""
+BOTH = {'cutters = ["flat"]': 'cutters = ["flat", "fine"]'}
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    return load_job(job(tmp_path_factory.mktemp("coupon"), art=NARROW, extra=FINE + SLOTS, changes=BOTH))
+
+
+@pytest.fixture(scope="module")
+def made(small):
+    return build(small, clamping=coupon_clamping(small), resolution=0.1)
+
+
+def trials(made, kind):
+    return [t for t in made.plan.clamping.board.trials if t.kind == kind]
+
+
+def cut_of(made, pick):
+    """(n, 3) feed moves of the one program that `pick` takes, below the surface, from its text; and its cutter.
+
+    X counts from the middle of the blank's near end, 14 mm before the piece.
+    """
+    program = next(p for p in made.programs if pick(p))
+    start, end, rapid = moves(program.text)
+    top = made.plan.clamping.board.surface.thickness
+    keep = ~rapid & (end[:, 2] < top - 0.05)
+    return np.concatenate([start[keep & (start[:, 2] < top - 0.05)], end[keep]]) - [14.0, 0.0, 0.0], program.cutter
+
+
+def test_it_builds_verified_and_states_what_it_is(made):
+    assert made.passed
+    assert not [f for f in made.report["checks"]["findings"] if f["severity"] == "forbid"]
+    assert all("(part: coupon)" in p.text for p in made.programs)
+    kinds = [t.kind for t in made.plan.clamping.board.trials]
+    assert kinds == ["rim", "square", "square", "detail", "pour", "slot", "slot", "slot"]
+    assert list(made.report["coupon"]) == list("ABCDEFGH")
+
+
+def test_squares_are_as_wide_and_deep_as_the_page_says(made):
+    for trial, inlay in zip(trials(made, "square"), made.plan.clamping.inlays[1:], strict=True):
+        points, cutter = cut_of(made, lambda p, inlay=inlay: p.step.operation.opens is inlay)
+        assert cutter.name == trial.cutter
+        # a cutter 0.04 mm larger than it says opens 0.04 mm more
+        for diameter, more in ((cutter.diameter, 0.0), (cutter.diameter + 0.04, 0.04)):
+            assert np.ptp(points[:, :2], axis=0) + diameter == pytest.approx(trial.size + more, abs=0.003)
+        assert 6.5 - points[:, 2].min() == pytest.approx(trial.depth, abs=1e-3)
+        assert points[:, 0].mean() == pytest.approx(trial.at[0], abs=0.6)
+
+
+def test_slots_have_three_widths_and_depths_and_one_is_the_jobs(made):
+    found = trials(made, "slot")
+    assert [(t.size, t.depth) for t in found] == [(0.6, 1.8), (0.65, 1.6), (0.7, 2.0)]
+    assert [t.wanted for t in found] == [True, False, False]
+    steps = [p.step for p in made.programs if p.operation == "slots"]
+    for trial, step in zip(found, steps, strict=True):
+        points, cutter = cut_of(made, lambda p, step=step: p.step is step)
+        assert np.ptp(points[:, 0]) + cutter.diameter == pytest.approx(trial.size, abs=0.002)
+        assert 6.5 - points[:, 2].min() == pytest.approx(trial.depth, abs=1e-3)
+        assert np.ptp(points[:, 1]) > 40.0  # out through both edges
+
+
+def test_wider_slots_than_their_cutter_are_tried_on_both_sides(tmp_path):
+    wider = load_job(job(tmp_path, extra=SLOTS.replace("width = 0.6", "width = 0.66")))
+    slots = [t for t in coupon_clamping(wider).board.trials if t.kind == "slot"]
+    assert [(t.size, t.depth, t.wanted) for t in slots] == [
+        (0.61, 1.6, False), (0.66, 1.8, True), (0.71, 2.0, False)]
+    short = load_job(job(tmp_path, extra=SLOTS.replace("stepdown = 0.5", "stepdown = 0.5\nflute_length = 1.9")))
+    assert [t.depth for t in coupon_clamping(short).board.trials if t.kind == "slot"] == [1.8, 1.6, 1.4]
+
+
+def test_the_detail_is_the_drawings_narrowest_place(made):
+    trial, = trials(made, "detail")
+    assert trial.size == pytest.approx(1.3, abs=1e-3)
+    pocket = made.plan.clamping.inlays[0]
+    # 2.5 times its width round a place of the bar, and the square to pour
+    shown, = (p for p in shapely.get_parts(pocket.area) if p.bounds[3] > 0)
+    assert np.ptp(np.reshape(shown.bounds, (2, 2)), axis=0).max() == pytest.approx(2 * 2.5 * 1.3, rel=0.01)
+    across = [shown.intersection(shapely.LineString([(x, -20), (x, 20)])).length
+              for x in np.linspace(shown.bounds[0] + 0.1, shown.bounds[2] - 0.1, 60)]
+    assert min(across) == pytest.approx(1.3, abs=1e-3)
+    bar = shown.centroid.x if across[0] == across[-1] else \
+        shown.bounds[0] + 0.6 if across[0] < across[-1] else shown.bounds[2] - 0.6
+    points, cutter = cut_of(made, lambda p: p.operation == "pocket" and p.cutter.name == "fine"
+                            and p.step.operation.opens is pocket)
+    inside = points[(points[:, 1] > 0) & (abs(points[:, 0] - bar) < 0.3)]
+    assert np.ptp(inside[:, 1]) + cutter.diameter == pytest.approx(1.3, abs=0.01)
+
+
+def test_the_step_at_the_rim_and_the_pour(made):
+    rim, = trials(made, "rim")
+    assert rim.size == 8.0 - 6.5
+    finish = next(p for p in made.programs if p.operation == "surface-finish")
+    assert moves(finish.text)[1][:, 2].min() == pytest.approx(6.5, abs=1e-3)
+    pour, = trials(made, "pour")
+    assert pour.size == 12.0
+    again = next(p for p in made.programs if p.operation == "resurface")
+    before = next(p for p in made.programs if p.order == again.order - 1)
+    assert "Stop here for the fill" in before.text
+    # round the pour alone, so that a step shows where it ends
+    assert np.ptp(moves(again.text)[1][:, 0]) < 0.5 * made.plan.clamping.board.length
+
+
+@pytest.mark.parametrize(("operation", "change", "code"), [
+    ("slots", ("Z", -0.05), "slot-too-deep"),
+    ("pocket", ("X", 0.2), "pocket-outside-drawing"),
+])
+def test_spoilt_programs_are_found(small, made, tmp_path, operation, change, code):
+    made.write(tmp_path / "c", shaded=False)
+    program = next(p for p in made.programs if p.operation == operation)
+    axis, by = change
+    text = re.sub(rf"(?m)^(?!\()(.*?){axis}(-?[\d.]+)", lambda m: f"{m[1]}{axis}{float(m[2]) + by:.4f}", program.text)
+    (tmp_path / "c" / program.file_name).write_text(text)
+    found = check(small, tmp_path / "c", resolution=0.1).findings
+    assert any(f.severity == "forbid" and program.file_name in f.where for f in found), [f.code for f in found]
+    assert code in {f.code for f in found}
+
+
+def test_the_command_writes_a_page_and_check_takes_the_folder(small, tmp_path, capsys):
+    out = tmp_path / "c"
+    assert main(["coupon", str(small.path), "--out", str(out), "--resolution", "0.2"]) == 0
+    page = (out / "coupon.html").read_text()
+    words = re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.S)
+    for said in ("1.5 mm", "0.65 mm wide, 1.6 mm deep", "0.6 mm wide, 1.8 mm deep, as the job has it",
+                 "10 mm wide both ways, 1.5 mm deep", "1.3 mm wide at its narrowest", "no more than 0.7 mm above"):
+        assert said in words, said
+    assert "if B reads 10.04 mm, write  diameter = 2.04" in " ".join(words.split(" ")).replace("\n", " ")
+    assert main(["check", str(small.path), str(out), "--resolution", "0.2"]) == 0
+    capsys.readouterr()
+
+
+def test_every_key_that_the_page_names_is_one(made):
+    page = coupon_page(made.plan, made.plan.clamping.board, made.report)
+    known = {f"{row.table} {row.key}" for row in key_rows()}
+    named = set(re.findall(r"<code>(\[.*?\] \w+)</code>", page))
+    assert named >= {"[[cutter]] diameter", "[[cutter]] feed", "[slots] width", "[slots] depth", "[[inlay]] depth"}
+    assert named <= known
+
+
+LESS = {"surface": r"\[surface\]\nfinish = \"ball\"\nscallop = 0.05\n", "inlays": r"\[\[inlay\]\].*?(?=\[resin\])"}
+
+
+@pytest.mark.parametrize(("without", "kinds"), [
+    ("inlays", {"rim", "square", "slot"}), ("surface", {"square", "detail", "slot"}),
+])
+def test_a_job_that_has_less_tries_less(tmp_path, without, kinds):
+    path = job(tmp_path, art=NARROW, extra=SLOTS + '[coupon]\ncutters = ["flat"]\n')
+    text = re.sub(LESS[without], "", path.read_text(), flags=re.S)
+    if without == "surface":
+        text = text.replace("overfill = 0.7", 'fill = "none"')
+    path.write_text(text)
+    less = load_job(path)
+    piece = build(less, clamping=coupon_clamping(less), resolution=0.2)
+    assert piece.passed
+    assert {t.kind for t in piece.plan.clamping.board.trials} == kinds
+    assert coupon_page(piece.plan, piece.plan.clamping.board, piece.report)
+
+
+@pytest.mark.parametrize(("extra", "words"), [
+    ('[coupon]\ncutters = ["flat 9"]\n', r'\[coupon\] cutters: no \[\[cutter\]\] is called "flat 9".*mean "flat"'),
+    ('[coupon]\ncutters = ["ball"]\n', r'\[coupon\] cutters: "ball" is a ball-end cutter.*flat-end cutters'),
+    ("[coupon]\nthickness = 3.5\n", r"\[coupon\] thickness: scrap 3\.5 mm thick leaves 0\.20 mm.*4\.30 mm or more"),
+])
+def test_cutters_that_the_job_lacks_and_scrap_too_thin_are_refused(tmp_path, extra, words):
+    with pytest.raises(JobError, match=words):
+        coupon_clamping(load_job(job(tmp_path, extra=SLOTS + extra)))
+
+
+def test_a_job_with_nothing_to_try_is_refused(tmp_path):
+    path = job(tmp_path)
+    text = path.read_text()
+    for cut in LESS.values():
+        text = re.sub(cut, "", text, flags=re.S)
+    path.write_text(text + '\n[holes]\ncutter = "flat"\ndiameter = 3.0\nat = [[-12.0, 0.0]]\n')
+    with pytest.raises(PathgenError, match="nothing to try on a test piece"):
+        coupon_clamping(load_job(path))
