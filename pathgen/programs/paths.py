@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -52,10 +53,16 @@ class Around:
     """What the path of a step is made from, beside its operation and its cutter."""
 
     clamping: Clamping
-    finish: Passes | None = None
-    """The finishing passes, for the steps that follow them."""
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
     """What each cutter of each inlay cuts, for the steps that open them."""
+
+    @cached_property
+    def finish(self) -> Passes | None:
+        """The finishing passes, for the steps that follow them; None where the surface is left as it is."""
+        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
+        if cutter is None or surfacing is None:
+            return None
+        return finishing_passes(self.clamping.board.outline, self.clamping.surface, cutter, scallop=surfacing.scallop)
 
     @property
     def heights(self) -> dict[str, float]:

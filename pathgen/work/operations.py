@@ -65,6 +65,8 @@ class Operation(ABC, Generic[F]):
     """Whether its passes lie over the part's surface."""
     finishes: ClassVar[bool] = False
     """Whether its last passes are the finished surface."""
+    instead: ClassVar[str] = "another cutter or stepdown"
+    """What of the job may be tried differently where its program does not come out as it should."""
 
     @property
     def inlay(self) -> Inlay | None:
@@ -157,6 +159,7 @@ class _Surface(Operation[Surfacing]):
     """Over the part's whole surface."""
 
     makes_surface = True
+    instead = "another [surface] finish cutter, scallop or allowance"
 
     def surfaced_as(self, surfacing: Surfacing) -> Self:
         return replace(self, feature=surfacing)  # type: ignore[arg-type]
@@ -205,6 +208,7 @@ class Pocket(Operation[Inlay]):
     nth: int = 0
     count: int = 1
     name = "pocket"
+    instead = "another cutter, depth or place for the inlay"
     works_hard = True
 
     @property
@@ -269,6 +273,7 @@ class CutAgain(Operation[Inlay]):
     final: bool = True
     """Whether no other cut over a fill comes after it."""
     name = "resurface"
+    instead = "another [resurface] area or stepdown, or overfill for the inlay"
     makes_surface = finishes = True
 
     @property
@@ -337,6 +342,7 @@ class WitnessMarks(Operation[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
+    instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
@@ -358,6 +364,7 @@ class Hover(Operation[Marks]):
 
     over: Inlay
     name = "hover"
+    instead = "places of your own in [marks] at"
     spins = False
 
     @property
@@ -392,6 +399,7 @@ class DowelHoles(Operation[Holes]):
     """Round holes outside the part."""
 
     name = "holes"
+    instead = "another [holes] cutter or diameter"
     purpose = "cut the holes outside the board"
 
     @property
@@ -440,6 +448,7 @@ class Slot(Operation[Slots]):
     """The fret slots."""
 
     name = "slots"
+    instead = "another [slots] entry, depth or cutter"
     purpose = "cut the fret slots"
 
     @property
@@ -470,6 +479,7 @@ class NutSlot(Slot):
     """The slot of the nut."""
 
     name = "nut-slot"
+    instead = "another [nut] entry, depth or cutter"
     purpose = "cut the slot for the nut"
 
 
@@ -477,6 +487,7 @@ class Bevel(Operation[Slots]):
     """Bevels along the edges of the slots."""
 
     name = "bevel"
+    instead = "another [slots] bevel, or none"
     purpose = "bevel the edges of the fret slots"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -506,6 +517,7 @@ class Outline(Operation[OutlineCut]):
     """The part cut free."""
 
     name = "outline"
+    instead = "another [outline] cutter, number of tabs or finish"
     works_hard = True
 
     @property
