@@ -44,5 +44,5 @@ def _from_the_side(view: View) -> list[Element]:
         words(view, (94.0, 39.0), "Z, from the side", size=_SIZE),
         words(view, (69.0, 18.0), "feeler", size=_SIZE, text_anchor="end"),
         words(view, (102.0, 18.5), "mark", size=_SIZE),
-        words(view, (94.0, -4.5), "lower until the feeler just drags", size=_SIZE),
+        words(view, (94.0, -4.5), "down until a feeler drags", size=_SIZE),
     ]
