@@ -17,6 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
+from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
@@ -149,8 +150,7 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     yield from _detail_lines(of_inlay, smallest, units)
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall
-        width = fine_length(wall.width, units)
-        yield f"Narrowest wood between the pockets' edges: {width}, at {place_words(*wall.at, units)}."
+        yield f"Narrowest wood between the pockets' edges: {wall_words(wall.width, wall.at, units)}"
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other (* as the job says):"
         yield from table(

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.units import place_words
+from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
@@ -19,6 +19,13 @@ from pathgen.work.walls import narrowest_wall
 
 THIN = 0.4
 """Wood thinner than this between two cuts does not stand, mm; common practice, no source."""
+
+
+def wall_words(width: float, at: tuple[float, float], units: str) -> str:
+    """The narrowest wall of wood in words: whether it stands, and what is no wall."""
+    stands = f": thinner than {format_length(THIN, units)}, it breaks out" if width < THIN else ""
+    place = place_words(*at, units)
+    return f"{fine_length(width, units)}, at {place}{stands}. Tips of wood in acute corners are not counted."
 
 
 def thin_wood_findings(clamping: Clamping) -> list[Finding]:

@@ -7,7 +7,7 @@ import pytest
 
 import pathgen
 from pathgen.job.clamping import clamping_of
-from pathgen.report.thin_wood import thin_wood_findings
+from pathgen.report.thin_wood import thin_wood_findings, wall_words
 from tests.small_board import job
 
 OUTLINE = """
@@ -50,3 +50,11 @@ def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
     assert [f.code for f in warned] == ["thin-wood"] * count
     assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
+
+
+def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
+    assert wall_words(0.01, (12.0, 3.0), "mm") == (
+        "0.01 mm, at 12 mm along, 3 mm across: thinner than 0.4 mm, it breaks out. Tips of wood in acute corners are "
+        "not counted.")
+    assert "breaks out" not in wall_words(0.5, (12.0, 3.0), "mm")
+    assert wall_words(0.254, (25.4, 0.0), "in").startswith("0.01 in, at 1 in along, 0 in across: thinner than 0.016 in")
