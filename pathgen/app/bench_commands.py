@@ -17,6 +17,7 @@ from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.job import Job
 from pathgen.job.plates import plate_clampings
+from pathgen.job.side_dots import side_dot_clamping
 from pathgen.parts.coupon.part import Coupon
 from pathgen.report.sheet.coupon import coupon_page
 from pathgen.report.text import finding_lines, summary_lines
@@ -38,6 +39,12 @@ def cut_nut(job: Job, folder: str, *, resolution: float) -> bool:
     """Build the blanks for nut and saddle and write them into one folder; True when verification let them."""
     made = [build(job, clamping=clamping, resolution=resolution) for clamping in plate_clampings(job)]
     return _written(made, made[0].files() if len(made) == 1 else _together("blank", made), job, folder)
+
+
+def cut_side_dots(job: Job, folder: str, *, resolution: float) -> bool:
+    """Build the program for the side dots and write it; True when verification let it."""
+    made = build(job, clamping=side_dot_clamping(job), resolution=resolution)
+    return _written([made], made.files(), job, folder)
 
 
 def cut_coupon(job: Job, folder: str, *, resolution: float) -> bool:

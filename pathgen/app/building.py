@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.folders import read_folder, write_folder
+from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
@@ -21,7 +22,9 @@ from pathgen.report.data import report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify
+from pathgen.verify.findings import AGAIN, Finding
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Operation
 
 STAGES = 3
 """How often a build tells what it is doing."""
@@ -144,6 +147,7 @@ def build(
     >>> result.passed, len(result.programs)
     (True, 5)
     """
+    given.value("build job", job, Job, remedy="read it: pathgen.load_job(..)")
     tell("planning the cuts")
     planned = planned_of(job, clamping)
     tell("writing the programs")
@@ -154,12 +158,26 @@ def build(
         planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
         job_fingerprint=job.fingerprint,
     )
+    checked = replace(checked, findings=tuple(_of_fresh(finding, planned.clamping) for finding in checked.findings))
     return Build(
         job=job, plan=planned, programs=programs, verification=checked,
         report=report_data(
             planned, programs, checked, fingerprint=job.fingerprint,
         ),
     )
+
+
+def _of_fresh(finding: Finding, clamping: Clamping) -> Finding:
+    """What was found in programs that nobody can have edited: to make them again would change nothing."""
+    if AGAIN not in finding.remedy:
+        return finding
+    instead = next(
+        (s.operation.instead for s in clamping.steps
+         if s.file_name in finding.where or (s.operation.opens and finding.where.startswith(s.operation.opens.name))),
+        Operation.instead,
+    )
+    return replace(finding, remedy="pathgen planned this wrongly, the job is in order: please report it with the job "
+                                   f"file. What may work meanwhile: {instead}")
 
 
 def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verification:
@@ -176,7 +194,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     >>> found.passed, found.findings
     (True, ())
     """
-    return check_as(job, folder, resolution=resolution)[1]
+    given.value("check job", job, Job, remedy="read it: pathgen.load_job(..)")
+    return check_as(job, given.path("check folder", folder), resolution=resolution)[1]
 
 
 def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:

@@ -171,6 +171,10 @@ def _bench_commands(commands: Any) -> None:
         commands, "nut", _nut, "cut blanks for nut and saddle with the board's curve on top, strings marked",
         "nut examples/boards/dots-and-fall-away.toml --out nut/",
     )
+    side = _command(
+        commands, "side-dots", _side_dots, "drill the side dots into the bass edge of the finished board, on its edge",
+        "side-dots examples/boards/dots-and-fall-away.toml --out side/",
+    )
     cut_out = _command(
         commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
         "pieces examples/boards/let-in-leaf.toml --out pieces/",
@@ -179,7 +183,7 @@ def _bench_commands(commands: Any) -> None:
         commands, "coupon", _coupon, "cut a test piece from scrap with the job's cutters, and say how to read it",
         f"coupon {EXAMPLE} --out coupon/",
     )
-    for command in (block, gauges, nut, cut_out, trial):
+    for command in (block, gauges, nut, side, cut_out, trial):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -383,6 +387,13 @@ def _nut(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
 
     return GOOD if cut_nut(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+
+
+def _side_dots(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_side_dots
+    from pathgen.job import load_job
+
+    return GOOD if cut_side_dots(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
 
 
 def _pieces(options: argparse.Namespace) -> int:

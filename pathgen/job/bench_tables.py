@@ -93,6 +93,16 @@ def dots_inlay(dots: DotsTable) -> DotsInlay:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SideDotsTable:
+    """``[side_dots]``: holes for them in the bass edge, drilled by ``pathgen side-dots`` in the finished board."""
+
+    cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
+    diameter: float | None = key(size(0.5, 10.0), "of the holes; 1.5 to 2.5 mm are usual (from memory)", None,
+                                 shown="the cutter's")
+    depth: float = key(size(0.3, 20.0), "from the edge", 3.0, shown="3 mm")
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlateTable:
     """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
 

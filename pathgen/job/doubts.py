@@ -14,12 +14,15 @@ from pathgen.work.clamping import Clamping
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 
+_SEEN = 0.1  # mm: what an edge may lie off before it is seen
+
 
 def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables."""
     yield from _radius(job)
     yield from _blank(job)
     yield from _clamps(job, clamping)
+    yield from _sloping_walls(job, clamping)
 
 
 def _radius(job: Job) -> Iterator[Doubt]:
@@ -67,4 +70,23 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=where, problem="x and y are older names", allowed="along and across",
                 remedy="write along for x and across for y; nothing else changes", grave=False,
+            )
+
+
+def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A surface cut lower than the first one meets the walls of v cutters and ball ends further in."""
+    skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
+    for step in clamping.steps if skim > 0 else ():
+        inlay, cutter = step.operation.opens, step.cutter
+        if inlay is None or cutter.shape == "flat-end":
+            continue
+        narrower = float(cutter.half_width(inlay.depth) - cutter.half_width(inlay.depth - skim))
+        if narrower > 0:
+            yield Doubt(
+                where=f"[[inlay]] {inlay.index + 1}",
+                problem=f'the walls that "{cutter.name}" leaves slope, and the skim of '
+                        f"{format_length(skim, job.units)} meets them {format_length(narrower, job.units)} further in",
+                allowed="the drawing's own width, with skim = 0 or flat ends",
+                remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
+                grave=narrower > _SEEN,
             )

@@ -10,7 +10,15 @@ from typing import Any
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.markup import as_table
-from pathgen.job.bench_tables import DotsTable, FretsTable, NeckKeys, NutPlateTable, PlateTable, StringsTable
+from pathgen.job.bench_tables import (
+    DotsTable,
+    FretsTable,
+    NeckKeys,
+    NutPlateTable,
+    PlateTable,
+    SideDotsTable,
+    StringsTable,
+)
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -65,6 +73,7 @@ class Job:
     outline: OutlineTable | None = None
     block: BlockTable | None = None
     gauges: GaugesTable | None = None
+    side_dots: SideDotsTable | None = None
     coupon: CouponTable | None = None
     nut_blank: NutPlateTable | None = None
     saddle_blank: PlateTable | None = None

@@ -13,6 +13,7 @@ from pathgen.job.coupon import coupon_clamping
 from pathgen.job.job import Job
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.plates import NUT, SADDLE, plate_clampings
+from pathgen.job.side_dots import KIND, side_dot_clamping
 from pathgen.work.clamping import Clamping
 
 _KIND = re.compile(r"^\(part: ([^()\n]*)\)[ \r]*$", re.MULTILINE)
@@ -31,6 +32,8 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
         return (_of_part(job, texts),)
     if kind == "gauge":
         return gauge_clampings(job)
+    if kind == KIND:
+        return (side_dot_clamping(job),)
     if kind in (NUT, SADDLE):
         return plate_clampings(job)
     if kind == "coupon":
@@ -40,7 +43,7 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     if block := _BLOCK.fullmatch(kind):
         return (block_clamping(job, (int(block[1]), int(block[2]))),)
     raise PathgenError("the programs' headers", f"part: {kind}",
-                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; coupon; piece",
+                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece",
                        remedy="make the programs again from the job")
 
 

@@ -11,12 +11,17 @@ from numpy.typing import NDArray
 from pathgen.base.toolpath import Move
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
 LEAST_MOVES = 4
 """Straight moves that one arc must replace to be worth writing."""
 
 LARGEST_RADIUS = 1000.0
 """mm; flatter arcs stay straight moves: their centres are too far to be written exactly."""
+
+_MOST_MOVES = 4096
+_AT_ONCE = 4096
+_STRAIGHT = 1e-12  # mm2: points that turn by less lie on a line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,20 +53,23 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) ->
     Arcs turn less than half a circle, so that start, end and centre leave no doubt which way round they go.
     """
     arcs: dict[int, Arc] = {}
-    row, free = 0, _starts(points, kinds, tolerance)
-    for start in np.flatnonzero(free).tolist():
+    starts = np.flatnonzero(_starts(points, kinds, tolerance))
+    changes = np.append(np.flatnonzero(np.diff(kinds)), len(kinds) - 1)
+    stops = np.minimum(changes[np.searchsorted(changes, starts + 1)], starts + _MOST_MOVES)
+    lasts = [_furthest(points, starts[part], stops[part], tolerance) for part in _blocks(len(starts))]
+    row = 0
+    for start, last in zip(starts.tolist(), np.concatenate([*lasts, starts[:0]]).tolist(), strict=True):
         if start < row:
             continue
-        last = _longest(points, kinds, start, tolerance)
-        if last - start >= LEAST_MOVES:
-            centre, turn = _circle(points[start : last + 1, :2])
-            arcs[start + 1] = Arc(first=start + 1, last=last, centre=centre, clockwise=turn < 0)
-            row = last
+        row = last
+        centre, turn = _circles(points[None, start : row + 1, :2])
+        arcs[start + 1] = Arc(first=start + 1, last=row, centre=(float(centre[0, 0]), float(centre[0, 1])),
+                              clockwise=bool(turn[0] < 0))
     return arcs
 
 
 def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArray[np.bool_]:
-    """Rows from which the next LEAST_MOVES moves may well lie on one arc: a sieve for all at once."""
+    """Rows from which the next LEAST_MOVES moves lie on one arc: all at once."""
     n = len(points) - LEAST_MOVES
     free = np.zeros(len(points), dtype=bool)
     if n <= 0:
@@ -81,69 +89,67 @@ def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArra
 
 
 def _are_arcs(runs: Floats, tolerance: float) -> NDArray[np.bool_]:
-    """Whether runs of the same length, (n, points, 3), have their points on a circle: the first that `_is_arc` asks."""
-    a, b, c = runs[:, 0, :2], runs[:, runs.shape[1] // 2, :2], runs[:, -1, :2]
+    """Of runs of the same length, (n, points, 3): do the points, and the moves between them, lie on one even arc?
+
+    It rises or falls evenly and turns by less than half a circle.
+    """
+    centre, turn = _circles(runs[..., :2])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        out = runs[..., :2] - centre[:, None]
+        distance = np.hypot(out[..., 0], out[..., 1])
+        radius = distance[:, [0, -1]].mean(axis=1)
+        good = (np.abs(turn) >= _STRAIGHT) & (radius <= LARGEST_RADIUS)
+        good &= np.abs(distance - radius[:, None]).max(axis=1) <= tolerance
+    # the others are looked at no further: most runs end here
+    good[good] = _turn_evenly(runs[good], out[good], radius[good], np.sign(turn[good]), tolerance)
+    return np.asarray(good)
+
+
+def _turn_evenly(
+    runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float
+) -> NDArray[np.bool_]:
+    """Of runs with their points on circles, `out` from the centre: do they go round and up evenly, `way` about?"""
+    cross = out[:, :-1, 0] * out[:, 1:, 1] - out[:, :-1, 1] * out[:, 1:, 0]
+    sweep = way[:, None] * np.arctan2(cross, (out[:, :-1] * out[:, 1:]).sum(axis=-1))
+    angle = np.cumsum(sweep, axis=1)
+    good = (sweep > 0).all(axis=1) & (angle[:, -1] <= 0.95 * math.pi)
+    good &= radius * (1.0 - np.cos(np.abs(sweep).max(axis=1) / 2.0)) <= 2.0 * tolerance
+    rise = (runs[:, -1, 2] - runs[:, 0, 2])[:, None] * angle / np.where(angle[:, -1:] == 0, 1.0, angle[:, -1:])
+    return np.asarray(good & (np.abs(runs[:, 1:, 2] - runs[:, :1, 2] - rise).max(axis=1) <= tolerance))
+
+
+def _circles(plan: Floats) -> tuple[Floats, Floats]:
+    """(n, 2) centres of circles through the first, the middle and the last point of runs, and (n,) how they turn."""
+    a, b, c = plan[:, 0], plan[:, plan.shape[1] // 2], plan[:, -1]
     ab, ac = b - a, c - a
     turn = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
     d, e = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         x = (ac[:, 1] * d - ab[:, 1] * e) / (2.0 * turn)
         y = (ab[:, 0] * e - ac[:, 0] * d) / (2.0 * turn)
-        out = runs[..., :2] - (a + np.stack([x, y], axis=1))[:, None]
-        distance = np.hypot(out[..., 0], out[..., 1])
-        radius = distance[:, [0, -1]].mean(axis=1)
-        round_ = (np.abs(turn) >= 1e-12) & (radius <= LARGEST_RADIUS)
-        round_ &= np.abs(distance - radius[:, None]).max(axis=1) <= tolerance
-    return np.asarray(round_)
+    return a + np.stack([x, y], axis=1), turn
 
 
-def _longest(points: Floats, kinds: NDArray[np.int8], start: int, tolerance: float) -> int:
-    """The furthest row that one arc from `start` can end at; `start` itself when there is none."""
-    stop = start + 1
-    while stop + 1 < len(kinds) and kinds[stop + 1] == kinds[start + 1]:
-        stop += 1
-        if stop - start > 4096:
-            break
-    good, reach = start, LEAST_MOVES
-    while start + reach <= stop and _is_arc(points[start : start + reach + 1], tolerance):
-        good, reach = start + reach, 2 * reach
-    low, high = good, min(start + reach, stop + 1)
-    while good > start and high - low > 1:
-        middle = (low + high) // 2
-        if _is_arc(points[start : middle + 1], tolerance):
-            low = middle
-        else:
-            high = middle
-    return low
+def _furthest(points: Floats, starts: Rows, stops: Rows, tolerance: float) -> Rows:
+    """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES.
+
+    The reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once.
+    """
+    last = starts + LEAST_MOVES
+    waiting = [(np.arange(len(starts)), LEAST_MOVES, 2 * LEAST_MOVES, True)]
+    while waiting:
+        which, low, high, growing = waiting.pop()
+        reach = high if growing else (low + high) // 2
+        if not len(which) or reach == low:
+            continue
+        arc = starts[which] + reach <= stops[which]
+        arc[arc] = _are_arcs(points[starts[which[arc], None] + np.arange(reach + 1)], tolerance)
+        last[which[arc]] = starts[which[arc]] + reach
+        waiting.append((which[arc], reach, 2 * high if growing else high, growing))
+        waiting.append((which[~arc], low, reach, False))
+    return last
 
 
-def _is_arc(run: Floats, tolerance: float) -> bool:
-    """Do the points, and the straight moves between them, lie on one evenly rising arc of less than half a turn?"""
-    (x, y), turn = _circle(run[:, :2])
-    if not math.isfinite(turn) or turn == 0:
-        return False
-    out = run[:, :2] - (x, y)
-    distance = np.hypot(out[:, 0], out[:, 1])
-    radius = float(distance[[0, -1]].mean())
-    if radius > LARGEST_RADIUS or np.abs(distance - radius).max() > tolerance:
-        return False
-    angle = np.unwrap(np.arctan2(out[:, 1], out[:, 0]))
-    sweep = np.diff(angle)
-    if np.any(sweep * np.sign(turn) <= 0) or abs(angle[-1] - angle[0]) > 0.95 * math.pi:
-        return False
-    sagitta = radius * (1.0 - math.cos(float(np.abs(sweep).max()) / 2.0))
-    even = np.interp(angle * np.sign(turn), (angle * np.sign(turn))[[0, -1]], run[[0, -1], 2])
-    return sagitta <= 2.0 * tolerance and float(np.abs(run[:, 2] - even).max()) <= tolerance
-
-
-def _circle(plan: Floats) -> tuple[tuple[float, float], float]:
-    """Centre of the circle through the first, the middle and the last point, and which way they turn (0: straight)."""
-    a, b, c = plan[0], plan[len(plan) // 2], plan[-1]
-    ab, ac = b - a, c - a
-    turn = float(ab[0] * ac[1] - ab[1] * ac[0])
-    if abs(turn) < 1e-12:
-        return (math.nan, math.nan), 0.0
-    d, e = float(ab @ ab), float(ac @ ac)
-    x = (ac[1] * d - ab[1] * e) / (2.0 * turn)
-    y = (ab[0] * e - ac[0] * d) / (2.0 * turn)
-    return (float(a[0] + x), float(a[1] + y)), turn
+def _blocks(count: int) -> list[slice]:
+    """So many starts at once that their runs fit in memory."""
+    return [slice(first, first + _AT_ONCE) for first in range(0, count, _AT_ONCE)]

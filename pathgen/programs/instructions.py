@@ -41,7 +41,7 @@ def before_start(
     """
     lines = []
     if step.order == 1:
-        lines.append("Hold the blank flat and firmly; clear the cutter's way of clamps. Set the work offset.")
+        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. Set the work offset.")
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,7 @@ from pathgen.work.operations import (
     Operation,
     Outline,
     Pocket,
+    SideDots,
     Slot,
     SurfaceFinish,
     SurfaceRough,
@@ -51,10 +53,16 @@ class Around:
     """What the path of a step is made from, beside its operation and its cutter."""
 
     clamping: Clamping
-    finish: Passes | None = None
-    """The finishing passes, for the steps that follow them."""
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
     """What each cutter of each inlay cuts, for the steps that open them."""
+
+    @cached_property
+    def finish(self) -> Passes | None:
+        """The finishing passes, for the steps that follow them; None where the surface is left as it is."""
+        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
+        if cutter is None or surfacing is None:
+            return None
+        return finishing_passes(self.clamping.board.outline, self.clamping.surface, cutter, scallop=surfacing.scallop)
 
     @property
     def heights(self) -> dict[str, float]:
@@ -141,7 +149,7 @@ def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
     return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
 
 
-def _holes(operation: DowelHoles, cutter: Cutter, around: Around) -> Toolpath:
+def _holes(operation: DowelHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
     return drilling(operation.feature, cutter=cutter, top=around.top, **around.heights)
 
 
@@ -195,6 +203,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     NutSlot: _slots,
     Bevel: _bevels,
     DowelHoles: _holes,
+    SideDots: _holes,
     WitnessMarks: _marks,
     Hover: _hover,
     Engrave: _engrave,

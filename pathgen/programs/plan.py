@@ -11,11 +11,11 @@ from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import Around, path_of
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, pocket
-from pathgen.strategies.surfacing import Passes, finishing_passes
-from pathgen.work.clamping import Clamping, Idle, Step, numbered
+from pathgen.strategies.surfacing import Passes
+from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.fill import Resin
-from pathgen.work.operations import Pocket, SurfaceFinish
+from pathgen.work.operations import Pocket
 
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
@@ -57,19 +57,14 @@ def plan(clamping: Clamping, asked: Asked | None = None, *, pockets: Pockets | N
 
     Raises PathgenError for what cannot be cut as asked, before anything is written.
     """
-    finish, pockets = _finish(clamping), pockets_of(clamping) if pockets is None else pockets
-    around = Around(clamping=clamping, finish=finish, pockets=pockets)
+    around = Around(clamping=clamping, pockets=pockets_of(clamping) if pockets is None else pockets)
     paths = []
     for step in clamping.steps:
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
     check_keep_outs(paths, clamping)
-    return Plan(clamping=clamping, asked=asked or Asked(), paths=tuple(paths), finish=finish, pockets=pockets)
-
-
-def path_with(clamping: Clamping, step: Step) -> Toolpath:
-    """The path of a step other than a pocket, as another clamping would have it."""
-    return path_of(step, Around(clamping=clamping, finish=_finish(clamping)))
+    return Plan(clamping=clamping, asked=asked or Asked(), paths=tuple(paths), finish=around.finish,
+                pockets=around.pockets)
 
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:
@@ -85,17 +80,9 @@ def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tup
         for step in clamping.steps
     )
     other = replace(clamping, steps=steps)
-    finish = _finish(other)
-    assert finish is not None
-    around = Around(clamping=other, finish=finish)
-    return finish, tuple(path_of(step, around) for step in steps if step.operation.finishes)
-
-
-def _finish(clamping: Clamping) -> Passes | None:
-    cutter, surfacing = clamping.cutter(SurfaceFinish), clamping.surfacing
-    if cutter is None or surfacing is None:
-        return None
-    return finishing_passes(clamping.board.outline, clamping.surface, cutter, scallop=surfacing.scallop)
+    around = Around(clamping=other)
+    assert around.finish is not None
+    return around.finish, tuple(path_of(step, around) for step in steps if step.operation.finishes)
 
 
 def pockets_of(clamping: Clamping) -> Pockets:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -118,8 +119,9 @@ def error_words(errors: MarkErrors) -> str:
             f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
 
 
+@lru_cache(maxsize=2)
 def _cleared(clamping: Clamping) -> BaseGeometry:
-    """Where any program may cut, in plan."""
+    """Where any program may cut, in plan: asked for by every check of zero, and for the marks."""
     board = clamping.board
     x, y = shapely.get_coordinates(board.outline).T
     proud = max(clamping.stock.thickness - float(np.min(board.surface.height(x, y))), 0.0)

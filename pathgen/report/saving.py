@@ -11,7 +11,8 @@ from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
 from pathgen.base.units import format_length
-from pathgen.programs.plan import Plan, path_with
+from pathgen.programs.paths import Around, path_of
+from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.work.clamping import Clamping, Step
@@ -59,13 +60,13 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
 
 def _saved(change: Change, programs: Sequence[Program]) -> float:
     """Minutes less than now; minus infinity where it cannot be cut so."""
-    saved: float = 0.0
+    saved, around = 0.0, Around(clamping=change.clamping)
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:
         step = steps[program.order]
         if type(step.operation) in change.operations:
             try:
-                path = path_with(change.clamping, step)
+                path = path_of(step, around)
             except PathgenError:
                 return -math.inf
             saved += program.minutes - times(path, step.cutter, change.clamping.machine).total

@@ -33,8 +33,8 @@ _MOST_ACROSS = 40.0
 _MOST_CELLS = 4e6
 _SPACING = 0.7
 """Of a cell, between samples."""
-_AT_ONCE = 1 << 20
-"""Samples worked out at once."""
+_AT_ONCE = 1 << 15
+"""Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
 
 
 @dataclass(eq=False)
@@ -71,29 +71,40 @@ class Standing:
 
     def lowered(self, cells: Ints, heights: NDArray[np.float32]) -> NDArray[np.float32]:
         """How far each touch lowers its cell, mm, in the order given: (n,) cells and heights."""
-        order = np.argsort(cells, kind="stable")
-        cell, height = cells[order], heights[order]
-        first = np.flatnonzero(np.diff(cell, prepend=-1))
+        drop = np.zeros(len(cells), np.float32)
+        some = np.flatnonzero(heights < self.top.ravel()[cells])
+        if not len(some):
+            return drop
+        some = some[np.argsort(cells[some], kind="stable")]
+        cell, height = cells[some], heights[some]
+        begins = np.diff(cell, prepend=-1) != 0
+        first = np.flatnonzero(begins)
         before = np.empty_like(height)
         # a running minimum within each cell, by one over all with the cells set apart from each other
         stands = self.top.ravel()[cell]
         apart = np.float64(100.0 + float(height.max()) - float(height.min()) + float(stands.max() - stands.min()))
-        group = np.cumsum(np.diff(cell, prepend=-1) != 0)
-        lowest = np.minimum.accumulate(np.minimum(height, stands) - group * apart) + group * apart
+        group = np.cumsum(begins) * apart
+        lowest = np.minimum.accumulate(height - group) + group
         before[1:] = lowest[:-1]
         before[first] = stands[first]
-        self.top.ravel()[cell[np.append(first[1:], len(cell)) - 1]] = lowest[np.append(first[1:], len(cell)) - 1]
-        drop = np.empty_like(height)
-        drop[order] = np.maximum(before - height, 0.0)
+        last = np.append(first[1:], len(cell)) - 1
+        self.top.ravel()[cell[last]] = lowest[last]
+        drop[some] = np.maximum(before - height, 0.0)
         return drop
 
 
-def eased(path: Toolpath, cutter: Cutter, standing: Standing) -> Toolpath:
+def may_overload(cutter: Cutter) -> bool:
+    """Whether its fullest cut is that much more than its straight-line one; that of a v is not."""
+    return cutter.full_cut > EASE_FROM * cutter.straight_cut
+
+
+def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
-    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes.
+    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes; None where no cutter can take
+    too much.
     """
-    if not len(path):
+    if not len(path) or standing is None:
         return path
     feeding = path.kinds != Move.RAPID
     along = np.cumsum(path.lengths)

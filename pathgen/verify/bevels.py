@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
@@ -35,7 +35,7 @@ def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: T
         name = f"slot {int(slots.number[number])}"
         if not len(own):
             yield Finding(code="bevel-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
-                          allowed="a bevel along each slot", remedy="make the programs again from the job")
+                          allowed="a bevel along each slot", remedy=AGAIN)
             continue
         for i, got in _one(start[own], end[own], number, slots, step, clamping, tolerances):
             yield _finding("bevel-wrong", step, motion, int(rows[own[i]]), f"{name}: {got}",
@@ -69,4 +69,4 @@ def _one(
 
 def _finding(code: str, step: Step, motion: Motion, row: int, got: str, allowed: str) -> Finding:
     return Finding(code=code, severity="forbid", where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
-                   got=got, allowed=allowed, remedy="make the programs again from the job")
+                   got=got, allowed=allowed, remedy=AGAIN)

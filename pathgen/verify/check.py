@@ -18,7 +18,7 @@ from pathgen.removal.material import TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.comparing import Seen, compared
 from pathgen.verify.cutting import cutting_findings
-from pathgen.verify.findings import Finding, Tolerances, at, forbids
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, forbids
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
@@ -176,7 +176,7 @@ def verify(
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs = {}
-    remedy = "make the programs again from the job"
+    remedy = AGAIN
     for step in clamping.steps:
         text = texts.get(step.file_name)
         if text is None:
@@ -209,7 +209,7 @@ def _too_long(error: TooLongError) -> Finding:
     return Finding(
         code="too-long", severity="forbid", where=at(error.step.file_name if error.step else "a program", error.line),
         got="simulating it was given up here: it sweeps over the board hundreds of times",
-        allowed="a program of the job", remedy="make the programs again from the job",
+        allowed="a program of the job", remedy=AGAIN,
     )
 
 

@@ -9,6 +9,9 @@ from typing import Literal
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
 
+AGAIN = "make the programs again from the job"
+"""The remedy for programs that were edited. A build that has just planned them says what else can be done."""
+
 Severity = Literal["forbid", "warn", "note"]
 
 

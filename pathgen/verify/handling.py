@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.read import RAPID, ReadProgram
 from pathgen.work.clamping import Clamping, Step
 
@@ -27,11 +27,11 @@ def program_findings(
         yield Finding(
             code="no-end", severity="forbid", where=at(program.name, program.lines),
             got="no M30, M2 or closing %: the file may be cut short", allowed="a program with its end",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
     if not motion.cutting.any():
         yield Finding(code="cuts-nothing", severity="forbid", where=program.name, got="no feed moves",
-                      allowed="a program that cuts", remedy="make the programs again from the job")
+                      allowed="a program that cuts", remedy=AGAIN)
         return
     if program.coolant:
         yield Finding(
@@ -82,7 +82,7 @@ def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
     if program.units != {clamping.units}:
         yield Finding(
             code="other-units", severity="forbid", where=program.name, got=" and ".join(sorted(program.units)),
-            allowed=clamping.units, remedy="make the programs again from the job",
+            allowed=clamping.units, remedy=AGAIN,
         )
     offsets = set(np.unique(program.offset).tolist())
     if offsets != {54}:
@@ -90,7 +90,7 @@ def _header(program: ReadProgram, clamping: Clamping) -> Iterator[Finding]:
         got = ", ".join(f"G{o}" if o else "none" for o in sorted(offsets))
         yield Finding(
             code="other-work-offset", severity="forbid", where=at(program.name, line), got=f"work offset {got}",
-            allowed="G54 throughout", remedy="make the programs again from the job",
+            allowed="G54 throughout", remedy=AGAIN,
         )
 
 
@@ -98,7 +98,7 @@ def _still(program: ReadProgram) -> Iterator[Finding]:
     """The spindle off throughout."""
     yield from _first(
         program, program.spindle != 0, "spindle-on", "the spindle turning over the marks", "no M3 in this program",
-        "make the programs again from the job",
+        AGAIN,
     )
 
 
@@ -118,7 +118,7 @@ def _spindle(program: ReadProgram, step: Step, clamping: Clamping) -> Iterator[F
         speed = program.speed[np.argmax(wrong)]
         yield from _first(
             program, wrong, "spindle-speed", f"S{speed:g}", f'S{step.cutter.speed:g} for cutter "{step.cutter.name}"',
-            "make the programs again from the job",
+            AGAIN,
         )
     if program.waited < clamping.machine.spin_up - 1e-3:
         yield Finding(

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
@@ -32,7 +32,7 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
     for own, (x, y) in zip(of_each, holes.at.tolist(), strict=True):
         if not len(own):
             yield Finding(code="hole-missing", severity="forbid", where=at(step.file_name, None, x, y), got="no cut",
-                          allowed=f"{len(holes.at)} holes", remedy="make the programs again from the job")
+                          allowed=f"{len(holes.at)} holes", remedy=AGAIN)
             continue
         lowest = own[np.argmin(lower[own, 2])]
         off_edge = _off_edge(
@@ -44,7 +44,7 @@ def hole_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
                 yield Finding(
                     code="hole-wrong", severity="forbid",
                     where=at(step.file_name, int(motion.line[rows[lowest]]), x, y), got=f"{off:.3f} mm {what}",
-                    allowed=f"{tolerances.hole:g} mm", remedy="make the programs again from the job",
+                    allowed=f"{tolerances.hole:g} mm", remedy=AGAIN,
                 )
 
 

@@ -7,10 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
-
-AGAIN = "make the programs again from the job"
 
 
 def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

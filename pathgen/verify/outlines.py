@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
@@ -34,7 +34,7 @@ def outline_findings(
             code="outline-inside", severity="forbid",
             where=at(step.file_name, int(motion.line[row]), *motion.end[row, :2]),
             got=f"the cutter goes {r - gap[i]:.3f} mm inside the outline", allowed=f"{tolerances.outline:g} mm",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
     yield from _not_cut(lines, board, step, tolerances)
     yield from _groove(step, clamping, sim, tolerances)
@@ -57,7 +57,7 @@ def _not_cut(
         yield Finding(
             code="outline-outside", severity="forbid", where=at(step.file_name, None, *samples[i]),
             got=f"{gap[i] - r:.3f} mm left outside the outline", allowed=f"{tolerances.outline:g} mm",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
 
 
@@ -81,7 +81,7 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
         yield Finding(
             code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", severity="forbid", where=name,
             got=f"{len(spans)} places where the board is held", allowed=f"{cut.tabs} tabs",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
     step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
     # a tab may slope at its ends, one in two or so
@@ -96,19 +96,19 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
             yield Finding(
                 code="tab-too-thin", severity="forbid", where=at(name, None, x, y),
                 got=f"a tab {core.min():.3f} mm thick",
-                allowed=f"{cut.tab_height:g} mm", remedy="make the programs again from the job",
+                allowed=f"{cut.tab_height:g} mm", remedy=AGAIN,
             )
         if width < cut.tab_width - tolerances.tab_width - 2 * step_of_grid:
             yield Finding(
                 code="tab-too-narrow", severity="forbid", where=at(name, None, x, y), got=f"a tab {width:.1f} mm wide",
-                allowed=f"{cut.tab_width:g} mm", remedy="make the programs again from the job",
+                allowed=f"{cut.tab_width:g} mm", remedy=AGAIN,
             )
         if float(height[span].max()) > cut.tab_height + 0.5 or width > widest:
             yield Finding(
                 code="outline-uncut", severity="forbid", where=at(name, None, x, y),
                 got=f"{float(height[span].max()):.2f} mm left over {width:.1f} mm",
                 allowed=f"tabs of {cut.tab_height:g} by {cut.tab_width:g} mm",
-                remedy="make the programs again from the job",
+                remedy=AGAIN,
             )
 
 
@@ -122,7 +122,7 @@ def _skin(
         yield Finding(
             code="skin-wrong", severity="forbid", where=at(step.file_name, None, *samples[worst]),
             got=f"{height[worst]:.3f} mm left under the groove", allowed=f"{skin:g} mm within {tolerances.tab:g} mm",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
 
 

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
@@ -24,7 +24,6 @@ Floats = NDArray[np.float64]
 _UNCUT = 0.01
 """How far beyond the cutter's radius a point of an outline may lie from the path and still count as cut, mm."""
 
-AGAIN = "make the programs again from the job"
 
 
 def piece_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -16,7 +17,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
 from pathgen.verify.culprit import Culprit
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
@@ -116,21 +117,22 @@ def pocket_findings(
     """Every fault of every pocket, and of the fill that was cut level."""
     for poured in sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
-        openings = _openings(poured.inlay, steps)
+        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay))
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 
-def _openings(shape: Inlay, steps: list[Step]) -> _Openings:
+def _openings(shape: Inlay, steps: list[Step], gone: float) -> _Openings:
+    """`gone` is what a second cut took off the surface before: sloping walls open less there."""
     alone, beside = [], []
     reach: shapely.Geometry = shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
         axis = _taken_in(shape.area, half)
-        own = overlay.buffer(axis, half, quad_segs=32)
+        own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
         floor = shapely.get_parts(overlay.difference(own if step.cutter.shape == "flat-end" else axis, reach))
         touching = shapely.dwithin(floor, reach, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
@@ -163,7 +165,7 @@ def _in_plan(
             code="pocket-outside-drawing", severity="forbid",
             where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
             got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
-            allowed=f"{allowed:.2g} mm outside its edge", remedy="make the programs again from the job",
+            allowed=f"{allowed:.2g} mm outside its edge", remedy=AGAIN,
         )
     for step in openings.steps:
         if step.order in motions:
@@ -203,7 +205,7 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             code="pocket-wall-overcut", severity="forbid",
             where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
             got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
-            allowed=f"{tolerances.pocket_plan:g} mm", remedy="make the programs again from the job",
+            allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
         )
 
 
@@ -228,7 +230,7 @@ def _uncut(
         yield Finding(
             code="pocket-uncut", severity="forbid", where=at(f"inlay {poured.inlay.index + 1}", None, x, y),
             got=f"{area:.2f} mm2 that the cutters can reach is left", allowed="0.05 mm2",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
 
 
@@ -280,7 +282,7 @@ def _too_shallow(
                 where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
                 got=f"{inlay.depth - float(floor.off[worst]):.3f} mm deep",
                 allowed=f"{inlay.depth:g} mm, less {float(allowed[worst]):.3f} mm for steps and ridges",
-                remedy="make the programs again from the job",
+                remedy=AGAIN,
             )
             return
 
@@ -301,16 +303,26 @@ def _nowhere_deep(
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
             cell = sim.grid.cell_area**0.5
-            # paths along the grid may all lie half a cell beside its middles, where a point leaves more than nothing
-            least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests) + float(step.cutter.profile(cell / 2))
+            least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests)
+            least += _beside(step.cutter, inset, cell, tolerances)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
                 yield Finding(
                     code="pocket-too-shallow", severity="forbid",
                     where=at(f"inlay {inlay.index + 1}, {step.file_name}", None, *shapely.get_coordinates(piece)[0]),
                     got=f"{inlay.depth - float(cells.min()):.3f} mm at its deepest", allowed=f"{inlay.depth:g} mm",
-                    remedy="make the programs again from the job",
+                    remedy=AGAIN,
                 )
                 return
+
+
+def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:
+    """What the end of a cutter leaves at the middles of cells, all beside its path.
+
+    A path along the grid may lie half a cell beside them; one along the rim of a floor, of which `inset` and as much
+    again is not judged, lies that far outside: there no more than a ridge is left.
+    """
+    along_rim = float(cutter.profile(min(2 * inset + cell / math.sqrt(2), cutter.radius)))
+    return max(float(cutter.profile(cell / 2)), min(along_rim, tolerances.floor_ridge))
 
 
 def _widest(steps: list[Step]) -> float:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.units import place_words
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, at
+from pathgen.verify.findings import AGAIN, Finding, at
 from pathgen.work.clamping import Step
 
 ROUNDED = 3e-4
@@ -20,7 +20,7 @@ def repeat_findings(finish: Motion, again: Motion, step: Step, *, within: float 
     """The last run of the finish, which no rapid interrupts, against the last feed moves of the re-surface."""
     first, last = _last_run(finish), np.flatnonzero(again.cutting)
     count = len(first)
-    remedy = "make the programs again from the job"
+    remedy = AGAIN
     if len(last) < count:
         yield Finding(
             code="resurface-differs", severity="forbid", where=step.file_name, got=f"{len(last)} feed moves",
@@ -66,13 +66,13 @@ def part_repeat_findings(finish: Motion, again: Motion, step: Step, *, within: f
         yield Finding(
             code="resurface-differs", severity="forbid", where=at(step.file_name, int(line[i]), *points[i, :2]),
             got=f"{-on_line[i]:.4f} mm below the first finishing pass", allowed="the first finishing passes again",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
     if not np.any(np.abs(on_line) <= slack):
         yield Finding(
             code="resurface-differs", severity="forbid", where=step.file_name,
             got="no move along a first finishing pass", allowed="the first finishing passes again, over the inlay",
-            remedy="make the programs again from the job",
+            remedy=AGAIN,
         )
 
 

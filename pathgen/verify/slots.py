@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
 
@@ -37,7 +37,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         yield Finding(
             code="slot-stray", severity="forbid",
             where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]), got="a cut that is on no slot",
-            allowed=f"within {_NEAR:g} mm of a slot's line", remedy="make the programs again from the job",
+            allowed=f"within {_NEAR:g} mm of a slot's line", remedy=AGAIN,
         )
     for number in range(len(slots.lines)):
         own = owner == number
@@ -45,7 +45,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         if not own.any():
             yield Finding(
                 code="slot-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
-                allowed="one slot for each fret", remedy="make the programs again from the job",
+                allowed="one slot for each fret", remedy=AGAIN,
             )
             continue
         yield from _one_slot(
@@ -80,7 +80,7 @@ def _one_slot(
     def found(code: str, i: int, got: str, allowed: str) -> Finding:
         return Finding(
             code=code, severity="forbid", where=at(f"{name}, {step.file_name}", int(lines[i]), *end[i, :2]), got=got,
-            allowed=allowed, remedy="make the programs again from the job",
+            allowed=allowed, remedy=AGAIN,
         )
 
     for side in (-1, 1):

@@ -11,7 +11,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.verify.culprit import Culprit
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping
@@ -70,7 +70,7 @@ def surface_findings(
         program, line = culprit(*low_at, None)
         yield Finding(
             code="surface-too-low", severity="forbid", where=at(program, line, *low_at), got=f"{-low:.4f} mm too low",
-            allowed=f"{tolerances.surface_low:g} mm", remedy="do not cut: make the programs again from the job",
+            allowed=f"{tolerances.surface_low:g} mm", remedy=f"do not cut: {AGAIN}",
         )
     slope = float(np.max(clamping.board.surface.slope(*high_at), initial=0.0))
     if not high <= limit * math.hypot(1.0, slope) + tolerances.surface_high:
@@ -79,7 +79,7 @@ def surface_findings(
         yield Finding(
             code="fill-proud" if proud else "surface-too-high", severity="forbid", where=at(program, line, *high_at),
             got=f"{high:.4f} mm too high", allowed=f"ridges of {limit:g} mm",
-            remedy="the surface is not cut everywhere: make the programs again from the job",
+            remedy=f"the surface is not cut everywhere: {AGAIN}",
         )
     if ridges.highest > limit + tolerances.ridge:
         program, line = culprit(*ridges.highest_at, lambda operation: operation.finishes)

@@ -182,6 +182,12 @@ class Clamping:
         later = any(isinstance(step.operation, CutAgain) for step in self.steps[places.get(id(inlay), 0) :])
         return self.surfacing.leave if self.surfacing and later else 0.0
 
+    def skimmed(self, inlay: Inlay) -> float:
+        """How far the wood stands below the first surface when an inlay is opened, mm."""
+        opening = min((s.order for s in self.steps if s.operation.opens is inlay), default=0)
+        earlier = any(isinstance(s.operation, CutAgain) and s.order < opening for s in self.steps)
+        return self.surfacing.skim if self.surfacing and earlier else 0.0
+
     @property
     def finished_surface(self) -> Surface:
         """The surface when all is done: `skim` below the first where something was filled and cut again."""

@@ -55,6 +55,8 @@ class Operation(ABC, Generic[F]):
     feature: F
     name: ClassVar[str]
     """In reports, headers and file names."""
+    hold: ClassVar[str] = "Hold the blank flat and firmly"
+    """How the work is held before the first program."""
     spins: ClassVar[bool] = True
     """Whether the spindle turns."""
     works_hard: ClassVar[bool] = False
@@ -63,6 +65,8 @@ class Operation(ABC, Generic[F]):
     """Whether its passes lie over the part's surface."""
     finishes: ClassVar[bool] = False
     """Whether its last passes are the finished surface."""
+    instead: ClassVar[str] = "another cutter or stepdown"
+    """What of the job may be tried differently where its program does not come out as it should."""
 
     @property
     def inlay(self) -> Inlay | None:
@@ -155,6 +159,7 @@ class _Surface(Operation[Surfacing]):
     """Over the part's whole surface."""
 
     makes_surface = True
+    instead = "another [surface] finish cutter, scallop or allowance"
 
     def surfaced_as(self, surfacing: Surfacing) -> Self:
         return replace(self, feature=surfacing)  # type: ignore[arg-type]
@@ -203,6 +208,7 @@ class Pocket(Operation[Inlay]):
     nth: int = 0
     count: int = 1
     name = "pocket"
+    instead = "another cutter, depth or place for the inlay"
     works_hard = True
 
     @property
@@ -267,6 +273,7 @@ class CutAgain(Operation[Inlay]):
     final: bool = True
     """Whether no other cut over a fill comes after it."""
     name = "resurface"
+    instead = "another [resurface] area or stepdown, or overfill for the inlay"
     makes_surface = finishes = True
 
     @property
@@ -335,6 +342,7 @@ class WitnessMarks(Operation[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
+    instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
@@ -356,6 +364,7 @@ class Hover(Operation[Marks]):
 
     over: Inlay
     name = "hover"
+    instead = "places of your own in [marks] at"
     spins = False
 
     @property
@@ -390,6 +399,7 @@ class DowelHoles(Operation[Holes]):
     """Round holes outside the part."""
 
     name = "holes"
+    instead = "another [holes] cutter or diameter"
     purpose = "cut the holes outside the board"
 
     @property
@@ -406,10 +416,39 @@ class DowelHoles(Operation[Holes]):
         return _into_bed(self.bottom, work)
 
 
+@dataclass(frozen=True, eq=False)
+class SideDots(Operation[Holes]):
+    """Holes for dots in the upper edge of a finished board that stands on its other edge."""
+
+    toward: int = 1
+    """Where the board's top looks: toward + Y, or - Y."""
+    name = "side-dots"
+    purpose = "drill the holes for the side dots"
+    hold = "Hold the board standing on its treble edge, its bass edge up"
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
+
+    def before(self, work: Work) -> list[str]:
+        under = "-" if self.toward > 0 else "+"
+        return [
+            "Put the board between two straight pieces of wood in a vice, nut end toward - X, its underside toward "
+            f"{under} Y and along X; the bass edge stands level and a little above everything that holds it. Check "
+            "with a square that its underside stands upright."
+        ]
+
+    def cautions(self) -> list[str]:
+        return ["A board on its edge tips easily: hold it over its whole length, and keep hands off while it drills."]
+
+
 class Slot(Operation[Slots]):
     """The fret slots."""
 
     name = "slots"
+    instead = "another [slots] entry, depth or cutter"
     purpose = "cut the fret slots"
 
     @property
@@ -440,6 +479,7 @@ class NutSlot(Slot):
     """The slot of the nut."""
 
     name = "nut-slot"
+    instead = "another [nut] entry, depth or cutter"
     purpose = "cut the slot for the nut"
 
 
@@ -447,6 +487,7 @@ class Bevel(Operation[Slots]):
     """Bevels along the edges of the slots."""
 
     name = "bevel"
+    instead = "another [slots] bevel, or none"
     purpose = "bevel the edges of the fret slots"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
@@ -476,6 +517,7 @@ class Outline(Operation[OutlineCut]):
     """The part cut free."""
 
     name = "outline"
+    instead = "another [outline] cutter, number of tabs or finish"
     works_hard = True
 
     @property

@@ -202,3 +202,26 @@ def test_several_separate_shapes_are_sharpened_by_a_v_cutter_last(tmp_path: Path
     result = pocketed(tmp_path, shapes, '["flat", "vee"]', 0.8)
     assert forbidden(result) == []
     assert result.report["inlays"][0]["reachable_area"] > 0.99 * result.report["inlays"][0]["area"]
+
+
+BALL = """
+[[cutter]]
+name = "ball {0:g}"
+shape = "ball-end"
+diameter = {0}
+speed = 20000
+feed = 380.0
+plunge = 120.0
+stepdown = 0.5
+"""
+ARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="none"
+stroke="#225577" stroke-width="1.51"><path d="M18 8L25 15L18 22M6 15H25"/></svg>"""
+
+
+@pytest.mark.parametrize("depth", [1.6, 1.2])
+def test_ball_ends_one_after_the_other_reach_the_depth_in_narrow_strips(tmp_path, depth):
+    """The second goes along the rims of strips, beside the middle that is judged (found by a row of icons)."""
+    changes = {'cutters = ["flat"]': 'cutters = ["ball 2", "ball 1"]', "depth = 1.5": f"depth = {depth}",
+               "radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"'}
+    result = built(tmp_path, changes=changes, extra=BALL.format(2.0) + BALL.format(1.0), art=ARROW)
+    assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]

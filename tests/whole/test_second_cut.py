@@ -12,11 +12,24 @@ from shapely import affinity
 
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
+from pathgen.work.fill import DAM, level_resin
 from tests.small_board import built, job, left_by_ball, moves, text_of
 
 R_NUT, R_END, LENGTH = 254.0, 300.0, 300.0 * (1 - 2 ** (-5 / 12)) + 10.0
 BALL, LIMIT = 6.35, 0.05
 FINE = {"scallop = 0.05": "scallop = 0.02"}
+
+V_60 = """
+[[cutter]]
+name = "v"
+shape = "v"
+diameter = 6.0
+angle = 60.0
+speed = 16000
+feed = 1200.0
+plunge = 400.0
+stepdown = 1.0
+"""
 
 
 def surface(x, y):
@@ -98,7 +111,8 @@ def test_a_skim_takes_what_it_says(tmp_path):
     said = result.report["inlays"][0]["second_cut"]
     board, pocket = result.plan.clamping.board.outline.area, result.verification.pockets[0].area
     assert said["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
-    assert said["fill_volume"] == pytest.approx((0.7 + 0.2) * pocket, rel=1e-3)
+    inside_the_dam = level_resin(result.plan.clamping.inlays[0], result.plan.clamping.board.surface, DAM)
+    assert said["fill_volume"] == pytest.approx(inside_the_dam + 0.2 * pocket, rel=1e-3)
     assert said["depth_left"][1] == pytest.approx(1.3, abs=1e-3)
     assert not said["repeats_first_pass"]
 
@@ -251,3 +265,19 @@ def test_what_cannot_be_left_is_refused(tmp_path, changes, words):
     with pytest.raises(JobError) as error:
         load_job(job(tmp_path, changes=changes))
     assert words in str(error.value)
+
+
+def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
+    """The skim after the first fill lowers the wood before the second inlay is opened (found by a random board)."""
+    (tmp_path / "star.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
+        '<polygon points="19,10 13,12 10,19 7,12 1,10 7,8 10,1 13,8" fill="#225577"/></svg>'
+    )
+    second = '\n[[inlay]]\nartwork = "star.svg"\ndepth = 1.5\ncutters = ["v"]\noverfill = 0.7\n'
+    second += "place = { at = [66.0, 0.0] }\n"
+    v = V_60 + second + '[resurface]\nskim = 0.1\narea = "board"\n'
+    result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"}, extra=v)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    told = [f["got"] for f in result.report["checks"]["findings"] if f["where"] == "[[inlay]] 2"]
+    further_in = 0.1 * np.tan(np.radians(30.0))
+    assert any(f"{further_in:.3f} mm further in" in words for words in told)

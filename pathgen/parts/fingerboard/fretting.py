@@ -159,15 +159,19 @@ _SAME = 0.01
 
 def finished_ends(board: Fingerboard) -> Floats:
     """(n, 2, 2) where each fret ends on the finished board: out to the binding's outer face, or where it stops."""
-    ends, slope = board.frets.ends, board.edges.slope
-    run = ends[:, 1] - ends[:, 0]
+    return np.where(board.frets.full[..., None], past_binding(board, board.frets.ends), board.frets.ends)
+
+
+def past_binding(board: Fingerboard, lines: Floats) -> Floats:
+    """Lines from edge to edge of the cut board, (n, 2, 2), run on to the binding's outer faces."""
+    slope, run = board.edges.slope, lines[:, 1] - lines[:, 0]
     unit = run / np.linalg.norm(run, axis=1)[:, None]
-    out = ends.copy()
+    out = lines.copy()
     for i, way in ((0, -1.0), (1, 1.0)):
         side = np.sign(way * unit[:, 1])
-        # the binding is as thick as it is square to the edge, and longer along a fret that slants against it
+        # the binding is as thick as it is square to the edge, and longer along a line that slants against it
         longer = board.binding * np.hypot(1.0, slope) / (np.abs(unit[:, 1]) - way * side * slope * unit[:, 0] * side)
-        out[:, i] += np.where(board.frets.full[:, i], way * longer, 0.0)[:, None] * unit
+        out[:, i] += (way * longer)[:, None] * unit
     return out
 
 

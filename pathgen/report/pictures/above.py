@@ -15,7 +15,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
-from pathgen.work.operations import DowelHoles, NutSlot, Outline, Slot, WitnessMarks
+from pathgen.work.operations import DowelHoles, NutSlot, Outline, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
@@ -121,7 +121,7 @@ def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if (holes := clamping.feature(DowelHoles)) is not None:
+    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots)) is not None:
         for x, y in view(holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
     for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:

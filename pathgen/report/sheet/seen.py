@@ -24,7 +24,6 @@ PAGE = 186.0
 """What fits across A4 inside the page's margins, mm."""
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
 _MOST = 3.0  # times: larger shows nothing more
-ANGLE = f"Seen at an angle, from the bass side and the nut; heights are drawn {RISE:g} times as high."
 
 
 def finished(planned: Plan, checked: Verification, report: dict[str, Any], about: str) -> Element | None:
@@ -45,7 +44,7 @@ def finished(planned: Plan, checked: Verification, report: dict[str, Any], about
                                    " ".join([caption, *_contrast_words(clamping, last, wood)]))
     angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),
                      f"The finished {what} at an angle, heights drawn {RISE:g} times as high.")
-    return chapter("finished", f"The finished {what}", *shown, figure(angle, ANGLE, wide=True))
+    return chapter("finished", f"The finished {what}", *shown, figure(angle, _angle_words(clamping), wide=True))
 
 
 def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
@@ -126,7 +125,7 @@ def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Ite
             small.append(_sized(as_image(pixels, words), wide * times, caption))
     angle = as_image(seen_at_an_angle(clamping, one.opened, wood),
                      f"{name}: the open pocket at an angle, heights drawn {RISE:g} times as high.")
-    small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {ANGLE}"))
+    small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {_angle_words(clamping)}"))
     yield e("div", small, class_="sized")
 
 
@@ -170,3 +169,10 @@ def _contrast_words(clamping: Clamping, stage: Stage, wood: str | None) -> Itera
         low = [colour for colour, ratio in found.items() if ratio < LEAST_CONTRAST]
         yield (f"Contrast with the wood as seen here: {ratios}"
                + (f"; under {LEAST_CONTRAST:g}:1, hard to see from afar: {', '.join(low)}." if low else "."))
+
+
+def _angle_words(clamping: Clamping) -> str:
+    """From where a picture at an angle is seen: from the side toward - y, and the near end."""
+    names = clamping.board.names
+    side = f"the {names.sides[0]} side and " if names.sides else ""
+    return f"Seen at an angle, from {side}the {names.near}; heights are drawn {RISE:g} times as high."

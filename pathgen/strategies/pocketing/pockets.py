@@ -16,7 +16,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
-from pathgen.strategies.easing import Standing
+from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
@@ -143,7 +143,7 @@ def pocket(
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
-    standing = Standing.over(region.bounds, cutters, surface)
+    standing = Standing.over(region.bounds, cutters, surface) if any(map(may_overload, cutters)) else None
     for number, one in enumerate(openings, start=1):
         trace = Trace(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,

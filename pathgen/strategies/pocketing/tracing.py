@@ -126,7 +126,7 @@ class Trace:
         self._rows.append(rows)
         self._last = line[-1, :2]
 
-    def toolpath(self, standing: Standing) -> Toolpath:
+    def toolpath(self, standing: Standing | None) -> Toolpath:
         """All that was collected, with the way back up to the safe height; eased by what stands there, and takes it."""
         if self._last is None:
             return Toolpath.empty()

@@ -1,0 +1,1 @@
+"""A finished board standing on its edge."""

@@ -1,0 +1,103 @@
+"""Side dots drilled into the edge: where they lie by plane geometry, and what a moved hole or a bad number comes to."""
+
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import JobError, build, check, load_job
+from pathgen.app.cli import main
+from pathgen.job.sense import part_of
+from pathgen.job.side_dots import side_dot_clamping
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml"
+TEXT = EXAMPLE.read_text()
+LENGTH = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
+FAN = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
+
+
+def job_of(folder, *changes):
+    text = TEXT
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    (folder / "board.toml").write_text(text)
+    return load_job(folder / "board.toml")
+
+
+def at_fret(n):
+    return 640.0 * (1 - 2 ** (-n / 12))
+
+
+def test_they_lie_along_the_finished_edge_half_way_up_it(tmp_path):
+    holes = side_dot_clamping(job_of(tmp_path)).steps[0].operation.feature
+    shares = [(f, s) for f in (3, 5, 7, 9, 12, 15, 17, 19) for s in ((1 / 3, 2 / 3) if f == 12 else (1 / 2,))]
+    x = np.array([at_fret(f - 1) + s * (at_fret(f) - at_fret(f - 1)) for f, s in shares])
+    slope = 6.0 / LENGTH  # the finished edges: 43 wide at the nut, 55 at the end
+    assert holes.at[:, 0] == pytest.approx(x * math.hypot(1.0, slope), abs=2e-5)
+    radius, half = 254.0 + 101.6 / LENGTH * x, 21.5 + slope * x
+    fall = 0.5 * np.maximum(x - at_fret(14), 0.0) / (LENGTH - at_fret(14))
+    assert holes.at[:, 1] == pytest.approx((6.5 - fall - radius + np.sqrt(radius**2 - half**2)) / 2, abs=2e-5)
+
+
+def test_on_a_fan_they_lie_where_lines_cross_the_edge(tmp_path):
+    job = job_of(tmp_path, ("scale_length = 640.0", FAN))
+    board = part_of(job)
+    edge = shapely.LineString([(x, -21.5 - 6.0 * x / board.length) for x in (-60.0, 600.0)])
+    crossed = [shapely.intersection(edge, shapely.LineString([1.5 * a - 0.5 * b, 1.5 * b - 0.5 * a]))
+               for a, b in board.layout.lines]
+    along = np.array([shapely.distance(crossed[0], p) for p in crossed])
+    holes = side_dot_clamping(job).steps[0].operation.feature
+    assert holes.at[[0, 1], 0] == pytest.approx([(along[f - 1] + along[f]) / 2 for f in (3, 5)], abs=2e-5)
+
+
+def test_left_handed_the_top_looks_the_other_way(tmp_path):
+    right = side_dot_clamping(job_of(tmp_path))
+    left = side_dot_clamping(job_of(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))
+    assert right.steps[0].operation.feature.at * [1, -1] == pytest.approx(left.steps[0].operation.feature.at)
+    assert "underside toward - Y" in right.steps[0].operation.before(right)[0]
+    assert "underside toward + Y" in left.steps[0].operation.before(left)[0]
+
+
+def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
+    job, out = job_of(tmp_path), tmp_path / "side"
+    made = build(job, clamping=side_dot_clamping(job), resolution=0.2)
+    assert made.verification.findings == ()
+    program = made.programs[0]
+    low = program.toolpath.points[:, 2].min()
+    down = np.unique(program.toolpath.points[program.toolpath.points[:, 2] < low + 1e-6][:, :2].round(4), axis=0)
+    assert down == pytest.approx(np.unique(program.step.operation.feature.at.round(4), axis=0), abs=1e-3)
+    assert made.plan.clamping.stock.thickness - low == pytest.approx(2.5)
+    assert re.search(r"Z-2\.5\b", program.text)  # counted from the edge
+    made.write(out)
+    assert check(job, out, resolution=0.3).findings == ()
+    x = f"X{down[0][0]:.4f}".rstrip("0")
+    assert x in program.text
+    (out / program.file_name).write_text(program.text.replace(x, f"X{down[0][0] + 0.2:.4f}"))
+    assert "hole-wrong" in {f.code for f in check(job, out, resolution=0.3).findings}
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ([("depth = 2.5", "depth = 2.5\ndiameter = 5.0")],
+     r"5 mm at fret 19, where the edge is 5\.10 mm high \(allowed: 4\.10 mm or less"),
+    ([("binding = 1.5\n", "binding = 1.5\nside_dots = []\n")], "no fret of the board has one"),
+    # two dots at a third and two thirds of the 9.52 mm between frets 23 and 24 (equal temperament)
+    ([("frets = 20", "frets = 24"), ("binding = 1.5\n", "binding = 1.5\nside_dots = [24]\n"),
+      ("depth = 2.5", "depth = 2.5\ndiameter = 3.9"), ("length = 480.0", "length = 560.0"),
+      ("depth = 2.0", "depth = 2.0\nwidth = 2.6")], r"at fret 24, 3\.17 mm from the middle of a slot"),
+])
+def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
+    job = job_of(tmp_path, *changes)
+    with pytest.raises(JobError, match=words):
+        side_dot_clamping(job)
+
+
+def test_the_command(tmp_path, capsys):
+    assert main(["side-dots", str(EXAMPLE), "--out", str(tmp_path / "s"), "--resolution", "0.3"]) == 0
+    assert len(list((tmp_path / "s").glob("*.nc"))) == 1
+    (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[side_dots]")])
+    assert main(["side-dots", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
+    assert "[side_dots] is missing" in capsys.readouterr().err
