@@ -22,7 +22,8 @@ The frame: x along the work, y across with the radius's centre-line at 0, z up f
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+TYPE_CHECKING = False  # type checkers take it for true; the module that has it takes most of the time of an import
 
 __version__ = "0.1.0"
 
@@ -128,7 +129,7 @@ __all__ = [
     "stepover_for",
 ]
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOMES:
         raise AttributeError(f"module 'pathgen' has no attribute {name!r}")
     value = getattr(import_module(_HOMES[name]), name)
