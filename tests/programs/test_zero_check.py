@@ -13,6 +13,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.zero_check import feeler_tip, unchecked, zero_checks
+from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
 
 FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
@@ -141,6 +142,13 @@ def test_no_bare_place_at_all_is_said(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))
     assert "resurface" in [s.operation.name for s in unchecked(clamping)]
     assert "pocket" not in [s.operation.name for s in unchecked(clamping)]
+    said = {f.where: f for f in zero_findings(clamping)}
+    step = next(s for s in clamping.steps if s.operation.name == "resurface")
+    finding = said[step.title]
+    assert (finding.code, finding.severity) == ("no-zero-check", "warn")
+    assert "no bare place" in finding.got
+    assert "let the blank stand out further, or move a clamp" in finding.remedy
+    assert not zero_findings(clamping_of(pathgen.load_job(job(tmp_path))))
 
 
 def test_a_place_out_of_the_machines_travel_is_not_taken(tmp_path):
