@@ -114,6 +114,7 @@ def test_the_detail_is_the_drawings_narrowest_place(made):
     assert min(across) == pytest.approx(1.3, abs=1e-3)
     bar = shown.centroid.x if across[0] == across[-1] else \
         shown.bounds[0] + 0.6 if across[0] < across[-1] else shown.bounds[2] - 0.6
+    assert shown.covers(shapely.Point(trial.at[0], 10.0))  # the piece is 40 mm wide, the letter stands above it
     points, cutter = cut_of(made, lambda p: p.operation == "pocket" and p.cutter.name == "fine"
                             and p.step.operation.opens is pocket)
     inside = points[(points[:, 1] > 0) & (abs(points[:, 0] - bar) < 0.3)]
@@ -197,6 +198,11 @@ def test_a_job_that_has_less_tries_less(tmp_path, without, kinds):
 def test_cutters_that_the_job_lacks_and_scrap_too_thin_are_refused(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         coupon_clamping(load_job(job(tmp_path, extra=SLOTS + extra)))
+
+
+def test_a_cutter_that_the_job_lacks_is_refused_when_the_job_is_read(tmp_path):
+    with pytest.raises(JobError, match=r"\[coupon\] cutters"):
+        load_job(job(tmp_path, extra='[coupon]\ncutters = ["flat 9"]\n'))
 
 
 def test_a_job_with_nothing_to_try_is_refused(tmp_path):
