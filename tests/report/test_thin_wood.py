@@ -94,7 +94,7 @@ def test_beside_a_slot(tmp_path, gap, count):
     found = rings(clamping)
     assert len(found) == count
     slivers = [f for f in neighbour_findings(clamping, Tolerances()) if f.code == "sliver"]
-    assert len(slivers) == (gap > 0)  # under 0.8 mm
+    assert len(slivers) == (gap > 0)  # it warns under 0.8 mm
     for x, _, words in found:
         assert x == pytest.approx(fret - 0.15, abs=0.35)
         assert words == "0.25 mm between a pocket and a slot"
