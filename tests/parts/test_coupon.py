@@ -135,6 +135,20 @@ def test_the_step_at_the_rim_and_the_pour(made):
     assert np.ptp(moves(again.text)[1][:, 0]) < 0.5 * made.plan.clamping.board.length
 
 
+@pytest.mark.parametrize("name", ["fern-and-moth", "moth-three-colours"])
+def test_the_examples_test_pieces_are_verified_and_every_new_cutter_has_its_check_of_zero(name):
+    example = load_job(f"examples/{name}.toml")
+    piece = build(example, clamping=coupon_clamping(example), resolution=0.15)
+    assert piece.passed
+    assert not [f for f in piece.report["checks"]["findings"] if f["severity"] != "note"]
+    names = [p.cutter.name for p in piece.programs]
+    assert [p.zero is not None for p in piece.programs] == [
+        k == 0 or one != names[k - 1] for k, one in enumerate(names)]
+    kinds = [t.kind for t in piece.plan.clamping.board.trials]
+    assert {"rim", "square", "detail", "pour", "slot"} == set(kinds)
+    assert kinds.count("slot") == 3
+
+
 @pytest.mark.parametrize(("operation", "change", "code"), [
     ("slots", ("Z", -0.05), "slot-too-deep"),
     ("pocket", ("X", 0.2), "pocket-outside-drawing"),
