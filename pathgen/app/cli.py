@@ -413,10 +413,12 @@ def _coupon(options: argparse.Namespace) -> int:
 def _frets(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
+    from pathgen.job.sense import board_of
     from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 
     job = load_job(options.job)
+    board_of(job)  # refuses the job of a plate
     data = part_data(clamping_of(job))
     if options.json:
         _print_json(data["frets"])

@@ -11,7 +11,7 @@ from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of, slots_of
+from pathgen.job.sense import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data, strung_data
 from pathgen.report.fretting import fretting_lines, strip_picture
@@ -34,24 +34,26 @@ class Paper:
 
 
 def _fretting(job: Job) -> Paper:
+    board = board_of(job)
     if job.frets is None:
         raise _missing(job, "frets", "with the wire's sizes; every key has a default")
-    board = part_of(job)
     data = fretting_data(board, slots_of(job, board), job.frets)
     return Paper(data=data, lines=fretting_lines(data, job.units), picture=strip_picture(data))
 
 
 def _strings(job: Job) -> Paper:
+    board = board_of(job)
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
-    data = strung_data(part_of(job), job.strings, job.frets)
+    data = strung_data(board, job.strings, job.frets)
     return Paper(data=data, lines=stringing_lines(data, job.units))
 
 
 def _neck(job: Job) -> Paper:
+    board = board_of(job)
     if job.neck is None:
         raise _missing(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
-    data = neck_rows(job.neck, part_of(job))
+    data = neck_rows(job.neck, board)
     wrong = neck_findings(data)
     return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong)],
                  passed=all(f.severity != "forbid" for f in wrong), picture=side_picture(data, job.units))

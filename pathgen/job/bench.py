@@ -10,7 +10,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
 from pathgen.base.units import format_length
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of
+from pathgen.job.sense import board_of
 from pathgen.job.tables import GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -29,10 +29,10 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     The block lies on the machine with its hollow up, X 0 at its end nearest the nut. Turned over about its length it
     fits the board. Raises JobError for a job without ``[block]``, a range that is none, or a blank that is too thin.
     """
+    board = board_of(job)
     table = job.block
     if table is None:
         raise JobError(job.path.name, "[block] is missing", remedy="add a [block] table with the cutter for it")
-    board = part_of(job)
     start, end, first, last = _range(board, frets or table.frets)
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     width = table.width or 2 * (half + BLOCK_OVERHANG)
@@ -58,10 +58,10 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
     where ``[gauges]`` names an engraver. With ``along`` one more fits the centre-line, from the nut to the end. Raises
     JobError for a job without ``[gauges]``, and without ``along`` for a flat board.
     """
+    board = board_of(job)
     table = job.gauges
     if table is None:
         raise JobError(job.path.name, "[gauges] is missing", remedy="add a [gauges] table with the cutter for them")
-    board = part_of(job)
     if board.surface.is_flat and not table.along:
         raise JobError("[gauges]", "the board is flat", remedy="a straight edge is its gauge")
     radii = [] if board.surface.is_flat else _radii(board, table.frets)

@@ -10,10 +10,12 @@ from pathgen.base.scallop import scallop_height
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import marks_of, move_of, resin_of
+from pathgen.job.flat import boring_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -63,7 +65,7 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
             resin_of(job, inlay.index if inlay.like is None else inlay.like) if inlay.fill == "resin" else Resin()
             for inlay in clamping.inlays),
         let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
-        wood=(job.board.wood_colour, job.board.wood_colour_finished),
+        wood=(job.body.wood_colour, job.body.wood_colour_finished),
         doubts=tuple(doubts_of(job, clamping)),
     )
 
@@ -119,7 +121,7 @@ def surfacing_of(job: Job) -> Surfacing | None:
     )
 
 
-def _steps(job: Job, board: Fingerboard, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
+def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:
     """The steps in order, not yet numbered."""
 
     def step(operation: Operation[Any], name: str) -> Step:
@@ -144,7 +146,10 @@ def _steps(job: Job, board: Fingerboard, inlays: tuple[Inlay, ...], marks: Marks
                         yield step(Hover(marks, inlay), job.marks.cutter)
                     final = all(later.fill == "none" for later in inlays[inlay.index + 1 :])
                     yield step(CutAgain(inlay, surfacing, final), job.surface.finish)
-        elif part == "slots":
+        elif part == "slots" and isinstance(board, FlatPart):
+            for operation, cutter in boring_of(job, board):
+                yield step(operation, cutter)
+        elif part == "slots" and isinstance(board, Fingerboard):
             nut, slots = nut_of(job, board), slots_of(job, board)
             if job.nut and nut:
                 yield step(NutSlot(nut), job.nut.cutter)

@@ -71,7 +71,7 @@ def coupon_clamping(job: Job) -> Clamping:
     """
     table = job.coupon or CouponTable()
     scrap = table.thickness or job.stock.thickness
-    taken = job.stock.thickness - job.board.thickness if job.surface else 0.0
+    taken = job.stock.thickness - job.body.thickness if job.surface else 0.0
     thickness = scrap - taken
     cuts = tuple(_row(job, table, thickness))
     trials = tuple(trial for cut in cuts for trial in cut.trials)
@@ -81,7 +81,7 @@ def coupon_clamping(job: Job) -> Clamping:
     length = sum(cut.length for cut in cuts) + GAP
     rim = Trial(kind="rim", at=(0.0, 0.0), size=taken, cutter=job.surface.finish if job.surface else "")
     part = coupon((*([rim] if job.surface and taken > 0 else []), *trials), length=max(length, 3 * GAP), width=WIDTH,
-                  thickness=thickness, min_web=job.board.min_web)
+                  thickness=thickness, min_web=job.body.min_web)
     _check_web(part, scrap)
     clamping = Clamping(
         title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,  # type: ignore[arg-type]
@@ -122,7 +122,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     cutter = job.cutter(table.cutter, "[slots] cutter")
     width, depth = table.width or cutter.diameter, table.depth
     narrowest = -1 if width - WIDER >= cutter.diameter - 1e-9 else 0
-    deepest = min(thickness - job.board.min_web, cutter.flute_length)
+    deepest = min(thickness - job.body.min_web, cutter.flute_length)
     # the slot that is as wide as the job's is as deep, too; the two others are shallower and deeper, if that can be
     other = 1 if depth + DEEPER <= deepest else -2
     step = (0, -1, other) if narrowest == 0 else (-1, 0, other)
@@ -153,7 +153,7 @@ def _measured(job: Job, table: CouponTable) -> list[Cutter]:
 def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
     """A square pocket by one cutter alone."""
     depths = [inlay.depth for inlay in job.inlays if cutter.name in inlay.cutters]
-    depth = min(depths) if depths else min(cutter.stepdown, job.board.thickness - job.board.min_web)
+    depth = min(depths) if depths else min(cutter.stepdown, job.body.thickness - job.body.min_web)
     side = max(SQUARE, 2.5 * cutter.diameter)
     shape = overlay.buffer(shapely.box(GAP / 2, -side / 2, GAP / 2 + side, side / 2), -1.01 * cutter.radius)
     shape = overlay.buffer(shape, 1.01 * cutter.radius)  # its corners as the cutter rounds them

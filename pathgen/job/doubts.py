@@ -8,7 +8,8 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, place_words
+from pathgen.job.flat import inner_corners
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
 
@@ -20,12 +21,15 @@ _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables."""
     yield from _radius(job)
-    yield from _blank(job)
+    yield from _blank(job, clamping)
+    yield from _inner_corners(job)
     yield from _clamps(job, clamping)
     yield from _sloping_walls(job, clamping)
 
 
 def _radius(job: Job) -> Iterator[Doubt]:
+    if job.board is None:
+        return
     radius, units = job.board.radius, job.units
     if radius.end is not None and radius.end < radius.nut:
         yield Doubt(
@@ -37,14 +41,30 @@ def _radius(job: Job) -> Iterator[Doubt]:
         )
 
 
-def _blank(job: Job) -> Iterator[Doubt]:
-    over = job.stock.thickness - job.board.thickness
+def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    over, what = job.stock.thickness - job.body.thickness, clamping.board.names.part
     if job.surface is not None and over < _NOTHING_TO_CUT:
         yield Doubt(
             where="[stock] thickness",
-            problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished board",
-            allowed="a blank thicker than the board: the top of the curve is else the raw face",
-            remedy="measure the blank as it lies, or make [board] thickness less",
+            problem=f"the blank, {format_length(job.stock.thickness, job.units)}, is as thick as the finished {what}",
+            allowed=f"a blank thicker than the {what}: the top {'of the curve ' if job.board else ''}is else the raw "
+                    "face",
+            remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
+        )
+
+
+def _inner_corners(job: Job) -> Iterator[Doubt]:
+    """What stays in corners that point inward, which a round cutter does not reach."""
+    left = inner_corners(job) if job.plate else shapely.Polygon()
+    if not left.is_empty:
+        largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
+        x, y = shapely.get_coordinates(largest.representative_point())[0]
+        yield Doubt(
+            where="[plate] artwork",
+            problem=f"the outline's cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
+                    f"{place_words(x, y)}",
+            allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
+            grave=False,
         )
 
 

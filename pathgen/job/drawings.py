@@ -15,11 +15,14 @@ from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.units import place_words
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.flat import ring_area
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
+from pathgen.job.plate_tables import RingInlay
 from pathgen.job.tables import PlaceTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import lapped, walled
@@ -34,20 +37,35 @@ DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
 
-def inlays_of(job: Job, board: Fingerboard) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
+def inlays_of(job: Job, board: Fingerboard | FlatPart) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
     """The inlays of a job, and what its drawings hold that is not cut, in words.
 
     Raises JobError or ArtworkError for drawings that cannot be read, that lack a colour asked for, or that do not
     lie on the board with wood enough under them.
     """
     drawings = _read(job)
-    inlays = [_inlay(job, board, index, art) if art is not None else _dots(job, board, index)
+    inlays = [_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index)
               for index, art in enumerate(drawings)]
     left_out = {
         f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
         for art in drawings if art is not None for item in art.left_out
     }
     return tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays))), tuple(left_out)
+
+
+def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:
+    return _dots(job, board, index) if isinstance(board, Fingerboard) else _ring(job, board, index)
+
+
+def _ring(job: Job, part: FlatPart, index: int) -> Inlay:
+    """The inlay that is a ring, without a drawing."""
+    table = job.inlays[index]
+    assert isinstance(table, RingInlay)
+    where = f"inlay {index + 1} (ring {index + 1 - len(job.inlays) + len(job.rings)})"
+    inlay = Inlay(index=index, name=where, regions=((table.ring.colour, ring_area(table.ring)),), depth=table.depth,
+                  fill=table.fill, overfill=table.overfill)
+    _check_on_board(inlay, part, where)
+    return inlay
 
 
 def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
@@ -91,7 +109,7 @@ def _read(job: Job) -> list[Artwork | None]:
     return drawings
 
 
-def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
+def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) -> Inlay:
     table, where = job.inlays[index], f"inlay {index + 1}"
     known = [r.colour for r in art.regions]
     for colour in table.colours or ():
@@ -111,7 +129,9 @@ def _inlay(job: Job, board: Fingerboard, index: int, art: Artwork) -> Inlay:
     return inlay
 
 
-def _on_board(job: Job, index: int, art: Artwork, board: Fingerboard) -> tuple[Regions, tuple[PlacedSize, ...]]:
+def _on_board(
+    job: Job, index: int, art: Artwork, board: Fingerboard | FlatPart
+) -> tuple[Regions, tuple[PlacedSize, ...]]:
     """The colours to be cut, of every copy of the drawing, in the board's frame; and each copy's size."""
     from pathgen.artwork.place import placed
 
@@ -123,8 +143,8 @@ def _on_board(job: Job, index: int, art: Artwork, board: Fingerboard) -> tuple[R
     else:
         try:
             places = list(_placements(table.place, art, board, _slot_width(job)))
-        except ArtworkError as wrong:
-            raise ArtworkError(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
+        except (ArtworkError, JobError) as wrong:
+            raise type(wrong)(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
         copies = [
             placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
             for p in places
@@ -162,13 +182,18 @@ def _size(art: Artwork, scale: float) -> PlacedSize:
     return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
 
 
-def _placements(place: PlaceTable, art: Artwork, board: Fingerboard, slot: float) -> Iterator[Placement]:
+def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle
 
-    bass = np.vstack([board.nut_line[:1], board.frets.bass])
-    treble = np.vstack([board.nut_line[1:], board.frets.treble])
-    turn = place.rotate + (edge_angle(bass, treble, edge=place.along) if place.along else 0.0)
+    turn = place.rotate
+    if isinstance(board, Fingerboard):
+        bass = np.vstack([board.nut_line[:1], board.frets.bass])
+        treble = np.vstack([board.nut_line[1:], board.frets.treble])
+        turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
+    elif place.at is None or place.along:
+        raise JobError("place", "between, at_frets and along count frets, and a plate has none",
+                       allowed="at = [along, across], and rotate", remedy="write at")
     if place.at is not None:
         yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
                         centre="drawing" if place.centre == "drawing" else "page")
@@ -194,7 +219,7 @@ def _lapped(job: Job, inlays: list[Inlay]) -> tuple[Inlay, ...]:
     return tuple(out)
 
 
-def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay:
+def _for_pieces(job: Job, board: Fingerboard | FlatPart, index: int, inlay: Inlay) -> Inlay:
     """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
     if job.inlays[index].piece is None:
         return inlay
@@ -205,12 +230,15 @@ def _for_pieces(job: Job, board: Fingerboard, index: int, inlay: Inlay) -> Inlay
     return matched
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
-    outside = overlay.difference(inlay.area, wood_in_plan(board))
+def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> None:
+    wood = wood_in_plan(board)
+    if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
+        wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
+    outside, what = overlay.difference(inlay.area, wood), board.names.part
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(
-            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the board, near "
+            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
             remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
         )
@@ -218,9 +246,11 @@ def _check_on_board(inlay: Inlay, board: Fingerboard, where: str) -> None:
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
     if web[worst] < board.min_web:
-        fret = int(np.searchsorted(board.frets.distance, points[worst, 0]))
+        place = f"near {place_words(*points[worst].tolist())}"
+        if isinstance(board, Fingerboard):
+            place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
         raise JobError(
-            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it after fret {fret}",
+            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} mm or less",
         )

@@ -19,6 +19,7 @@ from pathgen.job.bench_tables import (
     SideDotsTable,
     StringsTable,
 )
+from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -58,16 +59,19 @@ class Job:
     title: str
     units: str
     path: Path
-    board: BoardTable
     stock: StockTable
     setup: SetupTable
     machine: MachineTable
+    board: BoardTable | None = None
+    plate: FlatPlateTable | None = None
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
     dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
+    bores: tuple[HoleTable, ...] = ()
+    rings: tuple[RingTable, ...] = ()
     nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
@@ -95,6 +99,18 @@ class Job:
                 if is_dataclass(value := getattr(self, f.name)) or isinstance(value, tuple)]
         tables = [(name, one) for name, value in said for one in (value if isinstance(value, tuple) else (value,))]
         return as_table([("title", self.title), *((name, _words(one)) for name, one in tables)])
+
+    @property
+    def body(self) -> BoardTable | FlatPlateTable:
+        """``[board]``, or ``[plate]`` where that stands instead."""
+        body = self.board or self.plate
+        assert body is not None  # `load_job` refuses a job without
+        return body
+
+    @property
+    def body_name(self) -> str:
+        """``[board]`` or ``[plate]``."""
+        return "[board]" if self.board is not None else "[plate]"
 
     def cutter(self, name: str, where: str) -> Cutter:
         """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""

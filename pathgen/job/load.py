@@ -25,6 +25,7 @@ from pathgen.job.bench_tables import (
 )
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
+from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable, ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
@@ -53,6 +54,7 @@ JOB_FILE = Kind(words="a job file", most=1_000_000, error=JobError)
 
 TABLES: dict[str, type] = {
     "board": BoardTable,
+    "plate": FlatPlateTable,
     "stock": StockTable,
     "setup": SetupTable,
     "machine": MachineTable,
@@ -60,8 +62,10 @@ TABLES: dict[str, type] = {
     "surface": SurfaceTable,
     "inlay": InlayTable,
     "dots": DotsTable,
+    "ring": RingTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
+    "hole": HoleTable,
     "nut": NutTable,
     "slots": SlotsTable,
     "outline": OutlineTable,
@@ -82,12 +86,13 @@ TABLES: dict[str, type] = {
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
     "units": ("mm", '"mm" or "in": the unit of every length without one of its own'),
-    "order": ("surface, inlays, slots, outline", "the operations in the order they are cut"),
+    "order": ("surface, inlays, slots, outline", "the operations in the order they are cut; the holes of a "
+              "plate go where slots do"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays", "measured": "measured"}
+REPEATED = {"cutter": "cutters", "inlay": "inlays", "ring": "rings", "hole": "bores", "measured": "measured"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
-REQUIRED = ("board", "stock")
+REQUIRED = ("stock",)
 WITH_DEFAULTS = ("setup", "machine")
 
 def load_job(path: str | Path) -> Job:
@@ -113,6 +118,7 @@ def load_job(path: str | Path) -> Job:
     for name in data:
         if name not in (*TOP_KEYS, *TABLES):
             raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
+    _one_part(data, place)
     values = {name: _read(name, data, place) for name in TABLES if name in data or name in WITH_DEFAULTS + REQUIRED}
     job = Job(
         title=text()(data.get("title", path.stem), place.inside("title")),
@@ -133,7 +139,8 @@ def drawings_named(path: Path) -> list[Path]:
         data = _toml(path)
     except JobError:
         return []
-    tables = [data.get("outline"), *(inlays if isinstance(inlays := data.get("inlay"), list) else ())]
+    inlays = data.get("inlay")
+    tables = [data.get("plate"), data.get("outline"), *(inlays if isinstance(inlays, list) else ())]
     names = [table.get("artwork") for table in tables if isinstance(table, dict)]
     return [path.parent / name for name in dict.fromkeys(names) if isinstance(name, str) and "\0" not in name]
 
@@ -185,6 +192,14 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
     return read_table(table, data.get(name, {}), Place(f"[{name}]", place.units))
 
 
+def _one_part(data: Mapping[str, Any], place: Place) -> None:
+    if "board" not in data and "plate" not in data:
+        raise place.refuse("[board] is missing", remedy="add a [board] table, or [plate] for a flat part")
+    if "board" in data and "plate" in data:
+        raise place.refuse("[board] and [plate] are both given", allowed="one of them",
+                           remedy="write a job for each part")
+
+
 def _called(entry: Any, index: int) -> str:
     """How an entry of a repeated table is named in messages: by its name, or counted from 1."""
     name = entry.get("name") if isinstance(entry, Mapping) else None
@@ -192,9 +207,11 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """Dots are one more inlay; an inlay with a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay, and so is each ring; an inlay with a fill brings [resurface] with its defaults."""
     if job.dots is not None:
         object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
+    if job.rings:
+        object.__setattr__(job, "inlays", (*job.inlays, *map(ring_inlay, job.rings)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
         object.__setattr__(job, "resurface", ResurfaceTable())
 
@@ -206,6 +223,8 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
             digest.update(read_bytes(job.artwork_path(index), DRAWING))
     if job.outline and job.outline.artwork:
         digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
+    if job.plate and job.plate.artwork:
+        digest.update(read_bytes(job.path.parent / job.plate.artwork, DRAWING))
     return digest.hexdigest()[:16]
 
 

@@ -13,7 +13,7 @@ from pathgen.base.lettering import lettering
 from pathgen.base.units import format_length
 from pathgen.job.bench_tables import PlateTable
 from pathgen.job.job import Job
-from pathgen.job.sense import nut_of, part_of
+from pathgen.job.sense import board_of, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.plate.part import Nut, Saddle, plate
@@ -42,10 +42,10 @@ def plate_clampings(job: Job) -> tuple[Clamping, ...]:
     on a left-handed board. The engraver marks each string's place: at the nut down to its slot's bottom where that is
     known. Raises JobError for a job without either table, and for a height that is missing or too small.
     """
+    board = board_of(job)
     if job.nut_blank is None and job.saddle_blank is None:
         raise JobError(job.path.name, "[nut_blank] and [saddle_blank] are missing",
                        remedy="add one or both, with the cutter, and thickness and height of the plate")
-    board = part_of(job)
     made = []
     if job.nut_blank is not None:
         line = nut_curve(board, job.strings, past=job.nut_blank.overhang)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import shapely
@@ -15,14 +13,18 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import MM_PER, format_length, place_words
 from pathgen.job.filling import check_filling
+from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.job import Job
-from pathgen.job.tables import BoardTable, FannedScale, PlaceTable
+from pathgen.job.outlines import drawn_outline
+from pathgen.job.tables import BoardTable, FannedScale
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.fingerboard.stringing import checked_strings
+from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Holes, OutlineCut, Slots
+from pathgen.work.part import Part
 
 
 def check_sense(job: Job) -> None:
@@ -30,28 +32,50 @@ def check_sense(job: Job) -> None:
     _cutter_names(job)
     _needed_tables(job)
     _order(job)
-    board = part_of(job)
-    _radius_and_width(job, board)
-    _stock_holds_board(job, board)
+    part = part_of(job)
+    if isinstance(part, FlatPart):
+        check_flat(job, part)
+    else:
+        _of_boards(job)
+        _radius_and_width(job, part)
+    _stock_holds_part(job, part)
     _surface_settings(job)
-    _inlays(job, board)
+    _inlays(job)
     check_filling(job)
     _pieces(job)
-    _slots(job, board)
-    _nut(job, board)
-    _holes(job, board)
-    _outline(job, board)
+    if isinstance(part, Fingerboard):
+        _slots(job, part)
+        _nut(job, part)
+    _holes(job, part)
+    _outline(job, part)
+    if isinstance(part, Fingerboard):
+        _fittings(job, part)
+
+
+def _of_boards(job: Job) -> None:
+    for name, tables in (("hole", job.bores), ("ring", job.rings)):
+        if tables:
+            raise JobError(f"[[{name}]]", "the job is of a [board]", allowed=f"[[{name}]] with [plate]",
+                           remedy="leave it out; holes outside a board are said in [holes]")
+
+
+def _fittings(job: Job, board: Fingerboard) -> None:
     if job.frets:
         checked_wire(job.frets, int(board.frets.number[0]), int(board.frets.number[-1]))
     if job.neck:
         neck_of(job.neck, board)
     if job.strings:
-        checked_strings(job.strings, job.board.strings)
+        checked_strings(job.strings, board.fittings.strings)
 
 
-def part_of(job: Job) -> Fingerboard:
-    """The board that a job describes."""
-    table = job.board
+def part_of(job: Job) -> Fingerboard | FlatPart:
+    """The board, or the plate, that a job describes."""
+    return flat_part_of(job) if job.board is None else board_of(job)
+
+
+def board_of(job: Job) -> Fingerboard:
+    """The board that a job describes. Raises JobError for a job of a plate."""
+    table = _board_table(job)
     scale: FannedScale = table.scale_length
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
@@ -87,19 +111,27 @@ def part_of(job: Job) -> Fingerboard:
     ))
 
 
+def _board_table(job: Job) -> BoardTable:
+    if job.board is None:
+        raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
+                       allowed="a job with [board]", remedy="name the job of a fingerboard")
+    return job.board
+
+
 def slots_of(job: Job, board: Fingerboard) -> Slots | None:
     """The fret slots that a job asks for."""
     table = job.slots
     if table is None:
         return None
+    binding, bound = _board_table(job).binding, _board_table(job).bound
     at_binding = table.ends == "binding"
-    if at_binding and not job.board.binding:
+    if at_binding and not binding:
         raise JobError("[slots] ends", '"binding", but the board has none', remedy="give [board] binding")
     return slots(
         board, width=table.width or job.cutter(table.cutter, "[slots] cutter").diameter, depth=table.depth,
         short=table.ends if isinstance(table.ends, float) else None, bevel=table.bevel,
         # A binding that is glued on later closes slots that are cut through the narrower board.
-        within=job.board.binding if at_binding and job.board.bound else None,
+        within=binding if at_binding and bound else None,
         bottom=table.bottom, entry=table.entry,  # type: ignore[arg-type]
     )
 
@@ -146,33 +178,7 @@ def _fret_count(table: BoardTable) -> int:
 def _drawn_outline(job: Job) -> Polygon | None:
     if job.outline is None or job.outline.artwork is None:
         return None
-    path = job.path.parent / job.outline.artwork
-    if not path.is_file():
-        raise JobError("[outline] artwork", f"{job.outline.artwork} is not there",
-                       remedy="check the name: paths are relative to the job file")
-    return _outline_in(path, path.stat().st_mtime_ns, job.outline.place)
-
-
-@lru_cache(maxsize=4)
-def _outline_in(path: Path, changed: int, place: PlaceTable | None) -> Polygon:
-    """The one area that a drawing shows, placed; read once for each version of the file."""
-    from pathgen.artwork import read_artwork
-    from pathgen.artwork.place import placed
-
-    art = read_artwork(path)
-    if place is not None:
-        if place.at is None:
-            raise JobError("[outline] place", "at is missing",
-                           remedy="an outline has one place: give at = [along, across]")
-        art = placed(
-            art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
-            centre="drawing" if place.centre == "drawing" else "page",
-        )
-    shape = overlay.union_all([region.polygon for region in art.regions])
-    if shape.geom_type != "Polygon" or shape.interiors:
-        raise JobError("[outline] artwork", f"{path.name} shows {shapely.get_num_geometries(shape)} shapes or holes",
-                       allowed="one shape without holes", remedy="keep the outline alone in that drawing")
-    return shapely.orient_polygons(shape)
+    return drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
 
 
 def _cutter_names(job: Job) -> None:
@@ -202,6 +208,8 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
+    named += [(f"[[hole]] {i} cutter", hole.cutter) for i, hole in enumerate(job.bores, 1)]
+    named += [("[plate] openings cutter", job.plate.openings.cutter)] if job.plate and job.plate.openings else []
     named += [("[outline] cutter", job.outline.cutter)] if job.outline else []
     named += [("[block] cutter", job.block.cutter)] if job.block else []
     named += [("[gauges] cutter", job.gauges.cutter)] if job.gauges else []
@@ -215,7 +223,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
 
 
 def _needed_tables(job: Job) -> None:
-    if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes):
+    if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
     if job.resurface and not job.surface:
         raise JobError(
@@ -227,7 +235,8 @@ def _needed_tables(job: Job) -> None:
 
 
 def _order(job: Job) -> None:
-    present = {"surface": job.surface, "inlays": job.inlays, "slots": job.slots or job.nut, "outline": job.outline}
+    slots = job.slots or job.nut or job.bores or (job.plate and job.plate.openings)
+    present = {"surface": job.surface, "inlays": job.inlays, "slots": slots, "outline": job.outline}
     wanted = [name for name, table in present.items() if table]
     at = {name: job.order.index(name) for name in job.order}
     if len(at) < len(job.order) or any(name not in at for name in wanted):
@@ -266,22 +275,26 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         )
 
 
-def _stock_holds_board(job: Job, board: Fingerboard) -> None:
+def _stock_holds_part(job: Job, part: Part) -> None:
     stock, unit = job.stock, job.units
-    if stock.thickness < job.board.thickness:
+    what = part.names.part
+    if stock.thickness < job.body.thickness:
         raise JobError(
-            "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished board",
-            allowed=f"{format_length(job.board.thickness, unit)} or more", remedy="take a thicker blank",
+            "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
+            allowed=f"{format_length(job.body.thickness, unit)} or more", remedy="take a thicker blank",
         )
     blank = shapely.box(*stock.bounds)
-    if not blank.covers(board.outline):
-        raise JobError("[stock]", f"the board does not lie within the blank: {_overhang(board.outline, blank)}",
+    if not blank.covers(part.outline):
+        raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
                        remedy="take a larger blank, or change margin_nut")
 
 
-def _overhang(part: Polygon, blank: Polygon) -> str:
+def _overhang(part: Part, blank: Polygon) -> str:
     names = ("before the nut", "on the bass side", "past the end", "on the treble side")
-    out = [b - p if i < 2 else p - b for i, (p, b) in enumerate(zip(part.bounds, blank.bounds, strict=True))]
+    if isinstance(part, FlatPart):
+        names = ("before the near end", "on the lower side", "past the far end", "on the upper side")
+    bounds = zip(part.outline.bounds, blank.bounds, strict=True)
+    out = [b - p if i < 2 else p - b for i, (p, b) in enumerate(bounds)]
     return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, names, strict=True) if by > 0)
 
 
@@ -312,10 +325,10 @@ def _leave(job: Job) -> None:
     if table is None or not (table.leave or table.leave_scallop):
         return
     where = "[surface] leave"
-    room = job.stock.thickness - job.board.thickness
+    room = job.stock.thickness - job.body.thickness
     if table.leave > room + 1e-9:
         raise JobError(where, f"{format_length(table.leave, unit)} over a board of "
-                       f"{format_length(job.board.thickness, unit)}, from a blank of "
+                       f"{format_length(job.body.thickness, unit)}, from a blank of "
                        f"{format_length(job.stock.thickness, unit)}",
                        allowed=f"{format_length(max(room, 0.0), unit)} or less",
                        remedy="leave less, or take a thicker blank")
@@ -334,7 +347,7 @@ def _leave(job: Job) -> None:
                                allowed="flat-end cutters for every inlay", remedy="leave it out, or take flat ends")
 
 
-def _inlays(job: Job, board: Fingerboard) -> None:
+def _inlays(job: Job) -> None:
     for i, inlay in enumerate(job.inlays, 1):
         if inlay.artwork and not job.artwork_path(i - 1).is_file():
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
@@ -401,7 +414,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
         )
 
 
-def _holes(job: Job, board: Fingerboard) -> None:
+def _holes(job: Job, board: Part) -> None:
     holes = holes_of(job)
     if holes is None:
         return
@@ -409,14 +422,14 @@ def _holes(job: Job, board: Fingerboard) -> None:
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()
-        problem = "meets the board" if inside[i] else "leaves the blank"
+        problem = f"meets the {board.names.part}" if inside[i] else "leaves the blank"
         raise JobError(
             f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
-            allowed="within the blank, outside the board", remedy="move it",
+            allowed=f"within the blank, outside the {board.names.part}", remedy="move it",
         )
 
 
-def _outline(job: Job, board: Fingerboard) -> None:
+def _outline(job: Job, board: Part) -> None:
     table = job.outline
     if table is None:
         return

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.errors import JobError
 from pathgen.job.job import Job
-from pathgen.job.sense import part_of, slots_of
+from pathgen.job.sense import board_of, slots_of
 from pathgen.parts.edge.part import StandingBoard, edge_of
 from pathgen.parts.fingerboard.fretting import finished_ends, past_binding
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -35,10 +35,10 @@ def side_dot_clamping(job: Job) -> Clamping:
     Raises JobError for a job without ``[side_dots]`` or without dots, and for holes that come too near to a face of
     the board or to a fret slot.
     """
+    board = board_of(job)
     table = job.side_dots
     if table is None:
         raise JobError(job.path.name, "[side_dots] is missing", remedy="add it, with cutter and depth")
-    board = part_of(job)
     cutter = job.cutter(table.cutter, "[side_dots] cutter")
     diameter = cutter.diameter if table.diameter is None else table.diameter
     rows = dot_rows(board, board.fittings.side_dots, finished=True)

@@ -28,6 +28,7 @@ from pathgen.parts.fingerboard.ends import End
 from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
 from pathgen.parts.fingerboard.part import ZEROS, PartialFret
 from pathgen.parts.fingerboard.radii import Radii
+from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
 from pathgen.work.fill import DAM, LEAST_BATCH, LEAST_WASTE, MEASURE, WASTE
@@ -82,7 +83,8 @@ def _radius(value: Any, place: Place) -> TwoRadii:
 
 
 @holding("colour")
-def _colour(value: Any, place: Place) -> str:
+def colour(value: Any, place: Place) -> str:
+    """A colour like ``"#2f6f4f"``."""
     digits = value[1:] if isinstance(value, str) and value.startswith("#") else ""
     if len(digits) == 3:
         digits = "".join(2 * c for c in digits)
@@ -198,9 +200,9 @@ class BoardTable:
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
     side_dots: tuple[int, ...] = key(_dots, "frets with dots in the side; 12, 24 .. have two", DOTS)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0)
-    wood_colour: str | None = key(_colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
+    wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")
-    wood_colour_finished: str | None = key(_colour, "colour of the wood under its finish", None, shown="not compared")
+    wood_colour_finished: str | None = key(colour, "colour of the wood under its finish", None, shown="not compared")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -244,7 +246,8 @@ class SetupTable(Setup):
     """``[setup]``: where zero is, and how the board lies on the machine."""
 
     z_zero: str = key(choice("bed", "stock-top"), "where the programs' Z is 0", "bed")  # type: ignore[assignment]
-    zero: str = key(choice(*ZEROS), "where X 0, Y 0 of the programs is: on the board, or on the blank", "nut-centre")
+    zero: str | None = key(choice(*ZEROS, *PLACES), "where X 0, Y 0 of the programs is: on the part, or on the blank",
+                           None, shown='"nut-centre"; "near-centre" of a plate')
     along: str = key(choice("x", "y"), "the machine axis that the strings run along", "x")  # type: ignore[assignment]
     keep_out: tuple[KeepOut, ...] = key(
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
@@ -398,7 +401,7 @@ class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
-    colours: tuple[str, ...] | None = key(list_of(_colour, least=1), "the colours to cut", None,
+    colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the artwork")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
@@ -414,7 +417,7 @@ class InlayTable:
     )
     wall: float = key(size(0.0, 10.0), "wood left standing between colours that touch: their pockets shrink", 0.0)
     lap: float = key(size(0.0, 5.0), "how far colours run on under those of later inlays that they touch", 0.0)
-    background: tuple[str, ...] = key(list_of(_colour), "colours that only cut their shape out of what lies below", ())
+    background: tuple[str, ...] = key(list_of(colour), "colours that only cut their shape out of what lies below", ())
     white_is_background: bool = key(yes_or_no, "whether white is one of them", False)
     artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
 

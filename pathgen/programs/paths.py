@@ -20,13 +20,14 @@ from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, finishing, roughing
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
-from pathgen.strategies.pocketing import PocketCut
+from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
     CutAgain,
+    CutOut,
     CutPieces,
     DowelHoles,
     Engrave,
@@ -35,6 +36,7 @@ from pathgen.work.operations import (
     Operation,
     Outline,
     Pocket,
+    RoundHoles,
     SideDots,
     Slot,
     SurfaceFinish,
@@ -149,8 +151,15 @@ def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
     return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
 
 
-def _holes(operation: DowelHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
+def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
     return drilling(operation.feature, cutter=cutter, top=around.top, **around.heights)
+
+
+def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
+    cut, clamping = operation.feature, around.clamping
+    (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
+                     safe_z=clamping.safe_z, where=cut.what)
+    return made.toolpath
 
 
 def _marks(operation: WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
@@ -203,6 +212,8 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     NutSlot: _slots,
     Bevel: _bevels,
     DowelHoles: _holes,
+    RoundHoles: _holes,
+    CutOut: _cut_out,
     SideDots: _holes,
     WitnessMarks: _marks,
     Hover: _hover,

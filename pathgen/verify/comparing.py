@@ -9,6 +9,7 @@ from typing import Any
 from pathgen.removal.motion import Motion
 from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.culprit import Culprit
+from pathgen.verify.cutouts import cutout_findings, cutout_floor_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances
 from pathgen.verify.holes import hole_findings
@@ -25,6 +26,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
     CutAgain,
+    CutOut,
     CutPieces,
     DowelHoles,
     Engrave,
@@ -33,6 +35,7 @@ from pathgen.work.operations import (
     Operation,
     Outline,
     Pocket,
+    RoundHoles,
     SideDots,
     Slot,
     SurfaceFinish,
@@ -96,6 +99,11 @@ def _outline(step: Step, seen: Seen) -> Iterator[Finding]:
         yield from outline_findings(seen.motions[step.order], step, seen.clamping, seen.sim, seen.tolerances)
 
 
+def _cut_out(step: Step, seen: Seen) -> Iterator[Finding]:
+    if seen.whole:
+        yield from cutout_floor_findings(step, seen.sim, seen.tolerances)
+
+
 def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     """With skim 0 the second cut goes where the first went."""
     clamping = seen.clamping
@@ -121,6 +129,8 @@ CHECKS: Mapping[type[Operation[Any]], Checks] = {
     NutSlot: Checks(moves=slot_findings),
     Bevel: Checks(moves=bevel_findings),
     DowelHoles: Checks(moves=hole_findings),
+    RoundHoles: Checks(moves=hole_findings),
+    CutOut: Checks(moves=cutout_findings, step=_cut_out),
     SideDots: Checks(moves=hole_findings),
     WitnessMarks: Checks(moves=mark_findings),
     Hover: Checks(moves=hover_findings),

@@ -194,13 +194,25 @@ class OutlineCut:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Holes:
-    """Round holes outside the part, for dowels or screws that hold or locate the blank: mm."""
+    """Round holes, outside the part for dowels or screws that hold or locate the blank, or in it: mm."""
 
     at: Floats
     """(n, 2) centres."""
     diameter: float
     bottom: float
     """Height above the underside; negative into the spoilboard."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Cutouts:
+    """Openings of any shape, cleared to a level floor or through the part: mm."""
+
+    shapes: Polygon | MultiPolygon
+    bottom: float
+    """Height of the floor above the underside; negative into the spoilboard."""
+    depth: float
+    """Of the floor below the finished surface."""
+    what: str = "openings"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -19,7 +19,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
-from pathgen.work.features import Engraving, Holes, Inlay, Marks, OutlineCut, Pieces, Slots, Surfacing
+from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, OutlineCut, Pieces, Slots, Surfacing
 from pathgen.work.fill import fall_under
 
 Floats = NDArray[np.float64]
@@ -414,6 +414,71 @@ class DowelHoles(Operation[Holes]):
 
     def at_start(self, work: Work) -> list[str]:
         return _into_bed(self.bottom, work)
+
+
+class RoundHoles(Operation[Holes]):
+    """Round holes in the part, hardly wider than their cutter."""
+
+    name = "round-holes"
+    instead = "another [[hole]] cutter"
+
+    @property
+    def purpose(self) -> str:
+        count = len(self.feature.at)
+        return f"cut {count} round holes" if count > 1 else "cut a round hole"
+
+    @property
+    def bottom(self) -> float:
+        return self.feature.bottom
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
+
+    def at_start(self, work: Work) -> list[str]:
+        return _into_bed(self.bottom, work)
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return _bored_off_in_z(self.bottom)
+
+
+class CutOut(Operation[Cutouts]):
+    """Wide holes, slots and drawn openings, with all the wood in them taken: no piece comes loose."""
+
+    name = "openings"
+    instead = "another cutter for the holes or openings"
+    works_hard = True
+
+    @property
+    def purpose(self) -> str:
+        return f"clear {self.feature.what}"
+
+    @property
+    def bottom(self) -> float:
+        return self.feature.bottom
+
+    def clears_deep(self, top: float, low: float) -> float:
+        return self.feature.depth
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(self.feature.shapes, clear)
+
+    def at_start(self, work: Work) -> list[str]:
+        return _into_bed(self.bottom, work)
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return _bored_off_in_z(self.bottom)
+
+
+def _bored_off_in_z(bottom: float) -> tuple[str, str]:
+    if bottom > 0:
+        return "the holes are deeper, and the wood under them thinner", "the holes are less deep"
+    return "the bed is cut deeper", "a skin may be left at the bottom"
 
 
 @dataclass(frozen=True, eq=False)

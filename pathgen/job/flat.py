@@ -1,0 +1,335 @@
+"""The flat part of a job: its outline, its holes and openings, and whether they go together."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.errors import JobError
+from pathgen.base.units import format_length, place_words
+from pathgen.job.job import Job
+from pathgen.job.outlines import drawn_outline, drawn_regions
+from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
+from pathgen.parts.flat.part import Bore, FlatPart, rounded
+from pathgen.work.features import Cutouts, Holes
+from pathgen.work.operations import CutOut, Operation, RoundHoles
+
+OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
+             "neck")
+"""Tables that a flat part has no use for."""
+
+_INNER = 1e-3
+"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
+
+_SEEN = 0.05
+"""Area that an inward corner keeps from which it is told, mm2."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Bored:
+    """A bore, and the table that it is from: ``[[hole]] 2``."""
+
+    where: str
+    bore: Bore
+    counterbore: bool = False
+
+    @property
+    def axis(self) -> BaseGeometry:
+        """The line that the middle of a cutter of its width would follow."""
+        half, angle = (self.bore.length - self.bore.diameter) / 2, math.radians(self.bore.turn)
+        way = np.array([math.cos(angle), math.sin(angle)]) * half
+        return shapely.LineString([self.bore.at - way, self.bore.at + way])
+
+    @property
+    def place(self) -> str:
+        """Where it is, in words."""
+        return f"the {'counterbore' if self.counterbore else 'hole'} at {place_words(*self.bore.at)}"
+
+
+def flat_part_of(job: Job) -> FlatPart:
+    """The plate that a job describes. Raises JobError for an outline, holes or openings that make no sense."""
+    table = _plate(job)
+    return FlatPart(
+        outline=_cut_outline(job), thickness=table.thickness, min_web=table.min_web,
+        bores=tuple(one.bore for one in _bores(job)), drawn=tuple(shapely.get_parts(_drawn_openings(job))),
+    )
+
+
+def inner_corners(job: Job) -> BaseGeometry:
+    """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
+    left = overlay.difference(_cut_outline(job), _asked_outline(job))
+    return left if left.area > _SEEN else Polygon()
+
+
+def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
+    """(operation, name of its cutter) of holes and openings, as written: a counterbore before its holes."""
+    skim = job.resurface.skim if job.resurface else 0.0
+    top = part.thickness - skim  # as they find it
+    for number, table in enumerate(job.bores, 1):
+        where = f"[[hole]] {number}"
+        own = [one for one in _bores_of(table, where) if one.counterbore], \
+              [one for one in _bores_of(table, where) if not one.counterbore]
+        for some in own:
+            if some:
+                first = some[0].bore
+                bottom = -table.through if first.depth is None else top - first.depth
+                yield _boring(job, table, [one.bore for one in some], bottom, top), table.cutter
+    drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
+    if drawn is not None:
+        what = f"{len(part.drawn)} drawn openings" if len(part.drawn) > 1 else "the drawn opening"
+        yield CutOut(Cutouts(shapes=openings, bottom=-drawn.through, depth=top + drawn.through, what=what)), \
+            drawn.cutter
+
+
+def _boring(job: Job, table: HoleTable, bores: list[Bore], bottom: float, top: float) -> Operation[Any]:
+    """Round holes hardly wider than their cutter are drilled; what is wider, or long, is cleared."""
+    one = bores[0]
+    cutter = job.cutter(table.cutter, "[[hole]] cutter")
+    if one.length <= one.diameter and one.diameter + 1e-9 < 2 * cutter.diameter:
+        return RoundHoles(Holes(at=np.array([bore.at for bore in bores]), diameter=one.diameter, bottom=bottom))
+    kind = "hole" if one.length <= one.diameter else "slot with round ends"
+    what = f"{len(bores)} {kind.replace('hole', 'holes').replace('slot', 'slots')}" if len(bores) > 1 else f"a {kind}"
+    shapes = MultiPolygon([bore.shape for bore in bores])
+    return CutOut(Cutouts(shapes=shapes, bottom=bottom, depth=top - bottom, what=what))
+
+
+def check_flat(job: Job, part: FlatPart) -> None:
+    """Raise JobError for the first thing about a flat part that does not go together."""
+    for name in OF_BOARDS:
+        if getattr(job, name) is not None:
+            raise JobError(f"[{name}]", "the job is of a [plate], which has no frets and no strings",
+                           allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]", remedy=f"leave [{name}] out")
+    if job.outline and (job.outline.artwork or job.outline.place):
+        raise JobError("[outline] artwork", "the outline of a plate is said in [plate]",
+                       remedy="write artwork and place there")
+    _face(job)
+    bores = _bores(job)
+    for table, number in zip(job.bores, itertools.count(1), strict=False):
+        _hole(job, table, f"[[hole]] {number}")
+    _inside(part, bores)
+    _apart(part, bores)
+    _openings(job, part)
+    for number, ring in enumerate(job.rings, 1):
+        _ring(job, part, ring, f"[[ring]] {number}")
+
+
+def ring_area(ring: RingTable) -> Polygon:
+    """What a ring opens, in plan."""
+    outer = rounded(ring.at, 2 * ring.outer, length=2 * ring.outer)
+    return overlay.difference(outer, rounded(ring.at, 2 * ring.inner, length=2 * ring.inner)) if ring.inner else outer
+
+
+def _plate(job: Job) -> FlatPlateTable:
+    if job.plate is None:
+        raise JobError(job.path.name, "[plate] is missing", remedy="add a [plate] table")
+    return job.plate
+
+
+def _cut_outline(job: Job) -> Polygon:
+    """The outline as its cutter can leave it: rounded in corners that point inward."""
+    asked = _asked_outline(job)
+    if job.outline is None:
+        return asked
+    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
+    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
+    filled = overlay.difference(closed, asked)
+    if filled.area <= 1e-3:
+        return asked
+    made = overlay.union(asked, closed)
+    if made.geom_type != "Polygon" or made.interiors:
+        x, y = shapely.get_coordinates(filled.representative_point())[0]
+        raise JobError("[plate] artwork", f'"{job.outline.cutter}" does not go into the outline near '
+                       f"{place_words(x, y)}", allowed=f"bays {2 * r:.2f} mm wide or more",
+                       remedy="take a smaller cutter for the outline, or draw that bay as an opening")
+    return shapely.orient_polygons(made)
+
+
+def _asked_outline(job: Job) -> Polygon:
+    table = _plate(job)
+    if table.artwork is not None:
+        if table.length is not None or table.width is not None or table.corner_radius:
+            raise JobError("[plate]", "artwork is given, and length, width or corner_radius too",
+                           remedy="keep the drawing, or the size")
+        return drawn_outline(job, table.artwork, table.place, "[plate]")
+    if table.length is None or table.width is None:
+        raise JobError("[plate]", "there is no outline", allowed="length and width, or artwork",
+                       remedy="give length and width, or artwork, a drawing of the outline")
+    if table.place is not None or table.openings is not None:
+        raise JobError("[plate]", f"{'place' if table.place else 'openings'} without a drawing",
+                       remedy="give artwork, or write openings as [[hole]]")
+    shortest = min(table.length, table.width)
+    if 2 * table.corner_radius > shortest:
+        raise JobError("[plate] corner_radius", f"{format_length(table.corner_radius, job.units)}",
+                       allowed=f"{format_length(shortest / 2, job.units)} or less: half of the plate",
+                       remedy="make it smaller")
+    box = shapely.box(0.0, -table.width / 2, table.length, table.width / 2)
+    if not table.corner_radius:
+        return box
+    r = table.corner_radius
+    core = shapely.box(r, r - table.width / 2, table.length - r, table.width / 2 - r)
+    if core.area == 0:
+        core = shapely.LineString([(r, 0.0), (table.length - r, 0.0)]) if table.length >= table.width else \
+            shapely.LineString([(r, r - table.width / 2), (r, table.width / 2 - r)])
+    return shapely.orient_polygons(overlay.buffer(core, r, quad_segs=max(16, math.ceil(12 * math.sqrt(r)))))
+
+
+def _drawn_openings(job: Job) -> BaseGeometry:
+    table = _plate(job)
+    if table.openings is None or table.artwork is None:
+        return MultiPolygon()
+    regions = dict(drawn_regions(job, table.artwork, table.place, "[plate]"))
+    for colour in table.openings.colours:
+        if colour not in regions:
+            raise JobError("[plate] openings colours", f"{colour} is not in {table.artwork}",
+                           allowed=", ".join(regions), remedy="name a colour of the drawing")
+    return overlay.union_all([regions[colour] for colour in table.openings.colours])
+
+
+def _bores(job: Job) -> list[_Bored]:
+    return [one for number, table in enumerate(job.bores, 1) for one in _bores_of(table, f"[[hole]] {number}")]
+
+
+def _bores_of(table: HoleTable, where: str) -> list[_Bored]:
+    """Every hole of a table, then every counterbore."""
+    if (table.count > 1) != (table.pitch is not None):
+        raise JobError(f"{where} pitch", f"{'left out' if table.pitch is None else 'given'} with count {table.count}",
+                       allowed="pitch with a count of 2 or more", remedy="give both, or neither")
+    length = table.diameter if table.length is None else table.length
+    if length < table.diameter:
+        raise JobError(f"{where} length", f"{length:g} mm from end to end of a slot {table.diameter:g} mm wide",
+                       allowed=f"{table.diameter:g} mm or more", remedy="make it longer, or leave it out for a round "
+                       "hole")
+    way = math.radians(table.angle)
+    steps = np.arange(table.count)[:, None] * (table.pitch or 0.0) * np.array([math.cos(way), math.sin(way)])
+    places = [(x, y, table.turn) for x, y in (steps + table.at).tolist()]
+    places += [(x, -y, -turn) for x, y, turn in places] if table.mirror else []
+    holes = [Bore(at=(x, y), diameter=table.diameter, length=length, turn=turn, depth=table.depth)
+             for x, y, turn in places]
+    made = [_Bored(where=where, bore=bore) for bore in holes]
+    if (wide := table.counterbore) is not None:
+        more = wide.diameter - table.diameter
+        made += [_Bored(where=where, counterbore=True, bore=replace(
+            bore, diameter=wide.diameter, length=bore.length + more, depth=wide.depth)) for bore in holes]
+    return made
+
+
+def _face(job: Job) -> None:
+    table, unit = _plate(job), job.units
+    if table.face == (job.surface is not None):
+        if not table.face and job.stock.thickness != table.thickness:
+            raise JobError("[plate] thickness", f"{format_length(table.thickness, unit)} from a blank of "
+                           f"{format_length(job.stock.thickness, unit)} whose face is left as it is",
+                           allowed="the blank's own thickness with face = false",
+                           remedy="measure the blank and write both alike, or leave face out and add [surface]")
+        return
+    if table.face:
+        raise JobError("[surface]", "is missing: the plate is to be faced",
+                       remedy="add [surface] with its finish, or write [plate] face = false to leave the face as it is")
+    raise JobError("[plate] face", "false, and there is a [surface]", remedy="leave one of them out")
+
+
+def _hole(job: Job, table: HoleTable, where: str) -> None:
+    plate, cutter = _plate(job), job.cutter(table.cutter, f"{where} cutter")
+    if cutter.shape != "flat-end":
+        raise JobError(f"{where} cutter", f'"{cutter.name}" is a {cutter.shape} cutter', allowed="a flat-end cutter",
+                       remedy="name another cutter")
+    if cutter.diameter > table.diameter + 1e-9:
+        raise JobError(f"{where} cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the hole',
+                       allowed=f"{table.diameter:g} mm or less", remedy="name a smaller cutter")
+    deep = table.depth if table.depth is not None else job.stock.thickness + table.through
+    if cutter.flute_length < deep:
+        raise JobError(f"{where} cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
+                       allowed=f"{deep:.2f} mm or more", remedy="name a longer cutter")
+    if table.depth is not None:
+        _web(plate, table.depth, f"{where} depth")
+    if (wide := table.counterbore) is None:
+        return
+    if wide.diameter <= table.diameter:
+        raise JobError(f"{where} counterbore diameter", f"{wide.diameter:g} mm round a hole of {table.diameter:g} mm",
+                       allowed=f"more than {table.diameter:g} mm", remedy="make it wider, or leave it out")
+    if table.depth is not None and wide.depth >= table.depth:
+        raise JobError(f"{where} counterbore depth", f"{wide.depth:g} mm round a hole {table.depth:g} mm deep",
+                       allowed=f"less than {table.depth:g} mm", remedy="make it shallower")
+    _web(plate, wide.depth, f"{where} counterbore depth")
+
+
+def _web(plate: FlatPlateTable, depth: float, where: str) -> None:
+    left = plate.thickness - depth
+    if left < plate.min_web - 1e-9:
+        raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it",
+                       allowed=f"min_web {plate.min_web:g} mm or more",
+                       remedy=f"make it {max(plate.thickness - plate.min_web, 0.0):.2f} mm or less")
+
+
+def _inside(part: FlatPart, bores: list[_Bored]) -> None:
+    """Every hole lies within the outline, and takes no bite out of its edge."""
+    shapely.prepare(part.outline)
+    for one in bores:
+        inside = part.outline.covers(one.axis)
+        away = float(shapely.distance(part.outline.exterior, one.axis)) * (1 if inside else -1)
+        if away <= one.bore.diameter / 2:
+            raise JobError(
+                f"{one.where} at", f"{one.place} leaves the plate: its edge lies "
+                f"{one.bore.diameter / 2 - away:.2f} mm outside", allowed="holes within the outline",
+                remedy="move it, or make it smaller",
+            )
+
+
+def _apart(part: FlatPart, bores: list[_Bored]) -> None:
+    """No two holes meet, nor a hole and a drawn opening; a hole and its own counterbore do."""
+    for one, other in itertools.combinations(bores, 2):
+        if one.where == other.where and one.bore.at == other.bore.at and one.counterbore != other.counterbore:
+            continue
+        near = (one.bore.diameter + other.bore.diameter) / 2
+        away = float(shapely.distance(one.axis, other.axis))
+        if away <= near:
+            both = one.where if one.where == other.where else f"{one.where} and {other.where}"
+            raise JobError(f"{both} at", f"{one.place} and {other.place} meet: {away:.2f} mm between their middles",
+                           allowed=f"more than {near:.2f} mm", remedy="move them apart, or make them smaller")
+    for one, shape in itertools.product(bores, part.drawn):
+        away = float(shapely.distance(one.axis, shape))
+        if away <= one.bore.diameter / 2:
+            raise JobError(f"{one.where} at", f"{one.place} meets a drawn opening: {away:.2f} mm from its middle",
+                           allowed=f"more than {one.bore.diameter / 2:.2f} mm", remedy="move one of them")
+
+
+def _openings(job: Job, part: FlatPart) -> None:
+    table = _plate(job).openings
+    if table is None:
+        return
+    cutter = job.cutter(table.cutter, "[plate] openings cutter")
+    for shape in part.drawn:
+        x, y = shapely.get_coordinates(shape.representative_point())[0]
+        if shapely.distance(part.outline.exterior, shape) <= 0:
+            raise JobError("[plate] openings", f"the one near {place_words(x, y)} meets the plate's edge",
+                           allowed="openings within the outline", remedy="draw it as part of the outline")
+        if overlay.buffer(shape, -cutter.radius).is_empty:
+            raise JobError("[plate] openings cutter", f'"{cutter.name}", {cutter.diameter:g} mm, does not go into the '
+                           f"opening near {place_words(x, y)}", remedy="name a smaller cutter")
+
+
+def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
+    if ring.inner >= ring.outer:
+        raise JobError(f"{where} inner", f"{ring.inner:g} mm with outer {ring.outer:g} mm",
+                       allowed=f"less than {ring.outer:g} mm", remedy="both are radii: correct them")
+    smallest = min((job.cutter(name, f"{where} cutters") for name in ring.cutters), key=lambda c: c.diameter)
+    wide = ring.outer - ring.inner
+    if smallest.shape == "flat-end" and smallest.diameter > wide + 1e-9:
+        raise JobError(f"{where} cutters", f'the smallest, "{smallest.name}", is {smallest.diameter:g} mm, and the '
+                       f"ring {wide:.3f} mm wide", allowed=f"{wide:.3f} mm or less",
+                       remedy="name a smaller cutter, or make the ring wider")
+    centre = shapely.Point(ring.at)
+    room = float(shapely.distance(part.outline.exterior, centre)) * (1 if part.outline.covers(centre) else -1)
+    if room <= ring.outer:
+        raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
+                       "past the edge of the plate", allowed=f"less than {max(room, 0.0):.2f} mm",
+                       remedy="make it smaller, or move it")

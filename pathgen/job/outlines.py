@@ -1,0 +1,52 @@
+"""Outlines from drawings: what a file shows, placed, by colour."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from pathgen.base import overlay
+from pathgen.base.errors import JobError
+from pathgen.job.job import Job
+from pathgen.job.tables import PlaceTable
+
+Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
+
+
+def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:
+    """The one area that a drawing shows. Raises JobError for a drawing that is not there or shows anything else."""
+    shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where)])
+    if shape.geom_type != "Polygon" or shape.interiors:
+        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {shapely.get_num_geometries(shape)} shapes or "
+                       "holes", allowed="one shape without holes", remedy="keep the outline alone in that drawing")
+    return shapely.orient_polygons(shape)
+
+
+def drawn_regions(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Regions:
+    """What a drawing shows by colour, where it lies on the part."""
+    path = job.path.parent / artwork
+    if not path.is_file():
+        raise JobError(f"{where} artwork", f"{artwork} is not there",
+                       remedy="check the name: paths are relative to the job file")
+    if place is not None and place.at is None:
+        raise JobError(f"{where} place", "at is missing",
+                       remedy="an outline has one place: give at = [along, across]")
+    return _regions(path, path.stat().st_mtime_ns, place)
+
+
+@lru_cache(maxsize=4)
+def _regions(path: Path, changed: int, place: PlaceTable | None) -> Regions:
+    """Read once for each version of the file."""
+    from pathgen.artwork import read_artwork
+    from pathgen.artwork.place import placed
+
+    art = read_artwork(path)
+    if place is not None and place.at is not None:
+        art = placed(
+            art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
+            centre="drawing" if place.centre == "drawing" else "page",
+        )
+    return tuple((region.colour, region.polygon) for region in art.regions)

@@ -1,0 +1,98 @@
+"""The job file's tables for a flat part: the plate, its holes, its rings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathgen.job.keys import choice, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import table as table_of
+from pathgen.job.tables import InlayTable, PlaceTable, colour
+
+RING_COLOUR = "#6b4a2f"
+"""Of rings in the pictures."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningsTable:
+    """Openings of a plate that its drawing shows in colours of their own."""
+
+    colours: tuple[str, ...] = key(list_of(colour, least=1), "the colours that are cut through")
+    cutter: str = key(text(60), "a flat-end cutter that clears them")
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlatPlateTable:
+    """``[plate]``: a flat part, instead of ``[board]``."""
+
+    thickness: float = key(size(0.5, 50.0), "finished")
+    length: float | None = key(size(10.0, 2000.0), "along; X 0 is its near end", None, shown="length and width, or "
+                               "artwork")
+    width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
+                              shown="length and width, or artwork")
+    corner_radius: float = key(size(0.0, 500.0), "all corners rounded", 0.0)
+    artwork: str | None = key(text(1000), "a drawing: the outline is the outer edge of all that it shows", None,
+                              shown="length and width")
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
+                                   "mirror }", None, shown="page origin at X 0, Y 0")
+    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, cutter, "
+                                         "through }", None, shown="none")
+    face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
+    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or hole", 1.0)
+    wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
+                                  shown="not compared")
+    wood_colour_finished: str | None = key(colour, "colour of the wood under its finish", None, shown="not compared")
+
+
+@dataclass(frozen=True, kw_only=True)
+class CounterboreTable:
+    """A wider, shallower hole round a hole."""
+
+    diameter: float = key(size(0.5, 500.0), "wider than the hole")
+    depth: float = key(size(0.1, 50.0), "below the surface")
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoleTable:
+    """``[[hole]]``: a round hole in the plate, a slot with round ends, or a row of them."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the hole")
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2),
+                                  "[along, across] of its centre, or of the first of a row")
+    diameter: float = key(size(0.5, 500.0), "of the hole, or width of the slot")
+    length: float | None = key(size(0.5, 500.0), "of a slot with round ends, from end to end", None, shown="round")
+    turn: float = key(number(-360.0, 360.0, unit="degrees"), "of a slot, counter-clockwise from along", 0.0)
+    depth: float | None = key(size(0.1, 50.0), "below the surface", None, shown="through the plate")
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+    counterbore: CounterboreTable | None = key(table_of(CounterboreTable), "{ diameter, depth }", None, shown="none")
+    count: int = key(number(1, 100, whole=True), "how many in a row", 1)
+    pitch: float | None = key(size(0.5, 1000.0), "from centre to centre in a row", None, shown="required with count")
+    angle: float = key(number(-360.0, 360.0, unit="degrees"), "of the row, counter-clockwise from along", 0.0)
+    mirror: bool = key(yes_or_no, "the same again on the other side of the centre-line", False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RingTable:
+    """``[[ring]]``: a ring let into the plate, pocketed like an inlay, after the drawings."""
+
+    at: tuple[float, float] = key(list_of(size(-2000.0, 2000.0), least=2, most=2), "[along, across] of its centre")
+    inner: float = key(size(0.0, 500.0), "inner radius")
+    outer: float = key(size(0.5, 500.0), "outer radius")
+    depth: float = key(size(0.05, 20.0), "straight down from the surface")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
+    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
+    colour: str = key(colour, "in the pictures", RING_COLOUR)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RingInlay(InlayTable):
+    """``[[ring]]`` as the inlay that it is cut as."""
+
+    ring: RingTable
+
+
+def ring_inlay(ring: RingTable) -> RingInlay:
+    """The inlay that a ring is cut as: it has no drawing."""
+    return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
+                     ring=ring)

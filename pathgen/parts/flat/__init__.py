@@ -1,0 +1,1 @@
+"""Flat parts: a head plate, the plate that a rosette is let into."""

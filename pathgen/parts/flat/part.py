@@ -1,0 +1,152 @@
+"""A flat part as a value: its outline, what goes through it and into it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from pathgen.base import overlay
+from pathgen.base.surface import Surface
+from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place, wood_in_plan
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping, Stock
+
+Floats = NDArray[np.float64]
+
+SAG = 0.0005
+"""How far the straight pieces of a round hole may lie inside its circle, mm."""
+
+PLACES = ("near-centre", "far-centre", "blank-near-centre", "blank-far-centre", "blank-near-lower",
+          "blank-near-upper", "blank-far-lower", "blank-far-upper", "blank-centre")
+"""Places where X 0, Y 0 of a flat part's programs may be: on the part, or on the blank."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bore:
+    """One round hole, or a slot with round ends: mm."""
+
+    at: tuple[float, float]
+    diameter: float
+    length: float
+    """From end to end; the diameter for a round hole."""
+    turn: float
+    """Of its length, degrees counter-clockwise from X."""
+    depth: float | None
+    """Below the surface; None through the part."""
+
+    @cached_property
+    def shape(self) -> Polygon:
+        """What it opens, in plan."""
+        return rounded(self.at, self.diameter, length=self.length, turn=self.turn)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FlatPart:
+    """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank.
+
+    Attributes
+    ----------
+    outline : Polygon
+    thickness : float
+        When finished.
+    min_web : float
+        Least wood to be left under any pocket or hole.
+    bores : tuple of Bore
+        Round holes and slots, through it or not, counterbores among them.
+    drawn : tuple of Polygon
+        Openings from a drawing, all through it.
+    """
+
+    outline: Polygon
+    thickness: float
+    min_web: float
+    bores: tuple[Bore, ...] = ()
+    drawn: tuple[Polygon, ...] = ()
+
+    @property
+    def names(self) -> Names:
+        """A plate with so many holes."""
+        count = len(self.openings)
+        holds = f"{count} hole{'s' if count > 1 else ''} through it" if count else ""
+        return Names(part="plate", start="X 0", along="length of the plate runs", holds=holds)
+
+    @cached_property
+    def surface(self) -> Surface:
+        """A flat top."""
+        return Surface(thickness=self.thickness, radius_nut=math.inf, radius_end=math.inf, length=self.length)
+
+    @property
+    def openings(self) -> tuple[Polygon, ...]:
+        """Through holes, and drawn openings."""
+        return (*(bore.shape for bore in self.bores if bore.depth is None), *self.drawn)
+
+    @property
+    def finished(self) -> Polygon:
+        """Nothing is glued on."""
+        return self.outline
+
+    @property
+    def start(self) -> float:
+        """Its near end, along X."""
+        return float(self.outline.bounds[0])
+
+    @property
+    def length(self) -> float:
+        """How far it runs along X."""
+        return float(self.outline.bounds[2]) - self.start
+
+    @property
+    def ends(self) -> tuple[Floats, Floats]:
+        """(2, 2) corners of the box round it: near end, far end."""
+        x0, y0, x1, y1 = self.outline.bounds
+        return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
+
+    @property
+    def landmarks(self) -> Landmarks:
+        """None."""
+        return NO_LANDMARKS
+
+    def places(self, stock: Stock) -> dict[str, Place]:
+        """The keys are PLACES."""
+        x0, y0, x1, y1 = stock.bounds
+        far = self.start + self.length
+        return dict(zip(PLACES, (
+            Place(at=(self.start, 0.0), words="the plate's near end, the left one in the picture from above, in the "
+                                              "middle of the blank's width"),
+            Place(at=(far, 0.0), words="the plate's far end, in the middle of the blank's width"),
+            Place(at=(x0, 0.0), words="the middle of the blank's near end"),
+            Place(at=(x1, 0.0), words="the middle of the blank's far end"),
+            Place(at=(x0, y0), words="the blank's near corner, the lower one in the picture from above"),
+            Place(at=(x0, y1), words="the blank's near corner, the upper one in the picture from above"),
+            Place(at=(x1, y0), words="the blank's far corner, the lower one in the picture from above"),
+            Place(at=(x1, y1), words="the blank's far corner, the upper one in the picture from above"),
+            Place(at=((x0 + x1) / 2, 0.0), words="the centre of the blank"),
+        ), strict=True))
+
+    def rows(self, clamping: Clamping) -> dict[str, Any]:
+        """Keys plate, holes."""
+        wood = wood_in_plan(self)
+        return {
+            "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
+            "holes": [
+                {"at": [round(v, 4) for v in bore.at], "diameter": bore.diameter, "length": bore.length,
+                 "turn": bore.turn, "depth": bore.depth} for bore in self.bores
+            ],
+        }
+
+
+def rounded(at: tuple[float, float], diameter: float, *, length: float, turn: float = 0.0) -> Polygon:
+    """A circle, or a slot with round ends `length` mm from end to end."""
+    half, angle = (length - diameter) / 2, math.radians(turn)
+    way = np.array([math.cos(angle), math.sin(angle)]) * half
+    line = shapely.LineString([at - way, at + way]) if half > 0 else shapely.Point(at)
+    segments = max(16, math.ceil(math.pi / 4 / math.acos(1 - SAG / (diameter / 2)))) if diameter > 4 * SAG else 16
+    return overlay.buffer(line, diameter / 2, quad_segs=segments)
