@@ -118,6 +118,8 @@ def surfacing_of(job: Job) -> Surfacing | None:
         blend=job.resurface.blend if job.resurface else Surfacing.blend,
         leave=job.surface.leave,
         leave_scallop=job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
+        what="radius" if job.board else "face",
+        part="board" if job.board else "plate",
     )
 
 

@@ -59,10 +59,11 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     elif raw_left:
         z.append("the raw top of the blank, outside the cut")
     if surfaced:
-        gone.append("the raw top over the board")
+        gone.append(f"the raw top over the {clamping.board.names.part}")
     if _covered(clamping, before):
         gone.append("the cut surface, under fill")
-    xy = ["the sides and the nut end of the blank"]
+    near = clamping.board.names.near
+    xy = [f"the sides and the {near.removesuffix(' end')} end of the blank"]
     if WitnessMarks in done:
         xy.insert(0, "the witness marks")
     if Outline in done:

@@ -59,17 +59,18 @@ def _sources(clamping: Clamping) -> Iterator[Source]:
     slotted, poured = clamping.cutter(Slot) is not None, clamping.cutter(CutAgain) is not None
     pocketed, surfaced = clamping.cutter(Pocket) is not None, clamping.cutter(SurfaceFinish) is not None
     surfacing = clamping.surfacing
+    what = surfacing.what if surfacing is not None else ""
     # a cut that goes deeper than the first takes wood and fill together, whatever was off before
     fresh = poured and surfacing is not None and (surfacing.leave > 0 or surfacing.skim > 0)
     over_all = poured and surfacing is not None and (fresh or surfacing.resurface_area == "board")
     depth = {"slot depth": 1.0} if slotted else {}
     flush = {"flushness": 1.0} if poured and not fresh else {}
     if surfaced:
-        yield Source(name="Z, finishing the radius", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
+        yield Source(name=f"Z, finishing the {what}", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
     if pocketed:
         yield Source(name="Z, pocketing", size=Z_SETTING, moves={"wood left": 1.0})
     if poured:
-        yield Source(name="Z, cutting the radius again", size=Z_SETTING, surface=2,
+        yield Source(name=f"Z, cutting the {what} again", size=Z_SETTING, surface=2,
                      moves=flush | (depth if over_all else {}))
     if slotted:
         yield Source(name="Z, slotting", size=Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})

@@ -61,6 +61,7 @@ def report_data(
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
+    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes") if key in part}
     return Report({
         "title": planned.clamping.title,
         "units": "mm",
@@ -80,7 +81,7 @@ def report_data(
         "reach": [reach_data(one) for one in reached],
         "fretting": part["fretting"],
         "stringing": part["stringing"],
-        **({"coupon": part["coupon"]} if "coupon" in part else {}),
+        **more_of_part,
         "neck": part["neck"],
         "left_out": list(planned.clamping.left_out),
         **filling_data(planned),

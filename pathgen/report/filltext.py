@@ -10,11 +10,15 @@ from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.tables import table
 
-FILL_WORDS = (
-    "Liquid resin levels itself and runs off a curved board: dam round the drawing with tape, wax or clay, or thicken "
-    "the resin. It must stand above the surface at the pocket's highest place, and nowhere higher than the job's "
-    "overfill: measure the cured fill, and if it is higher, set overfill to it and build again."
-)
+
+def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
+    """How liquid resin behaves, and how high it must stand; of the inlays as report.json has them."""
+    runs = "runs off a curved board" if any(inlay["surface_fall"] for inlay in inlays) else "runs out over a flat face"
+    return (
+        f"Liquid resin levels itself and {runs}: dam round the drawing with tape, wax or clay, or thicken the resin. "
+        "It must stand above the surface at the pocket's highest place, and nowhere higher than the job's overfill: "
+        "measure the cured fill, and if it is higher, set overfill to it and build again."
+    )
 
 
 def fill_lines(report: dict[str, Any], units: str) -> list[str]:
@@ -53,7 +57,7 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
         lines = table(head, rows, right=(0, 2, 3, 4, 5, 6, 7, 8, 9)) + lines
         lines += [BATCH_WORDS]
         lines += [ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []
-        lines += [FILL_WORDS]
+        lines += [fill_words(inlays)]
         lines += ["Wait for full cure, by the resin maker's sheet, before the surface is cut again."]
     return lines
 
@@ -117,7 +121,8 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
             for row in errors["rows"]
         ]
-        lines += ["", f"If the work lies {shift} off, the surface at the edge of the board comes out wrong by:"]
+        part = "plate" if "plate" in report else "board"
+        lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
 

@@ -11,6 +11,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.fretting import fretting_lines
+from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
@@ -32,6 +33,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         fill_lines(report, units),
         load_lines(report["programs"]),
         *([] if not report["frets"] else board_lines(report, units)),
+        hole_lines(report.get("holes", []), units),
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
         *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
         *([] if not report["neck"] else [["", "Neck", ""], neck_lines(report["neck"], units)]),

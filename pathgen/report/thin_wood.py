@@ -66,6 +66,7 @@ def thin_wood_words(clamping: Clamping) -> str:
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
     pockets = overlay.union_all([inlay.area for inlay in clamping.inlays])
+    yield from _beside_openings(clamping, pockets)
     if pockets.is_empty:
         return
     wall = narrowest_wall(pockets)
@@ -82,6 +83,21 @@ def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
         edge = shapely.boundary(clamping.board.outline)
         yield ThinWood(between="a pocket and the edge", width=float(shapely.distance(edge, pockets)),
                        at=_between(edge, pockets))
+
+
+def _beside_openings(clamping: Clamping, pockets: shapely.Geometry) -> Iterator[ThinWood]:
+    """Between the openings of a part, and from them to its edge and to pockets."""
+    openings = np.array(clamping.board.openings, dtype=object)
+    if not len(openings):
+        return
+    pairs = [(one, other) for k, one in enumerate(openings) for other in openings[k + 1 :]]
+    around = [(one, shapely.boundary(clamping.board.outline)) for one in openings]
+    beside = [(one, pockets) for one in openings] if not pockets.is_empty else []
+    for between, some in (("two openings", pairs), ("an opening and the edge", around),
+                          ("a pocket and an opening", beside)):
+        if some:
+            one, other = min(some, key=lambda both: float(shapely.distance(*both)))
+            yield ThinWood(between=between, width=float(shapely.distance(one, other)), at=_between(one, other))
 
 
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:

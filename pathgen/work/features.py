@@ -145,6 +145,10 @@ class Surfacing:
     """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
     """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
+    what: str = "radius"
+    """What a maker calls the surface."""
+    part: str = "board"
+    """What a maker calls the part."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -170,7 +170,10 @@ class SurfaceRough(_Surface):
 
     name = "surface-rough"
     works_hard = True
-    purpose = "rough the radius"
+
+    @property
+    def purpose(self) -> str:
+        return f"rough the {self.feature.what}"
 
     def clears_deep(self, top: float, low: float) -> float:
         return top - low
@@ -188,14 +191,17 @@ class SurfaceFinish(_Surface):
 
     name = "surface-finish"
     finishes = True
-    purpose = "finish the radius"
+
+    @property
+    def purpose(self) -> str:
+        return f"finish the {self.feature.what}"
 
     def bite(self, cutter: Cutter) -> float | None:
         return self.feature.allowance or None
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return ("the board is thinner everywhere, and pockets cut later are less deep",
-                "the board is thicker everywhere, and pockets cut later are deeper")
+        return (f"the {self.feature.part} is thinner everywhere, and pockets cut later are less deep",
+                f"the {self.feature.part} is thicker everywhere, and pockets cut later are deeper")
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
@@ -311,16 +317,16 @@ class CutAgain(Operation[Inlay]):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         if self.surfacing.resurface_area == "inlay":
             return "the wood round the inlay is left with a step down", "the fill stands proud of the wood"
-        return ("the whole board is thinner, its inlays and slots less deep",
+        return (f"the whole {self.surfacing.part} is thinner, its inlays and slots less deep",
                 "the fill stands proud of the wood")
 
     @property
     def purpose(self) -> str:
-        name = self.feature.name
+        name, what, part = self.feature.name, self.surfacing.what, self.surfacing.part
         if self.takes_all:
-            return f"cut the radius to its final height, wood and fill together, through the fill of {name}"
-        over = f"over {name} alone" if self.goes_round else f"over the board, level with the fill of {name}"
-        return f"cut the radius again {over}"
+            return f"cut the {what} to its final height, wood and fill together, through the fill of {name}"
+        over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the fill of {name}"
+        return f"cut the {what} again {over}"
 
     def before(self, work: Work) -> list[str]:
         stands = format_length(self.feature.overfill, work.units)
@@ -712,6 +718,9 @@ def _levelling(inlay: Inlay, work: Work) -> str:
         down = format_length(fall, work.units, decimals={"mm": 1, "in": 3}[work.units])
         here = (f" The surface falls by {down} under this drawing: level resin that covers the highest place stands "
                 "that much higher above the lowest.")
+    if work.surface.is_flat:
+        return ("Liquid resin levels itself and runs out over a flat face: dam round the drawing with tape, wax or "
+                "clay, or use a resin thickened as its maker's sheet allows.")
     return (
         "Liquid resin levels itself and runs off a curved board, so that the pocket's high side is left short: dam "
         "round the drawing with tape, wax or clay, or use a resin thickened as its maker's sheet allows." + here

@@ -16,7 +16,7 @@ from pathgen.base.units import format_length
 from pathgen.report.thin_wood import thin_wood
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
-from pathgen.work.operations import DowelHoles, NutSlot, Outline, SideDots, Slot, WitnessMarks
+from pathgen.work.operations import CutOut, DowelHoles, NutSlot, Outline, RoundHoles, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
@@ -46,6 +46,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
         *_numbers(view, clamping, size),
+        *_bores(view, clamping),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
@@ -119,6 +120,13 @@ def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         if x == last or free <= x <= last - apart:
             free = x + apart
             yield words(view, [x, above], str(number), size=0.8 * size)
+
+
+def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
+    """Holes and openings in the part, through it or not."""
+    for operation in (step.operation for step in clamping.steps):
+        if isinstance(operation, CutOut | RoundHoles):
+            yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")
 
 
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

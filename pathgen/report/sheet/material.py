@@ -9,7 +9,7 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import budget_cells, cents_words
-from pathgen.report.filltext import FILL_WORDS, ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, fill_words, measuring_lines
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
@@ -51,7 +51,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
         e("p", "Needed is level resin inside the dam and what is lost in the cup. Mix is what can be measured: never "
                "less, so that the ratio of the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
-        e("p", FILL_WORDS),
+        e("p", fill_words(report["inlays"])),
     ]
 
 
@@ -78,6 +78,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     shift, units = report["shift_errors"], clamping.units
     if shift is None or not any(inlay["second_cut"] for inlay in report["inlays"]):
         return None
+    what = clamping.surfacing.what if clamping.surfacing is not None else "surface"
     rows = [[row["direction"],
              *(tiny_length(row[side], units, signed=True, sign="µm") for side in ("low", "high"))]
             for row in shift["rows"]]
@@ -88,8 +89,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
              *seen_lines(marks["seen"])] if marks else []
     return chapter(
         "moved", "Why the work must not move",
-        e("p", f"If the work lies {format_length(shift['shift'], units)} off when the radius is cut again, the surface "
-               "at the board's edge comes out wrong by as much as this:"),
+        e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
+               f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this:"),
         table(["Moved", "Lowest", "Highest"], rows),
         *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
         *(_measuring(marks, units) if marks else []),

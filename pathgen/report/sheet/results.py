@@ -8,6 +8,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
 from pathgen.report.board_text import frame_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
+from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
@@ -72,6 +73,15 @@ def frets(report: dict[str, Any]) -> Element | None:
             *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
     return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
                    scrolling(table(head, rows), "Fret table"))
+
+
+def holes(report: dict[str, Any]) -> Element | None:
+    """Where the holes of a plate are, how wide and how deep."""
+    made, units = report.get("holes"), report["job_units"]
+    if not made:
+        return None
+    head = [f"{word[:1].upper()}{word[1:]}, {units}" for word in HEAD]
+    return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"))
 
 
 def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:

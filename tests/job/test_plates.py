@@ -1,0 +1,182 @@
+"""Jobs of a flat plate: what is read, and what is refused with its place and numbers."""
+
+import math
+
+import numpy as np
+import pytest
+
+from pathgen import JobError, load_job
+from pathgen.app.cli import main
+from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
+from pathgen.job.sense import part_of
+from pathgen.work.part import wood_in_plan
+
+PLATE = """
+[plate]
+thickness = 3.0
+length = 100.0
+width = 60.0
+face = false
+
+[stock]
+length = 120.0
+width = 80.0
+thickness = 3.0
+margin_nut = 10.0
+
+[[cutter]]
+name = "flat 3"
+shape = "flat-end"
+diameter = 3.0
+flute_length = 12.0
+speed = 12000
+feed = 1200.0
+plunge = 300.0
+stepdown = 1.0
+
+[[cutter]]
+name = "ball"
+shape = "ball-end"
+diameter = 6.0
+speed = 12000
+feed = 1200.0
+plunge = 300.0
+stepdown = 1.0
+
+[outline]
+cutter = "flat 3"
+"""
+HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [50.0, 0.0]\ndiameter = 10.0\n'
+RING = '\n[[ring]]\nat = [50.0, 0.0]\ninner = 10.0\nouter = 14.0\ndepth = 1.5\ncutters = ["flat 3"]\n'
+
+
+def read(folder, text):
+    path = folder / "plate.toml"
+    path.write_text(text)
+    return load_job(path)
+
+
+def test_rounded_corners(tmp_path):
+    part = part_of(read(tmp_path, PLATE.replace("face = false", "face = false\ncorner_radius = 8.0")))
+    # a rectangle with rounded corners: l w - (4 - pi) r^2
+    assert part.outline.area == pytest.approx(100.0 * 60.0 - (4 - math.pi) * 64.0, rel=1e-4)
+    assert part.outline.bounds == pytest.approx((0.0, -30.0, 100.0, 30.0))
+
+
+def test_a_disc_is_a_plate_whose_corners_meet(tmp_path):
+    text = PLATE.replace("length = 100.0", "length = 60.0\ncorner_radius = 30.0", 1)
+    assert part_of(read(tmp_path, text)).outline.area == pytest.approx(math.pi * 900.0, rel=1e-3)
+
+
+def test_a_mirrored_ladder_and_a_slot_with_round_ends(tmp_path):
+    text = PLATE + ('\n[[hole]]\ncutter = "flat 3"\nat = [20.0, -14.0]\ndiameter = 6.0\nlength = 9.0\nturn = 30.0\n'
+                    "count = 3\npitch = 25.0\nangle = -10.0\nmirror = true\n")
+    part = part_of(read(tmp_path, text))
+    way = np.array([math.cos(math.radians(-10.0)), math.sin(math.radians(-10.0))])
+    row = np.array([20.0, -14.0]) + 25.0 * np.arange(3)[:, None] * way
+    wanted = np.concatenate([row, row * [1.0, -1.0]])
+    assert np.array([bore.at for bore in part.bores]) == pytest.approx(wanted)
+    assert [bore.turn for bore in part.bores] == [30.0] * 3 + [-30.0] * 3
+    # a rectangle and two half circles
+    one = 6.0 * 3.0 + math.pi * 9.0
+    assert [bore.shape.area for bore in part.bores] == pytest.approx([one] * 6, rel=1e-3)
+    assert wood_in_plan(part).area == pytest.approx(6000.0 - 6 * one, rel=1e-4)
+
+
+def test_holes_and_rings_come_where_they_belong(tmp_path):
+    text = PLATE + HOLE.replace("diameter = 10.0", "diameter = 5.0\ncounterbore = { diameter = 12.0, depth = 1.0 }")
+    steps = clamping_of(read(tmp_path, text + RING)).steps
+    assert [s.operation.name for s in steps] == ["pocket", "openings", "round-holes", "outline"]
+
+
+DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="40mm" viewBox="0 0 80 40">
+<path fill="#553311" d="{outline}"/><rect x="30" y="15" width="20" height="10" fill="#ffffff"/></svg>"""
+DRAWN = PLATE.replace("length = 100.0\nwidth = 60.0", 'artwork = "plate.svg"\nplace = { at = [50.0, 0.0] }', 1)
+OPENING = 'openings = { colours = ["#ffffff"], cutter = "flat 3" }\n'
+
+
+def drawn(folder, *, outline="M0,0H80V40H0Z", openings=OPENING):
+    (folder / "plate.svg").write_text(DRAWING.format(outline=outline))
+    return read(folder, DRAWN.replace("face = false", openings + "face = false"))
+
+
+def test_drawn_outline_and_opening(tmp_path):
+    part = part_of(drawn(tmp_path))
+    assert part.outline.bounds == pytest.approx((10.0, -20.0, 90.0, 20.0))
+    assert part.outline.area == pytest.approx(3200.0)
+    (opening,) = part.openings
+    assert opening.bounds == pytest.approx((40.0, -5.0, 60.0, 5.0))
+
+
+def test_an_inward_corner_is_left_round_and_told(tmp_path):
+    job = drawn(tmp_path, outline="M0,0H80V40H20V20H0Z")
+    part = part_of(job)
+    # a square corner less a quarter of a circle, of the outline cutter's radius and a thousandth
+    assert part.outline.area - (3200.0 - 400.0) == pytest.approx((1 - math.pi / 4) * 1.5**2, rel=0.01)
+    (doubt,) = [d for d in doubts_of(job, clamping_of(job)) if d.where == "[plate] artwork"]
+    assert "0.48 mm2" in doubt.problem
+    assert not doubt.grave
+    square = drawn(tmp_path)
+    assert not [d for d in doubts_of(square, clamping_of(square)) if d.where == "[plate] artwork"]
+
+
+def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):
+    with pytest.raises(JobError, match=r"does not go into the outline near 50\.?\d* mm along"):
+        drawn(tmp_path, outline="M0,0H39V10H35V16H45V10H41V0H80V40H0Z")
+
+
+@pytest.mark.parametrize(("more", "said"), [
+    (HOLE.replace("[50.0, 0.0]", "[97.0, 0.0]"),
+     r"\[\[hole\]\] 1 at: the hole at 97 mm along, 0 mm across leaves the plate: its edge lies 2\.00 mm outside"),
+    (HOLE.replace("[50.0, 0.0]", "[108.0, 0.0]"), r"leaves the plate: its edge lies 13\.00 mm outside"),
+    (HOLE + HOLE.replace("[50.0, 0.0]", "[58.0, 0.0]"),
+     r"\[\[hole\]\] 1 and \[\[hole\]\] 2 at: .*50 mm along.*58 mm along.* meet: 8\.00 mm.*more than 10\.00 mm"),
+    (HOLE + "count = 3\npitch = 9.0\n", r"\[\[hole\]\] 1 at: .* meet: 9\.00 mm"),
+    (HOLE + "mirror = true\n", r"meet: 0\.00 mm"),
+    (HOLE + "count = 3\n", r"pitch: left out with count 3"),
+    (HOLE + "pitch = 3.0\n", r"pitch: given with count 1"),
+    (HOLE + "length = 8.0\n", r"length: 8 mm from end to end of a slot 10 mm wide"),
+    (HOLE + "depth = 2.5\n", r"depth: 2\.5 mm leaves 0\.50 mm of 3 mm.*min_web 1 mm.*2\.00 mm or less"),
+    (HOLE.replace("10.0", "2.0"), r'"flat 3" is 3 mm, wider than the hole'),
+    (HOLE.replace("flat 3", "ball"), r'"ball" is a ball-end cutter'),
+    (HOLE + "counterbore = { diameter = 9.0, depth = 1.0 }\n", r"counterbore diameter: 9 mm round a hole of 10 mm"),
+    (HOLE + "depth = 1.0\ncounterbore = { diameter = 14.0, depth = 1.5 }\n", r"counterbore depth: 1\.5 mm round"),
+    (RING.replace("outer = 14.0", "outer = 33.0"),
+     r"\[\[ring\]\] 1 outer: the ring round 50 mm along, 0 mm across reaches 3\.00 mm past the edge.*less than 30\.00"),
+    (RING.replace("inner = 10.0", "inner = 12.0"), r"\[\[ring\]\] 1 cutters: .* is 3 mm, and the ring 2\.000 mm wide"),
+    (RING.replace("inner = 10.0", "inner = 15.0"), r"\[\[ring\]\] 1 inner: 15 mm with outer 14 mm"),
+    (RING.replace("depth = 1.5", "depth = 2.4"), r"the pocket leaves 0\.60 mm under it near .*min_web 1 mm"),
+    (RING + HOLE.replace("10.0", "24.0"), r"\(ring 1\) place: .* of the drawing lies off the plate"),
+    (RING + HOLE.replace("diameter = 10.0", "diameter = 24.0\ndepth = 1.0"), r"of the drawing lies off the plate"),
+    ('[slots]\ncutter = "flat 3"\ndepth = 1.0\n', r"\[slots\]: the job is of a \[plate\], which has no frets"),
+    ("[frets]\n", r"\[frets\]: the job is of a \[plate\]"),
+    ('[surface]\nfinish = "ball"\n', r"\[plate\] face: false, and there is a \[surface\]"),
+])
+def test_refused(tmp_path, more, said):
+    with pytest.raises(JobError, match=said):
+        clamping_of(read(tmp_path, PLATE + more))
+
+
+@pytest.mark.parametrize(("old", "new", "said"), [
+    ("face = false", "", r"\[surface\]: is missing: the plate is to be faced"),
+    ("thickness = 3.0\nlength", "thickness = 2.5\nlength", r"2\.5 mm from a blank of 3 mm whose face is left"),
+    ("length = 100.0\n", "", r"there is no outline"),
+    ("length = 100.0", "length = 115.0", r"the plate does not lie within the blank: 5\.00 mm out past the far end"),
+    ("face = false", "face = false\ncorner_radius = 31.0", r"corner_radius: 31 mm.*30 mm or less"),
+    ("[plate]", "[board]\n[plate]", r"\[board\] and \[plate\] are both given"),
+    ("[plate]", "[plait]", r"did you mean plate"),
+    ("face = false", 'artwork = "plate.svg"\nface = false', r"artwork is given, and length, width"),
+])
+def test_plates_refused(tmp_path, old, new, said):
+    with pytest.raises(JobError, match=said):
+        read(tmp_path, PLATE.replace(old, new, 1))
+
+
+@pytest.mark.parametrize("command", ["frets", "strings", "neck", "fretting", "block", "gauges", "nut", "side-dots"])
+def test_what_is_of_boards_refuses_a_plate(tmp_path, capsys, command):
+    read(tmp_path, PLATE)
+    out = ["--out", str(tmp_path / "out")] if command in ("block", "gauges", "nut", "side-dots") else []
+    assert main([command, str(tmp_path / "plate.toml"), *out]) == 2
+    assert "is the job of a [plate]: it has no frets, no strings and no radius" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()

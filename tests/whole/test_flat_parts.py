@@ -1,0 +1,208 @@
+"""Flat parts: head plate and rosette build and verify; what they come to is held against formulas, from the text."""
+
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import build, load_job
+from pathgen.verify import verify
+from tests.job.test_plates import HOLE, PLATE, read
+from tests.plain_cutting import Wood
+from tests.small_board import moves
+
+EXAMPLES = Path(__file__).parents[2] / "examples" / "parts"
+COLOURED = re.compile(r"<style.*?</style>|<[^>]+>", re.S)
+
+
+@pytest.fixture(scope="module")
+def built():
+    made = {}
+
+    def get(name):
+        if name not in made:
+            made[name] = build(load_job(EXAMPLES / f"{name}.toml"), resolution=0.3)
+        return made[name]
+
+    return get
+
+
+def program(result, operation):
+    return next(p for p in result.programs if p.operation == operation)
+
+
+def low_moves(text, below):
+    """(n, 2) ends of the feed moves whose end lies below a height."""
+    _, end, rapid = moves(text)
+    with np.errstate(invalid="ignore"):
+        return end[~rapid & (end[:, 2] < below)]
+
+
+def cut_plainly(result, cell):
+    """The blank after all programs, by a simulation that shares nothing with the package."""
+    x0, y0, x1, y1 = result.plan.clamping.stock.bounds
+    zero = np.array(result.plan.clamping.zero)
+    wood = Wood((x0 - zero[0], x1 - zero[0]), (y0 - zero[1], y1 - zero[1]), result.plan.clamping.stock.thickness, cell)
+    for p in result.programs:
+        wood.cut(p.text, shape=p.cutter.shape, diameter=p.cutter.diameter)
+    x, y = (np.arange(n) * cell + low for n, low in zip(wood.heights.shape, (x0, y0), strict=True))
+    return x, y, wood.heights
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
+def test_each_builds_and_verifies(built, name):
+    result = built(name)
+    assert result.verification.findings == ()
+    words = COLOURED.sub(" ", result.files()["setup.html"])
+    for word in ("fret", "nut end", "nut face", "strings", "bass", "radius", "curved"):
+        assert word not in words.lower(), word
+    assert "The plate on the machine" in words
+
+
+def test_rings_of_the_rosette(built):
+    result = built("rosette")
+    for inlay, (inner, outer) in zip(result.report["inlays"], ((56.0, 57.6), (58.6, 66.4), (67.4, 69.0)), strict=True):
+        area = math.pi * (outer**2 - inner**2)
+        assert inlay["area"] == pytest.approx(area, rel=2e-4)
+        assert inlay["pocket_volume"] == pytest.approx(1.5 * area, rel=0.01)
+
+
+def test_the_sound_hole_comes_last_and_has_its_diameter(built):
+    result = built("rosette")
+    assert result.programs[-1].operation == "openings"
+    # the plate's near end, and so X 0, is at the blank's
+    low = low_moves(result.programs[-1].text, 2.9)
+    assert np.hypot(low[:, 0] - 120.0, low[:, 1]).max() == pytest.approx(50.0 - 1.5, abs=0.001)
+    assert low[:, 2].min() == pytest.approx(-0.2)
+
+
+def test_the_rosette_by_another_simulation(built):
+    x, y, heights = cut_plainly(built("rosette"), 0.5)
+    away = np.hypot(x[:, None] - 120.0, y[None, :])
+
+    def between(low, high):
+        return heights[(away > low + 0.5) & (away < high - 0.5)]
+
+    for low, high, left in ((0.0, 50.0, -0.2), (50.0, 56.0, 3.0), (58.6, 66.4, 1.5), (69.0, 90.0, 3.0)):
+        assert len(between(low, high)) > 100
+        assert between(low, high) == pytest.approx(left, abs=1e-4)
+    assert heights[(away > 56.5) & (away < 57.1)] == pytest.approx(1.5, abs=1e-4)
+
+
+def test_tuner_holes_are_two_mirrored_rows(built):
+    result = built("head-plate")
+    low = low_moves(program(result, "round-holes").text, 2.0)
+    way = np.array([math.cos(math.radians(-2.0)), math.sin(math.radians(-2.0))])
+    row = np.array([70.0, -25.0]) + 38.0 * np.arange(3)[:, None] * way
+    centres = np.concatenate([row, row * [1.0, -1.0]]) - result.plan.clamping.zero
+    away = np.linalg.norm(low[:, None, :2] - centres, axis=2)
+    own = away.argmin(axis=1)
+    for hole in range(6):
+        # a 6 mm cutter round a hole of 10 mm; programs are written to a tenth of a micrometre
+        assert away[own == hole, hole].max() == pytest.approx(2.0, abs=2e-4)
+        assert low[own == hole, 2].min() == pytest.approx(-0.2)
+
+
+def test_the_head_plate_by_another_simulation(built):
+    result = built("head-plate")
+    x, y, heights = cut_plainly(result, 0.5)
+    part = result.plan.clamping.board
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    pockets = shapely.union_all([i.area for i in result.plan.clamping.inlays])
+
+    def within(shape):
+        return heights[shapely.contains_xy(shape.buffer(-0.6), gx, gy)]
+
+    bare = part.outline.difference(shapely.union_all([*part.openings, pockets]))
+    assert within(bare).min() > 2.5 - 1e-4
+    assert within(bare).max() < 2.5 + 0.0201 + 0.0063
+    # faced, with ridges of 20 um; between its own steps, 0.5 mm apart, a ball of radius 5 leaves 0.25^2 / 10 mm more
+    assert within(shapely.union_all(part.openings)) == pytest.approx(-0.2, abs=1e-4)
+    assert within(result.plan.clamping.inlays[0].area.difference(result.plan.clamping.inlays[1].area.buffer(0.6))) == \
+        pytest.approx(1.3, abs=1e-3)
+
+
+MANY = PLATE + HOLE.replace("diameter = 10.0", "diameter = 5.0\ncounterbore = { diameter = 12.0, depth = 1.0 }") + \
+    '\n[[hole]]\ncutter = "flat 3"\nat = [20.0, 10.0]\ndiameter = 6.0\nlength = 14.0\nturn = 30.0\ndepth = 1.5\n'
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory):
+    return build(read(tmp_path_factory.mktemp("many"), MANY), resolution=0.1)
+
+
+def test_counterbore_and_slot_have_the_volumes_of_their_formulas(many):
+    assert many.verification.findings == ()
+    sim = many.verification.simulation
+    gone = np.maximum(3.0 - np.maximum(sim.top, 0.0), 0.0)  # down to the underside
+
+    def volume(x, y, half):
+        window = sim.grid.window((x - half, y - half, x + half, y + half))
+        return float(gone[window].sum()) * sim.grid.cell_area
+
+    assert volume(50.0, 0.0, 8.0) == pytest.approx(math.pi * (6.0**2 * 1.0 + 2.5**2 * 2.0), rel=0.01)
+    assert volume(20.0, 10.0, 9.0) == pytest.approx(1.5 * (6.0 * 8.0 + math.pi * 9.0), rel=0.01)
+    holes = many.report["holes"]
+    assert [(h["diameter"], h["length"], h["depth"]) for h in holes] == [
+        (5.0, 5.0, None), (12.0, 12.0, 1.0), (6.0, 14.0, 1.5)]
+    assert "20.000  10.000   6.000  14.000    1.500" in many.files()["report.txt"]
+
+
+def spoilt(result, operation, change):
+    """Codes of what is found when one program is changed."""
+    texts = {p.file_name: p.text for p in result.programs}
+    one = program(result, operation)
+    texts[one.file_name] = change(one.text)
+    found = verify(result.plan.clamping, texts, resolution=0.2).findings
+    return {f.code for f in found if f.severity == "forbid"}
+
+
+def moved(text, axis, by):
+    """Every coordinate of an axis changed, but for heights in the air."""
+    def new(match):
+        value = float(match[1])
+        return f"{axis}{value + by:.4f}" if axis != "Z" or value < 2.9 else match[0]
+
+    return "\n".join(line if line.startswith("(") else re.sub(rf"{axis}(-?[\d.]+)", new, line)
+                     for line in text.splitlines())
+
+
+@pytest.mark.parametrize(("change", "code"), [
+    (lambda text: moved(text, "X", 0.05), "opening-overcut"),
+    (lambda text: moved(text, "Z", -0.05), "opening-too-deep"),
+    (lambda text: moved(text, "Z", 0.05), "opening-uncut"),
+    (lambda text: text.replace("X50.", "X49."), "opening-uncut"),
+])
+def test_a_spoilt_opening_is_found(many, change, code):
+    assert code in spoilt(many, "openings", change)
+
+
+def test_an_island_left_in_an_opening_is_found(built):
+    """The wall and its foot are right, and the middle of the sound hole still stands: loops near it are lifted."""
+    result = built("rosette")
+    clear = result.plan.clamping.safe_z
+
+    def lifted(text):
+        out = []
+        for line in text.splitlines():
+            place = re.search(r"X(-?[\d.]+) Y(-?[\d.]+)", line)
+            near = place is not None and math.hypot(float(place[1]) - 120.0, float(place[2])) < 10.0
+            out.append(f"G1 X{place[1]} Y{place[2]} Z{clear:.1f}" if near else line)
+        return "\n".join(out)
+
+    assert "opening-uncut" in spoilt(result, "openings", lifted)
+
+
+def test_a_spoilt_round_hole_is_found(many):
+    assert "hole-wrong" in spoilt(many, "round-holes", lambda text: moved(text, "X", 0.05))
+
+
+def test_wood_too_thin_beside_an_opening_is_told(tmp_path):
+    near = HOLE + HOLE.replace("[50.0, 0.0]", "[60.2, 0.0]") + HOLE.replace("[50.0, 0.0]", "[20.0, 24.7]")
+    report = build(read(tmp_path, PLATE + near), resolution=0.4).report
+    found = [f["got"] for f in report["checks"]["findings"] if f["code"] == "thin-wood"]
+    assert found == ["0.20 mm of wood is left standing between two openings",
+                     "0.30 mm of wood is left standing between an opening and the edge"]
