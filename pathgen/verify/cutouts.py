@@ -66,7 +66,7 @@ def _edge(lines: NDArray[np.object_], step: Step, tolerances: Tolerances) -> Ite
             if not away[worst] <= r + tolerances.pocket_plan:
                 left = "all of it" if np.isinf(away[worst]) else f"{away[worst] - r:.3f} mm at its edge"
                 yield Finding(
-                    code="opening-uncut", severity="forbid",
+                    code="opening-narrow", severity="forbid",
                     where=at(step.file_name, None, places[worst].x, places[worst].y), got=f"{left} left",
                     allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
                 )
