@@ -2,7 +2,8 @@
 
 ``python -m tests.random_jobs --count 300 --seed 1 [--drawings FOLDER] [--keep FOLDER]`` builds hundreds and
 counts how they end. The drawings are our own, or the SVG files of a folder; job.toml, the drawing and message.txt of
-each job that does not build are kept.
+each job that does not build are kept. With ``--cut-again 0.15`` what is built is also cut by the tests' own simulation,
+on a grid of so many mm: no cut deeper than its stepdown may be wider than a shaving.
 """
 
 from __future__ import annotations
@@ -16,11 +17,13 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from tests.plain_cutting import Cut, deepest_falls
 
 COARSE = 0.2
 """Grid of the simulation in mm for small jobs."""
@@ -43,7 +46,7 @@ class RandomJob:
 
 @dataclass(frozen=True)
 class Ending:
-    """How a job ended (built, refused, refused by its own check, crashed, too slow), with what was said."""
+    """How a job ended: built, refused, refused by its own check, cut too deep, crashed, too slow; and what was said."""
 
     kind: str
     message: str
@@ -313,8 +316,13 @@ def _value(key: str, value: Any, inches: bool) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) -> Ending:
-    """Builds the job of a folder in this process; with `texts` its programs are written there when it passes."""
+def ending(
+    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None
+) -> Ending:
+    """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
+
+    With `cell` what passes is cut again on a grid of so many mm.
+    """
     import pathgen
 
     start = time.perf_counter()
@@ -324,6 +332,8 @@ def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) 
         kind, message = ("refused by its own check", "\n".join(map(str, forbidding))) if forbidding else ("built", "")
         if texts is not None and not forbidding:
             result.write(texts)
+        if cell is not None and not forbidding and (found := cut_again(result, cell=cell)):
+            kind, message = "cut too deep", "\n".join(found)
     except pathgen.PathgenError as error:
         kind, message = "refused", str(error)
     except Exception:
@@ -331,15 +341,36 @@ def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) 
     return Ending(kind, message, time.perf_counter() - start)
 
 
-def _work(folder: Path, answers: Any) -> None:
-    answers.put(ending(folder))
+def cut_again(build: Any, *, cell: float) -> list[str]:
+    """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving."""
+    plan, programs = build.plan.clamping, build.programs
+    ridge = max(plan.surfacing.scallop, plan.surfacing.leave_scallop) if plan.surfacing else 0.0
+    cuts = []
+    for nth, program in enumerate(programs):
+        does, cutter = program.step.operation, program.cutter
+        last = does.opens is not None and not any(p.step.operation.opens is does.opens for p in programs[nth + 1 :])
+        cuts.append(Cut(
+            program.operation, program.text, cutter.shape, cutter.diameter, cutter.angle or 90.0,
+            limit=does.at_once(cutter) + does.deeper_outside(cutter) + ridge + 0.05,
+            overfill=does.opens.overfill if last and does.opens.fill != "none" else None,
+        ))
+    top = float(plan.to_machine(np.array([[0.0, 0.0, plan.stock.thickness]]))[0, 2])
+    return [
+        f"{program.file_name}: {fall.over:.2f} mm deeper than its stepdown over {fall.width:.2f} mm at {fall.at}"
+        for program, fall in zip(programs, deepest_falls(cuts, top=top, cell=cell), strict=True)
+        if fall.width > 0.25 * program.cutter.diameter + cell / 2
+    ]
 
 
-def in_a_process(folder: Path, *, limit: float) -> Ending:
+def _work(folder: Path, cell: float | None, answers: Any) -> None:
+    answers.put(ending(folder, cell=cell))
+
+
+def in_a_process(folder: Path, *, limit: float, cell: float | None = None) -> Ending:
     """As `ending`, in a process of its own that is ended after `limit` seconds."""
     context = multiprocessing.get_context("fork")
     answers = context.Queue()
-    worker = context.Process(target=_work, args=(folder, answers))
+    worker = context.Process(target=_work, args=(folder, cell, answers))
     worker.start()
     try:
         return answers.get(timeout=limit)
@@ -358,6 +389,7 @@ def main() -> None:
     parser.add_argument("--drawings", type=Path, help="a folder of SVG files, instead of drawings of our own")
     parser.add_argument("--keep", type=Path, help="where jobs that do not build are kept")
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
+    parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
     asked = parser.parse_args()
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
@@ -367,7 +399,9 @@ def main() -> None:
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
             job = random_job(seed, drawings=icons, small=asked.small)
-            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit)
+            if asked.cut_again:  # whose reader knows straight moves only
+                job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
+            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit, cell=asked.cut_again)
         kinds[end.kind] += 1
         slowest = sorted([*slowest, (end.seconds, seed)], reverse=True)[:5]
         if end.kind != "built":
