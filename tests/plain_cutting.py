@@ -113,8 +113,8 @@ class Fall:
 def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[Fall]:
     """For each program the widest cut that is deeper than its limit; width 0 for none.
 
-    How deep is how far a point is lowered while the cutter passes over it once: until it has gone on by its diameter or
-    was lifted. The width is the area lowered too far by the travel, over a diameter of travel or 0.75 mm.
+    How deep is how far a point is lowered at once: by a flat end in one step, by a round or pointed one while it passes
+    over it once, until it has gone on by its diameter, was lifted, or has sunk. The width is the area lowered too far by the travel, over a diameter of travel or 0.75 mm.
     """
     read = [_in_mm(cut.text) for cut in cuts]
     low, high = (f([f(np.vstack([a, b])[:, :2], axis=0) for a, b, _ in read if len(a)], axis=0)
@@ -144,6 +144,7 @@ def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: n
     n = math.ceil(r / c)
     off = np.arange(-n, n + 1) * c
     stood, last = np.empty_like(wood.heights), np.full(wood.heights.shape, -np.inf)
+    level = np.full(wood.heights.shape, np.inf)
     gone, travel, wide, deep, places = 0.0, [], [], [], []
     for start, end, rapid in zip(starts, ends, rapids, strict=True):
         run = float(np.hypot(*(end - start)[:2]))
@@ -170,10 +171,13 @@ def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: n
             lowered = foot < under
             if not lowered.any():
                 continue
-            fresh = lowered & (gone - last[window] > cut.diameter)
+            fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - pz > cut.limit / 4))
+            if cut.shape == "flat-end":
+                fresh = lowered
             np.copyto(stood[window], under, where=fresh)
+            level[window][fresh] = pz
             last[window][lowered] = gone
-            fall = (stood[window] - foot)[lowered] - cut.limit
+            fall = stood[window][lowered] - foot[lowered] - cut.limit
             if run >= 1e-9 and (fall > 0).any():
                 travel.append(gone)
                 wide.append(float((fall > 0).sum()) * c * c)

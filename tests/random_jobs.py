@@ -104,6 +104,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
                                "skim": chance.one(0.0, 0.1) if area == "board" else 0.0}
     if not drawings or chance.now_and_then(0.2):
         _steps(chance, cutters, tables, length, widest)
+    _more(Chance(seed + 1_000_000), cutters, tables, files, small)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -224,6 +225,67 @@ def _steps(
         tabs = {"tabs": chance.whole(2, 6), "tab_height": chance.length(1, 2)}
         hold = tabs if chance.now_and_then(0.7) else {"skin": 0.3}
         tables["outline"] = {"cutter": _cutter(cutters, chance, "flat-end", chance.one(2.0, 3.0)), **hold}
+
+
+def _more(
+    chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], files: dict[str, str], small: bool,
+) -> None:
+    """Keys that most jobs leave out, each now and then, where they can be meant."""
+    board, inlays = tables["board"], tables.get("inlay", [])
+    plain = not {"zero_fret", "partial_frets", "ratios", "divisions"} & set(board)
+    for key, value in (("nut_offset", chance.length(0.2, 0.5)), ("edge_to_string", chance.length(2.5, 3.5))):
+        if chance.now_and_then(0.1):
+            board[key] = value
+    if chance.now_and_then(0.1) and board["radius"] != "flat":
+        board["radius"] = {"nut": 220.0, "follow": "strings"} if plain and not isinstance(
+            board["scale_length"], dict) else board["radius"]
+    if chance.now_and_then(0.1) and board["frets"] >= 3:
+        board["relief"] = {"depth": chance.length(0.1, 0.3, 2), "fret": 1, "to": board["frets"]}
+    if chance.now_and_then(0.1) and board["frets"] >= 3:
+        board["fall_away"] = {"drop": chance.length(0.1, 0.4, 2), "fret": board["frets"] - 2,
+                              "shape": chance.one("straight", "curved")}
+    tables["setup"] |= {"feeler": chance.one(0.05, 0.1, 0.2)} if chance.now_and_then(0.2) else {}
+    tables["machine"] |= {"spin_up": chance.one(0.0, 1.0, 5.0)} if chance.now_and_then(0.2) else {}
+    for cutter in cutters.values():
+        if chance.now_and_then(0.1) and cutter["shape"] == "flat-end":
+            cutter |= {"stepover": chance.length(0.3, 0.6, 2), "ramp": chance.length(2, 8)}
+        if chance.now_and_then(0.05) and cutter["shape"] == "flat-end" and cutter["diameter"] >= 2.0:
+            cutter["plunges"] = False
+    flat = all(cutters[name]["shape"] == "flat-end" for inlay in inlays for name in inlay["cutters"])
+    again = tables.get("resurface")
+    if again and not again.get("skim") and flat and chance.now_and_then(0.3):
+        tables["surface"]["leave"] = 0.2
+    if again and again["area"] == "inlay":
+        again["blend"] = chance.length(3, 6)
+    for number, inlay in enumerate(inlays):
+        narrow = min(inlay["place"]["width"], 2 * board["nut_width"])
+        if chance.now_and_then(0.2) and narrow > 12.0:
+            files[f"a{number}.svg"] = _two_colours(chance, round(narrow * 0.6, 1), narrow)
+            inlay |= chance.one({}, {"wall": 0.8}, {"lap": 0.3}, {"background": ["#aa4422"]})
+            inlay["place"]["width"] = narrow
+        elif chance.now_and_then(0.2) and board["frets"] >= 4 and len(inlays) == 1:
+            where = {"between": [0, 2]} if small else {"at_frets": [2, 3, board["frets"] - 1]}
+            inlay["place"] = {**where, "margin": 2.0}
+        if inlay["fill"] == "piece" and flat and chance.now_and_then(0.3):
+            thickness = round(inlay["depth"] + 0.2, 1)
+            inlay["piece"] = {"cutter": inlay["cutters"][-1], "thickness": thickness, "gap": 0.05}
+    if not inlays and chance.now_and_then(0.5) and board["frets"] >= 3:
+        tables["dots"] = {"diameter": chance.one(5.0, 6.0), "frets": [2, 3], "depth": 1.0, "fill": chance.one(
+            "piece", "resin"), "cutters": [_cutter(cutters, chance, "flat-end", 2.0)], "overfill": 0.6}
+    if "outline" in tables:
+        tables["outline"] |= {"finish": chance.one(0.0, 0.1, 0.3)} if chance.now_and_then(0.3) else {}
+        tables["outline"] |= {"through": chance.one(0.1, 0.4)} if chance.now_and_then(0.2) else {}
+        if "tabs" in tables["outline"] and chance.now_and_then(0.3):
+            tables["outline"]["tab_width"] = chance.one(4.0, 8.0)
+
+
+def _two_colours(chance: Chance, high: float, wide: float) -> str:
+    """One shape upon another, of another colour; or two side by side that touch."""
+    x, y, r = wide / 2, high / 2, 0.45 * high
+    under = f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{r:.2f}"/>'
+    upon = _shape(chance, x, y, 0.55 * r).replace("#225577", "#aa4422")
+    beside = f'<rect x="{x:.2f}" y="{y - 0.7 * r:.2f}" width="{1.6 * r:.2f}" height="{1.4 * r:.2f}"/>'
+    return _svg(wide, high, under + f'<g fill="#aa4422">{chance.one(upon, beside)}</g>')
 
 
 def _drawing(chance: Chance, room: tuple[float, float, float]) -> tuple[str, tuple[float, float]]:
