@@ -114,7 +114,8 @@ def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[F
     """For each program the widest cut that is deeper than its limit; width 0 for none.
 
     How deep is how far a point is lowered at once: by a flat end in one step, by a round or pointed one while it passes
-    over it once, until it has gone on by its diameter, was lifted, or has sunk. The width is the area lowered too far by the travel, over a diameter of travel or 0.75 mm.
+    over it once, until it has gone on by its diameter, was lifted, or has sunk. The width is the area lowered too far
+    by the travel, over a diameter of travel or 0.75 mm.
     """
     read = [_in_mm(cut.text) for cut in cuts]
     low, high = (f([f(np.vstack([a, b])[:, :2], axis=0) for a, b, _ in read if len(a)], axis=0)
