@@ -179,9 +179,10 @@ def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: n
             level[window][fresh] = pz
             last[window][lowered] = gone
             fall = stood[window][lowered] - foot[lowered] - cut.limit
-            if run >= 1e-9 and (fall > 0).any():
+            newly = (fall > 0) & (stood[window][lowered] - under[lowered] <= cut.limit)  # each point once in a passage
+            if run >= 1e-9 and newly.any():
                 travel.append(gone)
-                wide.append(float((fall > 0).sum()) * c * c)
+                wide.append(float(newly.sum()) * c * c)
                 deep.append(float(fall.max()))
                 places.append((px, py))
             np.minimum(under, foot, out=under)

@@ -404,7 +404,11 @@ def ending(
 
 
 def cut_again(build: Any, *, cell: float) -> list[str]:
-    """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving."""
+    """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving.
+
+    The grid is no coarser than a fifth of the smallest cutter.
+    """
+    cell = min(cell, *(program.cutter.diameter / 5 for program in build.programs))
     plan, programs = build.plan.clamping, build.programs
     ridge = max(plan.surfacing.scallop, plan.surfacing.leave_scallop) if plan.surfacing else 0.0
     cuts = []
