@@ -7,11 +7,15 @@ a surface          `flat(6.0)`, `radiused(thickness=6.0, start=254.0, end=406.4,
 a drawing          `read_artwork("fern.svg")` gives regions, shapely polygons by colour; `placed` puts it somewhere
 a cutter           `Cutter(name=.., shape="ball-end", diameter=.., speed=.., feed=.., plunge=.., stepdown=..)`
 a path             `pocket`, `rough`, `finish`, `second_cut`, `slots`, `outline`: a `Toolpath` each; `join` them
-a program          `program(path)`: the text for the machine, plain RS274/NGC
+a program          `program(path)`: the text for the machine, plain RS274/NGC; a `Machine` may take arcs
+a blank            `Blank(x=(-5, 475), y=(-35, 35), thickness=8.0)`: what stands on the bed before
 any program        `read_program(text)`: its moves, or the line that is not understood
 what it leaves     `simulate(blank, programs, cutters)`: a `HeightField`; `compare_heights` with a surface or another
-ridges             `ridges(text, cutter=ball, top=top).highest`; `check_program` adds rapids and cuts too deep
+ridges             `ridges(text, cutter=ball, top=top).highest`, whichever way its passes run
+all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: rapids, cuts too deep, spindle
 =================  ===============================================================================================
+
+Text may be a `Path` of a file too. Every value shows itself in a notebook.
 
 A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters.
 
@@ -22,7 +26,8 @@ The frame: x along the work, y across with the radius's centre-line at 0, z up f
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+TYPE_CHECKING = False  # type checkers take it for true; the module that has it takes most of the time of an import
 
 __version__ = "0.1.0"
 
@@ -128,7 +133,7 @@ __all__ = [
     "stepover_for",
 ]
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOMES:
         raise AttributeError(f"module 'pathgen' has no attribute {name!r}")
     value = getattr(import_module(_HOMES[name]), name)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.folders import read_folder, write_folder
+from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
@@ -146,6 +147,7 @@ def build(
     >>> result.passed, len(result.programs)
     (True, 5)
     """
+    given.value("build job", job, Job, remedy="read it: pathgen.load_job(..)")
     tell("planning the cuts")
     planned = planned_of(job, clamping)
     tell("writing the programs")
@@ -192,7 +194,8 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     >>> found.passed, found.findings
     (True, ())
     """
-    return check_as(job, folder, resolution=resolution)[1]
+    given.value("check job", job, Job, remedy="read it: pathgen.load_job(..)")
+    return check_as(job, given.path("check folder", folder), resolution=resolution)[1]
 
 
 def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:

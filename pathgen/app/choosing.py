@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.markup import as_table
@@ -81,6 +82,7 @@ def compare(
     >>> [(c.cutter.name, c.limit, c.passes) for c in choices if c.cutter.name == "ball"]
     [('ball', 0.01, 101), ('ball', 0.02, 71)]
     """
+    given.value("compare job", job, Job, remedy="read it: pathgen.load_job(..)")
     finish, surfacing = _finish(job), surfacing_of(job)
     limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters

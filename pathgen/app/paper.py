@@ -13,8 +13,7 @@ from pathgen.base.markup import Element, as_svg
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
-from pathgen.parts.fingerboard.rows import fretting_data
-from pathgen.parts.fingerboard.stringing import stringing_data
+from pathgen.parts.fingerboard.rows import fretting_data, strung_data
 from pathgen.report.fretting import fretting_lines, strip_picture
 from pathgen.report.neck import neck_data, neck_faults, neck_findings, neck_lines, side_picture
 from pathgen.report.stringing import stringing_lines
@@ -45,8 +44,7 @@ def _fretting(job: Job) -> Paper:
 def _strings(job: Job) -> Paper:
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
-    data = stringing_data(part_of(job).layout, job.strings,
-                          crown=job.frets.wire_of(1).crown.height if job.frets else None)
+    data = strung_data(part_of(job), job.strings, job.frets)
     return Paper(data=data, lines=stringing_lines(data, job.units))
 
 

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
-from pathgen.base import overlay
+from pathgen.base import given, overlay
 from pathgen.base.errors import ArtworkError
 
 Floats = NDArray[np.float64]
@@ -92,6 +92,7 @@ def placed(
     >>> round(art.regions[0].polygon.area, 1)        # twice as wide, four times the area
     344.8
     """
+    given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     _check_finite(artwork, at, rotate)
     drawing_box(artwork)  # refuses a drawing with nothing in it
     measured = drawing_box if centre == "drawing" else _page_box
@@ -218,8 +219,14 @@ def edge_angle(bass: ArrayLike, treble: ArrayLike, *, edge: str = "treble") -> f
 
 
 def _check_finite(artwork: Artwork, at: tuple[float, float], rotate: float) -> None:
-    if not all(math.isfinite(value) for value in (*at, rotate)):
-        raise ArtworkError(artwork.name, f"placed at {at}, turned {rotate}", allowed="finite numbers")
+    try:
+        x, y = at
+        good = all(math.isfinite(value) for value in (x, y, rotate))
+    except (TypeError, ValueError):
+        good = False
+    if not good:
+        raise ArtworkError(artwork.name, f"placed at {at}, turned {rotate}",
+                           allowed="finite numbers: at (x, y) in mm, rotate in degrees")
 
 
 def _scales(
@@ -227,7 +234,8 @@ def _scales(
 ) -> tuple[float, float]:
     wide, high = float(box[2] - box[0]), float(box[3] - box[1])
     for name, value in (("width", width), ("height", height)):
-        if value is not None and not (math.isfinite(value) and value > 0):
+        number = isinstance(value, int | float | np.number) and math.isfinite(value) and value > 0
+        if value is not None and not number:
             raise ArtworkError(artwork.name, f"placed with {name} {value}", allowed="above 0 mm")
     if width is None and height is None:
         if not artwork.physical:

@@ -13,6 +13,7 @@ from pathgen.artwork.paint import painted
 from pathgen.artwork.scene import LeftOut, Scene
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.artwork.walk import Walker
+from pathgen.base import given
 from pathgen.base.errors import ArtworkError
 
 TOLERANCE = 0.005
@@ -151,7 +152,8 @@ def read_artwork(
     out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or 10,000 selectors;
     shapes that cross themselves or one another so often (about 100,000 times) that no cutter could follow them.
     """
-    if not (math.isfinite(tolerance) and tolerance > 0):
+    path = given.path("read_artwork path", path)
+    if not (isinstance(tolerance, int | float) and math.isfinite(tolerance) and tolerance > 0):
         raise ArtworkError("tolerance", f"{tolerance}", allowed="above 0 mm")
     if missing not in ("refuse", "report"):
         raise ArtworkError("missing", repr(missing), allowed='"refuse" or "report"')

@@ -18,6 +18,9 @@ Shape = Literal["ball-end", "flat-end", "v"]
 EASED_LOAD = 1.35
 """Times the load of a straight-line cut that an eased full-width cut has: under LOAD_FACTOR by what depths vary."""
 
+LARGEST = 500.0
+"""The largest cutter that is not taken for a mistake, mm."""
+
 LOAD_FACTOR = 1.5
 """Times the volume per tooth of a straight-line cut that any move may take."""
 
@@ -56,21 +59,28 @@ class Cutter:
     """Whether it cuts at its centre; one that does not must never go straight down into wood."""
 
     def __post_init__(self) -> None:
-        if self.shape not in SHAPES:
+        if not isinstance(self.shape, str) or self.shape not in SHAPES:
             raise CutterError(f"cutter {self.name!r}", f"shape {self.shape!r}", allowed=", ".join(SHAPES))
         for name, unit in (("diameter", "mm"), ("speed", "turns per minute"), ("feed", "mm per minute"),
-                           ("plunge", "mm per minute"), ("stepdown", "mm"), ("stepover", "of the diameter")):
+                           ("plunge", "mm per minute"), ("stepdown", "mm"), ("stepover", "of the diameter"),
+                           ("ramp", "degrees"), ("flutes", "")):
+            if not isinstance(getattr(self, name), int | float | np.number):
+                raise CutterError(f"cutter {self.name!r}", f"{name} {getattr(self, name)!r} is no number",
+                                  allowed=f"above 0, {unit}".strip(", "))
             if not 0 < getattr(self, name) < math.inf:
                 raise CutterError(f"cutter {self.name!r}", f"{name} {getattr(self, name):g}",
                                   allowed=f"above 0, {unit}")
-        if not self.flute_length > 0:
-            raise CutterError(f"cutter {self.name!r}", f"flute_length {self.flute_length:g}", allowed="above 0, mm")
+        if self.diameter > LARGEST:
+            raise CutterError(f"cutter {self.name!r}", f"diameter {self.diameter:g} mm",
+                              allowed=f"at most {LARGEST:g} mm", remedy="is it in other units? give it in mm")
+        if not (isinstance(self.flute_length, int | float | np.number) and self.flute_length > 0):
+            raise CutterError(f"cutter {self.name!r}", f"flute_length {self.flute_length}", allowed="above 0, mm")
         if (self.shape == "v") != (self.angle is not None):
             raise CutterError(
                 f"cutter {self.name!r}", f"shape {self.shape} with angle {self.angle}",
                 allowed="an included angle for a v cutter, none for the others",
             )
-        if self.angle is not None and not 0 < self.angle < 180:
+        if self.angle is not None and not (isinstance(self.angle, int | float | np.number) and 0 < self.angle < 180):
             raise CutterError(f"cutter {self.name!r}", f"angle {self.angle}", allowed="between 0 and 180 degrees")
 
     @property

@@ -6,7 +6,8 @@ Shapes come from elsewhere, often in other units or with mistakes. They are neve
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
@@ -16,10 +17,33 @@ from numpy.typing import ArrayLike, NDArray
 from pathgen.base.errors import PathgenError
 
 Floats = NDArray[np.float64]
+V = TypeVar("V")
 W = TypeVar("W", bound=str)
 
 LARGEST = 1000.0
 """Larger shapes and lengths are taken for a mistake of units, mm."""
+
+
+def value(where: str, got: object, kind: type[V], *, words: str = "", remedy: str = "") -> V:
+    """What was given, if it is of a kind. Raises PathgenError."""
+    if not isinstance(got, kind):
+        words = words or f"a pathgen.{kind.__name__}"
+        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy=remedy or f"give {words}")
+    return got
+
+
+def path(where: str, got: object) -> Path:
+    """The path of a file or folder. Raises PathgenError for anything but a str or Path."""
+    if not isinstance(got, str | Path):
+        raise PathgenError(where, f"a {type(got).__name__}", allowed="a str or Path", remedy="give its path")
+    return Path(got)
+
+
+def several(where: str, got: object, *, words: str) -> list[object]:
+    """The values of any list. Raises PathgenError for what is none."""
+    if isinstance(got, str | bytes) or not isinstance(got, Iterable):
+        raise PathgenError(where, f"a {type(got).__name__}", allowed=words, remedy="give a list")
+    return list(got)
 
 
 def length(where: str, value: float, *, above: float = -math.inf, least: float = -math.inf, most: float = LARGEST,
@@ -94,6 +118,6 @@ def place(where: str, values: ArrayLike, *, count: int, words: str) -> Floats:
 
 def word(where: str, value: W, words: Sequence[W]) -> W:
     """One of some words. Raises PathgenError."""
-    if value not in words:
+    if not isinstance(value, str) or value not in words:
         raise PathgenError(where, f"{value!r}", allowed=" or ".join(map(repr, words)), remedy="give one of these")
     return value

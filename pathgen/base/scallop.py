@@ -100,7 +100,11 @@ def stepover_for(scallop: ArrayLike, ball_radius: ArrayLike, surface_radius: Arr
 def _checked(
     length: ArrayLike, ball_radius: ArrayLike, surface_radius: ArrayLike, *, name: str = "stepover"
 ) -> tuple[Floats, Floats, Floats]:
-    s, r, big_r = (np.asarray(v, dtype=float) for v in (length, ball_radius, surface_radius))
+    try:
+        s, r, big_r = (np.asarray(v, dtype=float) for v in (length, ball_radius, surface_radius))
+    except (TypeError, ValueError):
+        raise CutterError(name, "no numbers", allowed=f"{name}, ball_radius and surface_radius in mm",
+                          remedy="give numbers, or arrays of them") from None
     for what, values in ((name, s), ("ball_radius", r)):
         if not np.all(np.isfinite(values) & (values > 0)):
             raise CutterError(what, f"{_text(values)} given", allowed="finite and above 0")

@@ -60,9 +60,14 @@ class Surface:
 
     def __post_init__(self) -> None:
         for name in ("radius_nut", "radius_end", "length"):
+            if not isinstance(getattr(self, name), int | float | np.number):
+                raise PathgenError(f"surface {name}", f"{getattr(self, name)!r} is no number", allowed="above 0, mm",
+                                   remedy="make it with pathgen.flat or pathgen.radiused")
             if not getattr(self, name) > 0:
                 raise PathgenError(f"surface {name}", f"{getattr(self, name):g} mm", allowed="above 0",
                                    remedy="give radii and lengths in mm, positive; a hollow has a type of its own")
+        if not isinstance(self.thickness, int | float | np.number):
+            raise PathgenError("surface thickness", f"{self.thickness!r} is no number", allowed="a number, mm")
         if not (math.isfinite(self.thickness) and math.isfinite(self.length)):
             raise PathgenError("surface", f"{self.thickness:g} mm thick, {self.length:g} mm long",
                                allowed="finite lengths", remedy="give them in mm")

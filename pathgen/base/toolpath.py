@@ -16,6 +16,10 @@ from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
 Floats = NDArray[np.float64]
 
 
+_ARRAYS = "(n, 3) points in mm and (n,) kinds of Move"
+_BY_RUNS = "make it with Toolpath.from_runs"
+
+
 class Move(IntEnum):
     """How the cutter gets to a point.
 
@@ -59,12 +63,19 @@ class Toolpath:
     kinds: NDArray[np.int8]
 
     def __post_init__(self) -> None:
-        points = np.ascontiguousarray(self.points, dtype=float).reshape(-1, 3)
-        kinds = np.ascontiguousarray(self.kinds, dtype=np.int8).reshape(-1)
+        try:
+            points = np.ascontiguousarray(self.points, dtype=float).reshape(-1, 3)
+            kinds = np.array(self.kinds, dtype=float).reshape(-1)
+        except (TypeError, ValueError):
+            raise PathgenError("toolpath", "no arrays of numbers", allowed=_ARRAYS, remedy=_BY_RUNS) from None
         if len(points) != len(kinds):
-            raise PathgenError("toolpath", f"{len(points)} points and {len(kinds)} kinds")
+            raise PathgenError("toolpath", f"{len(points)} points and {len(kinds)} kinds", allowed=_ARRAYS,
+                               remedy=_BY_RUNS)
         if not np.isfinite(points).all():
-            raise PathgenError("toolpath", "a point is not finite")
+            raise PathgenError("toolpath", "a point is not finite", allowed=_ARRAYS, remedy="look for nan in it")
+        if not np.isin(kinds, list(Move)).all():
+            raise PathgenError("toolpath", "a kind that is no Move", allowed=_ARRAYS, remedy=_BY_RUNS)
+        kinds = kinds.astype(np.int8)
         points.setflags(write=False)
         kinds.setflags(write=False)
         object.__setattr__(self, "points", points)

@@ -6,6 +6,7 @@ import math
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.given import length as given
+from pathgen.base.given import place
 from pathgen.base.surface import Surface
 
 
@@ -66,14 +67,15 @@ def radiused(
         raise PathgenError("radiused", f"{' and '.join(named)} given", allowed="end with length, or bridge, or strings",
                            remedy="state the second radius in one way")
     if bridge is not None:
-        end, length = bridge
+        end, length = place("radiused bridge", bridge, count=2, words="(radius, x) in mm").tolist()
     elif strings is not None:
-        at_nut, at_bridge = (given("radiused strings", spread, above=0.0) for spread in strings[:2])
-        end, length = start * at_bridge / at_nut, strings[2]
+        spreads = place("radiused strings", strings, count=3, words="(spread at the nut, at the bridge, x) in mm")
+        at_nut, at_bridge = (given("radiused strings", spread, above=0.0) for spread in spreads[:2].tolist())
+        end, length = start * at_bridge / at_nut, float(spreads[2])
     elif end is None:
         end, length = start, 1.0
     name = next((name for name, way in ways.items() if way is not None), "start")
     end = given(f"radiused {name}", end, above=0.0, most=1e6)
     where = "radiused length" if name in ("end", "start") else f"radiused {name}"
     return Surface(thickness=thickness, radius_nut=start, radius_end=end,
-                   length=given(where, length or 0.0, above=0.0, most=2000.0))
+                   length=given(where, 0.0 if length is None else length, above=0.0, most=2000.0))

@@ -14,7 +14,7 @@ from pathgen.job.sense import part_of
 from pathgen.job.tables import GaugesTable
 from pathgen.parts.block.part import hollow_block
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.gauge.part import arc_edge, radius_gauge
+from pathgen.parts.gauge.part import arc_edge, lengthwise_edge, radius_gauge
 from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
@@ -55,24 +55,31 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
     """One clamping for each flat gauge, all side by side in one sheet with the same zero.
 
     Each gauge has the board's radius at a fret as a hollow edge, to be held against the board; its label is engraved
-    where ``[gauges]`` names an engraver. Raises JobError for a job without ``[gauges]`` or a flat board.
+    where ``[gauges]`` names an engraver. With ``along`` one more fits the centre-line, from the nut to the end. Raises
+    JobError for a job without ``[gauges]``, and without ``along`` for a flat board.
     """
     table = job.gauges
     if table is None:
         raise JobError(job.path.name, "[gauges] is missing", remedy="add a [gauges] table with the cutter for them")
     board = part_of(job)
-    if board.surface.is_flat:
+    if board.surface.is_flat and not table.along:
         raise JobError("[gauges]", "the board is flat", remedy="a straight edge is its gauge")
-    radii = _radii(board, table.frets)
+    radii = [] if board.surface.is_flat else _radii(board, table.frets)
     width = float(np.ptp(board.finished.bounds[1::2]))
+    places = {"mm": 1, "in": 2}[job.units]
+    labels = [f"R {format_length(radius, job.units, decimals=places)}" for radius in radii]
     apart = table.height + 2 * job.cutter(table.cutter, "[gauges] cutter").diameter + _GAUGE_APART
     arcs = [arc_edge(radius, width) for radius in radii]
-    deepest = max(float(arc[0, 0]) for arc in arcs)
-    stock = Stock(length=len(radii) * (apart + deepest) + 2 * apart - table.height, margin_nut=apart - table.height,
+    if table.along:
+        arcs.append(lengthwise_edge(board.surface, 0.0, board.length))
+        labels.append("")
+        width = max(width, board.length)
+    deepest = max(float(arc[:, 0].max()) for arc in arcs)
+    stock = Stock(length=len(arcs) * (apart + deepest) + 2 * apart - table.height, margin_nut=apart - table.height,
                   width=width + 2 * (apart - table.height), thickness=table.thickness)
     return tuple(
-        _gauge(job, table, radius, arc, k, k * (apart + deepest), stock)
-        for k, (radius, arc) in enumerate(zip(radii, arcs, strict=True))
+        _gauge(job, table, label, arc, k, k * (apart + deepest), stock)
+        for k, (label, arc) in enumerate(zip(labels, arcs, strict=True))
     )
 
 
@@ -92,12 +99,11 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 
 
 def _gauge(
-    job: Job, table: GaugesTable, radius: float, arc: np.ndarray, index: int, x: float, stock: Stock
+    job: Job, table: GaugesTable, label: str, arc: np.ndarray, index: int, x: float, stock: Stock
 ) -> Clamping:
-    label = f"R {format_length(radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
     cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB)
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
-    if table.engraver:
+    if table.engraver and label:
         # along the gauge, its top toward the hollow edge
         strokes = tuple(s[:, ::-1] * [1.0, -1.0] + [x + table.height / 2, 0.0]
                         for s in lettering(label, height=min(6.0, table.height / 3)))
@@ -105,7 +111,7 @@ def _gauge(
         steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
-        title=f"{job.title}: gauge {index + 1}, {label}", kind="gauge", units=job.units,  # type: ignore[arg-type]
+        title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,  # type: ignore[arg-type]
         board=radius_gauge(arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
         setup=_setup(job), machine=job.machine,
     )

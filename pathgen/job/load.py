@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.artwork.document import DRAWING
+from pathgen.base import given
 from pathgen.base.errors import JobError
 from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
 from pathgen.job.bench_tables import (
@@ -105,7 +106,7 @@ def load_job(path: str | Path) -> Job:
     >>> job.title, job.units, job.board.frets
     ('board', 'mm', 20)
     """
-    path = Path(path)
+    path = given.path("load_job path", path)
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")))
     choice("mm", "in")(data.get("units", "mm"), place.inside("units"))

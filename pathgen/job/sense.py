@@ -343,13 +343,6 @@ def _inlays(job: Job, board: Fingerboard) -> None:
         if inlay.place and len(ways) != 1:
             raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
                            allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
-        left = job.board.thickness - inlay.depth
-        if left < board.min_web:
-            raise JobError(
-                f"inlay {i} depth", f"{inlay.depth:g} mm leaves {left:.2f} mm under it at the centre-line",
-                allowed=f"min_web {board.min_web:g} mm or more",
-                remedy=f"make depth {max(job.board.thickness - board.min_web, 0):.2f} mm or less",
-            )
         diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
         if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
             raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",

@@ -530,6 +530,7 @@ class GaugesTable:
     cutter: str = key(text(60), "a flat-end cutter")
     frets: tuple[int, ...] | None = key(list_of(number(0, 60, whole=True), least=1, most=12),
                                         "where the radius is taken; 0 is the nut", None, shown="nut, 12th, last")
+    along: bool = key(yes_or_no, "one more for the centre-line, with relief and fall-away", False)
     thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0, shown="3 mm")
     height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0, shown="25 mm")
     tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)

@@ -116,8 +116,7 @@ def program(
     if not len(path):
         raise ProgramError(title, "a path without moves", remedy="leave it out: this cutter has nothing to cut")
     shift = given.points("program zero", [zero], shape=(3,), words="(x, y, z) in mm")[0]
-    if units not in MM_PER or units not in DECIMALS:
-        raise ProgramError("program units", repr(units), allowed='"mm" or "in"')
+    units = given.word("program units", units, ("mm", "in"))
     safe_z = float(path.points[:, 2].max())
     _check_ends(path, safe_z, title)
     how = _How(cutter=cutter, units=units, machine=machine or Machine())
@@ -128,6 +127,8 @@ def program(
 def _cutter_of(path: Toolpath, cutter: Cutter | None, title: str) -> Cutter:
     """The cutter of a path, stated or its own; never two different ones."""
     own = path.cutter if isinstance(path, Cut) else None
+    if cutter is not None:
+        given.value("program cutter", cutter, Cutter)
     if cutter is None and own is None:
         raise CutterError(title, "a path that does not know its cutter", remedy="give it: program(path, cutter=..)")
     if cutter is not None and own is not None and cutter != own:

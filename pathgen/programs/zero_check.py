@@ -128,9 +128,11 @@ def _first(clamping: Clamping, step: Step, widest: float) -> ZeroCheck | None:
 def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCheck:
     feeler, ridge = clamping.setup.feeler, 0.0
     if on == "finished surface":
-        surface = _surface_before(clamping, step)
+        last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
+        surface = clamping.finished_surface if last else clamping.first_surface
         height = feeler_tip(surface, step.cutter, x, y, feeler)
-        ridge = clamping.surfacing.scallop if clamping.surfacing else 0.0
+        if surfacing is not None:
+            ridge = surfacing.leave_scallop if surfacing.leave and not last else surfacing.scallop
     else:
         height = feeler + (clamping.stock.thickness if on == "raw top" else 0.0)
     # what lies on the bed has not moved with the work
@@ -217,11 +219,10 @@ def _foot(cutter: Cutter) -> float:
     return max((cutter.radius if cutter.shape == "flat-end" else 0.0) + SPARE, LEAST_FOOT)
 
 
-def _surface_before(clamping: Clamping, step: Step) -> Surface:
-    """The surface that lies there when a step starts: the second cut's where there has been one all over."""
-    again = any(isinstance(s.operation, CutAgain) and s.operation.surfacing.resurface_area == "board"
-                for s in clamping.steps if s.order < step.order)
-    return clamping.finished_surface if again else clamping.surface
+def _cut_to_the_end(clamping: Clamping, step: Step) -> bool:
+    """Whether a second cut has gone over the whole board when a step starts."""
+    before = [s.operation for s in clamping.steps if s.order < step.order]
+    return any(isinstance(o, CutAgain) and not o.goes_round for o in before)
 
 
 def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.units import format_length
 from pathgen.report.tables import table
@@ -40,6 +42,8 @@ class Source:
     name: str
     size: float
     moves: Mapping[str, float] = field(default_factory=dict)
+    surface: int = 0
+    """1 or 2 where it lowers the first or the second cut of the surface, of which the lower one counts for slots."""
 
     def effect(self, result: str) -> float:
         """What it does to a result, mm."""
@@ -54,21 +58,24 @@ def sources(clamping: Clamping) -> tuple[Source, ...]:
 def _sources(clamping: Clamping) -> Iterator[Source]:
     slotted, poured = clamping.cutter(Slot) is not None, clamping.cutter(CutAgain) is not None
     pocketed, surfaced = clamping.cutter(Pocket) is not None, clamping.cutter(SurfaceFinish) is not None
-    over_all = poured and clamping.surfacing is not None and clamping.surfacing.resurface_area == "board"
+    surfacing = clamping.surfacing
+    # a cut that goes deeper than the first takes wood and fill together, whatever was off before
+    fresh = poured and surfacing is not None and (surfacing.leave > 0 or surfacing.skim > 0)
+    over_all = poured and surfacing is not None and (fresh or surfacing.resurface_area == "board")
     depth = {"slot depth": 1.0} if slotted else {}
+    flush = {"flushness": 1.0} if poured and not fresh else {}
     if surfaced:
-        yield Source(name="Z, finishing the radius", size=Z_SETTING,
-                     moves=({"flushness": 1.0} if poured else {}) | ({} if over_all else depth))
+        yield Source(name="Z, finishing the radius", size=Z_SETTING, surface=1, moves=flush | ({} if fresh else depth))
     if pocketed:
         yield Source(name="Z, pocketing", size=Z_SETTING, moves={"wood left": 1.0})
     if poured:
-        yield Source(name="Z, cutting the radius again", size=Z_SETTING,
-                     moves={"flushness": 1.0} | (depth if over_all else {}))
+        yield Source(name="Z, cutting the radius again", size=Z_SETTING, surface=2,
+                     moves=flush | (depth if over_all else {}))
     if slotted:
         yield Source(name="Z, slotting", size=Z_SETTING, moves={"slot depth": 1.0, "wood left": 1.0})
-    place = ({"slot place": 1.0} if slotted else {}) | ({"pocket edge": 1.0} if pocketed else {})
+    yield Source(name="X and Y, coming back", size=clamping.machine.repeatability,
+                 moves=_beside(clamping, slotted, pocketed, bool(flush)))
     width = ({"slot width": 1.0} if slotted else {}) | ({"pocket edge": 0.5} if pocketed else {})
-    yield Source(name="X and Y, coming back", size=clamping.machine.repeatability, moves=place)
     yield Source(name="diameter of the cutter", size=DIAMETER, moves=width)
     yield Source(name="run-out of the cutter", size=RUN_OUT, moves=width)
     if poured:
@@ -76,22 +83,49 @@ def _sources(clamping: Clamping) -> Iterator[Source]:
         strain = SWELLING * MOISTURE
         yield Source(name="wood moving across while the fill cures", size=float(high - low) / 2 * strain,
                      moves={"pocket edge": 1.0} if len(clamping.inlays) > 1 else {})
-        thick = clamping.surface.thickness * strain
-        yield Source(name="wood moving in thickness while the fill cures", size=thick,
-                     moves={"wood left": 1.0} if over_all else {"flushness": 1.0})
+        yield Source(name="wood moving in thickness while the fill cures", size=clamping.surface.thickness * strain,
+                     surface=1, moves=flush | ({} if fresh else depth))
+
+
+def _beside(clamping: Clamping, slotted: bool, pocketed: bool, repeated: bool) -> dict[str, float]:
+    """What a cut beside its place does: on a slope it is too high or too low as well."""
+    edge = _slope(clamping, clamping.board.outline)
+    drawn = max((_slope(clamping, inlay.area) for inlay in clamping.inlays), default=0.0)
+    moves = {"slot place": 1.0, "slot depth": edge} if slotted else {}
+    moves |= {"pocket edge": 1.0} if pocketed else {}
+    moves |= {"flushness": drawn} if repeated else {}
+    return moves | {"wood left": edge if slotted else drawn} if slotted or pocketed else moves
+
+
+def _slope(clamping: Clamping, area: BaseGeometry, step: float = 0.01) -> float:
+    """How steep the surface is across at the most, on the edge of an area."""
+    x, y = shapely.get_coordinates(area).T
+    low, high = (clamping.surface.height(x, y + side) for side in (-step, step))
+    return float(np.max(np.abs(high - low)) / (2 * step))
+
+
+def _combined(every: Sequence[Source], result: str, add: Callable[[Sequence[float]], float]) -> float:
+    """All sources together. A slot is as deep as the lower of both cuts of the surface leaves it."""
+    effects = [[s.effect(result) for s in every if s.surface == cut] for cut in (0, 1, 2)]
+    if result != "slot depth":
+        return add([e for some in effects for e in some])
+    return add([*effects[0], max(add(effects[1]), add(effects[2]))])
+
+
+def _root_sum_square(effects: Sequence[float]) -> float:
+    return math.hypot(*effects)
 
 
 def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Each source with what it does, all of them at worst and as root-sum-square, mm; slot place in cents by fret."""
     every = sources(clamping)
     columns = [r for r in RESULTS if any(s.moves.get(r) for s in every)]
-    effects = {r: [s.effect(r) for s in every] for r in columns}
     return {
         "results": columns,
         "rows": [{"source": s.name, "size": round(s.size, 5), "effects": {r: round(s.effect(r), 5) for r in columns}}
                  for s in every],
-        "worst": {r: round(sum(effects[r]), 5) for r in columns},
-        "root_sum_square": {r: round(math.hypot(*effects[r]), 5) for r in columns},
+        "worst": {r: round(_combined(every, r, sum), 5) for r in columns},
+        "root_sum_square": {r: round(_combined(every, r, _root_sum_square), 5) for r in columns},
         "cents": {str(f["fret"]): f["cents"] for f in frets if f["cents"] is not None},
     }
 

@@ -177,8 +177,9 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     per = MM_PER[units]
     words = ("If the work has moved: spindle off, a pointed cutter or a wiggler over the middle of each mark by a "
              "loupe; read X and Y off the display. For Z lower the tip to the blank's top beside the mark until a "
-             "feeler just drags, and take off the feeler. All with the zero as it was; to a few hundredths of a "
-             "millimetre. Write what you read into the job in place of these, and build again:")
+             "feeler (a strip of known thickness) just drags, and take its thickness off what Z shows. All with the "
+             "zero as it was; to a few hundredths of a millimetre: measure each mark twice, and again where the two "
+             "differ by more. Write what you read into the job in place of these, and build again:")
     blocks = [
         f"[[measured]]\nfound = [{x / per:.4f}, {y / per:.4f}, {marks['machine_top'] / per:.4f}]  # mark {number}"
         for number, (x, y) in enumerate(marks["machine"], 1)

@@ -17,8 +17,9 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
+from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.reach import Reach, SetReach, reach
+from pathgen.strategies.reach import Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.work.clamping import Clamping
 
@@ -34,8 +35,13 @@ DETAILS_IN_WORDS = 8
 
 
 def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
-    """For each inlay, what its own cutters and the others of `cutters` can open, and in what time."""
-    return [_reach_of(clamping, index, _candidates(clamping, index, cutters)) for index in range(len(clamping.inlays))]
+    """For each inlay, what its own cutters and the others of `cutters` open, and in what time; its own set first."""
+    found = []
+    for index in range(len(clamping.inlays)):
+        own, every = tuple(_own_cutters(clamping, index)), _candidates(clamping, index, cutters)
+        others = [one for one in usual_sets(every) if one != own]
+        found.append(_reach_of(clamping, index, every, sets=[own, *others]))
+    return found
 
 
 def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
@@ -132,7 +138,10 @@ def reach_data(of_inlay: Reach) -> dict[str, Any]:
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
-    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed."""
+    """One inlay's reach in words; details for the inlay's `smallest` cutter, which decides what stays closed.
+
+    The first of the sets is the job's own.
+    """
     yield name
     yield from table(
         ["colour", "cutter", "within reach"],
@@ -141,14 +150,13 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     yield from _detail_lines(of_inlay, smallest, units)
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall
-        width = fine_length(wall.width, units)
-        yield f"Narrowest wood between the pockets' edges: {width}, at {place_words(*wall.at, units)}."
+        yield f"Narrowest wood between the pockets' edges: {wall_words(wall.width, wall.at, units)}"
     if of_inlay.sets:
-        yield "Cutters to choose from, one after the other:"
+        yield "Cutters to choose from, one after the other (* as the job says):"
         yield from table(
             ["  cutters", "opened", "time"],
-            [["  " + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
-             for one in of_inlay.sets if one.share > 0], right=(1, 2),
+            [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
+             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2),
         )
 
 

@@ -21,7 +21,12 @@ def stringing_lines(data: dict[str, Any], units: str) -> list[str]:
     ]
     head = ["string", f"gauge ({units})", "centre from bass edge", "gap to next", "clear of edge",
             "slot's bottom over board", "slot depth", "at saddle, from string 1"]
-    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", "",
+    radii = [data.get(f"radius_at_{place}") for place in ("nut", "saddle")]
+    curve = [] if None in radii else [
+        f"The board's radius is {n(radii[0])} under the nut and, carried on past the board's end in the same straight "
+        f"line, {n(radii[1])} under the saddle ({units})."
+    ]
+    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve, "",
              *table(head, places, right=range(len(head)))]
     if "cents" not in rows[0]:
         return lines

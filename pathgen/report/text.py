@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
-from pathgen.base.units import area_words, fine_length, format_length, in_units, place_words, tiny_length, way_length
+from pathgen.base.units import area_words, fine_length, format_length, in_units, tiny_length, way_length
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
@@ -14,6 +14,7 @@ from pathgen.report.fretting import fretting_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
+from pathgen.report.thin_wood import wall_words
 from pathgen.report.zero import zero_lines
 
 MOST_LEFT_OUT = 50
@@ -87,8 +88,8 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
         ]
         wall = inlay["narrowest_wall"]
         if wall is not None:
-            walls.append(f"Narrowest wood between the edges of inlay {number}: {fine_length(wall['width'], units)}, at "
-                         f"{place_words(wall['at'][0], wall['at'][1], units)}.")
+            at = wall["at"][0], wall["at"][1]
+            walls.append(f"Narrowest wood between the edges of inlay {number}: {wall_words(wall['width'], at, units)}")
     return [
         "", "What the pockets' cutters open", "",
         *table(["inlay", "cutters, one after the other", "opened", "time"], rows, right=(0, 2, 3)), *walls,

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import PathgenError
+from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies import pocketing
@@ -178,8 +178,10 @@ def pocket(
                            allowed=f"less than {lowest:.2f} mm", remedy="make the pocket shallower")
     cutters = tuple(_cutters("pocket cutters", cutters))
     cuts = pocketing.pocket(
-        area, surface=top, cutters=cutters, depth=depth, safe_z=_above(top.thickness, clear), allowance=allowance,
-        floor_ridge=floor_ridge, smallest=smallest,
+        area, surface=top, cutters=cutters, depth=depth, safe_z=_above(top.thickness, clear),
+        allowance=given.length("pocket allowance", allowance, least=0.0),
+        floor_ridge=given.length("pocket floor_ridge", floor_ridge, above=0.0),
+        smallest=given.length("pocket smallest", smallest, least=0.0, unit="mm2"),
     )
     return tuple(PocketCut(c.toolpath.points, c.toolpath.kinds, c.cutter, c) for c in cuts)
 
@@ -223,6 +225,8 @@ def rough(
     allowance = given.length("rough allowance", allowance, least=0.0)
     if finish is not None:
         (finish,) = _cutters("rough finish", [finish])
+        _reaches("rough finish", area, top, finish)
+    _reaches("rough cutter", area, top, cutter)
     return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance,
                          **_heights(stock, clear)), cutter)
 
@@ -366,7 +370,8 @@ def slots(
     (cutter,) = _cutters("slots cutter", [cutter])
     cut = Slots(
         number=np.arange(1, len(ends) + 1), lines=ends, width=given.length("slots width", width, above=0.0),
-        depth=depth, through=np.full((len(ends), 2), bool(through)),
+        depth=depth,
+        through=np.full((len(ends), 2), given.value("slots through", through, bool, words="True or False")),
         bottom=given.word("slots bottom", bottom, ("curve", "flat")),
         entry=None if entry is None else given.word("slots entry", entry, ("ramp", "peck")),
     )
@@ -474,10 +479,8 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     >>> pathgen.join([low, high]).points[:, 2].tolist()
     [8.0, 5.0, 1.0, 1.0, 5.0, 8.0, 8.0, 1.0, 1.0, 8.0]
     """
-    parts = list(paths)
-    if not all(isinstance(path, Toolpath) for path in parts):
-        raise PathgenError("join paths", "something that is no path", allowed="Toolpath values in a list")
-    parts = [path for path in parts if len(path)]
+    every = given.several("join paths", paths, words="pathgen.Toolpath values in a list")
+    parts = [part for path in every if len(part := given.value("join paths", path, Toolpath))]
     used = list(dict.fromkeys(path.cutter for path in parts if isinstance(path, Cut)))
     if len(used) > 1:
         raise PathgenError("join paths", "paths of " + " and ".join(repr(c.name) for c in used), allowed="one cutter",
@@ -513,8 +516,8 @@ def _above(highest: float, clear: float) -> float:
     return highest + given.length("clear", clear, least=2 * AIR, most=200.0)
 
 
-def _cutters(where: str, cutters: Iterable[object]) -> list[Cutter]:
-    found = list(cutters)
+def _cutters(where: str, cutters: object) -> list[Cutter]:
+    found = given.several(where, cutters, words="pathgen.Cutter values in a list")
     if not found or not all(isinstance(cutter, Cutter) for cutter in found):
         raise PathgenError(where, "no cutter" if not found else "something that is no cutter",
                            allowed="pathgen.Cutter values", remedy="make one: pathgen.Cutter(name=.., shape=.., ..)")
@@ -535,6 +538,15 @@ def _board(where: str, shape: object, top: Surface, cutter: Cutter) -> shapely.P
     assert isinstance(area, shapely.Polygon)
     _under(where, area, top)
     return area
+
+
+def _reaches(where: str, shape: shapely.Polygon, top: Surface, cutter: Cutter) -> None:
+    """Refuse a cutter that, reaching over the edges of a shape, comes where the top is not."""
+    x, y = _corners(shape)
+    room = float((0.98 * np.abs(top.radius(x)) - np.abs(y)).min())
+    if cutter.diameter + AIR > room:
+        raise CutterError(where, f"{cutter.diameter:g} mm, reaches over the edges to where the surface is not",
+                          allowed=f"at most {room - AIR:.1f} mm", remedy="take a smaller cutter")
 
 
 def _under(where: str, shape: shapely.Geometry, top: Surface) -> None:

@@ -184,6 +184,10 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
     x0, _, x1, _ = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
+    if len(x) < 2:
+        raise PathgenError("outline tabs", f"each takes {width:.1f} mm, and the outline is {x1 - x0:.1f} mm long",
+                           allowed="tabs that the long edges have room for",
+                           remedy="take a smaller cutter or narrower tabs; or stick the work down and take none")
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
     bounds = shapely.bounds(overlay.intersection(rays, outline))

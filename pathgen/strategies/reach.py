@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -111,7 +111,8 @@ def reach(
     surface : Surface
         Left out: level.
     sets : sequence of sequences of Cutter
-        Left out: each cutter alone, each with the next, and all, largest first.
+        Left out: each cutter alone, each with the next, and all, largest first. A v cutter that is tried alone opens
+        in its own row, too, what its path opens by rising; one that is not, what its cone opens at full depth.
     minutes : callable
         Time of a toolpath with a cutter; left out: lengths over feeds, with rapids at 5000 mm/min.
     smallest : float
@@ -124,18 +125,22 @@ def reach(
     """
     surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
     shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
+    everything = cleaned(overlay.union_all([shape for _, shape in regions]))
+    timer = minutes or plain_minutes
+    groups = usual_sets(cutters) if sets is None else sets
+    tried = [_set_reach(everything, group, surface, depth, timer) for group in groups]
+    # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
+    rising = {group[0].name: cut for group, (_, cut) in zip(groups, tried, strict=True)
+              if len(group) == 1 and group[0].shape == "v" and cut is not None}
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
     for colour, parts in shapes:
         row = partial(_row, colour, parts, smallest=smallest, most=most_details)
-        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened)
+        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened, rising)
         rows += own
         together += all_of_them
-    everything = cleaned(overlay.union_all([shape for _, shape in regions]))
-    timer = minutes or plain_minutes
-    groups = usual_sets(cutters) if sets is None else sets
-    table = tuple(_set_reach(everything, group, surface, depth, timer) for group in groups)
-    return Reach(cutters=tuple(rows), sets=table, narrowest_wall=narrowest_wall(everything), together=tuple(together))
+    return Reach(cutters=tuple(rows), sets=tuple(one for one, _ in tried), narrowest_wall=narrowest_wall(everything),
+                 together=tuple(together))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -160,25 +165,31 @@ def _set_reach(
     surface: Surface,
     depth: float,
     minutes: Callable[[Toolpath, Cutter], float],
-) -> SetReach:
+) -> tuple[SetReach, BaseGeometry | None]:
+    """A set's row, and what it opens; None where it opens nothing."""
     names = tuple(c.name for c in group)
     try:
         cuts = pocket(region, surface=surface, cutters=group, depth=depth, safe_z=surface.thickness + 10.0)
     except CutterError:  # none of the set goes in, or a flute is too short: that is what the table is there to say
-        return SetReach(cutters=names, share=0.0, minutes=0.0)
+        return SetReach(cutters=names, share=0.0, minutes=0.0), None
     total = sum(minutes(cut.toolpath, cut.cutter) for cut in cuts)
-    return SetReach(cutters=names, share=cuts[-1].opened.area / region.area if cuts else 0.0, minutes=total)
+    if not cuts:
+        return SetReach(cutters=names, share=0.0, minutes=0.0), None
+    opened = cuts[-1].opened
+    return SetReach(cutters=names, share=opened.area / region.area, minutes=total), opened
 
 
 def _each_and_all(
     parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach],
-    known: BaseGeometry | None,
+    known: BaseGeometry | None, rising: Mapping[str, BaseGeometry],
 ) -> tuple[list[CutterReach], list[CutterReach]]:
     """A row for each cutter alone, and one for all (none without cutters): what one leaves another may open."""
     rows: list[CutterReach] = []
     left, widths = parts, []
     for cutter in cutters:
         opens, width = _opened(parts, cutter, surface, depth)
+        if cutter.name in rising:
+            opens = overlay.difference(parts, _left_of(parts, rising[cutter.name]))
         missed = overlay.difference(parts, opens)
         left = overlay.difference(left, opens) if rows else missed
         widths.append(width)
@@ -228,7 +239,7 @@ def _row(
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
     details = _details(missed[big], parts[part[big]], width) if width else []
     return CutterReach(
-        colour=colour, cutter=name, area=area, reachable_area=area - float(shapely.area(left).sum()),
+        colour=colour, cutter=name, area=area, reachable_area=max(area - float(shapely.area(left).sum()), 0.0),
         details=tuple(details),
     )
 

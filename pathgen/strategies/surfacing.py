@@ -125,6 +125,9 @@ def roughing_runs(
     around = float(finish.half_width(proud)) if finish is not None else 0.0
     out = max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius)
     reach = overlay.buffer(outline, out, join_style="mitre")
+    if reach.is_empty:
+        raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
+                          allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
     _, y0, _, y1 = reach.bounds
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
     floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]

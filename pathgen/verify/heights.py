@@ -67,7 +67,7 @@ class Blank:
 
     def __post_init__(self) -> None:
         for name in ("x", "y"):
-            low, high = getattr(self, name)
+            low, high = given.place(f"blank {name}", getattr(self, name), count=2, words="(from, to) in mm")
             given.length(f"blank {name}", high - low, above=0.0, most=2 * given.LARGEST)
         given.length("blank thickness", self.thickness, above=0.0)
 
@@ -219,7 +219,8 @@ class HeightField:
         What stands higher stays as it is. Raises PathgenError as `pocket` does.
         """
         wet = self.grid.covered(given.area("filled area", area)) & np.isfinite(self.top)
-        level = top.height(self.x, self.y[:, None]) + given.length("filled proud", proud, least=-50.0, most=50.0)
+        proud = given.length("filled proud", proud, least=-50.0, most=50.0)
+        level = given.value("filled top", top, Surface).height(self.x, self.y[:, None]) + proud
         return replace(self, top=np.where(wet, np.fmax(self.top, level), self.top).astype(np.float32))
 
     def _repr_png_(self) -> bytes:
@@ -302,9 +303,12 @@ def simulate(
     (1.0, 6.0)
     """
     resolution = given.length("simulate resolution", resolution, least=0.01, most=2.0)
-    texts = [programs] if isinstance(programs, str | Path | ReadProgram) else list(programs)
-    tools = [cutters] * len(texts) if isinstance(cutters, Cutter) else list(cutters)
-    if len(texts) != len(tools) or not all(isinstance(tool, Cutter) for tool in tools):
+    texts = [programs] if isinstance(programs, str | Path | ReadProgram) else given.several(
+        "simulate programs", programs, words="a program, or a list of them")
+    tools = [cutters] * len(texts) if isinstance(cutters, Cutter) else [
+        given.value("simulate cutters", tool, Cutter)
+        for tool in given.several("simulate cutters", cutters, words="a pathgen.Cutter, or a list of them")]
+    if len(texts) != len(tools):
         raise PathgenError("simulate cutters", f"{len(tools)} for {len(texts)} programs",
                            allowed="one Cutter for each program, or one for all")
     grid, top = _start(blank, resolution)
@@ -337,12 +341,14 @@ def compare_heights(
     >>> pathgen.compare_heights(field, pathgen.flat(6.5), within=shapely.box(5, -5, 35, 5)).high
     1.5
     """
+    field = given.value("compare_heights field", field, HeightField)
     if isinstance(other, HeightField):
         if not (np.array_equal(field.x, other.x) and np.array_equal(field.y, other.y)):
             raise PathgenError("compare_heights other", "a field on other points", allowed="the same x and y",
                                remedy="simulate both with the same blank and resolution")
         heights, wanted = other.top, field.cut | other.cut
     else:
+        other = given.value("compare_heights other", other, Surface, words="a pathgen.Surface or HeightField")
         heights, wanted = other.height(field.x, field.y[:, None]).astype(np.float32), field.cut
     if within is not None:
         wanted = field.grid.covered(given.area("compare_heights within", within))
@@ -360,7 +366,7 @@ def compare_heights(
     return Difference(low=float(off[low]), low_at=place(low), high=float(off[high]), high_at=place(high), map=off)
 
 
-def read(program: Text, *, name: str = "program") -> ReadProgram:
+def read(program: object, *, name: str = "program") -> ReadProgram:
     """What a program says, given in any way; `name` is for text that has none."""
     if isinstance(program, Path):
         name, program = program.name, read_text(program, replace(PROGRAM, error=ProgramError))
@@ -372,7 +378,7 @@ def read(program: Text, *, name: str = "program") -> ReadProgram:
     return program
 
 
-def motion_of(program: Text, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
+def motion_of(program: object, zero: tuple[float, float, float], *, name: str = "program") -> tuple[Motion, str]:
     """The moves of a program in the blank's frame, and what to call it."""
     shift = given.place("zero", zero, count=3, words="(x, y, z) in mm")
     program = read(program, name=name)

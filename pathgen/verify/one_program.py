@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import PathgenError, ProgramError
+from pathgen.base.errors import ProgramError
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
@@ -149,8 +149,8 @@ def check_program(
     >>> [(finding.code, finding.got) for finding in found.findings]
     [('rapid-through-material', 'a rapid 1.000 mm into the work')]
     """
-    if not isinstance(top, Surface):
-        raise PathgenError("check_program top", f"a {type(top).__name__}", allowed="a pathgen.Surface")
+    top = given.value("check_program top", top, Surface)
+    cutter = given.value("check_program cutter", cutter, Cutter)
     if limit is not None:
         limit = given.length("check_program limit", limit, above=0.0)
     program = read(program)

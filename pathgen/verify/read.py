@@ -207,6 +207,9 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     >>> program.end[-2].tolist(), program.line[-2].item(), program.ended
     ([1.0, 2.0, -1.5], 5, True)
     """
+    if not isinstance(text, str):
+        raise ProgramError(name, f"a {type(text).__name__}", allowed="text",
+                           remedy="read its file: Path(..).read_text()")
     reader = _Reader(name=name)
     whole = text.replace("\r\n", "\n")
     lines = whole.count("\n")

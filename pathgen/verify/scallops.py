@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
-from pathgen.verify.heights import HeightField, Text, motion_of
+from pathgen.verify.heights import HeightField, Text, motion_of, read
 from pathgen.verify.passes import Turned, bounds_of, lines_of, predicted, shaping, spanned, way_of
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
@@ -95,7 +95,7 @@ def check_scallop(
     cutter: Cutter,
     surface: Surface,
     *,
-    area: shapely.Geometry | None = None,
+    area: shapely.Polygon | shapely.MultiPolygon | None = None,
     limit: float | None = None,
     section_spacing: float = 5.0,
     section_step: float = 0.005,
@@ -113,7 +113,7 @@ def check_scallop(
         A ball end.
     surface : Surface
         What it should leave.
-    area : shapely geometry, optional
+    area : shapely polygon, optional
         Where to measure, in the board's frame; left out: what its passes span, but for their ends.
     limit : float, optional
         Ridge height allowed, mm.
@@ -144,9 +144,10 @@ def check_scallop(
     >>> round(pathgen.check_scallop(text, ball, pathgen.flat(6.0)).highest, 4)
     0.0104
     """
-    motion, name = motion_of(text, (0.0, 0.0, z_zero), name=name)
-    return _measured(motion, name, cutter, surface, area=area, limit=limit, section_spacing=section_spacing,
-                     section_step=section_step, along=along)
+    return ridges(
+        read(text, name=name), cutter=cutter, top=surface, area=area, limit=limit, zero=(0.0, 0.0, z_zero),
+        along=along, section_spacing=section_spacing, section_step=section_step,
+    )
 
 
 def ridges(
@@ -204,6 +205,8 @@ def ridges(
     >>> round(found.highest, 4), round(3 - (3**2 - 0.25**2) ** 0.5, 4)      # r - sqrt(r^2 - (s / 2)^2) on a flat
     (0.0104, 0.0104)
     """
+    top = given.value("ridges top", top, Surface)
+    limit = limit if limit is None else given.length("ridges limit", limit, above=0.0)
     if isinstance(program, HeightField):
         within = given.area("ridges area", area)
         across, grid = Turned(top, math.pi / 2), Grid(program.y, -program.x[::-1])
@@ -213,12 +216,11 @@ def ridges(
     if not isinstance(cutter, Cutter):
         raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
                            remedy="make one: pathgen.Cutter(name=.., shape=\"ball-end\", ..)")
-    if not isinstance(top, Surface):
-        raise PathgenError("ridges top", f"a {type(top).__name__}", allowed="a pathgen.Surface")
     motion, name = motion_of(program, zero)
     return _measured(
         motion, name, cutter, top, area=area if area is None else given.area("ridges area", area), limit=limit,
-        section_spacing=given.length("ridges section_spacing", section_spacing, above=0.0), along=along,
+        section_spacing=given.length("ridges section_spacing", section_spacing, least=0.01),
+        along=given.word("ridges along", along, ("x", "y")),
         section_step=given.length("ridges section_step", section_step, least=1e-4),
     )
 

@@ -154,11 +154,11 @@ def _waste(clamping: Clamping, grid: Grid) -> Mask:
 def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
     """The first surface in float32; z = thickness - y^2 / (R + sqrt(R^2 - y^2)), a few rows at a time."""
     surface, out = clamping.board.surface, np.empty(grid.shape, np.float32)
-    if surface.is_flat:
-        out[:] = crest_heights(surface, grid.xs)
-        return out
     if isinstance(surface, Hollow):
         out[:] = surface.height(grid.xs, grid.ys[:, None])
+        return out
+    if surface.is_flat:
+        out[:] = crest_heights(surface, grid.xs)
         return out
     radius, crest = surface.radius(grid.xs), crest_heights(surface, grid.xs)
     for first in range(0, grid.shape[0], _ROWS):

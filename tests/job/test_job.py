@@ -1,11 +1,13 @@
 """The job file: what it may say, and how it is refused."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.cli import main
+from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -162,6 +164,22 @@ def test_bad_jobs_are_refused_with_one_message(name, job_file, tmp_path, capsys)
     assert message.count("\n") == 1
     assert "Traceback" not in message
     assert not out.exists()
+
+
+@pytest.mark.parametrize("depth", ["4.7", "5.5", "6.4", "20.0"])
+@pytest.mark.parametrize("old", ["depth = 1.6", "depth = 2.6"])
+def test_a_refused_depth_names_one_that_works_at_the_first_try(old, depth, tmp_path):
+    (tmp_path / "fern-and-moth.svg").write_bytes(EXAMPLE.with_suffix(".svg").read_bytes())
+    path, text = tmp_path / "job.toml", re.sub(r"flute_length = .*", "", EXAMPLE.read_text())
+    path.write_text(text.replace(old, f"depth = {depth}", 1))
+    with pytest.raises(JobError, match=r"make depth ([0-9.]+) mm or less") as refused:
+        clamping_of(load_job(path))
+    named = re.search(r"make depth ([0-9.]+) mm or less", str(refused.value))[1]
+    path.write_text(text.replace(old, f"depth = {named}", 1))
+    assert clamping_of(load_job(path)).steps
+    path.write_text(text.replace(old, f"depth = {float(named) + 0.02:.2f}", 1))
+    with pytest.raises(JobError, match="make depth"):
+        clamping_of(load_job(path))
 
 
 @pytest.mark.parametrize(("order", "words"), [

@@ -108,6 +108,24 @@ def test_gauges_have_the_radius_they_say():
     assert all(shapely.box(*clampings[0].stock.bounds).covers(o.buffer(3.0)) for o in outlines)
 
 
+def test_a_gauge_along_the_board_has_its_fall_away(tmp_path):
+    """640 mm, 20 frets, 10 past the last: 0.5 mm down on a straight line from the 14th fret to the end."""
+    text = (EXAMPLES / "dots-and-fall-away.toml").read_text()
+    (tmp_path / "a.toml").write_text(text + '[gauges]\ncutter = "flat 3"\nalong = true\nfrets = [12]\n')
+    job = load_job(tmp_path / "a.toml")
+    across, along = gauge_clampings(job)
+    start, length = 640 * (1 - 2 ** (-14 / 12)), 640 * (1 - 2 ** (-20 / 12)) + 10
+    points = shapely.get_coordinates(along.board.outline)[2:-1]
+    x = length / 2 - points[:, 1]
+    edge = points[:, 0] - points[:, 0].min()
+    assert edge == pytest.approx(0.5 * np.maximum(x - start, 0) / (length - start), abs=1e-9)
+    assert (x.min(), x.max()) == pytest.approx((0, length))
+    made = build(job, clamping=along, resolution=0.3)
+    assert made.verification.findings == ()
+    assert along.title.endswith("gauge 2, along the board")
+    assert across.board.outline.distance(along.board.outline) > 2 * 3.0
+
+
 def test_labels_are_made_of_known_strokes():
     strokes = lettering("R 254 mm", height=6.0)
     x, y = np.concatenate(strokes).T

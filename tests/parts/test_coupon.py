@@ -114,6 +114,7 @@ def test_the_detail_is_the_drawings_narrowest_place(made):
     assert min(across) == pytest.approx(1.3, abs=1e-3)
     bar = shown.centroid.x if across[0] == across[-1] else \
         shown.bounds[0] + 0.6 if across[0] < across[-1] else shown.bounds[2] - 0.6
+    assert shown.covers(shapely.Point(trial.at[0], 10.0))  # the piece is 40 mm wide, the letter stands above it
     points, cutter = cut_of(made, lambda p: p.operation == "pocket" and p.cutter.name == "fine"
                             and p.step.operation.opens is pocket)
     inside = points[(points[:, 1] > 0) & (abs(points[:, 0] - bar) < 0.3)]
@@ -132,6 +133,20 @@ def test_the_step_at_the_rim_and_the_pour(made):
     assert "Stop here for the fill" in before.text
     # round the pour alone, so that a step shows where it ends
     assert np.ptp(moves(again.text)[1][:, 0]) < 0.5 * made.plan.clamping.board.length
+
+
+@pytest.mark.parametrize("name", ["fern-and-moth", "moth-three-colours"])
+def test_the_examples_test_pieces_are_verified_and_every_new_cutter_has_its_check_of_zero(name):
+    example = load_job(f"examples/{name}.toml")
+    piece = build(example, clamping=coupon_clamping(example), resolution=0.15)
+    assert piece.passed
+    assert not [f for f in piece.report["checks"]["findings"] if f["severity"] != "note"]
+    names = [p.cutter.name for p in piece.programs]
+    assert [p.zero is not None for p in piece.programs] == [
+        k == 0 or one != names[k - 1] for k, one in enumerate(names)]
+    kinds = [t.kind for t in piece.plan.clamping.board.trials]
+    assert {"rim", "square", "detail", "pour", "slot"} == set(kinds)
+    assert kinds.count("slot") == 3
 
 
 @pytest.mark.parametrize(("operation", "change", "code"), [
@@ -197,6 +212,11 @@ def test_a_job_that_has_less_tries_less(tmp_path, without, kinds):
 def test_cutters_that_the_job_lacks_and_scrap_too_thin_are_refused(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         coupon_clamping(load_job(job(tmp_path, extra=SLOTS + extra)))
+
+
+def test_a_cutter_that_the_job_lacks_is_refused_when_the_job_is_read(tmp_path):
+    with pytest.raises(JobError, match=r"\[coupon\] cutters"):
+        load_job(job(tmp_path, extra='[coupon]\ncutters = ["flat 9"]\n'))
 
 
 def test_a_job_with_nothing_to_try_is_refused(tmp_path):

@@ -50,6 +50,14 @@ def test_the_tops_are_arcs_of_the_board_at_nut_and_bridge(tmp_path):
     assert f"R {at_bridge:.0f} mm, the board's radius carried on to the bridge" in saddle.title
 
 
+def test_the_strings_table_tells_both_radii(tmp_path, capsys):
+    job_of(tmp_path)
+    assert main(["strings", str(tmp_path / "board.toml")]) == 0
+    at_bridge = 254.0 + 101.6 / (640.0 * (1 - 2 ** (-20 / 12)) + 10.0) * 640.0
+    assert (f"is 254.000 under the nut and, carried on past the board's end in the same straight line, {at_bridge:.3f} "
+            "under the saddle (mm)") in capsys.readouterr().out
+
+
 def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     fan = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
     job = job_of(tmp_path, ("scale_length = 640.0", fan))

@@ -13,6 +13,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.zero_check import feeler_tip, unchecked, zero_checks
+from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
 
 FEEDS = {"speed": 10000, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
@@ -132,6 +133,17 @@ def test_without_raw_top_the_finished_surface_is_used_and_then_the_bed(tmp_path)
     assert blank.distance(shapely.Point(bed.x, bed.y)) > 6.35
 
 
+def test_over_a_surface_that_still_stands_proud(tmp_path):
+    """With `leave` the first cut stands 0.2 mm high, with its own ridges, until the last cut over a fill."""
+    changes = BARE | {"scallop = 0.05": "scallop = 0.02\nleave = 0.2\nleave_scallop = 0.05"}
+    made = built(tmp_path, resolution=0.15, changes=changes)
+    check = next(p.zero for p in made.programs if p.operation == "pocket")
+    assert check.on == "finished surface"
+    low = stands_on(made.verification.simulation.stages[0], 1, check, made.programs[1].cutter)
+    assert check.height - 0.001 <= low <= check.height + check.ridge + 0.001
+    assert check.ridge == 0.05
+
+
 def test_no_bare_place_at_all_is_said(tmp_path):
     """Clamps all round: the bed is under them, the raw top is gone, the surface under fill."""
     walls = [("[-60.0, -1.0]", "[-80.0, 80.0]"), ("[91.0, 150.0]", "[-80.0, 80.0]"),
@@ -141,6 +153,13 @@ def test_no_bare_place_at_all_is_said(tmp_path):
     clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))
     assert "resurface" in [s.operation.name for s in unchecked(clamping)]
     assert "pocket" not in [s.operation.name for s in unchecked(clamping)]
+    said = {f.where: f for f in zero_findings(clamping)}
+    step = next(s for s in clamping.steps if s.operation.name == "resurface")
+    finding = said[step.title]
+    assert (finding.code, finding.severity) == ("no-zero-check", "warn")
+    assert "no bare place" in finding.got
+    assert "let the blank stand out further, or move a clamp" in finding.remedy
+    assert not zero_findings(clamping_of(pathgen.load_job(job(tmp_path))))
 
 
 def test_a_place_out_of_the_machines_travel_is_not_taken(tmp_path):

@@ -28,6 +28,14 @@ def labels(picture):
             yield words, shapely.box(left, y - 0.75 * size, left + wide, y)
 
 
+def cut_off(picture):
+    """Words that do not lie in the picture whole, by more than a third of a letter."""
+    left, top, wide, high = (float(v) for v in picture.get("viewBox").split())
+    return [words for words, box in labels(picture)
+            if not box.within(shapely.box(left, top, left + wide, top + high).buffer(LETTER * (box.bounds[3]
+                              - box.bounds[1]) / 0.75 / 3))]
+
+
 def over_one_another(picture):
     """Pairs of words that lie over one another."""
     return [(a, b) for (a, p), (b, q) in itertools.combinations(labels(picture), 2)

@@ -12,13 +12,18 @@ from svgpathtools import parse_path
 
 from pathgen import load_job, read_artwork
 from pathgen.base.markup import as_svg
+from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.measuring import measuring_picture
+from pathgen.report.pictures.paths import bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE
+from pathgen.work.operations import WitnessMarks
+from tests.report.labels import cut_off, labels, over_one_another
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -193,3 +198,33 @@ def test_two_side_dots_have_a_place_each():
     lines = dot_lines([one, two], "mm")
     assert [line.split()[:4] for line in lines[1:]] == [
         ["9", "1", "of", "1"], ["12", "1", "of", "2"], ["12", "2", "of", "2"]]
+
+
+def test_every_mark_of_a_drilling_program_is_shown_and_no_number_lies_on_the_board():
+    clamping = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml"))
+    step = next(s for s in clamping.steps if isinstance(s.operation, WitnessMarks))
+    marks = step.operation.feature.places
+    down = [[*at, z] for at in marks.tolist() for z in (20.0, 7.0, 20.0)]
+    kinds = [kind for _ in marks for kind in (Move.RAPID, Move.PLUNGE, Move.RAPID)]
+    picture = tree(as_svg(path_picture("marks", Toolpath(np.array(down), np.array(kinds)), clamping)))
+    places = np.array([[float(d.get("cx")), float(d.get("cy"))] for d in classed(picture, "bored")])
+    assert len(places) == len(marks) == 4
+    from_left = marks[np.argsort(marks[:, 0], kind="stable")]
+    apart = np.abs(np.subtract.outer(from_left[:, 0], from_left[:, 0]))
+    assert np.abs(np.subtract.outer(np.sort(places[:, 0]), np.sort(places[:, 0]))) == pytest.approx(apart, abs=0.02)
+    assert not len(bored(Toolpath(np.array([[0, 0, 9], [0, 0, 1], [5, 0, 1], [5, 0, 9.0]]),
+                                  np.array([Move.RAPID, Move.PLUNGE, Move.CUT, Move.RAPID]))))
+
+
+def test_numbers_in_a_path_picture_lie_over_the_board_and_its_cuts(pictures):
+    picture = next(p for name, p in pictures.items() if "slots" in name)
+    upper = min(float(re.match(r"M[-\d.]+,([-\d.]+)", e.get("d"))[1]) for e in picture.iter(f"{SVG}path"))
+    boxes = [box for _, box in labels(picture)]
+    assert len(boxes) >= 3
+    assert all(box.bounds[3] <= upper for box in boxes)
+
+
+def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
+    picture = measuring_picture()
+    assert len(list(labels(picture))) == 6
+    assert cut_off(picture) == over_one_another(picture) == []

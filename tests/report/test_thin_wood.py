@@ -6,9 +6,14 @@ import re
 import pytest
 
 import pathgen
+from pathgen.base.markup import as_svg
 from pathgen.job.clamping import clamping_of
-from pathgen.report.thin_wood import thin_wood_findings
-from tests.small_board import job
+from pathgen.report.pictures.above import board_from_above, view_above
+from pathgen.report.sheet.page import legend_above
+from pathgen.report.thin_wood import thin_wood_findings, wall_words
+from pathgen.verify.findings import Tolerances
+from pathgen.verify.neighbours import neighbour_findings
+from tests.small_board import SLOT_CUTTER, job
 
 OUTLINE = """
 [outline]
@@ -50,3 +55,56 @@ def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
     assert [f.code for f in warned] == ["thin-wood"] * count
     assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
+
+
+SLOTS = SLOT_CUTTER + """[slots]
+cutter = "slot"
+width = 0.6
+depth = 1.8
+"""
+
+
+def rings(clamping):
+    """(x, y) on the board and words of each ring of the picture from above."""
+    view, _ = view_above(clamping)
+    picture = as_svg(board_from_above(clamping))
+    found = re.findall(r'<circle cx="(.*?)" cy="(.*?)".*?class="thin-wood"><title>thin wood: (.*?)</title>', picture)
+    return [(float(x) + view.left, view.top - float(y), words) for x, y, words in found]
+
+
+def test_the_place_is_ringed_in_the_picture_and_named_under_it(tmp_path):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(0.3))))
+    (x, y, words), = rings(clamping)
+    assert (x, y) == (pytest.approx(40.15, abs=0.01), pytest.approx(0.5, abs=2.6))
+    assert words == "0.3 mm between pockets"
+    legend = legend_above(clamping)
+    assert "Red rings: wood thinner than 0.4 mm, 0.3 mm between pockets, 40.15 mm along" in legend
+    wide = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(0.5))))
+    assert not rings(wide)
+    assert "Red rings" not in legend_above(wide)
+
+
+@pytest.mark.parametrize(("gap", "count"), [(0.25, 1), (0.5, 0), (-0.2, 0)])
+def test_beside_a_slot(tmp_path, gap, count):
+    """The verifier warns; the picture rings it."""
+    fret = 300 - 300 / 2 ** (2 / 12)  # its slot is 0.6 mm wide; the left square ends 15 mm from the page's edge
+    along = fret - 0.3 - gap - 15.0 + 20.0
+    changes = {"at = [45.0, 0.0]": f"at = [{along:.5f}, 0.0]"}
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, art=drawing(8.0), extra=SLOTS, changes=changes)))
+    found = rings(clamping)
+    assert len(found) == count
+    slivers = [f for f in neighbour_findings(clamping, Tolerances()) if f.code == "sliver"]
+    assert len(slivers) == (gap > 0)  # it warns under 0.8 mm
+    for x, _, words in found:
+        assert x == pytest.approx(fret - 0.15, abs=0.35)
+        assert words == "0.25 mm between a pocket and a slot"
+    assert not thin_wood_findings(clamping)
+
+
+def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
+    assert wall_words(0.01, (12.0, 3.0), "mm") == (
+        "0.01 mm, at 12 mm along, 3 mm across: thinner than 0.4 mm, it breaks out. Tips of wood in acute corners are "
+        "not counted.")
+    assert "breaks out" not in wall_words(0.5, (12.0, 3.0), "mm")
+    assert wall_words(0.254, (25.4, 0.0), "in").startswith(
+        "0.01 in, at 1 in along, 0 in across: thinner than 0.0157 in")

@@ -12,7 +12,7 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from pathgen import build, load_job
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
-from pathgen.report.reaching import reach_findings, reach_of_cutters
+from pathgen.report.reaching import reach_findings, reach_lines, reach_of_all, reach_of_cutters
 from pathgen.strategies.reach import plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
@@ -38,7 +38,7 @@ def test_share_and_details_of_a_comb() -> None:
 def test_what_one_cutter_leaves_closed_another_may_open() -> None:
     # sunk 0.5 mm, a v cutter of 120 degrees opens 1.73 mm, too wide for the tail that the flat end goes into
     region = box(0, 0, 20, 20).union(box(20, 9.4, 40, 10.6))
-    table = reach([("#204060", region)], [flat_end(1.0), v_cutter(120.0)], depth=0.5, surface=BOARD)
+    table = reach([("#204060", region)], [flat_end(1.0), v_cutter(120.0)], depth=0.5, surface=BOARD, sets=())
     flat, v = table.cutters
     (both,) = table.together
     assert v.details[0].area == pytest.approx(20 * 1.2, rel=0.05)
@@ -60,6 +60,26 @@ def test_sets_open_more_the_more_cutters_they_hold_and_say_how_long() -> None:
     assert table[("flat 6",)].share == pytest.approx((600 - 4 * (1 - math.pi / 4) * 9) / 640, rel=1e-3)
     assert table[("flat 6",)].share < table[("flat 6", "flat 1.5")].share < table[("flat 6", "flat 1.5", "v 40")].share
     assert table[("flat 6", "flat 1.5")].minutes < table[("flat 1.5",)].minutes
+
+
+def test_one_thing_is_said_of_each_cutter() -> None:
+    # a v cutter opens the corners and the narrow tail by rising in them
+    region = box(0, 0, 20, 20).union(box(20, 9.4, 40, 10.6))
+    table = reach([("#204060", region)], [flat_end(6.0), flat_end(1.0), v_cutter(60.0)], depth=1.0, surface=BOARD)
+    alone = {row.cutters[0]: row.share for row in table.sets if len(row.cutters) == 1}
+    assert [row.share for row in table.cutters] == pytest.approx([alone[row.cutter] for row in table.cutters], abs=2e-4)
+    assert alone["v 60"] > alone["flat 1"] > alone["flat 6"]
+    assert next(row for row in table.cutters if row.cutter == "v 60").share > 0.999
+
+
+def test_the_sets_begin_with_the_jobs_own(tmp_path: Path) -> None:
+    result = built(tmp_path, resolution=0.4)
+    (inlay,) = result.job.inlays
+    (found,) = reach_of_all(result.plan.clamping, result.job.complete_cutters)
+    assert found.sets[0].cutters == tuple(inlay.cutters)
+    assert len({one.cutters for one in found.sets}) == len(found.sets)
+    lines = "\n".join(reach_lines("inlay 1", found, "mm", smallest=inlay.cutters[-1]))
+    assert f"\n* {' then '.join(inlay.cutters)} " in lines
 
 
 def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:

@@ -10,7 +10,7 @@ from svgpathtools import parse_path
 
 from pathgen import build, load_job
 from pathgen.work.operations import Outline
-from tests.report.labels import labels, over_one_another, pictures_of
+from tests.report.labels import cut_off, labels, over_one_another, pictures_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -157,9 +157,10 @@ def test_a_stepped_end_and_its_inner_corner(built):
 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
-def test_no_words_lie_over_others_in_any_picture(built, name):
+def test_words_lie_over_no_others_and_whole_in_every_picture(built, name):
     for picture in pictures_of(built(name).files(shaded=False)["setup.html"]):
         assert over_one_another(picture) == [], picture.get("aria-label")
+        assert cut_off(picture) == [], picture.get("aria-label")
 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))

@@ -139,7 +139,8 @@ def test_a_flat_board_with_relief_and_fall_away(tmp_path):
     text = LOWERED.replace("SHAPE", "curved")
     old = "radius = { nut = 254.0, end = 300.0 }"
     assert old in text
-    result = pathgen.build(job_of(tmp_path / "e", text.replace(old, 'radius = "flat"')), resolution=0.2)
+    job = job_of(tmp_path / "e", text.replace(old, 'radius = "flat"') + '[block]\ncutter = "ball"\n')
+    result = pathgen.build(job, resolution=0.2)
     assert [f for f in result.verification.findings if f.severity == "forbid"] == []
     finish = next(p for p in result.programs if p.operation == "surface-finish")
     surface = result.plan.clamping.board.surface
@@ -148,3 +149,5 @@ def test_a_flat_board_with_relief_and_fall_away(tmp_path):
     assert over.min() > -0.0005
     assert over.max() <= 0.05 + 2e-4
     assert surface.lowering(x).max() > 0.3
+    block = pathgen.build(job, clamping=block_clamping(job, (1, 5)), resolution=0.3)
+    assert block.verification.findings == ()

@@ -26,8 +26,8 @@ def hollow_block(
 ) -> Block:
     """The block for a board from one X to another, cut from a blank of a thickness; mm.
 
-    The hollow follows the board's relief and fall-away. Raises JobError for a flat board, a width that the radius does
-    not span, or less than `least` under the hollow.
+    The hollow follows the board's relief and fall-away; of a flat board they are all there is of it. Raises JobError
+    for a width that the radius does not span, or less than `least` under the hollow.
     """
     outline = shapely.box(0.0, -width / 2, end - start, width / 2)
     surface = _hollow(board, start, end, width, thickness, least)

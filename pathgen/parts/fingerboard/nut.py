@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import Lowered
+from pathgen.base.plain import rounded
+from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.stringing import Strings, on_outer_strings, string_places
 
 if TYPE_CHECKING:
@@ -62,8 +64,6 @@ def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, 
     run = line[1] - line[0]
     unit = run / np.linalg.norm(run)
     middle, half = (line[0] + line[1]) / 2, float(np.linalg.norm(run)) / 2 + past
-    crossing = float(middle[0] - middle[1] / unit[1] * unit[0])
-    radius = float(surface.radius(crossing)) / float(unit[1]) ** 2
     low = float(np.min(surface.radius(middle[0] + np.array([-half, half]) * unit[0])))
     if low <= 1.05 * half:
         raise JobError(where, f"reaches {half:.2f} mm to each side, over a radius of {low:.2f} mm",
@@ -82,8 +82,23 @@ def _curve(board: Fingerboard, line: Floats, row: int, strings: Strings | None, 
     places = string_places(strings.gauges if strings else np.zeros(count), float(np.linalg.norm(outer[1] - outer[0])),
                            strings.spacing if strings else "centres")
     crossed = float((outer[0] - middle) @ unit) + places
-    return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=radius,
+    return CrossLine(curve=np.column_stack([at, over_crest(at)]), radius=_radius_under(board, line),
                      strings=np.column_stack([crossed, over_crest(crossed)]))
+
+
+def cross_radii(board: Fingerboard) -> dict[str, float | None]:
+    """Radius of the board's curve under the nut's and the saddle's line, mm; None for a flat board.
+
+    At the saddle it is the board's, carried on past its end in the same straight line.
+    """
+    lines = {"radius_at_nut": board.layout.lines[0], "radius_at_saddle": board.layout.bridge}
+    return {name: rounded(_radius_under(board, line), 3) for name, line in lines.items()}
+
+
+def _radius_under(board: Fingerboard, line: Floats) -> float:
+    """Where a line crosses the centre-line: a slant makes the radius larger."""
+    run = line[1] - line[0]
+    return float(board.surface.radius(centre_crossings(line[None])[0]) * (run @ run) / run[1] ** 2)
 
 
 def nut_top(strings: Strings, crown: float) -> tuple[float, float]:

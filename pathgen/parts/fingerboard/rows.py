@@ -14,9 +14,10 @@ from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.fretting import FretWire, fretting, past_binding, wire_faults
 from pathgen.parts.fingerboard.layout import centre_crossings
 from pathgen.parts.fingerboard.neck import neck_rows
+from pathgen.parts.fingerboard.nut import cross_radii
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from pathgen.parts.fingerboard.scale import cents_off
-from pathgen.parts.fingerboard.stringing import stringing_data
+from pathgen.parts.fingerboard.stringing import Strings, stringing_data
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Slot
@@ -41,8 +42,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
         "strings": string_rows(board, fittings.strings),
         "side_dots": dot_rows(board, fittings.side_dots),
         "fretting": fretting_data(board, slots, wire) if wire else None,
-        "stringing": stringing_data(board.layout, strings, crown=wire.wire_of(1).crown.height if wire else None)
-        if strings else None,
+        "stringing": strung_data(board, strings, wire) if strings else None,
         "neck": neck_rows(fittings.neck, board) if fittings.neck else None,
     }
 
@@ -145,6 +145,12 @@ def fretting_data(board: Fingerboard, slots: Slots | None, wire: FretWire) -> di
 def _wire(wire: FretWire) -> dict[str, float]:
     return {"tang": wire.tang.width, "tang_depth": wire.tang.depth, "studs": wire.tang.studs,
             "crown_width": wire.crown.width, "crown_height": wire.crown.height}
+
+
+def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> dict[str, Any]:
+    """The strings at nut and saddle, and the board's radius under both."""
+    crown = wire.wire_of(1).crown.height if wire else None
+    return cross_radii(board) | stringing_data(board.layout, strings, crown=crown)
 
 
 def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pathgen.base import given
 from pathgen.base.errors import PathgenError
 
 Floats = NDArray[np.float64]
@@ -42,10 +44,10 @@ def fret_distances(scale_length: float, frets: int, divisions: int = 12) -> Floa
     >>> pathgen.fret_distances(650.0, 12)[[0, 11]].round(4).tolist()
     [36.4817, 325.0]
     """
-    if not (np.isfinite(scale_length) and scale_length > 0):
-        raise PathgenError("scale_length", f"{scale_length} given", allowed="a finite length above 0")
-    if frets < 1 or divisions < 1:
-        raise PathgenError("frets", f"{frets} frets, {divisions} divisions given", allowed="1 or more of each")
+    scale_length = given.length("scale_length", scale_length, above=0.0, most=math.inf, unit="")
+    for name, count in (("frets", frets), ("divisions", divisions)):
+        if given.length(name, count, least=1.0, most=1000.0, unit="") % 1:
+            raise PathgenError(name, f"{count} given", allowed="a whole number", remedy="give how many")
     return scale_length * equal_shares(np.arange(1, frets + 1), divisions)
 
 

@@ -29,6 +29,13 @@ def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> G
     return Gauge(surface=surface, outline=outline)
 
 
+def lengthwise_edge(surface: Surface, start: float, end: float) -> Floats:
+    """(n, 2) points, as of `arc_edge`, on the edge that fits a top along its centre-line, its `start` at +y."""
+    along = np.unique([*np.linspace(start, end, 401), *np.clip(surface.bends, start, end)])
+    lower = surface.thickness - surface.height(along, 0.0)
+    return np.column_stack([lower - lower.min(), (start + end) / 2 - along])
+
+
 def arc_edge(radius: float, width: float, sag: float = 5e-4) -> Floats:
     """(n, 2) points on the hollow edge from +y to -y: x above its lowest place."""
     half = np.arcsin(width / 2 / radius)

@@ -13,6 +13,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
+from pathgen.report.thin_wood import thin_wood
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import DowelHoles, NutSlot, Outline, SideDots, Slot, WitnessMarks
@@ -47,6 +48,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_numbers(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
+        *_thin_wood(view, clamping, size),
         *(_keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
         *_sides(view, clamping, size),
@@ -129,6 +131,14 @@ def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         cross = f"M{x - r:.2f},{y:.2f}h{2 * r:.2f}M{x:.2f},{y - r:.2f}v{2 * r:.2f}"
         yield element("g", element("circle", cx=x, cy=y, r=r), element("path", d=cross), stroke=INK,
                       stroke_width=size / 16, class_="mark")
+
+
+def _thin_wood(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """A ring round the thinnest wood of each kind that is too thin to stand."""
+    for thin in thin_wood(clamping):
+        (x, y), what = view(thin.at)[0], f"{format_length(thin.width, clamping.units)} between {thin.between}"
+        yield element("circle", element("title", f"thin wood: {what}"), cx=x, cy=y, r=1.1 * size, stroke=CLAMP_EDGE,
+                      stroke_width=size / 6, class_="thin-wood")
 
 
 def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:

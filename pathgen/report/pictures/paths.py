@@ -22,9 +22,12 @@ LEAST_SHOWN = 0.25
 """Least share of the board's length in a picture."""
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
+_STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
+
 
 def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
-    """The cutter's path over the board: cuts as lines, rapids dotted, the first cut marked with a ring.
+    """The cutter's path over the board: cuts as lines, places where it only goes down as discs, rapids dotted, the
+    first cut marked with a ring.
 
     A path that stays on a part of the board is shown with that part only, at least `LEAST_SHOWN` of its length.
     """
@@ -32,7 +35,7 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     size = view.width / 60
     return view.picture(
         name, *_board(view, clamping.board, size), *_moves(view, path, size),
-        *_numbers(view, clamping.board, size), *_first_cut(view, path, size),
+        *_holes(view, path, size), *_numbers(view, clamping.board, size), *_first_cut(view, path, size),
     )
 
 
@@ -44,7 +47,8 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     left, right = low[0] - least - margin, high[0] + least + margin
     if right - left > 0.7 * (x1 - x0):
         left, right = min(x0, left), max(x1, right)
-    return View.around((left, min(y0, low[1]), right, max(y1, high[1])), margin)
+    numbers = 1.3 * (right - left) / 60
+    return View.around((left, min(y0, low[1]), right, max(y1, high[1]) + numbers), margin)
 
 
 def _board(view: View, board: Part, size: float) -> Iterator[Element]:
@@ -61,10 +65,13 @@ def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
 
 
 def _numbers(view: View, board: Part, size: float) -> Iterator[Element]:
+    """Over everything else, each at its line's upper end; left out where it would run into the one before."""
+    free = -np.inf
     for number, ends in zip(*_lines_shown(view, board), strict=True):
-        if number in MARKED:
-            yield words(view, ends.mean(axis=0) - [0.7 * size, 0.0], str(number), size=size, paint_order="stroke",
-                        stroke=WOOD, stroke_width=size / 4)
+        x = float(ends[ends[:, 1].argmax(), 0])
+        if number in MARKED and x > free:
+            free = x + 1.6 * size
+            yield words(view, (x, view.top - 1.2 * size), str(number), size=size)
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
@@ -72,6 +79,21 @@ def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
     yield lines(view, runs_in_plan(path.points, rapid), decimals=1, stroke=PALE, stroke_width=size / 30,
                 stroke_dasharray=f"0 {size / 8:.2f}")
     yield lines(view, runs_in_plan(path.points, ~rapid), decimals=1, stroke=INK, stroke_width=size / 40)
+
+
+def _holes(view: View, path: Toolpath, size: float) -> Iterator[Element]:
+    """Where the cutter goes down and up again and nowhere else."""
+    for x, y in view(bored(path)).tolist():
+        yield element("circle", cx=x, cy=y, r=size / 4, fill=INK, class_="bored")
+
+
+def bored(path: Toolpath) -> Floats:
+    """(n, 2) places where a path's cutter, between two rapids, moves in Z alone."""
+    cuts = np.concatenate([[False], path.kinds[1:] != Move.RAPID, [False]])
+    edges = np.flatnonzero(cuts[1:] != cuts[:-1])
+    runs = [path.points[first : last + 1, :2] for first, last in zip(edges[::2], edges[1::2], strict=True)]
+    places = [run[-1] for run in runs if np.ptp(run, axis=0).max() <= _STANDS]
+    return np.unique(np.round(places, 2), axis=0) if places else np.empty((0, 2))
 
 
 def _first_cut(view: View, path: Toolpath, size: float) -> Iterator[Element]:

@@ -9,9 +9,10 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import budget_cells, cents_words
-from pathgen.report.filltext import FILL_WORDS, ONE_BATCH, ONE_BATCH_WORDS, batch_cells
+from pathgen.report.filltext import FILL_WORDS, ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
+from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.sheet.parts import chapter, scrolling, table
 from pathgen.work.clamping import Clamping
 
@@ -91,7 +92,15 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
                "at the board's edge comes out wrong by as much as this:"),
         table(["Moved", "Lowest", "Highest"], rows),
         *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
+        *(_measuring(marks, units) if marks else []),
     )
+
+
+def _measuring(marks: dict[str, Any], units: str) -> list[Element]:
+    """How to measure the marks, in words and a picture, and what to copy into the job file."""
+    words, *blocks = measuring_lines(marks, units)
+    return [e("h3", "How to measure the marks"), e("figure", measuring_picture(), class_="small"), e("p", words),
+            e("pre", "\n".join(blocks), class_="copy")]
 
 
 def _place(x: float, y: float, units: str) -> str:

@@ -32,6 +32,7 @@ from pathgen.report.sheet.results import (
 from pathgen.report.sheet.seen import finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words
+from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import DowelHoles, Outline, SideDots, WitnessMarks
@@ -175,6 +176,7 @@ def legend_above(clamping: Clamping) -> str:
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
         "Crosses in rings: witness marks." if clamping.feature(WitnessMarks) else "",
+        thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "The target: X 0, Y 0, with the machine's axes.",
     ]))

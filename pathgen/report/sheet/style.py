@@ -49,6 +49,8 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .wide.screen svg {{ min-width: 0; }}
 .paper, .hint {{ display: none; }}
 @media screen and (max-width: 820px) {{ .hint {{ display: block; margin: 0; font-size: .9rem; }} }}
+.small svg {{ max-width: 34rem; }}
+.copy {{ background: {TINT}; padding: .5rem .8rem; overflow-x: auto; user-select: all; }}
 .sized {{ display: flex; flex-wrap: wrap; gap: 0 1.2rem; }}
 .sized figure {{ max-width: 100%; margin: .6rem 0; }}
 .pair {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(20rem, 100%), 1fr)); gap: 0 1.5rem; }}

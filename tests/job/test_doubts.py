@@ -1,0 +1,59 @@
+"""What may be meant and is likely a slip: each doubt is told with its numbers, and a sound job has none."""
+
+import pytest
+
+from pathgen import load_job
+from pathgen.app.showing import placing_lines
+from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
+from tests import small_board
+
+CLAMP = "keep_out = [ {{ along = [{}, {}], across = [-33.0, 33.0], height = {} }} ]"
+
+
+def doubts(folder, old="", new="", extra=""):
+    """(where, problem, grave) of each doubt about the small board, one thing changed."""
+    path = small_board.job(folder)
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1) + extra)
+    job = load_job(path)
+    clamping = clamping_of(job)
+    found = list(doubts_of(job, clamping))
+    lines = "\n".join(placing_lines(job, clamping))
+    assert all(doubt.problem in lines and doubt.remedy in lines for doubt in found), "show tells every doubt"
+    return [(doubt.where, doubt.problem, doubt.grave) for doubt in found]
+
+
+def test_a_sound_job_has_none(tmp_path):
+    assert doubts(tmp_path) == []
+
+
+def test_a_radius_rounder_at_the_body(tmp_path):
+    found = doubts(tmp_path, "nut = 254.0, end = 300.0", "nut = 300.0, end = 254.0")
+    assert found == [("[board] radius", "rounder at the body (254 mm) than at the nut (300 mm)", True)]
+
+
+@pytest.mark.parametrize(("thick", "told"), [("6.5", True), ("6.54", True), ("6.56", False), ("8.0", False)])
+def test_a_blank_as_thick_as_the_board(tmp_path, thick, told):
+    """Under 0.05 mm there is nothing to cut."""
+    found = doubts(tmp_path, "thickness = 8.0", f"thickness = {thick}")
+    assert [where for where, *_ in found] == (["[stock] thickness"] if told else [])
+
+
+@pytest.mark.parametrize(("along", "height", "words"), [
+    ((-40.0, -25.0), 20.0, "stands 5 mm off the blank"),  # the blank begins at -20
+    ((-40.0, -20.0), 20.0, None),  # touches it
+    ((-40.0, -14.0), 20.0, None),
+    ((-40.0, -14.0), 6.0, "ends 6 mm above the bed, lower than the blank"),
+])
+def test_a_clamp_off_the_blank_or_lower_than_it(tmp_path, along, height, words):
+    extra = "[setup]\n" + CLAMP.format(*along, height)
+    found = doubts(tmp_path, "[stock]", f"{extra}\n[stock]")
+    assert [problem for _, problem, _ in found] == ([words] if words else [])
+    assert all(where == "[setup] keep_out 1" for where, *_ in found)
+
+
+def test_older_names_are_read_with_a_note(tmp_path):
+    old = "[setup]\nkeep_out = [ { x = [-40.0, -14.0], y = [-33.0, 33.0], height = 20.0 } ]\n"
+    assert doubts(tmp_path, "[stock]", f"{old}[stock]") == [("[setup] keep_out 1", "x and y are older names", False)]
