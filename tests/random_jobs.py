@@ -241,7 +241,7 @@ def _more(
             board["scale_length"], dict) else board["radius"]
     if chance.now_and_then(0.1) and board["frets"] >= 3:
         board["relief"] = {"depth": chance.length(0.1, 0.3, 2), "fret": 1, "to": board["frets"]}
-    if chance.now_and_then(0.1) and board["frets"] >= 3:
+    elif chance.now_and_then(0.1) and board["frets"] >= 3:
         board["fall_away"] = {"drop": chance.length(0.1, 0.4, 2), "fret": board["frets"] - 2,
                               "shape": chance.one("straight", "curved")}
     tables["setup"] |= {"feeler": chance.one(0.05, 0.1, 0.2)} if chance.now_and_then(0.2) else {}
