@@ -157,6 +157,9 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     def um(value: float | None) -> str:
         return "not measured" if value is None else tiny_length(value, units)
 
+    if not surface["scallop_limit"]:
+        return [f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart, of a flat "
+                f"end on a level top: no ridges by the formula, {um(surface['scallop_measured'])} in the simulation."]
     return [
         f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "

@@ -130,7 +130,9 @@ class Surfacing:
     """How fine the finished surface must be, and how the second cut goes."""
 
     scallop: float
-    """Ridge height allowed between finishing passes, mm."""
+    """Ridge height allowed between finishing passes, mm; 0 where a flat end finishes a level top."""
+    stepover: float | None = None
+    """Distance between the passes of a flat end, mm; None for its own share of its diameter."""
     allowance: float = 0.4
     """What roughing leaves on the surface, mm."""
     skim: float = 0.0
@@ -145,6 +147,11 @@ class Surfacing:
     """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
     """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
+
+    @property
+    def entry(self) -> float:
+        """The most that stands over finishing passes where they begin, mm."""
+        return max(self.allowance, self.leave, self.skim)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
