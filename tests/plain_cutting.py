@@ -2,11 +2,17 @@
 
 Each move is cut in steps no longer than a cell, in the order of the text; a bite is the highest material over the
 cutter's lowest point among the cells that the step lowers. Slow and plain: for small jobs.
+
+``deepest_falls`` runs all programs of a set over a blank without edges, with fill poured where the pockets were: it
+needs nothing but their texts, their cutters and how high the blank stands over Z 0.
 """
 
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -77,3 +83,117 @@ def left_by(path, cutter, x, y):
         under = away2 < cutter.radius**2
         out[k] = (tips[..., 2][under] + cutter.radius - np.sqrt(cutter.radius**2 - away2[under])).min()
     return out
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A program for `deepest_falls`: what it does ("pocket", "resurface", ..), its text and its cutter."""
+
+    does: str
+    text: str
+    shape: str
+    diameter: float
+    angle: float
+    limit: float
+    """How far it may lower a point at once, mm."""
+    overfill: float | None = None
+    """How high fill is poured over the first surface when it has ended, mm; None for none."""
+
+
+@dataclass(frozen=True)
+class Fall:
+    """Of one program: the widest cut that lowers a point by more than the limit at once, and by how much, mm."""
+
+    does: str
+    width: float
+    over: float
+    at: tuple[float, float]
+
+
+def deepest_falls(cuts: Sequence[Cut], *, top: float, cell: float) -> Iterator[Fall]:
+    """For each program the widest cut that is deeper than its limit; width 0 for none.
+
+    How deep is how far a point is lowered at once: by a flat end in one step, by a round or pointed one while it passes
+    over it once, until it has gone on by its diameter, was lifted, or has sunk. The width is the area lowered too far
+    by the travel, over a diameter of travel or 0.75 mm.
+    """
+    read = [_in_mm(cut.text) for cut in cuts]
+    low, high = (f([f(np.vstack([a, b])[:, :2], axis=0) for a, b, _ in read if len(a)], axis=0)
+                 for f in (np.nanmin, np.nanmax))
+    out = max(cut.diameter for cut in cuts)
+    wood = Wood((low[0] - out, high[0] + out), (low[1] - out, high[1] + out), top, cell)
+    before: np.ndarray | None = None
+    for cut, program in zip(cuts, read, strict=True):
+        if cut.does == "pocket" and before is None:
+            before = wood.heights.copy()
+        yield _falls(wood, cut, *program)
+        if cut.overfill is not None and before is not None:
+            opened = before - wood.heights > 0.02
+            wood.heights[opened] = before[opened] + cut.overfill
+        if cut.does != "pocket" or cut.overfill is not None:
+            before = None
+
+
+def _in_mm(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    scale = 25.4 if re.search(r"^G20\b", re.sub(r"\(.*\)", "", text), re.M) else 1.0
+    start, end, rapid = moves(text)
+    return start * scale, end * scale, rapid
+
+
+def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: np.ndarray) -> Fall:
+    r, c, tangent = cut.diameter / 2, wood.cell, math.tan(math.radians(cut.angle / 2))
+    n = math.ceil(r / c)
+    off = np.arange(-n, n + 1) * c
+    stood, last = np.empty_like(wood.heights), np.full(wood.heights.shape, -np.inf)
+    level = np.full(wood.heights.shape, np.inf)
+    gone, travel, wide, deep, places = 0.0, [], [], [], []
+    for start, end, rapid in zip(starts, ends, rapids, strict=True):
+        run = float(np.hypot(*(end - start)[:2]))
+        if rapid or run < 1e-9 or not np.isfinite([*start, *end]).all():
+            gone += 2 * cut.diameter  # lifted or set down: another passage begins
+        if rapid or not np.isfinite([*start, *end]).all():
+            continue
+        steps = max(1, math.ceil(run / c))
+        for share in np.arange(1, steps + 1) / steps:
+            px, py, pz = start + share * (end - start)
+            gone += run / steps
+            i, j = round((px - wood.x0) / c), round((py - wood.y0) / c)
+            i0, j0 = max(0, i - n), max(0, j - n)
+            window = np.s_[i0 : i + n + 1, j0 : j + n + 1]
+            under = wood.heights[window]
+            d2 = ((off + (i * c + wood.x0 - px))[: under.shape[0], None] ** 2
+                  + (off + (j * c + wood.y0 - py))[None, : under.shape[1]] ** 2)
+            if cut.shape == "flat-end":
+                foot = np.where(d2 <= r * r, pz, np.inf)
+            elif cut.shape == "v":
+                foot = np.where(d2 <= r * r, pz + np.sqrt(d2) / tangent, np.inf)
+            else:
+                foot = np.where(d2 <= r * r, pz + r - np.sqrt(np.maximum(r * r - d2, 0.0)), np.inf)
+            lowered = foot < under
+            if not lowered.any():
+                continue
+            fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - pz > cut.limit / 4))
+            if cut.shape == "flat-end":
+                fresh = lowered
+            np.copyto(stood[window], under, where=fresh)
+            level[window][fresh] = pz
+            last[window][lowered] = gone
+            fall = stood[window][lowered] - foot[lowered] - cut.limit
+            newly = (fall > 0) & (stood[window][lowered] - under[lowered] <= cut.limit)  # each point once in a passage
+            if run >= 1e-9 and newly.any():
+                travel.append(gone)
+                wide.append(float(newly.sum()) * c * c)
+                deep.append(float(fall.max()))
+                places.append((px, py))
+            np.minimum(under, foot, out=under)
+    return _widest(cut, np.array(travel), np.array(wide), np.array(deep), places)
+
+
+def _widest(cut: Cut, travel: np.ndarray, wide: np.ndarray, deep: np.ndarray, places: list) -> Fall:
+    if not len(travel):
+        return Fall(cut.does, 0.0, 0.0, (math.nan, math.nan))
+    window, total = max(cut.diameter, 0.75), np.concatenate([[0.0], np.cumsum(wide)])
+    first = np.searchsorted(travel, travel - window, side="right")
+    width = (total[1:] - total[first]) / window
+    worst = int(np.argmax(width))
+    return Fall(cut.does, float(width[worst]), float(deep[first[worst] : worst + 1].max()), places[worst])

@@ -2,7 +2,8 @@
 
 ``python -m tests.random_jobs --count 300 --seed 1 [--drawings FOLDER] [--keep FOLDER]`` builds hundreds and
 counts how they end. The drawings are our own, or the SVG files of a folder; job.toml, the drawing and message.txt of
-each job that does not build are kept.
+each job that does not build are kept. With ``--cut-again 0.15`` what is built is also cut by the tests' own simulation,
+on a grid of so many mm: no cut deeper than its stepdown may be wider than a shaving.
 """
 
 from __future__ import annotations
@@ -16,11 +17,13 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from tests.plain_cutting import Cut, deepest_falls
 
 COARSE = 0.2
 """Grid of the simulation in mm for small jobs."""
@@ -43,7 +46,7 @@ class RandomJob:
 
 @dataclass(frozen=True)
 class Ending:
-    """How a job ended (built, refused, refused by its own check, crashed, too slow), with what was said."""
+    """How a job ended: built, refused, refused by its own check, cut too deep, crashed, too slow; and what was said."""
 
     kind: str
     message: str
@@ -101,6 +104,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
                                "skim": chance.one(0.0, 0.1) if area == "board" else 0.0}
     if not drawings or chance.now_and_then(0.2):
         _steps(chance, cutters, tables, length, widest)
+    _more(Chance(seed + 1_000_000), cutters, tables, files, small)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -223,6 +227,67 @@ def _steps(
         tables["outline"] = {"cutter": _cutter(cutters, chance, "flat-end", chance.one(2.0, 3.0)), **hold}
 
 
+def _more(
+    chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], files: dict[str, str], small: bool,
+) -> None:
+    """Keys that most jobs leave out, each now and then, where they can be meant."""
+    board, inlays = tables["board"], tables.get("inlay", [])
+    plain = not {"zero_fret", "partial_frets", "ratios", "divisions"} & set(board)
+    for key, value in (("nut_offset", chance.length(0.2, 0.5)), ("edge_to_string", chance.length(2.5, 3.5))):
+        if chance.now_and_then(0.1):
+            board[key] = value
+    if chance.now_and_then(0.1) and board["radius"] != "flat":
+        board["radius"] = {"nut": 220.0, "follow": "strings"} if plain and not isinstance(
+            board["scale_length"], dict) else board["radius"]
+    if chance.now_and_then(0.1) and board["frets"] >= 3:
+        board["relief"] = {"depth": chance.length(0.1, 0.3, 2), "fret": 1, "to": board["frets"]}
+    elif chance.now_and_then(0.1) and board["frets"] >= 3:
+        board["fall_away"] = {"drop": chance.length(0.1, 0.4, 2), "fret": board["frets"] - 2,
+                              "shape": chance.one("straight", "curved")}
+    tables["setup"] |= {"feeler": chance.one(0.05, 0.1, 0.2)} if chance.now_and_then(0.2) else {}
+    tables["machine"] |= {"spin_up": chance.one(0.0, 1.0, 5.0)} if chance.now_and_then(0.2) else {}
+    for cutter in cutters.values():
+        if chance.now_and_then(0.1) and cutter["shape"] == "flat-end":
+            cutter |= {"stepover": chance.length(0.3, 0.6, 2), "ramp": chance.length(2, 8)}
+        if chance.now_and_then(0.05) and cutter["shape"] == "flat-end" and cutter["diameter"] >= 2.0:
+            cutter["plunges"] = False
+    flat = all(cutters[name]["shape"] == "flat-end" for inlay in inlays for name in inlay["cutters"])
+    again = tables.get("resurface")
+    if again and not again.get("skim") and flat and chance.now_and_then(0.3):
+        tables["surface"]["leave"] = 0.2
+    if again and again["area"] == "inlay":
+        again["blend"] = chance.length(3, 6)
+    for number, inlay in enumerate(inlays):
+        narrow = min(inlay["place"]["width"], 2 * board["nut_width"])
+        if chance.now_and_then(0.2) and narrow > 12.0:
+            files[f"a{number}.svg"] = _two_colours(chance, round(narrow * 0.6, 1), narrow)
+            inlay |= chance.one({}, {"wall": 0.8}, {"lap": 0.3}, {"background": ["#aa4422"]})
+            inlay["place"]["width"] = narrow
+        elif chance.now_and_then(0.2) and board["frets"] >= 4 and len(inlays) == 1:
+            where = {"between": [0, 2]} if small else {"at_frets": [2, 3, board["frets"] - 1]}
+            inlay["place"] = {**where, "margin": 2.0}
+        if inlay["fill"] == "piece" and flat and chance.now_and_then(0.3):
+            thickness = round(inlay["depth"] + 0.2, 1)
+            inlay["piece"] = {"cutter": inlay["cutters"][-1], "thickness": thickness, "gap": 0.05}
+    if not inlays and chance.now_and_then(0.5) and board["frets"] >= 3:
+        tables["dots"] = {"diameter": chance.one(5.0, 6.0), "frets": [2, 3], "depth": 1.0, "fill": chance.one(
+            "piece", "resin"), "cutters": [_cutter(cutters, chance, "flat-end", 2.0)], "overfill": 0.6}
+    if "outline" in tables:
+        tables["outline"] |= {"finish": chance.one(0.0, 0.1, 0.3)} if chance.now_and_then(0.3) else {}
+        tables["outline"] |= {"through": chance.one(0.1, 0.4)} if chance.now_and_then(0.2) else {}
+        if "tabs" in tables["outline"] and chance.now_and_then(0.3):
+            tables["outline"]["tab_width"] = chance.one(4.0, 8.0)
+
+
+def _two_colours(chance: Chance, high: float, wide: float) -> str:
+    """One shape upon another, of another colour; or two side by side that touch."""
+    x, y, r = wide / 2, high / 2, 0.45 * high
+    under = f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{r:.2f}"/>'
+    upon = _shape(chance, x, y, 0.55 * r).replace("#225577", "#aa4422")
+    beside = f'<rect x="{x:.2f}" y="{y - 0.7 * r:.2f}" width="{1.6 * r:.2f}" height="{1.4 * r:.2f}"/>'
+    return _svg(wide, high, under + f'<g fill="#aa4422">{chance.one(upon, beside)}</g>')
+
+
 def _drawing(chance: Chance, room: tuple[float, float, float]) -> tuple[str, tuple[float, float]]:
     """A drawing of our own that fits the room: a few shapes side by side; with its size in mm."""
     high = round(min(2 * room[2], 26.0), 1)
@@ -313,8 +378,13 @@ def _value(key: str, value: Any, inches: bool) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) -> Ending:
-    """Builds the job of a folder in this process; with `texts` its programs are written there when it passes."""
+def ending(
+    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None
+) -> Ending:
+    """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
+
+    With `cell` what passes is cut again on a grid of so many mm.
+    """
     import pathgen
 
     start = time.perf_counter()
@@ -324,6 +394,8 @@ def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) 
         kind, message = ("refused by its own check", "\n".join(map(str, forbidding))) if forbidding else ("built", "")
         if texts is not None and not forbidding:
             result.write(texts)
+        if cell is not None and not forbidding and (found := cut_again(result, cell=cell)):
+            kind, message = "cut too deep", "\n".join(found)
     except pathgen.PathgenError as error:
         kind, message = "refused", str(error)
     except Exception:
@@ -331,15 +403,40 @@ def ending(folder: Path, *, resolution: float = 0.1, texts: Path | None = None) 
     return Ending(kind, message, time.perf_counter() - start)
 
 
-def _work(folder: Path, answers: Any) -> None:
-    answers.put(ending(folder))
+def cut_again(build: Any, *, cell: float) -> list[str]:
+    """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving.
+
+    The grid is no coarser than a fifth of the smallest cutter.
+    """
+    cell = min(cell, *(program.cutter.diameter / 5 for program in build.programs))
+    plan, programs = build.plan.clamping, build.programs
+    ridge = max(plan.surfacing.scallop, plan.surfacing.leave_scallop) if plan.surfacing else 0.0
+    cuts = []
+    for nth, program in enumerate(programs):
+        does, cutter = program.step.operation, program.cutter
+        last = does.opens is not None and not any(p.step.operation.opens is does.opens for p in programs[nth + 1 :])
+        cuts.append(Cut(
+            program.operation, program.text, cutter.shape, cutter.diameter, cutter.angle or 90.0,
+            limit=does.at_once(cutter) + does.deeper_outside(cutter) + ridge + 0.05,
+            overfill=does.opens.overfill if last and does.opens.fill != "none" else None,
+        ))
+    top = float(plan.to_machine(np.array([[0.0, 0.0, plan.stock.thickness]]))[0, 2])
+    return [
+        f"{program.file_name}: {fall.over:.2f} mm deeper than its stepdown over {fall.width:.2f} mm at {fall.at}"
+        for program, fall in zip(programs, deepest_falls(cuts, top=top, cell=cell), strict=True)
+        if fall.width > 0.25 * program.cutter.diameter + cell / 2
+    ]
 
 
-def in_a_process(folder: Path, *, limit: float) -> Ending:
+def _work(folder: Path, cell: float | None, answers: Any) -> None:
+    answers.put(ending(folder, cell=cell))
+
+
+def in_a_process(folder: Path, *, limit: float, cell: float | None = None) -> Ending:
     """As `ending`, in a process of its own that is ended after `limit` seconds."""
     context = multiprocessing.get_context("fork")
     answers = context.Queue()
-    worker = context.Process(target=_work, args=(folder, answers))
+    worker = context.Process(target=_work, args=(folder, cell, answers))
     worker.start()
     try:
         return answers.get(timeout=limit)
@@ -358,6 +455,7 @@ def main() -> None:
     parser.add_argument("--drawings", type=Path, help="a folder of SVG files, instead of drawings of our own")
     parser.add_argument("--keep", type=Path, help="where jobs that do not build are kept")
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
+    parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
     asked = parser.parse_args()
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
@@ -367,7 +465,9 @@ def main() -> None:
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
             job = random_job(seed, drawings=icons, small=asked.small)
-            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit)
+            if asked.cut_again:  # whose reader knows straight moves only
+                job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
+            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit, cell=asked.cut_again)
         kinds[end.kind] += 1
         slowest = sorted([*slowest, (end.seconds, seed)], reverse=True)[:5]
         if end.kind != "built":

@@ -257,12 +257,14 @@ class _Cutting:
     ) -> Heights:
         """How high what a pass lowers stands over its tip; over the surface that it follows, where that is known.
 
-        On a slope what lies uphill of a round end stands higher than its tip, and is not cut deeper for that.
+        On a slope what lies uphill of a round end stands higher than its tip, and is not cut deeper for that; a flat
+        end cuts all of it to one height.
         """
-        if self.surface is None:
-            standing, least = there - own.astype(np.float32), LEAST
+        least = LEAST if self.surface is None else _ENGAGED
+        if self.surface is None or self.cutter.shape == "flat-end":
+            standing = there - own.astype(np.float32)
         else:
-            where, least = np.s_[j : j + drop.shape[0], i : i + drop.shape[1]], _ENGAGED
+            where = np.s_[j : j + drop.shape[0], i : i + drop.shape[1]]
             above = self.surface[where]
             standing = there - above
             standing -= np.fmin.reduce(envelope - above, axis=0)

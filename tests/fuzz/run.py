@@ -1,11 +1,13 @@
-"""Trying inputs: each ends well or in one `PathgenError`, soon and without a warning that reaches the terminal."""
+"""Trying inputs: each ends well or in one `PathgenError`, soon, in little memory, in words that a terminal can show."""
 
 from __future__ import annotations
 
+import resource
 import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,13 +16,22 @@ from random import Random
 import pathgen
 from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
+from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of
+from pathgen.job.coupon import coupon_clamping
+from pathgen.job.pieces import piece_sheets
+from pathgen.job.plates import plate_clampings
+from pathgen.job.side_dots import side_dot_clamping
 from pathgen.verify import verify
 from tests import small_board
 from tests.fuzz import drawings, files, jobs, programs
 
 SLOW = 10.0
-"""Seconds that any one input may take."""
+"""Seconds of the processor that any one input may take."""
+MEMORY = 1_000_000_000
+"""Bytes that inputs may take over what the process has before the first: asking for more is an error."""
+BUILT = 0.03
+"""Share of the jobs that are planned, written and verified too."""
 
 
 @dataclass(frozen=True)
@@ -32,11 +43,11 @@ class Trouble:
     words: str
 
 
-def tried(kind: str, seeds: range) -> Iterator[Trouble]:
+def tried(kind: str, seeds: range, *, slow: float = SLOW) -> Iterator[Trouble]:
     """What went wrong with the inputs of a kind, one of each seed."""
     for seed in seeds:
         folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
-        began = time.monotonic()
+        began = time.process_time()
         try:
             KINDS[kind](folder, Random(f"{kind} {seed}"))
         except PathgenError as refused:
@@ -47,8 +58,20 @@ def tried(kind: str, seeds: range) -> Iterator[Trouble]:
             yield Trouble(kind, seed, f"{type(fault).__name__}: {fault}")
         finally:
             shutil.rmtree(folder, ignore_errors=True)
-        if time.monotonic() - began > SLOW:
-            yield Trouble(kind, seed, f"{time.monotonic() - began:.0f} s")
+        if time.process_time() - began > slow:
+            yield Trouble(kind, seed, f"{time.process_time() - began:.0f} s of the processor")
+
+
+@contextmanager
+def limited(more: int = MEMORY) -> Iterator[None]:
+    """The process may not ask for more memory than it has and `more` bytes: that is a MemoryError."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    has = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (has + more, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
 def _drawing(folder: Path, chance: Random) -> None:
@@ -58,12 +81,17 @@ def _drawing(folder: Path, chance: Random) -> None:
 
 def _job(folder: Path, chance: Random) -> None:
     path = small_board.job(folder)
-    path.write_bytes(jobs.job(small_board.JOB, chance))
-    clamping_of(pathgen.load_job(path))
+    text = chance.choice((small_board.JOB + small_board.SLOT_CUTTER, _every_table()))
+    path.write_bytes(jobs.job(text, chance))
+    job = pathgen.load_job(path)
+    chance.choice((clamping_of, clamping_of, coupon_clamping, plate_clampings, side_dot_clamping, gauge_clampings,
+                   lambda one: block_clamping(one, None), piece_sheets))(job)
+    if chance.random() < BUILT:
+        pathgen.build(job, resolution=1.0).files(shaded=False)
 
 
 def _program(folder: Path, chance: Random) -> None:
-    clamping, good, fingerprint = _good()
+    clamping, good, fingerprint = good_programs()
     name = chance.choice(list(good))
     spoilt = programs.program(chance) if chance.random() < 0.4 else programs.edited(good[name], chance)
     verify(clamping, {**good, name: spoilt}, resolution=1.0, section_step=0.2, job_fingerprint=fingerprint)
@@ -82,7 +110,14 @@ def _file(folder: Path, chance: Random) -> None:
 
 
 @cache
-def _good() -> tuple:
+def _every_table() -> str:
+    """The example with most tables, and two more."""
+    example = Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml"
+    return example.read_text() + '[block]\ncutter = "flat 3"\n[gauges]\ncutter = "flat 3"\n'
+
+
+@cache
+def good_programs() -> tuple:
     """A clamping, its good programs by name, and the job's fingerprint."""
     with tempfile.TemporaryDirectory() as folder:
         result = small_board.built(Path(folder), resolution=0.5)

@@ -19,6 +19,7 @@ from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import nest, pieces
 from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
@@ -492,3 +493,12 @@ def test_the_plane_of_openings_holds_a_wide_drawing_where_the_board_is_more_curv
     corners = np.array([[60.0, -21.0], [60.0, 21.0], [380.0, -21.0], [380.0, 21.0]])
     plane = shapely.get_coordinates(one.in_plane(np.array([shapely.MultiPoint(corners)])))
     assert one.out_of_plane(plane) == pytest.approx(corners, abs=1e-6)
+
+
+def test_a_point_that_stands_twice_is_no_wall():
+    """The engine refuses to divide a wall of no length (found by a row of icons cut with a v)."""
+    twice = Polygon([(0.0, 0.0), (4.0, 0.0), (4.0, 0.0), (2.0, 3.0)])
+    lines = middle_line(twice, twice, 2.0)
+    once = middle_line(Polygon([(0.0, 0.0), (4.0, 0.0), (2.0, 3.0)]), twice, 2.0)
+    assert len(lines) == 3
+    assert shapely.length(lines).sum() == pytest.approx(shapely.length(once).sum(), abs=0.2)

@@ -37,3 +37,27 @@ def test_dots_hardly_wider_than_the_cutter(tmp_path, wide, cutter):
     changes = {"diameter = 2.0": f"diameter = {cutter}", "stepdown = 1.6": f"stepdown = {0.4 * cutter}"}
     result = built(tmp_path, art=art, changes=changes)
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+ROUGH = """
+[[cutter]]
+name = "rough"
+shape = "flat-end"
+diameter = 4.0
+speed = 16000
+feed = 1520.0
+plunge = 480.0
+stepdown = 1.68
+"""
+
+
+def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
+    """A flat end on a slope cuts all to one height: what stands over the surface downhill is not how deep it cuts."""
+    changes = {"nut_width = 40.0": "nut_width = 47.0", "end_width = 46.0": "end_width = 58.6",
+               "radius = { nut = 254.0, end = 300.0 }": "radius = 180.0", "width = 66.0": "width = 84.6",
+               "thickness = 8.0\nmargin": "thickness = 8.7\nmargin", "thickness = 6.5": "thickness = 6.2",
+               'finish = "ball"': 'finish = "ball"\nrough = "rough"\nallowance = 0.2'}
+    result = built(tmp_path, changes=changes, extra=ROUGH, art=DOT, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    deepest = result.verification.simulation.taken[1].bites.depth.max()
+    assert 1.0 < deepest < 1.68

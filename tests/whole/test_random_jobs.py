@@ -1,10 +1,12 @@
 """Random small boards build and pass their own check; an independent cutting finds no deep bite."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import pathgen
-from tests.plain_cutting import Wood
+from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
 from tests.small_board import built
 
@@ -35,3 +37,15 @@ def test_every_pocket_of_the_small_board_goes_down_by_its_stepdown(tmp_path):
     for program in pockets:
         deepest = wood.cut(program.text, shape=program.cutter.shape, diameter=program.cutter.diameter)
         assert 0.3 < deepest <= program.cutter.stepdown + 0.1
+
+
+def test_the_second_opinion_sees_layers_taken_together(tmp_path):
+    """Nothing but shavings in programs as they are; a layer left out is a cut as wide as the cutter."""
+    result = built(tmp_path, resolution=COARSE)
+    pocket = next(p for p in result.programs if p.operation == "pocket")
+    flat = Cut("pocket", pocket.text, "flat-end", 2.0, 90.0, pocket.cutter.stepdown + 0.05)
+    whole, = deepest_falls([flat], top=6.5, cell=0.25)
+    assert whole.width <= 0.25 * 2.0 + 0.25 / 2
+    half, = deepest_falls([replace(flat, limit=pocket.cutter.stepdown / 4)], top=6.5, cell=0.25)
+    assert half.width > 1.5
+    assert half.over > 0.2

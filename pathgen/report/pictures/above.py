@@ -13,11 +13,11 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
-from pathgen.report.thin_wood import thin_wood
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import DowelHoles, NutSlot, Outline, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
+from pathgen.work.thin_wood import thin_wood
 
 Floats = NDArray[np.float64]
 

@@ -75,9 +75,9 @@ def _centres(corners: Floats) -> Floats:
 
 
 def segments(lines: Shapes) -> Shapes:
-    """Every straight piece of the lines on its own."""
+    """Every straight piece of the lines on its own; points that stand twice make none."""
     xy, index = shapely.get_coordinates(lines, return_index=True)
-    same = index[1:] == index[:-1]
+    same = (index[1:] == index[:-1]) & (xy[1:] != xy[:-1]).any(axis=1)
     return np.asarray(shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1)))
 
 
