@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -39,6 +39,10 @@ class Loads:
         rate = (np.interp(high, at, taken) - np.interp(low, at, taken)) / np.maximum(high - low, over / 2)
         return rate * self.feed
 
+    def moving_sideways(self) -> Loads:
+        """The moves that do not go straight down."""
+        return Loads(*(getattr(self, field.name)[~self.straight_down] for field in fields(self)))
+
     @cached_property
     def straight_down(self) -> np.ndarray:
         """Moves without any way to the side."""
@@ -62,6 +66,30 @@ class Block:
             if not rapid:
                 rows.append((volume, math.dist(start, end), feed, start, end, deepest))
         return Loads(*(np.array(column) for column in zip(*rows, strict=True)))
+
+    def engaged(self, moves, radius: float, *, every: float = 0.1, least: float = 0.02) -> np.ndarray:
+        """Engaged angle of each feed move, radians: how much of the rim stands in wood, every `every` mm of the way.
+
+        Places on the rim, just within it, count where `least` mm and a tenth of the highest there stand over the tip.
+        """
+        turn = np.radians(np.arange(1.0, 360.0, 2.0))
+        rim = (radius - 0.7 * self.cell) * np.array([np.cos(turn), np.sin(turn)])
+        wide, angles = math.ceil(radius / self.cell) + 1, []
+        for start, end, rapid, _ in moves:
+            a, b = np.array(start), np.array(end)
+            count = max(1, math.ceil(np.hypot(*(b - a)[:2]) / every))
+            found = 0
+            for x, y, z in a + (b - a) * (np.arange(1, count + 1) / count)[:, None]:
+                i, j = (np.array([x - self.xs[0], y - self.ys[0]])[:, None] + rim) / self.cell + 0.5
+                over = self.top[j.astype(int), i.astype(int)] - z
+                found += (over > max(least, 0.1 * over.max())).sum()
+                i, j = round((x - self.xs[0]) / self.cell), round((y - self.ys[0]) / self.cell)
+                near = np.s_[j - wide : j + wide + 1, i - wide : i + wide + 1]
+                under = np.hypot(self.xs[near[1]] - x, self.ys[near[0], None] - y) <= radius
+                np.minimum(self.top[near], z, out=self.top[near], where=under)
+            if not rapid:
+                angles.append(found / count * math.radians(2.0))
+        return np.array(angles)
 
     def _take(self, start, end, radius):
         (x0, y0, z0), (x1, y1, z1) = start, end

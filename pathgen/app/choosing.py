@@ -145,7 +145,11 @@ def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, cho
 def _finish(job: Job) -> Cutter:
     if job.surface is None:
         raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
-    return job.cutter(job.surface.finish, "[surface] finish")
+    finish = job.cutter(job.surface.finish, "[surface] finish")
+    if finish.shape == "flat-end":
+        raise JobError("[surface] finish", f'"{finish.name}" is a flat end: it leaves no ridges to choose between',
+                       allowed="a ball-end cutter", remedy="its path is as long as its stepover says: change that")
+    return finish
 
 
 def _own_cutters(job: Job, finish: Cutter) -> list[Cutter]:

@@ -90,6 +90,11 @@ class Surface:
         return math.isinf(self.radius_nut)
 
     @property
+    def is_level(self) -> bool:
+        """True when it is flat, and nowhere lowered along the board."""
+        return self.is_flat and not self.curving and not len(self.bends)
+
+    @property
     def taper(self) -> float:
         """Change of radius for each mm along the board."""
         return 0.0 if self.is_flat else (self.radius_end - self.radius_nut) / self.length

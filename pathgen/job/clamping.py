@@ -104,20 +104,24 @@ def surfacing_of(job: Job) -> Surfacing | None:
     """How fine a job wants its surface: the ridge height, given or as its stepover leaves it."""
     if job.surface is None:
         return None
-    scallop = job.surface.scallop
-    if job.surface.stepover is not None:
+    scallop, level = job.surface.scallop, job.cutter(job.surface.finish, "[surface] finish").shape == "flat-end"
+    if level:
+        scallop = 0.0
+    elif job.surface.stepover is not None:
         ball = job.cutter(job.surface.finish, "[surface] finish").radius
         surface = part_of(job).surface
         scallop = float(scallop_height(job.surface.stepover, ball, min(surface.radius_nut, surface.radius_end)))
     return Surfacing(
         scallop=DEFAULT_SCALLOP if scallop is None else scallop,
+        stepover=job.surface.stepover if level else None,
         allowance=job.surface.allowance,
         skim=job.resurface.skim if job.resurface else 0.0,
         resurface_stepdown=job.resurface.stepdown if job.resurface else Surfacing.resurface_stepdown,
         resurface_area="inlay" if job.resurface and job.resurface.area == "inlay" else "board",
         blend=job.resurface.blend if job.resurface else Surfacing.blend,
         leave=job.surface.leave,
-        leave_scallop=job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
+        leave_scallop=0.0 if level else
+        job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
         what="radius" if job.board else "face",
         part="board" if job.board else "plate",
     )

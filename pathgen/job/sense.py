@@ -39,7 +39,7 @@ def check_sense(job: Job) -> None:
         _of_boards(job)
         _radius_and_width(job, part)
     _stock_holds_part(job, part)
-    _surface_settings(job)
+    _surface_settings(job, part)
     _inlays(job)
     check_filling(job)
     _pieces(job)
@@ -298,19 +298,30 @@ def _overhang(part: Part, blank: Polygon) -> str:
     return ", ".join(f"{by:.2f} mm out {name}" for by, name in zip(out, names, strict=True) if by > 0)
 
 
-def _surface_settings(job: Job) -> None:
+def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     table = job.surface
     if table is None:
         return
     if table.scallop is not None and table.stepover is not None:
         raise JobError("[surface]", "scallop and stepover are both given", remedy="keep one of them")
     finish = job.cutter(table.finish, "[surface] finish")
-    if finish.shape != "ball-end":
-        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter', allowed="a ball-end cutter",
+    level = finish.shape == "flat-end" and part.surface.is_level
+    if finish.shape != "ball-end" and not level:
+        raise JobError("[surface] finish", f'"{finish.name}" is a {finish.shape} cutter',
+                       allowed='a ball-end cutter; a flat end where radius = "flat", without relief or fall_away',
                        remedy="a flat end leaves a stair on a curve: name a ball-end cutter")
+    given = "scallop" if table.scallop is not None else "leave_scallop" if table.leave_scallop is not None else None
+    if level and given:
+        raise JobError(f"[surface] {given}", f'given, and the flat end "{finish.name}" leaves no ridges',
+                       allowed="stepover, or nothing: its passes lie as far apart as its own stepover says",
+                       remedy="leave it out")
+    if level and not table.rough:
+        raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
+                       allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
+                       remedy=f'add rough = "{finish.name}": it may be the same cutter')
     if table.stepover is not None and table.stepover >= finish.diameter:
-        raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm ball",
-                       allowed="less than the ball's diameter", remedy="make it smaller")
+        raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
+                       allowed="less than the cutter's diameter", remedy="make it smaller")
     _leave(job)
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)

@@ -307,12 +307,12 @@ class CutterTable:
 class SurfaceTable:
     """``[surface]``: roughing and finishing the radius."""
 
-    finish: str = key(text(60), "the ball-end cutter that finishes")
+    finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
     rough: str | None = key(text(60), "the cutter that roughs", None, shown="no roughing")
     scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
-                                shown="0.01 mm, or as stepover gives")
+                                shown="0.01 mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
-                                 shown="as scallop gives")
+                                 shown="as scallop gives; with a flat end as its own stepover gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)

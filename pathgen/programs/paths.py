@@ -64,7 +64,8 @@ class Around:
         cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
         if cutter is None or surfacing is None:
             return None
-        return finishing_passes(self.clamping.board.outline, self.clamping.surface, cutter, scallop=surfacing.scallop)
+        return finishing_passes(self.clamping.board.outline, self.clamping.surface, cutter, scallop=surfacing.scallop,
+                                stepover=surfacing.stepover, entry=surfacing.entry)
 
     @property
     def heights(self) -> dict[str, float]:
@@ -131,7 +132,8 @@ def _first(around: Around, cutter: Cutter) -> Passes:
     clamping, surfacing = around.clamping, around.clamping.surfacing
     if surfacing is None or not surfacing.leave:
         return _last(around)
-    return finishing_passes(clamping.board.outline, clamping.first_surface, cutter, scallop=surfacing.leave_scallop)
+    return finishing_passes(clamping.board.outline, clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
+                            stepover=surfacing.stepover, entry=surfacing.entry)
 
 
 def _last(around: Around) -> Passes:

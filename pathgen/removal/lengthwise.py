@@ -20,6 +20,7 @@ Heights = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
+_STOP = 0.001  # mm: how long the stop at the end of a pass is
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
 
 
@@ -66,6 +67,11 @@ class Pass:
         """(n,) moves of the program over places along it."""
         k = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.x) - 2)
         return self.row + (len(self.x) - 2 - k if self.back else k)
+
+    def met_by(self, x: Floats, across: Floats, wet: float) -> NDArray[np.intp]:
+        """(len(across), len(x)) moves whose front comes to each place first: `wet` is the radius of what cuts, mm."""
+        ahead = np.sqrt(np.maximum(wet**2 - across**2, 0.0))[:, None]
+        return self.moves_at(x + (ahead if self.back else -ahead))
 
     @cached_property
     def slope(self) -> Floats:
@@ -121,11 +127,12 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
 
 
 def as_pass(
-    motion: Motion, first: int, stop: int, cutter: Cutter, single: Mask, highest: float
+    motion: Motion, first: int, stop: int, cutter: Cutter, single: Mask, highest: float, *, ends: bool = False
 ) -> tuple[Pass | None, Moves]:
     """Moves [first, stop) as a pass, and what is left to be cut of it as moves: its ends, or all of it.
 
-    `single` tells which moves of the program are of no pass; `highest` is how high anything stands.
+    `single` tells which moves of the program are of no pass; `highest` is how high anything stands. With
+    `ends` what the front cuts where a pass ends is its own, not the next move's that would cut there too.
     """
     knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])
     back = bool(knots[-1, 0] < knots[0, 0])
@@ -139,9 +146,12 @@ def as_pass(
     if end:
         return whole, _ends_of(knots, end, np.arange(first, stop))
     stops = [(knots[0], first)] if _meets_nothing(motion, first - 1, first, single) else []
-    stops += [(knots[-1], stop - 1)] if _meets_nothing(motion, stop, stop - 1, single) else []
+    stops += [(knots[-1], stop - 1)] if ends or _meets_nothing(motion, stop, stop - 1, single) else []
     points = np.array([point for point, _ in stops]).reshape(-1, 3)
-    return whole, Moves(points, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
+    begun = points.copy()
+    if ends:  # a front looks one way: a move, if a short one
+        begun[-1, 0] += _STOP if back else -_STOP
+    return whole, Moves(begun, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
 
 
 def _end_length(slope: Floats, cutter: Cutter) -> float:

@@ -39,6 +39,7 @@ _MOST_OVER = 300  # times that a program may be over each point on average befor
 _ALWAYS_WORKED_OUT = 1_000_000_000  # points: a quarter of a minute or so
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _ENGAGED = 0.02  # mm: what a pass takes less of than this is the last one's ridges
+_FLOOR = 0.1  # of the depth of a move: what a sinking flat end takes less of than this is its floor's, not its edge's
 _ALONE = 8192  # points of a move from which it is cut by itself
 _POINT = 1e-9  # mm: a move no longer than this in plan goes straight up or down
 _LEVEL = 1e-6  # mm: a move that rises or sinks by less is level
@@ -91,7 +92,8 @@ class Material:
     ) -> Taken:
         """Take away what the moves sweep; with `note`, tell what each takes, on a grid with even spacing.
 
-        With `angle` that includes the angle over which the cutter is engaged.
+        With `angle` that includes the angle over which the cutter is engaged, and what is taken where a pass along the
+        board ends is not left to the move after it.
 
         `deeper` is the limit over which ``Bites.deep`` counts, in `waste` (rows, columns) by `spare` more. `surface`
         (rows, columns) is what passes along the board follow, if they do.
@@ -155,7 +157,7 @@ class _Cutting:
             single[first:stop] = False
         for first, stop in spans:
             yield self._between(done, first)
-            whole, left = as_pass(m, first, stop, self.cutter, single, self.highest)
+            whole, left = as_pass(m, first, stop, self.cutter, single, self.highest, ends=self.angle)
             if whole is not None:
                 yield whole
             yield left
@@ -230,13 +232,17 @@ class _Cutting:
         rows, columns = drop.shape
         depth = self._depth_of_pass(there, envelope, drop, own, j, i)
         move, b, n = whole.moves_at(self.xs[i : i + columns]), self.bites, len(self.bites)
-        b.volume[:] += np.bincount(move, drop.sum(axis=0) * self.cell, n)
         deepest = float(depth.max())
-        if self.angle:
+        if not self.angle:
+            b.volume[:] += np.bincount(move, drop.sum(axis=0) * self.cell, n)
+        else:
             across = np.abs(self.ys[j : j + rows] - whole.y)
             wet = float(self.cutter.half_width(deepest))
-            edge = arc_over_travel(across, wet, self.cell) @ (drop > LEAST).astype(np.float32)
-            b.edge[:] += np.bincount(move, edge, n)
+            met = whole.met_by(self.xs[i : i + columns], across, wet).ravel()
+            b.volume[:] += np.bincount(met, drop.ravel(), n) * self.cell
+            least = _engaged_from(drop.max(axis=0)) if self.cutter.shape == "flat-end" else LEAST
+            edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
+            b.edge[:] += np.bincount(met, edge.ravel(), n)
         np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
         if deepest > self.deeper:
             over = np.maximum(depth - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
@@ -400,7 +406,7 @@ class _Cutting:
         if still.any():  # of a plunge 2 pi times the share of the cutter's area
             arc[still[of]] = 2 * self.cell / max(self.cutter.radius**2, 1e-9)
         if self.cutter.shape == "flat-end":
-            return arc * (drop > LEAST)
+            return arc * (drop > _engaged_from(depth.astype(np.float32))[of])
         whole = depth.astype(np.float32)[of] - self.cutter.profile(np.minimum(v, self.cutter.radius)).astype(np.float32)
         return arc * np.clip(drop / np.maximum(whole, np.float32(LEAST)), 0, 1)
 
@@ -520,6 +526,11 @@ def _above_low(
     a, b = run[:, :2].T * np.divide(run[:, 2], square, where=square > 0, out=np.zeros(len(run)))
     at_origin = start[:, 2] - low - a * start[:, 0] - b * start[:, 1]
     return np.clip(at_origin[of] + a[of] * x + b[of] * y, 0.0, np.abs(run[:, 2])[of])
+
+
+def _engaged_from(depth: Heights) -> Heights:
+    """(n,) how far a flat end must lower a point for its edge to be cutting there: less is its floor's as it sinks."""
+    return np.maximum(np.float32(_ENGAGED), np.float32(_FLOOR) * depth)
 
 
 def _joined(parts: list[Moves]) -> Moves:

@@ -156,7 +156,8 @@ def _load(load: Load | None) -> dict[str, Any]:
     if load is None:
         return {}
     return {"load": {"median": _round(load.median, 2), "high": _round(load.high, 2),
-                     "largest": _round(load.largest, 2)}}
+                     "largest": _round(load.largest, 2),
+                     "angles_deg": [_round(angle, 1) for angle in load.angles]}}
 
 
 def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Any] | None:

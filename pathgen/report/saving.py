@@ -134,7 +134,7 @@ def _layers(clamping: Clamping, now: float, then: float) -> Callable[[Step], flo
 
 def _ridges(clamping: Clamping) -> Iterator[Change]:
     surfacing = clamping.surfacing
-    if surfacing is None:
+    if surfacing is None or not surfacing.scallop:
         return
     wider = 2.0 * surfacing.scallop
     yield Change(words=f"[surface] scallop = {format_length(wider, clamping.units, decimals=4)}",

@@ -101,13 +101,14 @@ def opened_lines(reached: list[dict[str, Any]], units: str) -> list[str]:
 
 def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     """How hard the cutters work, beside a straight-line cut at their stepover and stepdown."""
-    rows = [[p["file"], *(f"{p['load'][key]:.2f}" for key in ("median", "high", "largest"))]
-            for p in programs if p.get("load")]
+    rows = [[p["file"], *(f"{p['load'][key]:.2f}" for key in ("median", "high", "largest")),
+             *(f"{angle:.0f}" for angle in p["load"]["angles_deg"])] for p in programs if p.get("load")]
     if not rows:
         return []
     return [
-        "", "What a tooth takes, in straight-line cuts", "",
-        *table(["program", "half of the way", "95 % of the way", "at most"], rows, right=(1, 2, 3)),
+        "", "What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood", "",
+        *table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"], rows,
+               right=(1, 2, 3, 4, 5, 6)),
         f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed.",
     ]
 
@@ -158,6 +159,9 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     def um(value: float | None) -> str:
         return "not measured" if value is None else tiny_length(value, units)
 
+    if not surface["scallop_limit"]:
+        return [f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart, of a flat "
+                f"end on a level top: no ridges by the formula, {um(surface['scallop_measured'])} in the simulation."]
     return [
         f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "

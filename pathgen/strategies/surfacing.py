@@ -68,17 +68,22 @@ class Passes:
 
 
 def finishing_passes(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, chord_tolerance: float = 2e-4,
+    outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
+    entry: float = 0.0, chord_tolerance: float = 2e-4,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
 
-    Straight moves cut at most `chord_tolerance` below the surface. Raises CutterError for a cutter that is not
-    a ball end, or for ridges as high as its radius.
+    A flat end finishes a level surface, and leaves no ridges: its passes are `stepover` mm apart, or by its own share
+    of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
+    the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
     """
+    if cutter.shape == "flat-end" and isinstance(surface, Surface) and surface.is_level:
+        return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
         raise CutterError(
             f"cutter {cutter.name!r}", f"a {cutter.shape} cutter cannot finish a radius",
-            allowed="ball-end", remedy="name a ball-end cutter in [surface] finish",
+            allowed="ball-end; flat-end where all of the top is level",
+            remedy="name a ball-end cutter in [surface] finish",
         )
     if not ROUNDING < scallop < cutter.radius:
         raise CutterError(
@@ -103,6 +108,19 @@ def finishing_passes(
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
     return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
+
+
+def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: float, entry: float) -> Passes:
+    """Passes of a flat end, evenly spaced and no further apart than asked, over all of a level surface."""
+    region = overlay.buffer(outline, EDGE_MARGIN, join_style="mitre")
+    # the outermost reach the long edges with their rims, and a little over
+    low = min(region.bounds[1] + cutter.radius - OVERRUN, 0.0)
+    high = max(region.bounds[3] - cutter.radius + OVERRUN, 0.0)
+    y = np.linspace(low, high, math.ceil((high - low) / stepover - 1e-9) + 1)
+    spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
+    apart = float(y[1] - y[0]) if len(y) > 1 else stepover
+    run = _ramped(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
+    return Passes(run=run, y=y, stepover=apart, scallop=0.0)
 
 
 def roughing_runs(
@@ -180,7 +198,7 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
 def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
     """The wide passes that go through what stands proud."""
     ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
-    return finishing_passes(outline, surface, cutter, scallop=ridge)
+    return finishing_passes(outline, surface, cutter, scallop=ridge, entry=stepdown)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -256,7 +274,7 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     """(p, 2) x range of each pass: as far as the strip around it, `reach` of the way to its neighbours, meets
     the region. Half of the way covers the region with the passes' own strips; all of it, with the passes."""
     gaps = np.diff(y)
-    gaps = np.concatenate([gaps[:1], gaps, gaps[-1:]]) if len(gaps) else np.array([np.inf, np.inf])
+    gaps = np.concatenate([gaps[:1], gaps, gaps[-1:]]) if len(gaps) else np.zeros(2)
     low, high = y - reach * gaps[:-1], y + reach * gaps[1:]
     low[0], high[-1] = min(low[0], region.bounds[1] - 1), max(high[-1], region.bounds[3] + 1)
     strips = shapely.box(region.bounds[0] - 1, low, region.bounds[2] + 1, high)

@@ -25,13 +25,15 @@ FEWEST_ACROSS = 8.0
 class Load:
     """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed.
 
-    `median` and `high` (95 in 100) go by the length of the way; `largest` is at `line`, (x, y). Moves straight down
-    are not in it. `coarse` is the share by which the grid may be wrong.
+    `median` and `high` (95 in 100) go by the length of the way; `largest` is at `line`, (x, y). `angles` are the same
+    three of the engaged angle, degrees. Moves straight down are not in it. `coarse` is the share by which the grid may
+    be wrong.
     """
 
     median: float
     high: float
     largest: float
+    angles: tuple[float, float, float]
     line: int
     x: float
     y: float
@@ -45,28 +47,27 @@ def loads_of(steps: tuple[Step, ...], sim: Simulation, motions: Mapping[int, Mot
     for step in steps:
         taken = sim.taken.get(step.order)
         if step.operation.works_hard and taken is not None and taken.bites is not None:
-            load = _load(taken.bites, motions[step.order], step.cutter, spacing)
+            load = load_of(taken.bites, motions[step.order], step.cutter, spacing)
             found |= {step.order: load} if load is not None else {}
     return found
 
 
-def _load(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Load | None:
+def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Load | None:
+    """The load of one program from what its moves take, on a grid of that spacing (mm); None where it is too coarse."""
     run = motion.end - motion.start
     with np.errstate(invalid="ignore"):
         moves = np.flatnonzero(motion.cutting & (np.hypot(run[:, 0], run[:, 1]) > 1e-6))
     if cutter.diameter < FEWEST_ACROSS * spacing or not len(moves):
         return None
-    length = bites.travel[moves]
-    apart = np.diff(moves, prepend=moves[0]) > 1
-    rate = _rate(bites.volume[moves], length, motion.feed[moves], apart, cutter.diameter)
-    share = rate / (cutter.straight_cut * cutter.feed)
-    order = np.argsort(share)
-    gone = np.cumsum(length[order]) / length.sum()
-    median, high = (float(share[order][np.searchsorted(gone, part).clip(0, len(order) - 1)]) for part in (0.5, 0.95))
+    stretches = Stretches(bites.travel[moves], np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)
+    share = stretches.rate(bites.volume[moves], motion.feed[moves]) / (cutter.straight_cut * cutter.feed)
+    # going sideways no more than the front half can be in wood: on a ramp its floor is counted now and then
+    angle = np.degrees(stretches.rate(bites.edge[moves], np.ones(len(moves))).clip(0.0, np.pi))
+    median, high, largest = stretches.spread(share)
     worst = int(moves[np.argmax(share)])
     x, y = motion.end[worst, :2].tolist()
-    return Load(median=median, high=high, largest=float(share.max()), line=int(motion.line[worst]), x=x, y=y,
-                coarse=spacing / cutter.diameter)
+    return Load(median=median, high=high, largest=largest, angles=stretches.spread(angle), x=x, y=y,
+                line=int(motion.line[worst]), coarse=spacing / cutter.diameter)
 
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
@@ -81,17 +82,40 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
             )
 
 
-def _rate(volume: Floats, length: Floats, feed: Floats, apart: NDArray[np.bool_], stretch: float) -> Floats:
-    """(n,) volume per minute, mm3, over `stretch` mm round the middle of each move; lifts end a stretch.
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """A way cut into moves: `length` (n,) mm, whether each begins `apart` from the one before, and how long a stretch.
 
-    What a long move takes at its ends may be counted with its neighbours: so volume and time are taken over the same
-    stretch.
+    What a long move takes at its ends may be counted with its neighbours: so what is taken and the time for it are
+    looked at over the same `stretch` mm round the middle of each move; lifts end a stretch.
     """
-    gone = np.concatenate([[0.0], np.cumsum(length + apart * stretch)])
-    taken = np.concatenate([[0.0], np.cumsum(volume)])
-    spent = np.concatenate([[0.0], np.cumsum((length + apart * stretch) / feed)])
-    middle = gone[1:] - length / 2
-    low, high = np.maximum(middle - stretch / 2, 0.0), np.minimum(middle + stretch / 2, gone[-1])
-    minutes = np.interp(high, gone, spent) - np.interp(low, gone, spent)
-    return np.asarray((np.interp(high, gone, taken) - np.interp(low, gone, taken))
-                      / np.maximum(minutes, stretch / 2 / feed))
+
+    length: Floats
+    apart: NDArray[np.bool_]
+    stretch: float
+
+    def rate(self, values: Floats, feed: Floats) -> Floats:
+        """(n,) sum of `values` for each minute, at feeds in mm per minute."""
+        ends = np.cumsum(self.length + self.apart * self.stretch)
+        begins = ends - self.length
+        at = np.ravel([begins, ends], order="F")  # nothing is taken from the end of a move to the next one's begin
+        taken, spent = (self._so_far(of) for of in (values, self.length / feed))
+        middle = (begins + ends) / 2
+        low, high = middle - self.stretch / 2, middle + self.stretch / 2
+        minutes = np.interp(high, at, spent) - np.interp(low, at, spent)
+        return np.asarray((np.interp(high, at, taken) - np.interp(low, at, taken))
+                          / np.maximum(minutes, self.stretch / 2 / feed))
+
+    @staticmethod
+    def _so_far(values: Floats) -> Floats:
+        """(2 n,) sums of (n,) values at the begin and at the end of each move."""
+        total = np.cumsum(values)
+        return np.ravel([total - values, total], order="F")
+
+    def spread(self, values: Floats) -> tuple[float, float, float]:
+        """Half of the way has no more than the first, 95 in 100 no more than the second, all no more than the third."""
+        order = np.argsort(values)
+        gone = np.cumsum(self.length[order]) / self.length.sum()
+        median, high = (float(values[order][np.searchsorted(gone, part).clip(0, len(order) - 1)])
+                        for part in (0.5, 0.95))
+        return median, high, float(values.max())

@@ -116,6 +116,7 @@ def simulate(
                     spare=step.operation.deeper_outside(step.cutter),
                     surface=surface if step.operation.makes_surface else None,
                     deeper=deepest_cut(clamping, step, tolerances), note=note,
+                    angle=note and step.operation.works_hard,
                 )
             except TooLongError as error:
                 raise TooLongError(error.line, step) from None

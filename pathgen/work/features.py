@@ -130,7 +130,9 @@ class Surfacing:
     """How fine the finished surface must be, and how the second cut goes."""
 
     scallop: float
-    """Ridge height allowed between finishing passes, mm."""
+    """Ridge height allowed between finishing passes, mm; 0 where a flat end finishes a level top."""
+    stepover: float | None = None
+    """Distance between the passes of a flat end, mm; None for its own share of its diameter."""
     allowance: float = 0.4
     """What roughing leaves on the surface, mm."""
     skim: float = 0.0
@@ -149,6 +151,11 @@ class Surfacing:
     """What a maker calls the surface."""
     part: str = "board"
     """What a maker calls the part."""
+
+    @property
+    def entry(self) -> float:
+        """The most that stands over finishing passes where they begin, mm."""
+        return max(self.allowance, self.leave, self.skim)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

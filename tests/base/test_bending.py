@@ -1,6 +1,7 @@
 """The bending estimate against the cantilever of the handbooks, and what is usual of layers and feeds."""
 
 import math
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -51,6 +52,26 @@ def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
     four = {"stepdown = 1.6": "stepdown = 1.6\nflutes = 4"}
     (found,) = layer_findings(clamping_of(load_job(small_board.job(tmp_path, changes=four))))
     assert "1 mm" in found.allowed
+
+
+@pytest.mark.parametrize(("name", "changes", "usual"), [
+    ("slot 0.6", {"diameter = 0.58": "diameter = 0.5", "stepdown = 0.5": "stepdown = 2.0"}, "0.5 mm"),
+    ("flat 1", {"diameter = 1.0": "diameter = 0.4", "stepdown = 0.9": "stepdown = 1.5"}, "0.4 mm"),
+    ("flat 6", {"diameter = 6.0": "diameter = 6.35", "stepdown = 3.0": "stepdown = 15.0"}, "6.35 mm"),
+])
+def test_deep_layers_of_slots_pockets_and_outlines_are_doubted(tmp_path, name, changes, usual):
+    """Up to a diameter is usual with two flutes (common practice)."""
+    tables = (EXAMPLES / "fern-and-moth.toml").read_text().split("[[cutter]]")
+    (nth,) = [k for k, table in enumerate(tables) if f'name = "{name}"' in table]
+    cutter, rest = tables[nth].split("[surface]") if "[surface]" in tables[nth] else (tables[nth], None)
+    for old, new in changes.items():
+        assert cutter.count(f"{old}\n") == 1
+        cutter = cutter.replace(f"{old}\n", f"{new}\n")
+    tables[nth] = cutter if rest is None else f"{cutter}[surface]{rest}"
+    (tmp_path / "job.toml").write_text("[[cutter]]".join(tables))
+    shutil.copy(EXAMPLES / "fern-and-moth.svg", tmp_path)
+    found = [f for f in layer_findings(clamping_of(load_job(tmp_path / "job.toml"))) if f'"{name}"' in f.where]
+    assert [f.allowed for f in found] == [f"up to {usual} is usual in hardwood"]
 
 
 def test_what_would_break_the_cutter_is_refused(tmp_path):

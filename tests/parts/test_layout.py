@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
@@ -219,10 +219,15 @@ def test_slots_that_meet_are_refused():
     nut=st.floats(35, 60), wider=st.floats(-5, 20), left=st.booleans(), binding=st.floats(0, 3),
 )
 def test_random_boards_hold_together(bass, shorter, straight, frets, nut, wider, left, binding):
-    part = fingerboard(
-        scale_lengths=(bass, bass - shorter), straight_fret=straight, frets=frets, nut_width=nut, end_width=nut + wider,
-        past_last_fret=10.0, thickness=7.0, radius=(300.0, 400.0), left_handed=left, binding=binding,
-    )
+    try:
+        part = fingerboard(
+            scale_lengths=(bass, bass - shorter), straight_fret=straight, frets=frets, nut_width=nut,
+            end_width=nut + wider, past_last_fret=10.0, thickness=7.0, radius=(300.0, 400.0), left_handed=left,
+            binding=binding,
+        )
+    except JobError as error:  # a fan too slanted is no board
+        assume("degrees from square" not in str(error))
+        raise
     # distances rise by ever smaller steps, the ends lie on the cut edges, the outline has the length asked for
     steps = np.diff(np.concatenate([[0.0], part.frets.distance]))
     assert (steps > 0).all()

@@ -12,11 +12,11 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from pathgen import build, load_job
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
-from pathgen.report.reaching import reach_findings, reach_lines, reach_of_all, reach_of_cutters
-from pathgen.strategies.reach import plain_minutes, reach
+from pathgen.report.reaching import CHANGE, reach_findings, reach_lines, reach_of_all, reach_of_cutters, worth
+from pathgen.strategies.reach import Reach, SetReach, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
-from tests.small_board import built
+from tests.small_board import built, job
 
 
 def test_share_and_details_of_a_comb() -> None:
@@ -192,3 +192,30 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     assert "wide then flat" in text
     assert f"floor up to {inlay['floor_high']:.2f} mm above its depth" in text
     assert "Narrowest wood between the edges of inlay 1: 4 mm" in text
+
+
+@pytest.mark.parametrize(("alone", "share", "words"), [
+    (13.5, 0.9, "large saves 3.5 min and opens nothing more; changing to it takes about 2 min: it pays."),
+    (11.5, 0.9, "large saves 1.5 min and opens nothing more; changing to it takes about 2 min: leave it out"),
+    (9.75, 0.9, "large costs 0.2 min and opens nothing more; changing to it takes about 2 min: leave it out"),
+    (13.5, 0.7, "large opens 20.0 % that the others of the set cannot."),
+])
+def test_what_each_cutter_saves_beside_a_change(alone: float, share: float, words: str) -> None:
+    sets = [(("large", "small"), 0.9, 10.0), (("small",), share, alone), (("large",), 0.4, 1.0)]
+    found = Reach(cutters=(), narrowest_wall=None,
+                  sets=tuple(SetReach(cutters=c, share=s, minutes=m) for c, s, m in sets))
+    lines = list(reach_lines("inlay 1", found, "mm", smallest="small"))[-2:]
+    assert lines[0].startswith(words)
+    assert lines[1] == "small opens 50.0 % that the others of the set cannot."
+
+
+def test_each_set_without_one_cutter_is_tried(tmp_path: Path) -> None:
+    more = "".join(
+        f'[[cutter]]\nname = "{name}"\nshape = "flat-end"\ndiameter = {diameter}\nspeed = 18000\nfeed = 900.0\n'
+        "plunge = 300.0\nstepdown = 0.8\n" for name, diameter in (("wide", 4.0), ("small", 1.0)))
+    three = {"[surface]": f"{more}[surface]", 'cutters = ["flat"]': 'cutters = ["wide", "flat", "small"]'}
+    clamping = clamping_of(load_job(job(tmp_path, changes=three)))
+    cutters = [step.cutter for step in clamping.steps if step.operation.opens is clamping.inlays[0]]
+    rows = worth(reach_of_all(clamping, cutters)[0])
+    assert [row["cutter"] for row in rows] == ["wide", "flat", "small"]
+    assert all(row["minutes_to_change"] == CHANGE for row in rows)

@@ -45,7 +45,7 @@ def _section_words(clamping: Clamping, section: Section) -> str:
 def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
     """The map of ridges, their worst place, and what was allowed."""
     surface, found = report["surface"], checked.ridges
-    if surface is None or found is None:
+    if surface is None or found is None or not surface["scallop_limit"]:
         return None
     units = clamping.units
     place = place_words(*found.highest_at, units, decimals=1)

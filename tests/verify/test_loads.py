@@ -1,0 +1,79 @@
+"""Volume per tooth and engaged angle, read from the text, against a brute-force simulation of six small pockets."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pathgen.base.tops import flat
+from pathgen.programs.write import program
+from pathgen.removal.grid import Grid
+from pathgen.removal.material import Material
+from pathgen.strategies.pocketing import pocket
+from pathgen.verify.heights import motion_of
+from pathgen.verify.loads import load_of
+from tests.brute import Block, moves_of
+from tests.strategies.test_easing import LARGE, POCKETS, SMALL
+
+TOP = 6.5
+CELL = 0.02
+
+
+def over_stretches(values, loads, stretch):
+    """(n,) sum of `values` over a stretch of the way round the middle of each move; a lift ends a stretch."""
+    lifted = np.concatenate([[False], np.any(loads.start[1:] != loads.end[:-1], axis=1)])
+    begins = np.cumsum(loads.length) - loads.length + stretch * np.cumsum(lifted)
+    sums = []
+    for middle in begins + loads.length / 2:
+        low, high = np.maximum(begins, middle - stretch / 2), np.minimum(begins + loads.length, middle + stretch / 2)
+        sums.append((values * np.maximum(high - low, 0.0) / loads.length).sum())
+    return np.array(sums)
+
+
+def spread(values, length):
+    """The least that half, 95 in 100 and all of the way have no more than."""
+    order = np.argsort(values)
+    gone = np.cumsum(length[order]) / length.sum()
+    return [values[order][np.searchsorted(gone, share)] for share in (0.5, 0.95)] + [values.max()]
+
+
+@pytest.mark.parametrize("region", POCKETS.values(), ids=POCKETS)
+def test_what_the_text_says_against_brute_force(region):
+    """Within 5 % of a straight-line cut's volume per tooth, and 10 % of angle or as much as one cell is of it."""
+    x0, y0, x1, y1 = region.bounds
+    bounds = (x0 - 1, y0 - 1, x1 + 1, y1 + 1)
+    grid = Grid.over(bounds, CELL)
+    wood = Material(grid, np.full(grid.shape, TOP, np.float32))
+    # the rim is sampled just within what the last step left standing: a finer grid
+    blocks = [Block(bounds, cell, lambda x, y: np.full((y.size, x.size), TOP)) for cell in (CELL, CELL / 2)]
+    for cut in pocket(region, surface=flat(TOP), cutters=[LARGE, SMALL], depth=1.0, safe_z=20.0):
+        cutter = cut.cutter
+        if not len(cut.toolpath):
+            continue
+        text = program(cut.toolpath, cutter=cutter)
+        motion, _ = motion_of(text, (0.0, 0.0, 0.0))
+        bites = wood.cut(motion, cutter, note=True, angle=True).bites
+        # on a ramp the floor of the end is in wood too: the angle is held against the other on level moves
+        level = motion.start[:, 2] == motion.end[:, 2]
+        load = load_of(replace(bites, edge=np.where(level, bites.edge, 0.0)), motion, cutter, CELL)
+        loads = blocks[0].run(moves_of(text), cutter.radius)
+        angle = blocks[1].engaged(moves_of(text), cutter.radius)
+        sideways = loads.moving_sideways()
+        taken, way, minutes = (
+            over_stretches(values, sideways, cutter.diameter)
+            for values in (sideways.volume, sideways.length, sideways.length / sideways.feed)
+        )
+        # ways shorter than half a stretch are compared with half a stretch's straight cut
+        minutes = np.maximum(minutes, cutter.diameter / 2 / sideways.feed)
+        found = spread(taken / minutes / (cutter.straight_cut * cutter.feed), sideways.length)
+        assert [load.median, load.high] == pytest.approx(found[:2], abs=0.05)
+        assert load.largest == pytest.approx(found[2], rel=0.05)
+        level = sideways.start[:, 2] == sideways.end[:, 2]
+        edge = np.where(level, angle[~loads.straight_down] * sideways.length, 0.0)
+        angle = over_stretches(edge, sideways, cutter.diameter)
+        turned = np.degrees(angle / np.maximum(way, cutter.diameter / 2))
+        # a cell of 0.02 mm more or less at the edge of a cut: acos(1 - s / r) differs by as much
+        cell = math.degrees(math.acos(1 - CELL / cutter.radius)) / 2
+        asked = spread(turned, sideways.length)
+        assert load.angles == pytest.approx(asked, rel=0.1, abs=cell)

@@ -1,0 +1,84 @@
+"""A flat board finished with a flat end: no ridges, a path as long as its stepover asks, no way straight into wood."""
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+from pathgen.base.errors import JobError
+from tests.small_board import built, job, moves, text_of
+
+WIDE = """
+[[cutter]]
+name = "wide"
+shape = "flat-end"
+diameter = 12.0
+speed = 14000
+feed = 2400.0
+plunge = 500.0
+stepdown = 2.0
+"""
+RADIUS, FINISH = "radius = { nut = 254.0, end = 300.0 }", 'finish = "ball"\nscallop = 0.05'
+LEVEL = {RADIUS: 'radius = "flat"', FINISH: 'finish = "wide"\nrough = "wide"'}
+MORE = {
+    "repeated": ({}, 6.5),
+    "skimmed": ({"[resin]": "[resurface]\nskim = 0.1\n[resin]"}, 6.4),
+    "over the inlay": ({"[resin]": '[resurface]\narea = "inlay"\n[resin]'}, 6.5),
+    "left proud": ({FINISH: 'finish = "wide"\nrough = "wide"\nleave = 0.2', "[resin]": "[resurface]\n[resin]"}, 6.5),
+}
+
+
+@pytest.mark.parametrize(("changes", "top"), MORE.values(), ids=MORE)
+def test_a_flat_end_cuts_all_of_a_level_top(tmp_path, changes, top):
+    result = built(tmp_path, changes=LEVEL | changes, extra=WIDE)
+    assert result.passed, [str(f) for f in result.verification.findings]
+    surface = result.report["surface"]
+    assert surface["scallop_predicted"] == 0
+    assert surface["scallop_measured"] < 1e-6
+    # stepover x diameter: 0.45 x 12
+    assert 0.8 * 5.4 < surface["stepover"] <= 5.4
+    texts = [text_of(result, "surface-finish"), text_of(result, "resurface")]
+    swept = []
+    for text in texts:
+        start, end, rapid = moves(text)
+        low = ~rapid & (np.abs(start[:, 2] - top) < 1e-6) & (np.abs(end[:, 2] - top) < 1e-6)
+        swept.append(shapely.buffer(shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1)), 6.0))
+    assert shapely.union_all(np.concatenate(swept)).covers(result.plan.clamping.board.outline)
+
+
+@pytest.mark.parametrize(("changes", "top"), MORE.values(), ids=MORE)
+def test_it_goes_straight_down_through_air_alone(tmp_path, changes, top):
+    """What stands where it goes down: the raw blank of 8 mm, then what roughing left, then the first finish."""
+    result = built(tmp_path, changes=LEVEL | changes, extra=WIDE)
+    first = 6.7 if "leave" in str(changes) else 6.5
+    stands = {"surface-rough": 8.0, "surface-finish": first + 0.4, "resurface": first}
+    for operation, height in stands.items():
+        start, end, rapid = moves(text_of(result, operation))
+        down = ~rapid & (np.hypot(*(end - start)[:, :2].T) < 1e-6) & (end[:, 2] < start[:, 2])
+        assert down.any()
+        assert end[down, 2].min() >= height - 1e-6
+
+
+def test_the_stepover_is_how_far_apart_its_passes_lie(tmp_path):
+    changes = LEVEL | {FINISH: 'finish = "wide"\nrough = "wide"\nstepover = 3.0'}
+    surface = built(tmp_path, changes=changes, extra=WIDE).report["surface"]
+    # rims reach 0.22 mm past the edges of 46 mm: 2 (23.22 - 6) over 3 mm is 11.5
+    assert surface["passes"] == 13
+    assert surface["stepover"] == pytest.approx(34.44 / 12, abs=0.01)
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({FINISH: 'finish = "wide"\nrough = "wide"\nscallop = 0.05'}, "leaves no ridges"),
+    ({FINISH: 'finish = "wide"'}, 'add rough = "wide"'),
+    ({RADIUS: RADIUS}, "stair on a curve"),
+    ({RADIUS: 'radius = "flat"\nfall_away = { fret = 3, drop = 0.1 }'}, "stair on a curve"),
+    ({FINISH: 'finish = "wide"\nrough = "wide"\nstepover = 12.0'}, "less than the cutter's diameter"),
+], ids=["scallop", "no roughing", "curved", "falls away", "stepover"])
+def test_what_a_flat_end_cannot_do_is_refused(tmp_path, changes, words):
+    with pytest.raises(JobError, match=words):
+        pathgen.load_job(job(tmp_path, changes=LEVEL | changes, extra=WIDE))
+
+
+def test_there_is_nothing_to_compare(tmp_path):
+    with pytest.raises(JobError, match="no ridges to choose between"):
+        pathgen.compare(pathgen.load_job(job(tmp_path, changes=LEVEL, extra=WIDE)))
