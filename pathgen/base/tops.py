@@ -19,8 +19,12 @@ def flat(thickness: float) -> Surface:
     >>> float(pathgen.flat(6.0).height(100.0, 20.0))
     6.0
     """
-    return Surface(thickness=given("flat thickness", thickness, above=0.0), radius_nut=math.inf, radius_end=math.inf,
-                   length=1.0)
+    return level(given("flat thickness", thickness, above=0.0))
+
+
+def level(thickness: float, length: float = 1.0) -> Surface:
+    """The level top of a part `length` mm long, of a thickness that is known to be sound."""
+    return Surface(thickness=thickness, radius_nut=math.inf, radius_end=math.inf, length=length)
 
 
 def radiused(

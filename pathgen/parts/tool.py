@@ -1,4 +1,4 @@
-"""What tools of the bench have in common: an outline under a surface, and nothing else."""
+"""What parts without strings have in common: what an outline tells, and tools of the bench that are no more."""
 
 from __future__ import annotations
 
@@ -18,16 +18,10 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Tool:
-    """A part without strings, in its own frame, mm. Its zero is on the blank, at the middle of the near end."""
+class Boxed:
+    """What a part without strings or landmarks answers from its outline alone, in its own frame, mm."""
 
-    surface: Surface
     outline: Polygon
-    min_web: float = 0.0
-
-    names: ClassVar[Names]
-    openings: ClassVar[tuple[Polygon, ...]] = ()
     landmarks: ClassVar[Landmarks] = NO_LANDMARKS
 
     @property
@@ -50,6 +44,18 @@ class Tool:
         """(2, 2) corners of the box round it: near end, far end."""
         x0, y0, x1, y1 = self.outline.bounds
         return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Tool(Boxed):
+    """A part without strings, in its own frame, mm. Its zero is on the blank, at the middle of the near end."""
+
+    surface: Surface
+    outline: Polygon
+    min_web: float = 0.0
+
+    names: ClassVar[Names]
+    openings: ClassVar[tuple[Polygon, ...]] = ()
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """The middle of the blank's near end."""

@@ -22,6 +22,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
+from pathgen.base.tops import level
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
 from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
@@ -226,7 +227,7 @@ def round_pieces(
     In the frame of the flat stock, `thickness` mm: its corner at x 0, y 0, its underside at z 0.
     """
     parts = polygons(pieces)
-    flat = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=1.0)
+    flat = level(thickness)
     trace = Trace(
         cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions(), tolerance=Tolerances()
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -18,6 +17,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.tops import level
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import Shapes, cleaned, opening, polygons, whole
@@ -123,7 +123,7 @@ def reach(
         What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
     """
-    surface = surface or Surface(thickness=depth, radius_nut=math.inf, radius_end=math.inf, length=1.0)
+    surface = surface or level(depth)
     shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
     everything = cleaned(overlay.union_all([shape for _, shape in regions]))
     timer = minutes or plain_minutes

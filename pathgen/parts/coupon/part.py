@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
-import numpy as np
 import shapely
 
-from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
 
@@ -56,6 +55,6 @@ class Coupon(Tool):
 
 def coupon(trials: tuple[Trial, ...], *, length: float, width: float, thickness: float, min_web: float) -> Coupon:
     """A flat test piece with its near end at X 0; mm."""
-    surface = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=length)
+    surface = level(thickness, length)
     return Coupon(surface=surface, outline=shapely.box(0.0, -width / 2, length, width / 2), min_web=min_web,
                   trials=trials)

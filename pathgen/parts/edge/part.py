@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
 import shapely
 
-from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -44,5 +43,5 @@ class Edge(Tool):
 
 def edge_of(stock: StandingBoard) -> Edge:
     """The edge of a board that stands as `stock` does."""
-    level = Surface(thickness=stock.thickness, radius_nut=np.inf, radius_end=np.inf, length=stock.length)
-    return Edge(surface=level, outline=shapely.box(*stock.bounds))
+    top = level(stock.thickness, stock.length)
+    return Edge(surface=top, outline=shapely.box(*stock.bounds))

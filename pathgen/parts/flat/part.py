@@ -14,7 +14,9 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
-from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place, wood_in_plan
+from pathgen.base.tops import level
+from pathgen.parts.tool import Boxed
+from pathgen.work.part import Names, Place, wood_in_plan
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
@@ -49,7 +51,7 @@ class Bore:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class FlatPart:
+class FlatPart(Boxed):
     """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank.
 
     Attributes
@@ -81,38 +83,12 @@ class FlatPart:
     @cached_property
     def surface(self) -> Surface:
         """A flat top."""
-        return Surface(thickness=self.thickness, radius_nut=math.inf, radius_end=math.inf, length=self.length)
+        return level(self.thickness, self.length)
 
     @property
     def openings(self) -> tuple[Polygon, ...]:
         """Through holes, and drawn openings."""
         return (*(bore.shape for bore in self.bores if bore.depth is None), *self.drawn)
-
-    @property
-    def finished(self) -> Polygon:
-        """Nothing is glued on."""
-        return self.outline
-
-    @property
-    def start(self) -> float:
-        """Its near end, along X."""
-        return float(self.outline.bounds[0])
-
-    @property
-    def length(self) -> float:
-        """How far it runs along X."""
-        return float(self.outline.bounds[2]) - self.start
-
-    @property
-    def ends(self) -> tuple[Floats, Floats]:
-        """(2, 2) corners of the box round it: near end, far end."""
-        x0, y0, x1, y1 = self.outline.bounds
-        return np.array([[x0, y0], [x0, y1]]), np.array([[x1, y0], [x1, y1]])
-
-    @property
-    def landmarks(self) -> Landmarks:
-        """None."""
-        return NO_LANDMARKS
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """The keys are PLACES."""

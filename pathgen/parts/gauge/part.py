@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
 
@@ -25,7 +26,7 @@ def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> G
     """A gauge with its back at `x` and the lowest place of its edge, an `arc` of `arc_edge`, `height` further on."""
     y = float(arc[0, 1])
     outline = shapely.Polygon(np.concatenate([[[x, y], [x, -y]], arc[::-1] + [x + height, 0.0]]))
-    surface = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=x + height)
+    surface = level(thickness, x + height)
     return Gauge(surface=surface, outline=outline)
 
 

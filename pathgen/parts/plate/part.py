@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
 
@@ -31,5 +31,5 @@ def plate(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:
     """A plate of a kind from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
     ends = [[0.0, top[-1, 1]], [0.0, top[0, 1]]]
     outline = shapely.orient_polygons(shapely.Polygon(np.concatenate([top, ends])))
-    flat = Surface(thickness=thickness, radius_nut=np.inf, radius_end=np.inf, length=float(top[:, 0].max()))
+    flat = level(thickness, float(top[:, 0].max()))
     return kind(surface=flat, outline=outline)

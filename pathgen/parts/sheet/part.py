@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
 import shapely
 
-from pathgen.base.surface import Surface
+from pathgen.base.tops import level
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Stock
 from pathgen.work.part import Names, Place
@@ -38,5 +37,5 @@ class Sheet(Tool):
 
 def sheet_of(stock: FlatStock) -> Sheet:
     """The sheet that a piece of flat stock is."""
-    flat = Surface(thickness=stock.thickness, radius_nut=np.inf, radius_end=np.inf, length=stock.length)
+    flat = level(stock.thickness, stock.length)
     return Sheet(surface=flat, outline=shapely.box(*stock.bounds))
