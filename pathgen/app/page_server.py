@@ -10,7 +10,7 @@ from threading import Lock, Thread
 from types import TracebackType
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.markup import Element, as_html, element
+from pathgen.base.markup import Element, as_html, as_page, element
 
 PORT = 8642
 HOST = "127.0.0.1"
@@ -109,10 +109,7 @@ class PageServer:
             # as_html escapes text, and a script's text must stand as it is
             shown = [as_html(bar), as_html(script).replace("></", f">{SCRIPT}</"),
                      as_html(placed) if placed is not None else ""]
-            page = self._page or "<!DOCTYPE html>\n" + as_html(
-                e("html", e("head", e("meta", charset="utf-8"),
-                            e("meta", name="viewport", content="width=device-width, initial-scale=1"),
-                            e("title", "pathgen watch")), e("body"), lang="en"))
+            page = self._page or as_page("pathgen watch")
             return page.replace("<body>", "<body>" + "".join(shown), 1)
 
 

@@ -55,6 +55,14 @@ def as_html(node: Element) -> str:
     return Tree.tostring(node, encoding="unicode", method="html")
 
 
+def as_page(title: str, *body: Child, style: str = "") -> str:
+    """A whole page as HTML, with its character set and a width that a telephone can show."""
+    head = element("head", element("meta", charset="utf-8"),
+                   element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+                   element("title", title), element("style", style) if style else None)
+    return "<!DOCTYPE html>\n" + as_html(element("html", head, element("body", *body), lang="en")) + "\n"
+
+
 def as_table(rows: Iterable[Iterable[str]]) -> str:
     """Rows of words as an HTML table, for notebooks.
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import shapely
 
-from pathgen.base.markup import Child, Element, as_html, element
+from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length
 from pathgen.parts.coupon.part import Coupon, Trial
@@ -31,24 +31,17 @@ _BLANK = "__________"
 def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
     """The page as HTML, whole in itself; `report` is that of the same build."""
     clamping = planned.clamping
-    page = e(
-        "html",
-        e("head", e("meta", charset="utf-8"),
-          e("meta", name="viewport", content="width=device-width, initial-scale=1"),
-          e("title", f"{clamping.title}: how to read it"), e("style", STYLE)),
-        e("body", e(
-            "main",
-            e("header", e("p", "How to read it", class_="kicker"), e("h1", clamping.title),
-              _what_it_is(clamping, report)),
-            figure(coupon_picture(clamping, part), "Seen from above, to scale. The letters are those of the tables."),
-            _rim(clamping, part, report), _squares(clamping, part), _detail(clamping, part), _pour(clamping, part),
-            _slots(clamping, part), _feeds(),
-            e("footer", f"Job fingerprint {report['job_fingerprint']}. After a change build the test piece again: what "
-                        "was measured holds for the numbers it was cut with."),
-        )),
-        lang="en",
+    content = e(
+        "main",
+        e("header", e("p", "How to read it", class_="kicker"), e("h1", clamping.title),
+          _what_it_is(clamping, report)),
+        figure(coupon_picture(clamping, part), "Seen from above, to scale. The letters are those of the tables."),
+        _rim(clamping, part, report), _squares(clamping, part), _detail(clamping, part), _pour(clamping, part),
+        _slots(clamping, part), _feeds(),
+        e("footer", f"Job fingerprint {report['job_fingerprint']}. After a change build the test piece again: what "
+                    "was measured holds for the numbers it was cut with."),
     )
-    return "<!DOCTYPE html>\n" + as_html(page) + "\n"
+    return as_page(f"{clamping.title}: how to read it", content, style=STYLE)
 
 
 def coupon_picture(clamping: Clamping, part: Coupon) -> Element:

@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
-from pathgen.base.markup import Element, as_html, element
+from pathgen.base.markup import Element, as_page, element
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
@@ -51,37 +51,30 @@ def setup_sheet(
     `report` is what `pathgen.report.data.report_data` gives for the same build.
     """
     clamping = planned.clamping
-    page = e(
-        "html",
-        e("head", e("meta", charset="utf-8"),
-          e("meta", name="viewport", content="width=device-width, initial-scale=1"),
-          e("title", f"{clamping.title}: setup sheet"), e("style", STYLE)),
-        e("body", e(
-            "main",
-            _head(clamping, report),
-            finished(planned, checked, report, board_words(clamping)) if shaded else None,
-            _from_above(planned, report),
-            _cautions(clamping),
-            to_have_ready(clamping, report),
-            air_cut(clamping, programs),
-            in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
-            inlays_from_near(planned, checked, report) if shaded else None,
-            sections(clamping),
-            ridges(clamping, checked, report),
-            what_can_be_off(report, clamping.units),
-            if_it_moves(clamping, report),
-            frets(report),
-            holes(report),
-            side_dots(report),
-            fretting_sheet(report, clamping.units),
-            nut_and_saddle(report, clamping.units),
-            neck(report, clamping.units),
-            findings(report),
-            e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
-        )),
-        lang="en",
+    content = e(
+        "main",
+        _head(clamping, report),
+        finished(planned, checked, report, board_words(clamping)) if shaded else None,
+        _from_above(planned, report),
+        _cautions(clamping),
+        to_have_ready(clamping, report),
+        air_cut(clamping, programs),
+        in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
+        inlays_from_near(planned, checked, report) if shaded else None,
+        sections(clamping),
+        ridges(clamping, checked, report),
+        what_can_be_off(report, clamping.units),
+        if_it_moves(clamping, report),
+        frets(report),
+        holes(report),
+        side_dots(report),
+        fretting_sheet(report, clamping.units),
+        nut_and_saddle(report, clamping.units),
+        neck(report, clamping.units),
+        findings(report),
+        e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
     )
-    return "<!DOCTYPE html>\n" + as_html(page) + "\n"
+    return as_page(f"{clamping.title}: setup sheet", content, style=STYLE)
 
 
 def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Element]:
