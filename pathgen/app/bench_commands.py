@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
@@ -63,6 +63,12 @@ def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
         say(one_line(f"{one.program.file_name}, stock {length} by {width}, {thick} thick"))
     made = [one.made for one in cut]
     return _written(made, made[0].files() if len(made) == 1 else _together("piece", made), job, folder)
+
+
+CUTS: Mapping[str, Callable[..., bool]] = {
+    "gauges": cut_gauges, "nut": cut_nut, "side-dots": cut_side_dots, "coupon": cut_coupon, "pieces": cut_pieces,
+}
+"""Each takes a job, a folder and `resolution`; by the name of its command."""
 
 
 def _together(name: str, made: Sequence[Build]) -> dict[str, str]:

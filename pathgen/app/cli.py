@@ -164,25 +164,27 @@ def _bench_commands(commands: Any) -> None:
     block.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
                        help="the frets it reaches over, 0 for the nut (default: as the job's [block] says)")
     gauges = _command(
-        commands, "gauges", _gauges, "cut flat gauges of the board's radius from sheet",
+        commands, "gauges", _bench, "cut flat gauges of the board's radius from sheet",
         "gauges examples/boards/zero-fret-arched.toml --out gauges/",
     )
     nut = _command(
-        commands, "nut", _nut, "cut blanks for nut and saddle with the board's curve on top, strings marked",
+        commands, "nut", _bench, "cut blanks for nut and saddle with the board's curve on top, strings marked",
         "nut examples/boards/dots-and-fall-away.toml --out nut/",
     )
     side = _command(
-        commands, "side-dots", _side_dots, "drill the side dots into the bass edge of the finished board, on its edge",
+        commands, "side-dots", _bench, "drill the side dots into the bass edge of the finished board, on its edge",
         "side-dots examples/boards/dots-and-fall-away.toml --out side/",
     )
     cut_out = _command(
-        commands, "pieces", _pieces, "cut the pieces that are let into inlays from flat stock",
+        commands, "pieces", _bench, "cut the pieces that are let into inlays from flat stock",
         "pieces examples/boards/let-in-leaf.toml --out pieces/",
     )
     trial = _command(
-        commands, "coupon", _coupon, "cut a test piece from scrap with the job's cutters, and say how to read it",
+        commands, "coupon", _bench, "cut a test piece from scrap with the job's cutters, and say how to read it",
         f"coupon {EXAMPLE} --out coupon/",
     )
+    for command in (gauges, nut, side, cut_out, trial):
+        command.set_defaults(cut=command.prog.split()[-1])
     for command in (block, gauges, nut, side, cut_out, trial):
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
@@ -375,39 +377,12 @@ def _block(options: argparse.Namespace) -> int:
     return GOOD if done else FORBIDDEN
 
 
-def _gauges(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_gauges
+def _bench(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import CUTS
     from pathgen.job import load_job
 
-    return GOOD if cut_gauges(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
-
-
-def _nut(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_nut
-    from pathgen.job import load_job
-
-    return GOOD if cut_nut(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
-
-
-def _side_dots(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_side_dots
-    from pathgen.job import load_job
-
-    return GOOD if cut_side_dots(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
-
-
-def _pieces(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_pieces
-    from pathgen.job import load_job
-
-    return GOOD if cut_pieces(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
-
-
-def _coupon(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_coupon
-    from pathgen.job import load_job
-
-    return GOOD if cut_coupon(load_job(options.job), options.out, resolution=options.resolution) else FORBIDDEN
+    done = CUTS[options.cut](load_job(options.job), options.out, resolution=options.resolution)
+    return GOOD if done else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:
