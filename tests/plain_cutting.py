@@ -31,36 +31,42 @@ class Wood:
 
         A cell counts when it lies `least_width` or more within the step's edge: what is closer is a thin shaving.
         """
-        r, c = diameter / 2, self.cell
-        n = math.ceil(r / c)
-        off = np.arange(-n, n + 1) * c
-        deepest = 0.0
+        deepest, inside = 0.0, (diameter / 2 - least_width) ** 2
         for start, end, rapid in zip(*moves(text), strict=True):
             if rapid or not np.isfinite([*start, *end]).all():
                 continue
-            steps = max(1, math.ceil(np.linalg.norm((end - start)[:2]) / c))
-            for share in np.arange(1, steps + 1) / steps:
-                px, py, pz = start + share * (end - start)
-                i, j = round((px - self.x0) / c), round((py - self.y0) / c)
-                i0, j0, i1, j1 = max(0, i - n), max(0, j - n), i + n + 1, j + n + 1
-                under = self.heights[i0:i1, j0:j1]
-                if not under.size:
-                    continue
-                dx = (off + (i * c + self.x0 - px))[i0 - (i - n) :][: under.shape[0]]
-                dy = (off + (j * c + self.y0 - py))[j0 - (j - n) :][: under.shape[1]]
-                d = np.hypot(dx[:, None], dy[None, :])
-                if shape == "flat-end":
-                    foot = np.full(d.shape, pz)
-                elif shape == "v":
-                    foot = pz + d / math.tan(math.radians(angle / 2))
-                else:
-                    foot = pz + r - np.sqrt(np.maximum(r**2 - d**2, 0.0))
-                lowered = (d <= r) & (foot < under)
-                bitten = under[lowered & (d <= r - least_width)]
-                if bitten.size:
-                    deepest = max(deepest, float(bitten.max()) - pz)
-                np.minimum(under, foot, out=under, where=lowered)
+            for window, square, foot, tip in self.steps(start, end, shape=shape, diameter=diameter, angle=angle):
+                under = self.heights[window]
+                bitten = under[(foot < under) & (square <= inside)]
+                if bitten.size and least_width < diameter / 2:
+                    deepest = max(deepest, float(bitten.max()) - tip[2])
+                np.minimum(under, foot, out=under)
         return deepest
+
+    def steps(
+        self, start: np.ndarray, end: np.ndarray, *, shape: str, diameter: float, angle: float
+    ) -> Iterator[tuple[tuple[slice, slice], np.ndarray, np.ndarray, np.ndarray]]:
+        """A move in steps of a cell or less: the part of the grid under the cutter, how far its points lie from the
+        axis, squared, how low the cutter reaches over them (infinite where it does not), and where its tip is."""
+        r, c = diameter / 2, self.cell
+        n = math.ceil(r / c)
+        rows, columns = self.heights.shape
+        count = max(1, math.ceil(np.linalg.norm((end - start)[:2]) / c))
+        for share in np.arange(1, count + 1) / count:
+            px, py, pz = tip = start + share * (end - start)
+            i, j = round((px - self.x0) / c), round((py - self.y0) / c)
+            x, y = np.arange(max(0, i - n), min(i + n + 1, rows)), np.arange(max(0, j - n), min(j + n + 1, columns))
+            if not len(x) or not len(y):
+                continue
+            square = (self.x0 + x * c - px)[:, None] ** 2 + (self.y0 + y * c - py)[None, :] ** 2
+            if shape == "flat-end":
+                foot = np.full(square.shape, pz)
+            elif shape == "v":
+                foot = pz + np.sqrt(square) / math.tan(math.radians(angle / 2))
+            else:
+                foot = pz + r - np.sqrt(np.maximum(r * r - square, 0.0))
+            window = slice(int(x[0]), int(x[-1]) + 1), slice(int(y[0]), int(y[-1]) + 1)
+            yield window, square, np.where(square <= r * r, foot, np.inf), tip
 
 
 def left_by(path, cutter, x, y):
@@ -141,50 +147,35 @@ def _in_mm(text: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: np.ndarray) -> Fall:
-    r, c, tangent = cut.diameter / 2, wood.cell, math.tan(math.radians(cut.angle / 2))
-    n = math.ceil(r / c)
-    off = np.arange(-n, n + 1) * c
+    how = {"shape": cut.shape, "diameter": cut.diameter, "angle": cut.angle}
     stood, last = np.empty_like(wood.heights), np.full(wood.heights.shape, -np.inf)
     level = np.full(wood.heights.shape, np.inf)
     gone, travel, wide, deep, places = 0.0, [], [], [], []
     for start, end, rapid in zip(starts, ends, rapids, strict=True):
-        run = float(np.hypot(*(end - start)[:2]))
+        run, began = float(np.hypot(*(end - start)[:2])), start[:2]
         if rapid or run < 1e-9 or not np.isfinite([*start, *end]).all():
             gone += 2 * cut.diameter  # lifted or set down: another passage begins
         if rapid or not np.isfinite([*start, *end]).all():
             continue
-        steps = max(1, math.ceil(run / c))
-        for share in np.arange(1, steps + 1) / steps:
-            px, py, pz = start + share * (end - start)
-            gone += run / steps
-            i, j = round((px - wood.x0) / c), round((py - wood.y0) / c)
-            i0, j0 = max(0, i - n), max(0, j - n)
-            window = np.s_[i0 : i + n + 1, j0 : j + n + 1]
+        for window, _, foot, tip in wood.steps(start, end, **how):
+            gone, began = gone + float(np.hypot(*(tip[:2] - began))), tip[:2]
             under = wood.heights[window]
-            d2 = ((off + (i * c + wood.x0 - px))[: under.shape[0], None] ** 2
-                  + (off + (j * c + wood.y0 - py))[None, : under.shape[1]] ** 2)
-            if cut.shape == "flat-end":
-                foot = np.where(d2 <= r * r, pz, np.inf)
-            elif cut.shape == "v":
-                foot = np.where(d2 <= r * r, pz + np.sqrt(d2) / tangent, np.inf)
-            else:
-                foot = np.where(d2 <= r * r, pz + r - np.sqrt(np.maximum(r * r - d2, 0.0)), np.inf)
             lowered = foot < under
             if not lowered.any():
                 continue
-            fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - pz > cut.limit / 4))
+            fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - tip[2] > cut.limit / 4))
             if cut.shape == "flat-end":
                 fresh = lowered
             np.copyto(stood[window], under, where=fresh)
-            level[window][fresh] = pz
+            level[window][fresh] = tip[2]
             last[window][lowered] = gone
             fall = stood[window][lowered] - foot[lowered] - cut.limit
             newly = (fall > 0) & (stood[window][lowered] - under[lowered] <= cut.limit)  # each point once in a passage
             if run >= 1e-9 and newly.any():
                 travel.append(gone)
-                wide.append(float(newly.sum()) * c * c)
+                wide.append(float(newly.sum()) * wood.cell**2)
                 deep.append(float(fall.max()))
-                places.append((px, py))
+                places.append((float(tip[0]), float(tip[1])))
             np.minimum(under, foot, out=under)
     return _widest(cut, np.array(travel), np.array(wide), np.array(deep), places)
 

@@ -58,6 +58,8 @@ waste = 0.25
 ART = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <circle cx="12" cy="15" r="8" fill="#225577"/><rect x="24" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
 
+DOTTED = Path(__file__).parents[1] / "examples" / "boards" / "dots-and-fall-away.toml"
+
 SLOT_CUTTER = """
 [[cutter]]
 name = "slot"
@@ -131,3 +133,13 @@ def changed(clamping, kind, **changes):
         replace(step, operation=replace(step.operation, feature=replace(step.operation.feature, **changes)))
         if type(step.operation) is kind else step for step in clamping.steps
     ))
+
+
+def dotted_job(folder: Path, *changes: tuple[str, str]) -> pathgen.Job:
+    """The job of the example with dots and a fall-away, some of its text changed, in a folder of its own."""
+    text = DOTTED.read_text()
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    (folder / "board.toml").write_text(text)
+    return pathgen.load_job(folder / "board.toml")

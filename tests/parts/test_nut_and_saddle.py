@@ -2,7 +2,6 @@
 
 import math
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,19 +13,10 @@ from pathgen.job.plates import plate_clampings
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.nut import saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
+from tests.small_board import DOTTED, dotted_job
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml"
-TEXT = EXAMPLE.read_text()
+TEXT = DOTTED.read_text()
 GAUGES = [1.17, 0.91, 0.66, 0.43, 0.33, 0.25]
-
-
-def job_of(folder, *changes):
-    text = TEXT
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new)
-    (folder / "board.toml").write_text(text)
-    return load_job(folder / "board.toml")
 
 
 def sag(radius, half):
@@ -35,7 +25,7 @@ def sag(radius, half):
 
 
 def test_the_tops_are_arcs_of_the_board_at_nut_and_bridge(tmp_path):
-    nut, saddle = plate_clampings(job_of(tmp_path))
+    nut, saddle = plate_clampings(dotted_job(tmp_path))
     length = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
     at_bridge = 254.0 + (355.6 - 254.0) / length * 640.0  # the same straight line, past the board's end
     spread = 37.0 + (55.0 - 43.0) / length * 640.0  # the edges, 3 mm in on each side, run on to the bridge
@@ -51,7 +41,7 @@ def test_the_tops_are_arcs_of_the_board_at_nut_and_bridge(tmp_path):
 
 
 def test_the_strings_table_tells_both_radii(tmp_path, capsys):
-    job_of(tmp_path)
+    dotted_job(tmp_path)
     assert main(["strings", str(tmp_path / "board.toml")]) == 0
     at_bridge = 254.0 + 101.6 / (640.0 * (1 - 2 ** (-20 / 12)) + 10.0) * 640.0
     assert (f"is 254.000 under the nut and, carried on past the board's end in the same straight line, {at_bridge:.3f} "
@@ -60,7 +50,7 @@ def test_the_strings_table_tells_both_radii(tmp_path, capsys):
 
 def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
     fan = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
-    job = job_of(tmp_path, ("scale_length = 640.0", fan))
+    job = dotted_job(tmp_path, ("scale_length = 640.0", fan))
     board = part_of(job)
     line = saddle_curve(board, job.strings, past=4.0)
     ends = board.layout.bridge
@@ -73,7 +63,7 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
 
 
 def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_path):
-    job = job_of(tmp_path)
+    job = dotted_job(tmp_path)
     strokes = plate_clampings(job)[0].steps[0].operation.feature.strokes[:6]
     at = -np.array([s[0, 1] for s in strokes])  # bass is at + Y
     edge = 3.0 * math.hypot(1.0, 6.0 / (640.0 * (1 - 2 ** (-20 / 12)) + 10.0))
@@ -84,8 +74,8 @@ def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_pa
 
 
 def test_left_handed_is_the_mirror_image(tmp_path):
-    right = plate_clampings(job_of(tmp_path))[0].steps[0].operation.feature.strokes
-    left = plate_clampings(job_of(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))[0]
+    right = plate_clampings(dotted_job(tmp_path))[0].steps[0].operation.feature.strokes
+    left = plate_clampings(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))[0]
     for a, b in zip(right[:6], left.steps[0].operation.feature.strokes[:6], strict=True):
         assert a * [1, -1] == pytest.approx(b, abs=1e-9)
 
@@ -98,7 +88,7 @@ def with_slot(*more):
 
 
 def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
-    job = job_of(tmp_path, *with_slot(("height = 9.0\n", "")))
+    job = dotted_job(tmp_path, *with_slot(("height = 9.0\n", "")))
     clamping = plate_clampings(job)[0]
     # a level floor 2.5 mm under the surface at the cut edges, 20 mm from the middle; crown 1.2, clear 0.2, half of 1.17
     edge = 21.5 - 1.5
@@ -114,13 +104,13 @@ def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
      r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
-    job = job_of(tmp_path, *changes)
+    job = dotted_job(tmp_path, *changes)
     with pytest.raises(JobError, match=words):
         plate_clampings(job)
 
 
 def test_what_is_cut_out_is_the_plate(tmp_path):
-    job = job_of(tmp_path)
+    job = dotted_job(tmp_path)
     for clamping in plate_clampings(job):
         made = build(job, clamping=clamping, resolution=0.2)
         assert made.verification.findings == ()
@@ -135,13 +125,13 @@ def test_what_is_cut_out_is_the_plate(tmp_path):
 
 def test_the_command_writes_both_and_check_reads_them(tmp_path, capsys):
     out = tmp_path / "nut"
-    assert main(["nut", str(EXAMPLE), "--out", str(out), "--resolution", "0.3"]) == 0
+    assert main(["nut", str(DOTTED), "--out", str(out), "--resolution", "0.3"]) == 0
     assert len(list(out.glob("*.nc"))) == 4
-    assert main(["check", str(EXAMPLE), str(out), "--resolution", "0.3"]) == 0
+    assert main(["check", str(DOTTED), str(out), "--resolution", "0.3"]) == 0
     saddle = out / "saddle-blank-02-outline-flat-3.nc"
     moved = re.sub(r"(?m)^(.*)X(-?\d+\.\d+)", lambda m: f"{m[1]}X{float(m[2]) + 0.3:.4f}", saddle.read_text())
     saddle.write_text(moved)
-    found = [f for f in check(load_job(EXAMPLE), out, resolution=0.3).findings if f.severity == "forbid"]
+    found = [f for f in check(load_job(DOTTED), out, resolution=0.3).findings if f.severity == "forbid"]
     assert found
     assert all("saddle" in f.where for f in found)
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[nut_blank]")])

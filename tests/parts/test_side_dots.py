@@ -2,30 +2,20 @@
 
 import math
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 
-from pathgen import JobError, build, check, load_job
+from pathgen import JobError, build, check
 from pathgen.app.cli import main
 from pathgen.job.sense import part_of
 from pathgen.job.side_dots import side_dot_clamping
+from tests.small_board import DOTTED, dotted_job
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "dots-and-fall-away.toml"
-TEXT = EXAMPLE.read_text()
+TEXT = DOTTED.read_text()
 LENGTH = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
 FAN = "scale_length = { bass = 660.0, treble = 635.0, straight_fret = 7 }"
-
-
-def job_of(folder, *changes):
-    text = TEXT
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new)
-    (folder / "board.toml").write_text(text)
-    return load_job(folder / "board.toml")
 
 
 def at_fret(n):
@@ -33,7 +23,7 @@ def at_fret(n):
 
 
 def test_they_lie_along_the_finished_edge_half_way_up_it(tmp_path):
-    holes = side_dot_clamping(job_of(tmp_path)).steps[0].operation.feature
+    holes = side_dot_clamping(dotted_job(tmp_path)).steps[0].operation.feature
     shares = [(f, s) for f in (3, 5, 7, 9, 12, 15, 17, 19) for s in ((1 / 3, 2 / 3) if f == 12 else (1 / 2,))]
     x = np.array([at_fret(f - 1) + s * (at_fret(f) - at_fret(f - 1)) for f, s in shares])
     slope = 6.0 / LENGTH  # the finished edges: 43 wide at the nut, 55 at the end
@@ -44,7 +34,7 @@ def test_they_lie_along_the_finished_edge_half_way_up_it(tmp_path):
 
 
 def test_on_a_fan_they_lie_where_lines_cross_the_edge(tmp_path):
-    job = job_of(tmp_path, ("scale_length = 640.0", FAN))
+    job = dotted_job(tmp_path, ("scale_length = 640.0", FAN))
     board = part_of(job)
     edge = shapely.LineString([(x, -21.5 - 6.0 * x / board.length) for x in (-60.0, 600.0)])
     crossed = [shapely.intersection(edge, shapely.LineString([1.5 * a - 0.5 * b, 1.5 * b - 0.5 * a]))
@@ -55,15 +45,15 @@ def test_on_a_fan_they_lie_where_lines_cross_the_edge(tmp_path):
 
 
 def test_left_handed_the_top_looks_the_other_way(tmp_path):
-    right = side_dot_clamping(job_of(tmp_path))
-    left = side_dot_clamping(job_of(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))
+    right = side_dot_clamping(dotted_job(tmp_path))
+    left = side_dot_clamping(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))
     assert right.steps[0].operation.feature.at * [1, -1] == pytest.approx(left.steps[0].operation.feature.at)
     assert "underside toward - Y" in right.steps[0].operation.before(right)[0]
     assert "underside toward + Y" in left.steps[0].operation.before(left)[0]
 
 
 def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
-    job, out = job_of(tmp_path), tmp_path / "side"
+    job, out = dotted_job(tmp_path), tmp_path / "side"
     made = build(job, clamping=side_dot_clamping(job), resolution=0.2)
     assert made.verification.findings == ()
     program = made.programs[0]
@@ -90,13 +80,13 @@ def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
       ("depth = 2.0", "depth = 2.0\nwidth = 2.6")], r"at fret 24, 3\.17 mm from the middle of a slot"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
-    job = job_of(tmp_path, *changes)
+    job = dotted_job(tmp_path, *changes)
     with pytest.raises(JobError, match=words):
         side_dot_clamping(job)
 
 
 def test_the_command(tmp_path, capsys):
-    assert main(["side-dots", str(EXAMPLE), "--out", str(tmp_path / "s"), "--resolution", "0.3"]) == 0
+    assert main(["side-dots", str(DOTTED), "--out", str(tmp_path / "s"), "--resolution", "0.3"]) == 0
     assert len(list((tmp_path / "s").glob("*.nc"))) == 1
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[side_dots]")])
     assert main(["side-dots", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
