@@ -50,7 +50,10 @@ def one_set(folder: Path) -> set[str]:
     assert all(hashlib.sha256((folder / name).read_bytes()).hexdigest() == known for name, known in record.items())
     return {" ".join((folder / name).read_text().split()[:2]) for name in record}
 
-SYSTEM = ("open", "write", "close", "mkdir", "rmdir", "unlink", "chmod", "rename", "replace", "scandir", "stat", "fsencode")
+
+SYSTEM = (
+    "open", "write", "close", "mkdir", "rmdir", "unlink", "chmod", "rename", "replace", "scandir", "stat", "fsencode",
+)
 """Functions that ask the system for something, or come just before that."""
 
 

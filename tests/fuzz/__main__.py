@@ -10,7 +10,6 @@ import warnings
 
 from tests.fuzz.run import KINDS, good_programs, limited, tried
 
-
 TOLD = 100
 """Seeds of each kind after which it is told how things stand."""
 
