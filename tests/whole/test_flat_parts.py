@@ -151,6 +151,18 @@ def test_counterbore_and_slot_have_the_volumes_of_their_formulas(many):
     assert "20.000  10.000   6.000  14.000    1.500" in many.files()["report.txt"]
 
 
+def test_the_ragged_foot_of_a_tab_is_none_on_a_coarse_grid(tmp_path):
+    text = PLATE
+    for old, new in (
+        ("length = 100.0\nwidth = 60.0", "length = 60.71\nwidth = 104.16\ncorner_radius = 19.38"),
+        ("length = 120.0\nwidth = 80.0", "length = 100.71\nwidth = 144.16"), ("margin_nut = 10", "margin_nut = 20"),
+        ("diameter = 3.0", "diameter = 2.0"), ("thickness = 3.0", "thickness = 6.13"),
+        ("stepdown = 1.0", "stepdown = 0.7"),
+    ):
+        text = text.replace(old, new)
+    assert build(read(tmp_path, text), resolution=0.25).verification.findings == ()
+
+
 def spoilt(result, operation, change):
     """Codes of what is found when one program is changed."""
     texts = {p.file_name: p.text for p in result.programs}
