@@ -64,6 +64,7 @@ def report_data(
     more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes", "form") if key in part}
     return Report({
         "title": planned.clamping.title,
+        "part": planned.clamping.board.names.part,
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
