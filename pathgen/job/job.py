@@ -23,6 +23,7 @@ from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    ChannelTable,
     CouponTable,
     CutterTable,
     GaugesTable,
@@ -70,6 +71,7 @@ class Job:
     dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
+    channel: ChannelTable | None = None
     bores: tuple[HoleTable, ...] = ()
     rings: tuple[RingTable, ...] = ()
     nut: NutTable | None = None

@@ -31,6 +31,7 @@ from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    ChannelTable,
     CouponTable,
     CutterTable,
     GaugesTable,
@@ -65,6 +66,7 @@ TABLES: dict[str, type] = {
     "ring": RingTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
+    "channel": ChannelTable,
     "hole": HoleTable,
     "nut": NutTable,
     "slots": SlotsTable,
