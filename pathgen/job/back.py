@@ -153,16 +153,14 @@ def _shape(job: Job, table: ChannelTable) -> Polygon:
 
 def _enough_over(made: Clamping) -> None:
     """All that the top cuts leaves the least web over the channel."""
-    least = made.board.min_web
-    for over in wood_over(made):
-        if over.least < least:
-            what = f"{over.least:.2f} mm of wood is left under" if over.least > 0 else \
-                f"it breaks {-over.least:.2f} mm into"
-            raise JobError(
-                "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
-                allowed=f"min_web {least:g} mm or more",
-                remedy=f"make the channel {least - over.least + 0.005:.2f} mm less deep, or move it from under there",
-            )
+    least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
+    if over.least < least:
+        what = f"{over.least:.2f} mm of wood is left under" if over.least > 0 else f"it breaks {-over.least:.2f} mm into"
+        raise JobError(
+            "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
+            allowed=f"min_web {least:g} mm or more",
+            remedy=f"make the channel {least - over.least + 0.005:.2f} mm less deep, or move it from under there",
+        )
 
 
 def _dowels_stand(made: Clamping, dowels: Holes) -> None:
