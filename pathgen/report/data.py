@@ -62,7 +62,7 @@ def report_data(
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
-    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes", "channel")
+    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes", "form", "channel")
                                     if key in part}
     return Report({
         "title": planned.clamping.title,

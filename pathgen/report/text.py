@@ -11,6 +11,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
+from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
@@ -70,6 +71,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine."]
     lines += both_sides_lines(report, units)
+    lines += form_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in left_out_words(report)]
