@@ -155,7 +155,9 @@ def _enough_over(made: Clamping) -> None:
     """All that the top cuts leaves the least web over the channel."""
     least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
     if over.least < least:
-        what = f"it breaks {-over.least:.2f} mm into" if over.least <= 0 else f"{over.least:.2f} mm of wood is left under"
+        what = f"{over.least:.2f} mm of wood is left under"
+        if over.least <= 0:
+            what = f"it breaks {-over.least:.2f} mm into"
         raise JobError(
             "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
             allowed=f"min_web {least:g} mm or more",
