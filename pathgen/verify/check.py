@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
+from pathgen.base.limits import MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import TooLongError
@@ -25,7 +26,7 @@ from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
-from pathgen.verify.read import ReadProgram, read_program
+from pathgen.verify.read import ReadProgram, read_within
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
@@ -210,9 +211,11 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
 
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
-    programs = {}
+    programs: dict[str, ReadProgram] = {}
     remedy = AGAIN
     for step in clamping.steps:
+        lines = MOST_LINES - sum(one.lines for one in programs.values())
+        chords = MOST_CHORDS - sum(one.chords for one in programs.values())
         text = texts.get(step.file_name)
         if text is None:
             found.append(Finding(
@@ -221,7 +224,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             ))
             continue
         try:
-            programs[step.file_name] = read_program(text, name=step.file_name)
+            programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
         except ProgramError as error:
             found.append(Finding(
                 code="unreadable", severity="forbid", where=error.where, got=error.problem,
