@@ -24,10 +24,8 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
-from pathgen.parts.fingerboard.ends import End
-from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
-from pathgen.parts.fingerboard.part import ZEROS, PartialFret
-from pathgen.parts.fingerboard.radii import Radii
+from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
+from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
@@ -39,7 +37,7 @@ RADIUS = size(25.0, 100_000.0)
 
 
 @dataclass(frozen=True, kw_only=True)
-class FannedScale:
+class FannedScale(Scale):
     """Two scale lengths: ``scale_length = { bass = .., treble = .. }``."""
 
     bass: float = key(SCALE, "scale length of the lowest string, along itself")
@@ -158,7 +156,7 @@ class FallAwayTable(FallsAway):
 
 
 @dataclass(frozen=True, kw_only=True)
-class BoardTable:
+class BoardTable(BoardNumbers):
     """``[board]``: the part."""
 
     scale_length: FannedScale = key(
@@ -563,6 +561,18 @@ class HolesTable:
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
     through: float = key(size(0.0, 40.0), "how far below the underside, into the bed", 0.5)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChannelTable:
+    """``[channel]``: for the truss rod, cut into the back before the blank is turned over on the dowels of [holes]."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the channel")
+    along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
+    across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
+    width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
+    depth: float = key(size(0.1, 50.0), "from the back")
+    ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
 
 
 @dataclass(frozen=True, kw_only=True)
