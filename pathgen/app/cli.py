@@ -273,7 +273,7 @@ def _build(options: argparse.Namespace) -> int:
     job = load_job(options.job)
     refuse_foreign(Path(options.out))
     with progress(STAGES, sys.stderr) as tell:
-        result = build(job, resolution=options.resolution, tell=tell)
+        result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     if options.json:
         say(as_json(result.report).rstrip())
     else:

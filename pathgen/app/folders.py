@@ -87,7 +87,11 @@ def refuse_foreign(folder: Path) -> None:
         known = dict(record)
     except (ValueError, TypeError, RecursionError):
         known = {}
-    for path in sorted(folder.iterdir()):
+    try:
+        there = sorted(folder.iterdir())
+    except FileNotFoundError:  # another build is just putting its own in this place
+        return
+    for path in there:
         if path.name == RECORD:
             continue
         if path.name not in known:

@@ -107,6 +107,7 @@ def verify(
     section_step: float = 0.01,
     job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None,
+    pictured: bool = False,
 ) -> Verification:
     """Read the programs, remove material as the machine would, and compare with the part.
 
@@ -121,6 +122,8 @@ def verify(
         Spacing of the cross sections on which ridges are measured, and of the points on them, mm.
     job_fingerprint : str, optional
         What the programs' headers should state.
+    pictured : bool
+        Keep small copies of what stands there after each program, for pictures.
 
     Notes
     -----
@@ -143,11 +146,11 @@ def verify(
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     try:
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured)
     except TooLongError as error:
         found.append(_too_long(error))
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured)
     found += _not_compared(unread)
     found += cutting_findings(clamping, sim, motions, tolerances)
     loads = loads_of(clamping.steps, sim, motions)
