@@ -264,14 +264,19 @@ def _resolution(text: str) -> float:
 
 
 def _build(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_halves
     from pathgen.app.building import STAGES, build
     from pathgen.app.folders import refuse_foreign
     from pathgen.job import load_job
+    from pathgen.job.form import parts_of
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
 
     job = load_job(options.job)
     refuse_foreign(Path(options.out))
+    if len(parts_of(job)) > 1:
+        return GOOD if cut_halves(job, options.out, resolution=options.resolution,
+                                  shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     if options.json:
@@ -300,12 +305,15 @@ def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
+    from pathgen.job.form import parts_of
 
-    job = load_job(options.job)
-    clamping = clamping_of(job)
-    path = Path(options.picture or f"{job.path.stem}-placing.svg")
-    save_placing(clamping, path)
-    _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    for job in parts_of(load_job(options.job)):
+        clamping = clamping_of(job)
+        path = Path(options.picture or f"{job.path.stem}-placing.svg")
+        if clamping.kind:
+            path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+        save_placing(clamping, path)
+        _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
     return GOOD
 
 
@@ -350,6 +358,7 @@ def _check(options: argparse.Namespace) -> int:
     from pathgen.app.building import check_as
     from pathgen.job import load_job
     from pathgen.job.clamping import asked_of
+    from pathgen.job.form import parts_of
     from pathgen.programs.plan import Plan
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
@@ -359,7 +368,7 @@ def _check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         clamping, found = check_as(job, options.folder, resolution=options.resolution)
-        planned = Plan(clamping=clamping, asked=asked_of(job, clamping))
+        planned = Plan(clamping=clamping, asked=asked_of(parts_of(job)[0], clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)

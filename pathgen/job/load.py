@@ -23,9 +23,10 @@ from pathgen.job.bench_tables import (
     StringsTable,
     dots_inlay,
 )
+from pathgen.job.form import plate_of
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
-from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable, ring_inlay
+from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, RingTable, ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
@@ -55,6 +56,7 @@ JOB_FILE = Kind(words="a job file", most=1_000_000, error=JobError)
 TABLES: dict[str, type] = {
     "board": BoardTable,
     "plate": FlatPlateTable,
+    "form": FormTable,
     "stock": StockTable,
     "setup": SetupTable,
     "machine": MachineTable,
@@ -140,7 +142,7 @@ def drawings_named(path: Path) -> list[Path]:
     except JobError:
         return []
     inlays = data.get("inlay")
-    tables = [data.get("plate"), data.get("outline"), *(inlays if isinstance(inlays, list) else ())]
+    tables = [data.get("plate"), data.get("form"), data.get("outline"), *(inlays if isinstance(inlays, list) else ())]
     names = [table.get("artwork") for table in tables if isinstance(table, dict)]
     return [path.parent / name for name in dict.fromkeys(names) if isinstance(name, str) and "\0" not in name]
 
@@ -193,10 +195,11 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
 
 
 def _one_part(data: Mapping[str, Any], place: Place) -> None:
-    if "board" not in data and "plate" not in data:
-        raise place.refuse("[board] is missing", remedy="add a [board] table, or [plate] for a flat part")
-    if "board" in data and "plate" in data:
-        raise place.refuse("[board] and [plate] are both given", allowed="one of them",
+    given = [name for name in ("board", "plate", "form") if name in data]
+    if not given:
+        raise place.refuse("[board] is missing", remedy="add a [board] table, or [plate] for a flat part, or [form]")
+    if len(given) > 1:
+        raise place.refuse(f"{' and '.join(f'[{name}]' for name in given)} are both given", allowed="one of them",
                            remedy="write a job for each part")
 
 
@@ -207,7 +210,9 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """Dots are one more inlay, and so is each ring; an inlay with a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay, and so is each ring; a form is a plate; a fill brings [resurface] with its defaults."""
+    if job.form is not None:
+        object.__setattr__(job, "plate", plate_of(job.form, job))
     if job.dots is not None:
         object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.rings:
@@ -223,8 +228,9 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
             digest.update(read_bytes(job.artwork_path(index), DRAWING))
     if job.outline and job.outline.artwork:
         digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
-    if job.plate and job.plate.artwork:
-        digest.update(read_bytes(job.path.parent / job.plate.artwork, DRAWING))
+    for table in (job.plate, job.form):
+        if table is not None and table.artwork:
+            digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
     return digest.hexdigest()[:16]
 
 

@@ -25,6 +25,18 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
     return shapely.orient_polygons(shape)
 
 
+def drawn_area(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, colours: tuple[str, ...] | None
+) -> Polygon | MultiPolygon:
+    """What a drawing shows in some of its colours, or in all. Raises JobError for one that it does not have."""
+    regions = dict(drawn_regions(job, artwork, place, where))
+    for colour in colours or ():
+        if colour not in regions:
+            raise JobError(f"{where} colours", f"{colour} is not in {artwork}", allowed=", ".join(regions),
+                           remedy="name a colour of the drawing")
+    return overlay.union_all([shape for colour, shape in regions.items() if colours is None or colour in colours])
+
+
 def drawn_regions(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Regions:
     """What a drawing shows by colour, where it lies on the part."""
     path = job.path.parent / artwork

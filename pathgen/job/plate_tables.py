@@ -45,6 +45,29 @@ class FlatPlateTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FormTable:
+    """``[form]``: a template, mould or bending form from sheet, instead of ``[board]``; as thick as ``[stock]``."""
+
+    artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; it may run past the "
+                       "form's edge, where the line then ends")
+    colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
+                                          shown="every colour in the artwork")
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
+                                   "mirror }", None, shown="page origin at X 0, Y 0")
+    cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "
+                   "keeps what is inside it, and so does on, half a cutter smaller; halves makes both parts", "outside")
+    gap: float = key(size(0.0, 50.0), "thickness of the wood that is bent between the halves", 0.0)
+    line: str = key(choice("inside", "outside"), "which face of that wood the line is", "inside")
+    length: float | None = key(size(10.0, 2000.0), "of both halves together, along; X 0 is its near end", None,
+                               shown="wall all round the line")
+    width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
+                              shown="wall all round the line")
+    wall: float = key(size(0.0, 500.0), "least between the line and the form's edge, square to the line", 50.0)
+    layers: int = key(number(1, 50, whole=True), "how many of each part are stacked, each from its own sheet", 1)
+    min_web: float = key(size(0.0, 20.0), "least wood left under a hole that does not go through", 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
 class CounterboreTable:
     """A wider, shallower hole round a hole."""
 

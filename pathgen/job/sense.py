@@ -14,6 +14,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import MM_PER, format_length, place_words
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
+from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_outline
 from pathgen.job.tables import BoardTable, FannedScale
@@ -32,6 +33,11 @@ def check_sense(job: Job) -> None:
     _cutter_names(job)
     _needed_tables(job)
     _order(job)
+    for one in parts_of(job):
+        _part(one)
+
+
+def _part(job: Job) -> None:
     part = part_of(job)
     if isinstance(part, FlatPart):
         check_flat(job, part)

@@ -8,8 +8,9 @@ from collections.abc import Mapping
 
 from pathgen.base.errors import PathgenError
 from pathgen.job.bench import block_clamping, gauge_clampings
-from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
+from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.plates import NUT, SADDLE, plate_clampings
@@ -32,6 +33,8 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
         return (_of_part(job, texts),)
     if kind == "gauge":
         return gauge_clampings(job)
+    if kind in FORMS:
+        return clampings_of(job)
     if kind == KIND:
         return (side_dot_clamping(job),)
     if kind in (NUT, SADDLE):
@@ -43,7 +46,8 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     if block := _BLOCK.fullmatch(kind):
         return (block_clamping(job, (int(block[1]), int(block[2]))),)
     raise PathgenError("the programs' headers", f"part: {kind}",
-                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece",
+                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece; "
+                               f"{'; '.join(FORMS)}",
                        remedy="make the programs again from the job")
 
 

@@ -61,7 +61,7 @@ def report_data(
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
-    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes") if key in part}
+    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes", "form") if key in part}
     return Report({
         "title": planned.clamping.title,
         "units": "mm",

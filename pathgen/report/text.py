@@ -10,6 +10,7 @@ from pathgen.base.units import area_words, fine_length, format_length, in_units,
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
+from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
@@ -66,6 +67,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
+    lines += form_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in left_out_words(report)]

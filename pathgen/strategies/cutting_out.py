@@ -71,11 +71,17 @@ def outlining(
     run = _along_ring(ring, stations, z)
     if finish:
         last = cutting_line(outline, cutter)
-        stations, z = _last_lap(last, run[-1], 4.0 * finish, bottom)
+        beside = float(shapely.line_locate_point(last, shapely.Point(run[-1, :2])))
+        stations, z = _last_lap(last, beside, 4.0 * finish, bottom)
         stations, z = _over_tabs(stations, z, last, tabs, tab_height, half)
-        clear = shapely.line_interpolate_point(ring, shapely.line_locate_point(ring, shapely.Point(run[-1, :2])))
         lap = _along_ring(last, stations, z)
-        run = np.vstack([run, lap, [[clear.x, clear.y, lap[-1, 2]]]])
+        ways = []  # in to the wall and out again, no lower over a tab than any other move
+        for far, there in ((stations[0], lap[0]), (stations[-1] - last.length, lap[-1])):
+            between = np.array([beside, far]) + last.length
+            along, z = _over_tabs(between, np.full(2, bottom), last, tabs, tab_height, half)
+            share = ((along - between[0]) / (far - beside))[:, None]
+            ways.append(np.column_stack([run[-1, :2] + share * (there - run[-1])[:2], z]))
+        run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
     path = Toolpath.from_runs([run], safe_z=safe_z, air_z=air_z)
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
@@ -95,9 +101,9 @@ def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
     return np.column_stack([plan, z])
 
 
-def _last_lap(ring: LinearRing, here: Floats, lead: float, bottom: float) -> tuple[Floats, Floats]:
-    """Once round, begun `lead` mm past the place beside `here` and ended as far past where it began."""
-    begin = float(shapely.line_locate_point(ring, shapely.Point(here[:2]))) + lead
+def _last_lap(ring: LinearRing, beside: float, lead: float, bottom: float) -> tuple[Floats, Floats]:
+    """Once round, begun `lead` mm past the station `beside` and ended as far past where it began."""
+    begin = beside + lead
     corners = shapely.line_locate_point(ring, shapely.points(shapely.get_coordinates(ring)[:-1]))
     corners = np.concatenate([corners, corners + ring.length, corners + 2 * ring.length])
     ends = [begin, begin + ring.length + lead]

@@ -74,16 +74,14 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     if cut.skin:
         yield from _skin(height, samples, cut.skin, step, tolerances)
         return
-    tab = height > tolerances.tab
-    spans = _round_spans(tab)
-    name = step.file_name
+    step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
+    name, spans = step.file_name, _round_spans(_closed(height > tolerances.tab, round(2 * step_of_grid / every)))
     if len(spans) != cut.tabs:
         yield Finding(
             code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", severity="forbid", where=name,
             got=f"{len(spans)} places where the board is held", allowed=f"{cut.tabs} tabs",
             remedy=AGAIN,
         )
-    step_of_grid = max(every, float(np.diff(sim.grid.xs[:2])[0]), float(np.diff(sim.grid.ys[:2])[0]))
     # a tab may slope at its ends, one in two or so
     widest = 2 * cut.tab_width + 2 * step.cutter.diameter + 5 * cut.tab_height
     for span in spans:
@@ -134,6 +132,16 @@ def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0) -> Floats:
         corners = np.asarray(ring.coords)
         points = points[np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1) > skip]
     return points
+
+
+def _closed(flags: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+    """The same ring of flags without gaps of up to `most`: the foot of a tab's slope is ragged on a coarse grid."""
+    if not flags.any():
+        return flags
+    closed = flags.copy()
+    for gap in _round_spans(~flags):
+        closed[gap] = len(gap) <= most
+    return closed
 
 
 def _round_spans(flags: NDArray[np.bool_]) -> list[NDArray[np.intp]]:

@@ -232,6 +232,22 @@ def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdo
     assert (drop[sinks] * cutter.feed <= cutter.plunge * 1.001 * path.lengths[1:][sinks]).all()
 
 
+def test_a_tab_is_whole_wherever_the_layers_end():
+    outline, cutter = shapely.Point(60.0, 0.0).buffer(20.0, quad_segs=16), cutter_of("flat-end", 2.0, stepdown=0.71)
+    ring, low = cutting_line(outline, cutter, aside=0.2), np.inf
+    end = 0.71 / cutter.ramp_slope  # where the ramp of each layer ends, along the ring
+    for past in np.arange(-5.0, 6.0, 0.5):
+        tab = shapely.get_coordinates(shapely.line_interpolate_point(ring, [(end + past) % ring.length]))
+        path = outlining(outline, cutter=cutter, top=6.9, bottom=-0.2, tabs=tab, tab_height=1.5, tab_width=6.0,
+                         finish=0.2, safe_z=18.0, air_z=9.0)
+        step = np.diff(path.points, axis=0)
+        dense = (path.points[:-1] + np.linspace(0, 1, 60)[:, None, None] * step).reshape(-1, 3)
+        low = min(low, dense[np.hypot(*(dense[:, :2] - tab).T) < 3.9, 2].min())
+        straight = (step[:, 2] < -1e-9) & (np.hypot(*step[:, :2].T) < 1e-9)
+        assert not (straight & (path.points[1:, 2] < 6.9 - 1e-9)).any()
+    assert low == pytest.approx(1.5, abs=0.002)
+
+
 def test_tabs_keep_clear_of_the_slots():
     part = BOARDS["compound"]
     tabs = tab_points(part.outline, 6, avoid=np.concatenate([part.frets.bass, part.frets.treble]), width=9.0)

@@ -12,6 +12,7 @@ from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
+from pathgen.report.forms import form_lines
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
@@ -109,6 +110,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
+        *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
     )
 
 
