@@ -13,7 +13,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.files import MOST_PROGRAMS, PROGRAM, Kind, read_bytes, read_text
+from pathgen.base.files import read_bytes, read_text
+from pathgen.base.limits import BUILT, MOST_PROGRAMS, MOST_TOGETHER, PROGRAM
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
@@ -21,7 +22,6 @@ RECORD = ".pathgen.json"
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
-ANY = Kind(words="a file of a build", most=64_000_000)
 
 
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
@@ -59,7 +59,7 @@ def write_new(path: Path, content: str | bytes) -> None:
 
 def write_over(path: Path, text: str, *, ours: str) -> None:
     """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
-    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, ANY):
+    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, BUILT):
         raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
     _put(path, text.encode())
 
@@ -77,7 +77,13 @@ def read_folder(folder: Path) -> dict[str, str]:
     paths = sorted(folder.glob("*.nc"))
     if len(paths) > MOST_PROGRAMS:
         raise PathgenError(str(folder), f"{len(paths)} programs", allowed=f"{MOST_PROGRAMS} or fewer")
-    return {path.name: read_bytes(path, PROGRAM).decode("utf-8", errors="replace") for path in paths}
+    texts: dict[str, str] = {}
+    for path in paths:
+        texts[path.name] = read_bytes(path, PROGRAM).decode("utf-8", errors="replace")
+        if sum(len(text) for text in texts.values()) > MOST_TOGETHER:
+            raise PathgenError(str(folder), f"programs of more than {MOST_TOGETHER / 1e6:g} MB together",
+                               remedy="name the folder that a build wrote")
+    return texts
 
 
 def refuse_foreign(folder: Path) -> None:
@@ -106,7 +112,7 @@ def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
         if path.name not in record:
             raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",
                                remedy="name another folder, or move that away")
-        if _hash(read_bytes(path, ANY)) != record[path.name]:
+        if _hash(read_bytes(path, BUILT)) != record[path.name]:
             raise PathgenError(str(folder), f"{path.name} was changed since it was written",
                                remedy="name another folder, or move that file away if you want to keep it")
 
@@ -114,7 +120,7 @@ def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
 def _record(folder: Path) -> dict[str, str]:
     """Names and hashes as the build that filled a folder noted them; none where no build did."""
     try:
-        return dict(json.loads(read_text(folder / RECORD, ANY)))
+        return dict(json.loads(read_text(folder / RECORD, BUILT)))
     except (ValueError, TypeError, RecursionError):
         return {}
 

@@ -19,14 +19,12 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
 
 from pathgen.base.errors import ArtworkError
-from pathgen.base.files import Kind, read_bytes
+from pathgen.base.files import read_bytes
+from pathgen.base.limits import DRAWING, MOST_DEEP, MOST_ELEMENTS
 
 SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
-DRAWING = Kind(words="an SVG file", most=32_000_000, error=ArtworkError)
-MAX_DEPTH = 250
-MAX_ELEMENTS = 40_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,13 +100,13 @@ class _Builder:
             self.root = element
         self.open.append(element)
         self.last = None
-        if len(self.open) > MAX_DEPTH:
+        if len(self.open) > MOST_DEEP:
             raise ArtworkError(
-                self._here(), "elements nested too deep", allowed=f"{MAX_DEPTH} levels", remedy="ungroup the drawing"
+                self._here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels", remedy="ungroup the drawing"
             )
-        if len(self.lines) > MAX_ELEMENTS:
+        if len(self.lines) > MOST_ELEMENTS:
             raise ArtworkError(
-                self._here(), "too many elements", allowed=f"{MAX_ELEMENTS}", remedy="split or simplify the drawing"
+                self._here(), "too many elements", allowed=f"{MOST_ELEMENTS}", remedy="split or simplify the drawing"
             )
         return element
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pathgen.base.scallop import scallop_height
+from pathgen.job.back import with_back
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import marks_of, move_of, resin_of
@@ -53,6 +54,7 @@ def clamping_of(job: Job) -> Clamping:
         units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, left_out=left_out, steps=_numbered(job, _steps(job, board, inlays, None)),
     )
+    clamping = with_back(job, clamping)
     check_references(clamping)
     marks = marks_of(job, clamping)
     if marks is not None:  # they lie in the waste that all the other steps leave
@@ -148,7 +150,7 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
         return Step(operation=operation, cutter=job.cutter(name, operation.name))
 
     surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
-    if job.holes and holes:
+    if job.holes and holes and not job.channel:
         yield step(DowelHoles(holes), job.holes.cutter)
     if job.marks and marks:
         yield step(WitnessMarks(marks), job.marks.cutter)

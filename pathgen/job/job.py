@@ -23,6 +23,7 @@ from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, RingT
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    ChannelTable,
     CouponTable,
     CutterTable,
     GaugesTable,
@@ -71,6 +72,7 @@ class Job:
     dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
+    channel: ChannelTable | None = None
     bores: tuple[HoleTable, ...] = ()
     rings: tuple[RingTable, ...] = ()
     nut: NutTable | None = None

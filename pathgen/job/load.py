@@ -9,10 +9,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pathgen.artwork.document import DRAWING
 from pathgen.base import given
 from pathgen.base.errors import JobError
-from pathgen.base.files import MOST_DEPTH, Kind, read_bytes, read_text
+from pathgen.base.files import read_bytes, read_text
+from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
 from pathgen.job.bench_tables import (
     DotsTable,
     FretsTable,
@@ -32,6 +32,7 @@ from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    ChannelTable,
     CouponTable,
     CutterTable,
     GaugesTable,
@@ -51,8 +52,6 @@ from pathgen.job.tables import (
     SurfaceTable,
 )
 
-JOB_FILE = Kind(words="a job file", most=1_000_000, error=JobError)
-
 TABLES: dict[str, type] = {
     "board": BoardTable,
     "plate": FlatPlateTable,
@@ -67,6 +66,7 @@ TABLES: dict[str, type] = {
     "ring": RingTable,
     "resurface": ResurfaceTable,
     "holes": HolesTable,
+    "channel": ChannelTable,
     "hole": HoleTable,
     "nut": NutTable,
     "slots": SlotsTable,
@@ -176,8 +176,8 @@ def _refuse_odd(data: Any, path: Path) -> None:
             raise JobError(path.name, "holds a whole number of more than 64 bits", remedy="write a smaller number")
         within = [v for v in values if isinstance(v, (dict, list))]
         depth += 1
-        if depth > MOST_DEPTH:
-            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_DEPTH} levels",
+        if depth > MOST_NESTED:
+            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
                            remedy="is it a job file?")
 
 

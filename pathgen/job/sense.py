@@ -12,6 +12,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import MM_PER, format_length, place_words
+from pathgen.job.back import check_channel
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
@@ -53,6 +54,7 @@ def _part(job: Job) -> None:
         _slots(job, part)
         _nut(job, part)
     _holes(job, part)
+    check_channel(job, part)
     _outline(job, part)
     if isinstance(part, Fingerboard):
         _fittings(job, part)
@@ -211,6 +213,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
         named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
     named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
+    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
     named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []

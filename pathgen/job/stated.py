@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from pathgen.base.errors import PathgenError
+from pathgen.job.back import KIND as BACK
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
@@ -29,7 +30,7 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     Raises PathgenError for a kind that nothing makes, or that the job does not have.
     """
     kind = _kind(texts)
-    if not kind:
+    if kind in ("", BACK):
         return (_of_part(job, texts),)
     if kind == "gauge":
         return gauge_clampings(job)
@@ -59,7 +60,7 @@ def _kind(texts: Mapping[str, str]) -> str:
 
 def _of_part(job: Job, texts: Mapping[str, str]) -> Clamping:
     clamping = clamping_of(job)
-    if set(texts) != {step.file_name for step in clamping.steps}:
+    if set(texts) != clamping.files:
         # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
         clamping = without_idle_of(job, clamping)
     return clamping

@@ -569,6 +569,18 @@ class HolesTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ChannelTable:
+    """``[channel]``: for the truss rod, cut into the back before the blank is turned over on the dowels of [holes]."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the channel")
+    along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
+    across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
+    width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
+    depth: float = key(size(0.1, 50.0), "from the back")
+    ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
+
+
+@dataclass(frozen=True, kw_only=True)
 class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import shapely
+
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Holes
+from pathgen.work.operations import DowelHoles
 
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
@@ -41,7 +47,9 @@ def before_start(
     """
     lines = []
     if step.order == 1:
-        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. Set the work offset.")
+        lines += [*clamping.board.names.laid, *turning(clamping)]
+        offset = "Keep the work offset" if clamping.under else "Set the work offset"
+        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. {offset}.")
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
@@ -58,6 +66,38 @@ def before_start(
         lines += check_words(zero, step, clamping.units)
     lines += step.operation.at_start(clamping)
     return lines
+
+
+DOWEL_CLEAR = 0.5
+"""How far dowels must end below all that passes over them, mm."""
+
+
+def turning(clamping: Clamping) -> list[str]:
+    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side."""
+    dowels = clamping.under.feature(DowelHoles) if clamping.under else None
+    if dowels is None:
+        return []
+    across, near = {"x": "Y", "y": "X"}[clamping.setup.along], clamping.board.names.near.removesuffix(" end")
+    wide, long = (format_length(v, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+                  for v in (dowels.diameter, dowel_length(clamping, dowels)))
+    return [
+        f"The programs of the back come first. Then turn the blank over about its length, as a page is turned: its "
+        f"{near} end stays at its end, and the edge that looked toward + {across} comes to look toward - {across}. "
+        "Turned end for end it may fit the dowels too, and is spoilt: look at your marks.",
+        f"Sweep the bed. Put wooden dowels {wide} thick and at most {long} long into the holes in the spoilboard, so "
+        "that they end below all that is cut over them, and press the blank down on them until it lies flat. "
+        "X 0 and Y 0 stay as they are; Z 0 is set anew.",
+    ]
+
+
+def dowel_length(clamping: Clamping, dowels: Holes) -> float:
+    """The longest that dowels may be, mm, rounded down to halves: below the blank's top, and the surface over them."""
+    around = overlay.buffer(shapely.multipoints(dowels.at * [1.0, -1.0]), dowels.diameter / 2)
+    x, y = shapely.get_coordinates(around).T
+    low = clamping.stock.thickness
+    if clamping.surfacing is not None:
+        low = min(low, float(np.nanmin(clamping.finished_surface.height(x, y), initial=low)))
+    return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
 
 
 def cautions(step: Step) -> list[str]:
@@ -115,7 +155,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off on the bed beside the work, or on {setter} standing on it"
-    if step.order == 1:
+    if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return "touch off on top of the raw stock"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "

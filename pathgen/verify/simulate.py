@@ -84,13 +84,13 @@ class Simulation:
 
 def simulate(
     clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
-    pictured: bool = False,
+    pictured: bool = False, gone: Mask | None = None,
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
     Without `note`, nothing is kept of cuts that are too deep and of rapids; without `pictured`, no copies of what
     stands there at each stage, which pictures are made from. Raises TooLongError with the step of a program that would
-    take far longer than any of use.
+    take far longer than any of use. `gone`, (rows, columns), is where nothing is left of the blank before.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -99,6 +99,8 @@ def simulate(
     if clamping.surfacing is None:
         # a job that does not cut the surface has a blank that already has it
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    if gone is not None:
+        top[gone] = -np.inf
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
     stages: list[Stage] = []

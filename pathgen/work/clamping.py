@@ -140,6 +140,8 @@ class Clamping:
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
+    under: Clamping | None = None
+    """That of the other side, cut before: the blank is then turned over about its length, and its Y with it."""
     inlays: tuple[Inlay, ...] = field(init=False)
     """Those that its steps open, in the order of the job."""
     safe_z: float = field(init=False)
@@ -151,6 +153,11 @@ class Clamping:
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
         object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
+
+    @property
+    def files(self) -> set[str]:
+        """The names of all its programs, those of the other side too."""
+        return {step.file_name for step in self.steps} | (self.under.files if self.under else set())
 
     def feature(self, kind: type[Operation[F]]) -> F | None:
         """What the first operation of a kind holds; None where there is none of that kind."""

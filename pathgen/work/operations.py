@@ -481,6 +481,22 @@ class CutOut(Operation[Cutouts]):
         return _bored_off_in_z(self.bottom)
 
 
+class Channel(CutOut):
+    """A channel in the back of the part, for the truss rod, cut before the blank is turned over."""
+
+    name = "channel"
+    instead = "another [channel] cutter"
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("the channel is deeper, and the wood over it thinner",
+                "the channel is less deep, and the wood over it thicker")
+
+    def afterwards(self, work: Work) -> list[str]:
+        deep = format_length(self.feature.depth, work.units)
+        return [f"Measure the channel: it must be {deep} deep. Lay the truss rod in: it must not stand proud.",
+                "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
+
+
 def _bored_off_in_z(bottom: float) -> tuple[str, str]:
     if bottom > 0:
         return "the holes are deeper, and the wood under them thinner", "the holes are less deep"

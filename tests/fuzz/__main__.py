@@ -21,7 +21,7 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--kind", choices=list(KINDS), nargs="+", default=list(KINDS))
     options = parser.parse_args()
-    warnings.simplefilter("ignore")
+    warnings.simplefilter("error")
     faulthandler.enable()
     good_programs()
     with limited():

@@ -12,7 +12,7 @@ COUNTS = {"drawings": 400, "jobs": 300, "programs": 40, "files": 200}
 
 
 @pytest.mark.parametrize("kind", list(KINDS))
-@pytest.mark.filterwarnings("ignore")
+@pytest.mark.filterwarnings("error")
 def test_no_input_is_a_fault(kind):
     assert list(tried(kind, range(COUNTS[kind]))) == []
 

@@ -79,6 +79,21 @@ def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
     assert codes(check, arched, "slots") == found
 
 
+# P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are common practice.
+@pytest.mark.parametrize(("comment", "found"), [
+    *((f"({word} x)", {"active-comment"}) for word in (
+        "MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN", "PROBECLOSE")),
+    ("( m s g , stop)", {"active-comment"}), ("G4 P1 (msg,stop)", {"active-comment"}), ("(see MSG, there)", set()),
+    ("(message)", set()), ("(MSG)", set()), ("(log x)", set()),
+])
+def test_a_comment_that_a_controller_may_obey_is_warned_of(arched, comment, found):
+    def check(motion, step, clamping, tolerances):
+        return program_findings(read_program(text, name=step.file_name), motion, step, clamping, tolerances)
+
+    text = next(p.text for p in arched.programs if p.operation == "slots").replace("M5\n", f"{comment}\nM5\n")
+    assert codes(check, arched, "slots") == found
+
+
 @pytest.mark.parametrize(("operation", "check", "change", "code"), [
     ("slots", slot_findings, moved("Z", -0.01, below=4.6), "slot-too-deep"),
     ("slots", slot_findings, moved("Z", +0.01, below=4.6), "slot-too-shallow"),

@@ -18,6 +18,7 @@ from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import CutOut, DowelHoles, NutSlot, Outline, RoundHoles, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import thin_wood
+from pathgen.work.underside import sunk_of
 
 Floats = NDArray[np.float64]
 
@@ -47,6 +48,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_slots(view, clamping),
         *_numbers(view, clamping, size),
         *_bores(view, clamping),
+        *_sunk(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
@@ -129,9 +131,17 @@ def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
             yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")
 
 
+def _sunk(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """What is open in the underside, as lines that nobody sees."""
+    for sunk in sunk_of(clamping):
+        yield area(view, sunk.shape, stroke=INK, stroke_width=0.3, stroke_dasharray=f"{size / 3} {size / 4}",
+                   class_="sunk")
+
+
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots)) is not None:
+    under = clamping.under.feature(DowelHoles) if clamping.under else None  # each lies under itself or its mate
+    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots) or under) is not None:
         for x, y in view(holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
     for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:

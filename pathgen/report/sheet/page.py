@@ -21,6 +21,7 @@ from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_b
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import (
+    both_sides,
     findings,
     frets,
     fretting_sheet,
@@ -58,6 +59,7 @@ def setup_sheet(
         finished(planned, checked, report, board_words(clamping)) if shaded else None,
         _from_above(planned, report),
         _cautions(clamping),
+        both_sides(clamping, report),
         to_have_ready(clamping, report),
         air_cut(clamping, programs),
         in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
@@ -104,7 +106,8 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
           class_="verdict good" if passed else "verdict bad"),
         facts([
-            ("Programs", f"{len(clamping.steps)}, in one clamping"),
+            ("Programs", f"{len(clamping.steps)}, in one clamping" + (
+                f"; {len(clamping.under.steps)} for the back come before" if clamping.under else "")),
             ("Machine time", f"{time}, without changing cutters and without curing"),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Blank", _blank_words(clamping)),
@@ -176,6 +179,7 @@ def legend_above(clamping: Clamping) -> str:
         if clamping.feature(WitnessMarks) else "",
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
+        "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
         "The target: X 0, Y 0, with the machine's axes.",
     ]))
 

@@ -6,7 +6,9 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
+from pathgen.programs.instructions import turning
 from pathgen.report.board_text import frame_lines
+from pathgen.report.both_sides import between_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
@@ -40,6 +42,23 @@ def _section_words(clamping: Clamping, section: Section) -> str:
         return f"{at}."
     left = fine_length(least_under(clamping, section), clamping.units)
     return f"{at}: at least {left} of wood left under the pockets."
+
+
+def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
+    """How the blank is turned over, and the wood left between both sides."""
+    sides = report["both_sides"]
+    if sides is None:
+        return None
+    return chapter("both-sides", "The back first",
+                   e("p", "Its programs, ", *_listed([e("code", step.file_name) for step in clamping.under.steps]),
+                     " and its sheet, ", e("code", "00-back-setup.html"), ", come before this sheet."
+                     ) if clamping.under else None,
+                   e("ol", (e("li", line) for line in turning(clamping)), class_="tick"),
+                   e("p", between_words(sides, clamping.units)))
+
+
+def _listed(parts: list[Element]) -> list[Element | str]:
+    return [piece for part in parts for piece in (part, ", ")][:-1]
 
 
 def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
