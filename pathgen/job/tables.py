@@ -24,10 +24,8 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
-from pathgen.parts.fingerboard.ends import End
-from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
-from pathgen.parts.fingerboard.part import ZEROS, PartialFret
-from pathgen.parts.fingerboard.radii import Radii
+from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
+from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
@@ -39,7 +37,7 @@ RADIUS = size(25.0, 100_000.0)
 
 
 @dataclass(frozen=True, kw_only=True)
-class FannedScale:
+class FannedScale(Scale):
     """Two scale lengths: ``scale_length = { bass = .., treble = .. }``."""
 
     bass: float = key(SCALE, "scale length of the lowest string, along itself")
@@ -158,7 +156,7 @@ class FallAwayTable(FallsAway):
 
 
 @dataclass(frozen=True, kw_only=True)
-class BoardTable:
+class BoardTable(BoardNumbers):
     """``[board]``: the part."""
 
     scale_length: FannedScale = key(
