@@ -316,7 +316,8 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
-            raise JobError("[resurface] skim", f"{job.resurface.skim:g} mm breaks through an inlay",
+            raise JobError("[resurface] skim",
+                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
 
 
