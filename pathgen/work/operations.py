@@ -262,7 +262,7 @@ class Pocket(Operation[Inlay]):
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
-            "Stop here for the fill. Leave the work clamped, held over its whole face: a board held by its ends alone "
+            "Stop here for the fill. Leave the work clamped, held over its whole face: work held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
@@ -634,7 +634,7 @@ class Outline(Operation[OutlineCut]):
         if self.feature.skin:
             return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
         if not self.feature.tabs:
-            return ["The board is free: only what the blank is stuck down with holds it. Ease it up without bending "
+            return ["The work is free: only what the blank is stuck down with holds it. Ease it up without bending "
                     "it."]
         return ["Cut the tabs with a fine saw and trim them flush."]
 
@@ -702,7 +702,7 @@ def _into_bed(bottom: float, work: Work) -> list[str]:
     if bottom >= 0:
         return []
     depth = format_length(-bottom, work.units)
-    return [f"This program cuts {depth} into the board under the work: see that there is one to spare."]
+    return [f"This program cuts {depth} into the spoilboard, the spare board under the work: see that there is one."]
 
 
 SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "

@@ -26,8 +26,8 @@ CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
 NUT_SLOT = "#8d8069"
-AXIS = 2.8
-"""Length of the axes at the zero, as a part of the words' size."""
+AXIS = 1.3
+"""Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
 
@@ -194,27 +194,26 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     if board.names.sides is not None:
         for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
             yield words(view, [middle, y], f"{name} side", size=size)
-    yield words(view, [board.start, above], board.names.near, size=size)
+    yield words(view, [board.start, above], board.names.near, size=size, text_anchor="start")
     yield words(view, [board.start + board.length, above], board.names.far, size=size, text_anchor="end")
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """A target at X 0, Y 0 of the programs, and the machine's axes as they lie on the board."""
-    zero = np.array(clamping.zero)
-    (x, y), r = view(zero)[0], 0.7 * size
+    """A target at X 0, Y 0 of the programs; the machine's axes, as they lie on the board, beside the blank."""
+    (x, y), r = view(np.array(clamping.zero))[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
     turned = clamping.setup.along == "y"
+    corner = np.array([view.left + 0.4 * size, clamping.stock.bounds[1] - 0.6 * size])
     for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
-        yield from _axis(view, name, zero, np.array(way), size)
+        yield from _axis(view, name, corner, np.array(way), size)
 
 
-def _axis(view: View, name: str, zero: Floats, way: Floats, size: float) -> Iterator[Element]:
-    tip, square = zero + AXIS * size * way, np.array([-way[1], way[0]])
-    head = shapely.Polygon([tip, tip - size * way + 0.4 * size * square, tip - size * way - 0.4 * size * square])
-    yield lines(view, [np.array([zero + 0.75 * size * way, tip - 0.6 * size * way])], stroke=INK,
-                stroke_width=size / 8)
-    yield area(view, head, fill=INK)
-    aside = np.array([0.7, -0.35] if way[1] == 0 else [0.75, -0.4]) * size
-    yield words(view, tip + aside, name, size=1.1 * size, font_weight="bold")
+def _axis(view: View, name: str, corner: Floats, way: Floats, size: float) -> Iterator[Element]:
+    tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
+    foot = tip - 0.6 * size * way
+    yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
+    yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)
+    aside = np.array([0.45, -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
+    yield words(view, tip + aside, name, size=0.9 * size, font_weight="bold")
