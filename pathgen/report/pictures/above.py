@@ -42,7 +42,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     return view.picture(
         f"{clamping.title}: the {clamping.board.names.part} from above",
         *_blank(view, clamping, size),
-        *_board(view, clamping),
+        *_board(view, clamping, size),
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
@@ -84,11 +84,12 @@ def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
 
 
-def _board(view: View, clamping: Clamping) -> Iterator[Element]:
+def _board(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     board = clamping.board
-    yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=0.5, class_="board")
+    yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=size / 18, class_="board")
     if board.finished.area > board.outline.area + 1e-6:
-        yield area(view, board.finished, stroke=INK, stroke_width=0.3, stroke_dasharray="2 1.5", class_="finished")
+        yield area(view, board.finished, stroke=INK, stroke_width=size / 30, stroke_dasharray=f"{size / 5} {size / 7}",
+                   class_="finished")
 
 
 def _finishing_reach(
