@@ -77,7 +77,10 @@ def _fittings(job: Job, board: Fingerboard) -> None:
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:
-    """The board, or the plate, that a job describes."""
+    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
+    if job.parts:
+        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}")
     return flat_part_of(job) if job.board is None else board_of(job)
 
 
@@ -120,6 +123,8 @@ def board_of(job: Job) -> Fingerboard:
 
 
 def _board_table(job: Job) -> BoardTable:
+    if job.board is None and job.parts:
+        part_of(job)  # refuses it
     if job.board is None:
         raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
