@@ -104,8 +104,9 @@ def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         if narrower > 0:
             yield Doubt(
                 where=f"[[inlay]] {inlay.index + 1}",
-                problem=f'the walls that "{cutter.name}" leaves slope, and the skim of '
-                        f"{format_length(skim, job.units)} meets them {format_length(narrower, job.units)} further in",
+                problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
+                        f"{format_length(skim, job.units)} lower (skim), meets them "
+                        f"{format_length(narrower, job.units)} further in",
                 allowed="the drawing's own width, with skim = 0 or flat ends",
                 remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
                 grave=narrower > _SEEN,

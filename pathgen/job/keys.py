@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
@@ -116,15 +117,17 @@ def size(low: float, high: float) -> Reader:
 
 
 def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
-    """A feed in the job's units of length per minute; gives mm per minute."""
+    """A feed in the job's units of length per minute, or a text like "800 mm/min"; gives mm per minute."""
 
     @holding("length per minute")
     def read(value: Any, place: Place) -> float:
         per = MM_PER[place.units]
-        if not _is_number(value) or not low <= value * per <= high:
+        length = re.sub(r"\s*(/ ?|per )min(ute)?$", "", value.strip()) if isinstance(value, str) else value
+        mm = _length_mm(length, place)
+        if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             raise place.refuse(f"{_shown(value)} given", allowed=allowed)
-        return float(value) * per
+        return mm
 
     return read
 

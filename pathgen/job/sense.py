@@ -18,7 +18,7 @@ from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_outline
-from pathgen.job.tables import BoardTable, FannedScale
+from pathgen.job.tables import BoardTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.neck import neck_of
@@ -87,35 +87,12 @@ def part_of(job: Job) -> Fingerboard | FlatPart:
 def board_of(job: Job) -> Fingerboard:
     """The board that a job describes. Raises JobError for a job of a plate."""
     table = _board_table(job)
-    scale: FannedScale = table.scale_length
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
     board = fingerboard(
-        scale_lengths=(scale.bass, scale.treble),
-        straight_fret=scale.straight_fret,
-        edge_to_string=table.edge_to_string if scale.edge_to_string is None else scale.edge_to_string,
-        frets=_fret_count(table),
-        divisions=table.divisions,
-        ratios=table.ratios,
-        zero_fret=table.zero_fret,
-        partial_frets=table.partial_frets,
-        left_handed=table.left_handed,
-        nut_width=table.nut_width,
-        end_width=table.end_width,
-        past_last_fret=table.past_last_fret,
-        behind_nut=table.behind_nut,
-        nut_end=table.nut_end,
-        end=table.end,
+        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
         inner_radius=outline_cutter.radius if outline_cutter else 0.0,
-        thickness=table.thickness,
-        radius=table.radius,
-        binding=0.0 if table.bound else table.binding,
-        min_web=table.min_web,
-        outline=_drawn_outline(job),
-        relief=table.relief,
-        fall_away=table.fall_away,
-        nut_offset=table.nut_offset,
     )
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings, neck=job.neck,
@@ -340,7 +317,8 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
-            raise JobError("[resurface] skim", f"{job.resurface.skim:g} mm breaks through an inlay",
+            raise JobError("[resurface] skim",
+                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
 
 

@@ -340,8 +340,8 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         near, hull = (format_length(v, clamping.units) for v in (blend, out))
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
-            got=f"a dam {hull} round the drawing's hull holds resin on {past.area / 100:.1f} cm2 that lie further than "
-            f"{near} from the drawing, where this program does not cut", allowed="",
+            got=f"a dam {hull} round the drawing, as a taut thread goes round it, holds resin on {past.area:.0f} mm2 "
+            f"further than {near} from the drawing, where this program does not cut", allowed="",
             remedy=f"dam no further than {near} from the drawing, or scrape off what cures beyond that; or make "
             "[resurface] blend larger",
         )

@@ -12,7 +12,7 @@ from pathgen import build, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.job.bench import gauge_clampings
-from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
@@ -29,6 +29,7 @@ from pathgen.verify.slots import slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Pocket, Slot
+from tests.boards import fingerboard
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 

@@ -163,9 +163,9 @@ def _pour(clamping: Clamping, part: Coupon) -> Element | None:
         "pour", "The pour and the second cut", _table(rows),
         _list("Dam, pour and cure it as you will on the board; measure how high the cured resin stands.",
               ["Higher than it should be: set ", _key("[[inlay]] overfill"), " to what you read."],
-              "A fingernail feels a step of 0.01 mm. Where the second cut ends, wood of the first cut stands beside "
-              "it: the step there is how far Z came out different after the change of cutter. Set Z again the same way "
-              "and with the same feeler until it is gone.",
+              f"A fingernail feels a step of {format_length(0.01, units)}. Where the second cut ends, wood of the "
+              "first cut stands beside it: the step there is how far Z came out different after the change of cutter. "
+              "Set Z again the same way and with the same feeler until it is gone.",
               ["Colour in the wood beside the edge: seal the walls first. Pits: bubbles. Soft or sticky: it was mixed "
                "wrongly, or not cured; see ", _key("[resin] mix"), "."]),
     )

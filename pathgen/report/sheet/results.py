@@ -112,8 +112,8 @@ def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
     return chapter(
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
         scrolling(table(head, rows), "Fretting sheet"),
-        figure(strip_picture(data), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, cut the "
-               "strip out and lay the wire on it.", wide=True),
+        figure(strip_picture(data, units), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, "
+               "cut the strip out and lay the wire on it.", wide=True),
     )
 
 
