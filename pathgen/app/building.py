@@ -152,13 +152,14 @@ class Build:
 
 def build(
     job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
-    tell: Callable[[str], None] = _say_nothing,
+    tell: Callable[[str], None] = _say_nothing, pictures: bool = True,
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
     `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
     PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
-    `clamping` is another one than the board's: that of a tool of the bench.
+    `clamping` is another one than the board's: that of a tool of the bench. Without `pictures` nothing is kept for
+    pictures of the wood.
 
     >>> import pathgen
     >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)     # what `pathgen new board` writes
@@ -174,7 +175,7 @@ def build(
     tell("reading them back, cutting in simulation")
     checked = verify(
         planned.clamping, {p.file_name: p.text for p in (*below, *programs)}, resolution=resolution,
-        job_fingerprint=job.fingerprint,
+        job_fingerprint=job.fingerprint, pictured=pictures,
     )
     back = _made(job, other, below, checked.under) if other and checked.under else None
     return _made(job, planned, programs, checked, back)

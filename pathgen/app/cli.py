@@ -278,7 +278,7 @@ def _build(options: argparse.Namespace) -> int:
         return GOOD if cut_halves(job, options.out, resolution=options.resolution,
                                   shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
-        result = build(job, resolution=options.resolution, tell=tell)
+        result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     if options.json:
         say(as_json(result.report).rstrip())
     else:

@@ -14,9 +14,11 @@ RING_COLOUR = "#6b4a2f"
 
 @dataclass(frozen=True, kw_only=True)
 class OpeningsTable:
-    """Openings of a plate that its drawing shows in colours of their own."""
+    """Openings of a plate that its drawing shows in colours or layers of their own."""
 
-    colours: tuple[str, ...] = key(list_of(colour, least=1), "the colours that are cut through")
+    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
+    layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
+                                  shown="none")
     cutter: str = key(text(60), "a flat-end cutter that clears them")
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
 
@@ -35,8 +37,8 @@ class FlatPlateTable:
                               shown="length and width")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="page origin at X 0, Y 0")
-    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, cutter, "
-                                         "through }", None, shown="none")
+    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
+                                         "cutter, through }", None, shown="none")
     face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or hole", 1.0)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
@@ -52,6 +54,8 @@ class FormTable:
                        "form's edge, where the line then ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
                                           shown="every colour in the artwork")
+    artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
+                                                 None, shown="every layer")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="page origin at X 0, Y 0")
     cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "

@@ -211,6 +211,10 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
 def _needed_tables(job: Job) -> None:
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
+    if job.resurface and job.plate and not job.plate.face:
+        raise JobError("[plate] face", "false, and an inlay is filled, which is cut level with the face",
+                       allowed='face = false with fill = "none"',
+                       remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
         raise JobError(
             "[resurface]", "there is no first surface to repeat",
@@ -236,7 +240,7 @@ def _order(job: Job) -> None:
                        remedy="pockets and slots are measured from the finished surface")
     if job.outline and any(at["outline"] < at[name] for name in wanted):
         raise JobError("order", "something after the outline", allowed="outline last",
-                       remedy="the board is loose once its outline is cut")
+                       remedy="the part is loose once its outline is cut")
 
 
 def _radius_and_width(job: Job, board: Fingerboard) -> None:
@@ -312,7 +316,8 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
-            raise JobError("[resurface] skim", f"{job.resurface.skim:g} mm breaks through an inlay",
+            raise JobError("[resurface] skim",
+                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
 
 
@@ -324,7 +329,7 @@ def _leave(job: Job) -> None:
     where = "[surface] leave"
     room = job.stock.thickness - job.body.thickness
     if table.leave > room + 1e-9:
-        raise JobError(where, f"{format_length(table.leave, unit)} over a board of "
+        raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
                        f"{format_length(job.body.thickness, unit)}, from a blank of "
                        f"{format_length(job.stock.thickness, unit)}",
                        allowed=f"{format_length(max(room, 0.0), unit)} or less",

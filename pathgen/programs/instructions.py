@@ -148,12 +148,13 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
-    return f"The cutter must stand out at least {least} from the collet, so that collet and nut clear {known}."
+    return f"The cutter must stand out at least {least} from the collet, so that the collet and its nut clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
-        return "touch off on the bed beside the work, or on a setter standing on it"
+        setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
+        return f"touch off on the bed beside the work, or on {setter} standing on it"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return "touch off on top of the raw stock"
     return (

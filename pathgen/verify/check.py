@@ -115,6 +115,7 @@ def verify(
     section_step: float = 0.01,
     job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None,
+    pictured: bool = False,
 ) -> Verification:
     """Read the programs, remove material as the machine would, and compare with the part.
 
@@ -129,6 +130,8 @@ def verify(
         Spacing of the cross sections on which ridges are measured, and of the points on them, mm.
     job_fingerprint : str, optional
         What the programs' headers should state.
+    pictured : bool
+        Keep small copies of what stands there after each program, for pictures.
 
     Notes
     -----
@@ -138,7 +141,7 @@ def verify(
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
-    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances)
+    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances, pictured)
     if under is not None:
         found += under.findings
     below = _below(under, clamping)
@@ -156,11 +159,11 @@ def verify(
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     try:
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances, gone=gone)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
     except TooLongError as error:
         found.append(_too_long(error))
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances, gone=gone)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
     found += _not_compared(unread)
     found += cutting_findings(clamping, sim, motions, tolerances)
     loads = loads_of(clamping.steps, sim, motions)
@@ -192,13 +195,14 @@ def verify(
 
 def _under(
     clamping: Clamping, texts: Mapping[str, str], resolution: float, job_fingerprint: str | None,
-    tolerances: Tolerances,
+    tolerances: Tolerances, pictured: bool,
 ) -> tuple[Verification | None, Mapping[str, str]]:
     """What the programs of the other side do, where there is one; and the texts that are not its own."""
     if clamping.under is None:
         return None, texts
     own = {name: text for name, text in texts.items() if name in clamping.under.files}
-    found = verify(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances)
+    found = verify(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances,
+                   pictured=pictured)
     return found, {name: text for name, text in texts.items() if name not in own}
 
 

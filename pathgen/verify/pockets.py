@@ -357,7 +357,7 @@ def _levelled(
         program, line = culprit(*poured.lost_at, lambda operation: operation.levels is not None)
         yield Finding(
             code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
-            got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0",
+            got=f"{poured.lost:.4f} mm of wood", allowed="none: the second cut is to repeat the first",
             remedy="repeat the first finishing passes exactly",
         )
 

@@ -175,7 +175,8 @@ def legend_above(clamping: Clamping) -> str:
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
-        "Crosses in rings: witness marks." if clamping.feature(WitnessMarks) else "",
+        "Crosses in rings: witness marks, small holes by which work that moved is found again."
+        if clamping.feature(WitnessMarks) else "",
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",

@@ -62,7 +62,10 @@ def in_order(
           f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
-    legend = "In the pictures lines are cuts, discs holes and marks, dots rapids, and a ring marks the first cut."
+    legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
+              "and a ring marks the first cut.")
+    if any(p.step.operation.levels for p in programs):
+        legend += " The cut over cured fill is the second cut; its files are called resurface."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, left.get(p.order), wood) for p in programs))
 
