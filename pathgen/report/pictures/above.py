@@ -52,7 +52,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
-        *(_keep_out(view, box, number, clamping.units, size)
+        *(keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
         *_sides(view, clamping, size),
         *_zero(view, clamping, size),
@@ -167,7 +167,8 @@ def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
         yield area(view, triangle, fill=INK, class_="tab")
 
 
-def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+def keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+    """A clamp, hatched, and how high it is."""
     (x0, x1), (y0, y1) = box.x, box.y
     shape = shapely.box(x0, y0, x1, y1)
     reach = max(x1 - x0, y1 - y0) * 2
@@ -200,21 +201,34 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """A target at X 0, Y 0 of the programs; the machine's axes, as they lie on the board, beside the blank."""
+    """A target at X 0, Y 0 of the programs, where it lies in the picture, and the machine's axes."""
+    if not shows_zero(clamping):
+        return
     (x, y), r = view(np.array(clamping.zero))[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
-    turned = clamping.setup.along == "y"
-    corner = np.array([view.left + 0.4 * size, clamping.stock.bounds[1] - 0.6 * size])
-    for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
-        yield from _axis(view, name, corner, np.array(way), size)
+    ends = clamping.to_board(np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]))[:, :2]
+    yield from axes(view, clamping.stock.bounds[1], np.round(ends[1:] - ends[0]), size)
 
 
-def _axis(view: View, name: str, corner: Floats, way: Floats, size: float) -> Iterator[Element]:
-    tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
-    foot = tip - 0.6 * size * way
-    yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
-    yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)
-    aside = np.array([0.45, -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
-    yield words(view, tip + aside, name, size=0.9 * size, font_weight="bold")
+def shows_zero(clamping: Clamping) -> bool:
+    """Whether X 0, Y 0 lies in the picture from above: that of a part on a common blank may lie far off its share."""
+    (x, y), (x0, y0, x1, y1) = clamping.zero, clamping.stock.bounds
+    return clamping.shared is None or (x0 <= x <= x1 and y0 <= y <= y1)
+
+
+def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]:
+    """The machine's X and Y as (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
+
+    `low` is the lower edge of what the picture shows.
+    """
+    corner = np.array([view.left + 0.4 * size, low - 0.6 * size])
+    corner += np.maximum(-ways.sum(axis=0), 0.0) * [AXIS * size, 0.0]  # one that points left begins further right
+    for name, way in zip("XY", ways, strict=True):
+        tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
+        foot = tip - 0.6 * size * way
+        yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
+        yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)
+        aside = np.array([0.45 * way[0], -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
+        yield words(view, tip + aside, name, size=0.9 * size, font_weight="bold")
