@@ -219,7 +219,7 @@ def shows_zero(clamping: Clamping) -> bool:
 
 
 def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]:
-    """The machine's X and Y as (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
+    """The machine's X and Y, (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
 
     `low` is the lower edge of what the picture shows.
     """
