@@ -21,7 +21,7 @@ from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import Report, report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
-from pathgen.verify import Verification, verify
+from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
@@ -227,13 +227,8 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     """What `check` finds, and the (first) clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
     clampings = stated_clampings(job, texts)
-    own = [{name: texts[name] for name in texts if name in c.files} for c in clampings]
-    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
-    found = [
-        verify(clamping, mine, resolution=resolution, job_fingerprint=job.fingerprint)
-        for clamping, mine in zip(clampings, own, strict=True)
-    ]
-    every = tuple(finding for one in found for finding in one.findings)
+    found, together = verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    every = (*(finding for one in found for finding in one.findings), *together)
     return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
 
 

@@ -60,6 +60,11 @@ class Document:
         return f"{self.name} line {self.lines.get(element, 0)}, {local_name(element)}{name}"
 
 
+def names_of(element: Element) -> tuple[str, ...]:
+    """Its id, and the labels that drawing programs give it in name spaces of their own."""
+    return tuple(value for name, value in element.attrib.items() if name == "id" or name.endswith("}label"))
+
+
 def local_name(element: Element) -> str:
     """The name of an element without its name space."""
     return str(element.tag).rpartition("}")[2]

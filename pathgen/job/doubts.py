@@ -78,7 +78,8 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=where, problem=f"stands {format_length(off, job.units, decimals=1)} off the blank",
                 allowed="a clamp stands on the blank, or touches it; other things in the way may stand off",
-                remedy="if it is a clamp, correct along and across: they count from the nut face and the centre-line",
+                remedy="if it is a clamp, correct along and across: they count from "
+                       f"{'the nut face' if job.board else 'X 0'} and the centre-line",
             )
         elif overlay.intersection(stands, blank).area > 0 and box.height < clamping.stock.thickness:
             yield Doubt(

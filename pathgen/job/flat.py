@@ -197,7 +197,11 @@ def _drawn_openings(job: Job) -> BaseGeometry:
         return MultiPolygon([Polygon(ring) for ring in form_piece(job)[0].interiors])
     if table.openings is None or table.artwork is None:
         return MultiPolygon()
-    return drawn_area(job, table.artwork, table.place, "[plate] openings", table.openings.colours)
+    if not (table.openings.colours or table.openings.layers):
+        raise JobError("[plate] openings", "neither colours nor layers", remedy="name the colours, or the layers, of "
+                       "the drawing that are cut through")
+    return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
+                      layers=table.openings.layers)
 
 
 def _bores(job: Job) -> list[_Bored]:

@@ -62,7 +62,7 @@ def plate_of(form: FormTable, job: Job) -> FlatPlateTable:
                        remedy="add [outline] with its cutter and tabs")
     return FlatPlateTable(
         thickness=job.stock.thickness, face=False, min_web=form.min_web,
-        openings=OpeningsTable(colours=(), cutter=job.outline.cutter, through=job.outline.through),
+        openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through),
     )
 
 
@@ -155,7 +155,8 @@ def _form(job: Job) -> FormTable:
 def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
     """What the line encloses, and the sheet's part that the form may take."""
     form = _form(job)
-    area = drawn_area(job, form.artwork, form.place, "[form]", form.colours)
+    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours,
+                      layers=form.artwork_layers)
     if form.length is not None and form.width is not None:
         return area, shapely.box(0.0, -form.width / 2, form.length, form.width / 2)
     by = form.wall + form.gap

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from pathgen.job.keys import choice, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import InlayTable, PlaceTable, colour
 
@@ -14,9 +15,11 @@ RING_COLOUR = "#6b4a2f"
 
 @dataclass(frozen=True, kw_only=True)
 class OpeningsTable:
-    """Openings of a plate that its drawing shows in colours of their own."""
+    """Openings of a plate that its drawing shows in colours or layers of their own."""
 
-    colours: tuple[str, ...] = key(list_of(colour, least=1), "the colours that are cut through")
+    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
+    layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
+                                  shown="none")
     cutter: str = key(text(60), "a flat-end cutter that clears them")
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
 
@@ -35,8 +38,8 @@ class FlatPlateTable:
                               shown="length and width")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="page origin at X 0, Y 0")
-    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, cutter, "
-                                         "through }", None, shown="none")
+    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
+                                         "cutter, through }", None, shown="none")
     face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or hole", 1.0)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
@@ -52,6 +55,8 @@ class FormTable:
                        "form's edge, where the line then ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
                                           shown="every colour in the artwork")
+    artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
+                                                 None, shown="every layer")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="page origin at X 0, Y 0")
     cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "
@@ -119,3 +124,22 @@ def ring_inlay(ring: RingTable) -> RingInlay:
     """The inlay that a ring is cut as: it has no drawing."""
     return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
                      ring=ring)
+
+
+@holding("0, 90, 180 or 270")
+def _quarter(value: Any, place: Place) -> float:
+    """A quarter turn, in degrees."""
+    turn = number(0.0, 270.0)(value, place)
+    if turn % 90:
+        raise place.refuse(f"{turn:g} given", allowed="0, 90, 180 or 270", remedy="parts lie along or across the grain")
+    return float(turn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartTable:
+    """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
+
+    job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
+    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), least=2, most=2),
+                                  "[along, across] of the middle of that share")
+    turn: float = key(_quarter, "counter-clockwise", 0.0)

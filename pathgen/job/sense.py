@@ -77,7 +77,10 @@ def _fittings(job: Job, board: Fingerboard) -> None:
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:
-    """The board, or the plate, that a job describes."""
+    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
+    if job.parts:
+        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}")
     return flat_part_of(job) if job.board is None else board_of(job)
 
 
@@ -97,6 +100,8 @@ def board_of(job: Job) -> Fingerboard:
 
 
 def _board_table(job: Job) -> BoardTable:
+    if job.board is None and job.parts:
+        part_of(job)  # refuses it
     if job.board is None:
         raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
@@ -211,6 +216,10 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
 def _needed_tables(job: Job) -> None:
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
+    if job.resurface and job.plate and not job.plate.face:
+        raise JobError("[plate] face", "false, and an inlay is filled, which is cut level with the face",
+                       allowed='face = false with fill = "none"',
+                       remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
         raise JobError(
             "[resurface]", "there is no first surface to repeat",
@@ -236,7 +245,7 @@ def _order(job: Job) -> None:
                        remedy="pockets and slots are measured from the finished surface")
     if job.outline and any(at["outline"] < at[name] for name in wanted):
         raise JobError("order", "something after the outline", allowed="outline last",
-                       remedy="the board is loose once its outline is cut")
+                       remedy="the part is loose once its outline is cut")
 
 
 def _radius_and_width(job: Job, board: Fingerboard) -> None:
@@ -325,7 +334,7 @@ def _leave(job: Job) -> None:
     where = "[surface] leave"
     room = job.stock.thickness - job.body.thickness
     if table.leave > room + 1e-9:
-        raise JobError(where, f"{format_length(table.leave, unit)} over a board of "
+        raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
                        f"{format_length(job.body.thickness, unit)}, from a blank of "
                        f"{format_length(job.stock.thickness, unit)}",
                        allowed=f"{format_length(max(room, 0.0), unit)} or less",

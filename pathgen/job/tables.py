@@ -583,7 +583,7 @@ class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     cutter: str = key(text(60), "a flat-end cutter")
-    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the board",  # type: ignore[assignment]
+    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part",  # type: ignore[assignment]
                            None, shown="4, or none with skin")
     tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5)
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)

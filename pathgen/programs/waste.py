@@ -115,7 +115,7 @@ def error_words(errors: MarkErrors) -> str:
     """What measuring errors do, in one line, in mm: for refusals."""
     if not np.isfinite(errors.worst):
         return "they leave a turn or tilt open"
-    return (f"measuring errors of {errors.accuracy:g} mm at the marks, root-sum-square, would move the board by up to "
+    return (f"measuring errors of {errors.accuracy:g} mm at the marks, root-sum-square, would move the work by up to "
             f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
 
 

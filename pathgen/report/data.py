@@ -66,6 +66,7 @@ def report_data(
                                     if key in part}
     return Report({
         "title": planned.clamping.title,
+        "part": planned.clamping.board.names.part,
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,

@@ -66,8 +66,8 @@ ONE_BATCH = "or all of it"
 """What the row of one batch for all colours of a pour is called."""
 
 BATCH_WORDS = (
-    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing), which stands higher over "
-    "the board's low side. Mix: what can be mixed and measured, no less than what is needed, in parts that keep the "
+    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing), which stands higher where "
+    "the surface is lower. Mix: what can be mixed and measured, no less than what is needed, in parts that keep the "
     "ratio of the resin's sheet within 2 %. What is left in the cup cures there: do not mix less."
 )
 
@@ -105,13 +105,14 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
     lines: list[str] = []
+    part = report["part"]
     for inlay in report["inlays"]:
         cut = inlay["second_cut"]
         if cut is None:
             continue
         lines.append(
-            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, units)}; {_how_cut(cut, units)}. It takes "
-            f"{cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
+            f"takes {cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
@@ -121,16 +122,15 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
             for row in errors["rows"]
         ]
-        part = "plate" if "plate" in report else "board"
         lines += ["Its files are called resurface.", "",
                   f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
 
 
-def _where_cut(cut: dict[str, Any], units: str) -> str:
+def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
     if cut["area"] == "board":
-        return "over the whole board"
+        return f"over the whole {part}"
     return f"over the inlay and {format_length(cut['blend'], units)} round it"
 
 
@@ -173,7 +173,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         machine = "; ".join(
             f"X {fine_length(x, units)}, Y {fine_length(y, units)}" for x, y in report["marks"]["machine"]
         )
-        lines += ["", f"Witness marks (small holes to find the work again by), measured on the board: {board}.",
+        lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
                   f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
         lines += seen_lines(report["marks"]["seen"])

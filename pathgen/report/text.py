@@ -120,9 +120,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
 
 
 def saving_lines(report: dict[str, Any]) -> list[str]:
-    """What would make the same board in fewer minutes."""
+    """What would make the same part in fewer minutes."""
     rows, leave = report["fewer_minutes"], report["saved_by_leave"]
-    lines = ["", "The same board in fewer minutes", ""] if rows or leave else []
+    lines = ["", f"The same {report['part']} in fewer minutes", ""] if rows or leave else []
     if leave:
         lines.append(f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish.")
     if rows:

@@ -77,7 +77,7 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
     size = " by ".join(fine_length(v, clamping.units) for v in
                        (clamping.stock.length, clamping.stock.width, clamping.stock.thickness))
     return [
-        e("p", "Cut it from scrap of the same wood, with the cutters in the collets that will cut the board. It is cut "
+        e("p", "Cut it from scrap of the same wood, with the cutters in the collets that will cut the part. It is cut "
                "with the feeds, layers and depths of the job. Then measure, write down what you read, and change one "
                "number of the job at a time."),
         facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),

@@ -72,8 +72,8 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
         f"{' (thousandths of a millimetre)' if units == 'mm' else ''} at {place}, marked with a cross; "
-        f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the board "
-        "and are sanded away."
+        f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the "
+        f"{clamping.board.names.part} and are sanded away."
     )
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
