@@ -36,7 +36,7 @@ def test_where_a_point_goes(text, point, goes_to):
     assert (a * x + c * y + e, b * x + d * y + f) == pytest.approx(goes_to, abs=1e-12)
 
 
-@pytest.mark.parametrize("text", ["rotate(90deg)", "rotate(100grad)", "rotate(.25turn)", "rotate(1.5707963267948966rad)"])
+@pytest.mark.parametrize("text", ["rotate(90deg)", "rotate(100grad)", "rotate(.25turn)", "rotate(1.570796326795rad)"])
 def test_units_are_for_style_sheets(text):
     assert parse_transform(text, units=True) == pytest.approx((0, 1, -1, 0, 0, 0), abs=1e-12)
     with pytest.raises(ValueError):

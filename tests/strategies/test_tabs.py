@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import shapely
@@ -21,7 +23,7 @@ def heights(tabs, *, height=1.5, width=6.0, places=()):
                      finish=0.0, safe_z=15.0, air_z=7.0)
     points = path.points[path.kinds != Move.RAPID]
     low = np.full(len(places), np.inf)
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in itertools.pairwise(points):
         if abs(a[1] - 21.5) < 1e-9 and abs(b[1] - 21.5) < 1e-9 and abs(b[0] - a[0]) > 1e-9:
             share = (np.asarray(places) - a[0]) / (b[0] - a[0])
             on = (share >= 0) & (share <= 1)

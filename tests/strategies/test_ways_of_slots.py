@@ -61,7 +61,7 @@ def test_entry_left_open_is_by_pecks_where_both_ends_lie_in_waste(through, plung
 
 @pytest.mark.parametrize("slant", [0.0, 30.0])
 def test_a_slot_runs_out_over_the_edge_at_its_whole_width(slant):
-    """0.5 mm past where its farther wall meets an edge that tapers by up to 0.1; a short slot ends round on its line."""
+    """0.5 mm past where its farther wall meets an edge that tapers by up to 0.1; a short one ends round on its line."""
     unit = np.array([np.sin(np.radians(slant)), np.cos(np.radians(slant))])
     points = way(one_slot(slant=slant, width=0.6))
     past = (points[:, :2] - [50.0, 0.0]) @ unit - 10.0 / unit[1]

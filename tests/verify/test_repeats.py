@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from types import SimpleNamespace
 
 import numpy as np
@@ -22,7 +23,7 @@ def motion(*runs):
             start.append(end[-1])
             end.append(run[0])
             rapid.append(True)
-        for a, b in zip(run[:-1], run[1:], strict=True):
+        for a, b in itertools.pairwise(run):
             start.append(a)
             end.append(b)
             rapid.append(False)
@@ -39,7 +40,8 @@ def test_the_same_passes_after_others_through_the_fill_are_a_repeat():
     above = [(x, y, z + 1) for x, y, z in PASSES]
     assert not list(repeat_findings(motion(PASSES), motion(PASSES), STEP))
     assert not list(repeat_findings(motion(PASSES), motion(above, PASSES), STEP))
-    assert not list(repeat_findings(motion([(0, 0, 9), (80, 0, 9)], PASSES), motion(PASSES), STEP))  # a rough run before
+    # a rough run before the finish is none of it
+    assert not list(repeat_findings(motion([(0, 0, 9), (80, 0, 9)], PASSES), motion(PASSES), STEP))
 
 
 @pytest.mark.parametrize(("index", "by"), [(1, (0, 0, 2e-9)), (3, (-2e-9, 0, 0)), (5, (0, 2e-9, 0))])
