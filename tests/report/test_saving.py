@@ -47,7 +47,7 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
 
 def test_the_report_says_so_in_words(slotted):
     lines = saving_lines(slotted.report)
-    assert "The same in fewer minutes" in lines
+    assert "The same board in fewer minutes" in lines
     assert any('[slots] entry = "peck"' in line for line in lines)
     (pocket,) = [p for p in slotted.report["programs"] if p["operation"] == "pocket"]
     assert 0 < pocket["load"]["median"] < pocket["load"]["high"] <= pocket["load"]["largest"] < 1.65
