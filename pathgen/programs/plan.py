@@ -112,11 +112,12 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
 
 
 def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:
-    proud = clamping.proud(inlay)
+    proud, surfacing = clamping.proud(inlay), clamping.surfacing
+    ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z,
         cutters=[step.cutter for step in clamping.steps if step.operation.opens is inlay],
         # the corners that a larger cutter leaves are small, and in the way of a piece
-        smallest=0.0 if inlay.drawn else SMALLEST_PIECE, where=inlay.name,
+        smallest=0.0 if inlay.drawn else SMALLEST_PIECE, where=inlay.name, ridges=ridges or 0.0,
     )

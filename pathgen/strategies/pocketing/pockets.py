@@ -85,6 +85,7 @@ def pocket(
     smallest: float = 0.05,
     overlap: float = 0.1,
     local_clear: float | None = 2.0,
+    ridges: float = 0.0,
     keep_out: BaseGeometry | None = None,
     where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
@@ -116,6 +117,8 @@ def pocket(
         How far a later cutter goes into what the earlier ones opened, mm.
     local_clear : float or None
         Hops between neighbouring places go this far above the surface, mm; None: always to `safe_z`.
+    ridges : float
+        How high ridges of the first cut stand over the surface, mm: ramps into the wood begin over them.
     keep_out : shapely geometry
         What stands on the work, in plan, already widened as far as the cutter must stay away: hops that would
         cross it go to `safe_z`.
@@ -134,7 +137,8 @@ def pocket(
     """
     tolerance = tolerance or Tolerances()
     options = PocketOptions(
-        allowance=allowance, floor_ridge=floor_ridge, smallest=smallest, overlap=overlap, local_clear=local_clear
+        allowance=allowance, floor_ridge=floor_ridge, smallest=smallest, overlap=overlap, local_clear=local_clear,
+        ridges=ridges,
     )
     region = cleaned(region)
     parts = polygons(region)
