@@ -105,6 +105,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     if not drawings or chance.now_and_then(0.2):
         _steps(chance, cutters, tables, length, widest)
     _more(Chance(seed + 1_000_000), cutters, tables, files, small)
+    _rarely(Chance(seed + 2_000_000), cutters, tables, files, length, widest)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -156,8 +157,8 @@ def _setup(chance: Chance, stock: dict[str, Any]) -> dict[str, Any]:
              "zero": chance.one("nut-centre", "nut-bass", "end-treble", "blank-nut-treble", "blank-centre")}
     if chance.now_and_then(0.2):
         half = stock["width"] / 2
-        setup["keep_out"] = [{"x": [-stock["margin_nut"] - 10.0, -stock["margin_nut"] - 5.0], "y": [-half, half],
-                              "height": chance.length(12, 25)}]
+        setup["keep_out"] = [{"along": [-stock["margin_nut"] - 10.0, -stock["margin_nut"] - 5.0],
+                              "across": [-half, half], "height": chance.length(12, 25)}]
     return setup
 
 
@@ -279,6 +280,62 @@ def _more(
             tables["outline"]["tab_width"] = chance.one(4.0, 8.0)
 
 
+def _rarely(
+    chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], files: dict[str, str], length: float,
+    widest: float,
+) -> None:
+    """What few jobs ask for: drawn outlines, measured marks, strokes as narrow as a cutter."""
+    board, inlays, outline = tables["board"], tables.get("inlay", []), tables.get("outline")
+    behind = board.get("behind_nut", 0.0)
+    if outline and chance.now_and_then(0.15):
+        files["outline.svg"] = _drawn_outline(chance, length + behind, widest)
+        outline |= {"artwork": "outline.svg", "place": {"at": [round((length - behind) / 2, 2), 0.0]}}
+    if "marks" in tables and "resurface" in tables and chance.now_and_then(0.7):
+        tables["measured"] = _measured(chance, tables, length)
+        tables["moved"] = {"limit": 0.2, "board_limit": 0.5}
+    for number, inlay in enumerate(inlays):
+        width = inlay["place"].get("width", 0.0)
+        if chance.now_and_then(0.1) and width > 10.0 and files[f"a{number}.svg"].count("<svg") == 1:
+            least = min(cutters[name]["diameter"] for name in inlay["cutters"])
+            files[f"a{number}.svg"] = _lines(chance, width, 2 * board["nut_width"] / 5, least)
+        if inlay["fill"] == "resin" and chance.now_and_then(0.2):
+            inlay["resin"] = {"mix": [2, 1], "pour_depth": chance.length(2, 6), "dam": chance.length(1, 4)}
+    if chance.now_and_then(0.1):
+        tables["resin"] = {"density": 1.1, "waste": 0.3}
+    if chance.now_and_then(0.1) and not board.get("behind_nut"):
+        board["nut_end"] = {"corner_radius": chance.length(1, 3)}
+
+
+def _drawn_outline(chance: Chance, long: float, wide: float) -> str:
+    """A board's outline with a waist or a belly and round ends; in the middle of a page of the same size."""
+    half, bulge = wide / 2 + 1.0, chance.length(-2, 2)
+    ends = chance.length(0, 4)
+    body = (f'<path d="M0 {ends}Q{long / 2:.2f} {2 * bulge:.2f} {long:.2f} {ends}v{2 * (half - ends):.2f}'
+            f'Q{long / 2:.2f} {2 * half - 2 * bulge:.2f} 0 {2 * half - ends:.2f}z"/>')
+    return _svg(long, 2 * half, body)
+
+
+def _measured(chance: Chance, tables: dict[str, Any], length: float) -> list[dict[str, Any]]:
+    """Where three marks or four were found after the work was clamped again, a little turned and moved."""
+    turn, by = math.radians(chance.length(-0.3, 0.3, 2)), (chance.length(-2, 2, 2), chance.length(-2, 2, 2))
+    places = [(10.0, 5.0), (round(length - 5.0, 1), -5.0), (round(length / 2, 1), 12.0),
+              (20.0, -14.0)][: chance.one(3, 4)]
+    found = [(x * math.cos(turn) - y * math.sin(turn) + by[0], x * math.sin(turn) + y * math.cos(turn) + by[1])
+             for x, y in places]
+    return [{"at": [*at, 6.0], "found": [round(x, 3), round(y, 3), 6.02]}
+            for at, (x, y) in zip(places, found, strict=True)]
+
+
+def _lines(chance: Chance, wide: float, most: float, cutter: float) -> str:
+    """Strokes about as wide as a cutter, some narrower than it: only a finer or pointed one opens these."""
+    high = round(min(0.5 * wide, most), 1)
+    strokes = "".join(
+        f'<path d="M{0.1 * wide:.2f} {y:.2f}q{0.4 * wide:.2f} {chance.length(-8, 8)} {0.8 * wide:.2f} 0" '
+        f'stroke-width="{cutter * share:.3f}" stroke-linecap="{chance.one("round", "butt")}"/>'
+        for y, share in zip(np.linspace(0.2, 0.8, 4) * high, (chance.length(0.7, 1), 1.0, 1.2, 2.0), strict=True))
+    return _svg(wide, high, f'<g fill="none" stroke="#225577">{strokes}</g>')
+
+
 def _two_colours(chance: Chance, high: float, wide: float) -> str:
     """One shape upon another, of another colour; or two side by side that touch."""
     x, y, r = wide / 2, high / 2, 0.45 * high
@@ -351,7 +408,9 @@ def _icon(text: str, x: float, y: float, size: float) -> str:
     return f'<svg x="{x:.2f}" y="{y:.2f}" width="{size:.2f}" height="{size:.2f}" {kept}>{body}</svg>'
 
 
-NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "tabs", "rotate", "ratios"}
+NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "to", "tabs", "rotate", "ratios",
+           "ramp", "spin_up", "between", "at_frets", "strings"}
+NO_UNIT_IN = {"cutter": {"stepover"}, "dots": {"frets"}}
 
 
 def _toml(tables: dict[str, Any], *, inches: bool) -> str:
@@ -360,11 +419,11 @@ def _toml(tables: dict[str, Any], *, inches: bool) -> str:
     for name, table in tables.items():
         for each in table if isinstance(table, list) else [table]:
             lines.append(f"[[{name}]]" if isinstance(table, list) else f"[{name}]")
-            lines += [f"{key} = {_value(key, value, inches)}" for key, value in each.items()]
+            lines += [f"{key} = {_value(key, value, inches, name)}" for key, value in each.items()]
     return "\n".join(lines) + "\n"
 
 
-def _value(key: str, value: Any, inches: bool) -> str:
+def _value(key: str, value: Any, inches: bool, table: str = "") -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
@@ -372,8 +431,8 @@ def _value(key: str, value: Any, inches: bool) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{k} = {_value(k, v, inches)}" for k, v in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(_value(key, v, inches) for v in value) + "]"
-    if inches and key not in NO_UNIT:
+        return "[" + ", ".join(_value(key, v, inches, table) for v in value) + "]"
+    if inches and key not in NO_UNIT and key not in NO_UNIT_IN.get(table, ()):
         return f"{value / 25.4:.9f}"
     return f"{value:g}" if isinstance(value, float) else str(value)
 

@@ -15,6 +15,7 @@ from pathgen.base.plain import one_line
 from pathgen.base.units import format_length
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.coupon import coupon_clamping
+from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.plates import plate_clampings
 from pathgen.job.side_dots import side_dot_clamping
@@ -63,6 +64,17 @@ def cut_pieces(job: Job, folder: str, *, resolution: float) -> bool:
         say(one_line(f"{one.program.file_name}, stock {length} by {width}, {thick} thick"))
     made = [one.made for one in cut]
     return _written(made, made[0].files() if len(made) == 1 else _together("piece", made), job, folder)
+
+
+def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool = True) -> bool:
+    """Build both halves of a form and write them into one folder; True when verification let them."""
+    made = [build(one, resolution=resolution) for one in parts_of(job)]
+    files: dict[str, str] = {}
+    for one in made:
+        half = one.plan.clamping.kind.split(" ")[0]
+        files |= {name if name.startswith(half) else f"{half}-{name}": text
+                  for name, text in one.files(shaded=shaded).items()}
+    return _written(made, files, job, folder)
 
 
 CUTS: Mapping[str, Callable[..., bool]] = {

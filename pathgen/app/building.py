@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,13 +18,16 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
-from pathgen.report.data import report_data
+from pathgen.report.data import Report, report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
-from pathgen.verify import Verification, verify
+from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
+
+BACK_SHEET = "00-back-setup.html"
+"""The setup sheet of the other side, which comes before all else in a folder."""
 
 STAGES = 3
 """How often a build tells what it is doing."""
@@ -46,6 +49,8 @@ class Build:
         What ``report.json`` holds; lengths in mm, times in minutes, angles in degrees.
     verification : Verification
         What the simulation of the written texts found.
+    back : Build or None
+        The other side of the blank, which is cut first; its faults are among those of `verification`.
 
     Shows the finished board in a notebook; its report shows itself as a table.
 
@@ -62,6 +67,7 @@ class Build:
     programs: tuple[Program, ...]
     verification: Verification
     report: dict[str, Any]
+    back: Build | None = None
 
     @property
     def passed(self) -> bool:
@@ -98,14 +104,26 @@ class Build:
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
         from pathgen.report.data import as_json
-        from pathgen.report.sheet import setup_sheet
 
+        back = {} if self.back is None else {**self.back.texts, BACK_SHEET: self.back.sheet(shaded=shaded)}
         return {
-            **{program.file_name: program.text for program in self.programs},
+            **back,
+            **self.texts,
             "report.json": as_json(self.report),
             "report.txt": report_text(self.report, self.job.units),
-            "setup.html": setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded),
+            "setup.html": self.sheet(shaded=shaded),
         }
+
+    @property
+    def texts(self) -> dict[str, str]:
+        """The programs of this side by name."""
+        return {program.file_name: program.text for program in self.programs}
+
+    def sheet(self, *, shaded: bool = True) -> str:
+        """The setup sheet of this side, a page of HTML."""
+        from pathgen.report.sheet import setup_sheet
+
+        return setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded)
 
     def shaded_pictures(self) -> dict[str, bytes]:
         """The finished board, the work after each program, each inlay before and after: PNG files by name.
@@ -134,13 +152,14 @@ class Build:
 
 def build(
     job: Job, *, clamping: Clamping | None = None, resolution: float = 0.1,
-    tell: Callable[[str], None] = _say_nothing,
+    tell: Callable[[str], None] = _say_nothing, pictures: bool = True,
 ) -> Build:
     """Plan every step of a job, write the programs, read them back and simulate the whole clamping.
 
     `resolution` is the grid of the simulation in mm; `tell` is told, `STAGES` times, what is being done now. Raises
     PathgenError for what cannot be cut as asked; faults found in the finished programs are in ``Build.verification``.
-    `clamping` is another one than the board's: that of a tool of the bench.
+    `clamping` is another one than the board's: that of a tool of the bench. Without `pictures` nothing is kept for
+    pictures of the wood.
 
     >>> import pathgen
     >>> result = pathgen.build(pathgen.load_job("board.toml"), resolution=0.2)     # what `pathgen new board` writes
@@ -150,29 +169,35 @@ def build(
     given.value("build job", job, Job, remedy="read it: pathgen.load_job(..)")
     tell("planning the cuts")
     planned = planned_of(job, clamping)
+    other = planned.clamping.under and planned_of(job, planned.clamping.under)
     tell("writing the programs")
-    checks = zero_checks(planned.clamping)
-    programs = tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
+    programs, below = _programs(job, planned), _programs(job, other) if other else ()
     tell("reading them back, cutting in simulation")
     checked = verify(
-        planned.clamping, {p.file_name: p.text for p in programs}, resolution=resolution,
-        job_fingerprint=job.fingerprint,
+        planned.clamping, {p.file_name: p.text for p in (*below, *programs)}, resolution=resolution,
+        job_fingerprint=job.fingerprint, pictured=pictures,
     )
-    checked = replace(checked, findings=tuple(_of_fresh(finding, planned.clamping) for finding in checked.findings))
-    return Build(
-        job=job, plan=planned, programs=programs, verification=checked,
-        report=report_data(
-            planned, programs, checked, fingerprint=job.fingerprint,
-        ),
-    )
+    back = _made(job, other, below, checked.under) if other and checked.under else None
+    return _made(job, planned, programs, checked, back)
 
 
-def _of_fresh(finding: Finding, clamping: Clamping) -> Finding:
+def _made(
+    job: Job, planned: Plan, programs: tuple[Program, ...], checked: Verification, back: Build | None = None
+) -> Build:
+    clampings = [planned.clamping, *([planned.clamping.under] if planned.clamping.under else [])]
+    steps = [step for clamping in clampings for step in clamping.steps]
+    checked = replace(checked, findings=tuple(_of_fresh(finding, steps) for finding in checked.findings))
+    report = report_data(planned, programs, checked, fingerprint=job.fingerprint)
+    return Build(job=job, plan=planned, programs=programs, verification=checked, back=back,
+                 report=Report(report | {"back": back.report}) if back else report)
+
+
+def _of_fresh(finding: Finding, steps: Sequence[Step]) -> Finding:
     """What was found in programs that nobody can have edited: to make them again would change nothing."""
     if AGAIN not in finding.remedy:
         return finding
     instead = next(
-        (s.operation.instead for s in clamping.steps
+        (s.operation.instead for s in steps
          if s.file_name in finding.where or (s.operation.opens and finding.where.startswith(s.operation.opens.name))),
         Operation.instead,
     )
@@ -202,14 +227,14 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     """What `check` finds, and the (first) clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
     clampings = stated_clampings(job, texts)
-    own = [{name: texts[name] for name in texts if name in {s.file_name for s in c.steps}} for c in clampings]
-    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
-    found = [
-        verify(clamping, mine, resolution=resolution, job_fingerprint=job.fingerprint)
-        for clamping, mine in zip(clampings, own, strict=True)
-    ]
-    every = tuple(finding for one in found for finding in one.findings)
+    found, together = verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    every = (*(finding for one in found for finding in one.findings), *together)
     return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
+
+
+def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
+    checks = zero_checks(planned.clamping)
+    return tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
 
 
 def _program(job: Job, planned: Plan, index: int, checks: Mapping[int, ZeroCheck]) -> Program:

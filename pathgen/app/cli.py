@@ -264,16 +264,23 @@ def _resolution(text: str) -> float:
 
 
 def _build(options: argparse.Namespace) -> int:
+    from pathgen.app.bench_commands import cut_halves
     from pathgen.app.building import STAGES, build
     from pathgen.app.folders import refuse_foreign
     from pathgen.job import load_job
+    from pathgen.job.form import parts_of
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines, summary_lines
 
     job = load_job(options.job)
     refuse_foreign(Path(options.out))
+    if job.parts:
+        return _build_blank(options, job)
+    if len(parts_of(job)) > 1:
+        return GOOD if cut_halves(job, options.out, resolution=options.resolution,
+                                  shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
-        result = build(job, resolution=options.resolution, tell=tell)
+        result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     if options.json:
         say(as_json(result.report).rstrip())
     else:
@@ -282,6 +289,27 @@ def _build(options: argparse.Namespace) -> int:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
     written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
+    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
+    return GOOD
+
+
+def _build_blank(options: argparse.Namespace, job: Job) -> int:
+    """Every part of a blank into one folder."""
+    from pathgen.app.blank import build_blank
+    from pathgen.report.blank import blank_summary
+    from pathgen.report.data import as_json
+    from pathgen.report.text import finding_lines
+
+    with progress(len(job.parts), sys.stderr) as tell:
+        made = build_blank(job, resolution=options.resolution, tell=tell)
+    if options.json:
+        say(as_json(made.report).rstrip())
+    else:
+        _show([*blank_summary(made.report), *finding_lines(made.report["checks"], job.units)])
+    if not made.passed:
+        say("Nothing was written.", sys.stderr)
+        return FORBIDDEN
+    written = made.write(options.out, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 
@@ -300,12 +328,27 @@ def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job import load_job
     from pathgen.job.clamping import clamping_of
+    from pathgen.job.form import parts_of
 
-    job = load_job(options.job)
-    clamping = clamping_of(job)
+    whole = load_job(options.job)
+    if whole.parts:
+        return _show_blank(options, whole)
+    for job in parts_of(whole):
+        clamping = clamping_of(job)
+        path = Path(options.picture or f"{job.path.stem}-placing.svg")
+        if clamping.kind:
+            path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+        save_placing(clamping, path)
+        _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    return GOOD
+
+
+def _show_blank(options: argparse.Namespace, job: Job) -> int:
+    from pathgen.app.showing import save_blank
+
     path = Path(options.picture or f"{job.path.stem}-placing.svg")
-    save_placing(clamping, path)
-    _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    save_blank(job, path)
+    say(f"The picture is {path}; nothing is planned or checked yet.")
     return GOOD
 
 
@@ -350,6 +393,7 @@ def _check(options: argparse.Namespace) -> int:
     from pathgen.app.building import check_as
     from pathgen.job import load_job
     from pathgen.job.clamping import asked_of
+    from pathgen.job.form import parts_of
     from pathgen.programs.plan import Plan
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
@@ -359,7 +403,8 @@ def _check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         clamping, found = check_as(job, options.folder, resolution=options.resolution)
-        planned = Plan(clamping=clamping, asked=asked_of(job, clamping))
+        first = job.part_jobs[0] if job.parts else parts_of(job)[0]
+        planned = Plan(clamping=clamping, asked=asked_of(first, clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)

@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import json
 import os
 import shutil
 import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.files import MOST_PROGRAMS, PROGRAM, Kind, read_bytes, read_text
+from pathgen.base.files import read_bytes, read_text
+from pathgen.base.limits import BUILT, MOST_PROGRAMS, MOST_TOGETHER, PROGRAM
 
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
 
-ANY = Kind(words="a file of a build", most=64_000_000)
+_TRIES = 20
+"""Times that a folder is looked at while other builds write into it."""
+
 
 
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
-    """Write texts and pictures into `folder` by way of a folder beside it and a rename. Returns their paths.
+    """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
+    if not folder.exists() and _aside(folder).is_dir():
+        _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
     record = {name: _hash(_bytes(content)) for name, content in files.items()}
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-unfinished-", dir=folder.parent))
     except OSError as wrong:
         raise _not_written(folder, wrong) from None
     try:
@@ -47,20 +54,14 @@ def write_new(path: Path, content: str | bytes) -> None:
     """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
     if path.exists() or path.is_symlink():
         raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
-    try:
-        path.write_bytes(_bytes(content))
-    except OSError as wrong:
-        raise _not_written(path, wrong) from None
+    _put(path, _bytes(content))
 
 
 def write_over(path: Path, text: str, *, ours: str) -> None:
     """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
-    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, ANY):
+    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, BUILT):
         raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
-    try:
-        path.write_bytes(text.encode())
-    except OSError as wrong:
-        raise _not_written(path, wrong) from None
+    _put(path, text.encode())
 
 
 def read_folder(folder: Path) -> dict[str, str]:
@@ -69,11 +70,20 @@ def read_folder(folder: Path) -> dict[str, str]:
     Bytes that are not text come back as characters that no program may hold, for the reader to refuse.
     """
     if not folder.is_dir():
+        if _aside(folder).is_dir():
+            raise PathgenError(str(folder), "was being replaced when a build was stopped",
+                               remedy=f"build again; what it held before is in {_aside(folder).name} beside it")
         raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
     paths = sorted(folder.glob("*.nc"))
     if len(paths) > MOST_PROGRAMS:
         raise PathgenError(str(folder), f"{len(paths)} programs", allowed=f"{MOST_PROGRAMS} or fewer")
-    return {path.name: read_bytes(path, PROGRAM).decode("utf-8", errors="replace") for path in paths}
+    texts: dict[str, str] = {}
+    for path in paths:
+        texts[path.name] = read_bytes(path, PROGRAM).decode("utf-8", errors="replace")
+        if sum(len(text) for text in texts.values()) > MOST_TOGETHER:
+            raise PathgenError(str(folder), f"programs of more than {MOST_TOGETHER / 1e6:g} MB together",
+                               remedy="name the folder that a build wrote")
+    return texts
 
 
 def refuse_foreign(folder: Path) -> None:
@@ -82,36 +92,83 @@ def refuse_foreign(folder: Path) -> None:
         return
     if not folder.is_dir():
         raise PathgenError(str(folder), "is a file", remedy="name another folder")
-    try:
-        record = json.loads(read_text(folder / RECORD, ANY))
-        known = dict(record)
-    except (ValueError, TypeError, RecursionError):
-        known = {}
+    for _ in range(_TRIES):
+        record = _record(folder)
+        try:
+            _refuse_other_than(record, folder)
+            return
+        except (PathgenError, OSError) as wrong:
+            refused = wrong
+        if _record(folder) == record:  # else another build has put its set here meanwhile
+            break
+    raise refused if isinstance(refused, PathgenError) else _not_written(folder, refused)
+
+
+def _refuse_other_than(record: Mapping[str, str], folder: Path) -> None:
+    """Refuse a folder with files that are not as its record says."""
     for path in sorted(folder.iterdir()):
         if path.name == RECORD:
             continue
-        if path.name not in known:
+        if path.name not in record:
             raise PathgenError(str(folder), f"holds {path.name}, which no build wrote there",
                                remedy="name another folder, or move that away")
-        if _hash(read_bytes(path, ANY)) != known[path.name]:
+        if _hash(read_bytes(path, BUILT)) != record[path.name]:
             raise PathgenError(str(folder), f"{path.name} was changed since it was written",
                                remedy="name another folder, or move that file away if you want to keep it")
 
 
+def _record(folder: Path) -> dict[str, str]:
+    """Names and hashes as the build that filled a folder noted them; none where no build did."""
+    try:
+        return dict(json.loads(read_text(folder / RECORD, BUILT)))
+    except (ValueError, TypeError, RecursionError):
+        return {}
+
+
+def _put(path: Path, data: bytes) -> None:
+    """One file, whole or not at all, by way of one beside it."""
+    fresh = path.with_name(f".{path.name}-unfinished-{os.getpid()}")
+    try:
+        fresh.write_bytes(data)
+        fresh.replace(path)
+    except OSError as wrong:
+        raise _not_written(path, wrong) from None
+    finally:
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+
+
 def _swap(fresh: Path, folder: Path) -> None:
-    """Put the fresh folder in the place of the old one."""
+    """Put the fresh folder in the place of the old one, in one step where the system can."""
     if not folder.exists():
         fresh.rename(folder)
         return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
-    old.rmdir()
-    folder.rename(old)
+    if _exchanged(fresh, folder):
+        return
+    aside = _aside(folder)
+    shutil.rmtree(aside, ignore_errors=True)
+    folder.rename(aside)
     try:
         fresh.rename(folder)
     except OSError:
-        old.rename(folder)
+        aside.rename(folder)
         raise
-    shutil.rmtree(old, ignore_errors=True)
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Whether two folders have taken each other's place in one step: Linux can on most disks (renameat2(2))."""
+    try:
+        call = ctypes.CDLL(None).renameat2
+    except (AttributeError, OSError, TypeError):
+        return False
+    here, exchange = -100, 2  # AT_FDCWD, RENAME_EXCHANGE
+    return int(call(here, os.fsencode(one), here, os.fsencode(other), exchange)) == 0
+
+
+def _aside(folder: Path) -> Path:
+    """Where a folder waits while another takes its place in two steps."""
+    return folder.parent / f".{folder.name}-before"
 
 
 def _not_written(folder: Path, wrong: OSError) -> PathgenError:

@@ -38,7 +38,7 @@ def _fretting(job: Job) -> Paper:
     if job.frets is None:
         raise _missing(job, "frets", "with the wire's sizes; every key has a default")
     data = fretting_data(board, slots_of(job, board), job.frets)
-    return Paper(data=data, lines=fretting_lines(data, job.units), picture=strip_picture(data))
+    return Paper(data=data, lines=fretting_lines(data, job.units), picture=strip_picture(data, job.units))
 
 
 def _strings(job: Job) -> Paper:
@@ -55,7 +55,7 @@ def _neck(job: Job) -> Paper:
         raise _missing(job, "neck", "with kind, angle, joint_fret, fret_height and action_12")
     data = neck_rows(job.neck, board)
     wrong = neck_findings(data)
-    return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong)],
+    return Paper(data=neck_data(data, wrong), lines=[*neck_lines(data, job.units), *neck_faults(wrong, job.units)],
                  passed=all(f.severity != "forbid" for f in wrong), picture=side_picture(data, job.units))
 
 

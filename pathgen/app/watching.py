@@ -62,7 +62,7 @@ class _Watch:
                 seen = self._build(now)
                 tried = time.monotonic()
             elif self._unwritten is not None and time.monotonic() - tried > AGAIN:
-                self._guarded(lambda: self._write(self._unwritten))
+                self._guarded(self._write_again)
                 tried = time.monotonic()
             else:
                 time.sleep(LOOK)
@@ -102,9 +102,12 @@ class _Watch:
         self._write(result)
         say(f" in {time.monotonic() - start:.1f} s, into {one_line(str(self._out))}", mark="built", colour=GREEN)
 
-    def _write(self, result: Build | None) -> None:
-        if result is None:
-            return
+    def _write_again(self) -> None:
+        if self._unwritten is not None:
+            self._write(self._unwritten)
+            say(f" into {one_line(str(self._out))}", mark="written", colour=GREEN)
+
+    def _write(self, result: Build) -> None:
         self._unwritten = result
         files = result.files()
         write_folder(self._out, files)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pathgen.artwork.flatten import Floats, Ints, Polylines
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError
+from pathgen.base.limits import MOST_CROSSINGS
 
 Geometries = NDArray[Any]
 """Array of shapely geometries."""
@@ -21,10 +22,6 @@ _CHUNK = 4_000_000
 
 _GRID = 1e-12
 """Grid for crossings, as a share of the largest coordinate: half a picometre on a page of 500 mm."""
-
-MAX_CROSSINGS = 100_000
-"""Crossings of outlines or strokes with themselves, in one of them or in all together; a drawing with more is a
-scribble that no cutter could follow."""
 
 _FEW = 3000
 """Edges of an outline that are compared with one another directly."""
@@ -169,7 +166,7 @@ def _check_nesting(polygons: Geometries, where: str) -> None:
         return
     sample = polygons[:: len(polygons) // 100]
     pairs = shapely.STRtree(polygons).query(sample).shape[1] / len(sample) * len(polygons)
-    if pairs > MAX_CROSSINGS * 2:
+    if pairs > MOST_CROSSINGS * 2:
         raise ArtworkError(
             where, f"{len(polygons)} outlines in one path lie in one another", allowed="a few hundred",
             remedy="break the path into separate shapes",
@@ -187,9 +184,9 @@ def check_tangle(parts: Geometries, where: str) -> None:
 
 
 def _refuse_tangle(meetings: float, where: str) -> None:
-    if meetings > MAX_CROSSINGS:
+    if meetings > MOST_CROSSINGS:
         raise ArtworkError(
-            where, f"crosses itself about {meetings:.1g} times", allowed=f"{MAX_CROSSINGS} times",
+            where, f"crosses itself about {meetings:.1g} times", allowed=f"{MOST_CROSSINGS} times",
             remedy="simplify it, or break it into separate shapes",
         )
 
@@ -202,14 +199,14 @@ def _check_tangles(outlines: Sequence[Geometries]) -> None:
     for rings in sample:
         _check_edges(rings, f"one of {len(outlines)} shapes")
     faces = sum(len(_faces(rings)) for rings in sample) / len(sample) * len(outlines)
-    if faces > MAX_CROSSINGS:
+    if faces > MOST_CROSSINGS:
         raise too_crossed(f"{len(outlines)} shapes")
 
 
 def too_crossed(what: str) -> ArtworkError:
     """The error for a drawing whose areas would take minutes to sort out."""
     return ArtworkError(
-        what, "cross themselves or one another too often to be sorted out", allowed=f"about {MAX_CROSSINGS} crossings",
+        what, "cross themselves or one another too often to be sorted out", allowed=f"about {MOST_CROSSINGS} crossings",
         remedy="simplify them, or unite the shapes of each colour in the drawing program",
     )
 

@@ -10,10 +10,11 @@ from pathgen.artwork.painting import State
 from pathgen.artwork.properties import Reference, Style
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
-from pathgen.artwork.spaces import MAX_CHAIN, Spaces
+from pathgen.artwork.spaces import Spaces
 from pathgen.artwork.transforms import IDENTITY, is_singular, multiply, translation
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
+from pathgen.base.limits import MOST_CHAINED
 
 
 class Clips(Spaces):
@@ -48,9 +49,9 @@ class Clips(Spaces):
         if local_name(clip_path) != "clipPath":
             return outer
         self._count_visit(clip_path)
-        if len(chain) > MAX_CHAIN:
+        if len(chain) > MOST_CHAINED:
             raise ArtworkError(
-                self.document.where(clip_path), "clip paths within clip paths too deep", allowed=f"{MAX_CHAIN}",
+                self.document.where(clip_path), "clip paths within clip paths too deep", allowed=f"{MOST_CHAINED}",
                 remedy="cut the shape itself",
             )
         if clip_path in chain:

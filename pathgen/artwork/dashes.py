@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 from pathgen.artwork.flatten import Floats, Polylines
 from pathgen.artwork.scene import Stroke
 from pathgen.base.errors import ArtworkError
-
-MAX_DASHES = 10_000
-"""Dashes along one line; a drawing that asks for more has a mistake in its pattern."""
+from pathgen.base.limits import MOST_DASHES
 
 _DOT = 1e-5
 """Length given to a dash of no length, as a share of the width, so that its caps know their direction."""
@@ -68,10 +66,10 @@ def _spans(stroke: Stroke, total: float, where: str) -> tuple[Floats, Floats]:
     """Where each dash begins and ends along a line of length `total`."""
     pattern = np.array(stroke.dashes)
     period = float(pattern.sum())
-    if total / period * len(pattern) > MAX_DASHES:
+    if total / period * len(pattern) > MOST_DASHES:
         raise ArtworkError(
             where, f"a dash pattern of {period:g} along a line of {total:g} gives more dashes than can be cut",
-            allowed=f"{MAX_DASHES} dashes", remedy="lengthen the dashes or draw a whole line",
+            allowed=f"{MOST_DASHES} dashes", remedy="lengthen the dashes or draw a whole line",
         )
     offset = stroke.dash_offset % period
     repeats = np.arange(int(np.ceil((total + offset) / period)) + 1) * period - offset

@@ -19,14 +19,12 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
 
 from pathgen.base.errors import ArtworkError
-from pathgen.base.files import Kind, read_bytes
+from pathgen.base.files import read_bytes
+from pathgen.base.limits import DRAWING, MOST_DEEP, MOST_ELEMENTS
 
 SVG = "{http://www.w3.org/2000/svg}"
 XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 
-DRAWING = Kind(words="an SVG file", most=32_000_000, error=ArtworkError)
-MAX_DEPTH = 250
-MAX_ELEMENTS = 40_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +58,11 @@ class Document:
         """The place of an element as a reader would look for it: ``fern.svg line 12, path 'leaf'``."""
         name = f" {element.get('id')!r}" if element.get("id") else ""
         return f"{self.name} line {self.lines.get(element, 0)}, {local_name(element)}{name}"
+
+
+def names_of(element: Element) -> tuple[str, ...]:
+    """Its id, and the labels that drawing programs give it in name spaces of their own."""
+    return tuple(value for name, value in element.attrib.items() if name == "id" or name.endswith("}label"))
 
 
 def local_name(element: Element) -> str:
@@ -102,13 +105,13 @@ class _Builder:
             self.root = element
         self.open.append(element)
         self.last = None
-        if len(self.open) > MAX_DEPTH:
+        if len(self.open) > MOST_DEEP:
             raise ArtworkError(
-                self._here(), "elements nested too deep", allowed=f"{MAX_DEPTH} levels", remedy="ungroup the drawing"
+                self._here(), "elements nested too deep", allowed=f"{MOST_DEEP} levels", remedy="ungroup the drawing"
             )
-        if len(self.lines) > MAX_ELEMENTS:
+        if len(self.lines) > MOST_ELEMENTS:
             raise ArtworkError(
-                self._here(), "too many elements", allowed=f"{MAX_ELEMENTS}", remedy="split or simplify the drawing"
+                self._here(), "too many elements", allowed=f"{MOST_ELEMENTS}", remedy="split or simplify the drawing"
             )
         return element
 

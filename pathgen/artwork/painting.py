@@ -27,6 +27,8 @@ class State(NamedTuple):
     chain: tuple[str, ...] = ()
     size: tuple[str | None, str | None] = (None, None)
     context: State | None = None
+    layers: tuple[str, ...] = ()
+    """Names of the groups around it, and its own."""
 
 
 class Painting:

@@ -15,9 +15,7 @@ import numpy as np
 from pathgen.artwork.curves import Curves, Floats, Pen
 from pathgen.artwork.values import NUMBER
 from pathgen.base.errors import ArtworkError
-
-MAX_PIECES = 250_000
-"""Curve pieces in one drawing; beyond this a drawing is refused before it can stall the program."""
+from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
 
 _W = r"[ \t\r\n\f]*+"
 _SEP = rf"(?:{_W},?+{_W})"
@@ -50,7 +48,7 @@ _ARC = re.compile(_SEP.join([f"({_N})"] * 3 + [f"({_FLAG})"] * 2 + [f"({_N})"] *
 _COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
 
 
-def read_path(d: str, *, where: str, room: int = MAX_PIECES) -> Curves:
+def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
     """The outline that path data draws.
 
     Parameters
@@ -209,7 +207,7 @@ def check_path(d: str, *, where: str) -> None:
 
 def _check_size(curves: Curves, d: str, where: str) -> None:
     """Numbers so large that nothing sensible is left of them: found in what was read, then named in the data."""
-    if not len(curves) or np.abs(curves.points).max() <= MAX_NUMBER:
+    if not len(curves) or np.abs(curves.points).max() <= LARGEST_NUMBER:
         return
     _refuse_large(d, where)
     raise _bad_data(d, where, 0, "numbers too large")
@@ -217,7 +215,7 @@ def _check_size(curves: Curves, d: str, where: str) -> None:
 
 def _refuse_large(d: str, where: str) -> None:
     """Raise ArtworkError at the first number of valid data that is too large."""
-    number = next((n for n in _NUMBER.finditer(d) if not abs(float(n[0])) <= MAX_NUMBER), None)
+    number = next((n for n in _NUMBER.finditer(d) if not abs(float(n[0])) <= LARGEST_NUMBER), None)
     if number:
         raise _bad_data(d, where, number.start(), "numbers too large")
 
@@ -267,9 +265,6 @@ def _bad_data(d: str, where: str, at: int, reason: str) -> ArtworkError:
         f"{where}: path data, character {at + 1}", f"{found}: {reason}", remedy="correct the path or draw it again"
     )
 
-
-MAX_NUMBER = 1e9
-"""Larger coordinates than this have no place on a board; they would only lose all their digits."""
 
 _LARGE = 1e100
 """Stands for all that is larger, until it is refused by name."""

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from pathgen.artwork.document import read_document
 from pathgen.artwork.paint import painted
-from pathgen.artwork.scene import LeftOut, Scene
+from pathgen.artwork.scene import LeftOut, Paint, Scene
 from pathgen.artwork.values import Colour, parse_colour
 from pathgen.artwork.walk import Walker
 from pathgen.base import given
@@ -82,7 +82,27 @@ class Artwork:
         """The drawing as it was read, flattened again from its curves to another tolerance, mm."""
         if self.scene is None:
             raise ArtworkError(self.name, "its curves are not known", remedy="read it from its file")
-        return replace(self, regions=_regions(self.scene, tolerance, self.background), tolerance=tolerance)
+        return replace(self, regions=_regions(self.scene.paints, tolerance, self.background), tolerance=tolerance)
+
+    def by_layer(self, layers: Sequence[str]) -> Artwork:
+        """The drawing with what shows of each of some layers as a region of its own, its name in place of a colour.
+
+        A layer is a group, known by its id or by the label that drawing programs show. Raises ArtworkError for one
+        that the drawing does not have.
+        """
+        if not layers:
+            return self
+        paints = self.scene.paints if self.scene is not None else ()
+        known = dict.fromkeys(name for paint in paints for name in paint.layers)
+        for name in layers:
+            if name not in known:
+                raise ArtworkError(self.name, f'shows nothing in a layer "{name}"',
+                                   allowed=", ".join(known) or "no layer has a name",
+                                   remedy="name a group's id or label, as the drawing program shows it")
+        named = tuple(replace(paint, colour=next((name for name in layers if name in paint.layers), paint.colour))
+                      for paint in paints)
+        scene = replace(self.scene, paints=named) if self.scene is not None else None
+        return replace(self, scene=scene, regions=_regions(named, self.tolerance, self.background))
 
     def _repr_svg_(self) -> str:
         """The drawing as it will be cut, for notebooks."""
@@ -162,7 +182,7 @@ def read_artwork(
     scene = Walker(document).scene()
     if scene.left_out and missing == "refuse":
         raise _refusal(document.name, scene.left_out)
-    regions = _regions(scene, tolerance, hidden)
+    regions = _regions(scene.paints, tolerance, hidden)
     return Artwork(regions, scene.page, scene.left_out, scene.physical, tolerance, document.name, scene, hidden)
 
 
@@ -173,8 +193,8 @@ def _background(text: str) -> str:
     return colour.hex
 
 
-def _regions(scene: Scene, tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
-    areas = painted(scene.paints, tolerance)
+def _regions(paints: Sequence[Paint], tolerance: float, background: Sequence[str]) -> tuple[Region, ...]:
+    areas = painted(paints, tolerance)
     return tuple(Region(area, colour) for colour, area in areas.items() if colour not in background)
 
 

@@ -52,6 +52,8 @@ class Paint:
     clip : Clip or None
     where : str
         The element, for messages.
+    layers : tuple of str
+        Names of the groups that it is in, and its own.
     """
 
     curves: Curves
@@ -61,6 +63,7 @@ class Paint:
     stroke: Stroke | None = None
     clip: Clip | None = None
     where: str = ""
+    layers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

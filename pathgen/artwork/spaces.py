@@ -14,7 +14,7 @@ from pathgen.artwork.document import Document, href, is_svg, local_name
 from pathgen.artwork.elements import NOT_SHOWN
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import Painting, State
-from pathgen.artwork.pathdata import MAX_PIECES, too_many
+from pathgen.artwork.pathdata import too_many
 from pathgen.artwork.properties import Style
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
@@ -22,11 +22,7 @@ from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
 from pathgen.artwork.values import parse_length
 from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.base.errors import ArtworkError
-
-MAX_VISITS = 40_000
-"""Elements met on the walk; one met again through another use counts again, so that uses of uses cannot explode."""
-
-MAX_CHAIN = 64
+from pathgen.base.limits import MOST_CHAINED, MOST_ELEMENTS, MOST_PIECES
 
 
 class Spaces(Painting):
@@ -34,8 +30,8 @@ class Spaces(Painting):
 
     def __init__(self, document: Document) -> None:
         super().__init__(document)
-        self._room = MAX_PIECES
-        self._visits = MAX_VISITS
+        self._room = MOST_PIECES
+        self._visits = MOST_ELEMENTS
         self._outlines: dict[tuple[Element, Viewport, float], Curves] = {}
 
     def _count_visit(self, element: Element, cost: int = 1) -> None:
@@ -43,7 +39,7 @@ class Spaces(Painting):
         if self._visits < 0:
             raise ArtworkError(
                 self.document.where(element), "too many elements, counting each use of them",
-                allowed=f"{MAX_VISITS}", remedy="simplify the drawing",
+                allowed=f"{MOST_ELEMENTS}", remedy="simplify the drawing",
             )
 
     def _children(self, element: Element, state: State) -> list[Element]:
@@ -57,7 +53,7 @@ class Spaces(Painting):
         curves = self._outlines[key]
         self._room -= len(curves)
         if self._room < 0:
-            raise too_many(self.document.where(element), MAX_PIECES)
+            raise too_many(self.document.where(element), MOST_PIECES)
         return curves
 
     def _transform(self, element: Element, style: Style, around: State) -> Matrix:
@@ -113,8 +109,8 @@ class Spaces(Painting):
             raise ArtworkError(
                 where, f"a loop: it uses {reference!r}, which leads back to itself", remedy="take this use out"
             )
-        if len(state.chain) > MAX_CHAIN:
-            raise ArtworkError(where, "uses within uses too deep", allowed=f"{MAX_CHAIN}", remedy="ungroup them")
+        if len(state.chain) > MOST_CHAINED:
+            raise ArtworkError(where, "uses within uses too deep", allowed=f"{MOST_CHAINED}", remedy="ungroup them")
         sized = local_name(target) in ("svg", "symbol")
         size = (element.get("width") or "", element.get("height") or "") if sized else (None, None)
         return [(target, state._replace(chain=(*state.chain, reference), size=size, context=state))]

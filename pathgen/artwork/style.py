@@ -16,15 +16,12 @@ from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError
-from pathgen.base.files import MOST_DEPTH
+from pathgen.base.limits import MOST_IN_SELECTOR, MOST_NESTED, MOST_RULES_TRIED, MOST_SELECTORS
 
 _ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
-_MAX_SELECTOR = 100
-_MAX_TESTS = 2_000_000
-_MAX_SELECTORS = 10_000
 _COMMA = tinycss2.parse_component_value_list(",")[0]
 _INVALID = object()
 _PLAIN = ""
@@ -117,7 +114,7 @@ class Cascade:
                 count += self._at_rule(element, rule, matcher)
             elif rule.type == "qualified-rule":
                 declarations = _known(tinycss2.parse_blocks_contents(rule.content, skip_comments=True))
-                if _longest_selector(rule.prelude) > _MAX_SELECTOR:
+                if _longest_selector(rule.prelude) > MOST_IN_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
                 prelude = self._possible(rule.prelude)
@@ -131,9 +128,9 @@ class Cascade:
                     matcher.add_selector(selector, declarations)
                     count += 1
                 self._selectors += len(selectors)
-                if self._selectors > _MAX_SELECTORS:
+                if self._selectors > MOST_SELECTORS:
                     raise ArtworkError(
-                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{_MAX_SELECTORS}",
+                        f"{self._document.name}: style sheet", "too many selectors", allowed=f"{MOST_SELECTORS}",
                         remedy="take unused rules out",
                     )
         return count
@@ -170,10 +167,10 @@ class Cascade:
         return 0
 
     def _match(self, matcher: cssselect2.Matcher) -> None:
-        if self._tests(matcher) > _MAX_TESTS:
+        if self._tests(matcher) > MOST_RULES_TRIED:
             raise ArtworkError(
                 f"{self._document.name}: style sheet", "too many rules for so many elements",
-                allowed=f"{_MAX_TESTS} rules tried in all", remedy="take unused rules out",
+                allowed=f"{MOST_RULES_TRIED} rules tried in all", remedy="take unused rules out",
             )
         for wrapper in cssselect2.ElementWrapper.from_xml_root(self._document.root).iter_subtree():
             matches = matcher.match(wrapper)
@@ -230,9 +227,9 @@ class Cascade:
 
     def _own(self, element: Element, text: str) -> tuple[Declaration, ...]:
         """The declarations of a style attribute, unless it is nested so deep that reading it would not end well."""
-        if max(map(text.count, "([{")) > MOST_DEPTH and _depth(text) > MOST_DEPTH:
+        if max(map(text.count, "([{")) > MOST_NESTED and _depth(text) > MOST_NESTED:
             raise ArtworkError(
-                f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_DEPTH} levels",
+                f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_NESTED} levels",
                 remedy="simplify it",
             )
         return _declarations(text)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
-from pathgen.artwork.document import Document, local_name
+from pathgen.artwork.document import Document, local_name, names_of
 from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import State
@@ -145,7 +145,7 @@ class Walker(Clips):
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None
-        state = around._replace(matrix=matrix, style=style)
+        state = around._replace(matrix=matrix, style=style, layers=around.layers + names_of(element))
         if name == "symbol" and state.matrix != around.matrix:
             self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
                             "put the transform on the use or on a group in the symbol")
@@ -192,13 +192,15 @@ class Walker(Clips):
         where = self.document.where(element)
         paints = []
         if fill and local_name(element) != "line":
-            paints.append(Paint(curves, inside.matrix, fill, style["fill-rule"], None, inside.clip, where))
+            paints.append(Paint(curves, inside.matrix, fill, style["fill-rule"], None, inside.clip, where,
+                                state.layers))
         if stroke and line:
             if style["vector-effect"] == "non-scaling-stroke":
                 self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not on the board",
                                 "convert the stroke to a path")
             else:
-                paints.append(Paint(curves, inside.matrix, stroke, "nonzero", line, inside.clip, where))
+                paints.append(Paint(curves, inside.matrix, stroke, "nonzero", line, inside.clip, where,
+                                    state.layers))
         self.paints += reversed(paints) if style["paint-order"] else paints
 
 

@@ -29,18 +29,6 @@ class Kind:
     error: type[PathgenError] = PathgenError
 
 
-PROGRAM = Kind(words="a program", most=32_000_000)
-
-MOST_PROGRAMS = 200
-"""Programs in one folder."""
-
-MOST_LINES = 2_500_000
-"""Lines of one program."""
-
-MOST_DEPTH = 40
-"""Lists and tables within one another in a job file, and blocks and brackets in a style sheet."""
-
-
 def read_bytes(path: str | Path, kind: Kind) -> bytes:
     """What a regular file holds, reached by links or not.
 

@@ -82,8 +82,13 @@ def area_words(mm2: float, units: str = "mm", *, decimals: int = 2) -> str:
     return f"{mm2:.{decimals}f} mm2" if units == "mm" else f"{mm2 / INCH**2:.{decimals + 3}f} sq in"
 
 
+_SHORT_WAY = 100.0  # mm: shorter is not told in metres or feet
+
+
 def way_length(mm: float, units: str = "mm") -> str:
-    """A long way: metres, or feet in a job in inches."""
+    """A long way in metres, or feet in a job in inches; a short one in mm or inches: a hole is no ``"0.0 m"``."""
+    if mm < _SHORT_WAY:
+        return format_length(mm, units, decimals={"mm": 0, "in": 1}[units])
     return f"{mm / 1000:.1f} m" if units == "mm" else f"{mm / (12 * INCH):.1f} ft"
 
 

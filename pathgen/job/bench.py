@@ -37,7 +37,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     part = hollow_block(board, start, end, width=width, thickness=table.thickness, least=table.least)
-    hollow = SurfaceFinish(Surfacing(scallop=table.scallop))
+    hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block"))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
         steps.append(Step(operation=Outline(OutlineCut()), cutter=job.cutter(table.outline, "[block] outline")))

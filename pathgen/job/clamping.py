@@ -7,10 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from pathgen.base.scallop import scallop_height
+from pathgen.job.back import with_back
 from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.flat import boring_of
+from pathgen.job.form import form_kind, parts_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
@@ -46,16 +48,30 @@ def clamping_of(job: Job) -> Clamping:
     """
     board = part_of(job)
     inlays, left_out = inlays_of(job, board)
+    kind = form_kind(job)
     clamping = Clamping(
-        title=job.title, units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
-        machine=job.machine, left_out=left_out, steps=numbered(_steps(job, board, inlays, None)),
+        title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
+        units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
+        machine=job.machine, left_out=left_out, steps=_numbered(job, _steps(job, board, inlays, None)),
     )
+    clamping = with_back(job, clamping)
     check_references(clamping)
     marks = marks_of(job, clamping)
     if marks is not None:  # they lie in the waste that all the other steps leave
-        clamping = replace(clamping, steps=numbered(_steps(job, board, inlays, marks)))
+        clamping = replace(clamping, steps=_numbered(job, _steps(job, board, inlays, marks)))
     moved, moved_from = move_of(job, clamping)
     return replace(clamping, moved=moved, moved_from=moved_from)
+
+
+def clampings_of(job: Job) -> tuple[Clamping, ...]:
+    """One for each part that a job makes: both halves of a form, or the one of `clamping_of`."""
+    return tuple(clamping_of(one) for one in parts_of(job))
+
+
+def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:
+    """The steps with their files, named for the half of a form that they cut."""
+    half = form_kind(job).split(" ")[0]
+    return tuple(replace(one, file_name=f"{half}-{one.file_name}") if half else one for one in numbered(steps))
 
 
 def asked_of(job: Job, clamping: Clamping) -> Asked:
@@ -134,7 +150,7 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
         return Step(operation=operation, cutter=job.cutter(name, operation.name))
 
     surfacing, holes, outline = surfacing_of(job), holes_of(job), outline_of(job)
-    if job.holes and holes:
+    if job.holes and holes and not job.channel:
         yield step(DowelHoles(holes), job.holes.cutter)
     if job.marks and marks:
         yield step(WitnessMarks(marks), job.marks.cutter)

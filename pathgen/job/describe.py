@@ -14,7 +14,10 @@ from pathgen.job.load import REPEATED, TABLES, TOP_KEYS
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""
 TOP_HOLDS = {"title": "text", "units": '"mm" or "in"', "order": "list: text"}
-LENGTH_WORDS = 'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm".'
+LENGTH_WORDS = (
+    'A length is a number in the unit of the job units, or a text with its own unit: "1/4 in", "6 mm"; a feed '
+    'likewise: "800 mm/min".'
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -78,7 +78,8 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=where, problem=f"stands {format_length(off, job.units, decimals=1)} off the blank",
                 allowed="a clamp stands on the blank, or touches it; other things in the way may stand off",
-                remedy="if it is a clamp, correct along and across: they count from the nut face and the centre-line",
+                remedy="if it is a clamp, correct along and across: they count from "
+                       f"{'the nut face' if job.board else 'X 0'} and the centre-line",
             )
         elif overlay.intersection(stands, blank).area > 0 and box.height < clamping.stock.thickness:
             yield Doubt(
@@ -104,8 +105,9 @@ def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         if narrower > 0:
             yield Doubt(
                 where=f"[[inlay]] {inlay.index + 1}",
-                problem=f'the walls that "{cutter.name}" leaves slope, and the skim of '
-                        f"{format_length(skim, job.units)} meets them {format_length(narrower, job.units)} further in",
+                problem=f'the walls that "{cutter.name}" leaves slope, and the second cut, '
+                        f"{format_length(skim, job.units)} lower (skim), meets them "
+                        f"{format_length(narrower, job.units)} further in",
                 allowed="the drawing's own width, with skim = 0 or flat ends",
                 remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
                 grave=narrower > _SEEN,

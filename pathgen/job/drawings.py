@@ -36,6 +36,8 @@ Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
+_TOUCHING = 0.05  # mm2: what drawings share that only touch
+
 
 def inlays_of(job: Job, board: Fingerboard | FlatPart) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
     """The inlays of a job, and what its drawings hold that is not cut, in words.
@@ -50,7 +52,9 @@ def inlays_of(job: Job, board: Fingerboard | FlatPart) -> tuple[tuple[Inlay, ...
         f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
         for art in drawings if art is not None for item in art.left_out
     }
-    return tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays))), tuple(left_out)
+    cut = tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays)))
+    _check_closed(cut)
+    return cut, tuple(left_out)
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:
@@ -228,6 +232,21 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, index: int, inlay: Inla
     matched = replace(drawn, regions=pockets)
     _check_on_board(matched, board, inlay.name)
     return matched
+
+
+def _check_closed(inlays: tuple[Inlay, ...]) -> None:
+    """A fill runs into every pocket that it meets and that stays open."""
+    for over in (inlay for inlay in inlays if inlay.fill != "none"):
+        for under in (inlay for inlay in inlays[: over.index] if inlay.fill == "none"):
+            shared = overlay.intersection(over.area, under.area)
+            if shared.area > _TOUCHING:
+                x, y = shapely.get_coordinates(shared.representative_point())[0]
+                raise JobError(
+                    f"inlay {over.index + 1}",
+                    f"{shared.area:.1f} mm2 of it, near {place_words(x, y)}, lie over inlay {under.index + 1}, which "
+                    'stays open (fill = "none")', allowed="no fill over an open pocket: it runs in there",
+                    remedy=f"write inlay {under.index + 1} after the others in the job, fill it, or move one of them",
+                )
 
 
 def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> None:

@@ -121,12 +121,12 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     limit = job.moved.limit if job.moved else 0.1
     places = _expected(job, clamping)
     moved = fit_move(places, found, limit=limit)
-    errors = board_errors(clamping.board, places, accuracy=_accuracy(job))
+    errors, part = board_errors(clamping.board, places, accuracy=_accuracy(job)), clamping.board
     if errors.worst > _board_limit(job):
         raise JobError(
-            "[[measured]]", f"the marks are too near each other for a board {clamping.board.length:.0f} mm long: "
+            "[[measured]]", f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: "
             f"{error_words(errors)}", allowed=f"[moved] board_limit {_board_limit(job):g} mm",
-            remedy="measure marks further apart, along the board and across it; or measure more exactly, and write "
+            remedy="measure marks further apart, along the work and across it; or measure more exactly, and write "
             "down how exactly as [moved] accuracy",
         )
     return replace(moved, errors=errors), _first_moved(job, clamping)

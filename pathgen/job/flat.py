@@ -16,8 +16,9 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
+from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
-from pathgen.job.outlines import drawn_outline, drawn_regions
+from pathgen.job.outlines import drawn_area, drawn_outline
 from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
 from pathgen.parts.flat.part import Bore, FlatPart, rounded
 from pathgen.work.features import Cutouts, Holes
@@ -41,6 +42,8 @@ class _Bored:
     where: str
     bore: Bore
     counterbore: bool = False
+    written: tuple[float, float] | None = None
+    """Where the job has it, if it lies elsewhere on its sheet."""
 
     @property
     def axis(self) -> BaseGeometry:
@@ -52,7 +55,7 @@ class _Bored:
     @property
     def place(self) -> str:
         """Where it is, in words."""
-        return f"the {'counterbore' if self.counterbore else 'hole'} at {place_words(*self.bore.at)}"
+        return f"the {'counterbore' if self.counterbore else 'hole'} at {place_words(*(self.written or self.bore.at))}"
 
 
 def flat_part_of(job: Job) -> FlatPart:
@@ -61,6 +64,7 @@ def flat_part_of(job: Job) -> FlatPart:
     return FlatPart(
         outline=_cut_outline(job), thickness=table.thickness, min_web=table.min_web,
         bores=tuple(one.bore for one in _bores(job)), drawn=tuple(shapely.get_parts(_drawn_openings(job))),
+        form=form_facts(job) if job.form else None,
     )
 
 
@@ -76,15 +80,15 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
     top = part.thickness - skim  # as they find it
     for number, table in enumerate(job.bores, 1):
         where = f"[[hole]] {number}"
-        own = [one for one in _bores_of(table, where) if one.counterbore], \
-              [one for one in _bores_of(table, where) if not one.counterbore]
+        bores = _bores_of(job, table, where)
+        own = [one for one in bores if one.counterbore], [one for one in bores if not one.counterbore]
         for some in own:
             if some:
                 first = some[0].bore
                 bottom = -table.through if first.depth is None else top - first.depth
                 yield _boring(job, table, [one.bore for one in some], bottom, top), table.cutter
     drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
-    if drawn is not None:
+    if drawn is not None and part.drawn:
         what = f"{len(part.drawn)} drawn openings" if len(part.drawn) > 1 else "the drawn opening"
         yield CutOut(Cutouts(shapes=openings, bottom=-drawn.through, depth=top + drawn.through, what=what)), \
             drawn.cutter
@@ -106,10 +110,12 @@ def check_flat(job: Job, part: FlatPart) -> None:
     """Raise JobError for the first thing about a flat part that does not go together."""
     for name in OF_BOARDS:
         if getattr(job, name) is not None:
-            raise JobError(f"[{name}]", "the job is of a [plate], which has no frets and no strings",
+            raise JobError(f"[{name}]", f"the job is of a {job.body_name}, which has no frets and no strings",
                            allowed="[[inlay]], [[ring]], [[hole]], [surface], [outline]", remedy=f"leave [{name}] out")
+    if job.form is not None:
+        check_form(job)
     if job.outline and (job.outline.artwork or job.outline.place):
-        raise JobError("[outline] artwork", "the outline of a plate is said in [plate]",
+        raise JobError("[outline] artwork", f"the outline is said in {job.body_name}",
                        remedy="write artwork and place there")
     _face(job)
     bores = _bores(job)
@@ -144,10 +150,11 @@ def _cut_outline(job: Job) -> Polygon:
     filled = overlay.difference(closed, asked)
     if filled.area <= 1e-3:
         return asked
+    refuse_tight(job, filled, asked, 2 * r)
     made = overlay.union(asked, closed)
     if made.geom_type != "Polygon" or made.interiors:
         x, y = shapely.get_coordinates(filled.representative_point())[0]
-        raise JobError("[plate] artwork", f'"{job.outline.cutter}" does not go into the outline near '
+        raise JobError(f"{job.body_name} artwork", f'"{job.outline.cutter}" does not go into the outline near '
                        f"{place_words(x, y)}", allowed=f"bays {2 * r:.2f} mm wide or more",
                        remedy="take a smaller cutter for the outline, or draw that bay as an opening")
     return shapely.orient_polygons(made)
@@ -155,6 +162,8 @@ def _cut_outline(job: Job) -> Polygon:
 
 def _asked_outline(job: Job) -> Polygon:
     table = _plate(job)
+    if job.form is not None:
+        return Polygon(form_piece(job)[0].exterior)
     if table.artwork is not None:
         if table.length is not None or table.width is not None or table.corner_radius:
             raise JobError("[plate]", "artwork is given, and length, width or corner_radius too",
@@ -184,22 +193,32 @@ def _asked_outline(job: Job) -> Polygon:
 
 def _drawn_openings(job: Job) -> BaseGeometry:
     table = _plate(job)
+    if job.form is not None:
+        return MultiPolygon([Polygon(ring) for ring in form_piece(job)[0].interiors])
     if table.openings is None or table.artwork is None:
         return MultiPolygon()
-    regions = dict(drawn_regions(job, table.artwork, table.place, "[plate]"))
-    for colour in table.openings.colours:
-        if colour not in regions:
-            raise JobError("[plate] openings colours", f"{colour} is not in {table.artwork}",
-                           allowed=", ".join(regions), remedy="name a colour of the drawing")
-    return overlay.union_all([regions[colour] for colour in table.openings.colours])
+    if not (table.openings.colours or table.openings.layers):
+        raise JobError("[plate] openings", "neither colours nor layers", remedy="name the colours, or the layers, of "
+                       "the drawing that are cut through")
+    return drawn_area(job, table.artwork, table.place, "[plate] openings", colours=table.openings.colours,
+                      layers=table.openings.layers)
 
 
 def _bores(job: Job) -> list[_Bored]:
-    return [one for number, table in enumerate(job.bores, 1) for one in _bores_of(table, f"[[hole]] {number}")]
+    return [one for number, table in enumerate(job.bores, 1) for one in _bores_of(job, table, f"[[hole]] {number}")]
 
 
-def _bores_of(table: HoleTable, where: str) -> list[_Bored]:
-    """Every hole of a table, then every counterbore."""
+def _bores_of(job: Job, table: HoleTable, where: str) -> list[_Bored]:
+    """Every hole of a table, then every counterbore; of a form those of its own half, where that lies on its sheet."""
+    made = _placed_bores(table, where)
+    if job.form is None:
+        return made
+    shift = form_piece(job)[1]
+    return [replace(one, written=one.bore.at, bore=replace(one.bore, at=tuple((shift + one.bore.at).tolist())))
+            for one in made if is_own(job, one.bore.at)]
+
+
+def _placed_bores(table: HoleTable, where: str) -> list[_Bored]:
     if (table.count > 1) != (table.pitch is not None):
         raise JobError(f"{where} pitch", f"{'left out' if table.pitch is None else 'given'} with count {table.count}",
                        allowed="pitch with a count of 2 or more", remedy="give both, or neither")
@@ -278,7 +297,7 @@ def _inside(part: FlatPart, bores: list[_Bored]) -> None:
         away = float(shapely.distance(part.outline.exterior, one.axis)) * (1 if inside else -1)
         if away <= one.bore.diameter / 2:
             raise JobError(
-                f"{one.where} at", f"{one.place} leaves the plate: its edge lies "
+                f"{one.where} at", f"{one.place} leaves the {part.names.part}: its edge lies "
                 f"{one.bore.diameter / 2 - away:.2f} mm outside", allowed="holes within the outline",
                 remedy="move it, or make it smaller",
             )
@@ -310,11 +329,11 @@ def _openings(job: Job, part: FlatPart) -> None:
     for shape in part.drawn:
         x, y = shapely.get_coordinates(shape.representative_point())[0]
         if shapely.distance(part.outline.exterior, shape) <= 0:
-            raise JobError("[plate] openings", f"the one near {place_words(x, y)} meets the plate's edge",
+            raise JobError(f"{job.body_name} openings", f"the one near {place_words(x, y)} meets the edge",
                            allowed="openings within the outline", remedy="draw it as part of the outline")
         if overlay.buffer(shape, -cutter.radius).is_empty:
-            raise JobError("[plate] openings cutter", f'"{cutter.name}", {cutter.diameter:g} mm, does not go into the '
-                           f"opening near {place_words(x, y)}", remedy="name a smaller cutter")
+            raise JobError(f"{job.body_name} openings cutter", f'"{cutter.name}", {cutter.diameter:g} mm, does not go '
+                           f"into the opening near {place_words(x, y)}", remedy="name a smaller cutter")
 
 
 def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:

@@ -19,10 +19,11 @@ from pathgen.job.bench_tables import (
     SideDotsTable,
     StringsTable,
 )
-from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
+from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
+    ChannelTable,
     CouponTable,
     CutterTable,
     GaugesTable,
@@ -64,12 +65,17 @@ class Job:
     machine: MachineTable
     board: BoardTable | None = None
     plate: FlatPlateTable | None = None
+    form: FormTable | None = None
+    parts: tuple[PartTable, ...] = ()
+    part_jobs: tuple[Job, ...] = field(default=(), repr=False)
+    """Their own jobs, as read."""
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()
     dots: DotsTable | None = None
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
+    channel: ChannelTable | None = None
     bores: tuple[HoleTable, ...] = ()
     rings: tuple[RingTable, ...] = ()
     nut: NutTable | None = None
@@ -102,15 +108,15 @@ class Job:
 
     @property
     def body(self) -> BoardTable | FlatPlateTable:
-        """``[board]``, or ``[plate]`` where that stands instead."""
+        """``[board]``, or what stands instead: ``[plate]``, ``[form]`` as a plate."""
         body = self.board or self.plate
         assert body is not None  # `load_job` refuses a job without
         return body
 
     @property
     def body_name(self) -> str:
-        """``[board]`` or ``[plate]``."""
-        return "[board]" if self.board is not None else "[plate]"
+        """``[board]``, ``[plate]`` or ``[form]``."""
+        return "[board]" if self.board is not None else "[form]" if self.form is not None else "[plate]"
 
     def cutter(self, name: str, where: str) -> Cutter:
         """The cutter of that name, complete; `where` is the key that names it. Raises JobError."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
@@ -67,7 +68,8 @@ def holds(reader: Reader) -> tuple[str, type[Any] | None]:
 def read_table(table: type[Table], data: Any, place: Place) -> Table:
     """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError."""
     if not isinstance(data, Mapping):
-        raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values")
+        once = "write it once, its name in single brackets" if isinstance(data, list) else ""
+        raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values", remedy=once)
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     for name in data:
         if name not in fields:
@@ -95,7 +97,8 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
     def read(value: Any, place: Place) -> float | int:
         allowed = f"{'a whole number' if whole else 'a number'} from {low:g} to {high:g}{unit and ' ' + unit}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
-            raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+            bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
+            raise place.refuse(f"{_shown(value)} given", allowed=allowed, remedy=bare)
         return int(value) if whole else float(value)
 
     return read
@@ -116,15 +119,17 @@ def size(low: float, high: float) -> Reader:
 
 
 def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
-    """A feed in the job's units of length per minute; gives mm per minute."""
+    """A feed in the job's units of length per minute, or a text like "800 mm/min"; gives mm per minute."""
 
     @holding("length per minute")
     def read(value: Any, place: Place) -> float:
         per = MM_PER[place.units]
-        if not _is_number(value) or not low <= value * per <= high:
+        length = re.sub(r"\s*(/ ?|per )min(ute)?$", "", value.strip()) if isinstance(value, str) else value
+        mm = _length_mm(length, place)
+        if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             raise place.refuse(f"{_shown(value)} given", allowed=allowed)
-        return float(value) * per
+        return mm
 
     return read
 
@@ -135,7 +140,9 @@ def choice(*allowed: str) -> Reader:
     @holding(" or ".join(f'"{a}"' for a in allowed))
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
-            raise place.refuse(f"{_shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed))
+            near = difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
+            raise place.refuse(f"{_shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed),
+                               remedy=f'did you mean "{near[0]}"?' if near else "")
         return str(value)
 
     return read
@@ -168,7 +175,9 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
             many = f"{least}" if least == most else f"{least} to {most}"
-            raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]")
+            comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
+            raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]",
+                               remedy="write a decimal point where a comma stands for one" if comma else "")
         return tuple(reader(item, Place(f"{place.where} {i}", place.units)) for i, item in enumerate(value, 1))
 
     return read

@@ -25,8 +25,24 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
     return shapely.orient_polygons(shape)
 
 
-def drawn_regions(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Regions:
-    """What a drawing shows by colour, where it lies on the part."""
+def drawn_area(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, *, colours: tuple[str, ...] | None,
+    layers: tuple[str, ...] | None,
+) -> Polygon | MultiPolygon:
+    """What a drawing shows in some colours and layers, or in all. Raises JobError for one that it does not have."""
+    regions = dict(drawn_regions(job, artwork, place, where, layers or ()))
+    for colour in colours or ():
+        if colour not in regions:
+            raise JobError(f"{where} colours", f"{colour} is not in {artwork}", allowed=", ".join(regions),
+                           remedy="name a colour of the drawing")
+    wanted = (*(colours or ()), *(layers or ())) or tuple(regions)
+    return overlay.union_all([shape for name, shape in regions.items() if name in wanted])
+
+
+def drawn_regions(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
+) -> Regions:
+    """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
     path = job.path.parent / artwork
     if not path.is_file():
         raise JobError(f"{where} artwork", f"{artwork} is not there",
@@ -34,16 +50,16 @@ def drawn_regions(job: Job, artwork: str, place: PlaceTable | None, where: str) 
     if place is not None and place.at is None:
         raise JobError(f"{where} place", "at is missing",
                        remedy="an outline has one place: give at = [along, across]")
-    return _regions(path, path.stat().st_mtime_ns, place)
+    return _regions(path, path.stat().st_mtime_ns, place, layers)
 
 
 @lru_cache(maxsize=4)
-def _regions(path: Path, changed: int, place: PlaceTable | None) -> Regions:
+def _regions(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Regions:
     """Read once for each version of the file."""
     from pathgen.artwork import read_artwork
     from pathgen.artwork.place import placed
 
-    art = read_artwork(path)
+    art = read_artwork(path).by_layer(layers)
     if place is not None and place.at is not None:
         art = placed(
             art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from pathgen.job.keys import choice, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import InlayTable, PlaceTable, colour
 
@@ -14,9 +15,11 @@ RING_COLOUR = "#6b4a2f"
 
 @dataclass(frozen=True, kw_only=True)
 class OpeningsTable:
-    """Openings of a plate that its drawing shows in colours of their own."""
+    """Openings of a plate that its drawing shows in colours or layers of their own."""
 
-    colours: tuple[str, ...] = key(list_of(colour, least=1), "the colours that are cut through")
+    colours: tuple[str, ...] = key(list_of(colour), "the colours that are cut through", (), shown="those of layers")
+    layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
+                                  shown="none")
     cutter: str = key(text(60), "a flat-end cutter that clears them")
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
 
@@ -35,13 +38,38 @@ class FlatPlateTable:
                               shown="length and width")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
                                    "mirror }", None, shown="page origin at X 0, Y 0")
-    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, cutter, "
-                                         "through }", None, shown="none")
+    openings: OpeningsTable | None = key(table_of(OpeningsTable), "openings in that drawing: { colours, layers, "
+                                         "cutter, through }", None, shown="none")
     face: bool = key(yes_or_no, "false: the face is left as it is, and [surface] is left out", True)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or hole", 1.0)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")
     wood_colour_finished: str | None = key(colour, "colour of the wood under its finish", None, shown="not compared")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FormTable:
+    """``[form]``: a template, mould or bending form from sheet, instead of ``[board]``; as thick as ``[stock]``."""
+
+    artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; it may run past the "
+                       "form's edge, where the line then ends")
+    colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
+                                          shown="every colour in the artwork")
+    artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
+                                                 None, shown="every layer")
+    place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "
+                                   "mirror }", None, shown="page origin at X 0, Y 0")
+    cut: str = key(choice("inside", "outside", "on", "halves"), "on which side of the line the cutter runs: outside "
+                   "keeps what is inside it, and so does on, half a cutter smaller; halves makes both parts", "outside")
+    gap: float = key(size(0.0, 50.0), "thickness of the wood that is bent between the halves", 0.0)
+    line: str = key(choice("inside", "outside"), "which face of that wood the line is", "inside")
+    length: float | None = key(size(10.0, 2000.0), "of both halves together, along; X 0 is its near end", None,
+                               shown="wall all round the line")
+    width: float | None = key(size(10.0, 1000.0), "across, the centre-line in its middle", None,
+                              shown="wall all round the line")
+    wall: float = key(size(0.0, 500.0), "least between the line and the form's edge, square to the line", 50.0)
+    layers: int = key(number(1, 50, whole=True), "how many of each part are stacked, each from its own sheet", 1)
+    min_web: float = key(size(0.0, 20.0), "least wood left under a hole that does not go through", 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,3 +124,22 @@ def ring_inlay(ring: RingTable) -> RingInlay:
     """The inlay that a ring is cut as: it has no drawing."""
     return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
                      ring=ring)
+
+
+@holding("0, 90, 180 or 270")
+def _quarter(value: Any, place: Place) -> float:
+    """A quarter turn, in degrees."""
+    turn = number(0.0, 270.0)(value, place)
+    if turn % 90:
+        raise place.refuse(f"{turn:g} given", allowed="0, 90, 180 or 270", remedy="parts lie along or across the grain")
+    return float(turn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartTable:
+    """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
+
+    job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
+    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), least=2, most=2),
+                                  "[along, across] of the middle of that share")
+    turn: float = key(_quarter, "counter-clockwise", 0.0)

@@ -12,11 +12,13 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import MM_PER, format_length, place_words
+from pathgen.job.back import check_channel
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
+from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_outline
-from pathgen.job.tables import BoardTable, FannedScale
+from pathgen.job.tables import BoardTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.neck import neck_of
@@ -32,6 +34,11 @@ def check_sense(job: Job) -> None:
     _cutter_names(job)
     _needed_tables(job)
     _order(job)
+    for one in parts_of(job):
+        _part(one)
+
+
+def _part(job: Job) -> None:
     part = part_of(job)
     if isinstance(part, FlatPart):
         check_flat(job, part)
@@ -47,6 +54,7 @@ def check_sense(job: Job) -> None:
         _slots(job, part)
         _nut(job, part)
     _holes(job, part)
+    check_channel(job, part)
     _outline(job, part)
     if isinstance(part, Fingerboard):
         _fittings(job, part)
@@ -69,42 +77,22 @@ def _fittings(job: Job, board: Fingerboard) -> None:
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:
-    """The board, or the plate, that a job describes."""
+    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
+    if job.parts:
+        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}")
     return flat_part_of(job) if job.board is None else board_of(job)
 
 
 def board_of(job: Job) -> Fingerboard:
     """The board that a job describes. Raises JobError for a job of a plate."""
     table = _board_table(job)
-    scale: FannedScale = table.scale_length
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
     board = fingerboard(
-        scale_lengths=(scale.bass, scale.treble),
-        straight_fret=scale.straight_fret,
-        edge_to_string=table.edge_to_string if scale.edge_to_string is None else scale.edge_to_string,
-        frets=_fret_count(table),
-        divisions=table.divisions,
-        ratios=table.ratios,
-        zero_fret=table.zero_fret,
-        partial_frets=table.partial_frets,
-        left_handed=table.left_handed,
-        nut_width=table.nut_width,
-        end_width=table.end_width,
-        past_last_fret=table.past_last_fret,
-        behind_nut=table.behind_nut,
-        nut_end=table.nut_end,
-        end=table.end,
+        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
         inner_radius=outline_cutter.radius if outline_cutter else 0.0,
-        thickness=table.thickness,
-        radius=table.radius,
-        binding=0.0 if table.bound else table.binding,
-        min_web=table.min_web,
-        outline=_drawn_outline(job),
-        relief=table.relief,
-        fall_away=table.fall_away,
-        nut_offset=table.nut_offset,
     )
     return replace(board, fittings=Fittings(
         strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings, neck=job.neck,
@@ -112,6 +100,8 @@ def board_of(job: Job) -> Fingerboard:
 
 
 def _board_table(job: Job) -> BoardTable:
+    if job.board is None and job.parts:
+        part_of(job)  # refuses it
     if job.board is None:
         raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
@@ -205,6 +195,7 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
         named += [(f"inlay {i} cutters", name) for name in inlay.cutters]
         named += [(f"inlay {i} piece cutter", inlay.piece.cutter)] if inlay.piece else []
     named += [("[holes] cutter", job.holes.cutter)] if job.holes else []
+    named += [("[channel] cutter", job.channel.cutter)] if job.channel else []
     named += [("[nut] cutter", job.nut.cutter)] if job.nut else []
     named += [("[slots] cutter", job.slots.cutter)] if job.slots else []
     named += [("[slots] bevel_cutter", job.slots.bevel_cutter)] if job.slots and job.slots.bevel_cutter else []
@@ -225,6 +216,10 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
 def _needed_tables(job: Job) -> None:
     if not (job.surface or job.inlays or job.slots or job.outline or job.nut or job.holes or job.bores):
         raise JobError(job.path.name, "nothing to cut", remedy="add [surface], [[inlay]], [slots] or [outline]")
+    if job.resurface and job.plate and not job.plate.face:
+        raise JobError("[plate] face", "false, and an inlay is filled, which is cut level with the face",
+                       allowed='face = false with fill = "none"',
+                       remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
         raise JobError(
             "[resurface]", "there is no first surface to repeat",
@@ -250,7 +245,7 @@ def _order(job: Job) -> None:
                        remedy="pockets and slots are measured from the finished surface")
     if job.outline and any(at["outline"] < at[name] for name in wanted):
         raise JobError("order", "something after the outline", allowed="outline last",
-                       remedy="the board is loose once its outline is cut")
+                       remedy="the part is loose once its outline is cut")
 
 
 def _radius_and_width(job: Job, board: Fingerboard) -> None:
@@ -326,7 +321,8 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
     if job.resurface and job.inlays:
         shallowest = min(inlay.depth for inlay in job.inlays)
         if job.resurface.skim >= shallowest:
-            raise JobError("[resurface] skim", f"{job.resurface.skim:g} mm breaks through an inlay",
+            raise JobError("[resurface] skim",
+                           f"the second cut, {job.resurface.skim:g} mm lower than the first, breaks through an inlay",
                            allowed=f"less than its depth, {shallowest:g} mm", remedy="make it smaller")
 
 
@@ -338,7 +334,7 @@ def _leave(job: Job) -> None:
     where = "[surface] leave"
     room = job.stock.thickness - job.body.thickness
     if table.leave > room + 1e-9:
-        raise JobError(where, f"{format_length(table.leave, unit)} over a board of "
+        raise JobError(where, f"{format_length(table.leave, unit)} over a {job.body_name[1:-1]} of "
                        f"{format_length(job.body.thickness, unit)}, from a blank of "
                        f"{format_length(job.stock.thickness, unit)}",
                        allowed=f"{format_length(max(room, 0.0), unit)} or less",

@@ -5,29 +5,51 @@ from __future__ import annotations
 import re
 
 _CURLY = "“”„‟‘’‚‛«»"
+_UNIT = r"""(?:mm|cm|in|inch|inches|["″'′])"""
 _SLIPS = (
     (rf"[{_CURLY}]", "write straight quotes, \" and not curly ones"),
-    (r"=\s*[-+]?\d+,\d+\s*(?:#.*)?$", "write a decimal point, not a comma: 5.5"),
+    (r"[−–—]\s*\d", "write - before a negative number, the sign on every keyboard"),
+    (r"=\s*[-+]?\d+,\d+\s*(?:#.*)?$", "write a decimal point, not a comma, and nothing between thousands: 5.5, 1500"),
     (r"(?:=|\[|,)\s*[\d ]*\d+\s*/\s*\d+", 'put quotes round a fraction, with its unit: "1/4 in"'),
-    (r"""(?:=|\[|,)\s*[-+]?[\d.]+\s*(?:mm|cm|in|inch|inches|["″'′])(?=\s*(?:[\],}#]|$))""",
-     'put quotes round a length with its unit: "6 mm"'),
+    (rf"(?:=|\[|,)\s*[-+]?[\d.]+\s*{_UNIT}(?=\s*(?:[\],}}#]|$))", 'put quotes round a length with its unit: "6 mm"'),
     (r"(?:=|\[|,)\s*[-+]?0\d", "write a number without 0 before it: 6, not 06"),
     (r"(?:=|\[|,)\s*[-+]?\.\d", "write a digit before the decimal point: 0.5"),
+    (r"\d\.\d+\.\d|\d·\d", "write one decimal point in a number: 5.5"),
     (r"(?:=|\[|,)\s*[-+]?\d+\.(?!\d)", "write a digit after the decimal point: 5.0"),
     (r"=\s*(?:True|TRUE|False|FALSE|yes|no|on|off)\b", "write true or false"),
+    (r"=\s*(?:none|None|null|nil)\b", "leave the key out to have its default"),
     (r"=\s*#[0-9a-fA-F]{3,6}\b", 'put quotes round a colour: "#2f6f4f"'),
     (r'=\s*"[^"]*\\', "write / between folders, not \\"),
     (r"^\s*(?://|;|--)", "begin a comment with #"),
+    (r"\[[^\]]*\d\s*;\s*[-+.\d]", "put a comma between the values of a list, not ;"),
     (r"(?://|;)\s*\S.*$", "begin a comment with #"),
-    (r"^\s*[\w-]+\s*:\s*\S", "write = between key and value, not :"),
-    (r"^\s*\[[^\[\]]*$|^\s*\[\[[^\[\]]*\]?$", "close the name of a table with as many brackets as it opens with"),
+    (r"^\s*[\w-]+\s*=[^\[\]{},;]*[,;]\s*$", "take away what stands after the value, and end the line there"),
+    (r"==", "write one ="),
+    (r"(?:^|[{,])\s*[\w-]+\s*:\s*[^\s:]", "write = between key and value, not :"),
+    (r"(?:=|[\[,])\s*\(|\{\s*[-+.\d]+\s*[,\]}]", "write [ ] round a list and { } round a table, not ( )"),
+    (r"^\s*(?:\[[^\[\]]*|\[\[[^\[\]]*\]?|\[[^\[\]]*\]\])\s*$",
+     "close the name of a table with as many brackets as it opens with"),
+    (r"^\s*(?:[\w-]+\s*[\]:]|\(\s*[\w-]+\s*\))\s*$", "write the name of a table in brackets: [board]"),
+    (r"^\s*\[+\s*[\w.-]+\s*\]+\s*[^\s#]", "write the name of a table on a line of its own, and its keys under it"),
     (r"=\s*(?:#.*)?$", "write a value after ="),
+    (r"""=\s*"[^"]*"[^\s,\]}#]""", "write \\\" for a quote within a text, or ' round the whole text"),
     (r"""=\s*"[^"]*(?:#.*)?$|=\s*'[^']*$""", "end the text with the quote that it begins with"),
     (r"^\s*[\w-]+\s*$", "write key = value"),
+    (r"""(?:^|[{,])\s*[\w-]+\s+[-+.\d"'\[{]""", "write = between key and value"),
+    (r"""\{[^{}]*=\s*(?:"[^"]*"|[-+.\w]+|\[[^\[\]]*\])\s+[\w-]+\s*=""",
+     "put a comma between the keys of a table in { }"),
+    (r"""^\s*[\w-]+\s*=\s*(?:"[^"]*"|[-+.\w]+|\[[^\[\]]*\])\s+[\w-]+\s*=""", "write each key on a line of its own"),
+    (r"""\[[^\[\]]*["\d]\s*[-\s]\s*["\d]""", "put a comma between the values of a list: [4, 5]"),
+    (r"=\s*[-+.\d]+\s*,\s*[-+.\d]+\s*[},]", "write a list in [ ]: [4, 5]"),
+    (r"=\s*[-+]?\d+\s+\d[\d\s]*$", "write a number without spaces: 1500"),
+    (r"=\s*[-+]?[\d.]+\s+[A-Za-z]", "begin a comment with #, and put quotes round words"),
+    (r"=\s*[-+]?\d+[A-Za-z%]", "write a number with digits alone, or a length with its unit in quotes: \"6 mm\""),
     (r"=\s*(?!true\b|false\b|inf\b|nan\b)[A-Za-z]", 'put quotes round words: "resin"'),
     (r"^\s*[\w-]+(?:\s+[\w-]+)+\s*=", "write the key as one word, with _ for each space"),
 )
 """What a line holds, and what to do; the first that fits is told."""
+_WIDE = 80
+"""Characters of a line that are shown, round the place where it is no TOML."""
 
 
 def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
@@ -37,26 +59,41 @@ def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
     """
     lines = text.split("\n")
     place = re.search(r"at line (\d+), column (\d+)", wrong)
-    at = min(int(place[1]), len(lines)) if place else len(lines)
-    twice = re.match(r"Cannot (?:declare|overwrite|mutate)", wrong)
-    nearest = [at] if place else _opens(lines)
-    for number in [*nearest, *([at - 1] if place and at > 1 else [])]:
-        for pattern, remedy in () if twice else _SLIPS:
-            if re.search(pattern, _without_texts(lines[number - 1]) if "#" not in pattern else lines[number - 1]):
-                return _where(number), _shown(lines[number - 1]), remedy
-    number = nearest[0] if nearest else at
-    what = "it is there already: write it once" if twice else \
-        "close what is opened there, [ with ] and { with }" if not place else f"mend that line ({_plainly(wrong)})"
-    return _where(number), _shown(lines[number - 1]), what
+    at, column = (min(int(place[1]), len(lines)), int(place[2])) if place else (len(lines), 1)
+    if re.match(r"Cannot (?:declare|overwrite|mutate)", wrong):
+        return _said(lines, at, column, "it is there already: write it once")
+    for number in [*([at] if place else _opens(lines)), *([at - 1] if place and at > 1 else [])]:
+        remedy = _remedy(lines[number - 1])
+        if remedy:
+            return _said(lines, number, column if number == at else 1, remedy)
+    if place and at > 1 and re.match(r"""\s*["{\[\d]""", lines[at - 1]) and _opens(lines[: at - 1]) \
+            and re.search(r"""["}\]\d]\s*(?:#.*)?$""", lines[at - 2]):
+        return _said(lines, at - 1, len(lines[at - 2]), "put a comma after what stands there: more of the list follows")
+    unclosed = _opens(lines[:at]) or ([at] if wrong.startswith("Unclosed") else [])
+    if unclosed:
+        return _said(lines, unclosed[0], column if unclosed[0] == at else 1,
+                     "close what is opened there, [ with ] and { with }, a table in { } on the same line")
+    return _said(lines, at, column, f"mend that line ({_plainly(wrong)})")
 
 
-def _where(number: int) -> str:
-    return f"line {number}"
+def _remedy(line: str) -> str | None:
+    """What to do about the first common slip in a line, if there is one."""
+    bare = _without_texts(line)
+    return next((remedy for pattern, remedy in _SLIPS
+                 if re.search(pattern, line if "#" in pattern or '"[^"]*' in pattern else bare)), None)
 
 
-def _shown(line: str) -> str:
+def _said(lines: list[str], number: int, column: int, remedy: str) -> tuple[str, str, str]:
+    return f"line {number}", f"not TOML: {_shown(lines[number - 1], column)}", remedy
+
+
+def _shown(line: str, column: int) -> str:
+    """A line, or what of a long one stands round a column."""
     words = line.strip()
-    return f"not TOML: {words if len(words) <= 80 else words[:77] + '...'}"
+    if len(words) <= _WIDE:
+        return words
+    first = max(0, min(column - 1 - (len(line) - len(line.lstrip())) - _WIDE // 2, len(words) - _WIDE))
+    return ("..." if first else "") + words[first : first + _WIDE] + ("..." if first + _WIDE < len(words) else "")
 
 
 def _without_texts(line: str) -> str:

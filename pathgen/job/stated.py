@@ -7,9 +7,12 @@ from collections import Counter
 from collections.abc import Mapping
 
 from pathgen.base.errors import PathgenError
+from pathgen.job.back import KIND as BACK
 from pathgen.job.bench import block_clamping, gauge_clampings
-from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.blank import blank_clampings
+from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
+from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.plates import NUT, SADDLE, plate_clampings
@@ -27,11 +30,15 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
 
     Raises PathgenError for a kind that nothing makes, or that the job does not have.
     """
+    if job.parts:
+        return blank_clampings(job)
     kind = _kind(texts)
-    if not kind:
+    if kind in ("", BACK):
         return (_of_part(job, texts),)
     if kind == "gauge":
         return gauge_clampings(job)
+    if kind in FORMS:
+        return clampings_of(job)
     if kind == KIND:
         return (side_dot_clamping(job),)
     if kind in (NUT, SADDLE):
@@ -43,7 +50,8 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
     if block := _BLOCK.fullmatch(kind):
         return (block_clamping(job, (int(block[1]), int(block[2]))),)
     raise PathgenError("the programs' headers", f"part: {kind}",
-                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece",
+                       allowed=f"block, frets .. to ..; gauge; {NUT}; {SADDLE}; {KIND}; coupon; piece; "
+                               f"{'; '.join(FORMS)}",
                        remedy="make the programs again from the job")
 
 
@@ -55,7 +63,7 @@ def _kind(texts: Mapping[str, str]) -> str:
 
 def _of_part(job: Job, texts: Mapping[str, str]) -> Clamping:
     clamping = clamping_of(job)
-    if set(texts) != {step.file_name for step in clamping.steps}:
+    if set(texts) != clamping.files:
         # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
         clamping = without_idle_of(job, clamping)
     return clamping

@@ -24,10 +24,8 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
-from pathgen.parts.fingerboard.ends import End
-from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt
-from pathgen.parts.fingerboard.part import ZEROS, PartialFret
-from pathgen.parts.fingerboard.radii import Radii
+from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
+from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
 from pathgen.work.clamping import KeepOut, Machine, Setup, Stock
 from pathgen.work.features import OutlineCut
@@ -39,7 +37,7 @@ RADIUS = size(25.0, 100_000.0)
 
 
 @dataclass(frozen=True, kw_only=True)
-class FannedScale:
+class FannedScale(Scale):
     """Two scale lengths: ``scale_length = { bass = .., treble = .. }``."""
 
     bass: float = key(SCALE, "scale length of the lowest string, along itself")
@@ -158,7 +156,7 @@ class FallAwayTable(FallsAway):
 
 
 @dataclass(frozen=True, kw_only=True)
-class BoardTable:
+class BoardTable(BoardNumbers):
     """``[board]``: the part."""
 
     scale_length: FannedScale = key(
@@ -382,7 +380,8 @@ class ResinTable:
                               shown=f"{LEAST_BATCH:g} ml")
     measure: float | None = key(number(0.001, 100.0), "the smallest part that you can measure, ml; g where mixed by "
                                 "mass", None, shown=f"{MEASURE:g}")
-    dam: float | None = key(size(0.0, 100.0), "how far outside the drawing's hull the dam stands", None,
+    dam: float | None = key(size(0.0, 100.0),
+                            "how far outside the drawing the dam stands, as a taut thread goes round it", None,
                             shown=f"{DAM:g} mm")
 
 
@@ -402,7 +401,7 @@ class InlayTable:
 
     artwork: str = key(text(1000), "the drawing, an SVG file")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
-                                          shown="every colour in the artwork")
+                                          shown="every colour in the drawing")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
@@ -450,11 +449,12 @@ class MeasuredTable:
     """``[[measured]]``: where a mark was found after the work had moved, as the machine shows it."""
 
     at: tuple[float, float, float] | None = key(
-        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it should be, in the programs' frame", None,
+        list_of(size(-5000.0, 5000.0), least=3, most=3),
+        "[X, Y, Z] where it should be, as the machine's display counts", None,
         shown="the witness mark of the same number, on top of the raw stock",
     )
     found: tuple[float, float, float] = key(
-        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, in the programs' frame"
+        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, as the machine's display counts"
     )
 
 
@@ -468,8 +468,9 @@ class MovedTable:
         size(0.001, 5.0), "how far errors of accuracy at the marks together may move any place of the board",
         BOARD_LIMIT,
     )
-    before: int | None = key(number(1, 1000, whole=True), "the first program written in the moved frame, by its number",
-                             None, shown="the first after the first fill")
+    before: int | None = key(number(1, 1000, whole=True),
+                             "the first program written for the work as it lies now, by its number", None,
+                             shown="the first after the first fill")
 
 
 SHORT = size(0.0, 100.0)
@@ -566,11 +567,23 @@ class HolesTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ChannelTable:
+    """``[channel]``: for the truss rod, cut into the back before the blank is turned over on the dowels of [holes]."""
+
+    cutter: str = key(text(60), "a flat-end cutter no wider than the channel")
+    along: tuple[float, float] = key(span(-3000.0, 3000.0), "[from, to], its ends")
+    across: float = key(size(-500.0, 500.0), "of its middle, from the centre-line", 0.0)
+    width: float | None = key(size(0.5, 60.0), "across", None, shown="the cutter's diameter")
+    depth: float = key(size(0.1, 50.0), "from the back")
+    ends: str = key(choice("round", "square"), "square ends keep the cutter's rounding in their corners", "round")
+
+
+@dataclass(frozen=True, kw_only=True)
 class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
     cutter: str = key(text(60), "a flat-end cutter")
-    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the board",  # type: ignore[assignment]
+    tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part",  # type: ignore[assignment]
                            None, shown="4, or none with skin")
     tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5)
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import shapely
+
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import Holes
+from pathgen.work.operations import DowelHoles
 
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
@@ -24,12 +30,22 @@ def cutter_words(cutter: Cutter, units: str) -> str:
 
 def zero_words(clamping: Clamping) -> str:
     """Where the programs' zero is."""
-    along = "X" if clamping.setup.along == "x" else "Y"
-    z = {
+    along = clamping.setup.along[-1].upper()
+    along += f", toward - {along}" if clamping.setup.along[0] == "-" else ""
+    return f"{zero_place_words(clamping)}; the {clamping.board.names.along} along {along}. {z_zero_words(clamping)}."
+
+
+def zero_place_words(clamping: Clamping) -> str:
+    """Where X 0, Y 0 of the programs is."""
+    return f"X 0 Y 0 is {clamping.zero_place.words}"
+
+
+def z_zero_words(clamping: Clamping) -> str:
+    """Where Z 0 of the programs is."""
+    return {
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is {clamping.zero_place.words}; the {clamping.board.names.along} along {along}. {z}."
 
 
 def before_start(
@@ -40,17 +56,22 @@ def before_start(
     `zero` is where to try the zero of a cutter just fitted.
     """
     lines = []
-    if step.order == 1:
-        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. Set the work offset.")
+    if step.number == 1:
+        lines += [*clamping.board.names.laid, *turning(clamping)]
+        offset = "Keep the work offset" if clamping.under else "Set the work offset"
+        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. {offset}.")
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old work offset: do not set X and Y again from the moved work."
         )
     lines += step.operation.before(clamping)
-    again = " again" if step.order > 1 else ""
+    again = " again" if step.number > 1 else ""
     size = format_length(step.cutter.diameter, clamping.units)
-    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+    if step.turn and step.turn.stays:
+        lines.append(f"{step.cutter.name} ({step.cutter.shape}, {size}) stays in the spindle, and its Z 0 as it is.")
+    else:
+        lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
                  f"{_z_place(clamping, step)}.")
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
@@ -58,6 +79,49 @@ def before_start(
         lines += check_words(zero, step, clamping.units)
     lines += step.operation.at_start(clamping)
     return lines
+
+
+DOWEL_CLEAR = 0.5
+"""How far dowels must end below all that passes over them, mm."""
+
+
+def turning(clamping: Clamping) -> list[str]:
+    """How a blank whose back was cut is turned over and laid on its dowels; nothing where it has one side."""
+    dowels = clamping.under.feature(DowelHoles) if clamping.under else None
+    if dowels is None:
+        return []
+    across, near = {"x": "Y", "y": "X"}[clamping.setup.along], clamping.board.names.near.removesuffix(" end")
+    wide, long = (format_length(v, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+                  for v in (dowels.diameter, dowel_length(clamping, dowels)))
+    return [
+        f"The programs of the back come first. Then turn the blank over about its length, as a page is turned: its "
+        f"{near} end stays at its end, and the edge that looked toward + {across} comes to look toward - {across}. "
+        "Turned end for end it may fit the dowels too, and is spoilt: look at your marks.",
+        f"Sweep the bed. Put wooden dowels {wide} thick and at most {long} long into the holes in the spoilboard, so "
+        "that they end below all that is cut over them, and press the blank down on them until it lies flat. "
+        "X 0 and Y 0 stay as they are; Z 0 is set anew.",
+    ]
+
+
+def dowel_length(clamping: Clamping, dowels: Holes) -> float:
+    """The longest that dowels may be, mm, rounded down to halves: below the blank's top, and the surface over them."""
+    around = overlay.buffer(shapely.multipoints(dowels.at * [1.0, -1.0]), dowels.diameter / 2)
+    x, y = shapely.get_coordinates(around).T
+    low = clamping.stock.thickness
+    if clamping.surfacing is not None:
+        low = min(low, float(np.nanmin(clamping.finished_surface.height(x, y), initial=low)))
+    return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
+
+
+def afterwards(clamping: Clamping, step: Step) -> list[str]:
+    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
+    own, turn = step.operation.afterwards(clamping), step.turn
+    if turn is None or turn.fill_after is None:
+        return own
+    if turn.fill_after > turn.number:
+        return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
+    too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []
+    return [*own, *too]
 
 
 def cautions(step: Step) -> list[str]:
@@ -82,13 +146,14 @@ def header(
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
         f"step {step.order} of {total}: {step.operation.purpose}",
+        *([f"step among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
         *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, zero=zero)),
-        *(f"afterwards: {line}" for line in step.operation.afterwards(clamping)),
+        *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),
     ]
@@ -101,6 +166,7 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
     """
     tops = [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out)]
     tops += [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    tops += [clamping.shared.highest] if clamping.shared else []
     return max(tops) - lowest + COLLET_CLEAR
 
 
@@ -108,13 +174,14 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
-    return f"The cutter must stand out at least {least} from the collet, so that collet and nut clear {known}."
+    return f"The cutter must stand out at least {least} from the collet, so that the collet and its nut clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
-        return "touch off on the bed beside the work, or on a setter standing on it"
-    if step.order == 1:
+        setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
+        return f"touch off on the bed beside the work, or on {setter} standing on it"
+    if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return "touch off on top of the raw stock"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "

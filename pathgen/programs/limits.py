@@ -109,8 +109,10 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str
     low, high = np.min([e[0] for e in ends], axis=0), np.max([e[1] for e in ends], axis=0)
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
-        ways.append((last - low[axis], f"let it end at {_outward(low[axis], -1, units)} {name} or before"))
-        ways.append((high[axis] - first, f"let it begin at {_outward(high[axis], 1, units)} {name} or after"))
+        end = "let it end" if low[axis] > first else "move it until it ends"
+        begin = "let it begin" if high[axis] < last else "move it until it begins"
+        ways.append((last - low[axis], f"{end} at {_outward(low[axis], -1, units)} {name} or before"))
+        ways.append((high[axis] - first, f"{begin} at {_outward(high[axis], 1, units)} {name} or after"))
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
 
 

@@ -26,6 +26,7 @@ from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
+    Channel,
     CutAgain,
     CutOut,
     CutPieces,
@@ -220,6 +221,7 @@ PATHS: Mapping[type[Operation[Any]], Maker] = {
     DowelHoles: _holes,
     RoundHoles: _holes,
     CutOut: _cut_out,
+    Channel: _cut_out,
     SideDots: _holes,
     WitnessMarks: _marks,
     Hover: _hover,

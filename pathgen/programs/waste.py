@@ -115,7 +115,7 @@ def error_words(errors: MarkErrors) -> str:
     """What measuring errors do, in one line, in mm: for refusals."""
     if not np.isfinite(errors.worst):
         return "they leave a turn or tilt open"
-    return (f"measuring errors of {errors.accuracy:g} mm at the marks, root-sum-square, would move the board by up to "
+    return (f"measuring errors of {errors.accuracy:g} mm at the marks, root-sum-square, would move the work by up to "
             f"{errors.anywhere[0]:.2f} mm in height and {errors.anywhere[1]:.2f} mm in place")
 
 
@@ -129,6 +129,10 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
     for step in clamping.steps:
         cleared = step.operation.clears(board.outline, step.cutter, proud)
         parts.append(_swept(clamping, step) if cleared is None else cleared)
+    if clamping.under is not None:  # turned over: holes through the blank are in its top too
+        below = [shapely.transform(there, lambda p: p * [1.0, -1.0]) for step in clamping.under.steps
+                 if (there := step.operation.clears(clamping.under.board.outline, step.cutter, proud)) is not None]
+        parts += below
     return overlay.union_all(parts)
 
 

@@ -38,7 +38,7 @@ HUNDREDTH = 0.01
 
 _ROUNDS = 60
 
-On = Literal["raw top", "finished surface", "bed"]
+On = Literal["raw top", "finished surface", "bare face", "bed"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,7 +127,7 @@ def _first(clamping: Clamping, step: Step, widest: float) -> ZeroCheck | None:
 
 def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCheck:
     feeler, ridge = clamping.setup.feeler, 0.0
-    if on == "finished surface":
+    if on in ("finished surface", "bare face"):
         last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
         surface = clamping.finished_surface if last else clamping.first_surface
         height = feeler_tip(surface, step.cutter, x, y, feeler)
@@ -146,7 +146,7 @@ def _by_height(clamping: Clamping, step: Step, widest: float) -> Iterator[tuple[
     foot = _foot(step.cutter)
     yield _raw(clamping, step, widest), "raw top"
     if clamping.surfacing is None:
-        yield _finished(clamping, step, foot), "finished surface"
+        yield _finished(clamping, step, foot), "bare face"
     yield _raw(clamping, step, foot), "raw top"
     if clamping.surfacing is not None:
         yield _finished(clamping, step, foot), "finished surface"
@@ -201,7 +201,7 @@ def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeomet
     if clamping.machine.travel is None:
         return free
     x0, y0, x1, y1 = clamping.board.outline.bounds
-    far = clamping.machine.travel[:2] if clamping.setup.along == "x" else clamping.machine.travel[1::-1]
+    far = clamping.machine.travel[:2] if clamping.setup.along.endswith("x") else clamping.machine.travel[1::-1]
     return overlay.intersection(free, shapely.box(x1 - far[0], y1 - far[1], x0 + far[0], y0 + far[1]))
 
 
@@ -231,7 +231,8 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
                for v, d in zip(check.display, (2, 2, 3), strict=True))
     feeler, step_of = format_length(check.feeler, units), format_length(HUNDREDTH, units)
     over = f" to {format_length(check.display[2] + check.ridge, units)}" if check.ridge else ""
-    where = {"raw top": "the bare raw top", "finished surface": "the finished surface", "bed": "the bare bed"}[check.on]
+    where = {"raw top": "the bare raw top", "finished surface": "the finished surface",
+             "bare face": "the bare face", "bed": "the bare bed"}[check.on]
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or slip of "

@@ -32,6 +32,8 @@ SWELLING = 0.0025
 """Of flat-sawn hardwood across the grain for each percent point: 0.002 to 0.0035 in the Wood Handbook (FPL-GTR-282,
 chapter 13), from memory."""
 
+ROOT_WORDS = "Root-sum-square: the root of the sum of all squares, what is likely, since not all are off the same way."
+
 RESULTS = ("slot place", "slot depth", "slot width", "pocket edge", "flushness", "wood left")
 
 
@@ -156,6 +158,6 @@ def budget_lines(budget: Mapping[str, Any], units: str) -> list[str]:
     if not budget["results"]:
         return []
     head, rows = budget_cells(budget, units)
-    said = cents_words(budget)
+    said = [ROOT_WORDS, *filter(None, [cents_words(budget)])]
     return ["", "What can be off, and what it does", "", *table(head, rows, right=range(1, len(head))),
-            *([said] if said else [])]
+            *said]

@@ -13,6 +13,7 @@ import numpy as np
 from pathgen.base.markup import as_table
 from pathgen.base.plain import in_json, rounded
 from pathgen.programs.plan import Plan
+from pathgen.report.both_sides import both_sides_data
 from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, layer_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
@@ -61,9 +62,11 @@ def report_data(
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
-    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes") if key in part}
+    more_of_part: dict[str, Any] = {key: part[key] for key in ("coupon", "plate", "holes", "form", "channel")
+                                    if key in part}
     return Report({
         "title": planned.clamping.title,
+        "part": planned.clamping.board.names.part,
         "units": "mm",
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
@@ -74,6 +77,7 @@ def report_data(
         "fewer_minutes": fewer_minutes(planned, programs),
         "saved_by_leave": saved_by_leave(planned, programs),
         "surface": _surface(planned, programs, checked),
+        "both_sides": both_sides_data(planned.clamping, checked),
         **{key: part[key] for key in ("frets", "board", "strings", "side_dots")},
         "inlays": [_inlay(planned, checked, index) for index in range(len(planned.clamping.inlays))],
         "budget": budget_data(planned.clamping, part["frets"]),

@@ -33,7 +33,7 @@ from pathgen.work.fill import (
     second_cut,
 )
 from pathgen.work.mark_errors import MarkErrors, seen
-from pathgen.work.moved import Moved, shift_errors
+from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches
 
@@ -77,7 +77,7 @@ def filling_data(planned: Plan) -> dict[str, Any]:
             for r in references(clamping)
         ],
         "marks": _marks(clamping),
-        "moved": _moved(clamping.moved, clamping.moved_from),
+        "moved": _moved(clamping),
     }
 
 
@@ -251,18 +251,19 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         "machine_top": _round(clamping.stock.thickness - clamping.z_zero, 4),
         "depth": marks.depth,
         "hover": marks.hover,
-        "errors": _errors(marks.errors) if marks.errors else None,
+        "errors": _errors(marks.errors, clamping) if marks.errors else None,
         "seen": {shape: _round(share, 3) for shape, share in seen(
             np.insert(marks.places, 2, 0.0, axis=1), clamping.board.outline.bounds).items()},
     }
 
 
-def _moved(moved: Moved | None, first: int) -> dict[str, Any] | None:
+def _moved(clamping: Clamping) -> dict[str, Any] | None:
+    moved = clamping.moved
     if moved is None:
         return None
     along, across = moved.tilt_deg
     return {
-        "first_program": first,
+        "first_program": clamping.moved_from,
         "shift": [_round(v, 4) for v in moved.shift],
         "about": [_round(v, 3) for v in moved.centre],
         "turn": _round(moved.turn_deg),
@@ -270,15 +271,16 @@ def _moved(moved: Moved | None, first: int) -> dict[str, Any] | None:
         "tilt_across": _round(across),
         "residuals": [[_round(v, 4) for v in row] for row in moved.residuals],
         "worst_residual": _round(moved.worst, 4),
-        "errors": _errors(moved.errors) if moved.errors else None,
+        "errors": _errors(moved.errors, clamping) if moved.errors else None,
     }
 
 
-def _errors(errors: MarkErrors) -> dict[str, Any]:
+def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
     """Pairs of (height, place) in mm; None for each where marks leave a turn or tilt open."""
     pairs = {"nut": errors.nut, "end": errors.end, "anywhere": errors.anywhere}
     return {
         "accuracy": errors.accuracy,
+        "near": clamping.board.names.near,
         **{name: [_round(v, 4) if math.isfinite(v) else None for v in pair] for name, pair in pairs.items()},
     }
 
@@ -340,8 +342,8 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         near, hull = (format_length(v, clamping.units) for v in (blend, out))
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
-            got=f"a dam {hull} round the drawing's hull holds resin on {past.area / 100:.1f} cm2 that lie further than "
-            f"{near} from the drawing, where this program does not cut", allowed="",
+            got=f"a dam {hull} round the drawing, as a taut thread goes round it, holds resin on {past.area:.0f} mm2 "
+            f"further than {near} from the drawing, where this program does not cut", allowed="",
             remedy=f"dam no further than {near} from the drawing, or scrape off what cures beyond that; or make "
             "[resurface] blend larger",
         )
@@ -379,9 +381,9 @@ def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
         return
     yield Finding(
         code="marks-too-near", severity="warn", where="[marks] at",
-        got=error_words(_errors(marks.errors), clamping.units),
+        got=error_words(_errors(marks.errors, clamping), clamping.units),
         allowed=format_length(marks.errors_limit, clamping.units),
-        remedy="they show whether the work has moved, but not how: put three or more far apart, along the board and "
+        remedy="they show whether the work has moved, but not how: put three or more far apart, along the work and "
         "across it, or leave at out",
     )
 
@@ -395,13 +397,13 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
             got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up), "
             f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and "
             f"{across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
-            + (f"; {error_words(_errors(moved.errors), clamping.units)}" if moved.errors else ""), allowed="",
+            + (f"; {error_words(_errors(moved.errors, clamping), clamping.units)}" if moved.errors else ""), allowed="",
             remedy="the second cut repeats the first only as nearly as the marks were measured",
         )
         if len(moved.residuals) == 3:
             yield Finding(
                 code="three-marks", severity="note", where="[[measured]]", got="three marks", allowed="",
-                remedy="three always fit a tilt: measure a fourth to see whether the board has twisted",
+                remedy="three always fit a tilt: measure a fourth to see whether the work has twisted",
             )
     limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
     if limited and clamping.surfacing and clamping.cutter(CutAgain):
@@ -413,7 +415,7 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
     if clamping.setup.z_zero == "stock-top" and len({s.cutter.name for s in clamping.steps}) > 1:
         yield Finding(
             code="zero-on-raw-top", severity="warn", where="[setup] z_zero",
-            got="Z 0 is the raw top, which surfacing takes away over the board, and cutters are changed after that",
+            got="Z 0 is the raw top, which surfacing takes away over the part, and cutters are changed after that",
             allowed="", remedy='set Z from raw top left outside the cut, or write z_zero = "bed"',
         )
 

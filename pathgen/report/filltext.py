@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import MM_PER, fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import MM_PER, area_words, fine_length, format_length, place_words, tiny_length
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.tables import table
@@ -39,7 +39,7 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     for inlay in inlays:
         for one in inlay["amounts"]:
             rows.append([
-                str(inlay["stage"]), one["colour"], f"{one['area'] / 100:.1f} cm2", _span(one["depth"], units),
+                str(inlay["stage"]), one["colour"], _area(one["area"], units), _span(one["depth"], units),
                 *(f"{one[key] / 1000:.2f} ml" for key in
                   ("pocket_volume", "overfill_volume", "waste_volume", "needed_volume")),
                 *batch_cells(one),
@@ -66,9 +66,9 @@ ONE_BATCH = "or all of it"
 """What the row of one batch for all colours of a pour is called."""
 
 BATCH_WORDS = (
-    "Above: the level resin inside the dam, which stands higher over the board's low side. Mix: what can be mixed and "
-    "measured, no less than what is needed, in parts that keep the ratio of the resin's sheet within 2 %. What is left "
-    "in the cup cures there: do not mix less."
+    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing), which stands higher where "
+    "the surface is lower. Mix: what can be mixed and measured, no less than what is needed, in parts that keep the "
+    "ratio of the resin's sheet within 2 %. What is left in the cup cures there: do not mix less."
 )
 
 ONE_BATCH_WORDS = (
@@ -104,14 +104,15 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
 
 
 def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
-    lines = []
+    lines: list[str] = []
+    part = report["part"]
     for inlay in report["inlays"]:
         cut = inlay["second_cut"]
         if cut is None:
             continue
         lines.append(
-            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, units)}; {_how_cut(cut, units)}. It takes "
-            f"{cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
+            f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
+            f"takes {cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
@@ -121,15 +122,15 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
             for row in errors["rows"]
         ]
-        part = "plate" if "plate" in report else "board"
-        lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
+        lines += ["Its files are called resurface.", "",
+                  f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
 
 
-def _where_cut(cut: dict[str, Any], units: str) -> str:
+def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
     if cut["area"] == "board":
-        return "over the whole board"
+        return f"over the whole {part}"
     return f"over the inlay and {format_length(cut['blend'], units)} round it"
 
 
@@ -165,12 +166,15 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
             rows.append([str(r["order"]), *row])
     lines = ["Every program has the same zero: do not set X and Y again.", ""]
     lines += table(["program", "Z can be set from", "X and Y can be found again from", "gone"], rows)
+    if any("setter" in row[1] for row in rows):
+        lines.append("A setter is a block of known height that stands on the bed.")
     if report["marks"]:
         board = "; ".join(place_words(x, y, units, decimals=1) for x, y in report["marks"]["places"])
         machine = "; ".join(
             f"X {fine_length(x, units)}, Y {fine_length(y, units)}" for x, y in report["marks"]["machine"]
         )
-        lines += ["", f"Witness marks, measured on the board: {board}.", f"On the machine's display: {machine}."]
+        lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
+                  f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
         lines += seen_lines(report["marks"]["seen"])
         lines += ["", *measuring_lines(report["marks"], units)]
@@ -191,6 +195,10 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     ]
     return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
             *"\n".join(blocks).split("\n")]
+
+
+def _area(mm2: float, units: str) -> str:
+    return f"{mm2 / 100:.1f} cm2" if units == "mm" else area_words(mm2, units, decimals=0)
 
 
 def _span(pair: Sequence[float], units: str) -> str:

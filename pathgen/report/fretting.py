@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
-from pathgen.base.units import format_length, way_length
+from pathgen.base.units import INCH, format_length, way_length
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
@@ -81,7 +81,7 @@ _ROW = 7.0
 """Height of a fret's row on the strip, mm."""
 
 
-def strip_picture(data: dict[str, Any]) -> Element:
+def strip_picture(data: dict[str, Any], units: str = "mm") -> Element:
     """Every fret at true size, a row each: the whole length, under it the tang that is left; print it at 100 %."""
     rows = data["frets"]
     longest = max((f["length"] for f in rows), default=50.0)
@@ -98,7 +98,8 @@ def strip_picture(data: dict[str, Any]) -> Element:
                   stroke=PALE, stroke_width=1.2, stroke_linecap="butt"),
         ]
     y = -depth + 4.0
-    drawn += [lines(view, [[[0.0, y], [50.0, y]], [[0.0, y - 1], [0.0, y + 1]], [[50.0, y - 1], [50.0, y + 1]]],  # type: ignore[list-item]
+    rule = 50.0 if units == "mm" else 2 * INCH
+    drawn += [lines(view, [[[0.0, y], [rule, y]], [[0.0, y - 1], [0.0, y + 1]], [[rule, y - 1], [rule, y + 1]]],  # type: ignore[list-item]
                     stroke=INK, stroke_width=0.3),
-              words(view, (25.0, y + 1.0), "50 mm: measure it on the print", size=3.0)]
+              words(view, (rule / 2, y + 1.0), f"{format_length(rule, units)}: measure it on the print", size=3.0)]
     return view.picture(f"Fretting strip, {len(rows)} frets at true size", *drawn)

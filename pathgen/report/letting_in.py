@@ -48,11 +48,13 @@ def piece_line(inlay: dict[str, Any], units: str) -> str:
     piece = inlay["piece"]
     length, width, thick = (format_length(value, units) for value in piece["stock"])
     count, gap = piece["pieces"], format_length(piece["gap"], units)
+    edges = " At their long edges the curved floor falls up to " \
+            f"{format_length(piece['under_edges'], units)} below the flat pieces: bed them in glue." \
+        if piece["under_edges"] else ""
     return (
         f"{inlay['name']}: {count} piece{'s' if count > 1 else ''} from stock of {length} by {width}, {thick} thick, "
         f"glued in with a gap of {gap}; pathgen pieces cuts them. They fit their pockets everywhere. Of the drawing "
         f"{area_words(piece['lost_area'], units)} are too narrow for the cutters; "
         f"{area_words(piece['gained_area'], units)} more are cut "
-        "where wood would stand too sharp. At their long edges the curved floor falls up to "
-        f"{format_length(piece['under_edges'], units)} below the flat pieces: bed them in glue."
+        f"where wood would stand too sharp.{edges}"
     )

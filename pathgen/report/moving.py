@@ -29,16 +29,16 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
-    """What errors at the marks do to the board, by a key ``errors`` of the report, in one line."""
+    """What errors at the marks do to the part, by a key ``errors`` of the report, in one line."""
     if None in errors["anywhere"]:
-        return "the marks leave a turn or tilt of the board open"
+        return "the marks leave a turn or tilt of the work open"
 
     def pair(place: str) -> str:
         height, beside = (_length(v, units) for v in errors[place])
         return f"{height} in height and {beside} in place"
 
     return (f"measuring errors of {_length(errors['accuracy'], units)} at the marks, all together (root-sum-square), "
-            f"move the nut by up to {pair('nut')}, the far end by up to {pair('end')}")
+            f"move the {errors['near']} by up to {pair('nut')}, the far end by up to {pair('end')}")
 
 
 def _length(mm: float, units: str) -> str:

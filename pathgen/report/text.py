@@ -8,8 +8,10 @@ from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
 from pathgen.base.units import area_words, fine_length, format_length, in_units, tiny_length, way_length
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
+from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
+from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
@@ -60,12 +62,16 @@ def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
 
 def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
+    back = report.get("back")
     rows = [
         [str(p["order"]), p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
-        for p in report["programs"]
+        for p in (*(back["programs"] if back else ()), *report["programs"])
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
-    lines += ["", f"In all {minutes_words(report['minutes'])} at the machine."]
+    minutes = report["minutes"] + (back["minutes"] if back else 0.0)
+    lines += ["", f"In all {minutes_words(minutes)} at the machine."]
+    lines += both_sides_lines(report, units)
+    lines += form_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {words}" for words in left_out_words(report)]
@@ -114,9 +120,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
 
 
 def saving_lines(report: dict[str, Any]) -> list[str]:
-    """What would make the same board in fewer minutes."""
+    """What would make the same part in fewer minutes."""
     rows, leave = report["fewer_minutes"], report["saved_by_leave"]
-    lines = ["", "The same board in fewer minutes", ""] if rows or leave else []
+    lines = ["", f"The same {report['part']} in fewer minutes", ""] if rows or leave else []
     if leave:
         lines.append(f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish.")
     if rows:

@@ -12,10 +12,12 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
+from pathgen.base.limits import MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import TooLongError
 from pathgen.removal.motion import Motion
+from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import Seen, compared
 from pathgen.verify.cutting import cutting_findings
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, forbids
@@ -24,8 +26,9 @@ from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
-from pathgen.verify.read import ReadProgram, read_program
+from pathgen.verify.read import ReadProgram, read_within
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
@@ -59,6 +62,10 @@ class Verification:
         What a tooth takes in the programs that clear wood.
     seconds : float
     cells : int
+    under : Verification or None
+        That of the other side, whose programs were run before; its findings are among these.
+    between : WoodBetween or None
+        The least wood between both sides.
     """
 
     findings: tuple[Finding, ...]
@@ -73,6 +80,8 @@ class Verification:
     programs: Mapping[str, ReadProgram]
     seconds: float
     cells: int
+    under: Verification | None = None
+    between: WoodBetween | None = None
 
     @property
     def pocket_volumes(self) -> dict[int, float]:
@@ -107,6 +116,7 @@ def verify(
     section_step: float = 0.01,
     job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None,
+    pictured: bool = False,
 ) -> Verification:
     """Read the programs, remove material as the machine would, and compare with the part.
 
@@ -121,6 +131,8 @@ def verify(
         Spacing of the cross sections on which ridges are measured, and of the points on them, mm.
     job_fingerprint : str, optional
         What the programs' headers should state.
+    pictured : bool
+        Keep small copies of what stands there after each program, for pictures.
 
     Notes
     -----
@@ -130,6 +142,11 @@ def verify(
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
+    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances, pictured)
+    if under is not None:
+        found += under.findings
+    below = _below(under, clamping)
+    gone = below.through if below is not None else None
     programs = read_programs(clamping, texts, found)
     found += header_findings(programs, job_fingerprint)
     motions = {
@@ -139,15 +156,16 @@ def verify(
     for step in clamping.steps:
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
+            found += share_findings(motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     try:
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
     except TooLongError as error:
         found.append(_too_long(error))
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances)
+        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
     found += _not_compared(unread)
     found += cutting_findings(clamping, sim, motions, tolerances)
     loads = loads_of(clamping.steps, sim, motions)
@@ -160,6 +178,9 @@ def verify(
         clamping=clamping, motions=motions, tolerances=tolerances, sim=sim, ridges=ridges, deviation=deviation,
         whole=not unread,
     ))
+    between = wood_between(sim, below, clamping) if below is not None and not unread else None
+    if below is not None:
+        found += both_sides_findings(between, below, clamping, tolerances)
     low = high = math.nan
     if ridges is not None and deviation is not None:
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
@@ -170,14 +191,60 @@ def verify(
         ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim, loads=loads,
         pockets=() if unread else pocket_measures(sim, clamping),
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
+        under=under, between=between,
     )
+
+
+def verify_all(
+    clampings: Sequence[Clamping], texts: Mapping[str, str], *, resolution: float = 0.1,
+    job_fingerprint: str | None = None,
+) -> tuple[tuple[Verification, ...], tuple[Finding, ...]]:
+    """Each of several clampings with its own programs, and what is found of all of them together.
+
+    Texts that are no program of any are the first one's, which refuses them.
+    """
+    own = [{name: text for name, text in texts.items() if name in one.files} for one in clampings]
+    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
+    found = tuple(verify(one, mine, resolution=resolution, job_fingerprint=job_fingerprint)
+                  for one, mine in zip(clampings, own, strict=True))
+    return found, together_findings(clampings, found)
+
+
+def together_findings(clampings: Sequence[Clamping], found: Sequence[Verification]) -> tuple[Finding, ...]:
+    """What the parts of one blank do to each other; nothing for clampings that are run each by itself."""
+    if not all(one.shared for one in clampings):
+        return ()
+    every = {name: program for one in found for name, program in one.programs.items()}
+    return (*overlap_findings(clampings), *travel_findings(every, clampings[0]))
+
+
+def _under(
+    clamping: Clamping, texts: Mapping[str, str], resolution: float, job_fingerprint: str | None,
+    tolerances: Tolerances, pictured: bool,
+) -> tuple[Verification | None, Mapping[str, str]]:
+    """What the programs of the other side do, where there is one; and the texts that are not its own."""
+    if clamping.under is None:
+        return None, texts
+    own = {name: text for name, text in texts.items() if name in clamping.under.files}
+    found = verify(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances,
+                   pictured=pictured)
+    return found, {name: text for name, text in texts.items() if name not in own}
+
+
+def _below(under: Verification | None, clamping: Clamping) -> Below | None:
+    """What the other side's programs left; None where one of them could not be read."""
+    if under is None or clamping.under is None or len(under.programs) < len(clamping.under.steps):
+        return None
+    return below_of(under.simulation, clamping.stock.thickness)
 
 
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
-    programs = {}
+    programs: dict[str, ReadProgram] = {}
     remedy = AGAIN
     for step in clamping.steps:
+        lines = MOST_LINES - sum(one.lines for one in programs.values())
+        chords = MOST_CHORDS - sum(one.chords for one in programs.values())
         text = texts.get(step.file_name)
         if text is None:
             found.append(Finding(
@@ -186,7 +253,7 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             ))
             continue
         try:
-            programs[step.file_name] = read_program(text, name=step.file_name)
+            programs[step.file_name] = read_within(text, name=step.file_name, most_lines=lines, most_chords=chords)
         except ProgramError as error:
             found.append(Finding(
                 code="unreadable", severity="forbid", where=error.where, got=error.problem,

@@ -25,6 +25,7 @@ from pathgen.verify.surfaces import Deviation, surface_findings
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
+    Channel,
     CutAgain,
     CutOut,
     CutPieces,
@@ -131,6 +132,7 @@ CHECKS: Mapping[type[Operation[Any]], Checks] = {
     DowelHoles: Checks(moves=hole_findings),
     RoundHoles: Checks(moves=hole_findings),
     CutOut: Checks(moves=cutout_findings, step=_cut_out),
+    Channel: Checks(moves=cutout_findings, step=_cut_out),
     SideDots: Checks(moves=hole_findings),
     WitnessMarks: Checks(moves=mark_findings),
     Hover: Checks(moves=hover_findings),

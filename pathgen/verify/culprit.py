@@ -36,7 +36,7 @@ def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, 
     r = step.cutter.radius
     low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
     with np.errstate(invalid="ignore"):
-        near = motion.cutting & (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
+        near = (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
     best, line = math.inf, 0
     for i in np.flatnonzero(near):
         one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))

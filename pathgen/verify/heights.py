@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
-from pathgen.base.files import PROGRAM, read_text
+from pathgen.base.files import read_text
+from pathgen.base.limits import PROGRAM
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
 from pathgen.base.shading import as_png, light_on
@@ -369,7 +370,7 @@ def compare_heights(
 def read(program: object, *, name: str = "program") -> ReadProgram:
     """What a program says, given in any way; `name` is for text that has none."""
     if isinstance(program, Path):
-        name, program = program.name, read_text(program, replace(PROGRAM, error=ProgramError))
+        name, program = program.name, read_text(program, PROGRAM)
     if isinstance(program, str):
         program = read_program(program, name=name)
     if not isinstance(program, ReadProgram):

@@ -119,7 +119,8 @@ def pocket_findings(
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
         openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay))
         opened = poured.removed > OPENED
-        yield from _in_plan(poured, openings, opened, sim, clamping, motions, tolerances, culprit)
+        low = opened | _low_already(poured, steps, sim, clamping, tolerances)
+        yield from _in_plan(poured, openings, opened, low, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
@@ -151,8 +152,18 @@ def _taken_in(area: shapely.Geometry, half: float) -> shapely.Geometry:
     return shapely.multipolygons(np.delete(parts, np.unique(owner[near])))
 
 
+def _low_already(
+    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
+) -> Mask:
+    """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
+    part = sim.grid.part(poured.window)
+    stair = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys) * _widest(steps)
+    wanted = sim.surface[poured.window] - np.float32(poured.inlay.depth)
+    return np.asarray(poured.floor - wanted <= (stair + tolerances.pocket_shallow)[:, None])
+
+
 def _in_plan(
-    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
+    poured: Poured, openings: _Openings, opened: Mask, low: Mask, sim: Simulation, clamping: Clamping,
     motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit,
 ) -> Iterator[Finding]:
     inlay, part = poured.inlay, sim.grid.part(poured.window)
@@ -170,7 +181,7 @@ def _in_plan(
     for step in openings.steps:
         if step.order in motions:
             yield from _axis_outside(motions[step.order], step, clamping, tolerances)
-    yield from _uncut(poured, openings, opened, sim, tolerances)
+    yield from _uncut(poured, openings, low, sim, tolerances)
 
 
 def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
@@ -220,10 +231,10 @@ def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
 
 
 def _uncut(
-    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, tolerances: Tolerances
+    poured: Poured, openings: _Openings, low: Mask, sim: Simulation, tolerances: Tolerances
 ) -> Iterator[Finding]:
     part = sim.grid.part(poured.window)
-    left = part.covered(overlay.buffer(openings.reach, -1.5 * tolerances.pocket_plan)) & ~opened
+    left = part.covered(overlay.buffer(openings.reach, -1.5 * tolerances.pocket_plan)) & ~low
     area = float(left.sum()) * sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
@@ -346,7 +357,7 @@ def _levelled(
         program, line = culprit(*poured.lost_at, lambda operation: operation.levels is not None)
         yield Finding(
             code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
-            got=f"{poured.lost:.4f} mm of wood", allowed="none with skim 0",
+            got=f"{poured.lost:.4f} mm of wood", allowed="none: the second cut is to repeat the first",
             remedy="repeat the first finishing passes exactly",
         )
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import ProgramError
-from pathgen.base.files import MOST_LINES
+from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
 from pathgen.base.units import INCH
@@ -52,12 +52,8 @@ _REFUSED = {
 
 _WORD = re.compile(rf"([A-Z])({NUMBER})", re.ASCII)
 _FEWEST_AT_ONCE = 24
-_FURTHEST = 1e4
-"""Coordinates and radii of any machine that this is for are smaller, mm."""
 _FINEST_CHORD = 1e-4
 """The least distance of a chord from its arc that any caller asks for, mm."""
-_MOST_CHORDS = 3_000_000
-"""Straight pieces that all arcs of a program may take."""
 _JOB_MARK = re.compile(r"^job fingerprint: ([0-9a-f]{16})$")
 _OWN_MARK = re.compile(r"^program fingerprint: ([0-9a-f]{16})$")
 _OWN_LINE = re.compile(r"^\(program fingerprint: [0-9a-f]{16}\)$")
@@ -131,6 +127,8 @@ class ReadProgram:
     """As the header states it."""
     own_fingerprint: str
     """Of the lines as they are."""
+    chords: float
+    """Straight pieces that its arcs take at the finest."""
 
     def __len__(self) -> int:
         return len(self.kind)
@@ -210,11 +208,17 @@ def read_program(text: str, *, name: str = "program") -> ReadProgram:
     if not isinstance(text, str):
         raise ProgramError(name, f"a {type(text).__name__}", allowed="text",
                            remedy="read its file: Path(..).read_text()")
-    reader = _Reader(name=name)
+    return read_within(text, name=name, most_lines=MOST_LINES, most_chords=MOST_CHORDS)
+
+
+def read_within(text: str, *, name: str, most_lines: int, most_chords: float) -> ReadProgram:
+    """The same for one of several programs, which together have so much room."""
+    reader = _Reader(name=name, most_chords=most_chords)
     whole = text.replace("\r\n", "\n")
     lines = whole.count("\n")
-    if lines > MOST_LINES:
-        raise ProgramError(name, f"{lines} lines", allowed=f"{MOST_LINES} or fewer", remedy="is it a program?")
+    if lines > most_lines:
+        raise ProgramError(name, f"{lines} lines", allowed=f"{MOST_LINES} or fewer in all programs",
+                           remedy="is it a program?")
     place, number, last = 0, 1, len(whole)
     while place <= last:
         run = plain_run(whole, place, fewest=_FEWEST_AT_ONCE) if reader.takes_plain else None
@@ -251,6 +255,8 @@ class _Reader:
     """The interpreter's state; the only mutable thing here, and it does not leave this module."""
 
     name: str
+    most_chords: float
+    """Straight pieces that its arcs may take."""
     position: list[float] = field(default_factory=lambda: [math.nan] * 3)
     motion: int | None = None
     unit: float = 1.0
@@ -295,7 +301,7 @@ class _Reader:
         motion = run.in_force("G", -1.0 if self.motion is None else float(self.motion), 1.0)
         feed = run.in_force("F", self.feed, self.unit)[1:]
         bad = (run.given["G"] & ~has_axis) | (has_axis & ((motion[1:] < 0) | (motion[1:] > 1)))
-        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > _FURTHEST / self.unit
+        far = np.max([np.abs(run.value[axis]) for axis in "XYZ"], axis=0) > FURTHEST / self.unit
         bad |= far | (run.given["F"] & (feed <= 0))
         if bad.any() or run.longest > _LONGEST_LINE:
             return False
@@ -476,8 +482,8 @@ class _Reader:
                                 remedy="give an absolute position first")
             else:
                 target[axis] += value * self.unit
-            if not abs(target[axis]) <= _FURTHEST:
-                raise self.fail(line, f"{'XYZ'[axis]} at {target[axis]:g} mm", allowed=f"within {_FURTHEST:g} mm")
+            if not abs(target[axis]) <= FURTHEST:
+                raise self.fail(line, f"{'XYZ'[axis]} at {target[axis]:g} mm", allowed=f"within {FURTHEST:g} mm")
         return target
 
     def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
@@ -514,9 +520,9 @@ class _Reader:
             a, b = (s + values.get(n, 0.0) * self.unit for s, n in zip((a0, b0), names, strict=True))
         else:
             raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
-        if not max(abs(a - a0), abs(b - b0)) <= _FURTHEST:
+        if not max(abs(a - a0), abs(b - b0)) <= FURTHEST:
             raise self.fail(line, f"an arc whose centre lies {max(abs(a - a0), abs(b - b0)):g} mm away",
-                            allowed=f"within {_FURTHEST:g} mm", remedy="write a straight move")
+                            allowed=f"within {FURTHEST:g} mm", remedy="write a straight move")
         r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
         if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
             raise self.fail(line, f"an arc whose radius is {r0:.5f} mm at its start and {r1:.5f} mm at its end",
@@ -527,7 +533,7 @@ class _Reader:
         else:
             turns = turns if turns < -1e-12 else turns - 2 * math.pi
         self.chords += abs(turns) * math.sqrt(r0 / (8.0 * _FINEST_CHORD))
-        if self.chords > _MOST_CHORDS:
+        if self.chords > self.most_chords:
             raise self.fail(line, "too many or too large arcs to follow", allowed="arcs no longer than the work is",
                             remedy="make the program again from the job")
         centre = list(self.position)
@@ -539,8 +545,8 @@ class _Reader:
     ) -> tuple[float, float]:
         da, db = a1 - a0, b1 - b0
         chord = math.hypot(da, db)
-        if not abs(radius) <= _FURTHEST:
-            raise self.fail(line, f"an arc with R {radius:g} mm", allowed=f"within {_FURTHEST:g} mm",
+        if not abs(radius) <= FURTHEST:
+            raise self.fail(line, f"an arc with R {radius:g} mm", allowed=f"within {FURTHEST:g} mm",
                             remedy="write a straight move")
         if chord == 0:
             raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre")
@@ -576,7 +582,7 @@ class _Reader:
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
             waited=self.waited,
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
-            own_fingerprint=fingerprint(text), **columns,
+            own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )
 
 

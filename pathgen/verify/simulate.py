@@ -68,9 +68,9 @@ class Simulation:
     taken : dict of order to Taken
         What each program cut too deep or hit.
     stages : tuple of Stage
-        Small copies of what stood there after each program; none without `note`.
+        Small copies of what stood there after each program, for pictures; none without `pictured`.
     closeups : tuple of Closeup
-        The inlays from near, in the order they were poured; none without `note`.
+        The inlays from near, in the order they were poured; none without `pictured`.
     """
 
     grid: Grid
@@ -83,12 +83,14 @@ class Simulation:
 
 
 def simulate(
-    clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True
+    clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
+    pictured: bool = False, gone: Mask | None = None,
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
-    Without `note`, nothing is kept of cuts that are too deep, of rapids and of the stages. Raises TooLongError
-    with the step of a program that would take far longer than any of use.
+    Without `note`, nothing is kept of cuts that are too deep and of rapids; without `pictured`, no copies of what
+    stands there at each stage, which pictures are made from. Raises TooLongError with the step of a program that would
+    take far longer than any of use. `gone`, (rows, columns), is where nothing is left of the blank before.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -97,6 +99,8 @@ def simulate(
     if clamping.surfacing is None:
         # a job that does not cut the surface has a blank that already has it
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    if gone is not None:
+        top[gone] = -np.inf
     material = Material(grid, top)
     taken: dict[int, Taken] = {}
     stages: list[Stage] = []
@@ -122,7 +126,7 @@ def simulate(
                 raise TooLongError(error.line, step) from None
         if inlay is not None and before is not None and not any(s.operation.opens is inlay for s in following):
             near = _around(inlay, grid, tolerances)
-            open_now = stage_after(step.order, grid, top, poured, near=near) if note else None
+            open_now = stage_after(step.order, grid, top, poured, near=near) if pictured else None
             poured.append(_poured(clamping, inlay, material, surface, before, tolerances))
             before = None
             if open_now is not None:
@@ -130,7 +134,7 @@ def simulate(
         if step.operation.levels is not None:
             poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
                       for fill in poured]
-        if note:
+        if pictured:
             stages.append(stage_after(step.order, grid, top, poured))
     closeups = tuple(
         Closeup(inlay=one.inlay, opened=pair[0], filled=pair[1],

@@ -168,5 +168,5 @@ def _check_move(moved: Moved, limit: float, where: str) -> None:
         raise JobError(
             where, f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it",
             allowed=f"[moved] limit {limit:g} mm",
-            remedy="measure again; if it stays, the board has warped and not moved: let it rest, or clamp it flat",
+            remedy="measure again; if it stays, the work has warped and not moved: let it rest, or clamp it flat",
         )

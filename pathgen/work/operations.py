@@ -200,8 +200,8 @@ class SurfaceFinish(_Surface):
         return self.feature.allowance or None
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        return (f"the {self.feature.part} is thinner everywhere, and pockets cut later are less deep",
-                f"the {self.feature.part} is thicker everywhere, and pockets cut later are deeper")
+        return (f"the {self.feature.part} is thinner everywhere, and what is cut later less deep",
+                f"the {self.feature.part} is thicker everywhere, and what is cut later deeper")
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
@@ -262,7 +262,7 @@ class Pocket(Operation[Inlay]):
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
-            "Stop here for the fill. Leave the work clamped, held over its whole face: a board held by its ends alone "
+            "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
@@ -317,7 +317,7 @@ class CutAgain(Operation[Inlay]):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         if self.surfacing.resurface_area == "inlay":
             return "the wood round the inlay is left with a step down", "the fill stands proud of the wood"
-        return (f"the whole {self.surfacing.part} is thinner, its inlays and slots less deep",
+        return (f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep",
                 "the fill stands proud of the wood")
 
     @property
@@ -406,7 +406,7 @@ class DowelHoles(Operation[Holes]):
 
     name = "holes"
     instead = "another [holes] cutter or diameter"
-    purpose = "cut the holes outside the board"
+    purpose = "cut the holes outside the part"
 
     @property
     def bottom(self) -> float:
@@ -479,6 +479,22 @@ class CutOut(Operation[Cutouts]):
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)
+
+
+class Channel(CutOut):
+    """A channel in the back of the part, for the truss rod, cut before the blank is turned over."""
+
+    name = "channel"
+    instead = "another [channel] cutter"
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("the channel is deeper, and the wood over it thinner",
+                "the channel is less deep, and the wood over it thicker")
+
+    def afterwards(self, work: Work) -> list[str]:
+        deep = format_length(self.feature.depth, work.units)
+        return [f"Measure the channel: it must be {deep} deep. Lay the truss rod in: it must not stand proud.",
+                "The programs of the top come next. Leave the spoilboard, X 0 and Y 0 as they are."]
 
 
 def _bored_off_in_z(bottom: float) -> tuple[str, str]:
@@ -618,7 +634,7 @@ class Outline(Operation[OutlineCut]):
         if self.feature.skin:
             return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
         if not self.feature.tabs:
-            return ["The board is free: only what the blank is stuck down with holds it. Ease it up without bending "
+            return ["The part is free: only what the blank is stuck down with holds it. Ease it up without bending "
                     "it."]
         return ["Cut the tabs with a fine saw and trim them flush."]
 

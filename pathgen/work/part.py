@@ -33,6 +33,8 @@ class Names:
     """Its sides, toward - y and toward + y; None where they have no names."""
     along: str = "length of the blank runs"
     """What runs along the machine axis of the set-up, with its verb."""
+    laid: tuple[str, ...] = ()
+    """How its blank is laid on the machine before the first program, a line each, where that needs saying."""
     holds: str = ""
     """What there is on it, counted: ``20 frets``."""
 

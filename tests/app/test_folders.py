@@ -4,27 +4,30 @@ from __future__ import annotations
 
 import hashlib
 import json
+import multiprocessing
 import os
+import signal
 import subprocess
 import sys
 import time
+from itertools import count
 from pathlib import Path
 from random import Random
 
-from pathgen.app.folders import RECORD
+import pytest
+
+from pathgen.app import folders
+from pathgen.app.folders import RECORD, read_folder, write_folder, write_new
+from pathgen.base.errors import PathgenError
 
 WRITER = """
 import sys
 from pathlib import Path
 from pathgen.app.folders import write_folder
-from pathgen.base.errors import PathgenError
 folder, word, times = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 print("ready", flush=True)
 for n in range(times):
-    try:
-        write_folder(folder, {f"{k}.nc": f"{word} {n} {k}\\n" * 20_000 for k in range(6)})
-    except PathgenError:
-        pass
+    write_folder(folder, {f"{k}.nc": f"{word} {n} {k}\\n" * 20_000 for k in range(6)})
 """
 
 
@@ -48,6 +51,73 @@ def one_set(folder: Path) -> set[str]:
     return {" ".join((folder / name).read_text().split()[:2]) for name in record}
 
 
+SYSTEM = (
+    "open", "write", "close", "mkdir", "rmdir", "unlink", "chmod", "rename", "replace", "scandir", "stat", "fsencode",
+)
+"""Functions that ask the system for something, or come just before that."""
+
+
+def killed_at(nth: int, call, *arguments) -> bool:
+    """Whether a process was killed at its nth call to the system while it called `call`; False: it had so few."""
+    def counted() -> None:
+        left = [nth]
+
+        def before(_frame: object, event: str, called: object) -> None:
+            if event == "c_call" and called.__name__ in SYSTEM:
+                left[0] -= 1
+                if not left[0]:
+                    os.kill(os.getpid(), signal.SIGKILL)
+
+        sys.setprofile(before)
+        call(*arguments)
+
+    process = multiprocessing.get_context("fork").Process(target=counted)
+    process.start()
+    process.join(60)
+    assert process.exitcode in (0, -signal.SIGKILL)
+    return process.exitcode != 0
+
+
+def a_set(word: str) -> dict[str, str]:
+    return {f"{k}.nc": f"{word} 0 {k}\n" for k in range(3)}
+
+
+@pytest.mark.parametrize("steps", [1, 2])
+def test_killed_at_each_of_its_calls_a_folder_holds_one_set_or_check_says_where_it_is(tmp_path, monkeypatch, steps):
+    """In one step, where the system can, and in the two that others need."""
+    if steps == 2:
+        monkeypatch.setattr(folders, "_exchanged", lambda *_: False)
+    held = []
+    for nth in count(1):
+        folder = tmp_path / str(nth) / "out"
+        write_folder(folder, a_set("old"))
+        if not killed_at(nth, write_folder, folder, a_set("new")):
+            break
+        held += [one_set(folder)]
+        if not held[-1]:
+            with pytest.raises(PathgenError, match=r"what it held before is in \.out-before"):
+                read_folder(folder)
+            assert one_set(folder.with_name(".out-before")) == {"old 0"}
+        write_folder(folder, a_set("next"))
+        assert one_set(folder) == {"next 0"}
+    assert one_set(folder) == {"new 0"}
+    assert len(held) > 25
+    assert held == sorted(held, key=[{"old 0"}, set(), {"new 0"}].index)  # the old one, at most none, then the new one
+    assert (set() in held) == (steps == 2)
+    assert {"old 0"} in held
+    assert {"new 0"} in held
+
+
+def test_killed_while_it_writes_one_file_that_is_whole_or_not_there(tmp_path):
+    for nth in count(1):
+        path = tmp_path / str(nth)
+        if not killed_at(nth, write_new, path, "word " * 20_000):
+            break
+        assert not path.exists() or path.read_text() == "word " * 20_000
+    assert nth > 2
+    assert path.read_text() == "word " * 20_000
+
+
 def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
     chance, seen = Random(16), 0
     for _ in range(50):
@@ -57,7 +127,7 @@ def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
         process.wait()
         process.stdout.close()
         found = one_set(tmp_path / "out")
-        assert len(found) <= 1
+        assert len(found) == 1 if seen else len(found) <= 1
         seen += len(found)
     assert seen > 10
 

@@ -100,6 +100,9 @@ def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
         page.wait("is a file")
         (tmp_path / "out").unlink()
         page.wait("<h1>job</h1>", but_not="Not built")
+        page.process.send_signal(signal.SIGINT)
+        assert page.process.wait(10) == 0
+        assert "written into" in page.process.stdout.read()
 
 
 def test_served_to_this_computer_alone(tmp_path):

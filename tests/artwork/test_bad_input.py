@@ -150,7 +150,7 @@ def test_a_radius_of_next_to_nothing_is_a_line(read: Read):
 
 
 def test_very_many_elements_that_cannot_be_cut_are_listed_soon(read: Read):
-    began = time.monotonic()
-    found = read(drawing("".join(f'<text id="t{i}">a</text>' for i in range(15_000))), missing="report")
-    assert len(found.left_out) == 15_000
-    assert time.monotonic() - began < 20.0
+    began = time.process_time()
+    found = read(drawing("".join(f'<text id="t{i}">a</text>' for i in range(30_000))), missing="report")
+    assert len(found.left_out) == 30_000
+    assert time.process_time() - began < 10.0  # 1 s on an idle machine

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import faulthandler
 import resource
 import time
 import warnings
 
 from tests.fuzz.run import KINDS, good_programs, limited, tried
+
+TOLD = 100
+"""Seeds of each kind after which it is told how things stand."""
 
 
 def main() -> int:
@@ -17,23 +21,26 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--kind", choices=list(KINDS), nargs="+", default=list(KINDS))
     options = parser.parse_args()
-    warnings.simplefilter("ignore")
+    warnings.simplefilter("error")
+    faulthandler.enable()
     good_programs()
     with limited():
         return int(bool(_wrong(options)))
 
 
 def _wrong(options: argparse.Namespace) -> int:
-    """How many were answered wrongly."""
-    wrong = 0
-    for kind in options.kind:
-        began, each = time.monotonic(), options.count // len(options.kind)
-        for trouble in tried(kind, range(options.first, options.first + each)):
-            wrong += 1
-            print(f"{trouble.kind} {trouble.seed}: {trouble.words}", flush=True)
+    """How many were answered wrongly. Told after every few hundred inputs, so that a run may be stopped and gone on."""
+    wrong, began = 0, time.monotonic()
+    end = options.first + options.count // len(options.kind)
+    for first in range(options.first, end, TOLD):
+        seeds = range(first, min(first + TOLD, end))
+        for kind in options.kind:
+            for trouble in tried(kind, seeds):
+                wrong += 1
+                print(f"{trouble.kind} {trouble.seed}: {trouble.words}", flush=True)
         used = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-        spent = time.monotonic() - began
-        print(f"{each} {kind} in {spent:.0f} s, {used:.2f} GB at most, {wrong} wrong so far", flush=True)
+        print(f"seeds {seeds[0]} to {seeds[-1]} of {', '.join(options.kind)}: {wrong} wrong so far, "
+              f"{time.monotonic() - began:.0f} s, {used:.2f} GB at most", flush=True)
     return wrong
 
 

@@ -85,6 +85,19 @@ def test_inches_fractions_and_texts_with_units(job_file):
     assert job.cutter("slot", "").feed == pytest.approx(406.4)
 
 
+@pytest.mark.parametrize("feed", ['"406.4 mm/min"', '"16 in/min"', '"16 in per minute"', '"406.4 mm"', "406.4"])
+def test_a_feed_may_have_its_own_unit(job_file, feed):
+    job = load_job(job_file(SMALL.replace("feed = 400.0", f"feed = {feed}")))
+    assert job.cutter("slot", "").feed == pytest.approx(406.4)
+
+
+def test_a_feed_that_is_no_feed_is_answered_with_what_may_stand_there(job_file):
+    with pytest.raises(JobError, match="write a number, or a text with its unit"):
+        load_job(job_file(SMALL.replace("feed = 400.0", 'feed = "fast"')))
+    with pytest.raises(JobError, match="write a number, or a text with its unit"):
+        load_job(job_file(SMALL.replace("feed = 400.0", 'feed = "90 m/min"')))
+
+
 def test_fanned_flat_and_short_slots(job_file):
     text = SMALL.replace("scale_length = 640.0", "scale_length = { bass = 660, treble = 635, straight_fret = 7 }")
     text = text.replace("radius = 304.8", 'radius = "flat"').replace("depth = 2.6", "depth = 2.6\nends = 3.0")

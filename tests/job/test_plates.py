@@ -7,6 +7,7 @@ import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.cli import main
+from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.sense import part_of
@@ -107,6 +108,25 @@ def test_drawn_outline_and_opening(tmp_path):
     assert part.outline.area == pytest.approx(3200.0)
     (opening,) = part.openings
     assert opening.bounds == pytest.approx((40.0, -5.0, 60.0, 5.0))
+
+
+LAYERED = """<svg xmlns="http://www.w3.org/2000/svg" xmlns:d="urn:any-drawing-program" width="80mm" height="40mm"
+viewBox="0 0 80 40"><path fill="#553311" d="M0,0H80V40H0Z"/><g id="g12" d:label="Cut through">
+<g transform="translate(30 15)"><rect width="20" height="10" fill="#ffffff"/></g>
+<circle cx="10" cy="20" r="4" fill="#552211"/></g><circle cx="70" cy="20" r="4" fill="#ffffff"/></svg>"""
+
+
+@pytest.mark.parametrize("name", ["Cut through", "g12"])
+def test_openings_of_a_layer_whatever_their_colours(tmp_path, name):
+    (tmp_path / "plate.svg").write_text(LAYERED)
+    text = DRAWN.replace("face = false", f'openings = {{ layers = ["{name}"], cutter = "flat 3" }}\nface = false')
+    part = part_of(read(tmp_path, text))
+    assert sorted(shape.area for shape in part.openings) == pytest.approx([16 * math.pi, 200.0], rel=2e-3)
+    assert part.outline.area == pytest.approx(3200.0)
+    with pytest.raises(ArtworkError, match=r'plate\.svg: shows nothing in a layer "cuts" .*allowed: g12, Cut through'):
+        read(tmp_path, text.replace(name, "cuts"))
+    with pytest.raises(JobError, match=r"\[plate\] openings: neither colours nor layers"):
+        read(tmp_path, text.replace(f'"{name}"', ""))
 
 
 def test_an_inward_corner_is_left_round_and_told(tmp_path):

@@ -3,6 +3,7 @@
 import pytest
 
 from pathgen import JobError, load_job
+from pathgen.app.starting import JOB
 
 SLIPS = {
     "nut_width = 5,5": "decimal point",
@@ -24,6 +25,33 @@ SLIPS = {
     "// the board": "comment with #",
     "nut_width = 43 // edge to edge": "comment with #",
     "nut_width: 43": "write = between",
+    "nut_width 43": "write = between",
+    "nut_width == 43": "one =",
+    "nut_width = 43;": "take away",
+    "nut_width = 43,": "take away",
+    "nut_width = 43.0.5": "one decimal point",
+    "nut_width = \u221243": "the sign on every keyboard",
+    "nut_width = 1 500": "without spaces",
+    "nut_width = 5OO": "digits alone",
+    "nut_width = 43 wide": "comment with #",
+    "nut_width = none": "leave the key out",
+    "nut_width = 43 end_width = 56": "a line of its own",
+    "[stock]]": "as many brackets",
+    "[stock] length = 500": "a line of its own",
+    "stock]": "in brackets",
+    "stock:": "in brackets",
+    "(stock)": "in brackets",
+    'title = "the "best" board"': "a quote within",
+    "radius = (254, 406)": "write [ ] round a list",
+    "radius = { nut = 254 end = 406 }": "a comma between the keys",
+    "radius = { nut = 254, end = 406": "close what is opened",
+    "radius = { nut 254, end = 406 }": "write = between",
+    "radius = { nut: 254, end = 406 }": "write = between",
+    "place = { at = 310, 0 }": "write a list in",
+    "place = { at = [310 0] }": "a comma between the values",
+    "place = { at = [310; 0] }": "a comma between the values",
+    "place = { at = [310, 0 }": "close what is opened",
+    "place = { at = { 310, 0] }": "write [ ] round a list",
     "fill = resin": "quotes round words",
     "nut_width =": "a value after =",
     "nut_width": "key = value",
@@ -50,3 +78,36 @@ def test_written_twice(tmp_path):
     path.write_text("[board]\nfrets = 20\nfrets = 22\n")
     with pytest.raises(JobError, match=r"job\.toml, line 3: not TOML: frets = 22: it is there already: write it once"):
         load_job(path)
+
+
+def test_a_list_left_open_and_a_comma_left_out_are_told_at_their_line(tmp_path):
+    path = tmp_path / "job.toml"
+    for text, line, words in (("cutter = [\n {name = 'a'},\nsurface = {finish = 'a'}\n", 1, "close what is opened"),
+                              ("cutter = [\n {name = 'a'}\n {name = 'b'},\n]\n", 2, "put a comma")):
+        path.write_text(text)
+        with pytest.raises(JobError) as refused:
+            load_job(path)
+        assert refused.value.where == f"job.toml, line {line}"
+        assert words in refused.value.remedy
+
+
+def test_of_a_long_line_the_place_is_shown(tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text("inlay = [{ artwork = 'art.svg', colours = ['#112233', '#44556'], depth = 1.2, cutters = ['flat'], "
+                    "place = { at = [310; 0] } }]\n")
+    with pytest.raises(JobError, match=r"\.\.\..*at = \[310; 0\]"):
+        load_job(path)
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ("tabs = 4", 'tabs = "4"', "take the quotes away"), ('"ball-end"', '"ball end"', 'did you mean "ball-end"'),
+    ("[board]", "[[board]]", "single brackets"), ("at = [310.0, 0.0]", "at = [310,5, 0]", "decimal point"),
+])
+def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
+    text = JOB.format(name="a").replace("between = [4, 5]", "at = [310.0, 0.0]")
+    assert old in text
+    path = tmp_path / "a.toml"
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(JobError) as refused:
+        load_job(path)
+    assert words in refused.value.remedy

@@ -8,8 +8,8 @@ import shapely
 
 import pathgen
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import fingerboard
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 24, "nut_width": 42.0, "end_width": 56.0, "past_last_fret": 10.0,
          "thickness": 6.5, "radius": (250.0, 250.0)}

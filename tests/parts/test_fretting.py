@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.fretting import (
     Crown,
     FretWire,
@@ -18,6 +18,7 @@ from pathgen.parts.fingerboard.fretting import (
 )
 from pathgen.parts.fingerboard.rows import fretting_data
 from pathgen.report.fretting import fretting_lines, strip_picture
+from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
          "thickness": 6.5, "radius": (250.0, 250.0)}

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
-from pathgen.parts.fingerboard.ends import End
-from pathgen.parts.fingerboard.part import PartialFret
+from pathgen.parts.fingerboard.numbers import End, PartialFret
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
+from tests.boards import fingerboard
 
 PLAIN = {
     "scale_lengths": (648.0, 648.0), "frets": 22, "nut_width": 43.0, "end_width": 57.0, "past_last_fret": 9.0,

@@ -8,9 +8,9 @@ import shapely
 from shapely import affinity
 
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import fingerboard
 from pathgen.parts.fingerboard.neck import Neck, neck_rows, neck_table
 from pathgen.report.neck import neck_faults, neck_findings, neck_lines, side_picture
+from tests.boards import fingerboard
 
 NECK = Neck(kind="steel", angle=1.7, joint_fret=14, fret_height=1.1, action_12=2.2, action_nut=0.4, joint_height=1.3,
             body_at_bridge=-0.6, head_angle=14.0, head_length=170.0, head_thickness=15.0, tenon=55.0)

@@ -7,8 +7,9 @@ import pytest
 from mpmath import mp, mpf
 
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import fingerboard
-from pathgen.parts.fingerboard.radii import Radii, bow_under, string_lines
+from pathgen.parts.fingerboard.numbers import Radii
+from pathgen.parts.fingerboard.radii import bow_under, string_lines
+from tests.boards import fingerboard
 
 NUMBERS = {
     "scale_lengths": (648.0, 648.0), "frets": 22, "nut_width": 43.0, "end_width": 57.0, "past_last_fret": 9.0,

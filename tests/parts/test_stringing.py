@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from pathgen.base.errors import JobError
-from pathgen.parts.fingerboard.board import fingerboard
 from pathgen.parts.fingerboard.stringing import (
     Strings,
     cents_sharp,
@@ -20,6 +19,7 @@ from pathgen.parts.fingerboard.stringing import (
     tension,
 )
 from pathgen.report.stringing import stringing_lines
+from tests.boards import fingerboard
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
 SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),

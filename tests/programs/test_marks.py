@@ -252,7 +252,7 @@ def test_marks_of_the_makers_own_that_are_too_near_get_a_warning(tmp_path):
     assert "errors of 0.05 mm at the marks, all together (root-sum-square), move the nut by up to 0.7" in found["got"]
     two = built(tmp_path, resolution=0.4, extra=MARKS + "at = [[-15.0, 20.0], [100.0, 20.0]]\n")
     assert two.report["marks"]["errors"]["anywhere"] == [None, None]
-    assert any("tilt of the board open" in f["got"] for f in two.report["checks"]["findings"])
+    assert any("tilt of the work open" in f["got"] for f in two.report["checks"]["findings"])
 
 
 def test_the_tilt_and_what_an_error_does_are_told_wherever_the_shift_is(tmp_path):

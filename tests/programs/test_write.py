@@ -11,11 +11,12 @@ from pygcode import Line
 
 from pathgen import Cutter, ProgramError, Toolpath
 from pathgen.base.toolpath import Move
-from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.board import slots
 from pathgen.programs.write import comment, program, program_text
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 from pathgen.work.operations import Slot
+from tests.boards import fingerboard
 
 CUTTER = Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0, stepdown=1.5)
 BOARD = fingerboard(

@@ -1,11 +1,16 @@
 """Programs that anybody wrote, measured from the command line without a job."""
 
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
 from pathgen.app.cli import main
 
+HOUSE = Path(__file__).parents[2]
 PASSES = "".join(f"Y{0.5 * k}\nX{60 * (k % 2)}\n" for k in range(1, 9))
 TEXT = f"G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X60 Y0\nG1 Z6 F500\nX0 F900\n{PASSES}G0 Z20\nM5\nM30\n"
 WHERE = ["--cutter", "ball-end", "6 mm", "--blank", "70", "40", "8", "--corner", "-5", "-20"]
@@ -47,3 +52,13 @@ def test_wrong_words(program, change, words, capsys):
     arguments = [program, *(change if not change[0].startswith("-") else []), *WHERE, "--thickness", "6"]
     assert main(["check", *arguments, *(change if change[0].startswith("-") else [])]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_what_libraries_warn_of_does_not_reach_the_terminal():
+    code = ("from pathgen.app import cli; import numpy as np; cli._keys = lambda options: int(np.float64(1) / 0 < 0); "
+            "raise SystemExit(cli.main(['keys']))")
+    quiet = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOUSE, check=True)
+    assert (quiet.stdout, quiet.stderr) == ("", "")
+    traced = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOUSE, check=True,
+                            env={**os.environ, "PATHGEN_TRACE": "1"})
+    assert "RuntimeWarning" in traced.stderr

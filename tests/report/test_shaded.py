@@ -4,15 +4,22 @@ import io
 import itertools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from PIL import Image
 
+import pathgen
+from pathgen.app.cli import main
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.shading import TILT, TURN
 from pathgen.report.pictures.shaded import BED, PLAIN_WOOD, shaded_board
+from pathgen.verify import simulate
+from tests.report.conftest import written_job
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
 
 @pytest.fixture(params=["built", "turned"])
@@ -174,3 +181,19 @@ def test_bare_and_finished_wood_are_shown_one_under_the_other_with_their_contras
             ratio = float(re.search(rf"{colour} ([\d.]+):1", found)[1])
             assert ratio == pytest.approx(contrast_ratio(colour, wood), rel=0.12)
     assert page.index("Bare wood: ") < page.index("Under its finish: ")
+
+
+def test_pictures_of_the_example_add_no_more_than_500_kb_to_its_page():
+    made = pathgen.build(pathgen.load_job(EXAMPLE))
+    with_them, without = (len(made.files(shaded=shaded)["setup.html"].encode()) for shaded in (True, False))
+    assert 200_000 < with_them - without < 500_000
+
+
+def test_without_pictures_nothing_is_kept_for_them(tmp_path, monkeypatch):
+    monkeypatch.setattr(simulate, "stage_after", None)  # whoever copies heights calls it
+    assert main(["build", str(written_job(tmp_path)), "--out", str(tmp_path / "out"), "--no-pictures", "--pictures",
+                 "--resolution", "0.4"]) == 0
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"setup.html", "board.svg"} <= names
+    assert not any(name.endswith(".png") for name in names)
+    assert "data:image" not in (tmp_path / "out" / "setup.html").read_text()

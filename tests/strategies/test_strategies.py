@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move
-from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.board import slots
 from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
+from tests.boards import fingerboard
 
 
 def cutter_of(shape, diameter, **more):

@@ -12,7 +12,7 @@ from pathgen import build, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.job.bench import gauge_clampings
-from pathgen.parts.fingerboard.board import fingerboard, slots
+from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
@@ -29,6 +29,7 @@ from pathgen.verify.slots import slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Pocket, Slot
+from tests.boards import fingerboard
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 
@@ -76,6 +77,21 @@ def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
         return program_findings(program, motion, step, clamping, tolerances)
 
     text = next(p.text for p in arched.programs if p.operation == "slots")
+    assert codes(check, arched, "slots") == found
+
+
+# P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are common practice.
+@pytest.mark.parametrize(("comment", "found"), [
+    *((f"({word} x)", {"active-comment"}) for word in (
+        "MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN", "PROBECLOSE")),
+    ("( m s g , stop)", {"active-comment"}), ("G4 P1 (msg,stop)", {"active-comment"}), ("(see MSG, there)", set()),
+    ("(message)", set()), ("(MSG)", set()), ("(log x)", set()),
+])
+def test_a_comment_that_a_controller_may_obey_is_warned_of(arched, comment, found):
+    def check(motion, step, clamping, tolerances):
+        return program_findings(read_program(text, name=step.file_name), motion, step, clamping, tolerances)
+
+    text = next(p.text for p in arched.programs if p.operation == "slots").replace("M5\n", f"{comment}\nM5\n")
     assert codes(check, arched, "slots") == found
 
 

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import build, load_job
+from pathgen import JobError, build, load_job
+from pathgen.app.cli import main
+from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
 from tests.plain_cutting import Wood
@@ -52,7 +54,7 @@ def cut_plainly(result, cell):
     return x, y, wood.heights
 
 
-@pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
+@pytest.mark.parametrize("name", ["head-plate", "rosette"])
 def test_each_builds_and_verifies(built, name):
     result = built(name)
     assert result.verification.findings == ()
@@ -256,3 +258,75 @@ def test_a_ring_of_resin_in_a_faced_plate(tmp_path, units):
     (inlay,) = result.report["inlays"]
     assert inlay["pocket_volume"] == pytest.approx(math.pi * 96.0 * 1.5, rel=0.01)
     assert inlay["fill_volume"] == pytest.approx(math.pi * 96.0 * 2.5, rel=0.01)
+
+
+def test_a_face_by_a_flat_end_has_no_ridges(tmp_path):
+    result = build(read(tmp_path, FACED + '[surface]\nfinish = "flat 3"\nrough = "flat 3"\nallowance = 0.2\n' + RING +
+                        'fill = "resin"\n' + HOLE), resolution=0.4)
+    assert result.verification.findings == ()
+    assert [p.operation for p in result.programs] == \
+        ["surface-rough", "surface-finish", "pocket", "resurface", "openings", "outline"]
+    x, y, heights = cut_plainly(result, 0.5)
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    bare = shapely.box(1.0, -29.0, 99.0, 29.0).difference(shapely.Point(50.0, 0.0).buffer(15.0))
+    assert heights[shapely.contains_xy(bare, gx, gy)] == pytest.approx(3.0, abs=1e-4)
+    assert "no ridges by the formula" in result.files(shaded=False)["report.txt"]
+
+
+def test_a_plate_on_a_skin(tmp_path):
+    result = build(read(tmp_path, PLATE + "skin = 0.4\n" + HOLE), resolution=0.4)
+    assert result.verification.findings == ()
+    outline = program(result, "outline")
+    assert low_moves(outline.text, 2.9)[:, 2].min() == pytest.approx(0.4)
+    assert low_moves(program(result, "openings").text, 2.9)[:, 2].min() == pytest.approx(-0.2)
+    x, y, heights = cut_plainly(result, 0.5)
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    groove = shapely.box(0.0, -30.0, 100.0, 30.0).buffer(2.4).difference(shapely.box(-0.6, -30.6, 100.6, 30.6))
+    assert heights[shapely.contains_xy(groove, gx, gy)] == pytest.approx(0.4, abs=1e-4)
+    assert "leaving a skin" in outline.text
+    assert spoilt(result, "outline", lambda text: moved(text, "Z", -0.3))
+
+
+PIECE = """
+[[cutter]]
+name = "flat 1"
+shape = "flat-end"
+diameter = 1.0
+flute_length = 5.0
+speed = 18000
+feed = 600.0
+plunge = 150.0
+stepdown = 0.4
+
+[[inlay]]
+artwork = "leaf.svg"
+depth = 1.2
+cutters = ["flat 1"]
+fill = "piece"
+piece = { cutter = "flat 1", thickness = 1.8 }
+place = { at = [30.0, 0.0] }
+"""
+
+
+def test_pieces_let_into_a_plate(tmp_path, capsys):
+    svg = 'xmlns="http://www.w3.org/2000/svg" width="20mm" height="10mm" viewBox="0 0 20 10"'
+    (tmp_path / "leaf.svg").write_text(f'<svg {svg}><ellipse cx="10" cy="5" rx="9" ry="4" fill="#2255aa"/></svg>')
+    job = read(tmp_path, FACED + '[surface]\nfinish = "ball"\nscallop = 0.03\n' + PIECE)
+    result = build(job, resolution=0.4)
+    assert result.verification.findings == ()
+    files = result.files(shaded=False)
+    words = COLOURED.sub(" ", files["setup.html"] + files["report.txt"]).lower()
+    for word in ("curved", "fret", "finished board", "the board and", "whole board", "same board"):
+        assert word not in words, word
+    out = ["--out", str(tmp_path / "out")]
+    assert main(["pieces", str(job.path), *out, "--resolution", "0.3"]) == 0
+    assert main(["check", str(job.path), out[1], "--resolution", "0.3"]) == 0
+    # an ellipse, in the stock smaller all round by the gap of 0.05 mm
+    (sheet,) = piece_sheets(job)
+    gap = job.inlays[0].piece.gap
+    assert sheet.let_in.stock.area == pytest.approx(math.pi * (9.0 - gap / 2) * (4.0 - gap / 2), rel=0.02)
+
+
+def test_a_filled_inlay_in_a_face_left_as_it_is(tmp_path):
+    with pytest.raises(JobError, match=r"\[plate\] face: false, and an inlay is filled, which is cut level"):
+        read(tmp_path, PLATE + RING + 'fill = "resin"\n')

@@ -1,7 +1,11 @@
 """Whole jobs at the edge of the usual: all must build, and verify themselves."""
 
+import re
+
 import pytest
 
+from pathgen.base.errors import JobError
+from pathgen.verify import verify
 from tests.small_board import built
 
 DOT = ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">'
@@ -61,3 +65,53 @@ def test_a_wide_round_board_is_roughed_in_its_layers(tmp_path):
     assert result.passed, [str(f) for f in result.verification.findings]
     deepest = result.verification.simulation.taken[1].bites.depth.max()
     assert 1.0 < deepest < 1.68
+
+
+OVER = """
+[[inlay]]
+artwork = "over.svg"
+depth = {depth}
+cutters = ["flat"]
+fill = "{fill}"
+overfill = 0.7
+place = {{ at = [45.0, 0.0] }}
+"""
+
+
+def _over_an_open_pocket(folder, *, depth, fill):
+    disc = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+            '<circle cx="{}" cy="15" r="9" fill="#225577"/></svg>')
+    (folder / "over.svg").write_text(disc.format(24))
+    changes = {"place = { at = [45.0, 0.0] }": 'place = { at = [45.0, 0.0] }\nfill = "none"'}
+    return built(folder, art=disc.format(14), changes=changes, extra=OVER.format(depth=depth, fill=fill))
+
+
+@pytest.mark.parametrize("depth", [1.0, 1.5, 2.0])
+def test_open_pockets_may_lie_over_each_other(tmp_path, depth):
+    """Where the first is as deep already, nothing is left for the second to cut."""
+    result = _over_an_open_pocket(tmp_path, depth=depth, fill="none")
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_what_an_open_pocket_leaves_of_a_deeper_one_must_still_be_cut(tmp_path):
+    result = _over_an_open_pocket(tmp_path, depth=2.0, fill="none")
+    texts = {p.file_name: p.text for p in result.programs}
+    last = result.programs[-1]
+    texts[last.file_name] = re.sub(r"Z([\d.]+)", lambda z: f"Z{float(z[1]) + 3.0:.4f}", last.text)
+    codes = {f.code for f in verify(result.plan.clamping, texts, resolution=0.2).findings if f.severity == "forbid"}
+    assert "pocket-uncut" in codes
+
+
+def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
+    with pytest.raises(JobError, match=r"inlay 2: 84.2 mm2 of it, near 44 mm along.* over inlay 1, which stays open"):
+        _over_an_open_pocket(tmp_path, depth=1.0, fill="resin")
+
+
+def test_a_clamp_may_stand_between_two_pockets_of_a_board_that_is_not_surfaced(tmp_path):
+    pair = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="10mm" viewBox="0 0 60 10">'
+            '<circle cx="5" cy="5" r="4" fill="#225577"/><circle cx="55" cy="5" r="4" fill="#225577"/></svg>')
+    changes = {'[surface]\nfinish = "ball"\nscallop = 0.05\n':
+               "[setup]\nkeep_out = [{ along = [40.0, 50.0], across = [-40.0, 40.0], height = 20.0 }]\n",
+               "thickness = 8.0\nmargin": "thickness = 6.5\nmargin", "overfill = 0.7": 'fill = "none"'}
+    result = built(tmp_path, art=pair, changes=changes, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -14,11 +13,12 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.ends import End, board_outline, chord_across
+from pathgen.parts.fingerboard.ends import board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
-from pathgen.parts.fingerboard.lowering import FallsAway, ReliefAt, lowered
-from pathgen.parts.fingerboard.part import Fingerboard, Frets, PartialFret
-from pathgen.parts.fingerboard.radii import Radii, end_radius
+from pathgen.parts.fingerboard.lowering import lowered
+from pathgen.parts.fingerboard.numbers import BoardNumbers, PartialFret
+from pathgen.parts.fingerboard.part import Fingerboard, Frets
+from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.work.features import Slots
 
@@ -26,70 +26,40 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-def fingerboard(
-    *,
-    scale_lengths: tuple[float, float],
-    frets: int,
-    nut_width: float,
-    end_width: float,
-    past_last_fret: float,
-    thickness: float,
-    radius: tuple[float, float] | Radii,
-    divisions: int = 12,
-    ratios: Sequence[float] = (),
-    straight_fret: float = 0,
-    edge_to_string: float = 3.0,
-    binding: float = 0.0,
-    min_web: float = 1.0,
-    zero_fret: bool = False,
-    behind_nut: float = 0.0,
-    partial_frets: Sequence[PartialFret] = (),
-    left_handed: bool = False,
-    nut_end: End | None = None,
-    end: End | None = None,
-    inner_radius: float = 0.0,
-    outline: Polygon | None = None,
-    relief: ReliefAt | None = None,
-    fall_away: FallsAway | None = None,
-    nut_offset: float = 0.0,
-) -> Fingerboard:
-    """The board from a maker's numbers (mm); see the job file's ``[board]`` for their meaning.
+def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
+    """The board from a maker's numbers (mm).
 
-    `scale_lengths` is (bass, treble); equal for straight frets, which are then measured along the centre-line.
-    `radius` is (nut, end), infinite for a flat board, or Radii. `inner_radius` is the radius that the outline's
-    cutter leaves in corners that point inward. `outline` is the cut board from a drawing, instead of long edges and
-    ends. Raises JobError for numbers that do not go together.
+    `outline` is the cut board from a drawing, instead of long edges and ends; `inner_radius` the radius that the
+    outline's cutter leaves in corners that point inward. Raises JobError for numbers that do not go together.
     """
-    shares = ratio_shares(ratios, frets) if ratios else equal_shares(np.arange(1, frets + 1), divisions)
-    layout = board_layout(
-        scale_lengths=scale_lengths, shares=shares, left_handed=left_handed, edge_to_string=edge_to_string,
-        straight_share=_straight_share(shares, straight_fret, divisions, ratios), nut_width=nut_width,
-        end_width=end_width, past_last_fret=past_last_fret, nut_offset=nut_offset,
-    )
-    cut = _narrowed(layout, binding, min(nut_width, end_width))
-    radii = radius if isinstance(radius, Radii) else Radii(nut=radius[0], end=radius[1])
-    ends = {"nut": nut_end or End(), "end": end or End()}
+    shares = ratio_shares(numbers.ratios, numbers.frets) if numbers.ratios else equal_shares(
+        np.arange(1, numbers.frets + 1), numbers.divisions)
+    layout = board_layout(numbers, shares=shares, straight_share=_straight_share(numbers, shares))
+    binding = numbers.bound_later
+    cut = _narrowed(layout, binding, min(numbers.nut_width, numbers.end_width))
     drawn = outline
 
     def shape(edges: Edges) -> Polygon:
         lines = layout.lines
-        nut_line, end_line = lines[0] - [behind_nut, 0.0], _moved_to(lines[-1], layout.length)
-        return board_outline(edges, nut_line, end_line, **ends, bass_side=layout.bass_side, inner=inner_radius)
+        nut_line, end_line = lines[0] - [numbers.behind_nut, 0.0], _moved_to(lines[-1], layout.length)
+        return board_outline(edges, nut_line, end_line, nut=numbers.nut_end, end=numbers.end,
+                             bass_side=layout.bass_side, inner=inner_radius)
 
     crossing_refused(*_edge_crossings(layout, cut, None))
     outline = shape(cut) if drawn is None else drawn
     finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
-    plain = drawn is None and all(e.is_plain for e in ends.values())
+    plain = drawn is None and numbers.nut_end.is_plain and numbers.end.is_plain
     bass, treble = _edge_crossings(layout, cut, None if plain else outline)
     top = Surface(
-        thickness=thickness, radius_nut=radii.nut, radius_end=end_radius(radii, layout), length=layout.length
+        thickness=numbers.thickness, radius_nut=numbers.radius.nut, radius_end=end_radius(numbers.radius, layout),
+        length=layout.length,
     )
     return Fingerboard(
-        surface=lowered(top, layout, relief, fall_away),
+        surface=lowered(top, layout, numbers.relief, numbers.fall_away),
         outline=outline, finished=finished, edges=cut,
-        frets=_frets(layout, bass, treble, zero_fret=zero_fret, behind_nut=behind_nut, partial=partial_frets),
+        frets=_frets(layout, bass, treble, numbers),
         nut_line=np.stack([bass[0], treble[0]]),
-        length=layout.length, min_web=min_web, layout=layout, behind_nut=behind_nut, binding=binding,
+        length=layout.length, min_web=numbers.min_web, layout=layout, behind_nut=numbers.behind_nut, binding=binding,
     )
 
 
@@ -159,9 +129,10 @@ _SHELF_OVERRUN = 1.0
 """How far a nut shelf is cut past the board's end, mm."""
 
 
-def _straight_share(shares: Floats, straight_fret: float, divisions: int, ratios: Sequence[float]) -> float:
-    if not ratios:
-        return float(equal_shares(straight_fret, divisions))
+def _straight_share(numbers: BoardNumbers, shares: Floats) -> float:
+    straight_fret = numbers.scale_length.straight_fret
+    if not numbers.ratios:
+        return float(equal_shares(straight_fret, numbers.divisions))
     # Between the frets of a list, as far in pitch as the fret's fraction says.
     pitch = np.concatenate([[0.0], -np.log1p(-shares)])
     return float(-np.expm1(-np.interp(straight_fret, np.arange(len(pitch)), pitch)))
@@ -198,16 +169,15 @@ def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tupl
     return chords[:, 0], chords[:, 1]
 
 
-def _frets(
-    layout: Layout, bass: Floats, treble: Floats, *, zero_fret: bool, behind_nut: float, partial: Sequence[PartialFret]
-) -> Frets:
-    if zero_fret and behind_nut < _LEAST_BEHIND_ZERO_FRET:
+def _frets(layout: Layout, bass: Floats, treble: Floats, numbers: BoardNumbers) -> Frets:
+    behind_nut = numbers.behind_nut
+    if numbers.zero_fret and behind_nut < _LEAST_BEHIND_ZERO_FRET:
         raise JobError("[board] zero_fret", f"the board runs {behind_nut:g} mm behind it",
                        allowed=f"behind_nut {_LEAST_BEHIND_ZERO_FRET:g} mm or more", remedy="make behind_nut longer")
-    first = 0 if zero_fret else 1
+    first = 0 if numbers.zero_fret else 1
     number = np.arange(first, len(bass))
     ends, full = np.stack([bass, treble], axis=1), np.ones((len(bass), 2), dtype=bool)
-    for entry in partial:
+    for entry in numbers.partial_frets:
         if not first <= entry.fret < len(bass):
             raise JobError("[board] partial_frets", f"fret {entry.fret} is not on the board",
                            allowed=f"{first} to {len(bass) - 1}", remedy="correct its number")

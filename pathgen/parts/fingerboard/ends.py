@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -13,36 +12,12 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.layout import Edges
+from pathgen.parts.fingerboard.numbers import End
 
 Floats = NDArray[np.float64]
 
 _ARC_SAG = 5e-4
 """How far chords may lie inside an arc of the outline, mm."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class End:
-    """The shape of one end of the board.
-
-    Attributes
-    ----------
-    rise : float
-        An arch over the straight end, this high in its middle; negative for one that is hollow. mm.
-    steps : tuple of (y, by)
-        From y toward the treble edge the end lies `by` further out; y is measured from the centre-line, negative
-        on the bass side. Rising in y. mm.
-    corner_radius : float
-        Both corners are rounded by this much, mm.
-    """
-
-    rise: float = 0.0
-    steps: tuple[tuple[float, float], ...] = ()
-    corner_radius: float = 0.0
-
-    @property
-    def is_plain(self) -> bool:
-        """True for a straight end with sharp corners."""
-        return self == End()
 
 
 def board_outline(

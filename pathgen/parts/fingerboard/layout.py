@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
+from pathgen.parts.fingerboard.numbers import BoardNumbers
 
 Floats = NDArray[np.float64]
 
@@ -88,27 +89,16 @@ def centre_crossings(lines: Floats) -> Floats:
     return start[:, 0] - start[:, 1] / run[:, 1] * run[:, 0]
 
 
-def board_layout(
-    *,
-    scale_lengths: tuple[float, float],
-    shares: Floats,
-    straight_share: float,
-    edge_to_string: float,
-    nut_width: float,
-    end_width: float,
-    past_last_fret: float,
-    left_handed: bool = False,
-    nut_offset: float = 0.0,
-) -> Layout:
-    """The layout for two outer strings of (bass, treble) `scale_lengths`.
+def board_layout(numbers: BoardNumbers, *, shares: Floats, straight_share: float) -> Layout:
+    """The layout of a maker's numbers.
 
     `shares` are the frets' distances from the nut as shares of the string, and `straight_share` that of the place
     where a line square to the centre-line crosses both strings. Equal scale lengths are measured along the
-    centre-line; two different ones along their own strings, which run `edge_to_string` inside the edges. With
+    centre-line; two different ones along their own strings, which run `edge_to_string` inside the edges. With a
     `nut_offset` (mm) every fret and the bridge lie that much nearer to the nut: its compensation. Raises JobError for
     one that reaches the first fret.
     """
-    bass_side = 1 if left_handed else -1
+    bass_side, scale_lengths, nut_offset = numbers.bass_side, numbers.scale_length.both, numbers.nut_offset
     every = np.concatenate([[0.0], shares, [1.0]])
     moved = np.where(every > 0.0, nut_offset, 0.0)
     if nut_offset >= 0.5 * shares[0] * min(scale_lengths):
@@ -118,15 +108,13 @@ def board_layout(
                        remedy="it is a fraction of a mm, or a few")
     if scale_lengths[0] == scale_lengths[1]:
         along = scale_lengths[0] * every - moved
-        length = float(along[-2]) + past_last_fret
-        edges = _edges(nut_width, end_width, length)
+        length = float(along[-2]) + numbers.past_last_fret
+        edges = _edges(numbers, length)
         lines = _lines(along, along, -bass_side * np.ones((2, len(along))) * [[-1.0], [1.0]])
     else:
-        lines, edges, length = _fanned(
-            scale_lengths, every, moved, straight_share, edge_to_string, nut_width, end_width, past_last_fret, bass_side
-        )
+        lines, edges, length = _fanned(numbers, every, moved, straight_share)
     return Layout(
-        lines=lines[:-1], bridge=lines[-1], edges=edges, strings=edges.inset(edge_to_string), length=length,
+        lines=lines[:-1], bridge=lines[-1], edges=edges, strings=edges.inset(numbers.to_outer_strings), length=length,
         bass_side=bass_side, nut_offset=nut_offset,
     )
 
@@ -154,8 +142,8 @@ def crossing_refused(bass: Floats, treble: Floats) -> None:
         )
 
 
-def _edges(nut_width: float, end_width: float, length: float) -> Edges:
-    return Edges(at_nut=nut_width / 2, slope=(end_width - nut_width) / 2 / length)
+def _edges(numbers: BoardNumbers, length: float) -> Edges:
+    return Edges(at_nut=numbers.nut_width / 2, slope=(numbers.end_width - numbers.nut_width) / 2 / length)
 
 
 def _lines(x_bass: Floats, x_treble: Floats, y: Floats) -> Floats:
@@ -164,15 +152,7 @@ def _lines(x_bass: Floats, x_treble: Floats, y: Floats) -> Floats:
 
 
 def _fanned(
-    scale_lengths: tuple[float, float],
-    shares: Floats,
-    moved: Floats,
-    straight_share: float,
-    edge_to_string: float,
-    nut_width: float,
-    end_width: float,
-    past_last_fret: float,
-    bass_side: int,
+    numbers: BoardNumbers, shares: Floats, moved: Floats, straight_share: float
 ) -> tuple[Floats, Edges, float]:
     """Lines through both outer strings, with the edges and length that follow from them.
 
@@ -180,14 +160,14 @@ def _fanned(
     centre-line, which depends on the taper: a contraction, since the taper is small; solved by repetition. So is
     the shift along the board that brings the nut line's crossing with the centre-line to x = 0.
     """
-    scales = np.array(scale_lengths)[:, None]
+    scales, past_last_fret = np.array(numbers.scale_length.both)[:, None], numbers.past_last_fret
     along = scales * (shares - straight_share) - moved
     length, shift = float(scales.mean() * shares[-2]) + past_last_fret, float(scales.mean() * straight_share)
     for _ in range(_ROUNDS):
-        edges = _edges(nut_width, end_width, length)
-        strings = edges.inset(edge_to_string)
+        edges = _edges(numbers, length)
+        strings = edges.inset(numbers.to_outer_strings)
         x = along / math.hypot(1.0, strings.slope) + shift
-        y = strings.half_width(x) * np.array([[bass_side], [-bass_side]])
+        y = strings.half_width(x) * np.array([[numbers.bass_side], [-numbers.bass_side]])
         lines = _lines(x[0], x[1], y)
         crossings = centre_crossings(lines[[0, -2]])
         off = np.array([crossings[0], crossings[1] - crossings[0] + past_last_fret - length])

@@ -2,30 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
-
-
-@dataclass(frozen=True, kw_only=True)
-class ReliefAt:
-    """``relief = { depth, fret, to }``: deepest at a fret, gone at the nut and at another fret."""
-
-    depth: float
-    fret: int = 7
-    to: int = 14
-
-
-@dataclass(frozen=True, kw_only=True)
-class FallsAway:
-    """``fall_away = { drop, fret, shape }``: from a fret to the board's end."""
-
-    drop: float
-    fret: int = 14
-    shape: str = "straight"
+from pathgen.parts.fingerboard.numbers import FallsAway, ReliefAt
 
 
 def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: FallsAway | None) -> Surface:

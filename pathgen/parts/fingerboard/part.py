@@ -187,11 +187,3 @@ class Fingerboard:
             area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
             lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),
         ))
-
-
-@dataclass(frozen=True, kw_only=True)
-class PartialFret:
-    """A fret that does not cross the whole board: from ``across[0]`` to ``across[1]``, negative on the bass side."""
-
-    fret: int
-    across: tuple[float, float]

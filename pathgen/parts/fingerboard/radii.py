@@ -11,7 +11,6 @@ at distance Df (Hartstein, quoted by Mottola; J. Earls, "The Conical Fretboard",
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,19 +18,9 @@ from numpy.typing import NDArray
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+from pathgen.parts.fingerboard.numbers import Radii
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Radii:
-    """A radius at the nut and one of the others; none of them means a cylinder."""
-
-    nut: float
-    end: float | None = None
-    bridge: float | None = None
-    follow: str | None = None
-    """``"strings"``: the apex is where the outer strings meet."""
 
 
 def end_radius(radii: Radii, layout: Layout) -> float:

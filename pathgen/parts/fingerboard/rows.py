@@ -21,6 +21,7 @@ from pathgen.parts.fingerboard.stringing import Strings, stringing_data
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Slot
+from pathgen.work.underside import Sunk, sunk_of
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -35,6 +36,7 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
         "frets": fret_rows(
             board, slots, inlays=clamping.inlays, finished=clamping.finished_surface,
             resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
+            sunk=sunk_of(clamping),
         ),
         "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
                   "binding": board.binding, "nut_offset": board.layout.nut_offset,
@@ -55,6 +57,7 @@ def fret_rows(
     finished: Surface | None = None,
     resolution: float = 0.005,
     repeatability: float = 0.05,
+    sunk: Sequence[Sunk] = (),
 ) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 
@@ -66,7 +69,7 @@ def fret_rows(
     frets = board.frets
     if not len(frets):
         return []
-    wood = wood_left(board, slots=slots, inlays=inlays, finished=finished)
+    wood = wood_left(board, slots=slots, inlays=inlays, finished=finished, sunk=sunk)
     cents = _cents(board, resolution, repeatability)
     finished_width = _finished_widths(board)
     cut_width = np.linalg.norm(frets.treble - frets.bass, axis=1)

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Slots
+from pathgen.work.underside import Sunk
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -45,9 +47,13 @@ class WoodLeft:
 
 
 def wood_left(
-    board: Fingerboard, *, slots: Slots | None = None, inlays: Sequence[Inlay] = (), finished: Surface | None = None
+    board: Fingerboard, *, slots: Slots | None = None, inlays: Sequence[Inlay] = (), finished: Surface | None = None,
+    sunk: Sequence[Sunk] = (),
 ) -> WoodLeft:
-    """The least wood for each fret; slots are measured from the `finished` surface, pockets from the first."""
+    """The least wood for each fret; slots are measured from the `finished` surface, pockets from the first.
+
+    `sunk` is what is open in the underside.
+    """
     surface = finished or board.surface
     frets = board.frets
     edge = np.min([surface.height(p[:, 0], p[:, 1]) for p in (frets.bass, frets.treble)], axis=0)
@@ -56,7 +62,13 @@ def wood_left(
     pocket = np.full(len(frets) + 1, np.nan)
     for k, space in enumerate(_spaces(board)):
         for inlay in inlays:
-            pocket[k] = np.fmin(pocket[k], _under(inlay, space, board.surface))
+            pocket[k] = np.fmin(pocket[k], _under(inlay.area, space, board.surface) - inlay.depth)
+            for below in sunk:
+                both = overlay.intersection(inlay.area, below.shape)
+                pocket[k] = np.fmin(pocket[k], _under(both, space, board.surface) - inlay.depth - below.depth)
+    if slots is not None:
+        for below in sunk:
+            slot = np.fmin(slot, _over(slots, below, surface))
     return WoodLeft(edge=edge, slot=slot, pocket=pocket)
 
 
@@ -73,10 +85,19 @@ def _spaces(board: Fingerboard) -> list[shapely.Polygon]:
     return [shapely.Polygon([a[0], b[0], b[1], a[1]]) for a, b in pairwise(every)]
 
 
-def _under(inlay: Inlay, space: shapely.Polygon, surface: Surface) -> float:
-    """Least wood under the part of an inlay in one space; the surface is lowest somewhere on its edge."""
-    part = overlay.intersection(inlay.area, space)
+def _under(area: BaseGeometry, space: shapely.Polygon, surface: Surface) -> float:
+    """The lowest that the surface is over the part of an area in one space: somewhere on its edge."""
+    part = overlay.intersection(area, space)
     points = shapely.get_coordinates(shapely.segmentize(part, _EVERY))
-    if not len(points):
-        return float("nan")
-    return float(np.min(surface.height(points[:, 0], points[:, 1]))) - inlay.depth
+    return float(np.min(surface.height(points[:, 0], points[:, 1]))) if len(points) else float("nan")
+
+
+def _over(slots: Slots, below: Sunk, surface: Surface) -> Floats:
+    """(n,) least wood between each slot and what is open under it; NaN where nothing is."""
+    out = np.full(len(slots.lines), np.nan)
+    for k, (line, floor) in enumerate(zip(slots.lines, slots.floors(surface), strict=True)):
+        points = shapely.get_coordinates(overlay.intersection(shapely.linestrings(line), below.shape))
+        if len(points):
+            bottom = surface.height(points[:, 0], points[:, 1]) - slots.depth if slots.bottom == "curve" else floor
+            out[k] = np.min(bottom) - below.depth
+    return out

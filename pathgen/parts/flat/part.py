@@ -50,6 +50,20 @@ class Bore:
         return rounded(self.at, self.diameter, length=self.length, turn=self.turn)
 
 
+@dataclass(frozen=True, kw_only=True)
+class FormFacts:
+    """What a template or a half of a form is beside its shape, mm."""
+
+    half: str
+    """``inside`` or ``outside`` the line."""
+    gap: float
+    layers: int
+    moved: tuple[float, float]
+    """How far it lies from its place in the drawing's frame."""
+    wall: float | None
+    """The least between its line and its edge; None where no place of the line looks at an edge."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FlatPart(Boxed):
     """A flat part, in its own frame, mm: X 0 is where its job says, Y 0 the middle of its blank.
@@ -65,6 +79,8 @@ class FlatPart(Boxed):
         Round holes and slots, through it or not, counterbores among them.
     drawn : tuple of Polygon
         Openings from a drawing, all through it.
+    form : FormFacts or None
+        What is more to say of a template or form.
     """
 
     outline: Polygon
@@ -72,13 +88,15 @@ class FlatPart(Boxed):
     min_web: float
     bores: tuple[Bore, ...] = ()
     drawn: tuple[Polygon, ...] = ()
+    form: FormFacts | None = None
 
     @property
     def names(self) -> Names:
-        """A plate with so many holes."""
+        """A plate or form with so many holes."""
+        what = "form" if self.form else "plate"
         count = len(self.openings)
         holds = f"{count} hole{'s' if count > 1 else ''} through it" if count else ""
-        return Names(part="plate", start="X 0", along="length of the plate runs", holds=holds)
+        return Names(part=what, start="X 0", along=f"length of the {what} runs", holds=holds)
 
     @cached_property
     def surface(self) -> Surface:
@@ -93,11 +111,12 @@ class FlatPart(Boxed):
     def places(self, stock: Stock) -> dict[str, Place]:
         """The keys are PLACES."""
         x0, y0, x1, y1 = stock.bounds
+        what = self.names.part
         far = self.start + self.length
         return dict(zip(PLACES, (
-            Place(at=(self.start, 0.0), words="the plate's near end, the left one in the picture from above, in the "
+            Place(at=(self.start, 0.0), words=f"the {what}'s near end, the left one in the picture from above, in the "
                                               "middle of the blank's width"),
-            Place(at=(far, 0.0), words="the plate's far end, in the middle of the blank's width"),
+            Place(at=(far, 0.0), words=f"the {what}'s far end, in the middle of the blank's width"),
             Place(at=(x0, 0.0), words="the middle of the blank's near end"),
             Place(at=(x1, 0.0), words="the middle of the blank's far end"),
             Place(at=(x0, y0), words="the blank's near corner, the lower one in the picture from above"),
@@ -108,7 +127,7 @@ class FlatPart(Boxed):
         ), strict=True))
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
-        """Keys plate, holes."""
+        """Keys plate, holes, and form where it is one."""
         wood = wood_in_plan(self)
         return {
             "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
@@ -116,6 +135,13 @@ class FlatPart(Boxed):
                 {"at": [round(v, 4) for v in bore.at], "diameter": bore.diameter, "length": bore.length,
                  "turn": bore.turn, "depth": bore.depth} for bore in self.bores
             ],
+            **({"form": self._form(self.form)} if self.form else {}),
+        }
+
+    def _form(self, form: FormFacts) -> dict[str, Any]:
+        return {
+            "half": form.half, "gap": form.gap, "layers": form.layers, "height": round(form.layers * self.thickness, 4),
+            "wall": None if form.wall is None else round(form.wall, 3), "moved": [round(v, 4) for v in form.moved],
         }
 
 

@@ -18,6 +18,7 @@ from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.operations import CutOut, DowelHoles, NutSlot, Outline, RoundHoles, SideDots, Slot, WitnessMarks
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import thin_wood
+from pathgen.work.underside import sunk_of
 
 Floats = NDArray[np.float64]
 
@@ -47,10 +48,11 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_slots(view, clamping),
         *_numbers(view, clamping, size),
         *_bores(view, clamping),
+        *_sunk(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
-        *(_keep_out(view, box, number, clamping.units, size)
+        *(keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
         *_sides(view, clamping, size),
         *_zero(view, clamping, size),
@@ -129,9 +131,17 @@ def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
             yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")
 
 
+def _sunk(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+    """What is open in the underside, as lines that nobody sees."""
+    for sunk in sunk_of(clamping):
+        yield area(view, sunk.shape, stroke=INK, stroke_width=0.3, stroke_dasharray=f"{size / 3} {size / 4}",
+                   class_="sunk")
+
+
 def _holes(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """Holes for dowels and screws as discs, witness marks as crosses in a ring."""
-    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots)) is not None:
+    under = clamping.under.feature(DowelHoles) if clamping.under else None  # each lies under itself or its mate
+    if (holes := clamping.feature(DowelHoles) or clamping.feature(SideDots) or under) is not None:
         for x, y in view(holes.at).tolist():
             yield element("circle", cx=x, cy=y, r=holes.diameter / 2, fill=INK, class_="hole")
     for x, y in view(marks.places).tolist() if (marks := clamping.feature(WitnessMarks)) is not None else []:
@@ -156,7 +166,8 @@ def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
         yield area(view, triangle, fill=INK, class_="tab")
 
 
-def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+def keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+    """A clamp, hatched, and how high it is."""
     (x0, x1), (y0, y1) = box.x, box.y
     shape = shapely.box(x0, y0, x1, y1)
     reach = max(x1 - x0, y1 - y0) * 2
@@ -191,16 +202,25 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     """A target at X 0, Y 0 of the programs, and the machine's axes as they lie on the board."""
     zero = np.array(clamping.zero)
+    if not shows_zero(clamping):
+        return
     (x, y), r = view(zero)[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
-    turned = clamping.setup.along == "y"
-    for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
-        yield from _axis(view, name, zero, np.array(way), size)
+    ends = clamping.to_board(np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]))[:, :2]
+    for name, way in zip("XY", np.round(ends[1:] - ends[0]), strict=True):
+        yield from axis(view, name, zero, way, size)
 
 
-def _axis(view: View, name: str, zero: Floats, way: Floats, size: float) -> Iterator[Element]:
+def shows_zero(clamping: Clamping) -> bool:
+    """Whether X 0, Y 0 lies in the picture from above: that of a part on a common blank may lie far off its share."""
+    (x, y), (x0, y0, x1, y1) = clamping.zero, clamping.stock.bounds
+    return clamping.shared is None or (x0 <= x <= x1 and y0 <= y <= y1)
+
+
+def axis(view: View, name: str, zero: Floats, way: Floats, size: float) -> Iterator[Element]:
+    """An axis of the machine, from the zero along `way`."""
     tip, square = zero + AXIS * size * way, np.array([-way[1], way[0]])
     head = shapely.Polygon([tip, tip - size * way + 0.4 * size * square, tip - size * way - 0.4 * size * square])
     yield lines(view, [np.array([zero + 0.75 * size * way, tip - 0.6 * size * way])], stroke=INK,

@@ -22,6 +22,8 @@ LEAST_SHOWN = 0.25
 """Least share of the board's length in a picture."""
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
+_HIGH = 2.6
+"""Width by height of a picture on the page, where the height is the most that it may be."""
 _STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
 
 
@@ -32,7 +34,7 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
     A path that stays on a part of the board is shown with that part only, at least `LEAST_SHOWN` of its length.
     """
     view = _view(path, clamping)
-    size = view.width / 60
+    size = _letter(view.width, view.height)
     return view.picture(
         name, *_board(view, clamping.board, size), *_moves(view, path, size),
         *_holes(view, path, size), *_numbers(view, clamping.board, size), *_first_cut(view, path, size),
@@ -47,8 +49,13 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     left, right = low[0] - least - margin, high[0] + least + margin
     if right - left > 0.7 * (x1 - x0):
         left, right = min(x0, left), max(x1, right)
-    numbers = 1.3 * (right - left) / 60
+    numbers = 1.3 * _letter(right - left, max(y1, high[1]) - min(y0, low[1]) + 2 * margin)
     return View.around((left, min(y0, low[1]), right, max(y1, high[1]) + numbers), margin)
+
+
+def _letter(wide: float, high: float) -> float:
+    """Height of the words in a picture: as large on the page where its height limits it as where its width does."""
+    return max(wide, _HIGH * high) / 60
 
 
 def _board(view: View, board: Part, size: float) -> Iterator[Element]:

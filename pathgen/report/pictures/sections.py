@@ -17,6 +17,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Slot
 from pathgen.work.part import wood_in_plan
+from pathgen.work.underside import sunk_of
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +47,8 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + INSIDE, 1)
     far = _in_one_piece(plan, float(board.ends[1][:, 0].min()) - INSIDE, -1)
     inlays = [Section(name=inlay.name, x=widest_across(inlay), inlay=i) for i, inlay in enumerate(clamping.inlays)]
+    inlays += [Section(name=sunk.name, x=(sunk.shape.bounds[0] + sunk.shape.bounds[2]) / 2)
+               for sunk in sunk_of(clamping)]
     return (Section(name=f"the {board.names.near}", x=near), *inlays,
             Section(name=f"the {board.names.far}", x=far))
 
@@ -81,6 +84,7 @@ def section_picture(clamping: Clamping, section: Section) -> Element:
         *_wood(view, clamping, x),
         *(part for inlay in clamping.inlays for part in _pocket(view, clamping, inlay, x)),
         *_slot_floor(view, clamping, x, size),
+        *_sunk(view, clamping, x),
         *_sizes(view, clamping, x, size),
         *_sides(view, clamping, size),
     )
@@ -99,6 +103,10 @@ def least_under(clamping: Clamping, section: Section) -> float:
     floors = [
         clamping.board.surface.height(section.x, run) - inlay.depth
         for inlay in clamping.inlays for run in spans(inlay.area, section.x)
+    ]
+    floors += [
+        clamping.board.surface.height(section.x, run) - inlay.depth - sunk.depth for sunk in sunk_of(clamping)
+        for inlay in clamping.inlays for run in spans(overlay.intersection(inlay.area, sunk.shape), section.x)
     ]
     edge = np.abs(spans(wood_in_plan(clamping.board), section.x)).max(initial=0.0)
     return float(min([np.min(f) for f in floors], default=clamping.finished_surface.height(section.x, edge)))
@@ -174,6 +182,14 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
         yield words(view, [middle, -1.4 * size / RISE], f"{fine_length(high - low, units)} wide", size=size)
     yield element("desc", f"{fine_length(x, units)} along")
+
+
+def _sunk(view: View, clamping: Clamping, x: float) -> Iterator[Element]:
+    """What is open in the underside."""
+    for sunk in sunk_of(clamping):
+        for low, high in spans(sunk.shape, x):
+            yield area(view, shapely.box(low, 0.0, high, sunk.depth), decimals=3, fill="#ffffff", stroke=INK,
+                       stroke_width=0.25, class_="sunk")
 
 
 def _steps(low: float, high: float) -> Floats:

@@ -77,7 +77,7 @@ def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
     size = " by ".join(fine_length(v, clamping.units) for v in
                        (clamping.stock.length, clamping.stock.width, clamping.stock.thickness))
     return [
-        e("p", "Cut it from scrap of the same wood, with the cutters in the collets that will cut the board. It is cut "
+        e("p", "Cut it from scrap of the same wood, with the cutters in the collets that will cut the part. It is cut "
                "with the feeds, layers and depths of the job. Then measure, write down what you read, and change one "
                "number of the job at a time."),
         facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
@@ -163,9 +163,9 @@ def _pour(clamping: Clamping, part: Coupon) -> Element | None:
         "pour", "The pour and the second cut", _table(rows),
         _list("Dam, pour and cure it as you will on the board; measure how high the cured resin stands.",
               ["Higher than it should be: set ", _key("[[inlay]] overfill"), " to what you read."],
-              "A fingernail feels a step of 0.01 mm. Where the second cut ends, wood of the first cut stands beside "
-              "it: the step there is how far Z came out different after the change of cutter. Set Z again the same way "
-              "and with the same feeler until it is gone.",
+              f"A fingernail feels a step of {format_length(0.01, units)}. Where the second cut ends, wood of the "
+              "first cut stands beside it: the step there is how far Z came out different after the change of cutter. "
+              "Set Z again the same way and with the same feeler until it is gone.",
               ["Colour in the wood beside the edge: seal the walls first. Pits: bubbles. Soft or sticky: it was mixed "
                "wrongly, or not cured; see ", _key("[resin] mix"), "."]),
     )

@@ -8,7 +8,7 @@ from typing import Any
 from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
-from pathgen.report.budget import budget_cells, cents_words
+from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, fill_words, measuring_lines
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
@@ -48,8 +48,9 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
-        e("p", "Needed is level resin inside the dam and what is lost in the cup. Mix is what can be measured: never "
-               "less, so that the ratio of the resin's sheet is kept within 2 %."),
+        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round the drawing) and what is lost "
+               "in the cup. Mix is what can be measured: never less, so that the ratio of the resin's sheet is kept "
+               "within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", fill_words(report["inlays"])),
     ]
@@ -70,7 +71,8 @@ def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
     if not budget["results"]:
         return None
     return chapter("budget", "What can be off, and what it does",
-                   scrolling(table(*budget_cells(budget, units)), "What can be off"), e("p", cents_words(budget)))
+                   scrolling(table(*budget_cells(budget, units)), "What can be off"),
+                   *(e("p", words) for words in (ROOT_WORDS, cents_words(budget)) if words))
 
 
 def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:

@@ -12,7 +12,8 @@ from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
-from pathgen.report.pictures.above import board_from_above
+from pathgen.report.forms import form_lines
+from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.programs import Program
@@ -20,6 +21,7 @@ from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_b
 from pathgen.report.sheet.parts import chapter, facts, figure
 from pathgen.report.sheet.programs import air_cut, common_cautions, in_order, program_path
 from pathgen.report.sheet.results import (
+    both_sides,
     findings,
     frets,
     fretting_sheet,
@@ -57,6 +59,7 @@ def setup_sheet(
         finished(planned, checked, report, board_words(clamping)) if shaded else None,
         _from_above(planned, report),
         _cautions(clamping),
+        both_sides(clamping, report),
         to_have_ready(clamping, report),
         air_cut(clamping, programs),
         in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
@@ -91,25 +94,32 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
+    hours = divmod(round(report["minutes"]), 60)
     time = f"about {hours[0]} h {hours[1]:02d} min" if hours[0] else minutes_words(report["minutes"])
-    found = report["checks"]["findings"]
-    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
-        "Do not cut: verification found faults."
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
         e("h1", clamping.title),
-        e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
-          class_="verdict good" if passed else "verdict bad"),
+        *verdict_words(report),
         facts([
-            ("Programs", f"{len(clamping.steps)}, in one clamping"),
+            ("Programs", f"{len(clamping.steps)}, in one clamping" + (
+                f"; {len(clamping.under.steps)} for the back come before" if clamping.under else "")),
             ("Machine time", f"{time}, without changing cutters and without curing"),
             (clamping.board.names.part.capitalize(), board_words(clamping)),
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
+        *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
     )
+
+
+def verdict_words(report: dict[str, Any]) -> list[Element]:
+    """Whether to cut, and how much was found."""
+    passed, found = report["checks"]["passed"], report["checks"]["findings"]
+    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
+        "Do not cut: verification found faults."
+    return [e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
+              class_="verdict good" if passed else "verdict bad")]
 
 
 def _counted(found: Sequence[dict[str, Any]]) -> str:
@@ -170,10 +180,13 @@ def legend_above(clamping: Clamping) -> str:
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
-        "Crosses in rings: witness marks." if clamping.feature(WitnessMarks) else "",
+        "Crosses in rings: witness marks, small holes by which work that moved is found again."
+        if clamping.feature(WitnessMarks) else "",
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
-        "The target: X 0, Y 0, with the machine's axes.",
+        "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
+        "The target: X 0, Y 0, with the machine's axes." if shows_zero(clamping) else
+        "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",
     ]))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.instructions import before_start, cautions, check_by_hand
+from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
@@ -62,14 +62,17 @@ def in_order(
           f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
-    legend = "In the pictures lines are cuts, discs holes and marks, dots rapids, and a ring marks the first cut."
+    legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
+              "and a ring marks the first cut.")
+    if any(p.step.operation.levels for p in programs):
+        legend += " The cut over cured fill is the second cut; its files are called resurface."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, left.get(p.order), wood) for p in programs))
 
 
 def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None,
              wood: str | None) -> Element:
-    step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
+    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())

@@ -6,7 +6,9 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
+from pathgen.programs.instructions import turning
 from pathgen.report.board_text import frame_lines
+from pathgen.report.both_sides import between_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
@@ -42,6 +44,23 @@ def _section_words(clamping: Clamping, section: Section) -> str:
     return f"{at}: at least {left} of wood left under the pockets."
 
 
+def both_sides(clamping: Clamping, report: dict[str, Any]) -> Element | None:
+    """How the blank is turned over, and the wood left between both sides."""
+    sides = report["both_sides"]
+    if sides is None:
+        return None
+    return chapter("both-sides", "The back first",
+                   e("p", "Its programs, ", *_listed([e("code", step.file_name) for step in clamping.under.steps]),
+                     " and its sheet, ", e("code", "00-back-setup.html"), ", come before this sheet."
+                     ) if clamping.under else None,
+                   e("ol", (e("li", line) for line in turning(clamping)), class_="tick"),
+                   e("p", between_words(sides, clamping.units)))
+
+
+def _listed(parts: list[Element]) -> list[Element | str]:
+    return [piece for part in parts for piece in (part, ", ")][:-1]
+
+
 def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) -> Element | None:
     """The map of ridges, their worst place, and what was allowed."""
     surface, found = report["surface"], checked.ridges
@@ -53,8 +72,8 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
         f"{' (thousandths of a millimetre)' if units == 'mm' else ''} at {place}, marked with a cross; "
-        f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the board "
-        "and are sanded away."
+        f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the "
+        f"{clamping.board.names.part} and are sanded away."
     )
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
                     figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
@@ -93,8 +112,8 @@ def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:
     return chapter(
         "fretting", "Fretting sheet", e("p", fretting_words(data, units)),
         scrolling(table(head, rows), "Fretting sheet"),
-        figure(strip_picture(data), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, cut the "
-               "strip out and lay the wire on it.", wide=True),
+        figure(strip_picture(data, units), "Thin: the length to cut. Thick: the tang that is left. Print it at 100 %, "
+               "cut the strip out and lay the wire on it.", wide=True),
     )
 
 

@@ -66,11 +66,12 @@ def after_program(
     `seen` is the work after the program and before it.
     """
     stage, before = seen
-    poured = program.step.operation.opens in stage.inlays and program.step.operation.opens is not None
+    opened = program.step.operation.opens
+    poured = opened is not None and opened.fill != "none" and opened in stage.inlays
     dam = poured and stage.inlays[-1].fill == "resin"
     words = "What should lie on the machine then"
-    words += ", with the fill poured and standing proud" if dam else ", with the pieces let in and standing proud" \
-        if poured else ""
+    words += ", with the fill poured and standing proud (above the wood)" if dam else \
+        ", with the pieces let in and standing proud (above the wood)" if poured else ""
     pixels = shaded_board(clamping, stage.coarser(), wood, dam=dam,
                           before=before.coarser() if before is not None else "blank")
     rest = "Pale: what this program left as it was." + (" The line round the fill is the dam." if dam else "")

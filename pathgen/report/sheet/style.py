@@ -64,7 +64,7 @@ th {{ color: {QUIET}; font-weight: 600; font-size: .9rem; }}
 .contents li {{ break-inside: avoid; }}
 article dl {{ grid-template-columns: max-content 1fr max-content 1fr; }}
 article {{ background: {TINT}; padding: .3rem 1rem .8rem; margin: 1.2rem 0; }}
-article svg {{ max-height: 12rem; }}
+article svg, article img {{ max-height: 18rem; object-fit: contain; }}
 article figure {{ background: {PAPER}; padding: .4rem; margin: .6rem 0 0; }}
 .order {{ display: inline-block; min-width: 1.9em; margin-right: .6em; text-align: center; color: {PAPER};
   background: {INK}; padding: .05em .35em; }}
@@ -98,7 +98,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4 {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
-  article svg {{ max-height: 32mm; }}
+  article svg, article img {{ max-height: 40mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
   article {{ margin: .6rem 0; }}
   a {{ text-decoration: none; }}

@@ -25,7 +25,7 @@ from pathgen.strategies.pocketing.linking import (
     way_in,
 )
 from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons
-from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 
 Floats = NDArray[np.float64]
@@ -100,7 +100,6 @@ def cleared(
     deep: Shapes | None,
     trace: Trace,
     options: PocketOptions,
-    tolerance: Tolerances,
     *,
     finished: float,
     opened: float,
@@ -122,7 +121,7 @@ def cleared(
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
     floor_only = floor[part] if needed is not None and one.cutter.shape != "flat-end" else None
-    nested = nest(areas, first=first, spacing=step, tolerance=tolerance.inner, only=floor_only)
+    nested = nest(areas, first=first, spacing=step, tolerance=options.inner, only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     ways = FreeWays(area=nested.area)

@@ -15,7 +15,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan
 from pathgen.base.units import place_words
 from pathgen.strategies.easing import Standing, eased
-from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.settings import PocketOptions
 
 Floats = NDArray[np.float64]
 
@@ -44,11 +44,10 @@ class Trace:
         slope: float,
         safe_z: float,
         options: PocketOptions,
-        tolerance: Tolerances,
         keep_out: BaseGeometry | None = None,
     ) -> None:
         self._cutter, self._surface, self.width, self._safe_z, self._slope = cutter, surface, width, safe_z, slope
-        self._options, self._tolerance, self._keep_out = options, tolerance, keep_out
+        self._options, self._keep_out = options, keep_out
         self._rows: list[Floats] = []
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
@@ -139,7 +138,7 @@ class Trace:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = _fine_enough(rows, self._surface, self._tolerance.chord)
+        rows = _fine_enough(rows, self._surface, self._options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)

@@ -1,0 +1,75 @@
+"""Several parts of one blank: each built and verified on its share, then the blank as a whole, into one folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pathgen.app.building import Build, build
+from pathgen.app.folders import write_folder
+from pathgen.base.errors import PathgenError
+from pathgen.job.blank import blank_clampings, check_share, of_part, parts_on_blank
+from pathgen.job.job import Job
+from pathgen.report.blank import blank_data, blank_text
+from pathgen.report.text import report_text
+from pathgen.verify import together_findings
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BlankBuild:
+    """The programs of every part, verified, with their report: `builds` are the parts, in the job's order."""
+
+    job: Job
+    builds: tuple[Build, ...]
+    report: dict[str, Any]
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.report["checks"]["passed"])
+
+    def files(self, *, shaded: bool = True) -> dict[str, str]:
+        """Every file by name: programs, the sheet of the blank and of each part, the reports."""
+        from pathgen.report.data import as_json
+        from pathgen.report.sheet.blank import blank_sheet
+
+        pages = [f"part-{number}-{name}.html" for number, (name, _) in enumerate(parts_on_blank(self.job), 1)]
+        texts = {name: text for one in self.builds for name, text in one.texts.items()}
+        return {
+            **{name: texts[name] for name in sorted(texts)},
+            **{page: one.sheet(shaded=shaded) for page, one in zip(pages, self.builds, strict=True)},
+            "report.json": as_json(self.report),
+            "report.txt": blank_text(self.report, [report_text(one.report, self.job.units) for one in self.builds]),
+            "setup.html": blank_sheet(self.report, [one.plan.clamping for one in self.builds], pages,
+                                      along=self.job.setup.along),
+        }
+
+    def write(self, folder: str | Path, *, shaded: bool = True) -> list[Path]:
+        """Write all into a folder, or nothing. Raises PathgenError where verification forbids cutting."""
+        for one in self.builds:
+            one.refuse_faults()
+        return write_folder(Path(folder), self.files(shaded=shaded))
+
+
+def build_blank(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = lambda words: None) -> BlankBuild:
+    """Plan, write, read back and simulate every part of a job with ``[[part]]``.
+
+    Raises PathgenError for what cannot be cut as asked, a cutter that comes off its part's share too.
+    """
+    builds = []
+    clampings, named = blank_clampings(job), parts_on_blank(job)
+    for number, (clamping, (name, part), table) in enumerate(zip(clampings, named, job.parts, strict=True), 1):
+        tell(f"part {number}, {name}")
+        try:
+            made = build(replace(part, fingerprint=job.fingerprint), clamping=clamping, resolution=resolution)
+        except PathgenError as wrong:
+            raise of_part(wrong, number, job) from None
+        check_share(number, table, clamping, made.plan.paths)
+        builds.append(made)
+    together = together_findings(clampings, [one.verification for one in builds])
+    parts = [{"name": name, "job": table.job, "at": list(table.at), "turn": table.turn, "report": one.report}
+             for (name, _), table, one in zip(named, job.parts, builds, strict=True)]
+    report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together)
+    return BlankBuild(job=job, builds=tuple(builds), report=report)

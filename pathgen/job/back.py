@@ -1,0 +1,183 @@
+"""The second side of a job: a channel in the back, and the dowel holes that the blank is turned over on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from pathgen.base.errors import JobError
+from pathgen.base.units import format_length, place_words
+from pathgen.job.job import Job
+from pathgen.job.tables import ChannelTable, HolesTable
+from pathgen.parts.back.part import Back, turned_over
+from pathgen.parts.flat.part import rounded
+from pathgen.work.clamping import Clamping, Step, numbered
+from pathgen.work.features import Cutouts, Holes
+from pathgen.work.operations import Channel, DowelHoles, Outline
+from pathgen.work.part import Part
+from pathgen.work.underside import wood_over
+
+Floats = NDArray[np.float64]
+
+KIND = "back"
+"""What the programs of the back state to be."""
+
+LEAST_IN_BED = 3.0
+"""How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
+
+_SAME = 0.01
+"""Two holes nearer to each other's place than this are mates, mm."""
+
+
+def with_back(job: Job, top: Clamping) -> Clamping:
+    """The clamping of the top with that of the back, cut before it; as it is for a job without ``[channel]``.
+
+    Raises JobError where the top leaves too little wood over the channel, or cuts into a dowel.
+    """
+    table, holes = job.channel, job.holes
+    if table is None or holes is None:
+        return top
+    dowels = _dowels(job, holes)
+    shape = turned_over(_shape(job, table))
+    thick = job.stock.thickness
+    cut = Cutouts(shapes=MultiPolygon([shape]), bottom=thick - table.depth, depth=table.depth,
+                  what="the channel for the truss rod")
+    steps = numbered((
+        Step(operation=DowelHoles(dowels), cutter=job.cutter(holes.cutter, "[holes] cutter")),
+        Step(operation=Channel(cut), cutter=job.cutter(table.cutter, "[channel] cutter")),
+    ))
+    back = replace(
+        top, title=f"{top.title}: back", kind=KIND, left_out=(),
+        board=Back(front=top.board, blank=thick, zero=top.zero_place, channel={
+            "along": list(table.along), "across": table.across, "width": _width(job, table), "depth": table.depth,
+            "ends": table.ends}),
+        # the depth counts from the face that lies on the bed later
+        setup=replace(top.setup, z_zero="stock-top", zero=None),
+        steps=tuple(replace(step, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
+    )
+    made = replace(top, under=back)
+    _enough_over(made)
+    _dowels_stand(made, dowels)
+    return made
+
+
+def check_channel(job: Job, part: Part) -> None:
+    """Raise JobError for a channel that does not go together with its cutter, the part and the dowel holes."""
+    table = job.channel
+    if table is None:
+        return
+    if job.holes is None:
+        raise JobError("[channel]", "there are no dowel holes to turn the blank over on",
+                       allowed="[holes] with two or more, through the blank into the spoilboard",
+                       remedy="add [holes], one at each end of the blank on the centre-line")
+    _registers(job, job.holes)
+    cutter, width, unit = job.cutter(table.cutter, "[channel] cutter"), _width(job, table), job.units
+    if cutter.shape != "flat-end":
+        raise JobError("[channel] cutter", f'"{cutter.name}" is a {cutter.shape} cutter', allowed="a flat-end cutter",
+                       remedy="name another cutter")
+    if cutter.diameter > width + 1e-9:
+        raise JobError("[channel] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the channel',
+                       allowed=f"{width:g} mm or less", remedy="name a smaller cutter, or make the channel wider")
+    if cutter.flute_length < table.depth:
+        raise JobError("[channel] depth", f'{table.depth:g} mm is deeper than the flute of "{cutter.name}"',
+                       allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
+    if table.along[1] - table.along[0] < width:
+        raise JobError("[channel] along", f"{format_length(table.along[1] - table.along[0], unit)} long",
+                       allowed=f"{format_length(width, unit)}, its width, or more", remedy="correct its ends")
+    _within(table, _shape(job, table), part, unit)
+
+
+def _within(table: ChannelTable, shape: Polygon, part: Part, unit: str) -> None:
+    """With the least web of wood on all its sides."""
+    edge = part.outline.exterior
+    points = shapely.points(shapely.get_coordinates(shape))
+    room = shapely.distance(edge, points) * np.where(shapely.covers(part.outline, points), 1.0, -1.0)
+    worst = int(np.argmin(room))
+    if room[worst] < part.min_web:
+        place = place_words(points[worst].x, points[worst].y, unit)
+        beyond = f"{-room[worst]:.2f} mm beyond the {part.names.part}" if room[worst] < 0 else \
+            f"{room[worst]:.2f} mm from the edge of the {part.names.part}"
+        raise JobError("[channel] along", f"it comes {beyond}, at {place}",
+                       allowed=f"min_web {part.min_web:g} mm or more within its edge",
+                       remedy="make the channel shorter or narrower, or move it")
+
+
+def _registers(job: Job, holes: HolesTable) -> None:
+    """The turned blank finds the same holes in the bed only if each has a mate across the centre-line."""
+    at = np.array(holes.at)
+    if len(at) < 2:
+        raise JobError("[holes] at", "one hole, and the blank turns round it", allowed="two or more with [channel]",
+                       remedy="add one at the other end of the blank")
+    away = np.linalg.norm(at[:, None] * [1.0, -1.0] - at[None], axis=2).min(axis=1)
+    for i in np.flatnonzero(away > _SAME):
+        x, y = at[i].tolist()
+        raise JobError(
+            f"[holes] at {i + 1}", f"once the blank is turned over, the hole at {place_words(x, y, job.units)} lies at "
+            f"{place_words(x, -y, job.units)}, where the bed has none",
+            allowed="holes on the centre-line, or in pairs the same distance across on both sides",
+            remedy="move it to across 0, or add its mate",
+        )
+    if holes.depth is not None:
+        raise JobError("[holes] depth", f"{holes.depth:g} mm, and dowels go through the blank",
+                       allowed="left out with [channel]", remedy="leave depth out, and say through")
+    if holes.through < LEAST_IN_BED:
+        raise JobError("[holes] through", f"dowels would stand only {format_length(holes.through, job.units)} in the "
+                       "spoilboard", allowed=f"{LEAST_IN_BED:g} mm or more with [channel]", remedy="make it larger")
+    cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + holes.through
+    if cutter.flute_length < deep:
+        raise JobError("[holes] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
+                       allowed=f"{deep:.2f} mm or more: the blank and {holes.through:g} mm below it",
+                       remedy="name a longer cutter")
+
+
+def _dowels(job: Job, holes: HolesTable) -> Holes:
+    return Holes(at=np.array(holes.at) * [1.0, -1.0], bottom=-holes.through,
+                 diameter=holes.diameter or job.cutter(holes.cutter, "[holes] cutter").diameter)
+
+
+def _width(job: Job, table: ChannelTable) -> float:
+    return table.width or job.cutter(table.cutter, "[channel] cutter").diameter
+
+
+def _shape(job: Job, table: ChannelTable) -> Polygon:
+    """The channel in plan, in the frame of the top."""
+    (start, end), half = table.along, _width(job, table) / 2
+    if table.ends == "square":
+        return shapely.box(start, table.across - half, end, table.across + half)
+    return rounded(((start + end) / 2, table.across), 2 * half, length=end - start)
+
+
+def _enough_over(made: Clamping) -> None:
+    """All that the top cuts leaves the least web over the channel."""
+    least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
+    if over.least < least:
+        what = f"{over.least:.2f} mm of wood is left under"
+        if over.least <= 0:
+            what = f"it breaks {-over.least:.2f} mm into"
+        raise JobError(
+            "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
+            allowed=f"min_web {least:g} mm or more",
+            remedy=f"make the channel {least - over.least + 0.005:.2f} mm less deep, or move it from under there",
+        )
+
+
+def _dowels_stand(made: Clamping, dowels: Holes) -> None:
+    """The groove round the part cuts into no dowel."""
+    cutter = made.cutter(Outline)
+    if cutter is None:
+        return
+    away = shapely.distance(made.board.outline, shapely.points(dowels.at * [1.0, -1.0]))
+    near = int(np.argmin(away))
+    needed = cutter.diameter + dowels.diameter / 2
+    if away[near] < needed:
+        x, y = (dowels.at[near] * [1.0, -1.0]).tolist()
+        place = place_words(x, y, made.units)
+        raise JobError(
+            f"[holes] at {near + 1}", f"the outline's cutter would cut into the dowel at {place}, "
+            f"{away[near]:.2f} mm from the {made.board.names.part}", allowed=f"{needed:.2f} mm or more",
+            remedy="move it further out",
+        )

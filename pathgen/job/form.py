@@ -1,0 +1,225 @@
+"""Templates, moulds and bending forms: what a line of a drawing leaves of a sheet, inside it and outside it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.errors import JobError
+from pathgen.base.units import format_length, place_words
+from pathgen.job.job import Job
+from pathgen.job.outlines import drawn_area
+from pathgen.job.plate_tables import FlatPlateTable, FormTable, OpeningsTable
+from pathgen.parts.flat.part import FormFacts
+
+Floats = NDArray[np.float64]
+
+HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
+"""What a form cut on one side of its line, or on it, is called: the part that is left."""
+
+FORMS = ("inside form", "outside form")
+"""What the programs of a half state to be."""
+
+ALLOWED = ("title", "units", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes", "bores",
+           "outline", "order", "fingerprint")
+"""What a job of a form may hold."""
+
+_WRITTEN = {"inlays": "[[inlay]]", "rings": "[[ring]]", "measured": "[[measured]]"}
+
+_EVERY = 1.0
+"""Spacing of the places where the wall is measured, mm."""
+
+_ON_EDGE = 1e-6
+"""How near to the sheet's edge the drawing's own edge is the sheet's, mm."""
+
+
+def parts_of(job: Job) -> tuple[Job, ...]:
+    """The job of each part that a job makes: one for each half of a form, or the job itself."""
+    if job.form is None or job.form.cut != "halves":
+        return (job,)
+    if not job.form.gap:
+        raise JobError("[form] gap", 'missing with cut = "halves"', allowed="more than 0",
+                       remedy="give it: the thickness of the wood that is bent between the halves")
+    return tuple(replace(job, form=replace(job.form, cut=cut)) for cut in ("outside", "inside"))
+
+
+def form_kind(job: Job) -> str:
+    """What the programs of a half of a form state to be: ``inside form``; nothing for what is whole by itself."""
+    return f"{HALVES[_form(job).cut]} form" if job.form and job.form.gap else ""
+
+
+def plate_of(form: FormTable, job: Job) -> FlatPlateTable:
+    """What a form is as a flat part: of the sheet's thickness, its face left as it is."""
+    if job.outline is None:
+        raise JobError("[outline]", "is missing: it says which cutter cuts the form",
+                       remedy="add [outline] with its cutter and tabs")
+    return FlatPlateTable(
+        thickness=job.stock.thickness, face=False, min_web=form.min_web,
+        openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through),
+    )
+
+
+def form_piece(job: Job) -> tuple[Polygon, Floats]:
+    """What is left of the sheet, openings and all, in the part's frame; and how far the drawing's was moved to it.
+
+    The piece lies along X from 0, in the middle of its sheet. Raises JobError for a line that leaves nothing, or more
+    than one piece.
+    """
+    piece = _piece(job)
+    x0, y0, _, y1 = piece.bounds
+    shift = np.array([-x0, -(y0 + y1) / 2])
+    return translate(piece, *shift), shift
+
+
+def form_facts(job: Job) -> FormFacts:
+    """What a maker must know of a form beside its shape."""
+    form, (_, shift) = _form(job), form_piece(job)
+    wall = _least_wall(job)
+    return FormFacts(half=HALVES[form.cut], gap=form.gap, layers=form.layers, moved=(float(shift[0]), float(shift[1])),
+                     wall=None if wall is None else wall[0])
+
+
+def is_own(job: Job, at: tuple[float, float]) -> bool:
+    """Whether a hole at a place of the drawing's frame is nearer to this part of the form than to the other."""
+    form = _form(job)
+    if not form.gap:
+        return True
+    other = replace(job, form=replace(form, cut="inside" if form.cut == "outside" else "outside"))
+    place = shapely.Point(at)
+    own, others = (float(shapely.distance(place, _piece(one))) for one in (job, other))
+    return own <= others if form.cut == "outside" else own < others
+
+
+def check_form(job: Job) -> None:
+    """Raise JobError for the first thing about a form that does not go together."""
+    form, unit = _form(job), job.units
+    for name in (name for name in vars(job) if name not in ALLOWED):
+        if getattr(job, name):
+            raise JobError(_WRITTEN.get(name, f"[{name}]"), "the job is of a [form], which is cut from sheet as it is",
+                           allowed="[[hole]], [holes], [outline]", remedy="leave it out")
+    if form.gap and form.cut == "on":
+        raise JobError("[form] gap", f'{format_length(form.gap, unit)} with cut = "on"',
+                       allowed='gap with cut = "halves", "inside" or "outside"', remedy="leave one of them out")
+    if (form.length is None) != (form.width is None):
+        raise JobError("[form]", f"{'length' if form.width is None else 'width'} without the other",
+                       allowed="both, or neither", remedy="give both, or leave both out: the wall all round the line")
+    found = _least_wall(job)
+    if found is not None and found[0] < form.wall - 1e-6:
+        wall, place = found
+        raise JobError(
+            "[form] wall", f"{format_length(wall, unit)} of the {HALVES[form.cut]} form is left between the line and "
+            f"its edge at {place_words(*place, unit)}",
+            allowed=f"{format_length(form.wall, unit)} or more: a thin form bends under clamps",
+            remedy="make length or width larger, move the drawing with place, or write a smaller wall",
+        )
+
+
+def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float) -> None:
+    """Raise JobError where the line turns tighter than the cutter, so that the halves would not be `gap` apart."""
+    form = job.form
+    if form is None or not form.gap:
+        return
+    corners = shapely.get_coordinates(filled)
+    away = shapely.distance(shapely.points(corners), piece.exterior)
+    worst = int(np.argmax(away))
+    if away[worst] <= _STANDING:
+        return
+    x, y = (corners[worst] - form_piece(job)[1]).tolist()
+    raise JobError(
+        "[form] artwork",
+        f"the line turns tighter than the {diameter:g} mm cutter near {place_words(x, y, job.units)}, which would "
+        f"leave {away[worst]:.3f} mm of the {HALVES[form.cut]} form standing in the gap",
+        allowed=f"a radius of {diameter / 2:g} mm or more, and in the other half too",
+        remedy="draw the line rounder there, or take a smaller cutter for the outline",
+    )
+
+
+_STANDING = 0.002
+"""What may be left in the gap where short straight pieces of a line meet, mm."""
+
+
+def _form(job: Job) -> FormTable:
+    if job.form is None or job.form.cut == "halves":
+        raise JobError("[form] cut", '"halves" makes two parts, each from its own sheet', allowed="one part",
+                       remedy='pathgen build and check take both; for one alone write cut = "outside" or "inside"')
+    return job.form
+
+
+def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
+    """What the line encloses, and the sheet's part that the form may take."""
+    form = _form(job)
+    area = drawn_area(job, form.artwork, form.place, "[form]", colours=form.colours,
+                      layers=form.artwork_layers)
+    if form.length is not None and form.width is not None:
+        return area, shapely.box(0.0, -form.width / 2, form.length, form.width / 2)
+    by = form.wall + form.gap
+    x0, y0, x1, y1 = area.bounds
+    return area, shapely.box(x0 - by, y0 - by, x1 + by, y1 + by)
+
+
+def _piece(job: Job) -> Polygon:
+    form, (area, frame) = _form(job), _area(job)
+    if form.cut == "inside":
+        piece = overlay.difference(frame, _let_out(area, form.gap if form.line == "inside" else 0.0))
+    else:
+        by = form.gap if form.line == "outside" else 0.0
+        if form.cut == "on" and job.outline:
+            by = job.cutter(job.outline.cutter, "[outline] cutter").radius
+        piece = overlay.difference(frame, _let_out(overlay.difference(frame, area), by))
+    parts = [part for part in shapely.get_parts(piece) if part.area > _LEAST]
+    if len(parts) != 1:
+        inner = [part.representative_point() for part in parts[:3]]
+        places = "; ".join(place_words(point.x, point.y, job.units) for point in inner)
+        raise JobError("[form] artwork", f"leaves {len(parts)} pieces {HALVES[form.cut]} the line"
+                       f"{f', near {places}' if parts else ''}", allowed="one piece on each side that is kept",
+                       remedy="draw the inside as one area, and let it run past the form's edge where the line ends")
+    return shapely.orient_polygons(parts[0])
+
+
+_LEAST = 1.0
+"""Smaller pieces are crumbs where the drawing's edge and the form's fall together, mm2."""
+
+
+def _let_out(area: BaseGeometry, by: float) -> BaseGeometry:
+    return overlay.buffer(area, by, quad_segs=64) if by else area
+
+
+def _least_wall(job: Job) -> tuple[float, tuple[float, float]] | None:
+    """The least that is left between the line and the form's edge, square to the line, and where.
+
+    Within `wall` of a place where the line runs out through the edge nothing is measured. None where no place of the
+    line looks at an edge.
+    """
+    form, piece, (_, frame) = _form(job), _piece(job), _area(job)
+    edge = frame.exterior
+    inner = overlay.difference(piece.boundary, overlay.buffer(edge, _ON_EDGE))
+    runs = shapely.get_parts(shapely.line_merge(inner))
+    if not len(runs):
+        return None
+    places, way = (np.concatenate(each) for each in zip(*(_along(run, form.wall) for run in runs), strict=True))
+    into = way[:, ::-1] * [-1.0, 1.0]
+    into[~shapely.contains_xy(piece, *(places + 1e-3 * into).T)] *= -1.0
+    far = float(np.hypot(*np.ptp(shapely.get_coordinates(edge), axis=0)))
+    hits = overlay.intersection(shapely.linestrings(np.stack([places, places + far * into], axis=1)), edge)
+    walls = np.nan_to_num(shapely.distance(shapely.points(places), hits), nan=np.inf)
+    across = np.stack([places + 1e-3 * into, places + np.minimum(walls, far)[:, None] * into], axis=1)
+    walls[shapely.intersects(shapely.linestrings(across), inner)] = np.inf  # the line itself comes first
+    worst = int(np.argmin(walls))
+    return None if np.isinf(walls[worst]) else (float(walls[worst]), (float(places[worst, 0]), float(places[worst, 1])))
+
+
+def _along(run: shapely.LineString, margin: float) -> tuple[Floats, Floats]:
+    """(n, 2) places along a run, `margin` or half of it from its open ends, and its directions there."""
+    lead = 0.0 if run.is_closed else min(margin, run.length / 2)
+    at = np.linspace(lead, run.length - lead, max(1, int((run.length - 2 * lead) / _EVERY)) + 1)
+    places, before, after = (shapely.get_coordinates(shapely.line_interpolate_point(run, np.clip(a, 0.0, run.length)))
+                             for a in (at, at - 0.05, at + 0.05))
+    way = after - before
+    return places, way / np.linalg.norm(way, axis=1, keepdims=True)

@@ -1,0 +1,74 @@
+"""The back of a part: its blank lies with the back up, X as on the part, Y turned over about the centre-line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import shapely
+from shapely import Polygon
+
+from pathgen.base.surface import Surface
+from pathgen.base.tops import level
+from pathgen.parts.tool import Boxed
+from pathgen.work.part import Names, Part, Place
+
+if TYPE_CHECKING:
+    from pathgen.work.clamping import Clamping, Stock
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Back(Boxed):
+    """The back of `front`, as it lies: a level face, `blank` mm over the bed.
+
+    `zero` is the place on the bed that both sides' programs count from, in the front's frame.
+    """
+
+    front: Part
+    blank: float
+    zero: Place
+    channel: dict[str, Any]
+    """What report.json says of the channel: along (from, to), across, width, depth, ends."""
+
+    openings: ClassVar[tuple[Polygon, ...]] = ()
+    min_web: ClassVar[float] = 0.0
+
+    @property
+    def names(self) -> Names:
+        """Those of the part, its sides changed over."""
+        own = self.front.names
+        return Names(
+            part=f"back of the {own.part}", near=own.near, far=own.far, start=own.start, along=own.along,
+            sides=own.sides and (own.sides[1], own.sides[0]),
+            laid=(f"Take a blank whose faces are flat and parallel. Mark its {own.near.removesuffix(' end')} end on "
+                  "both faces, and the face that will be the top.",
+                  "Lay it with that face down, the back up, on a spoilboard that stays where it is until the last "
+                  "program of the top: the dowels will stand in its holes."),
+        )
+
+    @cached_property
+    def surface(self) -> Surface:
+        """The back of the blank."""
+        return level(self.blank, self.length)
+
+    @cached_property
+    def outline(self) -> Polygon:
+        """The part's, turned over."""
+        return turned_over(self.front.outline)
+
+    def places(self, stock: Stock) -> dict[str, Place]:
+        """One place, the same on the bed for both sides."""
+        words = self.zero.words
+        if self.zero.at[1]:
+            words = f"where, once the blank is turned over, this will lie: {words}"
+        return {"as-the-top": Place(at=self.zero.at, words=words)}
+
+    def rows(self, clamping: Clamping) -> dict[str, Any]:
+        """Key channel."""
+        return {"channel": self.channel}
+
+
+def turned_over(shape: Polygon) -> Polygon:
+    """A shape of one side as it lies on the other: Y changes its sign."""
+    return shapely.orient_polygons(shapely.transform(shape, lambda points: points * [1.0, -1.0]))

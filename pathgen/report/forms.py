@@ -1,0 +1,24 @@
+"""A template or a half of a form in words: which it is, how many layers, how thick its wall."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pathgen.base.units import format_length
+
+
+def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
+    """A sentence or two for each thing to know; nothing for other parts."""
+    if form is None:
+        return []
+    gap, height = (format_length(form[key], units) for key in ("gap", "height"))
+    lines = [f"The {form['half']} half of a form, {gap} from the other half all along the line." if form["gap"] else
+             f"A template: what lies {form['half']} the line is kept."]
+    if form["layers"] > 1:
+        lines.append(f"{form['layers']} layers, {height} high when stacked: run all its programs once for each, every "
+                     "time on a new sheet laid against the same stops, so that the holes come to lie over each other.")
+    if form["wall"] is not None:
+        lines.append(f"The least wall between the line and the edge is {format_length(form['wall'], units)}, measured "
+                     "square to the line.")
+    return lines

@@ -1,0 +1,139 @@
+"""Jobs of a form: what is left of the sheet by formulas, and what is refused with its place and numbers."""
+
+import math
+
+import pytest
+
+from pathgen import JobError, load_job
+from pathgen.job.clamping import clamping_of, clampings_of
+from pathgen.job.form import parts_of
+from pathgen.job.sense import part_of
+from tests.job.test_plates import PLATE
+
+FORM = PLATE[: PLATE.index("[plate]")] + """[form]
+artwork = "line.svg"
+place = { at = [150.0, 0.0] }
+cut = "halves"
+gap = 2.4
+length = 300.0
+width = 240.0
+wall = 20.0
+""" + PLATE[PLATE.index("[stock]"):].replace("length = 120.0\nwidth = 80.0\nthickness = 3.0", """length = 340.0
+width = 260.0
+thickness = 9.0""")
+DRAWING = '<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="240mm" viewBox="0 0 300 240">{}</svg>'
+ARC = '<circle cx="150" cy="360" r="250" fill="#885522"/>'
+"""Its centre is 240 mm below the middle of the page: an arc that runs out through both ends of the form."""
+DISC = '<circle cx="150" cy="120" r="60" fill="#885522"/>'
+
+
+def read(folder, text=FORM, shape=ARC):
+    (folder / "line.svg").write_text(DRAWING.format(shape))
+    path = folder / "form.toml"
+    path.write_text(text)
+    return load_job(path)
+
+
+def under_the_arc(radius):
+    """Area under a circle round (150, -240), from the form's lower edge at -120 up, over its 300 mm."""
+    half = 150.0
+    return half * math.sqrt(radius**2 - half**2) + radius**2 * math.asin(half / radius) - 120.0 * 2 * half
+
+
+@pytest.mark.parametrize(("line", "radii"), [("inside", (250.0, 252.4)), ("outside", (247.6, 250.0))])
+def test_two_halves_have_the_areas_of_their_formulas(tmp_path, line, radii):
+    job = read(tmp_path, FORM.replace("gap = 2.4", f'gap = 2.4\nline = "{line}"'))
+    inside, outside = (part_of(one) for one in parts_of(job))
+    assert inside.outline.area == pytest.approx(under_the_arc(radii[0]), rel=1e-4)
+    assert outside.outline.area == pytest.approx(300.0 * 240.0 - under_the_arc(radii[1]), rel=1e-4)
+    assert [part.form.half for part in (inside, outside)] == ["inside", "outside"]
+    # each lies from X 0 in the middle of its own sheet
+    high = radii[0] - 120.0
+    assert inside.outline.bounds == pytest.approx((0.0, -high / 2, 300.0, high / 2), abs=0.01)
+
+
+def test_the_wall_is_measured_square_to_the_line(tmp_path):
+    inside, outside = (part_of(one).form for one in parts_of(read(tmp_path)))
+    # both are least where they are measured last, 20 mm of the line from where it runs out: outward to the end of the
+    # form, 150 mm from the circle's centre, and inward to its lower edge, 120 mm above the centre
+    # (to half a millimetre: a line's direction is that of its straight pieces)
+    angle = math.acos(150.0 / 252.4) + 20.0 / 252.4
+    assert outside.wall == pytest.approx(150.0 / math.cos(angle) - 252.4, abs=0.5)
+    angle = math.acos(150.0 / 250.0) + 20.0 / 250.0
+    assert inside.wall == pytest.approx(250.0 - 120.0 / math.sin(angle), abs=0.5)
+
+
+@pytest.mark.parametrize(("cut", "area"), [
+    ("outside", math.pi * 3600.0), ("on", math.pi * 58.5**2), ("inside", 160.0**2 - math.pi * 3600.0),
+])
+def test_templates_on_each_side_of_a_closed_line(tmp_path, cut, area):
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', f'cut = "{cut}"')
+    (job,) = parts_of(read(tmp_path, text, DISC))
+    part = part_of(job)
+    assert part.outline.area - sum(shape.area for shape in part.openings) == pytest.approx(area, rel=2e-4)
+    assert part.form.wall == (pytest.approx(20.0, abs=0.01) if cut == "inside" else None)
+    assert [step.operation.name for step in clamping_of(job).steps] == ["openings"] * (cut == "inside") + ["outline"]
+
+
+def test_the_line_of_a_layer_alone(tmp_path):
+    shapes = f'<g id="body">{DISC}</g><g id="notes"><rect width="30" height="30"/></g>'
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'artwork_layers = ["body"]')
+    assert part_of(read(tmp_path, text, shapes)).outline.area == pytest.approx(math.pi * 3600.0, rel=2e-4)
+    with pytest.raises(JobError, match="leaves 2 pieces inside the line"):
+        read(tmp_path, text.replace('artwork_layers = ["body"]', ""), shapes)
+
+
+def test_dowel_holes_go_to_the_half_that_they_lie_in(tmp_path):
+    hole = '\n[[hole]]\ncutter = "flat 3"\nat = [60.0, {}]\ndiameter = 8.0\ncount = 2\npitch = 180.0\n'
+    job = read(tmp_path, FORM + hole.format(-100.0) + hole.format(90.0))
+    for one, y in zip(parts_of(job), (-100.0, 90.0), strict=True):
+        part = part_of(one)
+        found = [(x - part.form.moved[0], y - part.form.moved[1]) for x, y in (bore.at for bore in part.bores)]
+        assert found == [pytest.approx((60.0, y)), pytest.approx((240.0, y))]
+    assert [c.kind for c in clampings_of(job)] == ["inside form", "outside form"]
+
+
+HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
+
+
+@pytest.mark.parametrize(("old", "new", "said"), [
+    ("wall = 20.0", "wall = 120.0", r"\[form\] wall: 107\.6\d* mm of the outside form is left between the line and its "
+     r"edge at 1[45]\d\.?\d* mm along, 12\.4\d* mm across \(allowed: 120 mm or more: a thin form bends under clamps\)"),
+    ("width = 240.0\nwall = 20.0\n", "width = 120.0\n", r"\[form\] wall: 47\.6\d* mm of the outside .*50 mm or more"),
+    ("gap = 2.4\n", "", r'\[form\] gap: missing with cut = "halves"'),
+    ('"halves"', '"on"', r"\[form\] gap: 2\.4 mm with cut = \"on\""),
+    ("length = 300.0\nwidth = 240.0", "length = 300.0", r"\[form\]: length without the other"),
+    ("at = [150.0, 0.0]", "at = [150.0, -140.0]", r"leaves 0 pieces inside the line"),
+    ("[stock]", '[surface]\nfinish = "ball"\n[stock]', r"\[surface\]: the job is of a \[form\]"),
+    ("[stock]", "[frets]\n[stock]", r"\[frets\]: the job is of a \[form\], which has no frets"),
+    ('[outline]\ncutter = "flat 3"\n', HOLE.format(-60.0), r"\[outline\]: is missing: it says which cutter cuts the"),
+    ("[form]", '[plate]\nthickness = 3.0\n[form]', r"\[plate\] and \[form\] are both given"),
+    ("width = 260.0", "width = 130.0", r"the form does not lie within the blank: .* on the lower side"),
+    ("line.svg", "other.svg", r"\[form\] artwork: other\.svg is not there"),
+    ('artwork = "line.svg"', 'artwork = "line.svg"\ncolours = ["#123456"]', r"\[form\] colours: #123456 is not in"),
+    ('[outline]', HOLE.format(13.0) + "[outline]",
+     r"\[\[hole\]\] 1 at: the hole at 150 mm along, 13 mm across leaves the form: its edge lies 3\.40 mm outside"),
+])
+def test_refused(tmp_path, old, new, said):
+    with pytest.raises(JobError, match=said):
+        read(tmp_path, FORM.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(("radius", "half"), [(1.0, "inside"), (0.3, "outside")])
+def test_a_line_that_turns_tighter_than_the_cutter(tmp_path, radius, half):
+    """A step in the line, its corners rounded: the inner one in the inside half, the outer one in the other."""
+    inner, outer = (radius, 9.0) if half == "inside" else (9.0, radius)
+    shape = (f'<path fill="#885522" d="M-10,250 V150 H{140 - inner} A{inner},{inner} 0 0 0 140,{150 - inner} '
+             f'V{100 + outer} A{outer},{outer} 0 0 1 {140 + outer},100 H310 V250 Z"/>')
+    with pytest.raises(JobError, match=rf"turns tighter than the 3.* cutter near 1\d\d.* of the {half} form standing"):
+        read(tmp_path, FORM.replace("gap = 2.4", "gap = 1.0"), shape)
+
+
+def test_a_line_that_leaves_two_pieces(tmp_path):
+    with pytest.raises(JobError, match=r"leaves 2 pieces outside the line, near 150 mm along, -71\.2 mm across; 150 "):
+        read(tmp_path, shape='<rect x="-10" y="100" width="320" height="40"/>')
+
+
+def test_halves_are_no_single_part(tmp_path):
+    with pytest.raises(JobError, match=r'\[form\] cut: "halves" makes two parts'):
+        clamping_of(read(tmp_path))

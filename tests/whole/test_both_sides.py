@@ -1,0 +1,259 @@
+"""A channel in the back: both sides by formula, by solids and by the tests' own cutting; turned over on dowels."""
+
+import re
+
+import manifold3d
+import numpy as np
+import pytest
+
+from pathgen import JobError, build, check, load_job
+from pathgen.app.cli import main
+from pathgen.job.clamping import clamping_of
+from tests.job.test_plates import PLATE, read
+from tests.plain_cutting import Wood
+from tests.small_board import SLOT_CUTTER, job, moves
+
+SIDES = SLOT_CUTTER + """
+[slots]
+cutter = "slot"
+depth = 2.2
+width = 0.6
+[[cutter]]
+name = "flat 4"
+shape = "flat-end"
+diameter = 4.0
+flute_length = 20.0
+speed = 14000
+feed = 1500.0
+plunge = 300.0
+stepdown = 1.5
+[outline]
+cutter = "flat 4"
+[holes]
+cutter = "flat 4"
+at = [[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]
+diameter = 6.0
+through = 5.0
+[channel]
+cutter = "flat 4"
+along = [10.0, 62.0]
+across = 3.0
+width = 4.4
+depth = 1.8
+"""
+SMALL = {"depth = 1.5": "depth = 0.6", "[stock]\nlength = 125.0": "[stock]\nlength = 130.0"}
+RADIUS_NUT, RADIUS_END, CELL = 254.0, 300.0, 0.25
+
+
+@pytest.fixture(scope="module")
+def board(tmp_path_factory):
+    """An off-centre channel under slots and a pocket that is not quite over it."""
+    folder = tmp_path_factory.mktemp("board")
+    path = job(folder, changes=SMALL, extra=SIDES)
+    return path, build(load_job(path), resolution=0.2)
+
+
+def height(x, y, length):
+    """Of the radiused surface over the underside: the formula of the design."""
+    radius = RADIUS_NUT + (RADIUS_END - RADIUS_NUT) * x / length
+    return 6.5 + np.sqrt(radius**2 - y**2) - radius
+
+
+def cut(programs, clamping, z_zero):
+    """(n, m) heights over the bed that a side's texts leave, at x and y of its own frame."""
+    x0, y0, x1, y1 = clamping.stock.bounds
+    wood = Wood((x0, x1), (y0, y1 + CELL), clamping.stock.thickness - z_zero, CELL)
+    for p in programs:
+        wood.cut(p.text, shape=p.cutter.shape, diameter=p.cutter.diameter)
+    x, y = (np.arange(n) * CELL + low for n, low in zip(wood.heights.shape, (x0, y0), strict=True))
+    return x, y, wood.heights + z_zero
+
+
+def test_wood_between_both_sides_by_the_tests_own_cutting_and_by_formula(board):
+    _, made = board
+    front, thick, length = made.plan.clamping, 8.0, made.plan.clamping.board.length
+    x, y, back = cut(made.back.programs, front.under, thick)
+    _, _, top = cut([p for p in made.programs if p.operation in ("surface-finish", "slots")], front, 0.0)
+    bottom = thick - back[:, ::-1]  # turned over about the centre-line
+    assert y == pytest.approx(-y[::-1])
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    channel = (gx > 12.5) & (gx < 59.5) & (abs(gy - 3.0) < 2.0)
+    assert bottom[channel] == pytest.approx(1.8, abs=1e-4)
+    assert (bottom[abs(gy - 3.0) > 2.6][(abs(gx - 43.0) < 50.0)[abs(gy - 3.0) > 2.6]] == 0.0).all()
+    for fret, number in ((300.0 * (1 - 2 ** (-n / 12)), n) for n in (1, 2, 3)):
+        own = channel & (abs(gx - fret) < 0.15)
+        left = (top - bottom)[own]
+        assert own.any(), number
+        assert left == pytest.approx(height(gx[own], gy[own], length) - 2.2 - 1.8, abs=0.004)
+    # the least: at the slot of fret 1, where the radius is smallest, and at the channel's side away from the middle
+    first = 300.0 * (1 - 2 ** (-1 / 12))
+    least = float(height(first, 3.0 + 2.2, length)) - 2.2 - 1.8
+    assert min(one["least"] for one in made.report["both_sides"]["wood"]) == pytest.approx(least, abs=1e-3)
+    assert made.verification.between.least == pytest.approx(least, abs=5e-3)
+    # round ends: a rectangle and a circle
+    assert made.verification.between.volume == pytest.approx((47.6 * 4.4 + np.pi * 2.2**2) * 1.8, rel=3e-3)
+
+
+def test_the_fret_table_counts_the_channel(board):
+    _, made = board
+    wood = [row["wood"]["slot"] for row in made.report["frets"]]
+    length = made.plan.clamping.board.length
+    for row, left in zip(made.report["frets"], wood, strict=True):
+        if 59.0 < row["distance"] < 63.0:
+            continue  # over the channel's round end
+        over = row["distance"] < 62.0
+        edge = min(abs(row[side][1]) for side in ("bass", "treble"))
+        y = 5.2 if over else edge
+        assert left == pytest.approx(height(row["distance"], y, length) - 2.2 - 1.8 * over, abs=2e-3)
+
+
+def test_dowels_stand_in_the_same_holes_of_the_bed(board):
+    """Where the back's text cuts below the bed, the top's frame has its dowels: the zero of X and Y is one for both."""
+    _, made = board
+    for p in made.back.programs:
+        _, ends, rapid = moves(p.text)
+        into_bed = ends[~rapid & (ends[:, 2] < -8.0), :2]
+        assert bool(len(into_bed)) == (p.operation == "holes")
+        if p.operation == "holes":
+            holes = np.array([[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]])
+            away = np.linalg.norm(into_bed[:, None] - holes, axis=2)
+            assert (away.min(axis=1) < 1.001).all()
+            assert len(set(away.argmin(axis=1))) == 3
+
+
+def test_words_say_how_to_turn_it(board):
+    _, made = board
+    first, back = made.programs[0].text, made.back.programs[0].text
+    plain = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", text)) for text in (first, back)]
+    assert "turn the blank over about its length" in plain[0]
+    assert "the edge that looked toward + Y comes to look toward - Y" in plain[0]
+    # 5 mm in the bed, 8 mm of blank, the curve's lowest over a dowel: 6.5 - 0.43 at 15 mm aside
+    assert "wooden dowels 6 mm thick and at most 10.5 mm long" in plain[0]
+    assert "X 0 and Y 0 stay as they are" in plain[0]
+    assert "Keep the work offset" in plain[0]
+    assert "Mark its nut end on both faces" in plain[1]
+    assert "Z 0 is the top of the raw stock" in plain[1]
+    page, sheet = made.files()["setup.html"], made.files()["00-back-setup.html"]
+    assert "The back first" in page
+    assert "00-back-02-channel-flat-4.nc" in page
+    assert "Back of the board" in sheet
+
+
+def test_check_reads_both_sides_and_finds_what_was_changed(board, tmp_path, capsys):
+    path, made = board
+    job_file = load_job(path)
+    made.write(tmp_path / "out")
+    assert check(job_file, tmp_path / "out", resolution=0.3).passed
+    channel = tmp_path / "out" / "00-back-02-channel-flat-4.nc"
+    text = channel.read_text()
+    assert "Z-1.8" in text
+    channel.write_text(text.replace("Z-1.8", "Z-3.6"))
+    found = check(job_file, tmp_path / "out", resolution=0.3)
+    codes = {f.code: f for f in found.findings}
+    assert not found.passed
+    assert "opening-too-deep" in codes
+    thin = codes["thin-between-sides"]
+    left = float(re.match(r"([\d.]+) mm of wood", thin.got)[1])
+    assert left == pytest.approx(made.verification.between.least - 1.8, abs=0.01)
+    assert re.search(r"along, [\d.]+ mm across", thin.where)
+    channel.unlink()
+    assert main(["check", str(path), str(tmp_path / "out"), "--resolution", "0.3"]) == 1
+    assert "00-back-02-channel-flat-4.nc" in capsys.readouterr().out
+
+
+def test_a_dowel_hole_off_its_mate_is_found(board, tmp_path):
+    path, made = board
+    made.write(tmp_path / "out")
+    holes = tmp_path / "out" / "00-back-01-holes-flat-4.nc"
+    lines = holes.read_text().splitlines()
+    # all of the pair on one side, 2 mm further out
+    moved = [re.sub(r"Y(\d+(?:\.\d+)?)\b", lambda m: f"Y{float(m[1]) + (2.0 if float(m[1]) > 9 else 0.0):g}", line)
+             if not line.startswith("(") else line for line in lines]
+    assert moved != lines
+    holes.write_text("\n".join(moved) + "\n")
+    codes = {f.code for f in check(load_job(path), tmp_path / "out", resolution=0.3).findings}
+    assert {"hole-wrong", "dowels-off"} <= codes
+
+
+def test_a_plate_cut_from_both_sides_is_the_solid(tmp_path):
+    """Volume of what is left, and the wood over the channel, against solids of manifold3d."""
+    text = PLATE.replace("thickness = 3.0", "thickness = 6.0") + """
+[[hole]]
+cutter = "flat 3"
+at = [40.0, 8.0]
+diameter = 12.0
+depth = 2.5
+[holes]
+cutter = "flat 3"
+at = [[-5.0, 0.0], [105.0, 0.0]]
+diameter = 4.0
+through = 4.0
+[channel]
+cutter = "flat 3"
+along = [20.0, 80.0]
+across = 10.0
+width = 5.0
+depth = 2.0
+ends = "square"
+"""
+    made = build(read(tmp_path, text), resolution=0.1)
+    assert made.passed, made.verification.findings
+    seen = made.verification
+    grid, top = seen.simulation.grid, seen.simulation.top
+    bottom = 6.0 - seen.under.simulation.top[::-1]
+    inside = grid.covered(made.plan.clamping.board.outline)
+    volume = float((top - bottom)[inside].sum(dtype=float)) * grid.cell_area
+    solid = manifold3d.Manifold.cube((100.0, 60.0, 6.0)).translate((0.0, -30.0, 0.0))
+    solid -= manifold3d.Manifold.cylinder(9.0, 6.0, circular_segments=512).translate((40.0, 8.0, 3.5))
+    # square ends keep the rounding of a 3 mm cutter in their corners
+    r = 1.5
+    posts = [manifold3d.Manifold.cylinder(4.0, r, circular_segments=256).translate((x, y, -2.0))
+             for x in (20 + r, 80 - r) for y in (7.5 + r, 12.5 - r)]
+    solid -= manifold3d.Manifold.batch_hull(posts)
+    assert volume == pytest.approx(solid.volume(), rel=1e-4)
+    assert made.verification.between.least == pytest.approx(6.0 - 2.5 - 2.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(("old", "new", "where", "words"), [
+    ("depth = 1.8", "depth = 3.6", "[channel] depth", "0.65 mm of wood is left under the slot of fret 1"),
+    ("depth = 1.8", "depth = 5.0", "[channel] depth", "breaks 0.75 mm into the slot of fret 1"),
+    ("width = 4.4", "width = 3.5", "[channel] cutter", '"flat 4" is 4 mm, wider than the channel'),
+    ("along = [10.0, 62.0]", "along = [-4.0, 62.0]", "[channel] along", "4.00 mm beyond the board"),
+    ("along = [10.0, 62.0]", "along = [10.0, 92.0]", "[channel] along", "beyond the board"),
+    ("across = 3.0", "across = 17.6", "[channel] along", "from the edge of the board"),
+    ("along = [10.0, 62.0]", "along = [10.0, 12.0]", "[channel] along", "2 mm long"),
+    ("through = 5.0", "through = 0.5", "[holes] through", "only 0.5 mm in the spoilboard"),
+    ("[99.0, -12.0]]", "[99.0, -11.0]]", "[holes] at 2", "at 99 mm along, -12 mm across, where the bed has none"),
+    ("at = [[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "at = [[-13.0, 0.0]]", "[holes] at", "one hole"),
+    ("through = 5.0", "depth = 4.0", "[holes] depth", "dowels go through the blank"),
+    ("[-13.0, 0.0]", "[-6.0, 0.0]", "[holes] at 1", "cut into the dowel at -6 mm along"),
+    ("depth = 1.8", "depth = 1.8\nends = \"oval\"", "[channel] ends", "oval"),
+])
+def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
+    assert old in SIDES
+    with pytest.raises(JobError) as wrong:
+        build(load_job(job(tmp_path, changes=SMALL, extra=SIDES.replace(old, new))))
+    assert wrong.value.where == where
+    assert words in str(wrong.value)
+
+
+def test_a_channel_needs_dowels(tmp_path):
+    text = re.sub(r"\[holes\].*?(?=\[channel\])", "", SIDES, flags=re.S)
+    with pytest.raises(JobError, match="no dowel holes to turn the blank over on"):
+        load_job(job(tmp_path, changes=SMALL, extra=text))
+
+
+def test_a_channel_under_a_pocket(tmp_path):
+    deep = SIDES.replace("across = 3.0", "across = 0.0").replace("depth = 1.8", "depth = 2.2")
+    deep = deep.replace("depth = 2.2\nwidth = 0.6", "depth = 0.5\nwidth = 0.6")
+    with pytest.raises(JobError, match=r"\[channel\] depth: 0.\d\d mm of wood is left under inlay 1"):
+        build(load_job(job(tmp_path, changes={**SMALL, "depth = 1.5": "depth = 3.9"}, extra=deep)))
+
+
+def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
+    setup = '[setup]\nalong = "y"\nzero = "blank-nut-bass"\n'
+    clamping = clamping_of(load_job(job(tmp_path, changes=SMALL, extra=SIDES + setup)))
+    there = clamping.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
+    back = clamping.under.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
+    assert there[:, :2] == pytest.approx(back[:, :2])
+    assert clamping.under.zero_place.words.startswith("where, once the blank is turned over, this will lie: the blank")

@@ -1,0 +1,85 @@
+"""Forms from sheet build and verify; how far the halves are apart is measured in what their programs cut."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen import build, load_job
+from pathgen.app.cli import main
+from pathgen.job.form import parts_of
+from tests.job.test_forms import DISC, FORM, read
+from tests.small_board import moves
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "parts" / "bending-form.toml"
+
+
+def as_cut(result, below):
+    """The part that a form's outline program leaves, in the drawing's frame, from its text alone."""
+    (program,) = (p for p in result.programs if p.operation == "outline")
+    start, end, rapid = moves(program.text)
+    with np.errstate(invalid="ignore"):
+        low = ~rapid & (np.maximum(start[:, 2], end[:, 2]) < below)
+    lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
+    # arcs of 3 mm radius in pieces of 1.4 degrees: within 0.3 um
+    groove = shapely.buffer(shapely.line_merge(shapely.multilinestrings(lines)), program.cutter.radius, quad_segs=64)
+    (inside,) = groove.interiors
+    moved = np.array(result.report["form"]["moved"]) - result.plan.clamping.zero
+    return shapely.affinity.translate(shapely.Polygon(inside), *-moved)
+
+
+def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
+    results = [build(one, resolution=1.0) for one in parts_of(load_job(EXAMPLE))]
+    assert [result.verification.findings for result in results] == [(), ()]
+    inside, outside = (as_cut(result, below=2.5) for result in results)
+    assert shapely.distance(inside, outside) == pytest.approx(2.4, abs=0.005)
+    # all along the line, but where it runs out through the form's ends, whose corners the machine cuts sharp
+    edge = shapely.line_interpolate_point(inside.exterior, np.arange(0.0, inside.exterior.length, 0.7))
+    along = edge[(shapely.get_x(edge) > 3.0) & (shapely.get_x(edge) < 357.0)]
+    line = along[shapely.distance(along, outside) < 20.0]
+    assert len(line) > 500
+    assert np.abs(shapely.distance(line, outside) - 2.4).max() < 0.005
+    for result in results:
+        form = result.report["form"]
+        assert (form["gap"], form["layers"], form["height"]) == (2.4, 3, 54.0)
+        assert "3 layers, 54 mm high when stacked" in result.files(shaded=False)["report.txt"]
+
+
+def test_halves_of_an_arc_have_the_radii_of_their_formulas(tmp_path):
+    inside, outside = (as_cut(build(one, resolution=0.5), below=1.6) for one in parts_of(read(tmp_path)))
+    for part, radius in ((inside, 250.0), (outside, 252.4)):
+        at = shapely.get_coordinates(part.exterior.segmentize(1.0)) - [150.0, -240.0]
+        away = np.hypot(*at.T)
+        arc = away[(np.abs(away - radius) < 1.0) & (np.abs(at[:, 0]) < 148.0)]
+        assert len(arc) > 250
+        # curves are followed to 5 um, and tabs are no part of the line
+        assert arc == pytest.approx(radius, abs=0.0055)
+
+
+def test_a_template_round_a_disc(tmp_path):
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    job = read(tmp_path, text.replace("thickness = 9.0", "thickness = 4.0"), DISC)
+    result = build(job, resolution=0.5)
+    assert result.verification.findings == ()
+    assert "A template: what lies outside the line is kept." in result.files(shaded=False)["report.txt"]
+    # the opening's volume by formula, down to the bed
+    sim = result.verification.simulation
+    x, y = result.plan.clamping.board.openings[0].centroid.coords[0]
+    window = sim.grid.window((x - 62, y - 62, x + 62, y + 62))
+    gone = float(np.maximum(4.0 - np.maximum(sim.top[window], 0.0), 0.0).sum()) * sim.grid.cell_area
+    assert gone == pytest.approx(4.0 * math.pi * 60.0**2, rel=0.005)
+
+
+def test_both_halves_in_one_folder(tmp_path, capsys):
+    job, out = read(tmp_path), tmp_path / "out"
+    assert main(["build", str(job.path), "--out", str(out), "--resolution", "1.0", "--no-pictures"]) == 0
+    assert {path.name for path in out.glob("*.nc")} == {"inside-01-outline-flat-3.nc", "outside-01-outline-flat-3.nc"}
+    assert {path.name for path in out.glob("*.html")} == {"inside-setup.html", "outside-setup.html"}
+    assert main(["check", str(job.path), str(out), "--resolution", "1.0"]) == 0
+    path = out / "outside-01-outline-flat-3.nc"
+    path.write_text(path.read_text().replace("Z-0.2", "Z-0.6"))
+    capsys.readouterr()
+    assert main(["check", str(job.path), str(out), "--resolution", "1.0"]) == 1
+    assert "outside-01-outline" in capsys.readouterr().out
