@@ -230,7 +230,8 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
 
 def _again_in_part(surfacing: Surfacing) -> Surfacing:
     """The second cut goes round the pour alone: what it leaves there stands beside what the first cut left."""
-    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0)
+    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0,
+                   part="test piece")
 
 
 def _step(job: Job, operation: Operation[Any], name: str) -> Step:
