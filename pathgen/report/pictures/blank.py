@@ -11,14 +11,14 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, words
-from pathgen.report.pictures.above import axis, keep_out
+from pathgen.report.pictures.above import axes, keep_out
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.part import wood_in_plan
 
 Floats = NDArray[np.float64]
 
-_AXES = {"x": (("X", (1.0, 0.0)), ("Y", (0.0, 1.0))), "y": (("Y", (1.0, 0.0)), ("X", (0.0, -1.0)))}
-"""The machine's axes as they lie on the blank."""
+_AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
+"""The machine's axes, X and Y, as they lie on the blank."""
 
 _WORDS = 54
 """Words are so much smaller than the blank is wide."""
@@ -45,7 +45,7 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
         *(keep_out(view, box, number, first.units, size) for number, box in enumerate(clamps, 1)),
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
-        *(drawn for name, way in _AXES[along] for drawn in axis(view, name, np.zeros(2), np.array(way), size)),
+        *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
     )
 
 

@@ -67,7 +67,7 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
 def _legend(first: Clamping) -> str:
     clamps = "Hatched: clamps." if first.setup.keep_out else "No clamps given: keep them off the parts' shares."
     return f"Seen from above. Dashed: the share of each part, which its cutters keep to. " \
-           f"{clamps} The ring: X 0, Y 0, with the machine's axes."
+           f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
 
 
 def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:

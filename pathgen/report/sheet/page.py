@@ -185,7 +185,7 @@ def legend_above(clamping: Clamping) -> str:
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
-        "The target: X 0, Y 0, with the machine's axes." if shows_zero(clamping) else
+        "The target: X 0, Y 0. The arrows: the machine's axes." if shows_zero(clamping) else
         "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",
     ]))
 
