@@ -35,7 +35,7 @@ class BlankBuild:
         from pathgen.report.data import as_json
         from pathgen.report.sheet.blank import blank_sheet
 
-        pages = [f"part-{number}-{name}.html" for number, (name, _) in enumerate(parts_on_blank(self.job), 1)]
+        pages = [f"{stem}.html" for stem in self._stems]
         texts = {name: text for one in self.builds for name, text in one.texts.items()}
         return {
             **{name: texts[name] for name in sorted(texts)},
@@ -46,15 +46,29 @@ class BlankBuild:
                                       along=self.job.setup.along),
         }
 
-    def write(self, folder: str | Path, *, shaded: bool = True) -> list[Path]:
-        """Write all into a folder, or nothing. Raises PathgenError where verification forbids cutting."""
+    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
+        """Write all into a folder, or nothing; `pictures` and `shaded` as for a build of one part.
+
+        Raises PathgenError where verification forbids cutting.
+        """
         for one in self.builds:
             one.refuse_faults()
-        return write_folder(Path(folder), self.files(shaded=shaded))
+        drawn: dict[str, str | bytes] = {}
+        for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
+            own: dict[str, str | bytes] = {**one.pictures(), **(one.shaded_pictures() if shaded else {})}
+            drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
+        return write_folder(Path(folder), {**self.files(shaded=shaded), **drawn})
+
+    @property
+    def _stems(self) -> list[str]:
+        """What the names of each part's own sheet and pictures begin with."""
+        return [f"part-{number}-{name}" for number, (name, _) in enumerate(parts_on_blank(self.job), 1)]
 
 
-def build_blank(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = lambda words: None) -> BlankBuild:
-    """Plan, write, read back and simulate every part of a job with ``[[part]]``.
+def build_blank(
+    job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = lambda words: None, pictures: bool = True
+) -> BlankBuild:
+    """Plan, write, read back and simulate every part of a job with ``[[part]]``; arguments as for `build`.
 
     Raises PathgenError for what cannot be cut as asked, a cutter that comes off its part's share too.
     """
@@ -63,7 +77,8 @@ def build_blank(job: Job, *, resolution: float = 0.1, tell: Callable[[str], None
     for number, (clamping, (name, part), table) in enumerate(zip(clampings, named, job.parts, strict=True), 1):
         tell(f"part {number}, {name}")
         try:
-            made = build(replace(part, fingerprint=job.fingerprint), clamping=clamping, resolution=resolution)
+            made = build(replace(part, fingerprint=job.fingerprint), clamping=clamping, resolution=resolution,
+                         pictures=pictures)
         except PathgenError as wrong:
             raise of_part(wrong, number, job) from None
         check_share(number, table, clamping, made.plan.paths)

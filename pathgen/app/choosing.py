@@ -15,6 +15,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
 from pathgen.job.clamping import clamping_of, surfacing_of
 from pathgen.job.job import Job
+from pathgen.job.sense import part_of
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.text import table
@@ -83,6 +84,7 @@ def compare(
     [('ball', 0.01, 101), ('ball', 0.02, 71)]
     """
     given.value("compare job", job, Job, remedy="read it: pathgen.load_job(..)")
+    part_of(job)  # refuses a job of several
     finish, surfacing = _finish(job), surfacing_of(job)
     limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters

@@ -301,7 +301,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
     from pathgen.report.text import finding_lines
 
     with progress(len(job.parts), sys.stderr) as tell:
-        made = build_blank(job, resolution=options.resolution, tell=tell)
+        made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
     if options.json:
         say(as_json(made.report).rstrip())
     else:
@@ -309,7 +309,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
-    written = made.write(options.out, shaded=not options.no_pictures)
+    written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 

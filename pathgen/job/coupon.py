@@ -69,6 +69,7 @@ def coupon_clamping(job: Job) -> Clamping:
     It takes as much off the scrap as the job takes off its blank. Raises JobError for cutters that the job lacks, a
     job without anything to try, or scrap that is too thin.
     """
+    part_of(job)  # refuses a job of several
     table = job.coupon or CouponTable()
     scrap = table.thickness or job.stock.thickness
     taken = job.stock.thickness - job.body.thickness if job.surface else 0.0

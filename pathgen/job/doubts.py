@@ -97,7 +97,7 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    blank = shapely.box(*clamping.stock.bounds)
+    blank = shapely.box(*(clamping.shared.blank if clamping.shared else clamping.stock.bounds))
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
         stands = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])

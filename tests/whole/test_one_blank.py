@@ -234,8 +234,9 @@ def test_commands(tmp_path, monkeypatch, capsys):
     said = capsys.readouterr().out
     assert "fit flat 3" in said
     assert "1 cutter to fit" in said
-    assert main(["frets", str(path)]) == 2
-    assert "is a job of several parts" in capsys.readouterr().err
+    for command in (["frets"], ["reach"], ["compare"], ["coupon", "--out", "no"], ["pieces", "--out", "no"]):
+        assert main([command[0], str(path), *command[1:]]) == 2
+        assert "is a job of several parts" in capsys.readouterr().err, command
     with pytest.raises(JobError, match="is a job of several parts"):
         build(load_job(path))
 
