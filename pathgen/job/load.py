@@ -193,7 +193,9 @@ def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     try:
         data = tomllib.loads(words)
-    except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
+    except RecursionError:
+        raise _too_deep(path) from None
+    except ValueError as wrong:  # TOMLDecodeError, and numbers of thousands of digits
         where, problem, remedy = slip_words(words, str(wrong))
         raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     _refuse_odd(data, path)
@@ -211,8 +213,12 @@ def _refuse_odd(data: Any, path: Path) -> None:
         within = [v for v in values if isinstance(v, (dict, list))]
         depth += 1
         if depth > MOST_NESTED:
-            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
-                           remedy="is it a job file?")
+            raise _too_deep(path)
+
+
+def _too_deep(path: Path) -> JobError:
+    return JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
+                    remedy="is it a job file?")
 
 
 def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:

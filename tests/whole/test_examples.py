@@ -89,7 +89,8 @@ def test_pecks_stay_within_the_stepdown(built):
     points = written(program(result, "slots").text)
     moves = np.diff(points[:, :3], axis=0)
     straight = (np.hypot(moves[:, 0], moves[:, 1]) < 1e-9) & (moves[:, 2] < 0) & (points[1:, 3] == 1)
-    inside = straight & (points[:-1, 2] < 6.4)
+    surface = result.plan.clamping.board.surface
+    inside = straight & (points[:-1, 2] < surface.height(points[:-1, 0], points[:-1, 1]))
     assert inside.sum() > 15 * 6 * 3
     assert -moves[inside, 2].min() <= 0.3 + 1e-6
 
