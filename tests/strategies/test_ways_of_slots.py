@@ -90,8 +90,8 @@ def test_every_line_is_level_at_the_bottom(width):
     lines = {round(float(x), 6) for x in points[:, 0]}
     for x in lines:
         along = low & (np.abs(points[1:, 0] - x) < 1e-6) & (np.abs(points[:-1, 0] - x) < 1e-6)
-        ends = np.concatenate([points[1:][along, 1], points[:-1][along, 1]])
-        assert np.ptp(ends) == pytest.approx(21.0 + 0.1 * width)
+        reached = np.concatenate([points[1:][along, 1], points[:-1][along, 1]])
+        assert np.ptp(reached) == pytest.approx(21.0 + 0.1 * width)
     assert max(lines) - min(lines) == pytest.approx(width - 0.6)
 
 
