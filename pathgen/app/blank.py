@@ -9,7 +9,8 @@ from typing import Any
 
 from pathgen.app.building import Build, build
 from pathgen.app.folders import write_folder
-from pathgen.base.errors import PathgenError
+from pathgen.base import given
+from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.blank import blank_clampings, check_share, of_part, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
@@ -19,7 +20,19 @@ from pathgen.verify import together_findings
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class BlankBuild:
-    """The programs of every part, verified, with their report: `builds` are the parts, in the job's order."""
+    """The programs of all parts of one blank, verified, with their report.
+
+    Attributes
+    ----------
+    builds : tuple of Build
+        The parts, in the job's order.
+    report : dict
+        What ``report.json`` holds: all programs in the order they are run, and each part's own report.
+
+    >>> import pathgen
+    >>> hasattr(pathgen.BlankBuild, "write")         # `build_blank` makes one
+    True
+    """
 
     job: Job
     builds: tuple[Build, ...]
@@ -71,7 +84,33 @@ def build_blank(
     """Plan, write, read back and simulate every part of a job with ``[[part]]``; arguments as for `build`.
 
     Raises PathgenError for what cannot be cut as asked, a cutter that comes off its part's share too.
+
+    >>> import pathgen
+    >>> from pathlib import Path
+    >>> plate = Path("plate.toml").write_text('''
+    ... plate = { length = 60, width = 30, thickness = 3, face = false }
+    ... stock = { length = 80, width = 50, thickness = 3, margin_nut = 10 }
+    ... outline = { cutter = "flat 3" }
+    ... [[cutter]]
+    ... name = "flat 3"
+    ... shape = "flat-end"
+    ... diameter = 3
+    ... flute_length = 12
+    ... speed = 12000
+    ... feed = 1200
+    ... plunge = 300
+    ... stepdown = 1
+    ... ''')
+    >>> both = Path("both.toml").write_text('''
+    ... stock = { length = 170, width = 60, thickness = 3, margin_nut = 0 }
+    ... part = [{ job = "plate.toml", at = [42, 0] }, { job = "plate.toml", at = [126, 0], turn = 180 }]
+    ... ''')
+    >>> made = pathgen.build_blank(pathgen.load_job("both.toml"), resolution=0.3)
+    >>> made.passed, made.report["fittings"], [row["file"] for row in made.report["programs"]]
+    (True, 1, ['01-plate-1-outline-flat-3.nc', '02-plate-2-outline-flat-3.nc'])
     """
+    if not given.value("build_blank job", job, Job, remedy="read it: pathgen.load_job(..)").parts:
+        raise JobError(job.path.name, "is the job of one part", allowed="a job with [[part]]", remedy="build it")
     builds = []
     clampings, named = blank_clampings(job), parts_on_blank(job)
     for number, (clamping, (name, part), table) in enumerate(zip(clampings, named, job.parts, strict=True), 1):

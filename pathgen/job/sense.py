@@ -80,7 +80,8 @@ def part_of(job: Job) -> Fingerboard | FlatPart:
     """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
     if job.parts:
         raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
-                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}")
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}; "
+                              "all are built by pathgen build, in Python by build_blank")
     return flat_part_of(job) if job.board is None else board_of(job)
 
 

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move
-from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining
+from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
 from tests.strategies.test_strategies import cutter_of
 
 BOX = shapely.box(0.0, -20.0, 100.0, 20.0)
@@ -74,3 +74,46 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
                      finish=0.2, safe_z=15.0, air_z=7.0)
     off = shapely.distance(shapely.points(path.points[path.kinds == Move.CUT, :2]), cutting_line(waisted, CUTTER))
     assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
+
+
+def test_tabs_stand_evenly_on_both_long_edges():
+    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0)
+    lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
+    assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
+    assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
+
+
+def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
+    stepped = shapely.Polygon([(0, -20), (100, -20), (100, 30), (60, 30), (50, 20), (0, 20)])
+    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0)[1]
+    steep = shapely.LineString([(50, 20), (60, 30)])
+    assert shapely.distance(shapely.Point(upper), steep) >= 4.5 - 1e-9
+    assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
+
+
+def outlined(shape, cutter, *, finish, top=1.0):
+    path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=np.empty((0, 2)), tab_height=1.0, tab_width=6.0,
+                     finish=finish, safe_z=15.0, air_z=7.0)
+    return path.points[path.kinds != Move.RAPID]
+
+
+@pytest.mark.parametrize(("diameter", "taken"), [(3.0, 0.2), (1.0, 0.1)])
+def test_the_last_lap_takes_a_tenth_of_the_cutter_at_most_and_is_come_to_aslant(diameter, taken):
+    cutter = cutter_of("flat-end", diameter, stepdown=2.0)
+    points = outlined(BOX, cutter, finish=0.2)
+    off = shapely.distance(shapely.points(points[:, :2]), cutting_line(BOX, cutter))
+    assert off.max() == pytest.approx(taken, rel=0.5)  # in corners 1.41 times as far
+    goes_in = np.flatnonzero((off[:-1] > taken / 2) & (off[1:] < taken / 2))
+    assert len(goes_in) == 1
+    step = points[goes_in[0] + 1] - points[goes_in[0]]
+    assert np.hypot(*step[:2]) == pytest.approx(taken * np.hypot(4.0, 1.0), rel=0.01)  # 4 along for 1 across
+
+
+def test_each_layer_of_a_short_way_is_level_for_half_of_it():
+    disc, cutter = shapely.Point(0.0, 0.0).buffer(3.0, quad_segs=32), cutter_of("flat-end", 2.0, stepdown=2.0)
+    points = outlined(disc, cutter, finish=0.0, top=4.0)
+    step = np.diff(points, axis=0)
+    around = cutting_line(disc, cutter).length
+    for layer in (2.0, 0.0):
+        level = (np.abs(points[1:, 2] - layer) < 1e-9) & (np.abs(step[:, 2]) < 1e-9)
+        assert np.hypot(*step[level, :2].T).sum() >= around / 2 - 1e-6

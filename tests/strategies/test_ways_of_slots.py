@@ -81,3 +81,26 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     assert points[:, 1].min() == pytest.approx(-11.0)
     assert points[:, 1].max() == pytest.approx(10.0 - 0.3)
     assert points[:, 2].min() == pytest.approx(5.5)
+
+
+@pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
+def test_every_line_is_level_at_the_bottom(width):
+    points = way(one_slot(width=width, entry="ramp"))
+    low = (np.abs(points[1:, 2] - 4.0) < 1e-9) & (np.abs(points[:-1, 2] - 4.0) < 1e-9)
+    lines = {round(float(x), 6) for x in points[:, 0]}
+    for x in lines:
+        along = low & (np.abs(points[1:, 0] - x) < 1e-6) & (np.abs(points[:-1, 0] - x) < 1e-6)
+        reached = np.concatenate([points[1:][along, 1], points[:-1][along, 1]])
+        assert np.ptp(reached) == pytest.approx(21.0 + 0.1 * width)
+    assert max(lines) - min(lines) == pytest.approx(width - 0.6)
+
+
+def test_layers_above_the_bottom_have_a_third_of_its_points():
+    round_top = Surface(thickness=6.0, radius_nut=100.0, radius_end=100.0, length=100.0)
+    path = slotting(one_slot(entry="peck"), surface=round_top, cutter=CUTTER, air_z=7.0, safe_z=15.0,
+                    chord_tolerance=1e-4)
+    sideways = np.flatnonzero(np.abs(np.diff(path.points[:, 1])) > 1e-9)
+    layers = [len(run) for run in np.split(sideways, np.flatnonzero(np.diff(sideways) > 1) + 1)]
+    assert len(layers) == 4
+    assert layers[-1] > 50
+    assert all(layers[-1] / 3 <= count <= layers[-1] / 3 + 2 for count in layers[:-1])
