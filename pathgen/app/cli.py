@@ -473,7 +473,7 @@ def _reach(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
-    from pathgen.app.choosing import choice_lines, choice_rows, compare
+    from pathgen.app.choosing import change_lines, choice_lines, choice_rows, compare
     from pathgen.job import load_job
 
     job = load_job(options.job)
@@ -483,7 +483,7 @@ def _compare(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(choice_rows(choices))
     else:
-        _show(choice_lines(choices, job.units))
+        _show([*choice_lines(choices, job.units), *change_lines(job)])
     return GOOD
 
 
