@@ -108,9 +108,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     _rarely(Chance(seed + 2_000_000), cutters, tables, files, length, widest)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
-    order = tables.pop("order", None)  # stands before all tables
-    head = "" if order is None else f"order = {_value('order', order, inches=False)}\n"
-    return RandomJob(head + _toml(tables, inches=scale > 1), files)
+    return RandomJob(_toml(tables, inches=scale > 1), files)
 
 
 def _board(chance: Chance, small: bool) -> tuple[dict[str, Any], float, float, dict[str, Any]]:
@@ -286,7 +284,7 @@ def _rarely(
     chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], files: dict[str, str], length: float,
     widest: float,
 ) -> None:
-    """What few jobs ask for: drawn outlines, measured marks, other orders, strokes as narrow as a cutter."""
+    """What few jobs ask for: drawn outlines, measured marks, strokes as narrow as a cutter."""
     board, inlays, outline = tables["board"], tables.get("inlay", []), tables.get("outline")
     behind = board.get("behind_nut", 0.0)
     if outline and chance.now_and_then(0.15):
@@ -295,8 +293,6 @@ def _rarely(
     if "marks" in tables and "resurface" in tables and chance.now_and_then(0.7):
         tables["measured"] = _measured(chance, tables, length)
         tables["moved"] = {"limit": 0.2, "board_limit": 0.5}
-    if "slots" in tables and inlays and chance.now_and_then(0.2):
-        tables["order"] = ["surface", "inlays", "outline", "slots"]
     for number, inlay in enumerate(inlays):
         width = inlay["place"].get("width", 0.0)
         if chance.now_and_then(0.1) and width > 10.0 and files[f"a{number}.svg"].count("<svg") == 1:

@@ -48,13 +48,6 @@ def rotation(degrees: float) -> Matrix:
     return (cos, sin, -sin, cos, 0.0, 0.0)
 
 
-def apply(m: Matrix, points: Floats) -> Floats:
-    """Points (..., 2) after the map."""
-    a, b, c, d, e, f = m
-    x, y = points[..., 0], points[..., 1]
-    return np.stack([a * x + c * y + e, b * x + d * y + f], axis=-1)
-
-
 def largest_scale(m: Matrix) -> float:
     """How much longer the map can make a length: its larger singular value."""
     a, b, c, d = m[:4]
@@ -71,7 +64,7 @@ def is_singular(m: Matrix) -> bool:
     )
 
 
-def parse_transform(text: str, *, units: bool = False) -> Matrix:
+def parse_transform(text: str, *, units: bool) -> Matrix:
     """The map of a ``transform`` list; ValueError that names what is wrong in it.
 
     `units` allows px, deg, rad, grad and turn, as style sheets write them and attributes may not.

@@ -92,22 +92,3 @@ def unusual_feed(cutter: Cutter, depth: float | None = None) -> UnusualFeed | No
     if low * (1.0 - ROUND_UP) <= cutter.feed <= high * (1.0 + ROUND_UP):
         return None
     return UnusualFeed(low=low, high=high, load=float(chip_load(cutter.feed, cutter.speed, cutter.flutes)))
-
-
-def feed_warnings(cutter: Cutter, depth: float | None = None) -> tuple[str, ...]:
-    """What is unusual about the cutter's feeds, in words; empty when nothing is."""
-    found = []
-    off = unusual_feed(cutter, depth)
-    if off is not None:
-        word, risk = ("low", "it rubs and burns") if cutter.feed < off.low else ("high", "small cutters break")
-        found.append(
-            f"cutter {cutter.name!r}: feed {cutter.feed:g} mm/min at {cutter.speed:g} rev/min is {off.load:.4f} mm a"
-            f" tooth, {word} for its size ({risk}): {off.low:.0f} to {off.high:.0f} mm/min is usual in hardwood,"
-            " a starting point only"
-        )
-    if cutter.plunge > cutter.feed:
-        found.append(
-            f"cutter {cutter.name!r}: plunge feed {cutter.plunge:g} mm/min is above its feed {cutter.feed:g} mm/min:"
-            " a third to a half of it is a usual starting point"
-        )
-    return tuple(found)

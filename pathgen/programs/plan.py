@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import Around, path_of
 from pathgen.strategies.matching import LetIns
-from pathgen.strategies.pocketing import PocketCut, pocket
+from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
@@ -19,6 +23,7 @@ from pathgen.work.operations import Pocket
 
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
+_OFF_CLAMPS = 3.0  # mm: clamps stay where they are when the work is moved a little
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -111,12 +116,20 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
     return replace(clamping, steps=numbered(steps), idle=tuple(idle)), left
 
 
+def _clamps(clamping: Clamping, reach: float) -> BaseGeometry:
+    """Where the axis of a cutter that reaches so far stays high: clamps may stand on a board that is not surfaced."""
+    boxes = [shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1]) for thing in clamping.setup.keep_out]
+    return overlay.buffer(overlay.union_all(boxes), reach)
+
+
 def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:
-    proud = clamping.proud(inlay)
+    proud, surfacing = clamping.proud(inlay), clamping.surfacing
+    ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
+    cutters = [step.cutter for step in clamping.steps if step.operation.opens is inlay]
     return pocket(
-        inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z,
-        cutters=[step.cutter for step in clamping.steps if step.operation.opens is inlay],
+        inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
+        keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + _OFF_CLAMPS),
         # the corners that a larger cutter leaves are small, and in the way of a piece
-        smallest=0.0 if inlay.drawn else SMALLEST_PIECE, where=inlay.name,
+        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges), where=inlay.name,
     )

@@ -179,9 +179,11 @@ def pocket(
     cutters = tuple(_cutters("pocket cutters", cutters))
     cuts = pocketing.pocket(
         area, surface=top, cutters=cutters, depth=depth, safe_z=_above(top.thickness, clear),
-        allowance=given.length("pocket allowance", allowance, least=0.0),
-        floor_ridge=given.length("pocket floor_ridge", floor_ridge, above=0.0),
-        smallest=given.length("pocket smallest", smallest, least=0.0, unit="mm2"),
+        options=pocketing.PocketOptions(
+            allowance=given.length("pocket allowance", allowance, least=0.0),
+            floor_ridge=given.length("pocket floor_ridge", floor_ridge, above=0.0),
+            smallest=given.length("pocket smallest", smallest, least=0.0, unit="mm2"),
+        ),
     )
     return tuple(PocketCut(c.toolpath.points, c.toolpath.kinds, c.cutter, c) for c in cuts)
 

@@ -8,7 +8,7 @@ import pytest
 
 from pathgen import load_job
 from pathgen.base.errors import CutterError
-from pathgen.base.feeds import chip_load, effective_diameter, feed_for, feed_warnings, usual_chip_load, usual_feed
+from pathgen.base.feeds import chip_load, effective_diameter, feed_for, unusual_feed, usual_chip_load, usual_feed
 from pathgen.job.clamping import clamping_of
 from pathgen.report.feeding import feed_findings
 from tests import small_board
@@ -44,15 +44,13 @@ def test_usual_chip_loads_in_hardwood(inches: float, least: float, most: float) 
     assert (low / 25.4, high / 25.4) == pytest.approx((least, most))
 
 
-def test_feeds_outside_the_usual_are_warned_of_as_starting_points() -> None:
+def test_feeds_outside_the_usual_are_told() -> None:
     low, high = usual_feed(flat_end(3.175, speed=18000.0))
     assert (low, high) == pytest.approx((2 * 0.0508 * 18000, 2 * 0.1016 * 18000))
-    assert feed_warnings(flat_end(3.175, feed=(low + high) / 2, plunge=600.0)) == ()
-    slow, = feed_warnings(flat_end(3.175, feed=low / 3))
-    fast, = feed_warnings(flat_end(1.0, feed=3000.0))
-    assert "rubs" in slow and "starting point" in slow  # noqa: PT018
-    assert "break" in fast and "starting point" in fast  # noqa: PT018
-    assert any("plunge" in w for w in feed_warnings(flat_end(3.0, feed=2000.0, plunge=2500.0)))
+    assert unusual_feed(flat_end(3.175, feed=(low + high) / 2)) is None
+    slow, fast = unusual_feed(flat_end(3.175, feed=low / 3)), unusual_feed(flat_end(1.0, feed=3000.0))
+    assert slow.load == pytest.approx(slow.low / 3 / 2 / 18000)
+    assert fast.load > fast.high / 2 / 18000
 
 
 def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):

@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Point, box
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.toolpath import Move
 from pathgen.strategies.matching import LetIn, let_in, misfits, round_pieces, rounded_both_ways
-from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing import PocketOptions, pocket
 from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
 CUTTERS = (flat_end(3.0), flat_end(1.5))
@@ -28,7 +28,8 @@ def fitted(region: shapely.Geometry, *, from_back: bool = False) -> LetIn:
 @pytest.mark.parametrize("region", [mixed(6.0), star(80, 0, 14, 6), ring(80, 0, 12, 5), box(0, 0, 30, 10)])
 def test_the_piece_goes_into_the_pocket_that_is_really_cut(region: shapely.Geometry) -> None:
     made = fitted(region)
-    cuts = pocket(made.pocket, surface=BOARD, cutters=CUTTERS, depth=1.4, safe_z=18.0, smallest=0.0)
+    cuts = pocket(made.pocket, surface=BOARD, cutters=CUTTERS, depth=1.4, safe_z=18.0,
+                  options=PocketOptions(smallest=0.0))
     assert len(misfits(made.piece, cuts[-1].opened, GAP)) == 0
     assert made.piece.area > 0.9 * made.pocket.area - GAP * made.pocket.length
     # the check can fail: with 0.03 mm more gap than was left it does

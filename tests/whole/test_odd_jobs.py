@@ -105,3 +105,13 @@ def test_what_an_open_pocket_leaves_of_a_deeper_one_must_still_be_cut(tmp_path):
 def test_a_fill_over_an_open_pocket_is_refused(tmp_path):
     with pytest.raises(JobError, match=r"inlay 2: 84.2 mm2 of it, near 44 mm along.* over inlay 1, which stays open"):
         _over_an_open_pocket(tmp_path, depth=1.0, fill="resin")
+
+
+def test_a_clamp_may_stand_between_two_pockets_of_a_board_that_is_not_surfaced(tmp_path):
+    pair = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="10mm" viewBox="0 0 60 10">'
+            '<circle cx="5" cy="5" r="4" fill="#225577"/><circle cx="55" cy="5" r="4" fill="#225577"/></svg>')
+    changes = {'[surface]\nfinish = "ball"\nscallop = 0.05\n':
+               "[setup]\nkeep_out = [{ along = [40.0, 50.0], across = [-40.0, 40.0], height = 20.0 }]\n",
+               "thickness = 8.0\nmargin": "thickness = 6.5\nmargin", "overfill = 0.7": 'fill = "none"'}
+    result = built(tmp_path, art=pair, changes=changes, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]

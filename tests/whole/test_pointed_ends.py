@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
-from pathgen.strategies.pocketing import PocketCut, pocket
+from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.pocketing.branches import between
 from tests.drawings import LEVEL, ball_end, comb, flat_end, needle, ring, star, v_cutter
 
@@ -92,7 +92,7 @@ CAPSULE = LineString([(100, 0), (112, 3)]).buffer(0.5, quad_segs=32)
     (star(100, 0, 12, 5), [flat_end(2.0), v_cutter(60.0)]), (CAPSULE, [v_cutter(60.0)]), (CAPSULE, [SLOW]),
 ], ids=["comb", "comb in layers", "star", "wood at both ends", "wood at both ends, layers"])
 def test_sharpening_goes_into_wood_along_its_lines(region, cutters):
-    cuts = pocket(region, surface=LEVEL, cutters=cutters, depth=1.4, safe_z=18.0, smallest=0.005)
+    cuts = pocket(region, surface=LEVEL, cutters=cutters, depth=1.4, safe_z=18.0, options=PocketOptions(smallest=0.005))
     wood = sunk_into_wood(cuts)
     assert (wood > 0.1).sum() == 0
     assert cuts[-1].opened.area > 0.997 * region.area

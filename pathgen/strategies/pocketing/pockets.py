@@ -21,7 +21,7 @@ from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
 from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
 from pathgen.strategies.pocketing.places import cleared
-from pathgen.strategies.pocketing.settings import PocketOptions, Tolerances
+from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.tracing import Trace
 
 _LEFT = 0.05
@@ -79,12 +79,7 @@ def pocket(
     cutters: Sequence[Cutter],
     depth: float,
     safe_z: float,
-    tolerance: Tolerances | None = None,
-    allowance: float = 0.1,
-    floor_ridge: float = 0.1,
-    smallest: float = 0.05,
-    overlap: float = 0.1,
-    local_clear: float | None = 2.0,
+    options: PocketOptions | None = None,
     keep_out: BaseGeometry | None = None,
     where: str = "pocket",
 ) -> tuple[PocketCut, ...]:
@@ -103,19 +98,8 @@ def pocket(
         Of the floor below the surface at each point, mm: never deeper.
     safe_z : float
         Height of rapids across the work, mm.
-    tolerance : Tolerances
+    options : PocketOptions
         Left out: the defaults.
-    allowance : float
-        What clearing leaves on the walls for a finishing pass, mm; 0 for none.
-    floor_ridge : float
-        How high a ball end or a v cutter may leave the floor above `depth` between its loops, mm: the smaller, the
-        closer they lie. Flat ends leave no such ridges.
-    smallest : float
-        Pieces of less area (mm2) that a later cutter could still open are skipped.
-    overlap : float
-        How far a later cutter goes into what the earlier ones opened, mm.
-    local_clear : float or None
-        Hops between neighbouring places go this far above the surface, mm; None: always to `safe_z`.
     keep_out : shapely geometry
         What stands on the work, in plan, already widened as far as the cutter must stay away: hops that would
         cross it go to `safe_z`.
@@ -132,14 +116,11 @@ def pocket(
         When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
         slope on which its downhill side would hang over half the depth.
     """
-    tolerance = tolerance or Tolerances()
-    options = PocketOptions(
-        allowance=allowance, floor_ridge=floor_ridge, smallest=smallest, overlap=overlap, local_clear=local_clear
-    )
+    options = options or PocketOptions()
     region = cleaned(region)
     parts = polygons(region)
     slope = steepest(surface, region)
-    openings = [opening(cutter, surface, depth, region, tolerance.arc) for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, options.arc) for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
@@ -147,20 +128,20 @@ def pocket(
     for number, one in enumerate(openings, start=1):
         trace = Trace(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
-            tolerance=tolerance, keep_out=keep_out,
+            keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
         if one.cutter.shape != "flat-end" and deep is opened:
             deep = opened.copy()
         skipped = _cut_by(
-            one, trace, parts, opened, deep, options, tolerance, corners=corners,
-            finished=finished_half_width(one, slope, floor_ridge),
-            left=max((ridge_left(before, slope, floor_ridge) for before in openings[: number - 1]), default=0.0),
+            one, trace, parts, opened, deep, options, corners=corners,
+            finished=finished_half_width(one, slope, options.floor_ridge),
+            left=max((ridge_left(b, slope, options.floor_ridge) for b in openings[: number - 1]), default=0.0),
         )
         path = trace.toolpath(standing)
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
-            ridge=ridge_left(one, slope, floor_ridge) if len(path) else 0.0,
+            ridge=ridge_left(one, slope, options.floor_ridge) if len(path) else 0.0,
             warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, parts, path, slope),
         ))
     for one in openings:
@@ -178,7 +159,6 @@ def _cut_by(
     opened: Shapes,
     deep: Shapes,
     options: PocketOptions,
-    tolerance: Tolerances,
     *,
     corners: bool,
     finished: float,
@@ -199,7 +179,7 @@ def _cut_by(
     else:
         rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), options.smallest)
     if not shapely.is_empty(rest).all():
-        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options, tolerance,
+        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options,
                 finished=finished, opened=max(one.depth - left, 0.0))
         some = ~shapely.is_empty(rest)
         wide = _wider(rest[some], 5 * _FILM)

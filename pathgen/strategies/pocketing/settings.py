@@ -1,4 +1,4 @@
-"""What a maker may choose about pockets, and how exact they are."""
+"""What may be chosen about pockets, and how exact they are."""
 
 from __future__ import annotations
 
@@ -8,20 +8,8 @@ from pathgen.base.errors import PathgenError
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tolerances:
-    """How exact a pocket is, mm."""
-
-    arc: float = 0.0005
-    """Chords of the axis' path along the walls lie within this of the arcs that they stand for, in plan."""
-    inner: float = 0.005
-    """The same for the loops away from the wall, which touch nothing that stays."""
-    chord: float = 0.0005
-    """A straight move between two points over the curve cuts at most this much deeper than asked."""
-
-
-@dataclass(frozen=True, kw_only=True)
 class PocketOptions:
-    """How a pocket is cut, mm and mm2."""
+    """How a pocket is cut, and how exactly; mm and mm2."""
 
     allowance: float = 0.1
     """What clearing leaves on the walls for the finishing pass; 0 for no finishing pass."""
@@ -33,8 +21,16 @@ class PocketOptions:
     """How far a later cutter goes into what the earlier ones opened."""
     approach: float = 0.3
     """Height above what stands at which a rapid down ends."""
+    ridges: float = 0.0
+    """How high ridges of the first cut stand over the surface."""
     local_clear: float | None = 2.0
     """How far above the surface short hops go; None to lift to the safe height always."""
+    arc: float = 0.0005
+    """Chords of the axis' path along the walls lie within this of the arcs that they stand for, in plan."""
+    inner: float = 0.005
+    """The same for the loops away from the wall, which touch nothing that stays."""
+    chord: float = 0.0005
+    """A straight move between two points over the curve cuts at most this much deeper than asked."""
 
     def __post_init__(self) -> None:
         for name in ("allowance", "smallest", "overlap"):
