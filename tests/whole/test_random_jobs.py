@@ -8,6 +8,7 @@ import pytest
 import pathgen
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
+from tests.random_plates import random_plate
 from tests.small_board import built
 
 
@@ -15,6 +16,13 @@ from tests.small_board import built
 def test_a_random_small_board_builds(tmp_path, seed):
     folder = random_job(seed, small=True).write(tmp_path).parent
     end = ending(folder)
+    assert end.kind == "built", end.message
+
+
+@pytest.mark.parametrize("seed", [117, 9])
+def test_a_random_plate_builds(tmp_path, seed):
+    """The first has a tab beside an inner corner, which cuts one of its ends off."""
+    end = ending(random_plate(seed).write(tmp_path).parent, resolution=COARSE)
     assert end.kind == "built", end.message
 
 
