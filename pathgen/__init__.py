@@ -17,7 +17,8 @@ all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: 
 
 Text may be a `Path` of a file too. Every value shows itself in a notebook.
 
-A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters.
+A whole board: `build(load_job("board.toml")).write("out")`, `check` of a folder, `compare` of finishing cutters;
+`build_blank` for a job of several parts on one blank.
 
 The frame: x along the work, y across with the radius's centre-line at 0, z up from the underside. Errors are
 `PathgenError`: where, what was given, what is allowed, what to do. Names load when first used.
@@ -35,6 +36,7 @@ _HOMES = {
     "Artwork": "pathgen.artwork",
     "ArtworkError": "pathgen.base.errors",
     "Blank": "pathgen.verify.heights",
+    "BlankBuild": "pathgen.app.blank",
     "Build": "pathgen.app.building",
     "Cut": "pathgen.strategies.cuts",
     "Cutter": "pathgen.base.cutters",
@@ -56,6 +58,7 @@ _HOMES = {
     "Took": "pathgen.verify.heights",
     "Toolpath": "pathgen.base.toolpath",
     "build": "pathgen.app.building",
+    "build_blank": "pathgen.app.blank",
     "check": "pathgen.app.building",
     "check_program": "pathgen.verify.one_program",
     "check_scallop": "pathgen.verify.scallops",
@@ -86,6 +89,7 @@ __all__ = [
     "Artwork",
     "ArtworkError",
     "Blank",
+    "BlankBuild",
     "Build",
     "Cut",
     "Cutter",
@@ -107,6 +111,7 @@ __all__ = [
     "Took",
     "Toolpath",
     "build",
+    "build_blank",
     "check",
     "check_program",
     "check_scallop",
@@ -146,6 +151,7 @@ def __dir__() -> list[str]:
 
 
 if TYPE_CHECKING:
+    from pathgen.app.blank import BlankBuild, build_blank
     from pathgen.app.building import Build, build, check
     from pathgen.app.choosing import compare
     from pathgen.artwork import Artwork, read_artwork

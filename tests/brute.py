@@ -1,6 +1,6 @@
 """What each move of a program takes, by brute force: every cell in the cutter's reach, move by move, in order.
 
-It shares nothing with the planner or with the verifier: its own reader, its own grid, flat ends only.
+It shares nothing with the planner or with the verifier: its own reader, its own grid, flat ends and ball ends.
 """
 
 from __future__ import annotations
@@ -58,11 +58,11 @@ class Block:
         self.cell = cell
         self.top = np.broadcast_to(height(self.xs, self.ys[:, None]), (len(self.ys), len(self.xs))).copy()
 
-    def run(self, moves, radius: float) -> Loads:
+    def run(self, moves, radius: float, *, ball: bool = False) -> Loads:
         """Take away what moves take, (start, end, rapid, feed) each, and say what each feed move took."""
         rows = []
         for start, end, rapid, feed in moves:
-            volume, deepest = self._take(start, end, radius)
+            volume, deepest = self._take(start, end, radius, ball)
             if not rapid:
                 rows.append((volume, math.dist(start, end), feed, start, end, deepest))
         return Loads(*(np.array(column) for column in zip(*rows, strict=True)))
@@ -91,7 +91,7 @@ class Block:
                 angles.append(found / count * math.radians(2.0))
         return np.array(angles)
 
-    def _take(self, start, end, radius):
+    def _take(self, start, end, radius, ball):
         (x0, y0, z0), (x1, y1, z1) = start, end
         i0, i1 = np.searchsorted(self.xs, [min(x0, x1) - radius, max(x0, x1) + radius])
         j0, j1 = np.searchsorted(self.ys, [min(y0, y1) - radius, max(y0, y1) + radius])
@@ -108,9 +108,14 @@ class Block:
         first, last = np.clip(along - half, 0.0, length), np.clip(along + half, 0.0, length)
         slope = (z1 - z0) / length if length else 0.0
         low = np.minimum(z0 + slope * first, z0 + slope * last) if length else min(z0, z1)
+        if ball:  # lowest over a place where the way's tangent touches it, a tilted cylinder
+            nearest = np.clip(along - slope * half / math.hypot(1.0, slope), 0.0, length)
+            away = np.sqrt(np.maximum(radius**2 - aside**2 - (along - nearest) ** 2, 0.0))
+            low = (z0 + slope * nearest if length else min(z0, z1)) + radius - away
         left = np.where(met & (there > low), low, there)
-        under = np.hypot(self.xs[i0:i1] - x1, self.ys[j0:j1, None] - y1) <= radius
-        deepest = float((there - z1)[under].max(initial=0.0))
+        off = np.hypot(self.xs[i0:i1] - x1, self.ys[j0:j1, None] - y1)
+        foot = z1 + (radius - np.sqrt(np.maximum(radius**2 - off**2, 0.0)) if ball else 0.0)
+        deepest = float((there - foot)[off <= radius].max(initial=0.0))
         volume = float((there - left).sum()) * self.cell**2
         there[:] = left
         return volume, deepest

@@ -21,13 +21,16 @@ from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import Report, report_data
 from pathgen.report.programs import Program
 from pathgen.report.text import report_text
-from pathgen.verify import Verification, verify
+from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
 
-BACK_SHEET = "00-back-setup.html"
-"""The setup sheet of the other side, which comes before all else in a folder."""
+BACK = "00-back"
+"""What the names of all files of the other side begin with, so that they come before all else in a folder."""
+
+BACK_SHEET = f"{BACK}-setup.html"
+"""The setup sheet of the other side."""
 
 STAGES = 3
 """How often a build tells what it is doing."""
@@ -132,7 +135,8 @@ class Build:
         """
         from pathgen.report.sheet.seen import seen_files
 
-        return seen_files(self.plan, self.verification)
+        below = self.back.shaded_pictures() if self.back else {}
+        return {_of_back(name): data for name, data in below.items()} | seen_files(self.plan, self.verification)
 
     def _repr_png_(self) -> bytes | None:
         """The finished board, for a notebook."""
@@ -147,7 +151,14 @@ class Build:
         from pathgen.report.sheet import pictures
 
         drawn = pictures(self.plan, self.programs, self.verification)
-        return {f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}
+        below = self.back.pictures() if self.back else {}
+        return {**{_of_back(name): text for name, text in below.items()},
+                **{f"{name}.svg": as_svg(picture) for name, picture in drawn.items()}}
+
+
+def _of_back(name: str) -> str:
+    """The name of a file of the other side: some have it in them already."""
+    return name if name.startswith(BACK) else f"{BACK}-{name}"
 
 
 def build(
@@ -227,13 +238,8 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
     """What `check` finds, and the (first) clamping that it compared the programs with."""
     texts = read_folder(Path(folder))
     clampings = stated_clampings(job, texts)
-    own = [{name: texts[name] for name in texts if name in c.files} for c in clampings]
-    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
-    found = [
-        verify(clamping, mine, resolution=resolution, job_fingerprint=job.fingerprint)
-        for clamping, mine in zip(clampings, own, strict=True)
-    ]
-    every = tuple(finding for one in found for finding in one.findings)
+    found, together = verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    every = (*(finding for one in found for finding in one.findings), *together)
     return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
 
 

@@ -13,10 +13,13 @@ from pathgen.base.errors import JobError
 from pathgen.base.markup import as_table
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import INCH, format_length, tiny_length, way_length
-from pathgen.job.clamping import clamping_of, surfacing_of
+from pathgen.job.clamping import clamping_of, planned_of, surfacing_of
 from pathgen.job.job import Job
+from pathgen.job.sense import part_of
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
+from pathgen.report.programs import Program
+from pathgen.report.saving import changes, saved_by_leave
 from pathgen.report.text import table
 from pathgen.work.clamping import Clamping
 
@@ -83,6 +86,7 @@ def compare(
     [('ball', 0.01, 101), ('ball', 0.02, 71)]
     """
     given.value("compare job", job, Job, remedy="read it: pathgen.load_job(..)")
+    part_of(job)  # refuses a job of several
     finish, surfacing = _finish(job), surfacing_of(job)
     limit = surfacing.scallop if surfacing else 0.0
     cutters = _own_cutters(job, finish) if cutters is None else cutters
@@ -118,6 +122,19 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
         notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
     thousandths = " in thousandths of a millimetre (um)" if units == "mm" else ""
     return [*lines, "", *notes, f"Ridges{thousandths}, by the exact formula; sanded away later."]
+
+
+def change_lines(job: Job) -> list[str]:
+    """What else would change the minutes, in words: the slots' entry, `leave`, second cuts over the inlays alone."""
+    planned = planned_of(job)
+    programs = [Program(step=step, text="", toolpath=path, times=times(path, step.cutter, job.machine))
+                for step, path in zip(planned.clamping.steps, planned.paths, strict=True)]
+    rows, leave = changes(planned, programs), saved_by_leave(planned, programs)
+    lines = [f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish."] if leave else []
+    if rows:
+        lines += table(["change to the job", "saves", "costs"],
+                       [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows], right=(1,))
+    return ["", *lines] if lines else []
 
 
 def choice_rows(choices: Sequence[Choice]) -> list[dict[str, object]]:

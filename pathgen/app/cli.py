@@ -274,6 +274,8 @@ def _build(options: argparse.Namespace) -> int:
 
     job = load_job(options.job)
     refuse_foreign(Path(options.out))
+    if job.parts:
+        return _build_blank(options, job)
     if len(parts_of(job)) > 1:
         return GOOD if cut_halves(job, options.out, resolution=options.resolution,
                                   shaded=not options.no_pictures) else FORBIDDEN
@@ -287,6 +289,27 @@ def _build(options: argparse.Namespace) -> int:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
     written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
+    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
+    return GOOD
+
+
+def _build_blank(options: argparse.Namespace, job: Job) -> int:
+    """Every part of a blank into one folder."""
+    from pathgen.app.blank import build_blank
+    from pathgen.report.blank import blank_summary
+    from pathgen.report.data import as_json
+    from pathgen.report.text import finding_lines
+
+    with progress(len(job.parts), sys.stderr) as tell:
+        made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
+    if options.json:
+        say(as_json(made.report).rstrip())
+    else:
+        _show([*blank_summary(made.report), *finding_lines(made.report["checks"], job.units)])
+    if not made.passed:
+        say("Nothing was written.", sys.stderr)
+        return FORBIDDEN
+    written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
     return GOOD
 
@@ -307,13 +330,25 @@ def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import clamping_of
     from pathgen.job.form import parts_of
 
-    for job in parts_of(load_job(options.job)):
+    whole = load_job(options.job)
+    if whole.parts:
+        return _show_blank(options, whole)
+    for job in parts_of(whole):
         clamping = clamping_of(job)
         path = Path(options.picture or f"{job.path.stem}-placing.svg")
         if clamping.kind:
             path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
         save_placing(clamping, path)
         _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    return GOOD
+
+
+def _show_blank(options: argparse.Namespace, job: Job) -> int:
+    from pathgen.app.showing import save_blank
+
+    path = Path(options.picture or f"{job.path.stem}-placing.svg")
+    save_blank(job, path)
+    say(f"The picture is {path}; nothing is planned or checked yet.")
     return GOOD
 
 
@@ -368,7 +403,8 @@ def _check(options: argparse.Namespace) -> int:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
         clamping, found = check_as(job, options.folder, resolution=options.resolution)
-        planned = Plan(clamping=clamping, asked=asked_of(parts_of(job)[0], clamping))
+        first = job.part_jobs[0] if job.parts else parts_of(job)[0]
+        planned = Plan(clamping=clamping, asked=asked_of(first, clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)
@@ -437,7 +473,7 @@ def _reach(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
-    from pathgen.app.choosing import choice_lines, choice_rows, compare
+    from pathgen.app.choosing import change_lines, choice_lines, choice_rows, compare
     from pathgen.job import load_job
 
     job = load_job(options.job)
@@ -447,7 +483,7 @@ def _compare(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(choice_rows(choices))
     else:
-        _show(choice_lines(choices, job.units))
+        _show([*choice_lines(choices, job.units), *change_lines(job)])
     return GOOD
 
 

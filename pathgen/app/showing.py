@@ -8,9 +8,11 @@ from pathlib import Path
 from pathgen.app.folders import write_over
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.units import fine_length, format_length
+from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
 from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.blank import blank_from_above
 from pathgen.work.clamping import Clamping
 
 PICTURE_OF = "pathgen show"
@@ -27,6 +29,14 @@ def placing(clamping: Clamping) -> Element:
 def save_placing(clamping: Clamping, path: Path) -> None:
     """Write the picture, over an earlier one. Raises PathgenError for any other file, or one that cannot be written."""
     write_over(path, as_svg(placing(clamping)), ours=f'data-made-by="{PICTURE_OF}"')
+
+
+def save_blank(job: Job, path: Path) -> None:
+    """Write the picture of a blank with several parts; as `save_placing` does."""
+    picture = blank_from_above(job.title, blank_clampings(job), [name for name, _ in parts_on_blank(job)],
+                               along=job.setup.along)
+    picture.set("data-made-by", PICTURE_OF)
+    write_over(path, as_svg(picture), ours=f'data-made-by="{PICTURE_OF}"')
 
 
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:

@@ -64,7 +64,7 @@ def is_singular(m: Matrix) -> bool:
     )
 
 
-def parse_transform(text: str, *, units: bool = False) -> Matrix:
+def parse_transform(text: str, *, units: bool) -> Matrix:
     """The map of a ``transform`` list; ValueError that names what is wrong in it.
 
     `units` allows px, deg, rad, grad and turn, as style sheets write them and attributes may not.

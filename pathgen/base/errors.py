@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pathgen.base.plain import one_line
+from pathgen.base.plain import brief, one_line
 
 
 class PathgenError(ValueError):
@@ -32,7 +32,7 @@ class PathgenError(ValueError):
     """
 
     def __init__(self, where: str, problem: str, *, allowed: str = "", remedy: str = "") -> None:
-        where, problem, allowed, remedy = (one_line(words) for words in (where, problem, allowed, remedy))
+        where, problem, allowed, remedy = (brief(one_line(words)) for words in (where, problem, allowed, remedy))
         self.where, self.problem, self.allowed, self.remedy = where, problem, allowed, remedy
         text = f"{where}: {problem}"
         text += f" (allowed: {allowed})" if allowed else ""

@@ -9,6 +9,7 @@ import unicodedata
 from collections.abc import Iterable
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
+_ENDLESS = re.compile(r"\S{300,}")
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
 
@@ -24,6 +25,15 @@ def one_line(text: str) -> str:
     if text.isprintable():
         return text
     return plain("".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in text))
+
+
+def brief(text: str) -> str:
+    """Text whose words of hundreds of characters, as numbers without end, are shown by their ends.
+
+    >>> brief("9" * 999 + " mm")[145:210]
+    '99999 .. 99999999999999999999999999999999999999999999999999 mm'
+    """
+    return _ENDLESS.sub(lambda word: f"{word[0][:150]} .. {word[0][-50:]}", text)
 
 
 def in_ascii(text: str) -> str:

@@ -13,6 +13,7 @@ Floats = NDArray[np.float32]
 
 TURN, TILT = np.radians(16.0), np.radians(32.0)
 """From where a view at an angle is taken: how far turned toward the low end of x, and how high above the bed."""
+_WITHIN = np.float32(0.78)  # share of light on the walls of pockets and slots
 _LIGHT = np.array([-0.45, 0.5, 0.74], np.float32)  # from the nut and treble side, above
 
 
@@ -48,7 +49,7 @@ def at_an_angle(
     colours : (rows, columns, 3) uint8
         Of each point, in the same order.
     sides : (rows, columns, 3) uint8
-        Of what stands upright under each point.
+        Of what stands upright under each point; darker where that is a wall behind something lower that stands too.
     ground : (red, green, blue)
         What is seen beside it.
     rise : float
@@ -71,9 +72,12 @@ def at_an_angle(
     empty = (which < 0) | (which == deep)
     source = np.clip(which, 0, deep - 1) * wide + np.repeat(np.arange(wide, dtype=np.int32), high - low)
     upright = np.tile(np.arange(low, high, dtype=np.float32), wide) < level.ravel()[source] - np.float32(1.5)
+    within = upright & (which > 0) & (tall.ravel()[source - wide * (which > 0)] > 0)
     points = heights.size
-    index = np.where(empty, 2 * points, place.ravel()[source] + upright * np.int32(points))
-    palette = np.concatenate([colours.reshape(-1, 3), sides.reshape(-1, 3), np.array([ground], np.uint8)])
+    index = np.where(empty, 3 * points, place.ravel()[source] + (upright + within.astype(np.int32)) * np.int32(points))
+    flat = sides.reshape(-1, 3)
+    palette = np.concatenate([colours.reshape(-1, 3), flat, (flat * _WITHIN).astype(np.uint8),
+                              np.array([ground], np.uint8)])
     return np.ascontiguousarray(palette[index.reshape(wide, high - low).T[::-1]])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
@@ -98,19 +99,21 @@ class Toolpath:
         return Toolpath(np.concatenate([p.points for p in parts]), np.concatenate([p.kinds for p in parts]))
 
     @classmethod
-    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: float | None = None) -> Toolpath:
+    def from_runs(cls, runs: Sequence[ArrayLike], *, safe_z: float, air_z: ArrayLike | None = None) -> Toolpath:
         """Cut each run in turn, lifting to `safe_z` between them.
 
         Each run is an (n, 3) array of tip positions: a rapid to above its first point, on down to `air_z`
-        where that is given (a height with nothing but air above it), a plunge to the point, cuts along the run.
+        where that is given (a height with nothing but air above it, for all or for each), a plunge to the point, cuts
+        along the run.
         """
         parts = [np.asarray(run, dtype=float).reshape(-1, 3) for run in runs]
-        return cls.joined(cls._one_run(run, safe_z, air_z) for run in parts if len(run))
+        airs = np.broadcast_to(np.asarray(math.inf if air_z is None else air_z, dtype=float), len(parts)).tolist()
+        return cls.joined(cls._one_run(run, safe_z, air) for run, air in zip(parts, airs, strict=True) if len(run))
 
     @classmethod
-    def _one_run(cls, run: Floats, safe_z: float, air_z: float | None) -> Toolpath:
+    def _one_run(cls, run: Floats, safe_z: float, air_z: float) -> Toolpath:
         heights = [safe_z]
-        if air_z is not None and run[0, 2] < air_z < safe_z:
+        if run[0, 2] < air_z < safe_z:
             heights.append(air_z)
         above = np.column_stack([np.tile(run[0, :2], (len(heights), 1)), heights])
         away = np.array([[*run[-1, :2], safe_z]])
@@ -122,6 +125,24 @@ class Toolpath:
         drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
         too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
+
+    def quick_in_own_holes(self, clear: float = 0.05) -> Toolpath:
+        """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks."""
+        if not len(self):
+            return self
+        x, y, z = self.points.T
+        upright = np.concatenate([[False], (np.diff(x) == 0) & (np.diff(y) == 0)])
+        stay = np.cumsum(~upright)  # a number for each stretch of moves up and down at one place
+        # a running minimum within each stretch, by one over all with the stretches set apart
+        apart = stay * (float(np.ptp(z)) + 1.0)
+        lowest = np.minimum.accumulate(z - apart) + apart
+        down = np.flatnonzero(upright & (self.kinds == Move.PLUNGE) & (np.diff(z, prepend=z[:1]) < 0))
+        before = lowest[down - 1] + clear
+        down, before = down[before < z[down - 1]], before[before < z[down - 1]]
+        middle = self.points[down].copy()
+        middle[:, 2] = np.maximum(before, z[down])
+        kinds = np.where(upright & (self.kinds != Move.RAPID) & (np.diff(z, prepend=z[:1]) > 0), Move.RAPID, self.kinds)
+        return Toolpath(np.insert(self.points, down, middle, axis=0), np.insert(kinds, down, Move.RAPID))
 
     @property
     def lengths(self) -> Floats:

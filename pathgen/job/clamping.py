@@ -138,9 +138,17 @@ def surfacing_of(job: Job) -> Surfacing | None:
         leave=job.surface.leave,
         leave_scallop=0.0 if level else
         job.surface.leave / 2 if job.surface.leave_scallop is None else job.surface.leave_scallop,
-        what="radius" if job.board else "face",
+        what=_top_of(job),
         part="board" if job.board else "plate",
     )
+
+
+def _top_of(job: Job) -> str:
+    """What the surface of a job's part is called in its words."""
+    if not job.board:
+        return "face"
+    surface = part_of(job).surface
+    return "radius" if not surface.is_flat else "flat top" if surface.is_level else "top"
 
 
 def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], marks: Marks | None) -> Iterator[Step]:

@@ -69,6 +69,7 @@ def coupon_clamping(job: Job) -> Clamping:
     It takes as much off the scrap as the job takes off its blank. Raises JobError for cutters that the job lacks, a
     job without anything to try, or scrap that is too thin.
     """
+    part_of(job)  # refuses a job of several
     table = job.coupon or CouponTable()
     scrap = table.thickness or job.stock.thickness
     taken = job.stock.thickness - job.body.thickness if job.surface else 0.0
@@ -229,7 +230,8 @@ def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:
 
 def _again_in_part(surfacing: Surfacing) -> Surfacing:
     """The second cut goes round the pour alone: what it leaves there stands beside what the first cut left."""
-    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0)
+    return replace(surfacing, resurface_area="inlay", skim=0.0, leave=0.0, leave_scallop=0.0,
+                   part="test piece")
 
 
 def _step(job: Job, operation: Operation[Any], name: str) -> Step:

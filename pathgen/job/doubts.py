@@ -12,15 +12,19 @@ from pathgen.base.units import format_length, place_words
 from pathgen.job.flat import inner_corners
 from pathgen.job.job import Job
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Slot
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 
+_WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
+_HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
 def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables."""
     yield from _radius(job)
+    yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _inner_corners(job)
     yield from _clamps(job, clamping)
@@ -38,6 +42,30 @@ def _radius(job: Job) -> Iterator[Doubt]:
                     f"({format_length(radius.nut, units)})",
             allowed="a compound radius is usually flatter towards the body (common practice)",
             remedy="if that is not meant, change nut and end over",
+        )
+
+
+def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """A board narrower at its end, slots that no fret wire holds in, ridges that nobody sands away."""
+    board, units, slots = job.board, job.units, clamping.feature(Slot)
+    if board is not None and board.end_width < board.nut_width:
+        yield Doubt(
+            where="[board] end_width", problem=f"{format_length(board.end_width, units)}, less than at the nut, "
+                                               f"{format_length(board.nut_width, units)}",
+            allowed="a board is usually wider at its end (common practice)",
+            remedy="if that is not meant, change nut_width and end_width over",
+        )
+    if board is not None and slots is not None and slots.width > _WIDE_SLOT:
+        yield Doubt(
+            where="[slots] width", problem=f"{format_length(slots.width, units)}, wide for a fret's tang",
+            allowed=f"{format_length(_WIDE_SLOT, units)} or less is usual (common practice)",
+            remedy="if that is not meant, name a thinner cutter, or correct its diameter",
+        )
+    if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
+        yield Doubt(
+            where="[surface] scallop", problem=f"ridges {format_length(clamping.surfacing.scallop, units)} high",
+            allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)} sand away quickly (common practice)",
+            remedy="if that is not meant, make scallop smaller",
         )
 
 
@@ -69,7 +97,7 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    blank = shapely.box(*clamping.stock.bounds)
+    blank = shapely.box(*(clamping.shared.blank if clamping.shared else clamping.stock.bounds))
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
         stands = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])

@@ -269,7 +269,8 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> 
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
         raise JobError(
-            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}",
+            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}" if web[worst] > 0 else
+            f"the pocket goes {-web[worst]:.2f} mm through the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} mm or less",
         )

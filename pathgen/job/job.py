@@ -19,7 +19,7 @@ from pathgen.job.bench_tables import (
     SideDotsTable,
     StringsTable,
 )
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, RingTable
+from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -66,6 +66,9 @@ class Job:
     board: BoardTable | None = None
     plate: FlatPlateTable | None = None
     form: FormTable | None = None
+    parts: tuple[PartTable, ...] = ()
+    part_jobs: tuple[Job, ...] = field(default=(), repr=False)
+    """Their own jobs, as read."""
     cutters: tuple[CutterTable, ...] = ()
     surface: SurfaceTable | None = None
     inlays: tuple[InlayTable, ...] = ()

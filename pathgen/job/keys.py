@@ -112,7 +112,10 @@ def size(low: float, high: float) -> Reader:
         mm = _length_mm(value, place)
         if not low <= mm <= high:
             limits = " to ".join(format_length(limit, place.units) for limit in (low, high))
-            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}")
+            other = "in" if place.units == "mm" else "mm"
+            meant = _is_number(value) and low <= value * MM_PER[other] <= high
+            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}",
+                               remedy=f'if {other} are meant, write "{value:g} {other}"' if meant else "")
         return mm
 
     return read

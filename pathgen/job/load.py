@@ -23,10 +23,11 @@ from pathgen.job.bench_tables import (
     StringsTable,
     dots_inlay,
 )
+from pathgen.job.blank import check_blank
 from pathgen.job.form import plate_of
 from pathgen.job.job import ORDER, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, RingTable, ring_inlay
+from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable, ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import (
@@ -56,6 +57,7 @@ TABLES: dict[str, type] = {
     "board": BoardTable,
     "plate": FlatPlateTable,
     "form": FormTable,
+    "part": PartTable,
     "stock": StockTable,
     "setup": SetupTable,
     "machine": MachineTable,
@@ -92,10 +94,14 @@ TOP_KEYS = {
               "plate go where slots do"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays", "ring": "rings", "hole": "bores", "measured": "measured"}
+REPEATED = {"cutter": "cutters", "inlay": "inlays", "ring": "rings", "hole": "bores", "measured": "measured",
+            "part": "parts"}
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("stock",)
 WITH_DEFAULTS = ("setup", "machine")
+
+MOST_PARTS = 20
+"""That one blank may hold."""
 
 def load_job(path: str | Path) -> Job:
     """Read a job file.
@@ -130,17 +136,45 @@ def load_job(path: str | Path) -> Job:
         **{REPEATED.get(name, name): value for name, value in values.items()},
     )
     _bring_in_defaults(job)
-    check_sense(job)
+    if job.parts:
+        object.__setattr__(job, "part_jobs", _part_jobs(job))
+        check_blank(job)
+    else:
+        check_sense(job)
     object.__setattr__(job, "fingerprint", _fingerprint(data, job))
     return job
 
 
-def drawings_named(path: Path) -> list[Path]:
-    """The drawings that a job file names, there or not; none where it cannot be read."""
+def _part_jobs(job: Job) -> tuple[Job, ...]:
+    """The jobs of the parts of a blank; what is wrong with one says which."""
+    if len(job.parts) > MOST_PARTS:
+        raise JobError("[[part]]", f"{len(job.parts)} parts", allowed=f"{MOST_PARTS} or fewer",
+                       remedy="share them out among several blanks")
+    made = []
+    for number, table in enumerate(job.parts, 1):
+        path = job.path.parent / table.job
+        try:
+            if "part" in _toml(path):
+                raise JobError(table.job, "is itself a job of several parts", allowed="the job of one part",
+                               remedy="name that part's own file")
+            made.append(load_job(path))
+        except JobError as wrong:
+            raise JobError(f"[[part]] {number}, {wrong.where}", wrong.problem, allowed=wrong.allowed,
+                           remedy=wrong.remedy) from None
+    return tuple(made)
+
+
+def drawings_named(path: Path, *, of_parts: bool = True) -> list[Path]:
+    """The drawings that a job file names, there or not, and the jobs of its parts; none where it cannot be read."""
     try:
         data = _toml(path)
     except JobError:
         return []
+    parts = data.get("part")
+    if isinstance(parts, list):
+        own = [path.parent / one["job"] for one in parts if isinstance(one, dict) and isinstance(one.get("job"), str)
+               and "\0" not in one["job"]]
+        return [each for one in own for each in (one, *drawings_named(one, of_parts=False))] if of_parts else []
     inlays = data.get("inlay")
     tables = [data.get("plate"), data.get("form"), data.get("outline"), *(inlays if isinstance(inlays, list) else ())]
     names = [table.get("artwork") for table in tables if isinstance(table, dict)]
@@ -159,7 +193,9 @@ def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
     try:
         data = tomllib.loads(words)
-    except (ValueError, RecursionError) as wrong:  # TOMLDecodeError, and numbers of thousands of digits
+    except RecursionError:
+        raise _too_deep(path) from None
+    except ValueError as wrong:  # TOMLDecodeError, and numbers of thousands of digits
         where, problem, remedy = slip_words(words, str(wrong))
         raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
     _refuse_odd(data, path)
@@ -177,8 +213,12 @@ def _refuse_odd(data: Any, path: Path) -> None:
         within = [v for v in values if isinstance(v, (dict, list))]
         depth += 1
         if depth > MOST_NESTED:
-            raise JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
-                           remedy="is it a job file?")
+            raise _too_deep(path)
+
+
+def _too_deep(path: Path) -> JobError:
+    return JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
+                    remedy="is it a job file?")
 
 
 def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
@@ -195,7 +235,7 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
 
 
 def _one_part(data: Mapping[str, Any], place: Place) -> None:
-    given = [name for name in ("board", "plate", "form") if name in data]
+    given = [name for name in ("board", "plate", "form", "part") if name in data]
     if not given:
         raise place.refuse("[board] is missing", remedy="add a [board] table, or [plate] for a flat part, or [form]")
     if len(given) > 1:
@@ -231,6 +271,8 @@ def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     for table in (job.plate, job.form):
         if table is not None and table.artwork:
             digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
+    for part in job.part_jobs:
+        digest.update(part.fingerprint.encode())
     return digest.hexdigest()[:16]
 
 

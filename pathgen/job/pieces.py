@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
+from pathgen.job.sense import part_of
 from pathgen.parts.sheet.part import FlatStock, sheet_of
 from pathgen.strategies.matching import LetIn
 from pathgen.work.clamping import Clamping, Setup, Step
@@ -32,6 +33,7 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
     The board itself is planned too: pieces are made for the pockets that its cutters really open. Raises PathgenError
     for a job without ``piece`` in any inlay, for pieces that would not fit, and for all that a plan raises.
     """
+    part_of(job)  # refuses a job of several
     if not any(inlay.piece for inlay in job.inlays):
         raise JobError(job.path.name, "no [[inlay]] has a piece",
                        remedy='write fill = "piece" and piece = { cutter = .., thickness = .. } in one')

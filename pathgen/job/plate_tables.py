@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from pathgen.job.keys import choice, key, list_of, number, size, text, yes_or_no
+from pathgen.job.keys import Place, choice, holding, key, list_of, number, size, text, yes_or_no
 from pathgen.job.keys import table as table_of
 from pathgen.job.tables import InlayTable, PlaceTable, colour
 
@@ -123,3 +124,22 @@ def ring_inlay(ring: RingTable) -> RingInlay:
     """The inlay that a ring is cut as: it has no drawing."""
     return RingInlay(artwork="", depth=ring.depth, cutters=ring.cutters, fill=ring.fill, overfill=ring.overfill,
                      ring=ring)
+
+
+@holding("0, 90, 180 or 270")
+def _quarter(value: Any, place: Place) -> float:
+    """A quarter turn, in degrees."""
+    turn = number(0.0, 270.0)(value, place)
+    if turn % 90:
+        raise place.refuse(f"{turn:g} given", allowed="0, 90, 180 or 270", remedy="parts lie along or across the grain")
+    return float(turn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartTable:
+    """``[[part]]``: one of several parts that are cut from one blank in one clamping."""
+
+    job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
+    at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), least=2, most=2),
+                                  "[along, across] of the middle of that share")
+    turn: float = key(_quarter, "counter-clockwise", 0.0)

@@ -77,7 +77,11 @@ def _fittings(job: Job, board: Fingerboard) -> None:
 
 
 def part_of(job: Job) -> Fingerboard | FlatPart:
-    """The board, or the plate, that a job describes."""
+    """The board, or the plate, that a job describes. Raises JobError for a job of several parts."""
+    if job.parts:
+        raise JobError(job.path.name, "is a job of several parts", allowed="the job of one part",
+                       remedy=f"name the file of one of them: {', '.join(dict.fromkeys(p.job for p in job.parts))}; "
+                              "all are built by pathgen build, in Python by build_blank")
     return flat_part_of(job) if job.board is None else board_of(job)
 
 
@@ -97,6 +101,8 @@ def board_of(job: Job) -> Fingerboard:
 
 
 def _board_table(job: Job) -> BoardTable:
+    if job.board is None and job.parts:
+        part_of(job)  # refuses it
     if job.board is None:
         raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
@@ -260,7 +266,8 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
     if edge < board.min_web:
         raise JobError(
-            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges",
+            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges" if edge > 0 else
+            f"the curve falls {-edge:.2f} mm below the underside at the edges",
             allowed=f"min_web {board.min_web:g} mm or more", remedy="make the board thicker or the radius larger",
         )
 
@@ -276,7 +283,24 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     blank = shapely.box(*stock.bounds)
     if not blank.covers(part.outline):
         raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
-                       remedy="take a larger blank, or change margin_nut")
+                       remedy=_larger_blank(job, part))
+
+
+def _larger_blank(job: Job, part: Part) -> str:
+    """What of the blank to change, with the least value that holds the part."""
+    (x0, y0, x1, y1), stock, unit = part.outline.bounds, job.stock, job.units
+    step = {"mm": 0.1, "in": 0.254}[unit]
+
+    def up(mm: float) -> str:
+        return format_length(float(np.ceil(mm / step - 1e-9)) * step, unit)
+
+    ways = [f"width {up(2 * max(-y0, y1))} or more"] if 2 * max(-y0, y1) > stock.width else []
+    before = max(stock.margin_nut, -x0)
+    if x1 - x0 > stock.length:
+        ways.append(f"length {up(before + x1)} or more with a margin_nut of {format_length(before, unit)}")
+    elif stock.margin_nut < -x0 or stock.margin_nut + x1 > stock.length:
+        ways.append(f"margin_nut from {up(-x0)} to {format_length(stock.length - x1 - step / 2, unit, decimals=1)}")
+    return "make [stock] " + ", and ".join(ways)
 
 
 def _overhang(part: Part, blank: Polygon) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathgen.base.errors import PathgenError
 from pathgen.job.back import KIND as BACK
 from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.blank import blank_clampings
 from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.form import FORMS
@@ -29,6 +30,8 @@ def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]
 
     Raises PathgenError for a kind that nothing makes, or that the job does not have.
     """
+    if job.parts:
+        return blank_clampings(job)
     kind = _kind(texts)
     if kind in ("", BACK):
         return (_of_part(job, texts),)

@@ -30,12 +30,22 @@ def cutter_words(cutter: Cutter, units: str) -> str:
 
 def zero_words(clamping: Clamping) -> str:
     """Where the programs' zero is."""
-    along = "X" if clamping.setup.along == "x" else "Y"
-    z = {
+    along = clamping.setup.along[-1].upper()
+    along += f", toward - {along}" if clamping.setup.along[0] == "-" else ""
+    return f"{zero_place_words(clamping)}; the {clamping.board.names.along} along {along}. {z_zero_words(clamping)}."
+
+
+def zero_place_words(clamping: Clamping) -> str:
+    """Where X 0, Y 0 of the programs is."""
+    return f"X 0 Y 0 is {clamping.zero_place.words}"
+
+
+def z_zero_words(clamping: Clamping) -> str:
+    """Where Z 0 of the programs is."""
+    return {
         "bed": "Z 0 is the underside of the work: the bed it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
-    return f"X 0 Y 0 is {clamping.zero_place.words}; the {clamping.board.names.along} along {along}. {z}."
 
 
 def before_start(
@@ -46,7 +56,7 @@ def before_start(
     `zero` is where to try the zero of a cutter just fitted.
     """
     lines = []
-    if step.order == 1:
+    if step.number == 1:
         lines += [*clamping.board.names.laid, *turning(clamping)]
         offset = "Keep the work offset" if clamping.under else "Set the work offset"
         lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. {offset}.")
@@ -56,9 +66,12 @@ def before_start(
             "Keep the old work offset: do not set X and Y again from the moved work."
         )
     lines += step.operation.before(clamping)
-    again = " again" if step.order > 1 else ""
+    again = " again" if step.number > 1 else ""
     size = format_length(step.cutter.diameter, clamping.units)
-    lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
+    if step.turn and step.turn.stays:
+        lines.append(f"{step.cutter.name} ({step.cutter.shape}, {size}) stays in the spindle, and its Z 0 as it is.")
+    else:
+        lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
                  f"{_z_place(clamping, step)}.")
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
@@ -100,6 +113,17 @@ def dowel_length(clamping: Clamping, dowels: Holes) -> float:
     return math.floor((low - dowels.bottom - DOWEL_CLEAR) * 2) / 2
 
 
+def afterwards(clamping: Clamping, step: Step) -> list[str]:
+    """What to do when a program has ended: fills wait until the pockets of all parts of a blank are open."""
+    own, turn = step.operation.afterwards(clamping), step.turn
+    if turn is None or turn.fill_after is None:
+        return own
+    if turn.fill_after > turn.number:
+        return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
+    too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []
+    return [*own, *too]
+
+
 def cautions(step: Step) -> list[str]:
     """Cautions for a step. Local codes and the makers' sheets come first."""
     own = step.operation.cautions()
@@ -122,13 +146,14 @@ def header(
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
         f"step {step.order} of {total}: {step.operation.purpose}",
+        *([f"step among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",
         f"about {max(1, round(minutes))} min",
         "before pressing start:",
         *(f"- {line}" for line in before_start(clamping, step, lowest=lowest, zero=zero)),
-        *(f"afterwards: {line}" for line in step.operation.afterwards(clamping)),
+        *(f"afterwards: {line}" for line in afterwards(clamping, step)),
         "cautions:",
         *(f"- {line}" for line in cautions(step)),
     ]
@@ -141,6 +166,7 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
     """
     tops = [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out)]
     tops += [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
+    tops += [clamping.shared.highest] if clamping.shared else []
     return max(tops) - lowest + COLLET_CLEAR
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -147,7 +147,11 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    return slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
+    surface, finish = around.clamping.finished_surface, around.clamping.cutter(SurfaceFinish)
+    stands = None
+    if around.finish is not None and finish is not None:
+        stands = partial(around.finish.stands, surface=surface, cutter=finish, reach=cutter.radius)
+    return slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, **around.heights)
 
 
 def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:

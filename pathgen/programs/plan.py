@@ -123,12 +123,13 @@ def _clamps(clamping: Clamping, reach: float) -> BaseGeometry:
 
 
 def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:
-    proud = clamping.proud(inlay)
+    proud, surfacing = clamping.proud(inlay), clamping.surfacing
+    ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     cutters = [step.cutter for step in clamping.steps if step.operation.opens is inlay]
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
         keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + _OFF_CLAMPS),
         # the corners that a larger cutter leaves are small, and in the way of a piece
-        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE), where=inlay.name,
+        options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges), where=inlay.name,
     )

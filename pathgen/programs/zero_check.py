@@ -201,7 +201,7 @@ def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeomet
     if clamping.machine.travel is None:
         return free
     x0, y0, x1, y1 = clamping.board.outline.bounds
-    far = clamping.machine.travel[:2] if clamping.setup.along == "x" else clamping.machine.travel[1::-1]
+    far = clamping.machine.travel[:2] if clamping.setup.along.endswith("x") else clamping.machine.travel[1::-1]
     return overlay.intersection(free, shapely.box(x1 - far[0], y1 - far[1], x0 + far[0], y0 + far[1]))
 
 

@@ -69,7 +69,8 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     if Outline in done:
         xy = []
     previous = before[-1].cutter.name if before else None
-    return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=previous != step.cutter.name)
+    refit = not step.turn.stays if step.turn else previous != step.cutter.name
+    return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refit)
 
 
 def _covered(clamping: Clamping, before: list[Step]) -> bool:

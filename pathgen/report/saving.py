@@ -39,12 +39,17 @@ class Change:
 
 def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """At most five changes, the largest saving first: what to write, minutes saved, and what it costs."""
+    return [row for row in changes(planned, programs) if row["minutes_saved"] >= LEAST_MINUTES][:MOST]
+
+
+def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
+    """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
     for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping)):
         saved = _saved(change, programs)
-        if saved >= LEAST_MINUTES:
+        if math.isfinite(saved):
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
-    return sorted(rows, key=lambda row: -row["minutes_saved"])[:MOST]
+    return sorted(rows, key=lambda row: -row["minutes_saved"])
 
 
 def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:

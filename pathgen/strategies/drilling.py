@@ -33,7 +33,7 @@ def drilling(
         one = _helix(cutter, ring, top, holes.bottom, chord_tolerance)
     runs = [one + [x, y, 0.0] for x, y in holes.at]
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
 
 def _check(holes: Holes, cutter: Cutter, depth: float) -> None:

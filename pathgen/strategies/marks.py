@@ -9,6 +9,9 @@ from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Toolpath
 from pathgen.work.features import Marks
 
+_SLOWLY = 2.0
+"""How far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm."""
+
 
 def drill_marks(marks: Marks, *, cutter: Cutter, top: float, safe_z: float, air_z: float) -> Toolpath:
     """One plunge for each mark, `marks.depth` below `top`.
@@ -27,8 +30,9 @@ def drill_marks(marks: Marks, *, cutter: Cutter, top: float, safe_z: float, air_
 
 
 def hover_over_marks(marks: Marks, *, top: float, safe_z: float) -> Toolpath:
-    """Down to `marks.hover` above each mark in turn, at the plunge feed all the way, and up again."""
-    return Toolpath.from_runs(_points(marks, top + marks.hover), safe_z=safe_z)
+    """Down to `marks.hover` above each mark in turn, the last 2 mm at the plunge feed, and up again."""
+    low = top + marks.hover
+    return Toolpath.from_runs(_points(marks, low), safe_z=safe_z, air_z=low + _SLOWLY)
 
 
 def _points(marks: Marks, z: float) -> list[np.ndarray]:

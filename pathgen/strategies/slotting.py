@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from pathgen.work.operations import RUN_OUT
 
 Floats = NDArray[np.float64]
 
+APPROACH = 0.3
+"""Height above what is known to stand at which a rapid down ends, mm."""
+
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""
 
@@ -27,15 +31,17 @@ PECKS = 4
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
+    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3,
+    stands: Callable[[Floats], Floats] | None = None,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
     Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
     cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `air_z` is
-    a height above all wood, to which the cutter may come down quickly. Raises CutterError for a cutter wider than the
-    slots, of another shape than flat-end, or with too short a flute.
+    a height above all wood, to which the cutter may come down quickly; `stands` may know what stands within its reach
+    of (n, 2) places, to come lower. Raises CutterError for a cutter wider than the slots, of another shape than
+    flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
@@ -51,8 +57,9 @@ def slotting(
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter.stepdown, entry))
-    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+    air = air_z if stands is None else np.minimum(stands(np.array([run[0, :2] for run in runs])) + APPROACH, air_z)
+    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air)
+    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
 
 def bevelling(

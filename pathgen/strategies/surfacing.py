@@ -66,6 +66,19 @@ class Passes:
     stepover: float
     scallop: float
 
+    def stands(self, places: Floats, surface: Surface, cutter: Cutter, *, reach: float) -> Floats:
+        """(n,) the most that may stand within `reach` mm of (n, 2) places once `cutter` has gone these passes.
+
+        Over the passes the surface and their ridges; beside them what the cutter's flank leaves; infinite further out.
+        """
+        low, high = (np.array([(end(self.run[self.run[:, 1] == y, 0]), y) for y in self.y]) for end in (np.min, np.max))
+        rim = np.concatenate([low, high[::-1]])
+        over = shapely.Polygon(rim) if len(rim) > 2 else shapely.LineString(rim)
+        ways = shapely.shortest_line(over, shapely.points(places))
+        nearest = shapely.get_coordinates(ways).reshape(-1, 2, 2)[:, 0]
+        beside = shapely.length(ways) + reach + self.stepover
+        return np.asarray(surface.height(*nearest.T) + self.scallop + cutter.profile(beside))
+
 
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,

@@ -28,6 +28,7 @@ from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
 from pathgen.verify.read import ReadProgram, read_within
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
@@ -155,6 +156,7 @@ def verify(
     for step in clamping.steps:
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
+            found += share_findings(motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
@@ -191,6 +193,29 @@ def verify(
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
         under=under, between=between,
     )
+
+
+def verify_all(
+    clampings: Sequence[Clamping], texts: Mapping[str, str], *, resolution: float = 0.1,
+    job_fingerprint: str | None = None,
+) -> tuple[tuple[Verification, ...], tuple[Finding, ...]]:
+    """Each of several clampings with its own programs, and what is found of all of them together.
+
+    Texts that are no program of any are the first one's, which refuses them.
+    """
+    own = [{name: text for name, text in texts.items() if name in one.files} for one in clampings]
+    own[0] |= {name: text for name, text in texts.items() if not any(name in mine for mine in own)}
+    found = tuple(verify(one, mine, resolution=resolution, job_fingerprint=job_fingerprint)
+                  for one, mine in zip(clampings, own, strict=True))
+    return found, together_findings(clampings, found)
+
+
+def together_findings(clampings: Sequence[Clamping], found: Sequence[Verification]) -> tuple[Finding, ...]:
+    """What the parts of one blank do to each other; nothing for clampings that are run each by itself."""
+    if not all(one.shared for one in clampings):
+        return ()
+    every = {name: program for one in found for name, program in one.programs.items()}
+    return (*overlap_findings(clampings), *travel_findings(every, clampings[0]))
 
 
 def _under(

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from pathgen.verify.simulate import Poured
 
 SPACING = 0.3
-"""How far apart the heights of a stage are kept, mm: half a fret slot, and a ninth of what the simulation holds."""
+"""How far apart the heights of a stage are kept at most, mm: half a fret slot, and a ninth of what the simulation
+holds."""
+ALONG = 900
+"""Points along a small part: closer than they need be for a picture."""
 CLOSE = 1100
 """Points along an inlay seen from near, at most."""
 _STANDS = 1e-3  # mm: fill lower than this over its floor is cut away
@@ -79,7 +82,7 @@ def stage_after(
     """A small copy of what stands there now: every so many points of the simulation's grid, or closer in a window."""
     spacing = grid.cell_area**0.5 or SPACING
     if near is None:
-        step = max(1, round(SPACING / spacing))
+        step = max(1, min(round(SPACING / spacing), -(-grid.shape[1] // ALONG)))
         window = slice(None, None, step), slice(None, None, step)
     else:
         step = max(1, -(-(near[1].stop - near[1].start) // CLOSE))

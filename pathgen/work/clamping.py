@@ -53,7 +53,8 @@ class Setup:
     """Where zero is and how the board lies on the machine."""
 
     z_zero: Literal["bed", "stock-top"] = "bed"
-    along: Literal["x", "y"] = "x"
+    along: Literal["x", "y", "-x", "-y"] = "x"
+    """The machine axis along which the part's X runs; those with a sign are of parts turned round on a common blank."""
     zero: str | None = None
     """One of the part's places; None: the first of them."""
     keep_out: tuple[KeepOut, ...] = ()
@@ -98,6 +99,21 @@ class Idle:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Turn:
+    """When a program of one part has its turn among those of all parts of a common blank."""
+
+    number: int
+    """1 for the first of all."""
+    count: int
+    stays: bool
+    """Whether its cutter stands in the spindle still, zeroed, from the program before."""
+    fill_after: int | None = None
+    """The program after which the fills of all parts are poured, where this one ends with its part's fill."""
+    fill_too: tuple[str, ...] = ()
+    """Other parts whose fill waits for this program, by name."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """One program: one operation with one cutter, between two stops of the machine."""
 
@@ -106,6 +122,13 @@ class Step:
     order: int = 0
     """1 for the first."""
     file_name: str = ""
+    turn: Turn | None = None
+    """Among the programs of other parts; None where the part is alone on its blank."""
+
+    @property
+    def number(self) -> int:
+        """Its place among all programs of the blank."""
+        return self.turn.number if self.turn else self.order
 
     @property
     def inlay(self) -> int | None:
@@ -116,6 +139,18 @@ class Step:
     def title(self) -> str:
         """Its place in the order and its name, for messages."""
         return f"step {self.order}, {self.operation.name}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shared:
+    """What the parts of one blank have in common; `stock` is then the part's own share of it."""
+
+    zero: Place
+    """Where X 0, Y 0 of all programs is, in the part's own frame."""
+    highest: float
+    """Of all that stands on the blank, other parts' fills and clamps too, mm."""
+    blank: tuple[float, float, float, float]
+    """(x_min, y_min, x_max, y_max) of the whole blank, in the part's own frame."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -140,6 +175,8 @@ class Clamping:
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""
     moved_from: int = 0
+    shared: Shared | None = None
+    """What it has in common with other parts of one blank; None where the part is alone on its blank."""
     under: Clamping | None = None
     """That of the other side, cut before: the blank is then turned over about its length, and its Y with it."""
     inlays: tuple[Inlay, ...] = field(init=False)
@@ -152,6 +189,7 @@ class Clamping:
         object.__setattr__(self, "inlays", tuple(sorted(opened.values(), key=lambda inlay: inlay.index)))
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
+        tops += [self.shared.highest] if self.shared else []
         object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
 
     @property
@@ -222,12 +260,12 @@ class Clamping:
         Without a `step` the work lies as it was first clamped.
         """
         x, y, z = (self.on_bed(points, step) - [*self.zero, self.z_zero]).T
-        return np.stack([-y, x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+        return np.stack([*_turned(x, y, self.setup.along), z], axis=1)
 
     def to_board(self, points: Floats, step: Step | None = None) -> Floats:
         """The inverse of `to_machine`."""
         x, y, z = np.asarray(points, dtype=float).reshape(-1, 3).T
-        turned = np.stack([y, -x, z] if self.setup.along == "y" else [x, y, z], axis=1)
+        turned = np.stack([*_turned(x, y, _BACK[self.setup.along]), z], axis=1)
         bed = turned + [*self.zero, self.z_zero]
         moved = self.moved_at(step)
         if moved is None or step is None:
@@ -239,6 +277,8 @@ class Clamping:
     @property
     def zero_place(self) -> Place:
         """The place of X 0, Y 0 of the programs. Raises JobError for one that the part does not have."""
+        if self.shared is not None:
+            return self.shared.zero
         places = self.board.places(self.stock)
         zero = next(iter(places)) if self.setup.zero is None else self.setup.zero
         if zero not in places:
@@ -254,6 +294,15 @@ class Clamping:
     def z_zero(self) -> float:
         """Height above the underside where the programs' Z is 0, mm."""
         return self.stock.thickness if self.setup.z_zero == "stock-top" else 0.0
+
+
+_BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}
+"""The quarter turns that undo each other."""
+
+
+def _turned(x: Floats, y: Floats, along: str) -> tuple[Floats, Floats]:
+    """A frame's places in one in which its X runs along an axis: exact, and a place unknown in X may be known in Y."""
+    return {"x": (x, y), "y": (-y, x), "-x": (-x, -y), "-y": (y, -x)}[along]
 
 
 def _ball(cutter: Cutter) -> float:

@@ -702,7 +702,7 @@ def _into_bed(bottom: float, work: Work) -> list[str]:
     if bottom >= 0:
         return []
     depth = format_length(-bottom, work.units)
-    return [f"This program cuts {depth} into the board under the work: see that there is one to spare."]
+    return [f"This program cuts {depth} into the spoilboard, the spare board under the work: see that there is one."]
 
 
 SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "

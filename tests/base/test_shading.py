@@ -50,6 +50,20 @@ def test_what_stands_before_hides_what_lies_behind():
     assert (at_an_angle(heights, colours, sides, GROUND, rise=1.0)[:, 60:120] == (0, 0, 255)).all(axis=2).any()
 
 
+def test_a_groove_across_is_seen_at_the_near_side_as_deep_as_it_is():
+    heights, colours, sides = block(40, 200, 10.0)
+    heights[:, 90:100] = 4.0
+    colours[:, 90:100] = (0, 0, 255)
+    picture = at_an_angle(heights, colours, sides, GROUND, rise=1.0)
+    darker = (picture != (0, 0, 255)).any(axis=2) & (picture < SIDE).all(axis=2)
+    there = np.flatnonzero(darker.any(axis=0))
+    # seen at 90 to 100 along less what 40 rows turn it aside, and the wall behind it on the far side
+    assert there.min() == pytest.approx(90 * np.cos(TURN) + 40 * np.sin(TURN), abs=4.0)
+    assert darker[:, there.min() + 2].sum() == pytest.approx(6.0 * np.cos(TILT), abs=2.0)
+    heights[:] = 10.0
+    assert not (at_an_angle(heights, sides, sides, GROUND, rise=1.0) < SIDE).all(axis=2).any()
+
+
 def test_only_a_picture_with_a_scale_states_one():
     picture = np.zeros((4, 4, 3), np.uint8)
     assert Image.open(io.BytesIO(as_png(picture, 0.1))).info["dpi"][0] == pytest.approx(254, abs=0.1)

@@ -1,8 +1,10 @@
 """What may be meant and is likely a slip: each doubt is told with its numbers, and a sound job has none."""
 
+import re
+
 import pytest
 
-from pathgen import load_job
+from pathgen import JobError, load_job
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
@@ -34,6 +36,17 @@ def test_a_radius_rounder_at_the_body(tmp_path):
     assert found == [("[board] radius", "rounder at the body (254 mm) than at the nut (300 mm)", True)]
 
 
+def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
+    found = doubts(tmp_path, "end_width = 46.0", "end_width = 39.0")
+    assert [where for where, *_ in found] == ["[board] end_width"]
+    found = doubts(tmp_path, "scallop = 0.05", "scallop = 0.2")
+    assert [where for where, *_ in found] == ["[surface] scallop"]
+    slots = '[[cutter]]\nname = "s"\nshape = "flat-end"\ndiameter = {}\nspeed = 9000\nfeed = 400\nplunge = 100\n' \
+            'stepdown = 0.5\n[slots]\ncutter = "s"\ndepth = 1.5\n'
+    assert doubts(tmp_path, extra=slots.format(1.0)) == []
+    assert [where for where, *_ in doubts(tmp_path, extra=slots.format(1.1))] == ["[slots] width"]
+
+
 @pytest.mark.parametrize(("thick", "told"), [("6.5", True), ("6.54", True), ("6.56", False), ("8.0", False)])
 def test_a_blank_as_thick_as_the_board(tmp_path, thick, told):
     """Under 0.05 mm there is nothing to cut."""
@@ -57,3 +70,24 @@ def test_a_clamp_off_the_blank_or_lower_than_it(tmp_path, along, height, words):
 def test_older_names_are_read_with_a_note(tmp_path):
     old = "[setup]\nkeep_out = [ { x = [-40.0, -14.0], y = [-33.0, 33.0], height = 20.0 } ]\n"
     assert doubts(tmp_path, "[stock]", f"{old}[stock]") == [("[setup] keep_out 1", "x and y are older names", False)]
+
+
+@pytest.mark.parametrize(("old", "new", "remedy"), [
+    ("length = 125.0", "length = 80.0", "length"), ("margin_nut = 20.0", "margin_nut = 60.0", "margin_nut"),
+    ("width = 66.0", "width = 40.0", "width"),
+])
+def test_a_blank_that_is_too_small_or_lies_wrong_is_told_with_a_value_that_holds_the_board(tmp_path, old, new, remedy):
+    path = small_board.job(tmp_path)
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(JobError) as refused:
+        clamping_of(load_job(path))
+    advised = re.findall(r"(length|width|margin_nut)(?: from| of)? (-?[\d.]+) mm", refused.value.remedy)
+    assert remedy in [name for name, _ in advised]
+    lines = dict(advised)
+    stock = text.replace(old, new, 1)
+    for name, value in lines.items():
+        stock = re.sub(rf"(?m)^{name} = .*$", f"{name} = {value}", stock, count=1)
+    path.write_text(stock)
+    clamping_of(load_job(path))

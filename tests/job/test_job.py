@@ -210,8 +210,8 @@ def test_orders_that_would_spoil_the_board(order, words, tmp_path):
 
 
 @pytest.mark.parametrize(("content", "words"), [
-    (None, "cannot be read"), (b"\xff\xfe\x00", "not UTF-8"), (b"", "is missing"), (b"a = " + b"[" * 3000, "not TOML"),
-    (b"x" * 1_000_001, "is it a job file"),
+    (None, "cannot be read"), (b"\xff\xfe\x00", "not UTF-8"), (b"", "is missing"),
+    (b"a = " + b"[" * 3000, "nested too deep"), (b"a = [[", "not TOML"), (b"x" * 1_000_001, "is it a job file"),
 ])
 def test_files_that_are_no_job(content, words, tmp_path):
     path = tmp_path / "job.toml"

@@ -88,3 +88,8 @@ def test_programs_without_leave_have_no_arcs():
     points = on_circle((0, 0), 8.0, 0.0, 2.0, 100)
     assert re.search(r"^G[23]\b", text_of(points), re.M)
     assert not re.search(r"^G[23]\b", text_of(points, arcs=False), re.M)
+
+
+@pytest.mark.parametrize(("radius", "arcs"), [(990.0, 1), (1010.0, 0)])
+def test_flatter_arcs_than_a_metre_stay_straight_moves(radius, arcs):
+    assert len(fit(on_circle((0.0, 0.0), radius, 0.0, 0.1, 100))) == arcs

@@ -60,6 +60,13 @@ def a_whole_board(job_file: Path, folder: Path) -> bool:
     return result.passed and pathgen.check(job, folder).passed and len(choices) > 0 and bool(ridge > 0)
 
 
+def several_parts(job_file: Path, folder: Path) -> bool:
+    """Whether they may be cut."""
+    made: pathgen.BlankBuild = pathgen.build_blank(pathgen.load_job(job_file))
+    made.write(folder)
+    return made.passed
+
+
 def refused() -> list[type[pathgen.PathgenError]]:
     """The kinds of errors."""
     return [pathgen.JobError, pathgen.ArtworkError, pathgen.CutterError, pathgen.ProgramError]

@@ -234,7 +234,7 @@ def test_a_flat_board_without_anything_to_fill(tmp_path):
     changes = {"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"', "overfill = 0.7": 'fill = "none"'}
     clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=SLOTS, changes=changes)))
     every = {s.name: s.moves for s in sources(clamping)}
-    assert every["Z, finishing the radius"] == {"slot depth": 1.0}
+    assert every["Z, finishing the flat top"] == {"slot depth": 1.0}
     assert every["X and Y, coming back"] == {"slot place": 1.0, "slot depth": 0.0, "pocket edge": 1.0, "wood left": 0.0}
     assert not any("fill" in name for name in every)
     assert shapely.get_num_geometries(clamping.inlays[0].area) == 2

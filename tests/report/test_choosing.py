@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -10,6 +11,7 @@ from pathgen import JobError, compare, load_job
 from pathgen.app.choosing import choice_lines, sized
 from pathgen.app.cli import main
 from pathgen.base.errors import CutterError
+from tests import small_board
 from tests.report.conftest import written_job
 
 
@@ -70,6 +72,13 @@ def test_words_are_in_the_units_of_the_job(job):
     lines = choice_lines(compare(job), "in")
     assert "0.315 in" in "\n".join(lines)
     assert sum(line.startswith("*") for line in lines) == 2
+
+
+def test_the_command_tells_other_changes(tmp_path, capsys):
+    assert main(["compare", str(small_board.job(tmp_path)), "--scallop", "0.05"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"\[surface\] leave = 0\.2 mm +-?[\d.]+ min", said)
+    assert re.search(r'\[resurface\] area = "inlay" +-?[\d.]+ min', said)
 
 
 def test_the_command_prints_json(tmp_path, capsys):

@@ -98,3 +98,17 @@ def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
     cut, = pocket(tight, surface=BOARD, cutters=[LARGE], depth=1.0, safe_z=20.0)
     down = -np.diff(cut.toolpath.points[:, 2])[(cut.toolpath.kinds == Move.PLUNGE)[1:]]
     assert len(down) >= 4
+
+
+def test_what_is_open_is_not_gone_down_at_the_plunge_feed():
+    finer = replace(SMALL, diameter=0.5, stepdown=0.25)
+    block, air, all_of_it = Block((94, 1, 106, 15), 0.02, BOARD.height), 0.0, 0.0
+    for cut in pocket(POCKETS["star"], surface=BOARD, cutters=[LARGE, finer], depth=1.0, safe_z=20.0):
+        loads = block.run(run_of(cut.toolpath, cut.cutter), cut.cutter.radius)
+        down = loads.straight_down & (loads.feed == cut.cutter.plunge) & (loads.end[:, 2] < loads.start[:, 2])
+        met = np.minimum(loads.deepest[down], loads.length[down])
+        all_of_it += down.sum()
+        air = max(air, (loads.length[down] - met).max(initial=0.0))
+    assert all_of_it > 5
+    # a rapid ends 0.3 mm above what stands
+    assert air < 0.3 + 0.005

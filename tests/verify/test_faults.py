@@ -129,6 +129,46 @@ def test_faults_in_engraving():
     assert "engraving-depth" in codes(engraving_findings, result, "engrave", moved("Z", -0.05, below=2.9))
 
 
+@pytest.fixture(scope="module")
+def engraved():
+    job = load_job(EXAMPLES / "zero-fret-arched.toml")
+    return build(job, clamping=gauge_clampings(job)[0], resolution=0.8)
+
+
+@pytest.mark.parametrize(("made", "operation", "check", "axis", "where", "limit", "code"), [
+    ("arched", "slots", slot_findings, "X", {}, 0.002, "slot-off-line"),
+    ("arched", "slots", slot_findings, "Z", {"below": 4.6}, -0.004, "slot-too-deep"),
+    ("arched", "slots", slot_findings, "Z", {"below": 4.6}, 0.004, "slot-too-shallow"),
+    ("arched", "bevel", bevel_findings, "X", {}, 0.01, "bevel-wrong"),
+    ("bound", "holes", hole_findings, "X", {}, 0.02, "hole-wrong"),
+    ("bound", "holes", hole_findings, "Z", {"below": -2.0}, -0.02, "hole-wrong"),
+    ("bound", "holes", hole_findings, "Z", {"below": -2.0}, 0.02, "hole-wrong"),
+    ("engraved", "engrave", engraving_findings, "Y", {}, 0.01, "engraving-stray"),
+    ("engraved", "engrave", engraving_findings, "Z", {"below": 2.9}, -0.01, "engraving-depth"),
+    ("engraved", "engrave", engraving_findings, "Z", {"below": 2.9}, 0.01, "engraving-depth"),
+])
+def test_what_is_off_by_three_quarters_of_its_limit_passes_and_by_five_quarters_does_not(
+    request, made, operation, check, axis, where, limit, code
+):
+    result = request.getfixturevalue(made)
+    assert codes(check, result, operation, moved(axis, 0.75 * limit, **where)) == set()
+    assert code in codes(check, result, operation, moved(axis, 1.25 * limit, **where))
+
+
+def test_strokes_left_out_and_bevels_that_stop_short(arched, engraved):
+    def without_a_run(text):
+        head, *runs = text.split("\nG0 Z")
+        return "\nG0 Z".join([head, *runs[:3], *runs[4:]])
+
+    assert "engraving-missing" in codes(engraving_findings, engraved, "engrave", without_a_run)
+    assert "bevel-missing" in codes(bevel_findings, arched, "bevel", without_a_run)
+
+    def shorter(text):
+        return re.sub(r"\nY[^\n]*(?=\nG0 Z)", "", text)
+
+    assert codes(bevel_findings, arched, "bevel", shorter) == {"bevel-wrong"}
+
+
 def plain_board(**changes):
     return fingerboard(**{
         "scale_lengths": (640.0, 640.0), "frets": 20, "nut_width": 44.0, "end_width": 57.0, "past_last_fret": 10.0,

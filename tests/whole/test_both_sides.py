@@ -41,7 +41,8 @@ across = 3.0
 width = 4.4
 depth = 1.8
 """
-SMALL = {"depth = 1.5": "depth = 0.6", "[stock]\nlength = 125.0": "[stock]\nlength = 130.0"}
+SMALL = {"depth = 1.5": "depth = 2.6", "[stock]\nlength = 125.0": "[stock]\nlength = 130.0"}
+SHALLOW = {**SMALL, "depth = 1.5": "depth = 0.6"}
 RADIUS_NUT, RADIUS_END, CELL = 254.0, 300.0, 0.25
 
 
@@ -85,11 +86,15 @@ def test_wood_between_both_sides_by_the_tests_own_cutting_and_by_formula(board):
         left = (top - bottom)[own]
         assert own.any(), number
         assert left == pytest.approx(height(gx[own], gy[own], length) - 2.2 - 1.8, abs=0.004)
-    # the least: at the slot of fret 1, where the radius is smallest, and at the channel's side away from the middle
+    # of the slots the least is fret 1's, where the radius is smallest, at the channel's side away from the middle
+    under = {one["under"]: one["least"] for one in made.report["both_sides"]["wood"]}
     first = 300.0 * (1 - 2 ** (-1 / 12))
-    least = float(height(first, 3.0 + 2.2, length)) - 2.2 - 1.8
-    assert min(one["least"] for one in made.report["both_sides"]["wood"]) == pytest.approx(least, abs=1e-3)
-    assert made.verification.between.least == pytest.approx(least, abs=5e-3)
+    assert under["the slot of fret 1"] == pytest.approx(height(first, 5.2, length) - 2.2 - 1.8, abs=1e-3)
+    # the least of all is under the disc of 16 mm round 37, 0, where its edge crosses that side; its fill is no wood
+    least = float(height(37.0 - np.sqrt(8.0**2 - 5.2**2), 5.2, length)) - 2.6 - 1.8
+    assert under["inlay 1"] == min(under.values()) == pytest.approx(least, abs=1e-3)
+    # a flat end's floor is a stair that is nowhere too deep
+    assert least - 2e-3 < made.verification.between.least < least + 0.02
     # round ends: a rectangle and a circle
     assert made.verification.between.volume == pytest.approx((47.6 * 4.4 + np.pi * 2.2**2) * 1.8, rel=3e-3)
 
@@ -232,7 +237,7 @@ ends = "square"
 def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     assert old in SIDES
     with pytest.raises(JobError) as wrong:
-        build(load_job(job(tmp_path, changes=SMALL, extra=SIDES.replace(old, new))))
+        build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES.replace(old, new))))
     assert wrong.value.where == where
     assert words in str(wrong.value)
 

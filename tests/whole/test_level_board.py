@@ -32,12 +32,13 @@ MORE = {
 def test_a_flat_end_cuts_all_of_a_level_top(tmp_path, changes, top):
     result = built(tmp_path, changes=LEVEL | changes, extra=WIDE)
     assert result.passed, [str(f) for f in result.verification.findings]
+    texts = [text_of(result, "surface-finish"), text_of(result, "resurface")]
+    assert all("flat top" in text and "radius" not in text for text in texts)
     surface = result.report["surface"]
     assert surface["scallop_predicted"] == 0
     assert surface["scallop_measured"] < 1e-6
     # stepover x diameter: 0.45 x 12
     assert 0.8 * 5.4 < surface["stepover"] <= 5.4
-    texts = [text_of(result, "surface-finish"), text_of(result, "resurface")]
     swept = []
     for text in texts:
         start, end, rapid = moves(text)

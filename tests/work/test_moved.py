@@ -174,3 +174,36 @@ def test_marks_18_mm_apart_tell_nothing_of_a_board_475_mm_long():
     assert near.worst < 0.07
     on_line = mark_errors(MARKS[[0, 2]], nut=BOARD[:2], end=BOARD[2:], outline=BOARD)
     assert np.isinf(on_line.worst)
+
+
+@pytest.mark.parametrize(("angles", "shift", "small"), [
+    ((0, 0, 1.9), (0, 0, 0), True), ((0, 0, -2.1), (0, 0, 0), False), ((1.9, 0, 0), (0, 0, 0), True),
+    ((0, 2.1, 0), (0, 0, 0), False), ((-2.1, 0, 0), (0, 0, 0), False),
+    ((0, 0, 0), (19.9, -19.9, 19.9), True), ((0, 0, 0), (0, -20.1, 0), False), ((0, 0, 0), (0, 0, 20.1), False),
+])
+def test_what_is_a_small_move(angles, shift, small):
+    found = _turned(MARKS, angles, shift)
+    if small:
+        assert fit_move(MARKS, found, limit=1e-6).worst < 1e-9
+        return
+    with pytest.raises(JobError, match="allowed: 20 mm and 2 degrees"):
+        fit_move(MARKS, found, limit=1e-6)
+
+
+def test_no_mirror_image_is_taken_for_a_move():
+    """Marks that stand 0.02 mm off a plane and are found as far on its other side are best explained by a mirror."""
+    off = 0.02 * np.array([[0, 0, 1], [0, 0, -1], [0, 0, -1], [0, 0, 1]])
+    moved = fit_move(MARKS + off, MARKS - off, limit=0.1)
+    assert np.linalg.det(moved.rotation) == pytest.approx(1.0)
+    assert moved.worst == pytest.approx(0.04, rel=0.05)
+
+
+def test_the_worst_of_a_board_is_the_worst_of_its_ends_and_its_outline():
+    far = {"nut": BOARD[:2] - [900, 0, 0], "end": BOARD[2:] + [900, 0, 0], "outline": BOARD * [1, 1, 1] + [0, 900, 0]}
+    near = {"nut": BOARD[:2], "end": BOARD[2:], "outline": BOARD}
+    for name in near:
+        found = mark_errors(MARKS, **{**near, name: far[name]})
+        assert found.accuracy == 0.05
+        height, place = influence(MARKS, far[name])
+        assert found.anywhere == pytest.approx((0.05 * height.max(), 0.05 * place.max()))
+        assert found.worst == max(found.anywhere)

@@ -26,8 +26,8 @@ CUT_AWAY = "#cfd6d3"
 CLAMP = "#e9d3cb"
 CLAMP_EDGE = "#7a2a17"
 NUT_SLOT = "#8d8069"
-AXIS = 2.8
-"""Length of the axes at the zero, as a part of the words' size."""
+AXIS = 1.3
+"""Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
 
@@ -42,7 +42,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     return view.picture(
         f"{clamping.title}: the {clamping.board.names.part} from above",
         *_blank(view, clamping, size),
-        *_board(view, clamping),
+        *_board(view, clamping, size),
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
@@ -52,7 +52,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
-        *(_keep_out(view, box, number, clamping.units, size)
+        *(keep_out(view, box, number, clamping.units, size)
           for number, box in enumerate(clamping.setup.keep_out, 1)),
         *_sides(view, clamping, size),
         *_zero(view, clamping, size),
@@ -84,11 +84,12 @@ def _blank(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         yield area(view, overlay.buffer(cutting_line(clamping.board.outline, cutter), cutter.radius), fill=CUT_AWAY)
 
 
-def _board(view: View, clamping: Clamping) -> Iterator[Element]:
+def _board(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     board = clamping.board
-    yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=0.5, class_="board")
+    yield area(view, wood_in_plan(board), fill=WOOD, stroke=INK, stroke_width=size / 18, class_="board")
     if board.finished.area > board.outline.area + 1e-6:
-        yield area(view, board.finished, stroke=INK, stroke_width=0.3, stroke_dasharray="2 1.5", class_="finished")
+        yield area(view, board.finished, stroke=INK, stroke_width=size / 30, stroke_dasharray=f"{size / 5} {size / 7}",
+                   class_="finished")
 
 
 def _finishing_reach(
@@ -166,7 +167,8 @@ def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
         yield area(view, triangle, fill=INK, class_="tab")
 
 
-def _keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+def keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
+    """A clamp, hatched, and how high it is."""
     (x0, x1), (y0, y1) = box.x, box.y
     shape = shapely.box(x0, y0, x1, y1)
     reach = max(x1 - x0, y1 - y0) * 2
@@ -194,27 +196,39 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     if board.names.sides is not None:
         for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
             yield words(view, [middle, y], f"{name} side", size=size)
-    yield words(view, [board.start, above], board.names.near, size=size)
+    yield words(view, [board.start, above], board.names.near, size=size, text_anchor="start")
     yield words(view, [board.start + board.length, above], board.names.far, size=size, text_anchor="end")
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
-    """A target at X 0, Y 0 of the programs, and the machine's axes as they lie on the board."""
-    zero = np.array(clamping.zero)
-    (x, y), r = view(zero)[0], 0.7 * size
+    """A target at X 0, Y 0 of the programs, where it lies in the picture, and the machine's axes."""
+    if not shows_zero(clamping):
+        return
+    (x, y), r = view(np.array(clamping.zero))[0], 0.7 * size
     yield element("circle", cx=x, cy=y, r=r, fill="#ffffff", stroke=INK, stroke_width=size / 10, class_="zero")
     yield element("path", d=f"M{x:.2f},{y:.2f}v{-r:.2f}a{r:.2f},{r:.2f} 0 0 1 {r:.2f},{r:.2f}z"
                             f"M{x:.2f},{y:.2f}v{r:.2f}a{r:.2f},{r:.2f} 0 0 1 {-r:.2f},{-r:.2f}z", fill=INK)
-    turned = clamping.setup.along == "y"
-    for name, way in (("Y" if turned else "X", (1.0, 0.0)), ("X" if turned else "Y", (0.0, -1.0 if turned else 1.0))):
-        yield from _axis(view, name, zero, np.array(way), size)
+    ends = clamping.to_board(np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]))[:, :2]
+    yield from axes(view, clamping.stock.bounds[1], np.round(ends[1:] - ends[0]), size)
 
 
-def _axis(view: View, name: str, zero: Floats, way: Floats, size: float) -> Iterator[Element]:
-    tip, square = zero + AXIS * size * way, np.array([-way[1], way[0]])
-    head = shapely.Polygon([tip, tip - size * way + 0.4 * size * square, tip - size * way - 0.4 * size * square])
-    yield lines(view, [np.array([zero + 0.75 * size * way, tip - 0.6 * size * way])], stroke=INK,
-                stroke_width=size / 8)
-    yield area(view, head, fill=INK)
-    aside = np.array([0.7, -0.35] if way[1] == 0 else [0.75, -0.4]) * size
-    yield words(view, tip + aside, name, size=1.1 * size, font_weight="bold")
+def shows_zero(clamping: Clamping) -> bool:
+    """Whether X 0, Y 0 lies in the picture from above: that of a part on a common blank may lie far off its share."""
+    (x, y), (x0, y0, x1, y1) = clamping.zero, clamping.stock.bounds
+    return clamping.shared is None or (x0 <= x <= x1 and y0 <= y <= y1)
+
+
+def axes(view: View, low: float, ways: Floats, size: float) -> Iterator[Element]:
+    """The machine's X and Y, (2, 2) ways in the picture: two arrows in the left margin, where nothing lies under them.
+
+    `low` is the lower edge of what the picture shows.
+    """
+    corner = np.array([view.left + 0.4 * size, low - 0.6 * size])
+    corner += np.maximum(-ways.sum(axis=0), 0.0) * [AXIS * size, 0.0]  # one that points left begins further right
+    for name, way in zip("XY", ways, strict=True):
+        tip, square = corner + AXIS * size * way, np.array([-way[1], way[0]])
+        foot = tip - 0.6 * size * way
+        yield lines(view, [np.array([corner, foot])], stroke=INK, stroke_width=size / 8)
+        yield area(view, shapely.Polygon([tip, foot + 0.3 * size * square, foot - 0.3 * size * square]), fill=INK)
+        aside = np.array([0.45 * way[0], -0.35] if way[1] == 0 else [0.0, 0.25 if way[1] > 0 else -0.95]) * size
+        yield words(view, tip + aside, name, size=0.9 * size, font_weight="bold")

@@ -41,8 +41,13 @@ class Section:
 
 
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
-    """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width."""
+    """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width.
+
+    None of a part that stands on its edge: there is nothing to see.
+    """
     board = clamping.board
+    if board.surface.thickness > board.outline.bounds[3] - board.outline.bounds[1]:
+        return ()
     plan = wood_in_plan(board)
     near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + INSIDE, 1)
     far = _in_one_piece(plan, float(board.ends[1][:, 0].min()) - INSIDE, -1)

@@ -13,7 +13,7 @@ from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
 from pathgen.report.forms import form_lines
-from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
 from pathgen.report.programs import Program
@@ -94,17 +94,13 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    passed, hours = report["checks"]["passed"], divmod(round(report["minutes"]), 60)
+    hours = divmod(round(report["minutes"]), 60)
     time = f"about {hours[0]} h {hours[1]:02d} min" if hours[0] else minutes_words(report["minutes"])
-    found = report["checks"]["findings"]
-    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
-        "Do not cut: verification found faults."
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
         e("h1", clamping.title),
-        e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
-          class_="verdict good" if passed else "verdict bad"),
+        *verdict_words(report),
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping" + (
                 f"; {len(clamping.under.steps)} for the back come before" if clamping.under else "")),
@@ -115,6 +111,15 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         ]),
         *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
     )
+
+
+def verdict_words(report: dict[str, Any]) -> list[Element]:
+    """Whether to cut, and how much was found."""
+    passed, found = report["checks"]["passed"], report["checks"]["findings"]
+    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
+        "Do not cut: verification found faults."
+    return [e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
+              class_="verdict good" if passed else "verdict bad")]
 
 
 def _counted(found: Sequence[dict[str, Any]]) -> str:
@@ -180,7 +185,8 @@ def legend_above(clamping: Clamping) -> str:
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
-        "The target: X 0, Y 0, with the machine's axes.",
+        "The target: X 0, Y 0. The arrows: the machine's axes." if shows_zero(clamping) else
+        "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",
     ]))
 
 

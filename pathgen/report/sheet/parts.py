@@ -9,6 +9,9 @@ from pathgen.base.units import MM_PER, format_length
 
 e = element
 
+_HIGH = 0.55
+"""Height by width from which a picture is shown whole."""
+
 
 def chapter(name: str, heading: str, *content: Child, class_: str | None = None) -> Element:
     """A section of the page under a heading; `name` is its id."""
@@ -17,11 +20,17 @@ def chapter(name: str, heading: str, *content: Child, class_: str | None = None)
 
 
 def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
-    """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls."""
-    if not wide:
-        return e("figure", picture, e("figcaption", caption))
+    """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls, if it is wider than high."""
+    if not wide or _is_high(picture):
+        return e("figure", picture, e("figcaption", caption), class_="whole" if wide else None)
     hint = e("p", "Push the picture sideways to see the rest.", class_="hint")
     return e("figure", scrolling(picture, caption), hint, e("figcaption", caption), class_="wide")
+
+
+def _is_high(picture: Element) -> bool:
+    """Whether a picture is so high that all of it can be seen on a telephone, and too much of it on a screen."""
+    wide, high = (float((picture.get(side) or "0").removesuffix("mm")) for side in ("width", "height"))
+    return high > _HIGH * wide
 
 
 def scrolling(content: Element, name: str) -> Element:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.instructions import before_start, cautions, check_by_hand
+from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
@@ -72,7 +72,7 @@ def in_order(
 
 def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None,
              wood: str | None) -> Element:
-    step, common, after = program.step, common_cautions(clamping), program.step.operation.afterwards(clamping)
+    step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())

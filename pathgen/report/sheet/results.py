@@ -25,14 +25,16 @@ from pathgen.work.operations import Slot
 e = element
 
 
-def sections(clamping: Clamping) -> Element:
+def sections(clamping: Clamping) -> Element | None:
     """The board cut across, at the nut, at each inlay and at the end."""
-    part = clamping.board.names.part
+    shown, part = sections_of(clamping), clamping.board.names.part
+    if not shown:
+        return None
     words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
              f"{RISE:g} times as high. Dashed: the raw blank")
     words += ", and fill standing proud before it is cut." if any(i.fill != "none" for i in clamping.inlays) else "."
     words += " Dotted: the bottom of the fret slots." if clamping.feature(Slot) else ""
-    figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in sections_of(clamping)]
+    figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in shown]
     return chapter("sections", f"Across the {part}", e("p", words), e("div", figures, class_="pair"))
 
 

@@ -39,7 +39,7 @@ def finished(planned: Plan, checked: Verification, report: dict[str, Any], about
     shown: list[Element] = []
     for wood, name, kind in looks:
         pixels = shaded_board(clamping, last, wood, cut_free=True)
-        caption = f"{kind}As the simulation left it, lit from the upper left; slots and pockets are dark."
+        caption = f"{kind}As the simulation left it, lit from the upper left; the deeper, the darker."
         shown += _whole_and_halves(pixels, kind + words, f"{name}-picture", clamping.board.length,
                                    " ".join([caption, *_contrast_words(clamping, last, wood)]))
     angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),

@@ -46,6 +46,7 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll {{ overflow-x: auto; }}
 .scroll td {{ white-space: nowrap; }}
 .wide svg, .wide img {{ min-width: 44rem; }}
+.whole svg, .whole img {{ max-height: 32rem; object-fit: contain; }}
 .wide.screen svg {{ min-width: 0; }}
 .paper, .hint {{ display: none; }}
 @media screen and (max-width: 820px) {{ .hint {{ display: block; margin: 0; font-size: .9rem; }} }}
@@ -92,6 +93,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll th {{ font-size: inherit; }}
   .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
   .wide svg, .wide img {{ min-width: 0; }}
+  .whole svg, .whole img {{ max-height: 100mm; }}
   .screen {{ display: none; }}
   .paper {{ display: block; }}
   .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}

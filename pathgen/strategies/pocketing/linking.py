@@ -225,6 +225,30 @@ class FreeWays:
         bores = overlay.buffer(shapely.points(points), self.bore + beside, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
+    def beside(self, node: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
+        """Places beside (n, 2) points of regions `node` with `room` mm of air round the bore; which points have one.
+
+        The way from there to the point is through air too, and shorter than the bore is wide. Others stay.
+        """
+        there, found = points.copy(), np.zeros(len(points), bool)
+        if self.open is None or self.deep is None or not len(points):
+            return there, found
+        ways = shapely.shortest_line(shapely.points(points), self.open[node])
+        near, out = ~shapely.is_missing(ways), np.zeros_like(points)
+        out[near] = shapely.get_coordinates(ways[near]).reshape(-1, 2, 2)[:, 1] - points[near]
+        length = np.hypot(*out.T)[:, None]
+        away = np.where((length > 1e-9) & (length < self.bore), out * (1.0 + room / np.maximum(length, 1e-9)), 0.0)
+        turn = np.arange(8) * np.pi / 4
+        for step in (away, *np.column_stack([np.cos(turn), np.sin(turn)]) * self.bore):
+            left = np.flatnonzero(~found)
+            there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
+            ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
+            ways = overlay.buffer(ways, self.bore, quad_segs=6)
+            good = shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
+            found[left] = good & self.free_to_plunge(node[left], there[left], beside=room)
+        there[~found] = points[~found]
+        return there, found
+
     def hold(self, node: Ints, a: Floats, b: Floats) -> Bools:
         """Whether the straight ways from `a` to `b`, (n, 2) each, that lead to regions `node` stay inside."""
         if not len(a):

@@ -42,6 +42,9 @@ _AT_ONCE = 4
 """Layers whose wall is finished in one pass: round the ends of narrow places it takes a fifth of the diameter for each
 mm of travel, so that it is loaded no harder than a full cut one layer deep."""
 
+_SKIN = 1e-3
+"""Less than this over a floor is none, mm."""
+
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
@@ -232,13 +235,18 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     finishes = [int((len(layers) - 1 - layer) % _AT_ONCE == 0) for layer in range(len(layers))]
     linked = [_links(plan, chosen, ways) for chosen in rounds]
     entered = np.union1d(rounds[0][~linked[0]], rounds[1][~linked[1]])
-    air = ways.free_to_plunge(plan.node[entered], plan.starts[entered])
+    node, starts = plan.node[entered], plan.starts[entered]
+    air, room = ways.free_to_plunge(node, starts), GRAZE + _BESIDE
+    wide = air & ways.free_to_plunge(node, starts, beside=room)
+    # off the walls; and where a flat end meets the floor of a wider one, it goes down it on the way there
+    aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.is_flat else air)
+    starts[aside], found = ways.beside(node[aside], starts[aside], room=room)
+    wide[aside] |= found
     ramps = {
-        k: plan.line[k][:1] if free else _way_in(plan, k, trace, layers[0])
-        for k, free in zip(entered, air, strict=True)
+        k: start[None] if free else _way_in(plan, k, trace, layers[0] + trace.uphill)
+        for k, start, free in zip(entered, starts, air, strict=True)
     }
-    wide = ways.free_to_plunge(plan.node[entered], plan.starts[entered], beside=GRAZE + _BESIDE)
-    in_air = set(entered[air & wide].tolist())
+    in_air = set(entered[wide].tolist())
     slices = [np.searchsorted(plan.place[chosen], np.arange(plan.place[-1] + 2)) for chosen in rounds]
     back = {
         (a, b): _returns(
@@ -253,12 +261,25 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
             through = bool(layer and back[finishes[layer - 1], kind][place])
             for k, link in zip(rounds[kind][here], linked[kind][here], strict=True):
                 if not link:
-                    # the layer before has been where this one begins, unless it is the wall's only pass
-                    opened = max(above if not plan.finishing[k] else 0.0, ways.opened if k in in_air else 0.0)
-                    trace.enter(ramps[k], above, depth, opened=opened, through_cleared=through)
+                    # the layer before has been where this one begins, unless that is on a wall not yet finished
+                    on_wall = plan.finishing[k] and (plan.round[k] or plan.open[k])
+                    opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
+                    ramp = ramps[k]
+                    if k in in_air and trace.is_flat and depth - opened > _SKIN:
+                        ramp = _off(plan.line[k][0], ramp, (depth - opened) / trace.ramp)
+                    trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
                 trace.follow(plan.line[k], depth, Move.CUT)
                 through = False
             above = depth
+
+
+def _off(start: Floats, beside: Floats, length: float) -> Floats:
+    """A ramp of `length` mm to and fro between the place where the cutter came down, (1, 2), and where its line starts.
+
+    Where both are one, that place.
+    """
+    apart = float(np.hypot(*(beside[0] - start)))
+    return to_and_fro(np.vstack([start, beside]), max(length, apart)) if apart else beside
 
 
 def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:

@@ -21,6 +21,8 @@ class PocketOptions:
     """How far a later cutter goes into what the earlier ones opened."""
     approach: float = 0.3
     """Height above what stands at which a rapid down ends."""
+    ridges: float = 0.0
+    """How high ridges of the first cut stand over the surface."""
     local_clear: float | None = 2.0
     """How far above the surface short hops go; None to lift to the safe height always."""
     arc: float = 0.0005

@@ -54,6 +54,9 @@ class Trace:
         room, steepest = cutter.plunge / cutter.eased_feed - slope, math.tan(math.radians(cutter.ramp))
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
+        self.is_flat = cutter.shape == "flat-end"
+        # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
+        self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
 
     def _add(self, xy: Floats, depth: Floats | float, kind: Move) -> None:
         rows = np.empty((len(xy), 4))
@@ -79,17 +82,21 @@ class Trace:
 
         `opened` is how deep it is open where the ramp begins: straight down below that goes by pecks.
         """
-        if through_cleared:
-            self.follow(ramp[:1], above)
+        start = max(above, min(opened, depth))
+        if len(ramp) > 1 and not start:
+            start = -self.uphill
+        if not through_cleared:
+            self.hop(ramp[0], start, opened=opened)
         else:
-            self.hop(ramp[0], above, opened=opened)
-        self._descend(ramp, above, depth, opened)
+            self.follow(ramp[:1], above)
+            if start - self._options.approach > above:
+                self._add(ramp[:1], start - self._options.approach, Move.RAPID)
+        self._descend(ramp, start, depth)
 
-    def _descend(self, line: Floats, above: float, depth: float, opened: float) -> None:
+    def _descend(self, line: Floats, start: float, depth: float) -> None:
         """Along `line` evenly from one depth to the other; at a point straight down, in wood by pecks."""
         if len(line) < 2:
-            start = max(above, min(opened, depth))
-            wood = depth - start if self._cutter.shape == "flat-end" else 0.0
+            wood = depth - start if self.is_flat else 0.0
             if wood > 1e-9 and not self._cutter.plunges:
                 raise CutterError(
                     f"cutter {self._cutter.name!r}",
@@ -105,7 +112,7 @@ class Trace:
                     self._add(line, start, Move.CUT)
             return
         along = along_in_plan(line)
-        self._add(line[1:], above + (depth - above) * along[1:] / along[-1], self._ramp_kind)
+        self._add(line[1:], start + (depth - start) * along[1:] / along[-1], self._ramp_kind)
 
     def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
         """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""
@@ -137,7 +144,7 @@ class Trace:
         over = np.isnan(z)
         z[over] = self._heights_across(rows[over, :2])
         path = Toolpath(np.column_stack([rows[:, :2], z]), rows[:, 3].astype(np.int8))
-        return eased(path, self._cutter, standing)
+        return eased(path.quick_in_own_holes(), self._cutter, standing)
 
     def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""

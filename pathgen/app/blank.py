@@ -1,0 +1,129 @@
+"""Several parts of one blank: each built and verified on its share, then the blank as a whole, into one folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pathgen.app.building import Build, build
+from pathgen.app.folders import write_folder
+from pathgen.base import given
+from pathgen.base.errors import JobError, PathgenError
+from pathgen.job.blank import blank_clampings, check_share, of_part, parts_on_blank
+from pathgen.job.job import Job
+from pathgen.report.blank import blank_data, blank_text
+from pathgen.report.text import report_text
+from pathgen.verify import together_findings
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BlankBuild:
+    """The programs of all parts of one blank, verified, with their report.
+
+    Attributes
+    ----------
+    builds : tuple of Build
+        The parts, in the job's order.
+    report : dict
+        What ``report.json`` holds: all programs in the order they are run, and each part's own report.
+
+    >>> import pathgen
+    >>> hasattr(pathgen.BlankBuild, "write")         # `build_blank` makes one
+    True
+    """
+
+    job: Job
+    builds: tuple[Build, ...]
+    report: dict[str, Any]
+
+    @property
+    def passed(self) -> bool:
+        """True when nothing was found that forbids cutting."""
+        return bool(self.report["checks"]["passed"])
+
+    def files(self, *, shaded: bool = True) -> dict[str, str]:
+        """Every file by name: programs, the sheet of the blank and of each part, the reports."""
+        from pathgen.report.data import as_json
+        from pathgen.report.sheet.blank import blank_sheet
+
+        pages = [f"{stem}.html" for stem in self._stems]
+        texts = {name: text for one in self.builds for name, text in one.texts.items()}
+        return {
+            **{name: texts[name] for name in sorted(texts)},
+            **{page: one.sheet(shaded=shaded) for page, one in zip(pages, self.builds, strict=True)},
+            "report.json": as_json(self.report),
+            "report.txt": blank_text(self.report, [report_text(one.report, self.job.units) for one in self.builds]),
+            "setup.html": blank_sheet(self.report, [one.plan.clamping for one in self.builds], pages,
+                                      along=self.job.setup.along),
+        }
+
+    def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
+        """Write all into a folder, or nothing; `pictures` and `shaded` as for a build of one part.
+
+        Raises PathgenError where verification forbids cutting.
+        """
+        for one in self.builds:
+            one.refuse_faults()
+        drawn: dict[str, str | bytes] = {}
+        for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
+            own: dict[str, str | bytes] = {**one.pictures(), **(one.shaded_pictures() if shaded else {})}
+            drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
+        return write_folder(Path(folder), {**self.files(shaded=shaded), **drawn})
+
+    @property
+    def _stems(self) -> list[str]:
+        """What the names of each part's own sheet and pictures begin with."""
+        return [f"part-{number}-{name}" for number, (name, _) in enumerate(parts_on_blank(self.job), 1)]
+
+
+def build_blank(
+    job: Job, *, resolution: float = 0.1, tell: Callable[[str], None] = lambda words: None, pictures: bool = True
+) -> BlankBuild:
+    """Plan, write, read back and simulate every part of a job with ``[[part]]``; arguments as for `build`.
+
+    Raises PathgenError for what cannot be cut as asked, a cutter that comes off its part's share too.
+
+    >>> import pathgen
+    >>> from pathlib import Path
+    >>> plate = Path("plate.toml").write_text('''
+    ... plate = { length = 60, width = 30, thickness = 3, face = false }
+    ... stock = { length = 80, width = 50, thickness = 3, margin_nut = 10 }
+    ... outline = { cutter = "flat 3" }
+    ... [[cutter]]
+    ... name = "flat 3"
+    ... shape = "flat-end"
+    ... diameter = 3
+    ... flute_length = 12
+    ... speed = 12000
+    ... feed = 1200
+    ... plunge = 300
+    ... stepdown = 1
+    ... ''')
+    >>> both = Path("both.toml").write_text('''
+    ... stock = { length = 170, width = 60, thickness = 3, margin_nut = 0 }
+    ... part = [{ job = "plate.toml", at = [42, 0] }, { job = "plate.toml", at = [126, 0], turn = 180 }]
+    ... ''')
+    >>> made = pathgen.build_blank(pathgen.load_job("both.toml"), resolution=0.3)
+    >>> made.passed, made.report["fittings"], [row["file"] for row in made.report["programs"]]
+    (True, 1, ['01-plate-1-outline-flat-3.nc', '02-plate-2-outline-flat-3.nc'])
+    """
+    if not given.value("build_blank job", job, Job, remedy="read it: pathgen.load_job(..)").parts:
+        raise JobError(job.path.name, "is the job of one part", allowed="a job with [[part]]", remedy="build it")
+    builds = []
+    clampings, named = blank_clampings(job), parts_on_blank(job)
+    for number, (clamping, (name, part), table) in enumerate(zip(clampings, named, job.parts, strict=True), 1):
+        tell(f"part {number}, {name}")
+        try:
+            made = build(replace(part, fingerprint=job.fingerprint), clamping=clamping, resolution=resolution,
+                         pictures=pictures)
+        except PathgenError as wrong:
+            raise of_part(wrong, number, job) from None
+        check_share(number, table, clamping, made.plan.paths)
+        builds.append(made)
+    together = together_findings(clampings, [one.verification for one in builds])
+    parts = [{"name": name, "job": table.job, "at": list(table.at), "turn": table.turn, "report": one.report}
+             for (name, _), table, one in zip(named, job.parts, builds, strict=True)]
+    report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together)
+    return BlankBuild(job=job, builds=tuple(builds), report=report)

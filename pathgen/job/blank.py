@@ -1,0 +1,322 @@
+"""Several parts on one blank in one clamping: each from its own job file, on its own share of the blank."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from heapq import heappop, heappush
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.affinity import affine_transform
+
+from pathgen.base import overlay
+from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import format_length, place_words
+from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.job import Job
+from pathgen.job.plate_tables import PartTable
+from pathgen.parts.flat.part import PLACES, FlatPart
+from pathgen.programs.zeroing import check_references
+from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn
+from pathgen.work.operations import Outline
+from pathgen.work.part import Place
+
+Floats = NDArray[np.float64]
+
+ALLOWED = ("title", "units", "path", "stock", "setup", "machine", "parts", "part_jobs", "order", "fingerprint")
+"""What a job of several parts may hold."""
+
+NOT_SHARED = ("channel", "measured", "moved", "form")
+"""What a part may not have that shares its blank: it turns or moves the blank, or is more than one part."""
+
+_ALONG = ("x", "y", "-x", "-y")
+_TOUCHING = 1e-6
+
+
+def parts_on_blank(job: Job) -> tuple[tuple[str, Job], ...]:
+    """(name, job) of each part: its file's name, counted where a file is named twice."""
+    names = [re.sub(r"[^a-z0-9]+", "-", one.path.stem.lower()).strip("-") or "part" for one in job.part_jobs]
+    counted = [f"{name}-{names[: k + 1].count(name)}" if names.count(name) > 1 else name
+               for k, name in enumerate(names)]
+    return tuple(zip(counted, job.part_jobs, strict=True))
+
+
+def share_of(part: Job, table: PartTable) -> Polygon:
+    """A part's share of the blank: its own blank, where it lies, in the frame of the common one."""
+    return affine_transform(shapely.box(*part.stock.bounds), _matrix(part, table))
+
+
+def _matrix(part: Job, table: PartTable) -> list[float]:
+    """[a, b, d, e, x, y] of the quarter turn and the shift from a part's frame to the common blank's."""
+    cos, sin = ((1, 0), (0, 1), (-1, 0), (0, -1))[round(table.turn / 90)]
+    x0, y0, x1, y1 = part.stock.bounds
+    mx, my = (x0 + x1) / 2, (y0 + y1) / 2
+    return [cos, -sin, sin, cos, table.at[0] - cos * mx + sin * my, table.at[1] - sin * mx - cos * my]
+
+
+def _into_part(part: Job, table: PartTable, places: Floats) -> Floats:
+    """(n, 2) places of the common blank in a part's frame."""
+    a, b, d, e, x, y = _matrix(part, table)
+    return np.asarray((places - [x, y]) @ np.array([[a, b], [d, e]]) + 0.0)
+
+
+def _box(part: Job, table: PartTable, bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    """A box of the common blank in a part's frame: quarter turns leave it one."""
+    x0, y0, x1, y1 = bounds
+    corners = _into_part(part, table, np.array([[x0, y0], [x1, y1]]))
+    (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
+def check_blank(job: Job) -> None:
+    """Raise JobError for the first thing that keeps the parts from being cut out of one blank."""
+    for own in fields(job):
+        if own.name not in ALLOWED and getattr(job, own.name):
+            raise JobError(f"[{own.name}]", "the job is of several parts, each with a job file of its own",
+                           allowed="[[part]], [stock], [setup], [machine]", remedy="write it in the job of its part")
+    _zero_of(job)
+    cutters: dict[str, tuple[str, object]] = {}
+    for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
+        where, unit = f"[[part]] {number}", job.units
+        for name in NOT_SHARED:
+            if getattr(part, name):
+                raise JobError(f"{where} job", f"{table.job} has [{name}]", allowed="a part cut from one side in place",
+                               remedy="cut that part alone")
+        if part.stock.thickness != job.stock.thickness:
+            raise JobError(f"{where} job", f"{table.job} is for a blank of "
+                           f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
+                           allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")
+        for cutter in part.cutters:
+            known = cutters.setdefault(cutter.name, (table.job, cutter))
+            if known[1] != cutter:
+                raise JobError(f'{where}, [[cutter]] "{cutter.name}"', f"{table.job} says other things of it than "
+                               f"{known[0]}", allowed="one cutter of that name",
+                               remedy="write both alike, or give one another name")
+    _shares(job)
+
+
+def _shares(job: Job) -> None:
+    """Every share lies on the blank, and no two meet."""
+    blank = shapely.box(*job.stock.bounds)
+    shares = [share_of(part, table) for table, part in zip(job.parts, job.part_jobs, strict=True)]
+    for number, (table, share) in enumerate(zip(job.parts, shares, strict=True), 1):
+        bounds = zip(share.bounds, blank.bounds, (-1, -1, 1, 1), strict=True)
+        out = max((s - b) * way for s, b, way in bounds)
+        if out > _TOUCHING:
+            raise JobError(f"[[part]] {number} at", f"the blank of {table.job} lies {out:.2f} mm past the common one's "
+                           "edge", allowed="within [stock]", remedy="move it, or take a larger blank")
+    for (i, one), (k, other) in itertools.combinations(enumerate(shares, 1), 2):
+        both = overlay.intersection(one, other)
+        if both.area > _TOUCHING:
+            x0, y0, x1, y1 = both.bounds
+            place = place_words((x0 + x1) / 2, (y0 + y1) / 2, job.units)
+            raise JobError(
+                f"[[part]] {k} at", f"its own blank overlaps that of part {i} by "
+                f"{format_length(x1 - x0, job.units)} along and {format_length(y1 - y0, job.units)} across, round "
+                f"{place}", allowed="blanks side by side: each part's cutters stay on its own",
+                remedy="move one of them, or make [stock] of its job smaller",
+            )
+
+
+def _zero_of(job: Job) -> Place:
+    """Where X 0, Y 0 is, in the frame of the common blank."""
+    body = FlatPart(outline=shapely.box(*job.stock.bounds), thickness=job.stock.thickness, min_web=0.0)
+    places = {name: place for name, place in body.places(job.stock).items() if name.startswith("blank-")}
+    zero = "blank-near-lower" if job.setup.zero is None else job.setup.zero
+    if zero not in places:
+        raise JobError("[setup] zero", f'"{zero}"', allowed=", ".join(name for name in PLACES if name in places),
+                       remedy="name a place on the common blank")
+    return places[zero]
+
+
+def blank_clampings(job: Job) -> tuple[Clamping, ...]:
+    """One clamping for each part, on its share, all with the zero, the clamps and the machine of the common blank.
+
+    Their files are numbered in the order in which all are run: so that each cutter is fitted as few times as the order
+    of every part's own steps allows, and the fills of all parts are poured together. Raises JobError as the parts' own
+    jobs do.
+    """
+    alone = [_alone(job, number) for number in range(1, len(job.parts) + 1)]
+    tops = [job.stock.thickness, *(k.height for k in job.setup.keep_out)]
+    tops += [one.first_surface.thickness + i.overfill for one in alone for i in one.inlays if i.fill != "none"]
+    turns = _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)])
+    made = []
+    for k, (clamping, (name, part), table) in enumerate(zip(alone, parts_on_blank(job), job.parts, strict=True)):
+        steps = tuple(
+            replace(step, turn=turn, file_name=f"{turn.number:02d}-{name}-{step.file_name.split('-', 1)[1]}")
+            for step, turn in zip(clamping.steps, turns[k], strict=True)
+        )
+        blank = _box(part, table, job.stock.bounds)
+        made.append(replace(
+            clamping, title=f"{job.title}: part {k + 1}, {part.title}", units=job.units, machine=job.machine,  # type: ignore[arg-type]
+            setup=_setup(job, part, table), steps=steps,
+            shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
+        ))
+        check_references(made[-1])
+    return tuple(made)
+
+
+def _alone(job: Job, number: int) -> Clamping:
+    """The clamping of one part as if it were alone, without cutters that find nothing to do."""
+    part = job.part_jobs[number - 1]
+    try:
+        clamping = clamping_of(part)
+        return without_idle_of(part, clamping) if any(len(inlay.cutters) > 1 for inlay in part.inlays) else clamping
+    except PathgenError as wrong:
+        raise of_part(wrong, number, job) from None
+
+
+def _zero_in(job: Job, part: Job, table: PartTable) -> Place:
+    zero = _zero_of(job)
+    x, y = _into_part(part, table, np.array([zero.at]))[0].tolist()
+    words = zero.words.replace("the blank", "the common blank").replace("picture", "picture of the whole blank")
+    return Place(at=(x, y), words=words)
+
+
+def _setup(job: Job, part: Job, table: PartTable) -> Setup:
+    """The common set-up as a part sees it that lies turned."""
+    quarters = (round(table.turn / 90) + _ALONG.index(job.setup.along)) % 4
+    clamps = []
+    for one in job.setup.keep_out:
+        x0, y0, x1, y1 = _box(part, table, (one.x[0], one.y[0], one.x[1], one.y[1]))
+        clamps.append(KeepOut(x=(x0, x1), y=(y0, y1), height=one.height))
+    return Setup(z_zero=job.setup.z_zero, along=_ALONG[quarters],  # type: ignore[arg-type]
+                 keep_out=tuple(clamps), feeler=job.setup.feeler)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """What one step needs: its cutter; or, of a fill that is poured after it, nothing."""
+
+    cutter: str
+    """Empty for a fill."""
+    step: int
+    last: bool
+    """Whether it may only come when every part has nothing but such left: cutting parts free."""
+
+
+def _tasks(steps: Sequence[Step]) -> list[_Task]:
+    tasks = []
+    for k, step in enumerate(steps):
+        tasks.append(_Task(step.cutter.name, k, isinstance(step.operation, Outline)))
+        inlay = step.operation.opens
+        if inlay is not None and inlay.fill != "none" and all(s.operation.opens is not inlay for s in steps[k + 1 :]):
+            tasks.append(_Task("", k, False))
+    return tasks
+
+
+def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[Turn]]:
+    """When each step of each part has its turn."""
+    tasks = [_tasks(steps) for steps in parts]
+    in_order = [(part, tasks[part][k]) for part, k in merged([[(t.cutter, t.last) for t in own] for own in tasks])]
+    count = sum(bool(task.cutter) for _, task in in_order)
+    turns: list[dict[int, Turn]] = [{} for _ in parts]
+    number, fitted, ended = 0, "", []
+    for (part, task), following in itertools.zip_longest(in_order, in_order[1:]):
+        if task.cutter:
+            number += 1
+            turns[part][task.step] = Turn(number=number, count=count, stays=task.cutter == fitted)
+            fitted = task.cutter
+            continue
+        ended.append((part, task.step))
+        if following is None or following[1].cutter:  # every fill that is poured now is known
+            last = max(turns[p][s].number for p, s in ended)
+            for p, s in ended:
+                too = tuple(names[q] for q, _ in ended if q != p) if turns[p][s].number == last else ()
+                turns[p][s] = replace(turns[p][s], fill_after=number, fill_too=too)
+            ended = []
+    return [[own[k] for k in sorted(own)] for own in turns]
+
+
+def merged(parts: Sequence[Sequence[tuple[str, bool]]]) -> list[tuple[int, int]]:
+    """(part, index) of all tasks in an order that waits for fills, and then changes cutters, as few times as may be.
+
+    A task is (its cutter, whether it must wait until all parts have nothing but such left); one without a cutter is a
+    fill. The order within each part stays. All tasks that a fitted cutter can do are done before it is changed, which
+    costs nothing; over what is left the shortest way is looked for (Dijkstra, Numerische Mathematik 1, 1959).
+    """
+    start = (0,) * len(parts)
+    queue: list[tuple[int, int, int, tuple[int, ...], str, tuple[str, ...]]] = [(0, 0, 0, start, "", ())]
+    seen: set[tuple[tuple[int, ...], str]] = set()
+    counter = itertools.count(1)
+    while True:
+        fills, changes, _, at, fitted, way = heappop(queue)
+        if all(k == len(own) for k, own in zip(at, parts, strict=True)):
+            return _walk(parts, way)
+        if (at, fitted) in seen:
+            continue
+        seen.add((at, fitted))
+        for cutter in _next(parts, at):
+            there = _advanced(parts, at, cutter)[0]
+            pour, change = not cutter, bool(cutter) and cutter != fitted
+            heappush(queue, (fills + pour, changes + change, next(counter), there, cutter or fitted, (*way, cutter)))
+
+
+def _next(parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...]) -> list[str]:
+    """The cutters (or a fill) that some part can go on with."""
+    free = _free(parts, at)
+    return sorted({own[k][0] for k, own in zip(at, parts, strict=True) if k < len(own) and (free or not own[k][1])})
+
+
+def _free(parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...]) -> bool:
+    return all(last for k, own in zip(at, parts, strict=True) for _, last in own[k:])
+
+
+def _advanced(
+    parts: Sequence[Sequence[tuple[str, bool]]], at: tuple[int, ...], cutter: str
+) -> tuple[tuple[int, ...], list[tuple[int, int]]]:
+    """How far every part comes with a cutter, or with one fill each, and the tasks done."""
+    there, done, moved = list(at), [], True
+    while moved:
+        moved, free = False, _free(parts, tuple(there))
+        for part, own in enumerate(parts):
+            while there[part] < len(own) and own[there[part]][0] == cutter and (free or not own[there[part]][1]):
+                done.append((part, there[part]))
+                there[part] += 1
+                moved = bool(cutter)
+                if not cutter:
+                    break
+    return tuple(there), done
+
+
+def _walk(parts: Sequence[Sequence[tuple[str, bool]]], way: Sequence[str]) -> list[tuple[int, int]]:
+    at, every = (0,) * len(parts), []
+    for cutter in way:
+        at, done = _advanced(parts, at, cutter)
+        every += done
+    return every
+
+
+def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
+    """What is wrong with one part of a blank, said of that part; for a clamp, in the frame of the common blank."""
+    table, remedy = job.parts[number - 1], wrong.remedy
+    if "keep_out" in wrong.where:
+        x0, y0, x1, y1 = (format_length(v, job.units) for v in share_of(job.part_jobs[number - 1], table).bounds)
+        remedy = f"move that clamp out of the part's way: its share of the common blank is {x0} to {x1} along, " \
+                 f"{y0} to {y1} across"
+    return JobError(f"[[part]] {number}, {table.job}, {wrong.where}", f"{wrong.problem} (places of its own job)",
+                    allowed=wrong.allowed, remedy=remedy)
+
+
+def check_share(number: int, table: PartTable, clamping: Clamping, paths: Sequence[Toolpath]) -> None:
+    """Raise JobError where a part's cutters come off its share, below the highest thing that stands on the blank."""
+    assert clamping.shared is not None
+    low, high = np.reshape(clamping.stock.bounds, (2, 2))
+    worst, words = 1e-6, ""
+    for step, path in zip(clamping.steps, paths, strict=True):
+        under = np.minimum(path.points[:-1, 2], path.points[1:, 2]) < clamping.shared.highest
+        points = np.concatenate([path.points[:-1][under], path.points[1:][under]])[:, :2]
+        out = np.maximum(low - points, points - high).max(axis=1, initial=-np.inf) + step.cutter.radius
+        if len(out) and out.max() > worst:
+            worst, (x, y) = float(out.max()), points[int(np.argmax(out))].tolist()
+            words = f'{step.operation.name} with "{step.cutter.name}" comes {worst:.2f} mm off its own blank, at ' \
+                    f"{place_words(x, y, clamping.units)} there"
+    if words:
+        raise JobError(f"[[part]] {number}, {table.job}", words, allowed="cutters that stay on the part's own blank",
+                       remedy=f"make its [stock] {2 * worst:.1f} mm larger, and give it room on the common one")

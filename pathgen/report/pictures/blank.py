@@ -1,0 +1,76 @@
+"""A blank with several parts from above, as it lies on the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.markup import Element, element
+from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, words
+from pathgen.report.pictures.above import axes, keep_out
+from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.part import wood_in_plan
+
+Floats = NDArray[np.float64]
+
+_AXES = {"x": ((1.0, 0.0), (0.0, 1.0)), "y": ((0.0, -1.0), (1.0, 0.0))}
+"""The machine's axes, X and Y, as they lie on the blank."""
+
+_WORDS = 54
+"""Words are so much smaller than the blank is wide."""
+
+
+def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[str], *, along: str) -> Element:
+    """The whole blank, its length to the right; each part on its share, with its number.
+
+    `along` is the machine's axis that its length runs along.
+    """
+    first = clampings[0]
+    assert first.shared is not None
+    blank = _seen(first, along, shapely.box(*first.shared.blank))
+    clamps = [_box(first, along, box) for box in first.setup.keep_out]
+    bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(shapely.box(k.x[0], k.y[0], k.x[1], k.y[1])
+                                                                     for k in clamps)])
+    size = float(np.ptp(bounds[::2])) / _WORDS
+    view = View.around(tuple(bounds.tolist()), 3.2 * size)
+    return view.picture(
+        f"{title}: the blank from above",
+        area(view, blank, fill=BLANK, stroke=INK, stroke_width=size / 10),
+        *(drawn for number, (one, name) in enumerate(zip(clampings, names, strict=True), 1)
+          for drawn in _part(view, one, along, f"{number} {name}", size)),
+        *(keep_out(view, box, number, first.units, size) for number, box in enumerate(clamps, 1)),
+        element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
+                stroke=INK, stroke_width=size / 6, class_="zero"),
+        *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
+    )
+
+
+def _part(view: View, one: Clamping, along: str, name: str, size: float) -> Iterator[Element]:
+    share = _seen(one, along, shapely.box(*one.stock.bounds))
+    yield area(view, share, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
+    yield area(view, _seen(one, along, wood_in_plan(one.board)), fill=WOOD, stroke=INK, stroke_width=0.5, class_="part")
+    for inlay in one.inlays:
+        for colour, shape in inlay.regions:
+            seen = _seen(one, along, shapely.simplify(shape, 0.05))
+            yield area(view, seen, fill=colour, stroke=INK, stroke_width=0.15)
+    x0, _, _, y1 = share.bounds
+    yield words(view, [x0 + 0.6 * size, y1 - 1.4 * size], name, size=size, text_anchor="start",
+                font_weight="bold", paint_order="stroke", stroke=BLANK, stroke_width=size / 3)
+
+
+def _seen(one: Clamping, along: str, shape: BaseGeometry) -> BaseGeometry:
+    """A shape of a part's frame as it lies on the blank, X 0, Y 0 of the programs at 0, 0."""
+    def there(points: Floats) -> Floats:
+        x, y = one.to_machine(np.column_stack([points, np.zeros(len(points))]))[:, :2].T
+        return np.column_stack([y, -x] if along == "y" else [x, y])
+
+    return shapely.transform(shape, there)
+
+
+def _box(one: Clamping, along: str, box: KeepOut) -> KeepOut:
+    x0, y0, x1, y1 = _seen(one, along, shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])).bounds
+    return KeepOut(x=(x0, x1), y=(y0, y1), height=box.height)

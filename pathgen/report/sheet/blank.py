@@ -1,0 +1,129 @@
+"""The page of a blank with several parts: where they lie, and all programs in order, cutter by cutter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from typing import Any
+
+from pathgen.base.markup import Child, Element, as_page, element
+from pathgen.base.units import fine_length
+from pathgen.programs.instructions import z_zero_words, zero_place_words
+from pathgen.report.blank import fittings_words
+from pathgen.report.pictures.blank import blank_from_above
+from pathgen.report.sheet.page import verdict_words
+from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
+from pathgen.report.sheet.programs import common_cautions
+from pathgen.report.sheet.results import findings
+from pathgen.report.sheet.style import STYLE
+from pathgen.report.text import minutes_words
+from pathgen.work.clamping import Clamping
+
+e = element
+
+
+def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str], *, along: str) -> str:
+    """The page as HTML; `pages` are the names of the parts' own sheets, `along` is the blank's own on the machine."""
+    names = [part["name"] for part in report["parts"]]
+    picture = blank_from_above(report["title"], clampings, names, along=along)
+    lines = common_cautions(clampings[0])
+    content = e(
+        "main",
+        _head(report, clampings[0]),
+        chapter("board", "The blank on the machine", figure(picture, _legend(clampings[0]), wide=True), _parts(
+            report, clampings, pages)),
+        chapter("cautions", "Before anything else", e("ul", (e("li", line) for line in lines)), class_="cautions"),
+        chapter("programs", "All programs, in order", e("p", (
+            "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
+            "to try the first in the air.")), *_groups(report, clampings, pages)),
+        findings(report | {"left_out": [words for part in report["parts"] for words in part["report"]["left_out"]]}),
+        e("footer", f"Job fingerprint {report['job_fingerprint']}: the programs of this sheet state the same."),
+    )
+    return as_page(f"{report['title']}: setup sheet", content, style=STYLE)
+
+
+def _head(report: dict[str, Any], first: Clamping) -> Element:
+    pours = report["pours"]
+    assert first.shared is not None
+    x0, y0, x1, y1 = first.shared.blank
+    thick, *size = (fine_length(v, first.units) for v in (first.stock.thickness, x1 - x0, y1 - y0))
+    wide, high = size if first.setup.along.endswith("x") else size[::-1]
+    return e(
+        "header",
+        e("p", "Setup sheet", class_="kicker"),
+        e("h1", report["title"]),
+        *verdict_words(report),
+        facts([
+            ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
+            ("Programs", f"{len(report['programs'])}; {fittings_words(report)}" + (
+                f", {pours} stop{'s' if pours > 1 else ''} for fills" if pours else "")),
+            ("Machine time", f"{minutes_words(report['minutes'])}, without changing cutters and without curing"),
+            ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
+            ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
+        ]),
+    )
+
+
+def _legend(first: Clamping) -> str:
+    clamps = "Hatched: clamps." if first.setup.keep_out else "No clamps given: keep them off the parts' shares."
+    return f"Seen from above. Dashed: the share of each part, which its cutters keep to. " \
+           f"{clamps} The ring: X 0, Y 0. The arrows: the machine's axes."
+
+
+def _parts(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:
+    rows: list[list[Child]] = [
+        [str(number), part["name"], e("a", page, href=page),
+         " by ".join(fine_length(v, one.units) for v in (one.stock.length, one.stock.width)),
+         f"{part['turn']:g} degrees" if part["turn"] else "as drawn"]
+        for number, (part, one, page) in enumerate(zip(report["parts"], clampings, pages, strict=True), 1)
+    ]
+    return table(["", "Part", "Its sheet", "Its share", "Turned"], rows)
+
+
+def _groups(report: dict[str, Any], clampings: Sequence[Clamping], pages: Sequence[str]) -> Iterator[Element]:
+    """A card for each time a cutter is fitted, with a stop after each pour."""
+    fitted = 0
+    keyed = []
+    for row in report["programs"]:
+        fitted += row["fit"]
+        keyed.append((fitted, row))
+    for number, group in groupby(keyed, key=lambda one: one[0]):
+        rows = [row for _, row in group]
+        name = rows[0]["cutter"]["name"]
+        shown: list[Element] = []
+        part_rows: list[dict[str, Any]] = []
+        for row in rows:
+            part_rows.append(row)
+            if row["fill_after"]:
+                shown += [_table(part_rows, clampings, pages), _stop(report, row, clampings)]
+                part_rows = []
+        shown += [_table(part_rows, clampings, pages)] if part_rows else []
+        yield e("article", e("h3", e("span", str(number), class_="order"), f"Fit {name}"), *shown)
+
+
+def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages: Sequence[str]) -> Element:
+    cells: list[list[Child]] = []
+    for row in rows:
+        step = next(s for s in clampings[row["part"] - 1].steps if s.file_name == row["file"])
+        page = f"{pages[row['part'] - 1]}#program-{row['order']}"
+        cells.append([str(row["number"]), e("code", row["file"]), f"{row['part']} {row['name']}",
+                      e("a", step.operation.purpose, href=page), minutes(row["minutes"])])
+    return table(["", "Program", "Part", "What it does", "Time"], cells)
+
+
+def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamping]) -> Element:
+    """What to pour now, part by part, as each part's own step says."""
+    waiting = [
+        (number, part["name"], one, step) for number, (part, one) in enumerate(
+            zip(report["parts"], clampings, strict=True), 1)
+        for step in one.steps if step.turn and step.turn.fill_after == row["number"]
+    ]
+    said = [step.operation.afterwards(one) for _, _, one, step in waiting]
+    common = [line for line in said[0] if len(said) > 1 and all(line in lines for lines in said)]
+    return e(
+        "div", e("h4", f"Stop after program {row['number']}: fill"),
+        *(e("p", line) for line in common),
+        *(e("p", e("b", f"{number} {name}: "), " ".join(line for line in lines if line not in common))
+          for (number, name, _, _), lines in zip(waiting, said, strict=True)),
+        class_="stop",
+    )

@@ -1,0 +1,65 @@
+"""Job files as no maker writes them, through the commands: an answer in words of one line each, soon, never a fault."""
+
+from __future__ import annotations
+
+import os
+import time
+
+import pytest
+
+from pathgen.app.cli import main
+from tests import small_board
+
+LENGTH = "scale_length = 300.0"
+JOBS = {
+    "ratios of 5,000 digits": ({"frets = 5": f'ratios = ["9/8", "{"9" * 5000}/2"]'}, "ratios"),
+    "ratios of 5,000 digits below": ({"frets = 5": f'ratios = ["9/8", "5/{"9" * 5000}"]'}, "ratios"),
+    "a number of 5,000 digits": ({LENGTH: f"scale_length = {'9' * 5000}"}, "5000 digits"),
+    "a decimal of 5,000 digits": ({LENGTH: f"scale_length = {'9' * 5000}.0"}, "scale_length"),
+    "a text of 5,000 digits": ({LENGTH: f'scale_length = "{"9" * 5000} mm"'}, "scale_length"),
+    "a number past all": ({LENGTH: "scale_length = 1e400"}, "scale_length"),
+    "no number": ({LENGTH: "scale_length = nan"}, "scale_length"),
+    "a title that grows": ({"[board]": 'title = "' + "\ufdfa" * 300 + '"\n[board]'}, "title"),
+    "lines within a name": ({"[[inlay]]": '[[inlay]]\nname = "a\\u2028b\\u0085c\\u001b[31m"'}, "name"),
+    "lists within lists": ({LENGTH: f"scale_length = {'[' * 900}{']' * 900}"}, "nested too deep"),
+    "a zero in a path": ({'artwork = "art.svg"': 'artwork = "a\\u0000.svg"'}, "artwork"),
+}
+
+
+def answered(path, capsys, *command):
+    began = time.process_time()
+    status = main([*command, str(path)])
+    assert time.process_time() - began < 3.0
+    said = "".join(capsys.readouterr())
+    assert "fault of the program" not in said
+    assert all(c.isprintable() or c in "\n" for c in said)
+    assert len(said) < 4000
+    return status, said
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    changes, words = JOBS[name]
+    status, said = answered(small_board.job(tmp_path, changes=changes), capsys, "show")
+    assert status == 2
+    assert words in said
+    assert said.count("\n") == 1
+
+
+def sparse(path):
+    path.touch()
+    os.truncate(path, 3_000_000_000)
+
+
+@pytest.mark.parametrize(("make", "words"), [
+    (sparse, "larger than 1 MB"), (os.mkfifo, "no file but a pipe"),
+    (lambda path: path.mkdir(), "no file but a folder"),
+    (lambda path: path.symlink_to(path), "symbolic links"), (lambda path: path.symlink_to("/dev/zero"), "a device"),
+    (lambda path: path.write_bytes(b"\xff\xfea\x00"), "not UTF-8"),
+])
+def test_what_is_no_job_file_is_refused_unread(make, words, tmp_path, capsys):
+    make(tmp_path / "job.toml")
+    status, said = answered(tmp_path / "job.toml", capsys, "show")
+    assert status == 2
+    assert words in said

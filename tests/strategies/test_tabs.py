@@ -1,0 +1,119 @@
+"""The ends of tabs along the cutter's way, and what of the blank holds them, by hand."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen.base.errors import PathgenError
+from pathgen.base.toolpath import Move
+from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
+from tests.strategies.test_strategies import cutter_of
+
+BOX = shapely.box(0.0, -20.0, 100.0, 20.0)
+CUTTER = cutter_of("flat-end", 3.0, stepdown=2.0)
+
+
+def heights(tabs, *, height=1.5, width=6.0, places=()):
+    """Lowest height of the way at places along the upper edge (Y = 20 + the cutter's radius)."""
+    path = outlining(BOX, cutter=CUTTER, top=6.0, bottom=-0.2, tabs=np.array(tabs), tab_height=height, tab_width=width,
+                     finish=0.0, safe_z=15.0, air_z=7.0)
+    points = path.points[path.kinds != Move.RAPID]
+    low = np.full(len(places), np.inf)
+    for a, b in itertools.pairwise(points):
+        if abs(a[1] - 21.5) < 1e-9 and abs(b[1] - 21.5) < 1e-9 and abs(b[0] - a[0]) > 1e-9:
+            share = (np.asarray(places) - a[0]) / (b[0] - a[0])
+            on = (share >= 0) & (share <= 1)
+            low[on] = np.minimum(low[on], (a[2] + share * (b[2] - a[2]))[on])
+    return low
+
+
+def test_a_tab_stands_at_its_width_and_its_ends_fall_by_a_half():
+    # 3 mm of half width and the cutter's radius: level to 4.5 mm; then 1.7 mm down over 3.4 mm
+    away = np.array([0.0, 4.4, 4.6, 5.5, 7.4, 7.9, 8.0, 12.0])
+    wanted = [1.5, 1.5, 1.45, 1.0, 0.05, -0.2, -0.2, -0.2]
+    for side in (-1, 1):
+        assert heights([(50.0, 20.0)], places=50.0 + side * away) == pytest.approx(wanted, abs=1e-6)
+
+
+def test_tabs_so_near_that_their_ends_would_meet_have_steeper_ones():
+    # 15 mm apart, 9 of them level and 2 cut through: 2 mm for each end
+    away = np.array([4.5, 5.5, 6.4, 6.6, 7.5])
+    assert heights([(42.5, 20.0), (57.5, 20.0)], places=42.5 + away) == pytest.approx(
+        [1.5, 0.65, -0.115, -0.2, -0.2], abs=1e-6)
+
+
+def test_tabs_that_touch_leave_one_long_one():
+    assert heights([(46.0, 20.0), (54.0, 20.0)], places=np.array([46.0, 49.0, 50.0, 51.0, 54.0])).min() >= 1.5 - 1e-9
+
+
+@pytest.mark.parametrize(("tab", "side", "words"), [
+    ((0.0, 5.0), 0, "longer"), ((50.0, -20.0), 1, "wider"), ((100.0, 5.0), 2, "longer"), ((50.0, 20.0), 3, "wider"),
+])
+def test_each_side_of_the_blank_holds_the_tabs_that_face_it(tab, side, words):
+    """A cutter of 3 mm and 2 mm of waste need 5 mm there, and nothing of the other sides."""
+    out = np.zeros(4)
+    out[side] = 4.9
+    blank = tuple(np.array(BOX.bounds) + out * [-1, -1, 1, 1])
+    with pytest.raises(PathgenError, match=f"stands out 4.90 mm beside.* 5 mm or more.*0.20 mm {words}"):
+        check_tabs_hold(np.array([tab]), BOX, blank=blank, cutter=CUTTER, tab_width=6.0, where="tabs")
+    out[side] = 5.0
+    blank = tuple(np.array(BOX.bounds) + out * [-1, -1, 1, 1])
+    check_tabs_hold(np.array([tab]), BOX, blank=blank, cutter=CUTTER, tab_width=6.0, where="tabs")
+
+
+@pytest.mark.parametrize(("angle", "taken"), [(15.0, 0.2), (25.0, 0.08)])
+def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle, taken):
+    """Corners of 20 degrees and more are inner ones; a tenth of a cutter of 3 mm is more than the 0.2 mm asked for."""
+    dip = 50.0 * np.tan(np.radians(angle / 2))
+    waisted = shapely.Polygon([(0, -20), (100, -20), (100, 20), (50, 20 - dip), (0, 20)])
+    path = outlining(waisted, cutter=CUTTER, top=1.0, bottom=0.0, tabs=np.empty((0, 2)), tab_height=1.0, tab_width=6.0,
+                     finish=0.2, safe_z=15.0, air_z=7.0)
+    off = shapely.distance(shapely.points(path.points[path.kinds == Move.CUT, :2]), cutting_line(waisted, CUTTER))
+    assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
+
+
+def test_tabs_stand_evenly_on_both_long_edges():
+    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0)
+    lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
+    assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
+    assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
+
+
+def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
+    stepped = shapely.Polygon([(0, -20), (100, -20), (100, 30), (60, 30), (50, 20), (0, 20)])
+    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0)[1]
+    steep = shapely.LineString([(50, 20), (60, 30)])
+    assert shapely.distance(shapely.Point(upper), steep) >= 4.5 - 1e-9
+    assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
+
+
+def outlined(shape, cutter, *, finish, top=1.0):
+    path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=np.empty((0, 2)), tab_height=1.0, tab_width=6.0,
+                     finish=finish, safe_z=15.0, air_z=7.0)
+    return path.points[path.kinds != Move.RAPID]
+
+
+@pytest.mark.parametrize(("diameter", "taken"), [(3.0, 0.2), (1.0, 0.1)])
+def test_the_last_lap_takes_a_tenth_of_the_cutter_at_most_and_is_come_to_aslant(diameter, taken):
+    cutter = cutter_of("flat-end", diameter, stepdown=2.0)
+    points = outlined(BOX, cutter, finish=0.2)
+    off = shapely.distance(shapely.points(points[:, :2]), cutting_line(BOX, cutter))
+    assert off.max() == pytest.approx(taken, rel=0.5)  # in corners 1.41 times as far
+    goes_in = np.flatnonzero((off[:-1] > taken / 2) & (off[1:] < taken / 2))
+    assert len(goes_in) == 1
+    step = points[goes_in[0] + 1] - points[goes_in[0]]
+    assert np.hypot(*step[:2]) == pytest.approx(taken * np.hypot(4.0, 1.0), rel=0.01)  # 4 along for 1 across
+
+
+def test_each_layer_of_a_short_way_is_level_for_half_of_it():
+    disc, cutter = shapely.Point(0.0, 0.0).buffer(3.0, quad_segs=32), cutter_of("flat-end", 2.0, stepdown=2.0)
+    points = outlined(disc, cutter, finish=0.0, top=4.0)
+    step = np.diff(points, axis=0)
+    around = cutting_line(disc, cutter).length
+    for layer in (2.0, 0.0):
+        level = (np.abs(points[1:, 2] - layer) < 1e-9) & (np.abs(step[:, 2]) < 1e-9)
+        assert np.hypot(*step[level, :2].T).sum() >= around / 2 - 1e-6

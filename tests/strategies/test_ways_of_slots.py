@@ -1,0 +1,106 @@
+"""How the cutter goes down into slots and where it ends, on one slot across a level board, by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move
+from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.work.features import Slots
+from tests.strategies.test_strategies import cutter_of
+
+LEVEL = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
+CUTTER = cutter_of("flat-end", 0.6, stepdown=0.5)
+
+
+def one_slot(*, slant=0.0, **more):
+    """A slot 20 mm across the board, slanted by so many degrees."""
+    run = 10.0 * np.tan(np.radians(slant))
+    return Slots(**{"number": np.array([1]), "lines": np.array([[[50.0 - run, -10.0], [50.0 + run, 10.0]]]),
+                    "width": 0.6, "depth": 2.0, **more})
+
+
+def way(slots, cutter=CUTTER):
+    path = slotting(slots, surface=LEVEL, cutter=cutter, air_z=7.0, safe_z=15.0)
+    return path.points[path.kinds != Move.RAPID]
+
+
+@pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
+def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
+    """In one, two, three and more lines, forth and back, each layer begins where the one before has cut."""
+    points = way(one_slot(width=width, entry="ramp"))
+    step = np.diff(points, axis=0)
+    upright = (np.hypot(step[:, 0], step[:, 1]) < 1e-9) & (step[:, 2] < -1e-9)
+    assert points[1:][upright, 2].min(initial=9.0) >= 6.0 - 1e-9
+    falls = step[:, 2] < -1e-9
+    run = np.hypot(step[:, 0], step[:, 1])[falls & ~upright]
+    assert (-step[falls & ~upright, 2] / run).max() <= 0.5 / 20.0  # a stepdown over the slot's length
+    assert points[:, 2].min() == pytest.approx(4.0)
+
+
+def test_pecks_go_down_by_quarters_of_a_layer_and_up_again_after_each():
+    z = way(one_slot(entry="peck"))[:, 2]
+    wanted = [6.0 - 0.5 * layer - part for layer in range(4) for part in (0.125, 0, 0.25, 0, 0.375, 0, 0.5)]
+    changes = z[np.append(True, np.abs(np.diff(z)) > 1e-9)]
+    assert changes[-len(wanted):] == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize(("through", "plunges", "pecks"), [
+    ((True, True), True, True), ((True, False), True, False), ((False, False), True, False),
+    ((True, True), False, False),
+])
+def test_entry_left_open_is_by_pecks_where_both_ends_lie_in_waste(through, plunges, pecks):
+    cutter = cutter_of("flat-end", 0.6, stepdown=0.5, plunges=plunges)
+    points = way(one_slot(through=np.array([through]), short=3.0), cutter)
+    step = np.diff(points, axis=0)
+    upright = (np.hypot(step[:, 0], step[:, 1]) < 1e-9) & (step[:, 2] < -1e-9)
+    assert bool((points[1:][upright, 2] < 5.99).any()) == pecks
+
+
+@pytest.mark.parametrize("slant", [0.0, 30.0])
+def test_a_slot_runs_out_over_the_edge_at_its_whole_width(slant):
+    """0.5 mm past where its farther wall meets an edge that tapers by up to 0.1; a short one ends round on its line."""
+    unit = np.array([np.sin(np.radians(slant)), np.cos(np.radians(slant))])
+    points = way(one_slot(slant=slant, width=0.6))
+    past = (points[:, :2] - [50.0, 0.0]) @ unit - 10.0 / unit[1]
+    assert past.max() == pytest.approx(0.5 + 0.3 * (np.tan(np.radians(slant)) + 0.1))
+    short = way(one_slot(slant=slant, through=np.array([[True, False]]), short=0.0))
+    past = (short[:, :2] - [50.0, 0.0]) @ unit
+    assert past.max() == pytest.approx(10.0 / unit[1] - 0.3)
+    assert past.min() == pytest.approx(-10.0 / unit[1] - 0.5 - 0.3 * (np.tan(np.radians(slant)) + 0.1))
+
+
+def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
+    v = cutter_of("v", 6.0, angle=90.0)
+    slots = one_slot(bevel=0.2, through=np.array([[True, False]]), short=0.0)
+    path = bevelling(slots, surface=LEVEL, cutter=v, air_z=7.0, safe_z=15.0)
+    points = path.points[path.kinds != Move.RAPID]
+    # half the slot and the bevel is 0.5 mm: so deep with a right angle, and so far past the edge beside 0.5 mm
+    assert points[:, 1].min() == pytest.approx(-11.0)
+    assert points[:, 1].max() == pytest.approx(10.0 - 0.3)
+    assert points[:, 2].min() == pytest.approx(5.5)
+
+
+@pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
+def test_every_line_is_level_at_the_bottom(width):
+    points = way(one_slot(width=width, entry="ramp"))
+    low = (np.abs(points[1:, 2] - 4.0) < 1e-9) & (np.abs(points[:-1, 2] - 4.0) < 1e-9)
+    lines = {round(float(x), 6) for x in points[:, 0]}
+    for x in lines:
+        along = low & (np.abs(points[1:, 0] - x) < 1e-6) & (np.abs(points[:-1, 0] - x) < 1e-6)
+        reached = np.concatenate([points[1:][along, 1], points[:-1][along, 1]])
+        assert np.ptp(reached) == pytest.approx(21.0 + 0.1 * width)
+    assert max(lines) - min(lines) == pytest.approx(width - 0.6)
+
+
+def test_layers_above_the_bottom_have_a_third_of_its_points():
+    round_top = Surface(thickness=6.0, radius_nut=100.0, radius_end=100.0, length=100.0)
+    path = slotting(one_slot(entry="peck"), surface=round_top, cutter=CUTTER, air_z=7.0, safe_z=15.0,
+                    chord_tolerance=1e-4)
+    sideways = np.flatnonzero(np.abs(np.diff(path.points[:, 1])) > 1e-9)
+    layers = [len(run) for run in np.split(sideways, np.flatnonzero(np.diff(sideways) > 1) + 1)]
+    assert len(layers) == 4
+    assert layers[-1] > 50
+    assert all(layers[-1] / 3 <= count <= layers[-1] / 3 + 2 for count in layers[:-1])

@@ -1,0 +1,84 @@
+"""A re-surface against the first finish, move by move, on a few moves made by hand."""
+
+from __future__ import annotations
+
+import itertools
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from pathgen.removal.motion import Motion
+from pathgen.verify.repeats import part_repeat_findings, repeat_findings
+
+STEP = SimpleNamespace(file_name="again.nc")
+PASSES = [(0, 0, 5.0), (40, 0, 6.0), (80, 0, 5.0), (80, 1, 5.0), (40, 1, 6.0), (0, 1, 5.0)]
+
+
+def motion(*runs):
+    """Feed moves down to and through each run's points, with a rapid between runs; lines count from 1."""
+    start, end, rapid = [], [], []
+    for run in ([(*points[0][:2], 20.0), *points] for points in runs):
+        if end:
+            start.append(end[-1])
+            end.append(run[0])
+            rapid.append(True)
+        for a, b in itertools.pairwise(run):
+            start.append(a)
+            end.append(b)
+            rapid.append(False)
+    count = len(end)
+    return Motion(start=np.array(start, float), end=np.array(end, float), rapid=np.array(rapid),
+                  feed=np.full(count, 900.0), line=np.arange(1, count + 1), motion=np.arange(count))
+
+
+def moved(points, index, by):
+    return [tuple(np.add(p, by)) if k == index else p for k, p in enumerate(points)]
+
+
+def test_the_same_passes_after_others_through_the_fill_are_a_repeat():
+    above = [(x, y, z + 1) for x, y, z in PASSES]
+    assert not list(repeat_findings(motion(PASSES), motion(PASSES), STEP))
+    assert not list(repeat_findings(motion(PASSES), motion(above, PASSES), STEP))
+    # a rough run before the finish is none of it
+    rough = [(0, 0, 9), (80, 0, 9)]
+    assert not list(repeat_findings(motion(rough, rough, PASSES), motion(PASSES), STEP))
+
+
+@pytest.mark.parametrize(("index", "by"), [(1, (0, 0, 2e-9)), (3, (-2e-9, 0, 0)), (5, (0, 2e-9, 0))])
+def test_the_first_move_that_differs_is_named(index, by):
+    again = motion([(x, y, z + 1) for x, y, z in PASSES], moved(moved(PASSES, index, by), 5, by))
+    found, = repeat_findings(motion(PASSES), again, STEP)
+    assert found.where.startswith(f"again.nc, line {8 + index}, {PASSES[index][0]} mm along")
+    assert ("2 moves differ" in found.got) == (index != 5)
+    assert f"a move to {PASSES[index][2]:.4f} mm" in found.got
+
+
+def test_fewer_moves_are_no_repeat():
+    found, = repeat_findings(motion(PASSES), motion(PASSES[:-1]), STEP)
+    assert (found.got, "the 6 of" in found.allowed) == ("5 feed moves", True)
+
+
+PART = [(30, 0, 5.75), (40, 0, 6.0), (50, 0, 5.75), (50, 1, 5.75), (40, 1, 6.0), (30, 1, 5.75)]
+
+
+@pytest.mark.parametrize(("part", "words"), [
+    (PART, []),
+    ([(x, y, z + 0.5) for x, y, z in PART] + PART, []),
+    ([(x, y, z - 2.5e-4) for x, y, z in PART], []),  # as far as rounding goes
+    (moved(PART, 2, (0, 0, -3.6e-4)), ["0.0004 mm below the first finishing pass"]),
+    ([(x, y, z + 3.6e-4) for x, y, z in PART], ["no move along a first finishing pass"]),
+    ([(x, y, z - 0.5) for x, y, z in PART],
+     ["0.5000 mm below the first finishing pass", "no move along a first finishing pass"]),
+    ([(x, y + 0.5, z) for x, y, z in PART[:3]], ["no move along a first finishing pass"]),
+    ([(40, 0, 6.0), (40, 1, 4.0), (50, 1, 5.75), (50, 0, 5.75)], ["2.0000 mm below the first finishing pass"]),
+    ([*PART, (30, 0.5, 2.0), (30, 0, 5.75)], []),  # a link across the passes
+])
+def test_a_repeat_over_a_part_lies_on_the_first_passes(part, words):
+    found = list(part_repeat_findings(motion(PASSES), motion(part), STEP))
+    assert [f.got for f in found] == words
+    assert all(f.severity == "forbid" and f.where.startswith("again.nc") for f in found)
+    if len(words) == 1 and "below" in words[0]:
+        assert found[0].where.startswith("again.nc, line 3, " if len(part) > 3 else "again.nc, line 2, ")
+        low = min(part, key=lambda p: p[2] - np.interp(p[0], [0, 40, 80], [5, 6, 5]))
+        assert f", {low[0]:g} mm along, {low[1]:g} mm across" in found[0].where

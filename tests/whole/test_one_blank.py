@@ -1,0 +1,292 @@
+"""Several parts of one blank: their places in the text, the order of cutters, and each part on its own share."""
+
+import itertools
+import random
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pathgen import JobError, build, check, load_job
+from pathgen.app.blank import build_blank
+from pathgen.app.cli import main
+from pathgen.job.blank import merged
+from tests.job.test_plates import HOLE, PLATE, RING
+from tests.plain_cutting import Wood
+from tests.small_board import moves
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "one-blank" / "three-plates.toml"
+BLANK = """
+[stock]
+length = 300.0
+width = 130.0
+thickness = 3.0
+margin_nut = 0.0
+[[part]]
+job = "drilled.toml"
+at = [65.0, 0.0]
+[[part]]
+job = "ringed.toml"
+at = [170.0, 4.0]
+turn = 90
+[[part]]
+job = "drilled.toml"
+at = [255.0, 2.0]
+turn = 270
+"""
+DRILLED = PLATE + HOLE.replace("at = [50.0, 0.0]", "at = [20.0, 11.0]") + '''
+[[hole]]
+cutter = "flat 3"
+at = [70.0, -15.0]
+diameter = 4.0
+length = 14.0
+depth = 1.0
+'''
+RINGED = PLATE + RING.replace("at = [50.0, 0.0]", "at = [70.0, 8.0]").replace(
+    'fill = "none"', "") + HOLE.replace("at = [50.0, 0.0]", "at = [20.0, -11.0]")
+
+
+def blank(folder, text=BLANK, **more):
+    """Writes the job of a blank and those of its parts."""
+    for name, own in {"drilled": DRILLED, "ringed": RINGED, **more}.items():
+        (folder / f"{name}.toml").write_text(own)
+    (folder / "blank.toml").write_text(text)
+    return folder / "blank.toml"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = blank(tmp_path_factory.mktemp("blank"))
+    return path, build_blank(load_job(path), resolution=0.3)
+
+
+def there(part, at, turn):
+    """A place of a part as it lies on the blank: own blank 120 by 80, its middle 50 mm from X 0."""
+    x, y = part[0] - 50.0, part[1]
+    for _ in range(turn // 90):
+        x, y = -y, x
+    return at[0] + x, at[1] + y
+
+
+PLACES = (("drilled", (65.0, 0.0), 0), ("ringed", (170.0, 4.0), 90), ("drilled", (255.0, 2.0), 270))
+
+
+def test_the_whole_blank_by_the_tests_own_cutting(made):
+    """All texts in the order of their numbers over one blank: each part is where it should be, the rest untouched."""
+    _, result = made
+    assert result.passed, result.report["checks"]["findings"]
+    cell = 0.75
+    wood = Wood((0.0, 300.0), (0.0, 130.0), 3.0, cell)  # zero is the near lower corner
+    texts = {p.file_name: (p.text, p.cutter) for one in result.builds for p in one.programs}
+    for name in sorted(texts):
+        text, cutter = texts[name]
+        wood.cut(text, shape=cutter.shape, diameter=cutter.diameter)
+    gx, gy = np.meshgrid(np.arange(400) * cell, np.arange(174) * cell - 65.0, indexing="ij")
+    expected = np.full(wood.heights.shape, 3.0)
+    sure = np.ones(expected.shape, bool)
+
+    def shape(mask_in, mask_near, height):
+        expected[mask_in] = height
+        sure[mask_near & ~mask_in] = False
+
+    for name, at, turn in PLACES:
+        middle = there((50.0, 0.0), at, turn)
+        half = (50.0, 30.0) if turn % 180 == 0 else (30.0, 50.0)
+        dx, dy = abs(gx - middle[0]), abs(gy - middle[1])
+        groove = (dx < half[0] + 2.9) & (dy < half[1] + 2.9) & ((dx > half[0]) | (dy > half[1]))
+        sure[(dx < half[0] + 4) & (dy < half[1] + 4) & ((dx > half[0] - 0.6) | (dy > half[1] - 0.6))] = False
+        assert (wood.heights[groove] < 0).mean() > 0.6, name  # tabs stand
+        if name == "drilled":
+            away = np.hypot(gx - there((20.0, 11.0), at, turn)[0], gy - there((20.0, 11.0), at, turn)[1])
+            shape(away < 4.5, away < 5.6, -0.2)
+            sx, sy = there((70.0, -15.0), at, turn)
+            run = (gx - sx, gy - sy) if turn % 180 == 0 else (gy - sy, gx - sx)
+            shape((abs(run[0]) < 6.0) & (abs(run[1]) < 1.3), (abs(run[0]) < 7.6) & (abs(run[1]) < 2.6), 2.0)
+        else:
+            away = np.hypot(gx - there((20.0, -11.0), at, turn)[0], gy - there((20.0, -11.0), at, turn)[1])
+            shape(away < 4.5, away < 5.6, -0.2)
+            away = np.hypot(gx - there((70.0, 8.0), at, turn)[0], gy - there((70.0, 8.0), at, turn)[1])
+            shape((away > 10.6) & (away < 13.4), (away > 9.4) & (away < 14.6), 1.5)
+    assert sure.mean() > 0.8
+    assert wood.heights[sure] == pytest.approx(expected[sure], abs=1e-3)
+
+
+def test_parts_keep_their_own_order_and_come_free_last(made):
+    _, result = made
+    rows = result.report["programs"]
+    assert [row["number"] for row in rows] == list(range(1, len(rows) + 1))
+    assert [row["file"] for row in rows] == sorted(row["file"] for row in rows)
+    for part in range(1, 4):
+        own = [row["order"] for row in rows if row["part"] == part]
+        assert own == list(range(1, len(own) + 1))
+    outlines = [row["operation"] == "outline" for row in rows]
+    assert outlines == sorted(outlines)
+    assert result.report["fittings"] == 1  # one cutter does all
+    assert sum("stays in the spindle" in p.text for one in result.builds for p in one.programs) == len(rows) - 1
+    assert sum("Hold the blank" in p.text for one in result.builds for p in one.programs) == 1
+
+
+def fewest(parts):
+    """(fills, fittings) of the best order by trying every one: breadth first over all interleavings."""
+    best = {}
+    start = (tuple(0 for _ in parts), "")
+    level = {start: (0, 0)}
+    while level:
+        following = {}
+        for (at, fitted), cost in level.items():
+            if all(k == len(own) for k, own in zip(at, parts, strict=True)):
+                best[at] = min(best.get(at, (9, 99)), cost)
+            free = all(last for k, own in zip(at, parts, strict=True) for _, last in own[k:])
+            ready = [p for p, (k, own) in enumerate(zip(at, parts, strict=True))
+                     if k < len(own) and (free or not own[k][1])]
+            # one step of any part, or one pour for any of those that wait for it
+            pouring = [p for p in ready if not parts[p][at[p]][0]]
+            moves_on = [(p,) for p in ready if parts[p][at[p]][0]]
+            moves_on += [some for n in range(1, len(pouring) + 1) for some in itertools.combinations(pouring, n)]
+            for some in moves_on:
+                there_now = tuple(k + (p in some) for p, k in enumerate(at))
+                cutter = parts[some[0]][at[some[0]]][0]
+                new = (cost[0] + (not cutter), cost[1] + (bool(cutter) and cutter != fitted))
+                key = (there_now, cutter or fitted)
+                following[key] = min(following.get(key, (9, 99)), new)
+        level = following
+    return min(best.values())
+
+
+def test_no_order_changes_cutters_less_often():
+    """Against every interleaving of random small parts; fills waited for come before cutters changed."""
+    chance = random.Random(17)
+    for _ in range(60):
+        parts = [[(chance.choice("abc"), False) if chance.random() < 0.8 else ("", False)
+                  for _ in range(chance.randint(1, 4))] + [(chance.choice("ab"), True)]
+                 for _ in range(chance.randint(1, 3))]
+        order = merged(parts)
+        assert sorted(order) == [(p, k) for p, own in enumerate(parts) for k in range(len(own))]
+        for p in range(len(parts)):
+            assert [k for q, k in order if q == p] == list(range(len(parts[p])))
+        first_last = next(n for n, (p, k) in enumerate(order) if parts[p][k][1])
+        assert all(parts[p][k][1] for p, k in order[first_last:])
+        fills = changes = 0
+        fitted, before = "", "x"
+        poured = set()
+        for p, k in order:
+            cutter = parts[p][k][0]
+            if not cutter:
+                fills += bool(before) or p in poured  # several parts pour at one stop, one part once
+                poured = {p} if before or p in poured else poured | {p}
+            elif cutter != fitted:
+                changes, fitted = changes + 1, cutter
+            before = cutter
+        assert (fills, changes) == fewest(parts)
+
+
+def test_fills_are_poured_together(tmp_path):
+    """Two parts with a fill each: one stop, and the first says to wait."""
+    filled = PLATE
+    for old, new in (("face = false\n", ""), ("thickness = 3.0\nmargin", "thickness = 3.4\nmargin"),
+                     ("length = 120.0\nwidth = 80.0", "length = 130.0\nwidth = 90.0"),
+                     ("margin_nut = 10.0", "margin_nut = 15.0")):
+        filled = filled.replace(old, new)
+    filled += '\n[surface]\nfinish = "ball"\nscallop = 0.2\n' + RING + 'fill = "resin"\n'
+    text = BLANK.replace("thickness = 3.0", "thickness = 3.4").replace("drilled", "filled")
+    for old, new in (("[65.0, 0.0]", "[66.0, 0.0]"), ("ringed", "filled"), ("[170.0, 4.0]", "[178.0, 0.0]")):
+        text = text.replace(old, new)
+    text = text[: text.rindex("[[part]]")]
+    result = build_blank(load_job(blank(tmp_path, text, filled=filled)), resolution=0.4)
+    assert result.passed, result.report["checks"]["findings"]
+    assert result.report["pours"] == 1
+    # the ball, the pockets, stop, the ball again, the outlines
+    assert result.report["fittings"] == 4
+    pockets = [p for one in result.builds for p in one.programs if p.operation == "pocket"]
+    words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
+    assert "Do not fill yet: the fills of all parts are poured together, after program 4" in words[0]
+    assert "Stop here" not in words[0]
+    assert "Stop here for the fill" in words[1]
+    assert "Fill now too: filled-1" in words[1]
+    page = result.files(shaded=False)["setup.html"]
+    assert page.count("Stop after program") == 1
+    assert "part-2-filled-2.html#program-2" in page
+
+
+def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_path, capsys):
+    path, result = made
+    result.write(tmp_path / "out", shaded=False)
+    assert check(load_job(path), tmp_path / "out", resolution=0.4).findings == ()
+    changed = sorted((tmp_path / "out").glob("*ringed-outline*"))[0]
+    # 40 mm toward the third part
+    changed.write_text("\n".join(
+        line if line.startswith("(") else re.sub(r"X(-?[\d.]+)", lambda m: f"X{float(m[1]) + 40:g}", line)
+        for line in changed.read_text().splitlines()) + "\n")
+    found = check(load_job(path), tmp_path / "out", resolution=0.4)
+    assert "off-its-share" in {f.code for f in found.findings}
+    assert not found.passed
+    assert main(["check", str(path), str(tmp_path / "out"), "--resolution", "0.4"]) == 1
+    assert "off the part's share of the blank" in capsys.readouterr().out
+
+
+def test_commands(tmp_path, monkeypatch, capsys):
+    path = blank(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    assert main(["show", str(path)]) == 0
+    assert (tmp_path / "blank-placing.svg").read_text().count('class="part"') == 3
+    assert main(["build", str(path), "--out", "out", "--no-pictures", "--resolution", "0.5"]) == 0
+    said = capsys.readouterr().out
+    assert "fit flat 3" in said
+    assert "1 cutter to fit" in said
+    for command in (["frets"], ["reach"], ["compare"], ["coupon", "--out", "no"], ["pieces", "--out", "no"]):
+        assert main([command[0], str(path), *command[1:]]) == 2
+        assert "is a job of several parts" in capsys.readouterr().err, command
+    with pytest.raises(JobError, match="is a job of several parts"):
+        build(load_job(path))
+
+
+@pytest.mark.parametrize(("old", "new", "where", "words"), [
+    ("at = [170.0, 4.0]", "at = [150.0, 4.0]", "[[part]] 2 at", "overlaps that of part 1 by 15 mm along and 80 mm"),
+    ("at = [65.0, 0.0]", "at = [55.0, 0.0]", "[[part]] 1 at", "5.00 mm past the common one's edge"),
+    ("turn = 270", "turn = 45", "[[part]] 3 turn", "45 given"),
+    ("thickness = 3.0", "thickness = 4.0", "[[part]] 1 job", "for a blank of 3 mm"),
+    ('"ringed.toml"', '"missing.toml"', "missing.toml", "No such file"),
+    ('"ringed.toml"', '"blank.toml"', "[[part]] 2, blank.toml", "is itself a job of several parts"),
+    ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
+    ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
+    ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
+     "[[part]] 1, drilled.toml, step 3, outline, keep_out 1", "5 mm to 125 mm along"),
+])
+def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
+    with pytest.raises(JobError) as wrong:
+        build_blank(load_job(blank(tmp_path, BLANK.replace(old, new, 1))), resolution=0.6)
+    assert where in wrong.value.where
+    assert words in str(wrong.value)
+
+
+@pytest.mark.parametrize(("own", "where", "words"), [
+    (RINGED.replace("diameter = 3.0", "diameter = 3.2", 1), '[[part]] 2, [[cutter]] "flat 3"',
+     "says other things of it than drilled.toml"),
+    (RINGED.replace("length = 120.0", "length = 104.0").replace("margin_nut = 10.0", "margin_nut = 2.0"),
+     "[[part]] 2, ringed.toml", 'outline with "flat 3" comes 1.20 mm off its own blank'),
+    (RINGED.replace("outer = 14.0", "outer = 40.0"), "[[part]] 2, [[ring]] 1 outer", "past the edge of the plate"),
+    (RINGED + '[holes]\ncutter = "flat 3"\nat = [[-5.0, 0.0], [105.0, 0.0]]\ndiameter = 4.0\nthrough = 4.0\n'
+     '[channel]\ncutter = "flat 3"\nalong = [5.0, 15.0]\ndepth = 1.0\n', "[[part]] 2 job", "ringed.toml has [channel]"),
+])
+def test_parts_that_do_not_share_a_blank(tmp_path, own, where, words):
+    with pytest.raises(JobError) as wrong:
+        build_blank(load_job(blank(tmp_path, ringed=own)), resolution=0.6)
+    assert wrong.value.where == where
+    assert words in str(wrong.value)
+
+
+def test_the_example_has_three_parts_and_fits_each_cutter_as_often_as_its_head_plate_alone():
+    """The head plate's own order changes cutters 8 times, and no order of all three can do with fewer."""
+    result = build_blank(load_job(EXAMPLE), resolution=0.6)
+    assert result.passed
+    alone = [step.cutter.name for step in result.builds[0].plan.clamping.steps]
+    assert 1 + sum(a != b for a, b in itertools.pairwise(alone)) == 8
+    assert result.report["fittings"] == 8
+    assert result.report["pours"] == 2
+    # a hole of the cover, 8 mm from its near end: turned a quarter, from a blank 112 mm long whose middle is 36 mm on
+    holes = [p for p in result.builds[1].programs if p.operation == "round-holes"][-1]
+    _, ends, rapid = moves(holes.text)
+    low = ends[~rapid & (ends[:, 2] < 0.0), :2]
+    assert low.min(axis=0) == pytest.approx([246.0, 60.0 - 28.0], abs=0.01)
+    assert low.max(axis=0) == pytest.approx([246.0, 60.0 + 28.0], abs=0.01)
