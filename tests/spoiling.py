@@ -474,7 +474,7 @@ def one_cut_made_a_rapid(case: Case) -> None:
 def one_plunge_made_a_rapid(case: Case) -> None:
     moves = case.moves(POCKET)
     down = np.flatnonzero((moves.kind > 0) & (np.roll(moves.kind, 1) == 0))
-    moves.kind[down[0]] = 0
+    moves.kind[down[0] : down[0] + 2] = 0  # the first may end where the wood begins, and the way in be a ramp
     case.put(POCKET, moves)
 
 
