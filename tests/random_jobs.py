@@ -409,7 +409,7 @@ def _icon(text: str, x: float, y: float, size: float) -> str:
 
 
 NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "to", "tabs", "rotate", "ratios",
-           "ramp", "spin_up", "between", "at_frets", "strings"}
+           "ramp", "spin_up", "between", "at_frets", "strings", "count", "turn", "layers"}
 NO_UNIT_IN = {"cutter": {"stepover"}, "dots": {"frets"}}
 
 
@@ -445,16 +445,20 @@ def ending(
     With `cell` what passes is cut again on a grid of so many mm.
     """
     import pathgen
+    from pathgen.job.form import parts_of
 
     start = time.perf_counter()
     try:
-        result = pathgen.build(pathgen.load_job(folder / "job.toml"), resolution=resolution)
-        forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
-        kind, message = ("refused by its own check", "\n".join(map(str, forbidding))) if forbidding else ("built", "")
-        if texts is not None and not forbidding:
-            result.write(texts)
-        if cell is not None and not forbidding and (found := cut_again(result, cell=cell)):
-            kind, message = "cut too deep", "\n".join(found)
+        kind, message = "built", ""
+        for job in parts_of(pathgen.load_job(folder / "job.toml")):
+            result = pathgen.build(job, resolution=resolution)
+            forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
+            if forbidding:
+                kind, message = "refused by its own check", "\n".join(map(str, forbidding))
+            elif cell is not None and (found := cut_again(result, cell=cell)):
+                kind, message = "cut too deep", "\n".join(found)
+            if texts is not None and not forbidding:
+                result.write(texts)
     except pathgen.PathgenError as error:
         kind, message = "refused", str(error)
     except Exception:
@@ -508,6 +512,8 @@ def in_a_process(folder: Path, *, limit: float, cell: float | None = None) -> En
 
 def main() -> None:
     """The documented command."""
+    from tests.random_plates import random_plate
+
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
@@ -516,6 +522,7 @@ def main() -> None:
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
+    parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
     asked = parser.parse_args()
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
@@ -523,7 +530,7 @@ def main() -> None:
     slowest: list[tuple[float, int]] = []
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
-            job = random_job(seed, drawings=icons, small=asked.small)
+            job = random_plate(seed) if asked.plates else random_job(seed, drawings=icons, small=asked.small)
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
             end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit, cell=asked.cut_again)

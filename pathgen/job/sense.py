@@ -333,6 +333,13 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
         raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
                        allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
                        remedy=f'add rough = "{finish.name}": it may be the same cutter')
+    over = job.stock.thickness - job.body.thickness - table.leave
+    if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
+        raise JobError(
+            "[surface] allowance", f"{format_length(table.allowance, job.units)} is to be left by roughing, and the "
+            f"blank stands {format_length(over, job.units)} over what is finished",
+            allowed=f"less than {format_length(over, job.units)}",
+            remedy="make allowance smaller, or take a thicker blank" + ("" if level else "; or leave rough out"))
     if table.stepover is not None and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",
                        allowed="less than the cutter's diameter", remedy="make it smaller")

@@ -28,6 +28,8 @@ def roughing(
     """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
     runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance)
     path = _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+    if not len(path):
+        return path
     bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
     return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top))
 
