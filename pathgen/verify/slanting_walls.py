@@ -1,4 +1,4 @@
-"""The slanting walls of a pocket that a v cutter ends: how deep they come at every point.
+"""The slanting walls of a pocket that v cutters alone open: how deep they come at every point.
 
 The flank of a v goes from each wall down by its rise over run, as far as the floor: a point that lies r inside the
 nearest wall lies min(depth, r times that) below the surface there, wherever the tip may go. On a slope the surface
@@ -18,17 +18,17 @@ from pathgen.verify.simulate import Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
 
 _LEAST_PART = 0.02  # mm2: dots of less may be left out, and are then told of
-_LEAST_LEFT = 0.05  # mm2
+_LEAST_LEFT = 0.5  # mm2: at forks of the middle line tips of a tenth of it may stay
 _MOST_POINTS = 50_000
 
 
 def wall_findings(
     poured: Poured, steps: Sequence[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    """Where a pocket that a v cutter ends is less deep than its flank goes beside the walls; nothing of others."""
-    last = max(steps, key=lambda step: step.order, default=None)
-    if last is None or last.cutter.shape != "v":
+    """Where a pocket that v cutters alone open is less deep than the flank goes beside the walls; nothing of others."""
+    if not steps or any(step.cutter.shape != "v" for step in steps):
         return
+    last = max(steps, key=lambda step: step.order)
     inlay, part, surface = poured.inlay, sim.grid.part(poured.window), clamping.board.surface
     pieces = shapely.get_parts(inlay.area)
     pieces = pieces[shapely.area(pieces) > _LEAST_PART]
