@@ -60,9 +60,15 @@ class Moves:
         return self.kind > 0
 
     def runs(self) -> list[np.ndarray]:
-        """Indices of each run of feed moves between rapids."""
-        index = np.flatnonzero(self.cuts)
-        return np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
+        """Indices of each run of feed moves between rapids across; up and down in its own hole it may be quick."""
+        index, hops = np.flatnonzero(self.cuts), np.cumsum(self.hops)
+        return np.split(index, np.flatnonzero(np.diff(hops[index])) + 1)
+
+    @property
+    def hops(self) -> np.ndarray:
+        """Rapids that go across."""
+        moved = np.diff(self.points[:, :2], axis=0, prepend=np.inf).any(axis=1)
+        return (self.kind == 0) & moved
 
     def passes(self, axis: int = 1) -> list[np.ndarray]:
         """Indices of moves of each long lengthwise pass of the last run."""
@@ -473,15 +479,16 @@ def one_cut_made_a_rapid(case: Case) -> None:
 @spoiling
 def one_plunge_made_a_rapid(case: Case) -> None:
     moves = case.moves(POCKET)
-    down = np.flatnonzero((moves.kind > 0) & (np.roll(moves.kind, 1) == 0))
-    moves.kind[down[0]] = 0
+    run = moves.runs()[0]
+    z = moves.points[run, 2]
+    moves.kind[run[: int(np.argmax(z < z.min() + 1e-3)) + 1]] = 0  # the way in may be a ramp
     case.put(POCKET, moves)
 
 
 @spoiling
 def a_retract_left_out(case: Case) -> None:
     moves = case.moves(SLOTS)
-    up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0))
+    up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0) & np.roll(moves.hops, -1))
     which = np.ones(len(moves.kind), bool)
     which[up[len(up) // 2]] = False
     case.put(SLOTS, moves.keep(which))

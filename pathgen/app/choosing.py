@@ -161,7 +161,10 @@ def _choice(job: Job, clamping: Clamping, cutter: Cutter, scallop: float, *, cho
 
 def _finish(job: Job) -> Cutter:
     if job.surface is None:
-        raise JobError("[surface]", "is missing: there is no radius to finish", remedy="add a [surface] table")
+        if job.plate and not job.plate.face:
+            raise JobError("[plate] face", "false: nothing is surfaced, so there is nothing to compare",
+                           remedy="pathgen reach compares the cutters of its drawings")
+        raise JobError("[surface]", "is missing: there is no surface to finish", remedy="add a [surface] table")
     finish = job.cutter(job.surface.finish, "[surface] finish")
     if finish.shape == "flat-end":
         raise JobError("[surface] finish", f'"{finish.name}" is a flat end: it leaves no ridges to choose between',

@@ -469,6 +469,8 @@ def _reach(options: argparse.Namespace) -> int:
         return GOOD
     for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
         _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
+    if not found:
+        _show(["The job has no drawings to cut: there is nothing to reach."])
     return GOOD
 
 

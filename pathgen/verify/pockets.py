@@ -20,6 +20,7 @@ from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.opening import opens_outside
 from pathgen.verify.simulate import OPENED, Poured, Simulation
+from pathgen.verify.slanting_walls import wall_findings
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 
@@ -122,6 +123,7 @@ def pocket_findings(
         low = opened | _low_already(poured, steps, sim, clamping, tolerances)
         yield from _in_plan(poured, openings, opened, low, sim, clamping, motions, tolerances, culprit)
         yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
+        yield from wall_findings(poured, steps, sim, clamping, tolerances)
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 

@@ -27,7 +27,8 @@ def test_place_and_value(tmp_path, along, across):
     assert box[0] - reach <= x <= box[1] + reach
     assert box[2] - reach <= y <= box[3] + reach
     assert z < 20.0
-    way, value, axis = re.search(r"let it (end|begin) at (-?[\d.]+) mm (along|across)", said.remedy).groups()
+    way, value, axis = re.search(r"(?:let it|move it until it) (end|begin)s? at (-?[\d.]+) mm (along|across)",
+                                 said.remedy).groups()
     old = along if axis == "along" else [box[2], box[3]]
     wide, value = old[1] - old[0], float(value)
     new = [value - wide, value] if way == "end" else [value, value + wide]

@@ -62,3 +62,10 @@ def test_what_libraries_warn_of_does_not_reach_the_terminal():
     traced = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=HOUSE, check=True,
                             env={**os.environ, "PATHGEN_TRACE": "1"})
     assert "RuntimeWarning" in traced.stderr
+
+
+def test_jobs_that_leave_nothing_to_compare_or_reach_say_so(capsys):
+    assert main(["compare", str(HOUSE / "examples" / "parts" / "rosette.toml")]) == 2
+    assert "[plate] face: false: nothing is surfaced" in capsys.readouterr().err
+    assert main(["reach", str(HOUSE / "examples" / "boards" / "truss-rod.toml")]) == 0
+    assert "no drawings to cut" in capsys.readouterr().out

@@ -503,3 +503,11 @@ def test_a_point_that_stands_twice_is_no_wall():
     once = middle_line(Polygon([(0.0, 0.0), (4.0, 0.0), (2.0, 3.0)]), twice, 2.0)
     assert len(lines) == 3
     assert shapely.length(lines).sum() == pytest.approx(shapely.length(once).sum(), abs=0.2)
+
+
+def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
+    dot = Point(5.0, 5.0).buffer(0.5, quad_segs=32)
+    pointed = v_cutter(60.0)
+    cut, = pocket(dot, surface=LEVEL, cutters=[pointed], depth=1.6, safe_z=SAFE_Z)
+    assert dot.difference(cut.opened).area < 0.005 * dot.area
+    assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)

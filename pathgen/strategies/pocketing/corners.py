@@ -31,6 +31,9 @@ _FILM = 0.01
 _LINE = 0.001
 """How far the path may lie from the middle line's points, mm."""
 
+_DOT = 0.01
+"""Length of the line that opens a dot, mm."""
+
 _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
@@ -50,7 +53,7 @@ def sharpened(
     for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
         lines = _lines(one, parts[k], left[k])
         if lines:
-            after[k] = overlay.union_all([opened[k], *(_opened_along(one, line) for line in lines)])
+            after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])
             after[k] = overlay.intersection(after[k], parts[k])
             branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
     trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
@@ -70,20 +73,22 @@ def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Float
     reach = one.half_width + SAMPLE
     plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
     lines = middle_line(plane_region, plane_left, reach)
-    if not len(lines):
-        return []
+    if not len(lines):  # round: its middle is a point
+        centre = shapely.get_coordinates(shapely.maximum_inscribed_circle(plane_region, tolerance=_LINE))[0]
+        lines = shapely.linestrings([[centre, centre + [_DOT, 0.0]]])
     points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
     width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
     deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
-    cuts = np.split(deep, np.flatnonzero(np.diff(owner)) + 1)
-    return [line for cut in cuts for line in _useful(cut, one, left)]
-
-
-def _useful(line: Floats, one: Opening, left: BaseGeometry) -> list[Floats]:
-    """The stretches of a line that open something of `left`, each from its deep end, in fewer points."""
-    width = line[:, 2] / one.cutter.wall_slope
     shapely.prepare(left)
-    cuts = shapely.dwithin(left, shapely.points(line[:, :2]), width + SAMPLE) & (line[:, 2] > 0.0)
+    cuts = shapely.dwithin(left, shapely.points(deep[:, :2]), deep[:, 2] / one.cutter.wall_slope + SAMPLE)
+    cuts &= deep[:, 2] > 0.0
+    apart = np.flatnonzero(np.diff(owner)) + 1
+    return [piece for line, some in zip(np.split(deep, apart), np.split(cuts, apart), strict=True)
+            for piece in _useful(line, some)]
+
+
+def _useful(line: Floats, cuts: NDArray[np.bool_]) -> list[Floats]:
+    """The stretches of a line that cut something, a point more on each side, from the deep end, in fewer points."""
     grown = cuts | np.append(cuts[1:], False) | np.insert(cuts[:-1], 0, False)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], grown, [False]]).astype(int)))
     out = []
@@ -143,14 +148,17 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     return np.clip(deepest, 0.0, one.depth)
 
 
-def _opened_along(one: Opening, line: Floats) -> BaseGeometry:
-    """What a v cutter opens along a line of axis and depth: discs and the hulls of each two neighbours."""
+def _opened_along(one: Opening, lines: list[Floats]) -> Shapes:
+    """What a v cutter opens along lines of axis and depth: hulls of the discs at each two neighbours."""
+    line = np.concatenate(lines)
     gradient = _gradient(one.surface, line[:, :2])
     e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
     depth = line[:, 2] / one.cutter.wall_slope
     middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
     places = shapely.points(middle)
     discs = overlay.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
-    pairs = np.stack([discs[:-1], discs[1:], places[:-1], places[1:]], axis=1)  # a tip has no disc, only its place
-    hulls = shapely.convex_hull([shapely.geometrycollections(pair) for pair in pairs])
-    return overlay.union_all(hulls)
+    last = np.cumsum([len(each) for each in lines])[:-1] - 1
+    a = np.delete(np.arange(len(line) - 1), last)
+    pairs = np.stack([discs[a], discs[a + 1], places[a], places[a + 1]], axis=1)  # a tip has no disc, only its place
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(
+        pairs.ravel(), indices=np.repeat(np.arange(len(a)), 4))))

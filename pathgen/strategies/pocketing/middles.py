@@ -41,7 +41,12 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     if len(points) < 3:
         return np.empty(0, object)
     ways = shapely.linestrings(_voronoi_edges(points))
-    ways = ways[shapely.contains_properly(region, ways) & shapely.dwithin(near, ways, reach)]
+    ways = ways[shapely.dwithin(near, ways, reach)]
+    inside = shapely.contains_properly(region, ways)
+    # where no third wall stands near, a way goes on, past walls further off that are not looked at
+    long = shapely.get_parts(overlay.intersection(
+        ways[~inside & (shapely.length(ways) > reach)], overlay.buffer(near, reach)))
+    ways = np.concatenate([ways[inside], long[shapely.contains_properly(region, long)]])
     return _led_into_corners(_merged(ways[_between_walls(ways, points, region)]), region)
 
 
@@ -104,7 +109,7 @@ def _between_walls(ways: Shapes, points: Floats, region: BaseGeometry) -> NDArra
 def _merged(ways: Shapes) -> Shapes:
     if not len(ways):
         return ways
-    merged = shapely.get_parts(shapely.line_merge(overlay.union_all(ways)))
+    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(ways)))
     return merged[shapely.length(merged) > 2.0 * SAMPLE]
 
 

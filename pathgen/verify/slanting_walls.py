@@ -1,0 +1,60 @@
+"""The slanting walls of a pocket that v cutters alone open: how deep they come at every point.
+
+The flank of a v goes from each wall down by its rise over run, as far as the floor: a point that lies r inside the
+nearest wall lies min(depth, r times that) below the surface there, wherever the tip may go. On a slope the surface
+itself falls or rises along r.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+
+from pathgen.base import overlay
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
+from pathgen.verify.simulate import Poured, Simulation
+from pathgen.work.clamping import Clamping, Step
+
+_LEAST_PART = 0.02  # mm2: dots of less may be left out, and are then told of
+_LEAST_LEFT = 0.5  # mm2: at forks of the middle line tips of a tenth of it may stay
+_MOST_POINTS = 50_000
+
+
+def wall_findings(
+    poured: Poured, steps: Sequence[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """Where a pocket that v cutters alone open is less deep than the flank goes beside the walls; nothing of others."""
+    if not steps or any(step.cutter.shape != "v" for step in steps):
+        return
+    last = max(steps, key=lambda step: step.order)
+    inlay, part, surface = poured.inlay, sim.grid.part(poured.window), clamping.board.surface
+    pieces = shapely.get_parts(inlay.area)
+    pieces = pieces[shapely.area(pieces) > _LEAST_PART]
+    depth = sim.surface[poured.window] - poured.floor
+    gone = tolerances.floor_ridge + tolerances.pocket_shallow
+    inside = part.covered(overlay.buffer(shapely.multipolygons(pieces), -1.5 * tolerances.pocket_plan))
+    rows, columns = np.nonzero(inside & (depth < inlay.depth - clamping.skimmed(inlay) - gone))
+    every = len(rows) // _MOST_POINTS + 1
+    rows, columns = rows[::every], columns[::every]
+    if not len(rows):
+        return
+    x, y = part.xs[columns], part.ys[rows]
+    corners, ring = shapely.get_coordinates(shapely.get_rings(pieces), return_index=True)
+    joined = ring[1:] == ring[:-1]
+    walls = shapely.STRtree(shapely.linestrings(np.stack([corners[:-1][joined], corners[1:][joined]], axis=1)))
+    (point, _), away = walls.query_nearest(shapely.points(x, y), return_distance=True, all_matches=False)
+    inward = np.empty(len(x))
+    inward[point] = away
+    wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - surface.slope(x, y)) * inward)
+    short = wanted - clamping.skimmed(inlay) - depth[rows, columns]
+    area = float((short > gone).sum()) * every * sim.grid.cell_area
+    if area > _LEAST_LEFT:
+        worst = int(np.argmax(short))
+        yield Finding(
+            code="pocket-too-shallow", severity="forbid",
+            where=at(f"inlay {inlay.index + 1}, {last.file_name}", None, float(x[worst]), float(y[worst])),
+            got=f"{area:.2f} mm2 beside the walls stand up to {float(short[worst]):.2f} mm above what the v cutter "
+                "opens there", allowed=f"{gone:.2f} mm, for steps and ridges", remedy=AGAIN,
+        )
