@@ -17,6 +17,8 @@ from pathgen.base.plain import in_json, one_line
 from pathgen.base.units import in_units
 
 if TYPE_CHECKING:
+    from pathgen.app.blank import BlankBuild
+    from pathgen.app.building import Build
     from pathgen.base.cutters import Cutter
     from pathgen.job import Job
 
@@ -269,8 +271,7 @@ def _build(options: argparse.Namespace) -> int:
     from pathgen.app.folders import refuse_foreign
     from pathgen.job import load_job
     from pathgen.job.form import parts_of
-    from pathgen.report.data import as_json
-    from pathgen.report.text import finding_lines, summary_lines
+    from pathgen.report.text import summary_lines
 
     job = load_job(options.job)
     refuse_foreign(Path(options.out))
@@ -281,31 +282,28 @@ def _build(options: argparse.Namespace) -> int:
                                   shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
-    if options.json:
-        say(as_json(result.report).rstrip())
-    else:
-        _show([*summary_lines(result.report, job.units), *finding_lines(result.report["checks"], job.units)])
-    if not result.passed:
-        say("Nothing was written.", sys.stderr)
-        return FORBIDDEN
-    written = result.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
-    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
-    return GOOD
+    return _written(options, result, summary_lines(result.report, job.units))
 
 
 def _build_blank(options: argparse.Namespace, job: Job) -> int:
     """Every part of a blank into one folder."""
     from pathgen.app.blank import build_blank
     from pathgen.report.blank import blank_summary
-    from pathgen.report.data import as_json
-    from pathgen.report.text import finding_lines
 
     with progress(len(job.parts), sys.stderr) as tell:
         made = build_blank(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
+    return _written(options, made, blank_summary(made.report))
+
+
+def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
+    """What was made is shown, and written where nothing forbids it."""
+    from pathgen.report.data import as_json
+    from pathgen.report.text import finding_lines
+
     if options.json:
         say(as_json(made.report).rstrip())
     else:
-        _show([*blank_summary(made.report), *finding_lines(made.report["checks"], job.units)])
+        _show([*summary, *finding_lines(made.report["checks"], made.job.units)])
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN

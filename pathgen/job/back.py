@@ -13,13 +13,13 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import ChannelTable, HolesTable
-from pathgen.parts.back.part import Back, turned_over
+from pathgen.parts.back.part import Back
 from pathgen.parts.flat.part import rounded
 from pathgen.work.clamping import Clamping, Step, numbered
 from pathgen.work.features import Cutouts, Holes
 from pathgen.work.operations import Channel, DowelHoles, Outline
 from pathgen.work.part import Part
-from pathgen.work.underside import wood_over
+from pathgen.work.underside import turned_over, wood_over
 
 Floats = NDArray[np.float64]
 

@@ -100,8 +100,7 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     blank = shapely.box(*(clamping.shared.blank if clamping.shared else clamping.stock.bounds))
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"
-        stands = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])
-        off = float(shapely.distance(stands, blank))
+        off = float(shapely.distance(box.shape, blank))
         if off > 0:
             yield Doubt(
                 where=where, problem=f"stands {format_length(off, job.units, decimals=1)} off the blank",
@@ -109,7 +108,7 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 remedy="if it is a clamp, correct along and across: they count from "
                        f"{'the nut face' if job.board else 'X 0'} and the centre-line",
             )
-        elif overlay.intersection(stands, blank).area > 0 and box.height < clamping.stock.thickness:
+        elif overlay.intersection(box.shape, blank).area > 0 and box.height < clamping.stock.thickness:
             yield Doubt(
                 where=where, problem=f"ends {format_length(box.height, job.units)} above the bed, lower than the blank",
                 allowed=f"above the blank, {format_length(clamping.stock.thickness, job.units)}, where it lies over it",

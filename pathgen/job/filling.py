@@ -106,7 +106,7 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
 
 
 def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:
-    clamps = [shapely.box(c.x[0], c.y[0], c.x[1], c.y[1]) for c in clamping.setup.keep_out]
+    clamps = [c.shape for c in clamping.setup.keep_out]
     return overlay.difference(free, overlay.buffer(overlay.union_all(clamps), CLAMP_GAP)) if clamps else free
 
 

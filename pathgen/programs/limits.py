@@ -86,8 +86,7 @@ def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[
     if not low.any():
         return -np.inf, (0.0, 0.0, 0.0)
     start, end = points[:-1][low], points[1:][low]
-    area, moves = shapely.box(box.x[0], box.y[0], box.x[1], box.y[1]), shapely.linestrings(
-        np.stack([start[:, :2], end[:, :2]], axis=1))
+    area, moves = box.shape, shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
     gap = shapely.distance(moves, area) - radius
     worst = int(np.argmin(gap))
     nearest = shapely.get_coordinates(shapely.shortest_line(moves[worst], area))[0]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -118,8 +117,7 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
 
 def _clamps(clamping: Clamping, reach: float) -> BaseGeometry:
     """Where the axis of a cutter that reaches so far stays high: clamps may stand on a board that is not surfaced."""
-    boxes = [shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1]) for thing in clamping.setup.keep_out]
-    return overlay.buffer(overlay.union_all(boxes), reach)
+    return overlay.buffer(overlay.union_all([thing.shape for thing in clamping.setup.keep_out]), reach)
 
 
 def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:

@@ -18,6 +18,7 @@ from pathgen.programs.paths import Around, path_of
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
 from pathgen.work.part import Part
+from pathgen.work.underside import turned_over
 
 Floats = NDArray[np.float64]
 
@@ -38,8 +39,7 @@ def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
     free = overlay.buffer(shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
     free = overlay.difference(free, overlay.buffer(_cleared(clamping), reach, join_style="mitre"))
     for thing in clamping.setup.keep_out:
-        body = shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1])
-        free = overlay.difference(free, overlay.buffer(body, reach))
+        free = overlay.difference(free, overlay.buffer(thing.shape, reach))
     return free
 
 
@@ -130,7 +130,7 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
         cleared = step.operation.clears(board.outline, step.cutter, proud)
         parts.append(_swept(clamping, step) if cleared is None else cleared)
     if clamping.under is not None:  # turned over: holes through the blank are in its top too
-        below = [shapely.transform(there, lambda p: p * [1.0, -1.0]) for step in clamping.under.steps
+        below = [turned_over(there) for step in clamping.under.steps
                  if (there := step.operation.clears(clamping.under.board.outline, step.cutter, proud)) is not None]
         parts += below
     return overlay.union_all(parts)

@@ -196,8 +196,7 @@ def _bed(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
 def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeometry:
     """Clear of clamps by the whole cutter, and no further from the part than the machine's travel lets it go."""
     for thing in clamping.setup.keep_out:
-        body = shapely.box(thing.x[0], thing.y[0], thing.x[1], thing.y[1])
-        free = overlay.difference(free, overlay.buffer(body, step.cutter.radius + 1.0))
+        free = overlay.difference(free, overlay.buffer(thing.shape, step.cutter.radius + 1.0))
     if clamping.machine.travel is None:
         return free
     x0, y0, x1, y1 = clamping.board.outline.bounds

@@ -53,7 +53,7 @@ class Grid:
 
     def covered(self, shape: shapely.Geometry) -> Mask:
         """Points inside a shapely area: even-odd over all its rings, a scan line for each row."""
-        edges = _ring_edges(shape)
+        edges = ring_edges(shape)
         inside = np.zeros(self.shape, dtype=np.uint8)
         if len(edges):
             rows, columns = self.window((edges[:, [0, 2]].min(), edges[:, [1, 3]].min(), edges[:, [0, 2]].max(),
@@ -67,7 +67,7 @@ class Grid:
         return inside.view(bool)
 
 
-def _ring_edges(shape: shapely.Geometry) -> Floats:
+def ring_edges(shape: shapely.Geometry) -> Floats:
     """(n, 4) edges x0 y0 x1 y1 of all rings of an area."""
     lines = shapely.get_parts(shapely.boundary(shapely.get_parts(shape)))
     lines = shapely.get_parts(lines)

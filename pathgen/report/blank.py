@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pathgen.report.data import finding_rows
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.text import finding_lines, minutes_words
@@ -23,8 +24,7 @@ def blank_data(
                   key=lambda row: row["number"])
     found = [f | {"where": f"part {number}, {part['name']}: {f['where']}"}
              for number, part in enumerate(parts, 1) for f in part["report"]["checks"]["findings"]]
-    found += [{"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
-               "remedy": f.remedy} for f in together]
+    found += finding_rows(together)
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
@@ -52,16 +52,16 @@ def blank_summary(report: Row) -> list[str]:
                      f"{row['minutes']:.1f} min"])
         if row["fill_after"]:
             rows.append(["", "STOP: fill", "", "", ""])
-    pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} for fills" if report["pours"] else ""
     return [
         *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
-        f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}{pours}.",
+        f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}.",
     ]
 
 
 def fittings_words(report: Row) -> str:
-    """How often a cutter is fitted: ``8 cutters to fit``."""
-    return f"{report['fittings']} cutter{'s' if report['fittings'] > 1 else ''} to fit"
+    """How often a cutter is fitted, and a fill poured: ``8 cutters to fit, 2 stops for fills``."""
+    pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} for fills" if report["pours"] else ""
+    return f"{report['fittings']} cutter{'s' if report['fittings'] > 1 else ''} to fit{pours}"
 
 
 def blank_text(report: Row, part_texts: Sequence[str]) -> str:

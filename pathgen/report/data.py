@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -122,12 +122,14 @@ def checks_data(checked: Verification, more: Sequence[Finding] = ()) -> dict[str
         "passed": checked.passed,
         "surface_low": _round(checked.surface_low),
         "surface_high": _round(checked.surface_high),
-        "findings": [
-            {"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
-             "remedy": f.remedy}
-            for f in (*checked.findings, *more)
-        ],
+        "findings": finding_rows((*checked.findings, *more)),
     }
+
+
+def finding_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Each as plain words by name."""
+    return [{"code": f.code, "severity": f.severity, "where": f.where, "got": f.got, "allowed": f.allowed,
+             "remedy": f.remedy} for f in findings]
 
 
 def as_json(report: dict[str, Any]) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
+from pathgen.removal.grid import ring_edges
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Poured, Simulation
 from pathgen.work.clamping import Clamping, Step
@@ -34,27 +35,26 @@ def wall_findings(
     pieces = pieces[shapely.area(pieces) > _LEAST_PART]
     depth = sim.surface[poured.window] - poured.floor
     gone = tolerances.floor_ridge + tolerances.pocket_shallow
-    inside = part.covered(overlay.buffer(shapely.multipolygons(pieces), -1.5 * tolerances.pocket_plan))
+    area = shapely.multipolygons(pieces)
+    inside = part.covered(overlay.buffer(area, -1.5 * tolerances.pocket_plan))
     rows, columns = np.nonzero(inside & (depth < inlay.depth - clamping.skimmed(inlay) - gone))
     every = len(rows) // _MOST_POINTS + 1
     rows, columns = rows[::every], columns[::every]
     if not len(rows):
         return
     x, y = part.xs[columns], part.ys[rows]
-    corners, ring = shapely.get_coordinates(shapely.get_rings(pieces), return_index=True)
-    joined = ring[1:] == ring[:-1]
-    walls = shapely.STRtree(shapely.linestrings(np.stack([corners[:-1][joined], corners[1:][joined]], axis=1)))
+    walls = shapely.STRtree(shapely.linestrings(ring_edges(area).reshape(-1, 2, 2)))
     (point, _), away = walls.query_nearest(shapely.points(x, y), return_distance=True, all_matches=False)
     inward = np.empty(len(x))
     inward[point] = away
     wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - surface.slope(x, y)) * inward)
     short = wanted - clamping.skimmed(inlay) - depth[rows, columns]
-    area = float((short > gone).sum()) * every * sim.grid.cell_area
-    if area > _LEAST_LEFT:
+    left = float((short > gone).sum()) * every * sim.grid.cell_area
+    if left > _LEAST_LEFT:
         worst = int(np.argmax(short))
         yield Finding(
             code="pocket-too-shallow", severity="forbid",
             where=at(f"inlay {inlay.index + 1}, {last.file_name}", None, float(x[worst]), float(y[worst])),
-            got=f"{area:.2f} mm2 beside the walls stand up to {float(short[worst]):.2f} mm above what the v cutter "
+            got=f"{left:.2f} mm2 beside the walls stand up to {float(short[worst]):.2f} mm above what the v cutter "
                 "opens there", allowed=f"{gone:.2f} mm, for steps and ridges", remedy=AGAIN,
         )

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
@@ -46,6 +48,11 @@ class KeepOut:
     height: float
     older_names: bool = False
     """Whether the job calls along and across x and y."""
+
+    @property
+    def shape(self) -> Polygon:
+        """In plan."""
+        return shapely.box(self.x[0], self.y[0], self.x[1], self.y[1])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -16,6 +17,8 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Channel, CutOut, Pocket, RoundHoles, Slot
 
 Floats = NDArray[np.float64]
+
+Area = TypeVar("Area", bound=BaseGeometry)
 
 _EVERY = 0.25
 """Spacing of the places where the wood is measured, mm."""
@@ -39,12 +42,17 @@ class WoodOver:
     at: tuple[float, float]
 
 
+def turned_over(shape: Area) -> Area:
+    """A shape of one side as it lies on the other: Y changes its sign."""
+    return shapely.orient_polygons(shapely.transform(shape, lambda points: points * [1.0, -1.0]))
+
+
 def sunk_of(clamping: Clamping) -> tuple[Sunk, ...]:
     """What the back's programs leave open in the part's underside."""
     if clamping.under is None:
         return ()
     cut = [step.operation.feature for step in clamping.under.steps if isinstance(step.operation, Channel)]
-    return tuple(Sunk(name=one.what, shape=shapely.transform(one.shapes, lambda p: p * [1.0, -1.0]), depth=one.depth)
+    return tuple(Sunk(name=one.what, shape=turned_over(one.shapes), depth=one.depth)
                  for one in cut)
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
-import shapely
 from shapely import Polygon
 
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
 from pathgen.parts.tool import Boxed
 from pathgen.work.part import Names, Part, Place
+from pathgen.work.underside import turned_over
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
@@ -68,7 +68,3 @@ class Back(Boxed):
         """Key channel."""
         return {"channel": self.channel}
 
-
-def turned_over(shape: Polygon) -> Polygon:
-    """A shape of one side as it lies on the other: Y changes its sign."""
-    return shapely.orient_polygons(shapely.transform(shape, lambda points: points * [1.0, -1.0]))

@@ -62,7 +62,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
 def view_above(clamping: Clamping) -> tuple[View, float]:
     """A view of the blank and everything around it, and the size of its words."""
     boxes = [shapely.box(*clamping.stock.bounds), clamping.board.outline]
-    boxes += [shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]) for k in clamping.setup.keep_out]
+    boxes += [k.shape for k in clamping.setup.keep_out]
     bounds = shapely.total_bounds(boxes)
     size = (bounds[2] - bounds[0]) / (WORDS_PER_WIDTH - 6)
     return View.around(tuple(bounds.tolist()), 3.2 * size), size

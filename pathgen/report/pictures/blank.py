@@ -33,8 +33,7 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
     assert first.shared is not None
     blank = _seen(first, along, shapely.box(*first.shared.blank))
     clamps = [_box(first, along, box) for box in first.setup.keep_out]
-    bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(shapely.box(k.x[0], k.y[0], k.x[1], k.y[1])
-                                                                     for k in clamps)])
+    bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(clamp.shape for clamp in clamps)])
     size = float(np.ptp(bounds[::2])) / _WORDS
     view = View.around(tuple(bounds.tolist()), 3.2 * size)
     return view.picture(
@@ -72,5 +71,5 @@ def _seen(one: Clamping, along: str, shape: BaseGeometry) -> BaseGeometry:
 
 
 def _box(one: Clamping, along: str, box: KeepOut) -> KeepOut:
-    x0, y0, x1, y1 = _seen(one, along, shapely.box(box.x[0], box.y[0], box.x[1], box.y[1])).bounds
+    x0, y0, x1, y1 = _seen(one, along, box.shape).bounds
     return KeepOut(x=(x0, x1), y=(y0, y1), height=box.height)

@@ -43,7 +43,6 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
 
 
 def _head(report: dict[str, Any], first: Clamping) -> Element:
-    pours = report["pours"]
     assert first.shared is not None
     x0, y0, x1, y1 = first.shared.blank
     thick, *size = (fine_length(v, first.units) for v in (first.stock.thickness, x1 - x0, y1 - y0))
@@ -55,8 +54,7 @@ def _head(report: dict[str, Any], first: Clamping) -> Element:
         *verdict_words(report),
         facts([
             ("Parts", f"{len(report['parts'])}, from one blank in one clamping"),
-            ("Programs", f"{len(report['programs'])}; {fittings_words(report)}" + (
-                f", {pours} stop{'s' if pours > 1 else ''} for fills" if pours else "")),
+            ("Programs", f"{len(report['programs'])}; {fittings_words(report)}"),
             ("Machine time", f"{minutes_words(report['minutes'])}, without changing cutters and without curing"),
             ("Blank", f"{wide} along X by {high} along Y, {thick} thick"),
             ("Zero", f"{zero_place_words(first)}. {z_zero_words(first)}."),
