@@ -319,7 +319,7 @@ def _measured(chance: Chance, tables: dict[str, Any], length: float) -> list[dic
     """Where three marks or four were found after the work was clamped again, a little turned and moved."""
     turn, by = math.radians(chance.length(-0.3, 0.3, 2)), (chance.length(-2, 2, 2), chance.length(-2, 2, 2))
     places = [(10.0, 5.0), (round(length - 5.0, 1), -5.0), (round(length / 2, 1), 12.0),
-              (20.0, -14.0)][: chance.one(3, 4)]
+              (round(length / 4, 1), -14.0)][: chance.one(3, 4)]
     found = [(x * math.cos(turn) - y * math.sin(turn) + by[0], x * math.sin(turn) + y * math.cos(turn) + by[1])
              for x, y in places]
     return [{"at": [*at, 6.0], "found": [round(x, 3), round(y, 3), 6.02]}
@@ -409,7 +409,7 @@ def _icon(text: str, x: float, y: float, size: float) -> str:
 
 
 NO_UNIT = {"frets", "divisions", "straight_fret", "angle", "speed", "flutes", "fret", "to", "tabs", "rotate", "ratios",
-           "ramp", "spin_up", "between", "at_frets", "strings", "count", "turn", "layers"}
+           "ramp", "spin_up", "between", "at_frets", "strings", "count", "turn", "layers", "density", "waste", "mix"}
 NO_UNIT_IN = {"cutter": {"stepover"}, "dots": {"frets"}}
 
 

@@ -53,9 +53,13 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
     return -value if part["sign"] == "-" else value
 
 
+LENGTH_PLACES = {"mm": 3, "cm": 4, "in": 4}
+"""Digits after the point of a length in words for people."""
+
+
 def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -> str:
     """A length in words for people: ``"0.6 mm"`` or ``"0.0236 in"``; trailing zeros are dropped."""
-    places = decimals if decimals is not None else {"mm": 3, "cm": 4, "in": 4}[unit]
+    places = decimals if decimals is not None else LENGTH_PLACES[unit]
     number = f"{mm / MM_PER[unit]:.{places}f}"
     if "." in number:
         number = number.rstrip("0").rstrip(".")

@@ -15,7 +15,7 @@ from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
 
 from pathgen.base.errors import JobError
-from pathgen.base.units import MM_PER, format_length, parse_length
+from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, parse_length
 
 Table = TypeVar("Table")
 Reader = Callable[[Any, "Place"], Any]
@@ -110,6 +110,9 @@ def size(low: float, high: float) -> Reader:
     @holding("length")
     def read(value: Any, place: Place) -> float:
         mm = _length_mm(value, place)
+        nearest = min(max(mm, low), high)
+        if mm > 0 and abs(nearest - mm) <= 0.5 * MM_PER[place.units] * 10.0 ** -LENGTH_PLACES[place.units]:
+            mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
             limits = " to ".join(format_length(limit, place.units) for limit in (low, high))
             other = "in" if place.units == "mm" else "mm"

@@ -1,8 +1,8 @@
-"""The slanting walls of a pocket that v cutters alone open: how deep they come at every point.
+"""The slanting walls of a pocket that a v cutter ends: how deep they come at every point.
 
 The flank of a v goes from each wall down by its rise over run, as far as the floor: a point that lies r inside the
 nearest wall lies min(depth, r times that) below the surface there, wherever the tip may go. On a slope the surface
-itself falls or rises along r.
+itself falls or rises along r. What flat ends open before it is at least as deep, but for their downhill side.
 """
 
 from __future__ import annotations
@@ -26,10 +26,13 @@ _MOST_POINTS = 50_000
 def wall_findings(
     poured: Poured, steps: Sequence[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    """Where a pocket that v cutters alone open is less deep than the flank goes beside the walls; nothing of others."""
-    if not steps or any(step.cutter.shape != "v" for step in steps):
+    """Where a pocket that v cutters open, alone or after flat ends, is less deep than the flank goes beside the walls.
+
+    Nothing of others: a v that does not come last sharpens no corners, and a ball end leaves the feet of walls.
+    """
+    last = max(steps, key=lambda step: step.order, default=None)
+    if last is None or last.cutter.shape != "v" or any(step.cutter.shape == "ball-end" for step in steps):
         return
-    last = max(steps, key=lambda step: step.order)
     inlay, part, surface = poured.inlay, sim.grid.part(poured.window), clamping.board.surface
     pieces = shapely.get_parts(inlay.area)
     pieces = pieces[shapely.area(pieces) > _LEAST_PART]
@@ -47,8 +50,10 @@ def wall_findings(
     (point, _), away = walls.query_nearest(shapely.points(x, y), return_distance=True, all_matches=False)
     inward = np.empty(len(x))
     inward[point] = away
-    wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - surface.slope(x, y)) * inward)
-    short = wanted - clamping.skimmed(inlay) - depth[rows, columns]
+    slope = surface.slope(x, y)
+    wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - slope) * inward)
+    hangs = slope * max((step.cutter.diameter for step in steps if step.cutter.shape == "flat-end"), default=0.0)
+    short = wanted - clamping.skimmed(inlay) - depth[rows, columns] - hangs
     left = float((short > gone).sum()) * every * sim.grid.cell_area
     if left > _LEAST_LEFT:
         worst = int(np.argmax(short))

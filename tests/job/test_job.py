@@ -9,6 +9,7 @@ from pathgen import JobError, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
+from pathgen.job.keys import Place, size
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -235,3 +236,19 @@ def test_entries_of_a_list_are_counted_from_1(tmp_path):
     (tmp_path / "job.toml").write_text(text)
     with pytest.raises(JobError, match=r"keep_out 1 height"):
         load_job(tmp_path / "job.toml")
+
+
+@pytest.mark.parametrize("given, mm", [(0.3 / 25.4, 0.3), (0.0118, 0.0118 * 25.4), (0.01183, 0.3), (0.0, 0.0)])
+def test_a_limit_may_be_given_as_it_is_shown_in_the_jobs_units(given, mm):
+    assert size(0.0, 0.3)(given, Place("[outline] finish", "in")) == pytest.approx(mm, abs=1e-12)
+
+
+@pytest.mark.parametrize("given", [0.0119, -0.00001])
+def test_beyond_the_shown_digits_a_limit_holds(given):
+    with pytest.raises(JobError, match="allowed: 0 in to 0.0118 in"):
+        size(0.0, 0.3)(given, Place("[outline] finish", "in"))
+
+
+def test_nothing_is_no_length_where_the_least_is_small():
+    with pytest.raises(JobError):
+        size(0.0001, 0.5)(0, Place("[machine] resolution", "in"))

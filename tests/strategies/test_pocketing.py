@@ -511,3 +511,12 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     cut, = pocket(dot, surface=LEVEL, cutters=[pointed], depth=1.6, safe_z=SAFE_Z)
     assert dot.difference(cut.opened).area < 0.005 * dot.area
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
+
+
+@pytest.mark.parametrize("wall", [40.0, 12.0, 6.0])
+def test_a_middle_line_goes_on_through_a_mouth(wall: float) -> None:
+    """As far as the two corners of the mouth are seen at more than a wall's least turn; wherever the next wall is."""
+    hall = Polygon([(-8, -0.5), (0, -0.5), (0, -20), (wall, -20), (wall, 20), (0, 20), (0, 0.5), (-8, 0.5)])
+    middle = shapely.union_all(middle_line(hall, box(-8, -0.5, 0, 0.5), 3.0))
+    assert shapely.distance(middle, shapely.points(np.arange(0.2, 1.8, 0.2), 0.0)).max() < 0.01
+    assert middle.bounds[2] <= 3.1

@@ -17,7 +17,8 @@ from tests.spoiling import SPOILINGS, Case, Moves
 SURFACE_ROUGH, SURFACE_FINISH, RESURFACE = "surface-rough", "surface-finish", "resurface"
 POCKET, SLOTS, OUTLINE = "pocket", "slots", "outline"
 
-WAYS = {"as it lies": {}, "turned, in inches, zero on top": {"along": "y", "units": "in", "z_zero": "stock-top"}}
+WAYS = {"a leaf": {},
+        "icons, turned, in inches, zero on top": {"icons": True, "along": "y", "units": "in", "z_zero": "stock-top"}}
 COARSE = 0.2
 
 

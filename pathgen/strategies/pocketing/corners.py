@@ -129,7 +129,7 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     is h g / sqrt(w^2 - g^2) past the foot of the perpendicular: where the derivative is 0.
     """
     surface, slope = one.surface, one.cutter.wall_slope
-    edges = segments(shapely.get_rings(shapely.get_parts(region)))
+    edges, _ = segments(shapely.get_rings(shapely.get_parts(region)))
     ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
     nearest = shapely.distance(shapely.boundary(region), shapely.points(axis))
     k, q = shapely.STRtree(edges).query(shapely.points(axis), predicate="dwithin", distance=1.3 * nearest + SAMPLE)

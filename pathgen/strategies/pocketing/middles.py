@@ -20,6 +20,15 @@ SAMPLE = 0.05
 _LEAST_TURN = np.radians(25.0)
 """Walls that meet at less than this from straight are a curve drawn in short lines, not a corner."""
 
+_NEIGHBOURS = 1.2 * SAMPLE
+"""Points along the walls that are no further apart (mm) are neighbours on one wall."""
+
+_BESIDE = 1e-4
+"""How much further (mm) a way may lie from one of the two points that it is between than from the other."""
+
+_LONGEST_EDGE = 0.5
+"""Longer edges (mm) of the middle line are looked at in pieces."""
+
 _LONGEST_TIP = 10.0
 """How far (mm) a line may end from the tip that it is led on to: in the thinnest the points along the walls are too
 far apart for it."""
@@ -34,24 +43,30 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     """
     shapely.prepare(region)
     shapely.prepare(near)
-    walls = segments(shapely.get_parts(region.boundary))
+    walls, _ = segments(shapely.get_parts(region.boundary))
     walls = walls[shapely.dwithin(near, walls, 2.0 * reach + 1.0)]
     points = shapely.get_coordinates(shapely.segmentize(walls, SAMPLE))
     points = np.unique(np.round(points, 7).view(complex)).view(float).reshape(-1, 2)
     if len(points) < 3:
         return np.empty(0, object)
-    ways = shapely.linestrings(_voronoi_edges(points))
+    # points far away all round: an edge between two walls that nothing stands opposite has no end without them
+    far = shapely.get_coordinates(shapely.envelope(shapely.buffer(near, 4.0 * reach + 2.0)))[:4]
+    edges, between = _voronoi_edges(np.vstack([points, far]))
+    apart = np.hypot(*(between[:, 0] - between[:, 1]).T) > _NEIGHBOURS
+    ways, between = shapely.linestrings(edges[apart]), between[apart]
+    # through a mouth a way goes on as one long edge, past walls further off: looked at piece by piece, as far as near
+    long = shapely.length(ways) > _LONGEST_EDGE
+    pieces = overlay.intersection(ways[long], overlay.buffer(near, reach))
+    pieces, edge = segments(shapely.segmentize(pieces, _LONGEST_EDGE))
+    ways, between = np.concatenate([ways[~long], pieces]), np.concatenate([between[~long], between[long][edge]])
+    ways = ways[_between_walls(ways, between, region)]
     ways = ways[shapely.dwithin(near, ways, reach)]
-    inside = shapely.contains_properly(region, ways)
-    # where no third wall stands near, a way goes on, past walls further off that are not looked at
-    long = shapely.get_parts(overlay.intersection(
-        ways[~inside & (shapely.length(ways) > reach)], overlay.buffer(near, reach)))
-    ways = np.concatenate([ways[inside], long[shapely.contains_properly(region, long)]])
-    return _led_into_corners(_merged(ways[_between_walls(ways, points, region)]), region)
+    ways = ways[shapely.contains_properly(region, ways)]
+    return _led_into_corners(_merged(ways), region)
 
 
-def _voronoi_edges(points: Floats) -> Floats:
-    """(m, 2, 2) the bounded edges of the Voronoi diagram of (n, 2) points.
+def _voronoi_edges(points: Floats) -> tuple[Floats, Floats]:
+    """(m, 2, 2) the bounded edges of the Voronoi diagram of (n, 2) points, and (m, 2, 2) the points each is between.
 
     Each joins the centres of the circles round two neighbours of the Delaunay triangulation, its dual: a tenth of the
     time that the engine takes to build the cells.
@@ -65,7 +80,9 @@ def _voronoi_edges(points: Floats) -> Floats:
     centre = _centres(corners)
     ends = np.stack([centre[order[shared] // 3], centre[order[shared + 1] // 3]], axis=1)
     real = np.isfinite(ends).all(axis=(1, 2)) & (ends[:, 0] != ends[:, 1]).any(axis=1)
-    return np.asarray(ends[real])
+    side = order[shared]
+    between = np.stack([corners.reshape(-1, 2)[side], np.roll(corners, -1, axis=1).reshape(-1, 2)[side]], axis=1)
+    return np.asarray(ends[real]), np.asarray(between[real])
 
 
 def _centres(corners: Floats) -> Floats:
@@ -79,31 +96,25 @@ def _centres(corners: Floats) -> Floats:
     return np.asarray(np.round(a + out, 8))
 
 
-def segments(lines: Shapes) -> Shapes:
-    """Every straight piece of the lines on its own; points that stand twice make none."""
+def segments(lines: Shapes) -> tuple[Shapes, Ints]:
+    """Every straight piece of the lines on its own, and which line it is of; points that stand twice make none."""
     xy, index = shapely.get_coordinates(lines, return_index=True)
-    same = (index[1:] == index[:-1]) & (xy[1:] != xy[:-1]).any(axis=1)
-    return np.asarray(shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1)))
+    same = np.flatnonzero((index[1:] == index[:-1]) & (xy[1:] != xy[:-1]).any(axis=1))
+    return np.asarray(shapely.linestrings(np.stack([xy[same], xy[same + 1]], axis=1))), index[same]
 
 
-def _between_walls(ways: Shapes, points: Floats, region: BaseGeometry) -> NDArray[np.bool_]:
-    """Edges whose two nearest wall points are seen from the edge at more than a corner's least turn.
+def _between_walls(ways: Shapes, between: Floats, region: BaseGeometry) -> NDArray[np.bool_]:
+    """Which (n,) straight ways see the two points that each is between, (n, 2, 2), at more than a corner's least turn.
 
-    The edge lies on the bisector of its two points, so its direction and its distance from one gives both.
+    Where three points lie nearly in line the triangulation is not exact: a way that is not as far from both its points
+    as from the nearest wall is none.
     """
-    if not len(ways):
-        return np.zeros(0, bool)
-    ends = shapely.get_coordinates(ways).reshape(-1, 2, 2)
-    middle = ends.mean(axis=1)
-    nearest = points[shapely.STRtree(shapely.points(points)).nearest(shapely.points(middle))]
-    along = ends[:, 1] - ends[:, 0]
-    along = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-15)[:, None]
-    to_wall = nearest - middle
-    away = np.hypot(to_wall[:, 0], to_wall[:, 1])
-    across = np.abs(along[:, 0] * to_wall[:, 1] - along[:, 1] * to_wall[:, 0])
-    turn = 2.0 * np.arcsin(np.clip(across / np.maximum(away, 1e-15), 0.0, 1.0))
-    true_distance = shapely.distance(shapely.boundary(region), shapely.points(middle))
-    return np.asarray((turn > _LEAST_TURN) & (2.0 * across > 1.2 * SAMPLE) & (away < true_distance + SAMPLE))
+    middle = shapely.get_coordinates(ways).reshape(-1, 2, 2).mean(axis=1)
+    away = np.hypot(*np.moveaxis(between - middle[:, None], 2, 0))
+    half = np.hypot(*(between[:, 0] - between[:, 1]).T) / 2.0
+    seen = (half > np.sin(_LEAST_TURN / 2.0) * away[:, 0]) & (np.abs(away[:, 0] - away[:, 1]) < _BESIDE)
+    seen[seen] = away[seen, 0] < shapely.distance(shapely.boundary(region), shapely.points(middle[seen])) + SAMPLE
+    return np.asarray(seen)
 
 
 def _merged(ways: Shapes) -> Shapes:
