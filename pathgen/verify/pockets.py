@@ -306,16 +306,13 @@ def _nowhere_deep(
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
     inlay, part = poured.inlay, sim.grid.part(poured.window)
     surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
-    floors = [(step, alone, 0.0) for step, alone in zip(openings.steps, openings.alone, strict=True)]
-    # a later flat end may rest on what an earlier one has opened, uphill of its own part
-    floors += [(step, beside, _widest([step])) for step, beside in zip(openings.steps, openings.beside, strict=True)]
-    for step, floor, rests in floors:
+    cell = sim.grid.cell_area**0.5
+    for step, floor, rests in _floors_alone(openings, inlay.depth, 2 * cell):
         for piece in shapely.get_parts(overlay.buffer(floor, -2 * inset)):
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
             slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
-            cell = sim.grid.cell_area**0.5
             least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests)
             least += _beside(step.cutter, inset, cell, tolerances)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
@@ -326,6 +323,21 @@ def _nowhere_deep(
                     remedy=AGAIN,
                 )
                 return
+
+
+def _floors_alone(openings: _Openings, depth: float, spare: float) -> Iterator[tuple[Step, shapely.Geometry, float]]:
+    """Floors that a step brings to depth somewhere, and how far down the slope from where: whole ones, and of flat ends
+    what no later cutter can have touched, where that is wide enough to hold the uphill rim of a path."""
+    for k, (step, alone, beside) in enumerate(zip(openings.steps, openings.alone, openings.beside, strict=True)):
+        yield step, alone, 0.0
+        # a later flat end may rest on what an earlier one has opened, uphill of its own part
+        yield step, beside, _widest([step])
+        later = [overlay.buffer(overlay.union(openings.alone[j], openings.beside[j]), 2 * float(
+            openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
+        if later and step.cutter.shape == "flat-end":
+            own = overlay.difference(alone, overlay.union_all(later))
+            wide = step.cutter.stepover * step.cutter.diameter / 2 + spare
+            yield step, overlay.buffer(overlay.buffer(own, -wide), wide), 0.0
 
 
 def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:

@@ -131,7 +131,9 @@ def test_two_micrometres_of_wood_in_the_way_of_nothing(built):
 def test_finer_grids_agree(built, texts):
     coarse, fine = (verify(built.plan.clamping, texts, resolution=r) for r in (0.2, 0.1))
     assert coarse.scallop_measured == pytest.approx(fine.scallop_measured, abs=1e-7)  # measured on sections
-    assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], rel=5e-3)
+    inlay = built.plan.clamping.inlays[0]
+    rim = inlay.area.length * inlay.depth  # a grid counts whole cells along it
+    assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], abs=0.012 * rim)
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
