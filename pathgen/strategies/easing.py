@@ -1,9 +1,10 @@
 """Where a path takes too much at once: the stretches that go at the eased feed, and no others.
 
 What stands is kept as heights on a grid. The front of the cutter is sampled along the path, in its order: points on
-half circles ahead of its axis, each falling into a cell; and all that is under it where it sinks along a ramp. What lowers a cell belongs to the place on the path that
-comes to it first, so that a full slot, a corner and the other side of a groove are all seen as what they are. Volumes
-over a stretch as long as the cutter's radius are compared with a straight cut at its stepover and stepdown.
+half circles ahead of its axis, each falling into a cell; and all that is under it where it sinks along a ramp. What
+lowers a cell belongs to the place on the path that comes to it first, so that a full slot, a corner and the other side
+of a groove are all seen as what they are. Volumes over a stretch as long as the cutter's radius are compared with a
+straight cut at its stepover and stepdown.
 """
 
 from __future__ import annotations
