@@ -194,7 +194,7 @@ def _lowered_at(
         order = np.argsort(of, kind="stable")
         xy, heights, of = xy[order], heights[order], of[order]
     drop = standing.lowered(standing.cells(np.stack([xy.real, xy.imag], axis=-1)), heights)
-    return np.bincount(of, drop, len(tip))
+    return np.bincount(of, drop, len(tip)).astype(float)
 
 
 def _front(cutter: Cutter, cell: float) -> Points:
