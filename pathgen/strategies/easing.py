@@ -29,8 +29,8 @@ Points = tuple[NDArray[np.complex128], Floats]
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
-_STEEP = 0.7
-"""Of the steepest ramp: what drops by less is a way along a curve, or a ramp that is no trouble."""
+_STEEP = 0.9
+"""Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
 _ACROSS = 10.0
 """Cells across the narrowest cutter."""
@@ -39,7 +39,7 @@ _MOST_ACROSS = 40.0
 _MOST_CELLS = 4e6
 _SPACING = 0.7
 """Of a cell, between samples."""
-_SLOPE = 0.02
+_SLOPE = 0.05
 """Drop over run from which what sinks under the cutter is looked at."""
 _NOW_AND_THEN = 3
 """Stations from one such look to the next."""
@@ -129,8 +129,7 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
     most = np.maximum(*sections)
     slow = _closed(most > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
-    step = path.points[move] - path.points[move - 1]
-    sinks = -step[:, 2] > _STEEP * math.tan(math.radians(cutter.ramp)) * np.hypot(step[:, 0], step[:, 1])
+    sinks = _sinks(path, cutter)[move]
     too_much = most * cutter.eased_feed > LOAD_FACTOR * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
     slowest = _near(slower, stations, cutter.diameter) & slow & sinks
@@ -140,6 +139,14 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     drop = -np.diff(changed.points[:, 2], prepend=changed.points[:1, 2])
     steep = (changed.kinds == Move.CUT) & (drop * cutter.feed > cutter.plunge * changed.lengths * 1.0001)
     return Toolpath(changed.points, np.where(steep, np.int8(Move.EASED), changed.kinds))
+
+
+def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
+    """(n,) moves along ramps: what is under the cutter is taken there as well as what is before it."""
+    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    run = np.hypot(step[:, 0], step[:, 1])
+    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * math.tan(math.radians(cutter.ramp))), _SLOPE)
+    return np.asarray((-step[:, 2] > least * run) & (run > 1e-9))
 
 
 def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, Ints]:
@@ -164,7 +171,7 @@ def _taken(
     heading = np.arctan2(step[:, 1], step[:, 0])
     front, under = _front(cutter, standing.cell), _under(cutter, standing.cell)
     # what is under the cutter sinks by little from one station to the next: now and then is enough
-    sinks = (step[:, 2] < -_SLOPE * flat) & (flat > 1e-9) & (np.arange(len(stations)) % _NOW_AND_THEN == 0)
+    sinks = _sinks(path, cutter)[move] & (np.arange(len(stations)) % _NOW_AND_THEN == 0)
     taken = np.empty(len(stations))
     every = max(1, _AT_ONCE // len(front[0]))
     for first in range(0, len(stations), every):
@@ -202,24 +209,25 @@ def _front(cutter: Cutter, cell: float) -> Points:
 
     The rim of a flat end takes all that there is to take; of a round or pointed one all rings do.
     """
-    rings = np.array([cutter.radius]) if cutter.shape == "flat-end" else _rings(cutter, cell)
-    return _points(cutter, rings, cell, turn=math.pi)
+    step = _SPACING * cell
+    rings = np.array([cutter.radius]) if cutter.shape == "flat-end" else _rings(cutter, step)
+    return _points(cutter, rings, step, turn=math.pi)
 
 
 def _under(cutter: Cutter, cell: float) -> Points:
-    """Points all over the cutter's end."""
-    return _points(cutter, _rings(cutter, cell), cell, turn=2 * math.pi)
+    """Points all over the cutter's end: as it goes on they come to other cells, so they need not be close."""
+    return _points(cutter, _rings(cutter, 1.5 * cell), 1.5 * cell, turn=2 * math.pi)
 
 
-def _rings(cutter: Cutter, cell: float) -> Floats:
+def _rings(cutter: Cutter, step: float) -> Floats:
     wide = float(cutter.half_width(min(1.5 * cutter.stepdown, cutter.shape_height or math.inf)))
-    return np.append(np.arange(wide, 0.0, -_SPACING * cell), 0.0)
+    return np.append(np.arange(wide, 0.0, -step), 0.0)
 
 
-def _points(cutter: Cutter, rings: Floats, cell: float, *, turn: float) -> Points:
+def _points(cutter: Cutter, rings: Floats, step: float, *, turn: float) -> Points:
     points, rise = [], []
     for radius in rings.tolist():
-        count = max(1, math.ceil(turn * radius / (_SPACING * cell)))
+        count = max(1, math.ceil(turn * radius / step))
         angle = ((np.arange(count) + 0.5) / count - 0.5) * turn
         points.append(radius * np.exp(1j * angle))
         rise.append(np.full(count, float(cutter.profile(radius))))
