@@ -112,8 +112,8 @@ def may_overload(cutter: Cutter) -> bool:
 def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
-    A steep ramp may take too much even so, where the stepdown is small beside the cutter: it is gone down at the plunge
-    feed. What goes at that feed stays as it is. `standing` is lowered by all that the path takes; None where no cutter
+    A steep ramp may take too much even so, where the stepdown is small beside the cutter: all of it is gone down at the
+    plunge feed. What goes at that feed stays as it is. `standing` is lowered by all that the path takes; None where no cutter
     can take too much.
     """
     if not len(path) or standing is None:
@@ -132,7 +132,8 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     sinks = _sinks(path, cutter)[move]
     too_much = most * cutter.eased_feed > LOAD_FACTOR * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
-    slowest = _near(slower, stations, cutter.diameter) & slow & sinks
+    ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
+    slowest = sinks & cuts & np.isin(ramp, ramp[slower])
     wanted = np.where(slowest, Move.PLUNGE, np.where(slow, Move.EASED, Move.CUT)).astype(np.int8)
     changed = _with_kinds(path, along, stations, wanted, move)
     # what was eased because it sinks stays so
@@ -253,13 +254,6 @@ def _closed(high: Bools, stations: Floats, least: float) -> Bools:
     np.add.at(marks, at[:-1][short], 1)
     np.add.at(marks, at[1:][short], -1)
     return np.asarray(high | (np.cumsum(marks[:-1]) > 0))
-
-
-def _near(some: Bools, stations: Floats, reach: float) -> Bools:
-    """Stations within `reach` of one of them."""
-    count = np.concatenate([[0], np.cumsum(some)])
-    low, high = (np.searchsorted(stations, stations + out) for out in (-reach, reach))
-    return np.asarray(count[high] > count[low])
 
 
 def _with_kinds(path: Toolpath, along: Floats, stations: Floats, wanted: NDArray[np.int8], move: Ints) -> Toolpath:
