@@ -113,8 +113,8 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
     A steep ramp may take too much even so, where the stepdown is small beside the cutter: all of it is gone down at the
-    plunge feed. What goes at that feed stays as it is. `standing` is lowered by all that the path takes; None where no cutter
-    can take too much.
+    plunge feed. What goes at that feed stays as it is. `standing` is lowered by all that the path takes; None where no
+    cutter can take too much.
     """
     if not len(path) or standing is None:
         return path
@@ -126,11 +126,10 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     taken = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
     # a peak counts over a short stretch and over a longer one
-    sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
-    most = np.maximum(*sections)
-    slow = _closed(most > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
+    short, long = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
+    slow = _closed(np.maximum(short, long) > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
     sinks = _sinks(path, cutter)[move]
-    too_much = most * cutter.eased_feed > LOAD_FACTOR * cutter.straight_cut * cutter.feed
+    too_much = long * cutter.eased_feed > LOAD_FACTOR * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
     ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
     slowest = sinks & cuts & np.isin(ramp, ramp[slower])
