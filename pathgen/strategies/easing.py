@@ -27,8 +27,13 @@ Points = tuple[NDArray[np.complex128], Floats]
 """Places beside the tip, seen along the way, and how high each stands above the tip."""
 
 EASE_FROM = 1.1
+
+
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
+_TOO_MUCH = 1.05 * LOAD_FACTOR
+"""Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
+may have a little more than a long one."""
 _STEEP = 0.9
 """Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
@@ -126,10 +131,11 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     taken = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
     # a peak counts over a short stretch and over a longer one
-    short, long = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
-    slow = _closed(np.maximum(short, long) > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
+    sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
+    most = np.maximum(*sections)
+    slow = _closed(most > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
     sinks = _sinks(path, cutter)[move]
-    too_much = long * cutter.eased_feed > LOAD_FACTOR * cutter.straight_cut * cutter.feed
+    too_much = most * cutter.eased_feed > _TOO_MUCH * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
     ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
     slowest = sinks & cuts & np.isin(ramp, ramp[slower])
