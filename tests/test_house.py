@@ -99,9 +99,13 @@ def test_areas_are_put_together_in_one_guarded_place():
 
 
 def test_one_way_in_for_files_and_one_way_out_for_words():
-    """`pathgen.base.files` reads, `pathgen.app.terminal` shows; `folders` and nothing else writes."""
+    """`pathgen.base.files` reads, `pathgen.app.terminal` shows; `folders` and nothing else writes.
+
+    Whether a file is there is asked of `os.path`: methods of Path raise for names too long.
+    """
     ways = {"open": {"files.py"}, "read_text": {"files.py"}, "read_bytes": {"files.py"}, "print": {"terminal.py"},
-            "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"}}
+            "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"},
+            "exists": set(), "is_file": set(), "is_dir": set(), "is_symlink": set()}
     found = {
         (path.name, name) for path in PACKAGE.rglob("*.py") for node in ast.walk(ast.parse(path.read_text()))
         if isinstance(node, ast.Call) and (name := _method_or_builtin(node.func)) in ways
