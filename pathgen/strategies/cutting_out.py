@@ -191,9 +191,13 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     x0, _, x1, _ = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
-        raise PathgenError("outline tabs", f"each takes {width:.1f} mm, and the outline is {x1 - x0:.1f} mm long",
-                           allowed="tabs that the long edges have room for",
-                           remedy="take a smaller cutter or narrower tabs; or stick the work down and take none")
+        edge = x1 - x0
+        raise PathgenError(
+            "outline tabs", f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
+            f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
+            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more; in [outline] a smaller "
+            "tab_width does as well, or tabs = 0 with the work stuck down",
+        )
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
     bounds = shapely.bounds(overlay.intersection(rays, outline))

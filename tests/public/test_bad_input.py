@@ -79,7 +79,7 @@ def cutter(**changes):
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=100.0), stock=8.0), "100 mm is too large to rough"),
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
-    (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "each takes 106.0 mm"),
+    (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "each takes 106.00 mm"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, through="no"), "slots through"),
     (lambda: pathgen.program(3), "join paths: a int"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter="flat"), "program cutter"),

@@ -11,6 +11,7 @@ from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
+from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
 
@@ -86,6 +87,19 @@ def test_ways_into_wood_are_ramps_of_five_degrees_or_helixes(region):
     assert ramps.any()
     # 5 degrees down from the surface, which itself slopes by up to 12 / 270
     assert np.degrees(np.arctan(slope.max())) < 5.0 + np.degrees(np.arctan(13 / 270))
+
+
+@pytest.mark.parametrize("stepdown", [0.5, 0.8, 2.0])
+def test_ramps_of_roughing_are_no_more_than_the_rest(stepdown):
+    wide = Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=2000.0, plunge=400.0,
+                  stepdown=stepdown)
+    plan, level = box(0, -15, 40, 15), Surface(thickness=6.5, radius_nut=math.inf, radius_end=math.inf, length=40.0)
+    path = roughing(plan, level, wide, finish=None, stock_top=8.5, allowance=0.4, safe_z=20.0, air_z=9.5)
+    block = Block((-12, -25, 52, 25), 0.1, lambda x, y: np.full((y.size, x.size), 8.5))
+    loads = block.run(run_of(path, wide), wide.radius).moving_sideways()
+    # a straight-line cut is stepover times stepdown: arithmetic
+    share = loads.per_tooth(over=wide.diameter) / (wide.stepover * wide.diameter * wide.stepdown * wide.feed)
+    assert share.max() <= LOAD_FACTOR
 
 
 def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
