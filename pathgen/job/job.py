@@ -149,9 +149,10 @@ class Job:
 
 def _tables() -> dict[str, type]:
     """The class of each table, by the table's name."""
-    kinds = get_type_hints(Job)
+    hints = get_type_hints(Job)
     return {one.metadata.get("table", one.name): kind for one in fields(Job)
-            for kind in (kinds[one.name], *get_args(kinds[one.name])) if is_dataclass(kind) and kind is not Job}  # type: ignore[misc]
+            for kind in (hints[one.name], *get_args(hints[one.name]))
+            if isinstance(kind, type) and is_dataclass(kind) and kind is not Job}
 
 
 TABLES: Mapping[str, type] = _tables()
