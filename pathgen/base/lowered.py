@@ -1,4 +1,4 @@
-"""A radiused surface lowered along the board: relief under the strings, and fall-away over the last frets.
+"""A radiused surface lowered along the board: relief under the strings, and fall-away toward its end.
 
     z(x, y) = S(x, y) - p(x)
 
@@ -83,7 +83,7 @@ class Lowered(Surface):
         if self.relief and self.fall_away and self.fall_away.start < self.relief.end - 1e-9:
             raise PathgenError("[board] fall_away", f"starts {self.fall_away.start:.2f} mm from the nut, within the "
                                "relief", allowed=f"{self.relief.end:.2f} mm or more",
-                               remedy="start it at a later fret")
+                               remedy="start it later")
 
     @property
     def above(self) -> Surface:

@@ -130,7 +130,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     one = round(width + (narrowest + nth) * WIDER, 6), round(max(depth + step[nth] * DEEPER, 0.1), 6)
     x = max(GAP, 6 * width) / 2
     slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
-                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}")  # type: ignore[arg-type]
+                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")  # type: ignore[arg-type]
     trial = Trial(kind="slot", at=(x, WIDTH / 2), size=one[0], depth=one[1], cutter=cutter.name,
                   wanted=abs(one[0] - width) < 1e-9)
     return _Cut(length=2 * x, trials=(trial,), slot=slots)

@@ -188,7 +188,8 @@ def _size(art: Artwork, scale: float) -> PlacedSize:
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
-    from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle
+    from pathgen.artwork.place import Placement
+    from pathgen.job.between_frets import at_frets, between_frets, edge_angle
 
     turn = place.rotate
     if isinstance(board, Fingerboard):

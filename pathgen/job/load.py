@@ -13,80 +13,16 @@ from pathgen.base import given
 from pathgen.base.errors import JobError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
-from pathgen.job.bench_tables import (
-    DotsTable,
-    FretsTable,
-    NeckKeys,
-    NutPlateTable,
-    PlateTable,
-    SideDotsTable,
-    StringsTable,
-    dots_inlay,
-)
+from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.form import plate_of
-from pathgen.job.job import ORDER, Job
+from pathgen.job.job import ORDER, REPEATED, TABLES, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable, ring_inlay
+from pathgen.job.plate_tables import ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
-from pathgen.job.tables import (
-    BlockTable,
-    BoardTable,
-    ChannelTable,
-    CouponTable,
-    CutterTable,
-    GaugesTable,
-    HolesTable,
-    InlayTable,
-    MachineTable,
-    MarksTable,
-    MeasuredTable,
-    MovedTable,
-    NutTable,
-    OutlineTable,
-    ResinTable,
-    ResurfaceTable,
-    SetupTable,
-    SlotsTable,
-    StockTable,
-    SurfaceTable,
-)
+from pathgen.job.tables import ResurfaceTable
 
-TABLES: dict[str, type] = {
-    "board": BoardTable,
-    "plate": FlatPlateTable,
-    "form": FormTable,
-    "part": PartTable,
-    "stock": StockTable,
-    "setup": SetupTable,
-    "machine": MachineTable,
-    "cutter": CutterTable,
-    "surface": SurfaceTable,
-    "inlay": InlayTable,
-    "dots": DotsTable,
-    "ring": RingTable,
-    "resurface": ResurfaceTable,
-    "holes": HolesTable,
-    "channel": ChannelTable,
-    "hole": HoleTable,
-    "nut": NutTable,
-    "slots": SlotsTable,
-    "outline": OutlineTable,
-    "block": BlockTable,
-    "gauges": GaugesTable,
-    "side_dots": SideDotsTable,
-    "coupon": CouponTable,
-    "nut_blank": NutPlateTable,
-    "saddle_blank": PlateTable,
-    "frets": FretsTable,
-    "strings": StringsTable,
-    "neck": NeckKeys,
-    "resin": ResinTable,
-    "marks": MarksTable,
-    "measured": MeasuredTable,
-    "moved": MovedTable,
-}
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
     "units": ("mm", '"mm" or "in": the unit of every length without one of its own'),
@@ -94,14 +30,12 @@ TOP_KEYS = {
               "plate go where slots do"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays", "ring": "rings", "hole": "bores", "measured": "measured",
-            "part": "parts"}
-"""Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("stock",)
 WITH_DEFAULTS = ("setup", "machine")
 
 MOST_PARTS = 20
 """That one blank may hold."""
+
 
 def load_job(path: str | Path) -> Job:
     """Read a job file.

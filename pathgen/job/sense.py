@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -382,7 +383,7 @@ def _leave(job: Job) -> None:
 
 def _inlays(job: Job) -> None:
     for i, inlay in enumerate(job.inlays, 1):
-        if inlay.artwork and not job.artwork_path(i - 1).is_file():
+        if inlay.artwork and not os.path.isfile(job.artwork_path(i - 1)):
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
         ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]

@@ -129,7 +129,7 @@ def tab_points(
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    fret's slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
+    slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
     clearest is taken.
     """
     chosen: list[Floats] = []

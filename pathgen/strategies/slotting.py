@@ -1,4 +1,4 @@
-"""Slots for frets and nut: along each line, at a depth that follows the curve of the board, or with a level bottom."""
+"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom."""
 
 from __future__ import annotations
 

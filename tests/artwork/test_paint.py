@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import time
 
 import numpy as np
 import pytest
@@ -97,6 +98,21 @@ def test_hiding_is_the_painters_algorithm(shapes: list[tuple[int, ...]], layers:
     for colour in set(colours):
         visible = shapely.union_all(shown.get(colour, []))
         assert visible.area == pytest.approx(list(canvas.values()).count(colour), abs=1e-9)
+
+
+def test_a_colour_that_only_others_together_hide_shows_nowhere() -> None:
+    boxes = [box for _ in range(40) for box in ((0, 0, 20, 9), (0, 0, 11, 9), (9, 0, 20, 9))]
+    shown = paint._shown([f"#{i:06x}" for i in range(len(boxes))], shapely.box(*np.transpose(boxes)))
+    assert {colour: shapely.area(parts).sum() for colour, parts in shown.items()} == {"#000076": 81.0, "#000077": 99.0}
+
+
+def test_thousands_of_colours_on_one_another_are_refused_soon() -> None:
+    x, y = np.arange(4000) * 7919 % 150, np.arange(4000) * 104729 % 100
+    boxes = shapely.box(x, y, x + 9, y + 9)
+    began = time.process_time()
+    with pytest.raises(ArtworkError, match="one another too often"):
+        stacked([f"#{i:06x}" for i in range(4000)], boxes)
+    assert time.process_time() - began < 8.0  # 2 s on an idle machine
 
 
 def test_a_deep_stack_shows_its_rims(read: Read) -> None:

@@ -67,7 +67,7 @@ def test_frets_lie_where_the_report_says(build, pictures):
     board = pictures["board.svg"]
     place = on_board(build, board)
     for fret in build.report["frets"]:
-        drawn = place(points(classed(board, f"fret-{fret['fret']}")[0])[0])
+        drawn = place(points(classed(board, f"landmark-{fret['fret']}")[0])[0])
         ends = np.array([fret["bass"], fret["treble"]])
         assert min(np.abs(drawn - ends).max(), np.abs(drawn[::-1] - ends).max()) < 0.002
 

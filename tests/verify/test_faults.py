@@ -195,7 +195,7 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
     assert {f.severity for f in found} == {"warn"}
-    assert "frets 5" in found[0].got
+    assert "fret 5" in found[0].got
     assert "0.25 mm of wood" in found[1].got
     assert found[1].where.startswith("inlay 2")
 

@@ -93,7 +93,7 @@ def slots(
         )
     made = Slots(
         number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
-        through=frets.full & (short is None), entry=entry,
+        through=frets.full & (short is None), entry=entry, counted="fret",
     )
     _meeting_refused(made)
     return made

@@ -106,7 +106,7 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
     cut = [step.operation.feature for step in clamping.steps if type(step.operation) is Slot]
     for number, drawn, width in [(s.number, s.lines, s.width) for s in cut] or [(marked.number, marked.ends, 0.25)]:
         for name, run in zip(number.tolist(), drawn, strict=True):
-            yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
+            yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"landmark landmark-{name}",
                         stroke_linecap="butt")
     if nut is not None:
         yield lines(view, nut.lines, decimals=4, stroke=NUT_SLOT, stroke_width=nut.width, stroke_linecap="butt",
