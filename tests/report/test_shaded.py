@@ -181,8 +181,7 @@ def test_bare_and_finished_wood_are_shown_side_by_side_with_their_contrast(build
             ratio = float(re.search(rf"{colour} ([\d.]+):1", found)[1])
             assert ratio == pytest.approx(contrast_ratio(colour, wood), rel=0.12)
     pair = re.search(r'<div class="pair">(.*?)</div>', page, re.S)[1]  # a grid of as many columns as there is room for
-    assert re.findall(r'<figure><img[^>]*alt="(Bare wood|Under its finish): ', pair) == ["Bare wood", "Under its finish"]
-    assert pair.count("<figure") == 2
+    assert re.findall(r'<figure><img[^>]*alt="([^:]*): ', pair) == ["Bare wood", "Under its finish"]
 
 
 def test_pictures_of_the_example_add_no_more_than_500_kb_to_its_page():
