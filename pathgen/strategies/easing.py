@@ -27,8 +27,6 @@ Points = tuple[NDArray[np.complex128], Floats]
 """Places beside the tip, seen along the way, and how high each stands above the tip."""
 
 EASE_FROM = 1.1
-
-
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
 _TOO_MUCH = 1.05 * LOAD_FACTOR
