@@ -233,8 +233,8 @@ def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
 
 
 def test_numbers_stand_over_the_upper_ends_of_slanted_lines():
-    ends = np.array([[[10.0, -5.0], [20.0, 5.0]], [[60.0, 5.0], [50.0, -5.0]]])
+    ends = np.array([[[10.0, -5.0], [20.0, 5.0]], [[60.0, -5.0], [50.0, 5.0]]])
     board = SimpleNamespace(landmarks=SimpleNamespace(ends=ends, number=np.array([3, 5])))
     view = View.around((0.0, -10.0, 100.0, 10.0), 1.0)
     told = [(node.text, float(node.get("x"))) for node in _numbers(view, board, 2.0)]
-    assert told == [("3", view((20.0, 0.0))[0][0]), ("5", view((60.0, 0.0))[0][0])]
+    assert told == [("3", view((20.0, 0.0))[0][0]), ("5", view((50.0, 0.0))[0][0])]
