@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -33,6 +34,8 @@ TOP_KEYS = {
 REQUIRED = ("stock",)
 WITH_DEFAULTS = ("setup", "machine")
 
+_DOTTED = re.compile(rf"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{MOST_NESTED + 1}}}""")
+"""A key of more parts than tables may lie in one another."""
 MOST_PARTS = 20
 """That one blank may hold."""
 
@@ -125,6 +128,8 @@ def units_of(path: str | Path) -> str:
 
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
+    if _DOTTED.search(words):  # the parser would take the longer for each
+        raise _too_deep(path)
     try:
         data = tomllib.loads(words)
     except RecursionError:

@@ -25,6 +25,8 @@ JOBS = {
     "lists within lists": ({LENGTH: f"scale_length = {'[' * 900}{']' * 900}"}, "nested too deep"),
     "a name too long": ({'artwork = "art.svg"': f'artwork = "{"9" * 300}"'}, "artwork"),
     "an outline's name too long": ({"[[inlay]]": f'[outline]\nartwork = "{"9" * 300}"\n[[inlay]]'}, "outline"),
+    "a key of a great many parts": ({LENGTH: f"{LENGTH}\n{'a.' * 400_000}a = 1"}, "nested too deep"),
+    "a table of a great many parts": ({LENGTH: f"{LENGTH}\n[\"b\" .{'a.' * 400_000}a]"}, "nested too deep"),
     "a zero in a path": ({'artwork = "art.svg"': 'artwork = "a\\u0000.svg"'}, "artwork"),
 }
 

@@ -1,5 +1,7 @@
 """Common slips of the file's syntax are answered with the line and a plain remedy."""
 
+import re
+
 import pytest
 
 from pathgen import JobError, load_job
@@ -111,3 +113,14 @@ def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
     with pytest.raises(JobError) as refused:
         load_job(path)
     assert words in refused.value.remedy
+
+
+@pytest.mark.parametrize(("given", "remedy"), [
+    ("25.5", 'if in are meant, write "25.5 in"'), ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
+])
+def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
+    text, path = JOB.format(name="a"), tmp_path / "a.toml"
+    path.write_text(re.sub(r"scale_length = [\d.]+", f"scale_length = {given}", text))
+    with pytest.raises(JobError, match="given") as refused:
+        load_job(path)
+    assert refused.value.remedy == remedy

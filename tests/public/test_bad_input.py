@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.base.given import LARGEST, length
 
 RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
 TOP = pathgen.radiused(thickness=6.0, start=254.0)
@@ -158,3 +159,15 @@ def test_the_argument_is_named(door, words):
     with pytest.raises(pathgen.PathgenError, match=words) as caught:
         door()
     assert caught.value.allowed or caught.value.remedy
+
+
+def test_the_most_and_the_least_are_allowed():
+    for most in (LARGEST, 5.0):
+        assert length("x", most, most=most) == most
+        with pytest.raises(pathgen.PathgenError, match="at most"):
+            length("x", most * (1 + 1e-9), most=most)
+    assert length("x", 2.0, least=2.0) == 2.0
+    with pytest.raises(pathgen.PathgenError, match="2 or more"):
+        length("x", 1.999, least=2.0)
+    with pytest.raises(pathgen.PathgenError, match="above 2"):
+        length("x", 2.0, above=2.0)

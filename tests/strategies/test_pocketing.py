@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import nest, pieces
-from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
@@ -511,3 +511,9 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     cut, = pocket(dot, surface=LEVEL, cutters=[pointed], depth=1.6, safe_z=SAFE_Z)
     assert dot.difference(cut.opened).area < 0.005 * dot.area
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
+
+
+def test_a_closed_line_begins_and_ends_at_its_corner_nearest_by() -> None:
+    square = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0], [0.0, 0.0]])
+    for here, order in (((-1, -1), [0, 1, 2, 3, 0]), ((9, 1), [1, 2, 3, 0, 1]), ((1, 8), [3, 0, 1, 2, 3])):
+        assert turned_to(square, np.array(here)).tolist() == square[order].tolist()
