@@ -13,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import place_words
+from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import Standing, eased
 
 Floats = NDArray[np.float64]
@@ -229,7 +229,7 @@ def _check(cutter: Cutter, depth: float) -> None:
     if cutter.flute_length < depth:
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
-            allowed=f"a flute of {depth:.2f} mm or more", remedy="take a longer cutter",
+            allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter",
         )
 
 
