@@ -1,9 +1,11 @@
 """What the page and the report say of how large and how thick things become."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 
+from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet import seen
 from pathgen.report.sheet.material import if_it_moves
@@ -61,3 +63,16 @@ def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):
     second, never = dict(report["inlays"][0]), {**report["inlays"][0], "second_cut": None}
     assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, second]}) is not None
     assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, never]}) is None
+
+
+def test_relief_and_fall_away_are_told_each_where_there_is_one(built):
+    clamping, surface = built.plan.clamping, built.plan.clamping.board.surface
+    size = {name: getattr(surface, name) for name in ("thickness", "radius_nut", "radius_end", "length")}
+    dip = {"relief": Relief(depth=0.15, deepest=80.0, end=120.0)}
+    fall = {"fall_away": FallAway(start=130.0, end=180.0, drop=0.4)}
+    for lowered, words in ((dip, ["relief 0.15 mm deep"]), (fall, ["falling away 0.4 mm"]),
+                           (dip | fall, ["relief 0.15 mm deep", "falling away 0.4 mm"])):
+        board = SimpleNamespace(length=clamping.board.length, names=clamping.board.names,
+                                surface=Lowered(**size, **lowered))
+        said = board_words(SimpleNamespace(board=board, units="mm", finished_surface=board.surface))
+        assert [part for part in said.split(", ") if part.startswith(("relief", "falling"))] == words
