@@ -195,7 +195,7 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
     ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<rect x="7" width="9" height="9" clip-path="url(#k)"/>', 40.5),
     ('<clipPath id="k"><rect x="2" width="3" height="9" transform="scale(2 1)"/></clipPath>'
-     '<g transform="translate(20 5)"><rect width="30" height="9" clip-path="url(#k)"/></g>', 54),
+     '<g transform="translate(20 5)"><rect width="15" height="9" clip-path="url(#k)"/></g>', 54),
     ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<g clip-path="url(#k)"><svg x="10" width="8" height="9"><rect width="12" height="9"/></svg></g>', 54),
     ('<g transform="translate(10) scale(2)"><rect width="5" height="5" transform="rotate(45)"/></g>', None),

@@ -2,8 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
+
 from pathgen.programs.instructions import before_start, stand_out
+from pathgen.report.sheet import seen
+from pathgen.report.sheet.material import if_it_moves
 from pathgen.report.sheet.page import board_words, size_lines
+from pathgen.report.sheet.seen import _whole_and_halves
 from pathgen.work.operations import SurfaceFinish
 from tests.small_board import changed
 
@@ -34,3 +39,25 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0
     assert "no clamps are given" in " ".join(before_start(bare, outline.step, lowest=-0.2))
+
+
+def test_a_long_picture_at_true_size_is_printed_in_two_halves_of_half_its_length():
+    whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c", true_size=True)
+    assert [p.get("style") for p in on_paper.iter("img")] + [p.get("style") for p in on_paper.iter("svg")] == [
+        "width: 150.0mm"] * 2
+    assert any("width: 300.0mm" in (p.get("style") or "") for p in whole.iter())
+
+
+def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
+    monkeypatch.setattr(seen, "contrast_seen", lambda *_: {"#112233": 2.5, "#ffffff": 9.0})
+    assert list(seen._contrast_words(built.plan.clamping, None, None)) == []
+    (words,) = seen._contrast_words(built.plan.clamping, None, "#5a3d2b")
+    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to see from afar: #112233" in words
+
+
+def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):
+    report = built.report
+    assert if_it_moves(built.plan.clamping, report) is not None
+    second, never = dict(report["inlays"][0]), {**report["inlays"][0], "second_cut": None}
+    assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, second]}) is not None
+    assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, never]}) is None

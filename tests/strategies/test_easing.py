@@ -11,6 +11,7 @@ from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
+from pathgen.strategies.cut_again import LINK, _link
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
@@ -126,3 +127,14 @@ def test_what_is_open_is_not_gone_down_at_the_plunge_feed():
     assert all_of_it > 5
     # a rapid ends 0.3 mm above what stands
     assert air < 0.3 + 0.005
+
+
+def test_the_way_between_two_passes_follows_the_surface_and_stays_above_it():
+    ball = Cutter(name="ball", shape="ball-end", diameter=6.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
+    start, end = (np.array([50.0, y, BOARD.tip_height(ball, 50.0, y)]) for y in (-20.0, 20.0))
+    way = np.vstack([_link(start, end, BOARD, ball, 0.2), end])
+    assert np.hypot(*np.diff(way[:, :2], axis=0).T).max() <= LINK
+    above = way[:, 2] - BOARD.tip_height(ball, way[:, 0], way[:, 1])
+    assert above[: len(way) // 2] == pytest.approx(0.2)
+    assert above.min() >= -1e-12
+    assert above[-1] == 0.0
