@@ -1,6 +1,7 @@
 """The house: data flows one way, a package imports only what the table allows, and nothing is unlisted."""
 
 import ast
+import re
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "pathgen"
@@ -99,9 +100,13 @@ def test_areas_are_put_together_in_one_guarded_place():
 
 
 def test_one_way_in_for_files_and_one_way_out_for_words():
-    """`pathgen.base.files` reads, `pathgen.app.terminal` shows; `folders` and nothing else writes."""
+    """`pathgen.base.files` reads, `pathgen.app.terminal` shows; `folders` and nothing else writes.
+
+    Whether a file is there is asked of `os.path`: methods of Path raise for names too long.
+    """
     ways = {"open": {"files.py"}, "read_text": {"files.py"}, "read_bytes": {"files.py"}, "print": {"terminal.py"},
-            "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"}}
+            "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"},
+            "exists": set(), "is_file": set(), "is_dir": set(), "is_symlink": set()}
     found = {
         (path.name, name) for path in PACKAGE.rglob("*.py") for node in ast.walk(ast.parse(path.read_text()))
         if isinstance(node, ast.Call) and (name := _method_or_builtin(node.func)) in ways
@@ -116,3 +121,23 @@ def _method_or_builtin(function):
         return function.attr
     name = getattr(function, "id", "")
     return name if name in ("open", "print") else ""
+
+
+KNOW_FRETS = {
+    "what the package is for, in a line": {"__init__.py", "app/cli.py"},
+    "commands about the board alone: its fret table, papers for its frets, a block for some of them, a first job": {
+        "app/cli.py", "app/bench_commands.py", "app/paper.py", "app/starting.py"},
+    "words for the rows that a fingerboard states of itself": {
+        "report/board_text.py", "report/budget.py", "report/fretting.py", "report/neck.py", "report/side_dots.py",
+        "report/stringing.py", "report/sheet/coupon.py", "report/sheet/results.py"},
+    "where those rows have their place in the report": {"report/data.py", "report/text.py", "report/sheet/page.py"},
+}
+"""Who may say the word beside `parts/fingerboard` and `job`, and why."""
+
+
+def test_only_the_fingerboard_and_its_job_know_the_word_fret():
+    saying = {
+        name for path in PACKAGE.rglob("*.py") if re.search(r"\bfret(s|ted|ting)?\b", path.read_text(), re.IGNORECASE)
+        and not (name := path.relative_to(PACKAGE).as_posix()).startswith(("parts/fingerboard/", "job/"))
+    }
+    assert saying == set().union(*KNOW_FRETS.values())

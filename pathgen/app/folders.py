@@ -29,7 +29,7 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
-    if not folder.exists() and _aside(folder).is_dir():
+    if not os.path.lexists(folder) and os.path.isdir(_aside(folder)):
         _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
     record = {name: _hash(_bytes(content)) for name, content in files.items()}
@@ -52,14 +52,14 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
 
 def write_new(path: Path, content: str | bytes) -> None:
     """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
-    if path.exists() or path.is_symlink():
+    if os.path.lexists(path):
         raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
     _put(path, _bytes(content))
 
 
 def write_over(path: Path, text: str, *, ours: str) -> None:
     """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
-    if (path.exists() or path.is_symlink()) and ours.encode() not in read_bytes(path, BUILT):
+    if os.path.lexists(path) and ours.encode() not in read_bytes(path, BUILT):
         raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
     _put(path, text.encode())
 
@@ -69,8 +69,8 @@ def read_folder(folder: Path) -> dict[str, str]:
 
     Bytes that are not text come back as characters that no program may hold, for the reader to refuse.
     """
-    if not folder.is_dir():
-        if _aside(folder).is_dir():
+    if not os.path.isdir(folder):
+        if os.path.isdir(_aside(folder)):
             raise PathgenError(str(folder), "was being replaced when a build was stopped",
                                remedy=f"build again; what it held before is in {_aside(folder).name} beside it")
         raise PathgenError(str(folder), "there is no such folder", remedy="name the folder that a build wrote")
@@ -88,9 +88,9 @@ def read_folder(folder: Path) -> dict[str, str]:
 
 def refuse_foreign(folder: Path) -> None:
     """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
-    if not folder.exists():
+    if not os.path.lexists(folder):
         return
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise PathgenError(str(folder), "is a file", remedy="name another folder")
     for _ in range(_TRIES):
         record = _record(folder)
@@ -140,7 +140,7 @@ def _put(path: Path, data: bytes) -> None:
 
 def _swap(fresh: Path, folder: Path) -> None:
     """Put the fresh folder in the place of the old one, in one step where the system can."""
-    if not folder.exists():
+    if not os.path.lexists(folder):
         fresh.rename(folder)
         return
     if _exchanged(fresh, folder):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -59,7 +60,7 @@ def start_job(name: str) -> list[Path]:
     files = {path.with_name(path.name + ".toml"): JOB.format(name=path.name),
              path.with_name(path.name + ".svg"): DRAWING}
     for file in files:
-        if file.exists() or file.is_symlink():
+        if os.path.lexists(file):
             raise PathgenError(str(file), "is there already", remedy="give another name, or take it away")
     for file, text in files.items():
         write_new(file, text)

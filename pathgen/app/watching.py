@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -35,7 +36,7 @@ def watch(job: Path, out: Path, *, port: int | None = None, resolution: float = 
     Errors are shown and waited out: what was built last stays in the folder and on the page. Raises PathgenError where
     there is no such job file at the start, or `port` is taken.
     """
-    if not job.is_file():
+    if not os.path.isfile(job):
         raise PathgenError(str(job), "there is no such file", remedy="check the name, or start one: pathgen new NAME")
     with PageServer(port) as page:
         say(f"The page is at {page.address}, for this computer only. Ctrl-C ends it.")

@@ -11,10 +11,8 @@ areas and strokes (`areas`, `unions`, `strokes`), what hides what (`paint`, `sta
 
 from __future__ import annotations
 
-from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle, placed
+from pathgen.artwork.place import Placement, placed
 from pathgen.artwork.reader import Artwork, Region, read_artwork
 from pathgen.artwork.scene import LeftOut
 
-__all__ = [
-    "Artwork", "LeftOut", "Placement", "Region", "at_frets", "between_frets", "edge_angle", "placed", "read_artwork",
-]
+__all__ = ["Artwork", "LeftOut", "Placement", "Region", "placed", "read_artwork"]

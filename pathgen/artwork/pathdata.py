@@ -45,6 +45,11 @@ _VALID = re.compile(rf"{_W}(?:{_MOVE}{_W}(?:(?:{_COMMANDS}|{_MOVE}){_W})*+)?+")
 _RUN = re.compile(r"[mM][^mMzZaA]*|[zZ]|[aA][^a-zA-Z]*(?:[eE][^a-zA-Z]*)*|[^mMzZaA]+")
 _PAIR = re.compile(rf"{_W}({_N}){_SEP}({_N})")
 _ARC = re.compile(_SEP.join([f"({_N})"] * 3 + [f"({_FLAG})"] * 2 + [f"({_N})"] * 2))
+_IN_NUMBERS = {
+    kind: np.isin(np.arange(256), [ord(c) for c in characters])
+    for kind, characters in {"any": "0123456789.eE+-", "sign": "+-", "end": "0123456789."}.items()
+}
+"""By byte: what numbers are made of, what begins another, what one may end with."""
 _COUNTS = {"m": 2, "l": 2, "t": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "a": 7, "z": 0}
 
 
@@ -68,7 +73,7 @@ def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
     """
     if d.strip() in ("", "none"):
         return Pen().curves()
-    if len(d) > 2 * room and _has_more_pieces(d, room):
+    if len(d) > 2 * room and has_more_pieces(d, room):
         raise too_many(where, room)
     check_path(d, where=where)
     if _HAS_ARC.search(d):
@@ -100,18 +105,18 @@ def read_path(d: str, *, where: str, room: int = MOST_PIECES) -> Curves:
     return curves
 
 
-def _has_more_pieces(d: str, room: int) -> bool:
-    """Whether more than `room` pieces are surely in the data: its runs of number characters, by the numbers that a
-    piece can take. Looks no further than it must."""
-    table = np.zeros(256, dtype=bool)
-    table[[ord(c) for c in "0123456789.eE+-"]] = True
-    runs, letters = 0, {"m"}
+def has_more_pieces(d: str, room: int) -> bool:
+    """Whether more than `room` pieces are surely in path data, or more points in a list of them: the numbers in it, by
+    the most that a piece can take. Looks no further than it must."""
+    numbers, points, letters = 0, 0, {"m"}
     for begin in range(0, len(d), 2_000_000):
         part = d[begin: begin + 2_000_000]
-        inside = table[np.frombuffer(part.encode("ascii", "replace"), dtype=np.uint8)]
-        runs += int(np.count_nonzero(inside[1:] & ~inside[:-1]))
+        data = np.frombuffer(part.encode("ascii", "replace"), dtype=np.uint8)
+        inside, sign, ended = (_IN_NUMBERS[kind][data] for kind in ("any", "sign", "end"))
+        numbers += int(np.count_nonzero(inside[1:] & ~inside[:-1]) + np.count_nonzero(sign[1:] & ended[:-1]))
+        points += int(np.count_nonzero(data == ord(".")))  # a number has one at most
         letters |= set(part.lower())
-        if runs > room * max(count for letter, count in _COUNTS.items() if letter in letters):
+        if max(numbers, points) > room * max(count for letter, count in _COUNTS.items() if letter in letters):
             return True
     return False
 

@@ -11,10 +11,11 @@ import numpy as np
 
 from pathgen.artwork.curves import Curves, Pen
 from pathgen.artwork.document import local_name
-from pathgen.artwork.pathdata import read_path
+from pathgen.artwork.pathdata import has_more_pieces, read_path, too_many
 from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
+from pathgen.base.limits import MOST_PIECES
 
 Axis = str
 _NO_STYLE: Mapping[str, Any] = {}
@@ -118,6 +119,8 @@ def _line(g: Geometry) -> Curves:
 
 def _poly(g: Geometry) -> Curves:
     text = g.element.get("points", "")
+    if has_more_pieces(text, MOST_PIECES):
+        raise too_many(g.where, MOST_PIECES)
     try:
         numbers = parse_numbers(text)
     except ValueError as error:

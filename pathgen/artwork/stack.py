@@ -27,6 +27,9 @@ on all the others, took 3 for each; 400 scribbles of 20 curves took 1.7 million.
 _PAIR = 20.0
 """What two shapes that meet cost beyond their corners, in corners."""
 
+_COLOURS = 20.0
+"""What it costs to lay one colour on another, in corners, wherever they lie."""
+
 _PREPARING = 5.0
 """What it costs to prepare a corner of a polygon, in comparisons of one."""
 
@@ -102,11 +105,12 @@ def _over(below: Layer, above: Layer, effort: _Effort) -> Layer:
     visible, whole = dict(above.visible), dict(above.whole)
     for colour, parts in below.visible.items():
         for other, cover in above.whole.items():
-            if other != colour:
+            if other != colour and len(parts):
                 parts = _uncovered(parts, cover, effort)
         if colour in visible:
             parts = _beside(parts, above.whole[colour], visible[colour], effort)
-        visible[colour] = parts
+        if len(parts):  # else shapes of other colours hide it wholly, though none of them alone does
+            visible[colour] = parts
     for colour, parts in below.whole.items():
         whole[colour] = _merged(parts, whole[colour], effort) if colour in whole else parts
     return Layer(visible, whole)
@@ -117,6 +121,8 @@ def _meeting(first: Geometries, second: Geometries) -> tuple[NDArray[np.intp], N
     if not len(first) or not len(second):
         return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
     i, j = shapely.STRtree(second).query(first)
+    if not len(i):
+        return i, j
     sizes, others = shapely.get_num_coordinates(first), shapely.get_num_coordinates(second)
     here = _PREPARING * sizes[np.unique(i)].sum() + others[j].sum()
     there = _PREPARING * others[np.unique(j)].sum() + sizes[i].sum()
@@ -131,6 +137,7 @@ def _meeting(first: Geometries, second: Geometries) -> tuple[NDArray[np.intp], N
 
 def _uncovered(parts: Geometries, cover: Geometries, effort: _Effort) -> Geometries:
     """What is left of parts outside a cover of separate parts."""
+    effort.left -= _COLOURS
     hit, by = _meeting(parts, cover)
     if not len(hit):
         return parts

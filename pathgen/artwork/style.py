@@ -16,12 +16,13 @@ from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError
-from pathgen.base.limits import MOST_IN_SELECTOR, MOST_NESTED, MOST_RULES_TRIED, MOST_SELECTORS
+from pathgen.base.limits import MOST_IN_SELECTOR, MOST_MARKS, MOST_NESTED, MOST_RULES_TRIED, MOST_SELECTORS
 
 _ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
+_WORD = re.compile(r"[A-Za-z0-9+/=]+")
 _COMMA = tinycss2.parse_component_value_list(",")[0]
 _INVALID = object()
 _PLAIN = ""
@@ -81,7 +82,8 @@ class Cascade:
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
-        self._selectors = 0
+        self._selectors = self._marks = 0
+        self._counted: set[str] = set()
         self._ids = {element.get("id") for element in document.lines}
         self._classes = {name for element in document.lines for name in element.get("class", "").split()}
         try:
@@ -100,9 +102,9 @@ class Cascade:
             if media not in ("", "all", "screen", "print"):
                 self.trouble.append((element, f"for media {media!r}"))
             elif media != "print" and element.get("type", "").strip().lower() in ("", "text/css"):
-                rules = tinycss2.parse_stylesheet(
-                    "".join(element.itertext()), skip_comments=True, skip_whitespace=True
-                )
+                text = "".join(element.itertext())
+                self._count_marks(element, text)
+                rules = tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True)
                 count += self._add(element, rules, matcher)
         if count:
             self._match(matcher)
@@ -232,7 +234,20 @@ class Cascade:
                 f"{self._document.where(element)}: style", "brackets nested too deep", allowed=f"{MOST_NESTED} levels",
                 remedy="simplify it",
             )
+        self._count_marks(element, text)
         return _declarations(text)
+
+    def _count_marks(self, element: Element, text: str) -> None:
+        """Each text is parsed once, in time that goes by the words in it; pictures and fonts within it are one."""
+        if text in self._counted:
+            return
+        self._counted.add(text)
+        self._marks += len(_WORD.sub("", text))
+        if self._marks > MOST_MARKS:
+            raise ArtworkError(
+                self._document.where(element), "too much style in the drawing",
+                allowed=f"{MOST_MARKS} characters other than letters and digits", remedy="simplify it",
+            )
 
     def _declared(self, element: Element) -> dict[str, str]:
         """Values by name, the strongest last: attributes, sheets, the style attribute, what is !important."""

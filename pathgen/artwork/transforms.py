@@ -77,7 +77,7 @@ def parse_transform(text: str, *, units: bool) -> Matrix:
         if not match:
             raise ValueError(f"{text[position:position + 16]!r} at character {position + 1} is not a transform")
         inside = _UNIT.sub(lambda m: repr(float(m[1]) * _IN_UNITS[m[2]]), match[2]) if units else match[2]
-        numbers = parse_numbers(inside)
+        numbers = parse_numbers(inside, most=6)
         result = multiply(result, _one(match[1], numbers))
         position = match.end()
     return result
@@ -86,7 +86,8 @@ def parse_transform(text: str, *, units: bool) -> Matrix:
 def _one(name: str, numbers: list[float]) -> Matrix:
     allowed = {"matrix": (6,), "translate": (1, 2), "scale": (1, 2), "rotate": (1, 3)}.get(name, (1,))
     if len(numbers) not in allowed:
-        raise ValueError(f"{name} with {len(numbers)} numbers, allowed {' or '.join(map(str, allowed))}")
+        given = "more" if numbers[6:] else len(numbers)
+        raise ValueError(f"{name} with {given} numbers, allowed {' or '.join(map(str, allowed))}")
     first, second = numbers[0], numbers[1] if len(numbers) > 1 else None
     if name == "matrix":
         a, b, c, d, e, f = numbers

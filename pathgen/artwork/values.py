@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 
 from tinycss2.color4 import parse_color
 
@@ -25,7 +26,7 @@ MM_PER_PX = 25.4 / 96.0
 
 NUMBER = r"[+-]?(?:\d++(?:\.\d*+)?|\.\d++)(?:[eE][+-]?\d++)?"
 _LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*")
-_NUMBERS = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-.]))?)*\s*")
+_NUMBERS = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-.]))?)*+\s*")
 _ONE_NUMBER = re.compile(NUMBER)
 
 
@@ -73,13 +74,16 @@ def parse_number(text: str) -> float:
     return _finite(text)
 
 
-def parse_numbers(text: str) -> list[float]:
-    """A list of numbers separated by blanks or commas; ValueError that gives the place of anything else."""
+def parse_numbers(text: str, *, most: int | None = None) -> list[float]:
+    """A list of numbers separated by blanks or commas, or of more than `most` the first of them and one more.
+
+    Raises ValueError that gives the place of anything else.
+    """
     match = _NUMBERS.match(text)
     end = match.end() if match else 0
     if end != len(text):
         raise ValueError(f"{text[end:end + 12]!r} at character {end + 1} is not a number")
-    return [_finite(number) for number in _ONE_NUMBER.findall(text)]
+    return [_finite(number[0]) for number in islice(_ONE_NUMBER.finditer(text), most and most + 1)]
 
 
 def _finite(text: str) -> float:

@@ -40,9 +40,9 @@ def parse_view_box(text: str | None) -> ViewBox | None:
     """The rectangle in a ``viewBox`` attribute; ValueError unless it is four numbers."""
     if text is None or not text.strip():
         return None
-    numbers = parse_numbers(text)
+    numbers = parse_numbers(text, most=4)
     if len(numbers) != 4:
-        raise ValueError(f"viewBox {text!r} has {len(numbers)} numbers, allowed 4")
+        raise ValueError(f"viewBox {text[:60]!r} has {'more' if numbers[4:] else len(numbers)} numbers, allowed 4")
     return ViewBox(*numbers)
 
 

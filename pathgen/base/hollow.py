@@ -1,4 +1,4 @@
-"""The hollow that fits a radiused surface: of a block for pressing frets or sanding, laid on the board upside down."""
+"""The hollow that fits a radiused surface: of a block for pressing or sanding, laid on the board upside down."""
 
 from __future__ import annotations
 

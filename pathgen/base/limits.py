@@ -35,6 +35,8 @@ MOST_IN_SELECTOR = 100
 """Parts of one selector."""
 MOST_RULES_TRIED = 2_000_000
 """Selectors times the elements that each may mean."""
+MOST_MARKS = 1_000_000
+"""Characters of style other than letters and digits, in sheets and in all the attributes that differ."""
 LARGEST_NUMBER = 1e9
 """Larger coordinates have no place on a board; they would only lose all their digits."""
 

@@ -1,4 +1,4 @@
-"""A radiused surface lowered along the board: relief under the strings, and fall-away over the last frets.
+"""A radiused surface lowered along the board: relief under the strings, and fall-away toward its end.
 
     z(x, y) = S(x, y) - p(x)
 
@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.surface import Surface
+from pathgen.base.units import rounded_up
 
 Floats = NDArray[np.float64]
 Piece = tuple[float, float, float, float, float]
@@ -82,8 +83,8 @@ class Lowered(Surface):
         super().__post_init__()
         if self.relief and self.fall_away and self.fall_away.start < self.relief.end - 1e-9:
             raise PathgenError("[board] fall_away", f"starts {self.fall_away.start:.2f} mm from the nut, within the "
-                               "relief", allowed=f"{self.relief.end:.2f} mm or more",
-                               remedy="start it at a later fret")
+                               "relief", allowed=f"{rounded_up(self.relief.end):.2f} mm or more",
+                               remedy="start it later")
 
     @property
     def above(self) -> Surface:

@@ -66,6 +66,16 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     return f"{'0' if number == '-0' else number} {unit}"
 
 
+def rounded_down(mm: float) -> float:
+    """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
+    return math.floor(mm * 100.0 + 1e-6) / 100.0
+
+
+def rounded_up(mm: float) -> float:
+    """To hundredths of a mm, no smaller."""
+    return math.ceil(mm * 100.0 - 1e-6) / 100.0
+
+
 def fine_length(mm: float, units: str = "mm") -> str:
     """A length to a hundredth of a millimetre, or to four places of an inch."""
     return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])

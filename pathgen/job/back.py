@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import format_length, place_words, rounded_up
 from pathgen.job.job import Job
 from pathgen.job.tables import ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
@@ -178,6 +178,6 @@ def _dowels_stand(made: Clamping, dowels: Holes) -> None:
         place = place_words(x, y, made.units)
         raise JobError(
             f"[holes] at {near + 1}", f"the outline's cutter would cut into the dowel at {place}, "
-            f"{away[near]:.2f} mm from the {made.board.names.part}", allowed=f"{needed:.2f} mm or more",
+            f"{away[near]:.2f} mm from the {made.board.names.part}", allowed=f"{rounded_up(needed):.2f} mm or more",
             remedy="move it further out",
         )

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.units import rounded_up
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.job import Job
@@ -130,7 +131,7 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     one = round(width + (narrowest + nth) * WIDER, 6), round(max(depth + step[nth] * DEEPER, 0.1), 6)
     x = max(GAP, 6 * width) / 2
     slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
-                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}")  # type: ignore[arg-type]
+                  depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")  # type: ignore[arg-type]
     trial = Trial(kind="slot", at=(x, WIDTH / 2), size=one[0], depth=one[1], cutter=cutter.name,
                   wanted=abs(one[0] - width) < 1e-9)
     return _Cut(length=2 * x, trials=(trial,), slot=slots)
@@ -243,4 +244,4 @@ def _check_web(part: Coupon, scrap: float) -> None:
     left = part.surface.thickness - deepest
     if left < part.min_web or part.surface.thickness <= 0:
         raise JobError("[coupon] thickness", f"scrap {scrap:g} mm thick leaves {left:.2f} mm under what is tried on it",
-                       allowed=f"{scrap + part.min_web - left:.2f} mm or more", remedy="take thicker scrap")
+                       allowed=f"{rounded_up(scrap + part.min_web - left):.2f} mm or more", remedy="take thicker scrap")

@@ -8,8 +8,9 @@ from dataclasses import MISSING, Field, dataclass, fields
 from itertools import groupby
 from typing import Any
 
+from pathgen.job.job import REPEATED, TABLES
 from pathgen.job.keys import holds
-from pathgen.job.load import REPEATED, TABLES, TOP_KEYS
+from pathgen.job.load import TOP_KEYS
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
 """What a key holds when its default is in millimetres whatever the job's units."""

@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
-from pathgen.base.units import place_words
+from pathgen.base.units import place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.job import Job
@@ -188,7 +188,8 @@ def _size(art: Artwork, scale: float) -> PlacedSize:
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
-    from pathgen.artwork.place import Placement, at_frets, between_frets, edge_angle
+    from pathgen.artwork.place import Placement
+    from pathgen.job.between_frets import at_frets, between_frets, edge_angle
 
     turn = place.rotate
     if isinstance(board, Fingerboard):
@@ -272,5 +273,5 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> 
             f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}" if web[worst] > 0 else
             f"the pocket goes {-web[worst]:.2f} mm through the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {inlay.depth - board.min_web + web[worst] - 0.005:.2f} mm or less",
+            remedy=f"make depth {rounded_down(inlay.depth - board.min_web + web[worst]):.2f} mm or less",
         )

@@ -22,6 +22,9 @@ from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 from pathgen.work.moved import Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
+MARK_DEPTH = 0.8
+"""Of marks, where the job does not say and the cutter takes as much in one plunge, mm."""
+
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
 
@@ -80,7 +83,8 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     if job.marks is None:
         return None
     cutter = job.cutter(job.marks.cutter, "[marks] cutter")
-    half = float(cutter.half_width(job.marks.depth))
+    depth = min(MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
+    half = float(cutter.half_width(depth))
     free = left_standing(clamping, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     if job.marks.at is None:
@@ -100,7 +104,7 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
                        f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
     return Marks(
-        places=places, depth=job.marks.depth, hover=job.marks.hover, errors_limit=_board_limit(job),
+        places=places, depth=depth, hover=job.marks.hover, errors_limit=_board_limit(job),
         errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
     )
 

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_area, drawn_outline
@@ -267,7 +267,7 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
     deep = table.depth if table.depth is not None else job.stock.thickness + table.through
     if cutter.flute_length < deep:
         raise JobError(f"{where} cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{deep:.2f} mm or more", remedy="name a longer cutter")
+                       allowed=f"{rounded_up(deep):.2f} mm or more", remedy="name a longer cutter")
     if table.depth is not None:
         _web(plate, table.depth, f"{where} depth")
     if (wide := table.counterbore) is None:
@@ -286,7 +286,7 @@ def _web(plate: FlatPlateTable, depth: float, where: str) -> None:
     if left < plate.min_web - 1e-9:
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it",
                        allowed=f"min_web {plate.min_web:g} mm or more",
-                       remedy=f"make it {max(plate.thickness - plate.min_web, 0.0):.2f} mm or less")
+                       remedy=f"make it {rounded_down(max(plate.thickness - plate.min_web, 0.0)):.2f} mm or less")
 
 
 def _inside(part: FlatPart, bores: list[_Bored]) -> None:

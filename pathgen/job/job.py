@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
@@ -47,9 +48,16 @@ ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
 
 
+def _each(table: str) -> Any:
+    """The field of a table that is written ``[[table]]``, once for each."""
+    return field(default=(), metadata={"table": table})
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Job:
     """A job file, read and checked; every length in mm. A table left out is None (or an empty tuple).
+
+    A field of a dataclass is a table of the file, in the order in which they are read and listed.
 
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
@@ -60,24 +68,24 @@ class Job:
     title: str
     units: str
     path: Path
-    stock: StockTable
-    setup: SetupTable
-    machine: MachineTable
     board: BoardTable | None = None
     plate: FlatPlateTable | None = None
     form: FormTable | None = None
-    parts: tuple[PartTable, ...] = ()
+    parts: tuple[PartTable, ...] = _each("part")
     part_jobs: tuple[Job, ...] = field(default=(), repr=False)
     """Their own jobs, as read."""
-    cutters: tuple[CutterTable, ...] = ()
+    stock: StockTable
+    setup: SetupTable
+    machine: MachineTable
+    cutters: tuple[CutterTable, ...] = _each("cutter")
     surface: SurfaceTable | None = None
-    inlays: tuple[InlayTable, ...] = ()
+    inlays: tuple[InlayTable, ...] = _each("inlay")
     dots: DotsTable | None = None
+    rings: tuple[RingTable, ...] = _each("ring")
     resurface: ResurfaceTable | None = None
     holes: HolesTable | None = None
     channel: ChannelTable | None = None
-    bores: tuple[HoleTable, ...] = ()
-    rings: tuple[RingTable, ...] = ()
+    bores: tuple[HoleTable, ...] = _each("hole")
     nut: NutTable | None = None
     slots: SlotsTable | None = None
     outline: OutlineTable | None = None
@@ -92,7 +100,7 @@ class Job:
     neck: NeckKeys | None = None
     resin: ResinTable | None = None
     marks: MarksTable | None = None
-    measured: tuple[MeasuredTable, ...] = ()
+    measured: tuple[MeasuredTable, ...] = _each("measured")
     moved: MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
@@ -137,6 +145,21 @@ class Job:
     def artwork_path(self, inlay: int) -> Path:
         """Where the drawing of an inlay lies: relative to the job file."""
         return self.path.parent / self.inlays[inlay].artwork
+
+
+def _tables() -> dict[str, type]:
+    """The class of each table, by the table's name."""
+    hints = get_type_hints(Job)
+    return {one.metadata.get("table", one.name): kind for one in fields(Job)
+            for kind in (hints[one.name], *get_args(hints[one.name]))
+            if isinstance(kind, type) and is_dataclass(kind) and kind is not Job}
+
+
+TABLES: Mapping[str, type] = _tables()
+"""What reads each table of a job file, by its name there, in the order of the list of keys."""
+
+REPEATED: Mapping[str, str] = {one.metadata["table"]: one.name for one in fields(Job) if "table" in one.metadata}
+"""Tables written ``[[name]]``, once for each, and what the job calls them all."""
 
 
 def _words(table: Any) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -13,80 +14,16 @@ from pathgen.base import given
 from pathgen.base.errors import JobError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
-from pathgen.job.bench_tables import (
-    DotsTable,
-    FretsTable,
-    NeckKeys,
-    NutPlateTable,
-    PlateTable,
-    SideDotsTable,
-    StringsTable,
-    dots_inlay,
-)
+from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.form import plate_of
-from pathgen.job.job import ORDER, Job
+from pathgen.job.job import ORDER, REPEATED, TABLES, Job
 from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable, ring_inlay
+from pathgen.job.plate_tables import ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
-from pathgen.job.tables import (
-    BlockTable,
-    BoardTable,
-    ChannelTable,
-    CouponTable,
-    CutterTable,
-    GaugesTable,
-    HolesTable,
-    InlayTable,
-    MachineTable,
-    MarksTable,
-    MeasuredTable,
-    MovedTable,
-    NutTable,
-    OutlineTable,
-    ResinTable,
-    ResurfaceTable,
-    SetupTable,
-    SlotsTable,
-    StockTable,
-    SurfaceTable,
-)
+from pathgen.job.tables import ResurfaceTable
 
-TABLES: dict[str, type] = {
-    "board": BoardTable,
-    "plate": FlatPlateTable,
-    "form": FormTable,
-    "part": PartTable,
-    "stock": StockTable,
-    "setup": SetupTable,
-    "machine": MachineTable,
-    "cutter": CutterTable,
-    "surface": SurfaceTable,
-    "inlay": InlayTable,
-    "dots": DotsTable,
-    "ring": RingTable,
-    "resurface": ResurfaceTable,
-    "holes": HolesTable,
-    "channel": ChannelTable,
-    "hole": HoleTable,
-    "nut": NutTable,
-    "slots": SlotsTable,
-    "outline": OutlineTable,
-    "block": BlockTable,
-    "gauges": GaugesTable,
-    "side_dots": SideDotsTable,
-    "coupon": CouponTable,
-    "nut_blank": NutPlateTable,
-    "saddle_blank": PlateTable,
-    "frets": FretsTable,
-    "strings": StringsTable,
-    "neck": NeckKeys,
-    "resin": ResinTable,
-    "marks": MarksTable,
-    "measured": MeasuredTable,
-    "moved": MovedTable,
-}
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
     "units": ("mm", '"mm" or "in": the unit of every length without one of its own'),
@@ -94,14 +31,14 @@ TOP_KEYS = {
               "plate go where slots do"),
 }
 """Keys outside any table: default and meaning."""
-REPEATED = {"cutter": "cutters", "inlay": "inlays", "ring": "rings", "hole": "bores", "measured": "measured",
-            "part": "parts"}
-"""Tables written ``[[name]]``, once for each, and what the job calls them all."""
 REQUIRED = ("stock",)
 WITH_DEFAULTS = ("setup", "machine")
 
+_DOTTED = re.compile(rf"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{MOST_NESTED + 1}}}""")
+"""A key of more parts than tables may lie in one another."""
 MOST_PARTS = 20
 """That one blank may hold."""
+
 
 def load_job(path: str | Path) -> Job:
     """Read a job file.
@@ -191,6 +128,8 @@ def units_of(path: str | Path) -> str:
 
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
+    if _DOTTED.search(words):  # the parser would take the longer for each
+        raise _too_deep(path)
     try:
         data = tomllib.loads(words)
     except RecursionError:

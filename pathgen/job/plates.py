@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, rounded_up
 from pathgen.job.bench_tables import PlateTable
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, nut_of
@@ -76,7 +76,7 @@ def _nut_height(job: Job, board: Fingerboard, table: PlateTable) -> tuple[float,
     height = below + top if table.height is None else table.height
     if height < below + bottom:
         raise JobError("[nut_blank] height", f"{height:g} mm, and its slots' bottoms lie {below + bottom:.2f} mm over "
-                       "the floor it stands on", allowed=f"{below + bottom:.2f} mm or more",
+                       "the floor it stands on", allowed=f"{rounded_up(below + bottom):.2f} mm or more",
                        remedy="make it higher, or leave it out")
     return height, max(height - below - bottom, _LEAST_MARK)
 
@@ -93,7 +93,7 @@ def _clamping(
     lowest = float(top[:, 0].min())
     if lowest < _LEAST_HEIGHT:
         raise JobError(f"{key} height", f"{height:g} mm leaves {lowest:.2f} mm at the ends",
-                       allowed=f"{height - lowest + _LEAST_HEIGHT:.2f} mm or more", remedy="make it higher")
+                       allowed=f"{rounded_up(height - lowest + _LEAST_HEIGHT):.2f} mm or more", remedy="make it higher")
     radius = "flat" if math.isinf(line.radius) else \
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
     cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_TAB)

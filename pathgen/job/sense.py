@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import MM_PER, format_length, place_words
+from pathgen.base.units import MM_PER, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.back import check_channel
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
@@ -265,10 +265,12 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
         )
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
     if edge < board.min_web:
+        thick = rounded_up(board.surface.thickness + board.min_web - edge)
         raise JobError(
             "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges" if edge > 0 else
             f"the curve falls {-edge:.2f} mm below the underside at the edges",
-            allowed=f"min_web {board.min_web:g} mm or more", remedy="make the board thicker or the radius larger",
+            allowed=f"min_web {board.min_web:g} mm or more",
+            remedy=f"make thickness {thick:.2f} mm or more, or the radius larger",
         )
 
 
@@ -382,7 +384,7 @@ def _leave(job: Job) -> None:
 
 def _inlays(job: Job) -> None:
     for i, inlay in enumerate(job.inlays, 1):
-        if inlay.artwork and not job.artwork_path(i - 1).is_file():
+        if inlay.artwork and not os.path.isfile(job.artwork_path(i - 1)):
             raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                            "relative to the job file")
         ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
@@ -443,7 +445,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
         raise JobError(
             where, f"{cut.depth:g} mm leaves {least:.2f} mm under {f'fret {fret}' if fret else 'the nut'} at the edge",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {math.floor((cut.depth - board.min_web + least) * 100) / 100:.2f} mm or less",
+            remedy=f"make depth {rounded_down(cut.depth - board.min_web + least):.2f} mm or less",
         )
 
 
@@ -475,7 +477,7 @@ def _outline(job: Job, board: Part) -> None:
     deep = job.stock.thickness + table.through
     if cutter.flute_length < deep:
         raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{deep:.2f} mm or more: the blank and {table.through:g} mm below it",
+                       allowed=f"{rounded_up(deep):.2f} mm or more: the blank and {table.through:g} mm below it",
                        remedy="name a longer cutter")
 
 

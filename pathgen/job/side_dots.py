@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from pathgen.base.errors import JobError
+from pathgen.base.units import rounded_down
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, slots_of
 from pathgen.parts.edge.part import StandingBoard, edge_of
@@ -85,7 +86,8 @@ def _check_room(
     thin = int(np.argmin(high))
     if high[thin] - diameter < 2 * _WALL:
         raise JobError("[side_dots] diameter", f"{diameter:g} mm at fret {frets[thin]}, where the edge is "
-                       f"{high[thin]:.2f} mm high", allowed=f"{max(high[thin] - 2 * _WALL, 0.0):.2f} mm or less",
+                       f"{high[thin]:.2f} mm high",
+                       allowed=f"{rounded_down(max(high[thin] - 2 * _WALL, 0.0)):.2f} mm or less",
                        remedy="take smaller dots, or leave that fret out")
     if slots is None:
         return
@@ -93,5 +95,5 @@ def _check_room(
     near = int(np.argmin(away))
     if away[near] < (diameter + slots.width) / 2:
         raise JobError("[side_dots] diameter", f"{diameter:g} mm at fret {frets[near]}, {away[near]:.2f} mm from the "
-                       "middle of a slot", allowed=f"{2 * away[near] - slots.width:.2f} mm or less",
+                       "middle of a slot", allowed=f"{rounded_down(2 * away[near] - slots.width):.2f} mm or less",
                        remedy="take smaller dots, or leave that fret out")

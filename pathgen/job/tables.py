@@ -440,7 +440,8 @@ class MarksTable:
         list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
         None, shown="four, two near mid-length, as far apart as the waste allows",
     )
-    depth: float = key(size(0.1, 5.0), "below the top of the raw stock", 0.8)
+    depth: float | None = key(size(0.1, 5.0), "below the top of the raw stock, in one plunge", None,
+                              shown="0.8 mm, or the cutter's stepdown where that is less")
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
 
 

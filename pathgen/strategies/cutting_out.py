@@ -13,7 +13,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import place_words
+from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import Standing, eased
 
 Floats = NDArray[np.float64]
@@ -129,7 +129,7 @@ def tab_points(
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
-    fret's slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
+    slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
     clearest is taken.
     """
     chosen: list[Floats] = []
@@ -191,9 +191,13 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     x0, _, x1, _ = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
-        raise PathgenError("outline tabs", f"each takes {width:.1f} mm, and the outline is {x1 - x0:.1f} mm long",
-                           allowed="tabs that the long edges have room for",
-                           remedy="take a smaller cutter or narrower tabs; or stick the work down and take none")
+        edge = x1 - x0
+        raise PathgenError(
+            "outline tabs", f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
+            f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
+            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more; in [outline] a smaller "
+            "tab_width does as well, or tabs = 0 with the work stuck down",
+        )
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
     bounds = shapely.bounds(overlay.intersection(rays, outline))
@@ -225,7 +229,7 @@ def _check(cutter: Cutter, depth: float) -> None:
     if cutter.flute_length < depth:
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the outline is {depth:g} mm deep",
-            allowed=f"a flute of {depth:.2f} mm or more", remedy="take a longer cutter",
+            allowed=f"a flute of {rounded_up(depth):.2f} mm or more", remedy="take a longer cutter",
         )
 
 

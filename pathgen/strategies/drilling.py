@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import rounded_up
 from pathgen.work.features import Holes
 
 Floats = NDArray[np.float64]
@@ -51,7 +52,7 @@ def _check(holes: Holes, cutter: Cutter, depth: float) -> None:
                           allowed="a cutter that plunges", remedy="take one, or a smaller cutter that goes round")
     if cutter.flute_length < depth:
         raise CutterError(where, f"its flute is {cutter.flute_length:g} mm long and the holes are {depth:.2f} mm deep",
-                          allowed=f"{depth:.2f} mm or more", remedy="take a longer cutter")
+                          allowed=f"{rounded_up(depth):.2f} mm or more", remedy="take a longer cutter")
 
 
 def _pecks(cutter: Cutter, top: float, bottom: float, air_z: float) -> Floats:

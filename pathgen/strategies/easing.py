@@ -1,9 +1,10 @@
 """Where a path takes too much at once: the stretches that go at the eased feed, and no others.
 
 What stands is kept as heights on a grid. The front of the cutter is sampled along the path, in its order: points on
-half circles ahead of its axis, each falling into a cell. What lowers a cell belongs to the place on the path that
-comes to it first, so that a full slot, a corner and the other side of a groove are all seen as what they are. Volumes
-over a stretch as long as the cutter's radius are compared with a straight cut at its stepover and stepdown.
+half circles ahead of its axis, each falling into a cell; and all that is under it where it sinks along a ramp. What
+lowers a cell belongs to the place on the path that comes to it first, so that a full slot, a corner and the other side
+of a groove are all seen as what they are. Volumes over a stretch as long as the cutter's radius are compared with a
+straight cut at its stepover and stepdown.
 """
 
 from __future__ import annotations
@@ -15,16 +16,24 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
+Points = tuple[NDArray[np.complex128], Floats]
+"""Places beside the tip, seen along the way, and how high each stands above the tip."""
 
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
+
+_TOO_MUCH = 1.05 * LOAD_FACTOR
+"""Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
+may have a little more than a long one."""
+_STEEP = 0.9
+"""Of the steepest ramp: a cut that drops by less is a way along a curve."""
 
 _ACROSS = 10.0
 """Cells across the narrowest cutter."""
@@ -33,6 +42,11 @@ _MOST_ACROSS = 40.0
 _MOST_CELLS = 4e6
 _SPACING = 0.7
 """Of a cell, between samples."""
+_SLOPE = 0.05
+"""Drop over run from which what sinks under the cutter is looked at."""
+_NOW_AND_THEN = 3
+"""Stations from one such look to the next."""
+_NONE = np.empty(0, np.complex128), np.empty(0)
 _AT_ONCE = 1 << 15
 """Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
 
@@ -101,8 +115,9 @@ def may_overload(cutter: Cutter) -> bool:
 def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath:
     """The same way, at the eased feed where it takes more than EASE_FROM times a straight-line cut, nowhere else.
 
-    Plunges and ramps stay as they are. `standing` is lowered by all that the path takes; None where no cutter can take
-    too much.
+    A steep ramp may take too much even so, where the stepdown is small beside the cutter: all of it is gone down at the
+    plunge feed. What goes at that feed stays as it is. `standing` is lowered by all that the path takes; None where no
+    cutter can take too much.
     """
     if not len(path) or standing is None:
         return path
@@ -115,13 +130,27 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
     # a peak counts over a short stretch and over a longer one
     sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
-    high = np.maximum(*sections) > EASE_FROM * cutter.straight_cut
-    slow = _closed(high, stations, cutter.diameter) & cuts
-    changed = _with_kinds(path, along, stations, slow, move)
+    most = np.maximum(*sections)
+    slow = _closed(most > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
+    sinks = _sinks(path, cutter)[move]
+    too_much = most * cutter.eased_feed > _TOO_MUCH * cutter.straight_cut * cutter.feed
+    slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
+    ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
+    slowest = sinks & cuts & np.isin(ramp, ramp[slower])
+    wanted = np.where(slowest, Move.PLUNGE, np.where(slow, Move.EASED, Move.CUT)).astype(np.int8)
+    changed = _with_kinds(path, along, stations, wanted, move)
     # what was eased because it sinks stays so
     drop = -np.diff(changed.points[:, 2], prepend=changed.points[:1, 2])
     steep = (changed.kinds == Move.CUT) & (drop * cutter.feed > cutter.plunge * changed.lengths * 1.0001)
     return Toolpath(changed.points, np.where(steep, np.int8(Move.EASED), changed.kinds))
+
+
+def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
+    """(n,) moves along ramps: what is under the cutter is taken there as well as what is before it."""
+    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    run = np.hypot(step[:, 0], step[:, 1])
+    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * math.tan(math.radians(cutter.ramp))), _SLOPE)
+    return np.asarray((-step[:, 2] > least * run) & (run > 1e-9))
 
 
 def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, Ints]:
@@ -144,40 +173,66 @@ def _taken(
     tip = path.points[move] - ((along[move] - stations) / length)[:, None] * step
     flat = np.hypot(step[:, 0], step[:, 1])
     heading = np.arctan2(step[:, 1], step[:, 0])
-    offsets, rise = _front(cutter, standing.cell)
+    front, under = _front(cutter, standing.cell), _under(cutter, standing.cell)
+    # what is under the cutter sinks by little from one station to the next: now and then is enough
+    sinks = _sinks(path, cutter)[move] & (np.arange(len(stations)) % _NOW_AND_THEN == 0)
     taken = np.empty(len(stations))
-    every = max(1, _AT_ONCE // len(offsets))
+    every = max(1, _AT_ONCE // len(front[0]))
     for first in range(0, len(stations), every):
         part = slice(first, first + every)
-        turned = offsets[None] * np.exp(1j * heading[part])[:, None]
+        here = standing.cell**2 * _lowered_at(standing, front, tip[part], heading[part], sinks[part], under)
         straight_down = flat[part] < 1e-9
-        # going straight down there is no front: the other half is lowered as well
-        place = tip[part, None, 0] + 1j * tip[part, None, 1] + turned
-        heights = (tip[part, 2, None] + rise).astype(np.float32)
-        cells = standing.cells(np.stack([place.real, place.imag], axis=-1))
-        drop = standing.lowered(cells.ravel(), heights.ravel()).reshape(cells.shape)
         if straight_down.any():
-            behind = (tip[part, None, 0] + 1j * tip[part, None, 1] - turned)[straight_down]
-            standing.lowered(
-                standing.cells(np.stack([behind.real, behind.imag], axis=-1)).ravel(), heights[straight_down].ravel()
-            )
-        taken[part] = drop.sum(axis=1, dtype=float) * standing.cell**2
+            # there is no front: the other half is lowered as well
+            _lowered_at(standing, front, tip[part][straight_down], heading[part][straight_down] + math.pi)
+        taken[part] = here
     return taken
 
 
-def _front(cutter: Cutter, cell: float) -> tuple[NDArray[np.complex128], Floats]:
+def _lowered_at(
+    standing: Standing, front: Points, tip: Floats, heading: Floats, sinks: Bools | None = None, under: Points = _NONE
+) -> Floats:
+    """(n,) sums of how far cells are lowered by the cutter's points at (n, 3) tips, in their order."""
+    chosen = np.flatnonzero(sinks) if sinks is not None else np.empty(0, np.intp)
+    place, height, station = [], [], []
+    for (offsets, rise), at in ((front, np.arange(len(tip))), (under, chosen)):
+        turned = offsets[None] * np.exp(1j * heading[at])[:, None]
+        place.append((tip[at, None, 0] + 1j * tip[at, None, 1] + turned).ravel())
+        height.append((tip[at, 2, None] + rise).astype(np.float32).ravel())
+        station.append(np.repeat(at, len(offsets)))
+    xy, heights, of = (np.concatenate(parts) for parts in (place, height, station))
+    if len(chosen):
+        order = np.argsort(of, kind="stable")
+        xy, heights, of = xy[order], heights[order], of[order]
+    drop = standing.lowered(standing.cells(np.stack([xy.real, xy.imag], axis=-1)), heights)
+    return np.bincount(of, drop, len(tip)).astype(float)
+
+
+def _front(cutter: Cutter, cell: float) -> Points:
     """Points of the cutter's front half, as it goes along +x, and how high each stands above the tip.
 
     The rim of a flat end takes all that there is to take; of a round or pointed one all rings do.
     """
+    step = _SPACING * cell
+    rings = np.array([cutter.radius]) if cutter.shape == "flat-end" else _rings(cutter, step)
+    return _points(cutter, rings, step, turn=math.pi)
+
+
+def _under(cutter: Cutter, cell: float) -> Points:
+    """Points all over the cutter's end: as it goes on they come to other cells, so they need not be close."""
+    return _points(cutter, _rings(cutter, 1.5 * cell), 1.5 * cell, turn=2 * math.pi)
+
+
+def _rings(cutter: Cutter, step: float) -> Floats:
     wide = float(cutter.half_width(min(1.5 * cutter.stepdown, cutter.shape_height or math.inf)))
-    rings = [cutter.radius] if cutter.shape == "flat-end" else np.arange(wide, 0.0, -_SPACING * cell).tolist()
-    if cutter.shape != "flat-end":
-        rings.append(0.0)
+    return np.append(np.arange(wide, 0.0, -step), 0.0)
+
+
+def _points(cutter: Cutter, rings: Floats, step: float, *, turn: float) -> Points:
     points, rise = [], []
-    for radius in rings:
-        count = max(1, math.ceil(math.pi * radius / (_SPACING * cell)))
-        angle = (np.arange(count) + 0.5) / count * math.pi - math.pi / 2
+    for radius in rings.tolist():
+        count = max(1, math.ceil(turn * radius / step))
+        angle = ((np.arange(count) + 0.5) / count - 0.5) * turn
         points.append(radius * np.exp(1j * angle))
         rise.append(np.full(count, float(cutter.profile(radius))))
     return np.concatenate(points), np.concatenate(rise)
@@ -204,9 +259,9 @@ def _closed(high: Bools, stations: Floats, least: float) -> Bools:
     return np.asarray(high | (np.cumsum(marks[:-1]) > 0))
 
 
-def _with_kinds(path: Toolpath, along: Floats, stations: Floats, slow: Bools, move: Ints) -> Toolpath:
-    """Cuts EASED where `slow` and CUT elsewhere, with points added where that changes within a move."""
-    edges = np.flatnonzero(np.diff(slow.astype(np.int8)))
+def _with_kinds(path: Toolpath, along: Floats, stations: Floats, wanted: NDArray[np.int8], move: Ints) -> Toolpath:
+    """Cuts of the kind `wanted` at each station, with points added where that changes within a move."""
+    edges = np.flatnonzero(np.diff(wanted))
     at = stations[edges]
     inner = (move[edges] == move[edges + 1]) & (along[move[edges]] - at > 1e-6)
     k, at = move[edges][inner], at[inner]
@@ -217,5 +272,5 @@ def _with_kinds(path: Toolpath, along: Floats, stations: Floats, slow: Bools, mo
     middle = (where + np.concatenate([where[:1], where[:-1]])) / 2
     nearest = np.searchsorted(stations, middle).clip(0, len(stations) - 1)
     cut = (kinds == Move.CUT) | (kinds == Move.EASED)
-    kinds = np.where(cut, np.where(slow[nearest], np.int8(Move.EASED), np.int8(Move.CUT)), kinds)
+    kinds = np.where(cut, wanted[nearest], kinds)
     return Toolpath(points, kinds.astype(np.int8))

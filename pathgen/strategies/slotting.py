@@ -1,4 +1,4 @@
-"""Slots for frets and nut: along each line, at a depth that follows the curve of the board, or with a level bottom."""
+"""Slots: along each line, at a depth that follows the curve of the board, or with a level bottom."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath, along_in_plan
+from pathgen.base.units import rounded_up
 from pathgen.work.features import Slots
 from pathgen.work.operations import RUN_OUT
 
@@ -105,7 +106,8 @@ def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
     if cutter.flute_length < deepest:
         raise CutterError(
             where, f"its flute is {cutter.flute_length:g} mm long and the slots are {deepest:.2f} mm deep",
-            allowed=f"a flute of {deepest:.2f} mm or more", remedy="take a longer cutter or cut shallower slots",
+            allowed=f"a flute of {rounded_up(deepest):.2f} mm or more",
+            remedy="take a longer cutter or cut shallower slots",
         )
 
 

@@ -26,20 +26,16 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
         if len(crossed):
             yield _warning(
                 "inlay-crosses-slot", slots, inlay, crossed,
-                f"crosses the slots of frets {_frets(slots, crossed)}",
+                f"crosses {slots.called(crossed)}",
                 "inlays between the slots", "see that the fill holds there, or move the drawing",
             )
         if len(near):
             i = near[np.argmin(gap[near])]
             yield _warning(
                 "sliver", slots, inlay, np.array([i]),
-                f"leaves {gap[i]:.2f} mm of wood beside the slots of frets {_frets(slots, near)}",
+                f"leaves {gap[i]:.2f} mm of wood beside {slots.called(near)}",
                 f"{tolerances.sliver:g} mm, or none", "move the drawing, or let it cross the slot",
             )
-
-
-def _frets(slots: Slots, which: np.ndarray) -> str:
-    return ", ".join(str(int(n)) for n in slots.number[which])
 
 
 def _warning(

@@ -336,8 +336,8 @@ def _floors_alone(openings: _Openings, depth: float, spare: float) -> Iterator[t
             openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
         if later and step.cutter.shape == "flat-end":
             own = overlay.difference(alone, overlay.union_all(later))
-            wide = step.cutter.stepover * step.cutter.diameter / 2 + spare
-            yield step, overlay.buffer(overlay.buffer(own, -wide), wide), 0.0
+            half = step.cutter.stepover * step.cutter.diameter / 2  # paths bend: the rim may pass so far away
+            yield step, overlay.buffer(overlay.buffer(own, -half - spare), half + spare), half
 
 
 def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:

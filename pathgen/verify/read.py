@@ -218,7 +218,7 @@ def read_within(text: str, *, name: str, most_lines: int, most_chords: float) ->
     lines = whole.count("\n")
     if lines > most_lines:
         raise ProgramError(name, f"{lines} lines", allowed=f"{MOST_LINES} or fewer in all programs",
-                           remedy="is it a program?")
+                           remedy="see whether it is a program")
     place, number, last = 0, 1, len(whole)
     while place <= last:
         run = plain_run(whole, place, fewest=_FEWEST_AT_ONCE) if reader.takes_plain else None

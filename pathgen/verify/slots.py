@@ -45,7 +45,7 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         if not own.any():
             yield Finding(
                 code="slot-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
-                allowed="one slot for each fret", remedy=AGAIN,
+                allowed=f"one slot for each {slots.counted or 'line'}", remedy=AGAIN,
             )
             continue
         yield from _one_slot(

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathgen.verify.simulate import Poured
 
 SPACING = 0.3
-"""How far apart the heights of a stage are kept at most, mm: half a fret slot, and a ninth of what the simulation
+"""How far apart the heights of a stage are kept at most, mm: half a narrow slot, and a ninth of what the simulation
 holds."""
 ALONG = 900
 """Points along a small part: closer than they need be for a picture."""

@@ -87,7 +87,7 @@ class Machine:
     travel: tuple[float, float, float] | None = None
     arcs: bool = False
     resolution: float = 0.005
-    """Its smallest step, mm; for the fret table."""
+    """Its smallest step, mm."""
     spin_up: float = 3.0
     """Seconds that the spindle is given to come up to speed before the first descent."""
     repeatability: float = 0.05

@@ -71,7 +71,7 @@ class Inlay:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Slots:
-    """Fret slots, or the one slot of the nut.
+    """Slots along numbered lines across the part, or the one slot of the nut.
 
     Attributes
     ----------
@@ -93,6 +93,8 @@ class Slots:
         How the cutter goes down into each layer; None: by pecks where both ends lie in waste.
     name : str
         What a slot is called, where it has no number of its own.
+    counted : str
+        What the numbers count, where that is not the slots themselves: each stands on one of them.
     """
 
     number: NDArray[np.int64]
@@ -105,10 +107,22 @@ class Slots:
     bevel: float = 0.0
     entry: Literal["ramp", "peck"] | None = None
     name: str = ""
+    counted: str = ""
 
     def __post_init__(self) -> None:
         if self.through is None:
             object.__setattr__(self, "through", np.full((len(self.lines), 2), self.short is None))
+
+    @property
+    def words(self) -> str:
+        """What they are called together."""
+        return f"{self.counted} slots".lstrip()
+
+    def called(self, which: NDArray[np.intp]) -> str:
+        """Some of them by name or number: ``the slots of lines 3, 4``."""
+        numbers, more = ", ".join(map(str, self.number[which].tolist())), "s" if len(which) > 1 else ""
+        return self.name or (f"the slot{more} of {self.counted}{more} {numbers}" if self.counted else
+                             f"slot{more} {numbers}")
 
     def floors(self, surface: Surface) -> Floats:
         """(n,) height of each flat bottom above the underside, mm."""

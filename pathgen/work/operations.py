@@ -532,11 +532,14 @@ class SideDots(Operation[Holes]):
 
 
 class Slot(Operation[Slots]):
-    """The fret slots."""
+    """Slots along lines across the part."""
 
     name = "slots"
     instead = "another [slots] entry, depth or cutter"
-    purpose = "cut the fret slots"
+
+    @property
+    def purpose(self) -> str:
+        return f"cut the {self.feature.words}"
 
     @property
     def depth(self) -> float:
@@ -567,7 +570,10 @@ class NutSlot(Slot):
 
     name = "nut-slot"
     instead = "another [nut] entry, depth or cutter"
-    purpose = "cut the slot for the nut"
+
+    @property
+    def purpose(self) -> str:
+        return "cut the slot for the nut"
 
 
 class Bevel(Operation[Slots]):
@@ -575,7 +581,10 @@ class Bevel(Operation[Slots]):
 
     name = "bevel"
     instead = "another [slots] bevel, or none"
-    purpose = "bevel the edges of the fret slots"
+
+    @property
+    def purpose(self) -> str:
+        return f"bevel the edges of the {self.feature.words}"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return "the bevels are deeper", "the bevels are less deep"

@@ -36,7 +36,7 @@ class Names:
     laid: tuple[str, ...] = ()
     """How its blank is laid on the machine before the first program, a line each, where that needs saying."""
     holds: str = ""
-    """What there is on it, counted: ``20 frets``."""
+    """What there is on it, counted: ``1 hole``."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -91,10 +91,10 @@ def _floors(clamping: Clamping) -> Iterator[tuple[str, BaseGeometry, Floor]]:
         elif isinstance(operation, Slot):
             cut = operation.feature
             floors = cut.floors(finished)
-            for number, line, level in zip(cut.number.tolist(), cut.lines, floors.tolist(), strict=True):
+            for nth, (line, level) in enumerate(zip(cut.lines, floors.tolist(), strict=True)):
                 where = overlay.buffer(shapely.linestrings(line), cut.width / 2, cap_style="square")
                 floor = _level(level) if cut.bottom == "flat" else _lower(finished.height, cut.depth)
-                yield cut.name or f"the slot of fret {number}", where, floor
+                yield cut.called(np.array([nth])), where, floor
 
 
 def _lower(height: Floor, depth: float) -> Floor:

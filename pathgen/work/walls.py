@@ -119,5 +119,7 @@ def _measured(region: BaseGeometry, a: Floats, b: Floats) -> Wall:
     far = 0.3 * float(np.hypot(*(b - a)))
     ends = [shapely.clip_by_rect(region.boundary, x - far, y - far, x + far, y + far) for x, y in (a, b)]
     across = shapely.get_coordinates(shapely.shortest_line(*ends))
+    if not len(across):  # they were found on outlines in fewer points, further than that from the drawn ones
+        across = np.stack([a, b])
     x, y = across.mean(axis=0)
     return Wall(width=float(np.hypot(*(across[1] - across[0]))), at=(float(x), float(y)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from contextlib import suppress
 
 import pytest
 
@@ -22,6 +23,10 @@ JOBS = {
     "a title that grows": ({"[board]": 'title = "' + "\ufdfa" * 300 + '"\n[board]'}, "title"),
     "lines within a name": ({"[[inlay]]": '[[inlay]]\nname = "a\\u2028b\\u0085c\\u001b[31m"'}, "name"),
     "lists within lists": ({LENGTH: f"scale_length = {'[' * 900}{']' * 900}"}, "nested too deep"),
+    "a name too long": ({'artwork = "art.svg"': f'artwork = "{"9" * 300}"'}, "artwork"),
+    "an outline's name too long": ({"[[inlay]]": f'[outline]\nartwork = "{"9" * 300}"\n[[inlay]]'}, "outline"),
+    "a key of a great many parts": ({LENGTH: f"{LENGTH}\n{'a.' * 400_000}a = 1"}, "nested too deep"),
+    "a table of a great many parts": ({LENGTH: f"{LENGTH}\n[\"b\" .{'a.' * 400_000}a]"}, "nested too deep"),
     "a zero in a path": ({'artwork = "art.svg"': 'artwork = "a\\u0000.svg"'}, "artwork"),
 }
 
@@ -45,6 +50,21 @@ def test_is_refused_in_words(name, tmp_path, monkeypatch, capsys):
     assert status == 2
     assert words in said
     assert said.count("\n") == 1
+
+
+@pytest.mark.parametrize("long", ["x" * 300, "a/" * 3000], ids=["a name", "a path"])
+@pytest.mark.parametrize("command", [
+    ["build", "JOB", "--out", "LONG"], ["check", "JOB", "LONG"], ["coupon", "JOB", "--out", "LONG"], ["show", "LONG"],
+    ["watch", "LONG", "--out", "out"], ["new", "LONG"],
+], ids=lambda command: command[0])
+def test_a_name_too_long_is_refused_in_words(command, long, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    small_board.job(tmp_path)
+    with suppress(SystemExit):  # of the parser
+        assert main([{"JOB": "job.toml", "LONG": long}.get(word, word) for word in command]) == 2
+    said = "".join(capsys.readouterr())
+    assert "fault of the program" not in said
+    assert long[:40] in said
 
 
 def sparse(path):

@@ -44,7 +44,7 @@ def test_the_placing_is_a_picture_of_the_whole_set_up(tmp_path, monkeypatch, cap
     assert "nothing is planned" in said
     picture = ElementTree.parse("fern-and-moth-placing.svg").getroot()
     classes = [node.get("class") for node in picture.iter() if node.get("class")]
-    assert sum(c.startswith("fret ") for c in classes) == 20
+    assert sum(c.startswith("landmark ") for c in classes) == 20
     assert classes.count("clamp") == 2
     fills = {node.get("fill") for node in picture.iter()}
     assert {"#2f6f4f", "#c8962e"} <= fills

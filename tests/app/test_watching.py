@@ -115,6 +115,10 @@ def test_served_to_this_computer_alone(tmp_path):
                 page.get(asked, **headers)
             assert refused.value.code == status
         assert set(json.loads(page.get("state"))) == {"number", "words"}
+        with urllib.request.urlopen(page.address, timeout=10) as answer:  # headers of RFC 9111 and CSP 3
+            assert answer.headers["Cache-Control"] == "no-store"
+            assert answer.headers["Content-Type"] == "text/html; charset=utf-8"
+            assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
         # RFC 1122, 3.2.1.3: 127/8 never leaves the host; on every other address of this one nobody answers
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): nothing is sent, a route is looked up

@@ -33,6 +33,15 @@ HOSTILE = {
     "utf-7": (b"<?xml version='1.0' encoding='utf-7'?><svg/>", "encoding"),
     "a multibyte encoding": (b"<?xml version='1.0' encoding='euc-jp'?><svg/>", "encoding"),
     "a million pieces": (drawing('<path d="M0 0' + "l1 1 2 3" * 500_000 + '"/>'), "too many line"),
+    "a million points": (drawing(f'<polygon points="{"1 2," * 1_000_000}0 0"/>'), "too many line"),
+    "pieces by their signs": (drawing(f'<path d="M0 0l{"1-1" * 1_000_000}"/>'), "too many line"),
+    "points by their points": (drawing(f'<polyline points="0{".5" * 3_000_001}"/>'), "too many line"),
+    "a million numbers in a map": (drawing(f'<g transform="matrix({"1 " * 3_000_000})"/>'), "more numbers, allowed 6"),
+    "a million numbers in a viewBox": (drawing(f'<svg viewBox="{"1 " * 3_000_000}"/>'), "more numbers, allowed 4"),
+    "a million declarations": (drawing(f'<rect style="{"fill:red;" * 1_000_000}"/>'), "too much style"),
+    "a million rules": (drawing(f"<style>{'a{fill:red}' * 500_000}</style>"), "too much style"),
+    "many long styles": (drawing("".join(f'<g style="/*{k}{"," * 40_000}*/"/>' for k in range(30))),
+                         "too much style"),
     "a million elements": (drawing("<g/>" * 1_000_000), "too many elements"),
     "use loop": (drawing('<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g>'), "loop"),
     "use of itself": (drawing('<g id="a"><use href="#a"/></g>'), "loop"),
@@ -91,7 +100,10 @@ def test_is_refused_with_a_reason(read: Read, name: str) -> None:
         read(content)
 
 
-@pytest.mark.parametrize("name", ["a million pieces", "uses of uses", "large", "packed bomb", "deep"])
+@pytest.mark.parametrize("name", [
+    *(name for name in HOSTILE if "million" in name or "by their" in name), "uses of uses", "large", "packed bomb",
+    "deep",
+])
 def test_is_refused_soon(read: Read, name: str) -> None:
     # 2 s on an idle machine; processor time, since others may be at work on this one
     begin = time.process_time()

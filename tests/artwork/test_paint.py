@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import time
 
 import numpy as np
 import pytest
@@ -99,6 +100,21 @@ def test_hiding_is_the_painters_algorithm(shapes: list[tuple[int, ...]], layers:
         assert visible.area == pytest.approx(list(canvas.values()).count(colour), abs=1e-9)
 
 
+def test_a_colour_that_only_others_together_hide_shows_nowhere() -> None:
+    boxes = [box for _ in range(40) for box in ((0, 0, 20, 9), (0, 0, 11, 9), (9, 0, 20, 9))]
+    shown = paint._shown([f"#{i:06x}" for i in range(len(boxes))], shapely.box(*np.transpose(boxes)))
+    assert {colour: shapely.area(parts).sum() for colour, parts in shown.items()} == {"#000076": 81.0, "#000077": 99.0}
+
+
+def test_thousands_of_colours_on_one_another_are_refused_soon() -> None:
+    x, y = np.arange(4000) * 7919 % 150, np.arange(4000) * 104729 % 100
+    boxes = shapely.box(x, y, x + 9, y + 9)
+    began = time.process_time()
+    with pytest.raises(ArtworkError, match="one another too often"):
+        stacked([f"#{i:06x}" for i in range(4000)], boxes)
+    assert time.process_time() - began < 8.0  # 2 s on an idle machine
+
+
 def test_a_deep_stack_shows_its_rims(read: Read) -> None:
     # D: squares of two colours in turn, each half a unit smaller all round than the one below: rims of a ladder
     art = read("".join(
@@ -178,6 +194,10 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
      45),
     ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<rect x="7" width="9" height="9" clip-path="url(#k)"/>', 40.5),
+    ('<clipPath id="k"><rect x="2" width="3" height="9" transform="scale(2 1)"/></clipPath>'
+     '<g transform="translate(20 5)"><rect width="15" height="9" clip-path="url(#k)"/></g>', 54),
+    ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
+     '<g clip-path="url(#k)"><svg x="10" width="8" height="9"><rect width="12" height="9"/></svg></g>', 54),
     ('<g transform="translate(10) scale(2)"><rect width="5" height="5" transform="rotate(45)"/></g>', None),
     ('<rect width="10" height="10" transform="rotate(180)" transform-origin="5 5"/>', 100),
     ('<switch><g systemLanguage="xx"><rect width="9" height="9"/></g><rect width="3" height="3"/></switch>', 9),

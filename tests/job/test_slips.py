@@ -1,9 +1,12 @@
 """Common slips of the file's syntax are answered with the line and a plain remedy."""
 
+import re
+
 import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
+from tests import small_board
 
 SLIPS = {
     "nut_width = 5,5": "decimal point",
@@ -111,3 +114,22 @@ def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
     with pytest.raises(JobError) as refused:
         load_job(path)
     assert words in refused.value.remedy
+
+
+@pytest.mark.parametrize(("given", "remedy"), [
+    ("25.5", 'if in are meant, write "25.5 in"'), ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
+])
+def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
+    text, path = JOB.format(name="a"), tmp_path / "a.toml"
+    path.write_text(re.sub(r"scale_length = [\d.]+", f"scale_length = {given}", text))
+    with pytest.raises(JobError, match="given") as refused:
+        load_job(path)
+    assert refused.value.remedy == remedy
+
+
+@pytest.mark.parametrize("place", ["along = [0, 3001], across = [0, 9]", "along = [-3001, 0], across = [0, 9]",
+                                   "along = [0, 9], across = [0, 1001]", "along = [0, 9], across = [-1001, 0]"])
+def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):
+    path = small_board.job(tmp_path, extra=f"[setup]\nkeep_out = [{{ {place}, height = 20 }}]\n")
+    with pytest.raises(JobError, match=r"keep_out 1 (along|across) \d: -?\d+ given \(allowed: -\d+ mm to"):
+        load_job(path)

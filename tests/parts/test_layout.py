@@ -265,3 +265,11 @@ def test_a_nut_offset_on_a_fan_is_measured_along_each_outer_string():
 def test_a_nut_offset_past_the_first_fret_is_refused():
     with pytest.raises(JobError, match=r"nut_offset: 20 mm, and the first fret lies 36\.37 mm .*18\.18 mm"):
         board(nut_offset=20.0)
+
+
+def test_a_shelf_for_the_nut_runs_past_the_boards_end():
+    part = board(behind_nut=6.0)
+    cut = nut_slot(part, width=None, depth=2.0)
+    assert cut.width > 6.5
+    assert cut.lines[0, :, 0] == pytest.approx(-cut.width / 2)
+    assert nut_slot(part, width=None, depth=2.0, shelf_least=12.0).width == 12.0

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import JobError, build, check, load_job
+from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.plates import plate_clampings
 from pathgen.job.sense import part_of
@@ -99,7 +99,7 @@ def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
     ([("height = 9.0\n", "")], r"height.*missing, and not known without \[nut\]"),
     ([("height = 11.0\n", "")], r"\[saddle_blank\] height"),
     (with_slot(("height = 9.0", "height = 4.0")), r"4 mm, and its slots' bottoms lie 4\.\d\d mm over"),
-    ([("height = 11.0", "height = 3.0")], r"3 mm leaves 1\.79 mm at the ends.*3\.21 mm or more"),
+    ([("height = 11.0", "height = 3.0")], r"3 mm leaves 1\.79 mm at the ends.*3\.22 mm or more"),
     ([("end = 355.6", "end = 98.0"), ("depth = 2.0", "depth = 1.0")],
      r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm"),
 ])
@@ -107,6 +107,16 @@ def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
     job = dotted_job(tmp_path, *changes)
     with pytest.raises(JobError, match=words):
         plate_clampings(job)
+
+
+def test_a_cutter_too_wide_for_tabs_is_refused_with_one_that_is_not(tmp_path):
+    wide = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
+                                 'name = "flat 3"\nshape = "flat-end"\ndiameter = 7.0'))
+    with pytest.raises(PathgenError, match=r"10.00 mm of the edge.*edge is 9.00 mm long.*take a cutter 2.10 mm narr"):
+        build(wide, clamping=plate_clampings(wide)[0])
+    narrower = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
+                                     'name = "flat 3"\nshape = "flat-end"\ndiameter = 4.9'))
+    assert build(narrower, clamping=plate_clampings(narrower)[0], resolution=0.3).passed
 
 
 def test_what_is_cut_out_is_the_plate(tmp_path):

@@ -72,7 +72,7 @@ def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
 
 @pytest.mark.parametrize(("changes", "words"), [
     ([("depth = 2.5", "depth = 2.5\ndiameter = 5.0")],
-     r"5 mm at fret 19, where the edge is 5\.10 mm high \(allowed: 4\.10 mm or less"),
+     r"5 mm at fret 19, where the edge is 5\.10 mm high \(allowed: 4\.09 mm or less"),
     ([("binding = 1.5\n", "binding = 1.5\nside_dots = []\n")], "no fret of the board has one"),
     # two dots at a third and two thirds of the 9.52 mm between frets 23 and 24 (equal temperament)
     ([("frets = 20", "frets = 24"), ("binding = 1.5\n", "binding = 1.5\nside_dots = [24]\n"),

@@ -107,6 +107,14 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
     assert code in {f.code for f in found if f.severity == "forbid"}
 
 
+@pytest.mark.parametrize(("stepdown", "depth"), [("1.6", 0.8), ("0.6", 0.6)])
+def test_marks_are_no_deeper_than_one_plunge_where_the_job_does_not_say(tmp_path, stepdown, depth):
+    path = job(tmp_path, extra=MARKS.replace("depth = 0.8\n", ""), changes={"stepdown = 1.6": f"stepdown = {stepdown}"})
+    first = clamping_of(load_job(path)).steps[0].operation
+    assert isinstance(first, WitnessMarks)
+    assert first.feature.depth == depth
+
+
 def test_a_mark_in_the_way_is_refused(tmp_path):
     path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0]]\n")
     with pytest.raises(JobError, match="mark 1 at 40 mm along, 10 mm across lies"):

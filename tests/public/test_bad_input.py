@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.base.given import LARGEST, length
 
 RUN = {"speed": 18000.0, "feed": 1200.0, "plunge": 300.0, "stepdown": 1.5}
 TOP = pathgen.radiused(thickness=6.0, start=254.0)
@@ -79,7 +80,7 @@ def cutter(**changes):
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=100.0), stock=8.0), "100 mm is too large to rough"),
     (lambda: pathgen.rough(SQUARE, TOP, cutter(diameter=300.0), stock=8.0), "rough cutter: 300 mm.*at most 237.9 mm"),
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
-    (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "each takes 106.0 mm"),
+    (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "each takes 106.00 mm"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, through="no"), "slots through"),
     (lambda: pathgen.program(3), "join paths: a int"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter="flat"), "program cutter"),
@@ -158,3 +159,15 @@ def test_the_argument_is_named(door, words):
     with pytest.raises(pathgen.PathgenError, match=words) as caught:
         door()
     assert caught.value.allowed or caught.value.remedy
+
+
+def test_the_most_and_the_least_are_allowed():
+    for most in (LARGEST, 5.0):
+        assert length("x", most, most=most) == most
+        with pytest.raises(pathgen.PathgenError, match="at most"):
+            length("x", most * (1 + 1e-9), most=most)
+    assert length("x", 2.0, least=2.0) == 2.0
+    with pytest.raises(pathgen.PathgenError, match="2 or more"):
+        length("x", 1.999, least=2.0)
+    with pytest.raises(pathgen.PathgenError, match="above 2"):
+        length("x", 2.0, above=2.0)

@@ -69,3 +69,10 @@ def test_jobs_that_leave_nothing_to_compare_or_reach_say_so(capsys):
     assert "[plate] face: false: nothing is surfaced" in capsys.readouterr().err
     assert main(["reach", str(HOUSE / "examples" / "boards" / "truss-rod.toml")]) == 0
     assert "no drawings to cut" in capsys.readouterr().out
+
+
+def test_build_asks_where_to_write(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["build", "job.toml"])
+    assert ended.value.code == 2
+    assert "required: --out" in capsys.readouterr().err

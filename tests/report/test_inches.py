@@ -8,6 +8,7 @@ import pytest
 
 from pathgen.app.cli import main
 from pathgen.base.units import area_words, tiny_length, way_length
+from pathgen.report.filltext import measuring_lines
 
 INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"
 LEAF = """<svg xmlns="http://www.w3.org/2000/svg" width="1.2in" height="0.8in" viewBox="0 0 120 80">
@@ -113,3 +114,12 @@ def test_the_same_lengths():
     assert (area_words(645.16, "in"), area_words(6.0)) == ("1.00000 sq in", "6.00 mm2")
     assert (way_length(304.8, "in"), way_length(1200.0)) == ("1.0 ft", "1.2 m")
     assert (way_length(25.4, "in"), way_length(8.0)) == ("1 in", "8 mm"), "drilling is no way of 0.0 m"
+
+
+def test_how_well_to_measure_is_said_in_the_jobs_units():
+    marks = {"machine": [(25.4, 50.8)], "machine_top": 12.7}
+    words, *block = measuring_lines(marks, "in")
+    assert "to 0.002 in: measure" in words
+    assert "millimetre" not in words
+    assert block == ["[[measured]]", "found = [1.0000, 2.0000, 0.5000]  # mark 1"]
+    assert "to a few hundredths of a millimetre: measure" in measuring_lines(marks, "mm")[0]

@@ -4,6 +4,7 @@ import math
 import re
 import xml.etree.ElementTree as Tree
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from svgpathtools import parse_path
 
 from pathgen import load_job, read_artwork
 from pathgen.base.markup import as_svg
+from pathgen.base.picture import View
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
@@ -19,7 +21,7 @@ from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.measuring import measuring_picture
-from pathgen.report.pictures.paths import bored, path_picture
+from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE
 from pathgen.work.operations import WitnessMarks
@@ -67,7 +69,7 @@ def test_frets_lie_where_the_report_says(build, pictures):
     board = pictures["board.svg"]
     place = on_board(build, board)
     for fret in build.report["frets"]:
-        drawn = place(points(classed(board, f"fret-{fret['fret']}")[0])[0])
+        drawn = place(points(classed(board, f"landmark-{fret['fret']}")[0])[0])
         ends = np.array([fret["bass"], fret["treble"]])
         assert min(np.abs(drawn - ends).max(), np.abs(drawn[::-1] - ends).max()) < 0.002
 
@@ -228,3 +230,11 @@ def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
     picture = measuring_picture()
     assert len(list(labels(picture))) == 6
     assert cut_off(picture) == over_one_another(picture) == []
+
+
+def test_numbers_stand_over_the_upper_ends_of_slanted_lines():
+    ends = np.array([[[10.0, -5.0], [20.0, 5.0]], [[60.0, -5.0], [50.0, 5.0]]])
+    board = SimpleNamespace(landmarks=SimpleNamespace(ends=ends, number=np.array([3, 5])))
+    view = View.around((0.0, -10.0, 100.0, 10.0), 1.0)
+    told = [(node.text, float(node.get("x"))) for node in _numbers(view, board, 2.0)]
+    assert told == [("3", view((20.0, 0.0))[0][0]), ("5", view((50.0, 0.0))[0][0])]

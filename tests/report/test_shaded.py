@@ -171,7 +171,7 @@ def test_at_an_angle_fills_lie_where_the_drawing_and_the_radius_put_them(build):
         assert (nearest == list(tones).index(colour)).mean() > 0.98, colour
 
 
-def test_bare_and_finished_wood_are_shown_one_under_the_other_with_their_contrast(build):
+def test_bare_and_finished_wood_are_shown_side_by_side_with_their_contrast(build):
     plan = replace(build.plan, asked=replace(build.plan.asked, wood=("#c8a878", "#7a5630")))
     page = replace(build, plan=plan).files()["setup.html"]
     words = re.findall(r"<figcaption>[^<]*Contrast with the wood as seen here: ([^<.]+(?:\.\d[^<.]*)*)", page)
@@ -180,7 +180,8 @@ def test_bare_and_finished_wood_are_shown_one_under_the_other_with_their_contras
         for colour in build.plan.clamping.inlays[0].colours:
             ratio = float(re.search(rf"{colour} ([\d.]+):1", found)[1])
             assert ratio == pytest.approx(contrast_ratio(colour, wood), rel=0.12)
-    assert page.index("Bare wood: ") < page.index("Under its finish: ")
+    pair = re.search(r'<div class="pair">(.*?)</div>', page, re.S)[1]  # a grid of as many columns as there is room for
+    assert re.findall(r'<figure><img[^>]*alt="([^:]*): ', pair) == ["Bare wood", "Under its finish"]
 
 
 def test_pictures_of_the_example_add_no_more_than_500_kb_to_its_page():

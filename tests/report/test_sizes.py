@@ -1,9 +1,16 @@
 """What the page and the report say of how large and how thick things become."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
+
+from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.programs.instructions import before_start, stand_out
+from pathgen.report.sheet import seen
+from pathgen.report.sheet.material import if_it_moves
 from pathgen.report.sheet.page import board_words, size_lines
+from pathgen.report.sheet.seen import _whole_and_halves
 from pathgen.work.operations import SurfaceFinish
 from tests.small_board import changed
 
@@ -34,3 +41,38 @@ def test_how_far_the_cutter_must_stand_out_is_said_before_each_program(built):
     bare = replace(clamping, setup=replace(clamping.setup, keep_out=()))
     assert stand_out(bare, -0.2) == 7.0 + 0.2 + 2.0
     assert "no clamps are given" in " ".join(before_start(bare, outline.step, lowest=-0.2))
+
+
+def test_a_long_picture_at_true_size_is_printed_in_two_halves_of_half_its_length():
+    whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c", true_size=True)
+    assert [p.get("style") for p in on_paper.iter("img")] + [p.get("style") for p in on_paper.iter("svg")] == [
+        "width: 150.0mm"] * 2
+    assert any("width: 300.0mm" in (p.get("style") or "") for p in whole.iter())
+
+
+def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
+    monkeypatch.setattr(seen, "contrast_seen", lambda *_: {"#112233": 2.5, "#ffffff": 9.0})
+    assert list(seen._contrast_words(built.plan.clamping, None, None)) == []
+    (words,) = seen._contrast_words(built.plan.clamping, None, "#5a3d2b")
+    assert "#112233 2.5:1, #ffffff 9.0:1; under 3:1, hard to see from afar: #112233" in words
+
+
+def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):
+    report = built.report
+    assert if_it_moves(built.plan.clamping, report) is not None
+    second, never = dict(report["inlays"][0]), {**report["inlays"][0], "second_cut": None}
+    assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, second]}) is not None
+    assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, never]}) is None
+
+
+def test_relief_and_fall_away_are_told_each_where_there_is_one(built):
+    clamping, surface = built.plan.clamping, built.plan.clamping.board.surface
+    size = {name: getattr(surface, name) for name in ("thickness", "radius_nut", "radius_end", "length")}
+    dip = {"relief": Relief(depth=0.15, deepest=80.0, end=120.0)}
+    fall = {"fall_away": FallAway(start=130.0, end=180.0, drop=0.4)}
+    for lowered, words in ((dip, ["relief 0.15 mm deep"]), (fall, ["falling away 0.4 mm"]),
+                           (dip | fall, ["relief 0.15 mm deep", "falling away 0.4 mm"])):
+        board = SimpleNamespace(length=clamping.board.length, names=clamping.board.names,
+                                surface=Lowered(**size, **lowered))
+        said = board_words(SimpleNamespace(board=board, units="mm", finished_surface=board.surface))
+        assert [part for part in said.split(", ") if part.startswith(("relief", "falling"))] == words

@@ -17,7 +17,8 @@ import pathgen
 from pathgen.app.cli import _parser, main
 from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
-from pathgen.job.load import REPEATED, TABLES, load_job
+from pathgen.job.job import REPEATED, TABLES
+from pathgen.job.load import load_job
 from pathgen.report.board_text import wood_lines
 from pathgen.report.text import left_out_words
 from tests.report.conftest import written_job

@@ -11,6 +11,8 @@ from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
+from pathgen.strategies.cut_again import LINK, _link
+from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
 
@@ -88,6 +90,19 @@ def test_ways_into_wood_are_ramps_of_five_degrees_or_helixes(region):
     assert np.degrees(np.arctan(slope.max())) < 5.0 + np.degrees(np.arctan(13 / 270))
 
 
+@pytest.mark.parametrize("stepdown", [0.5, 0.8, 2.0])
+def test_ramps_of_roughing_are_no_more_than_the_rest(stepdown):
+    wide = Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=2000.0, plunge=400.0,
+                  stepdown=stepdown)
+    plan, level = box(0, -15, 40, 15), Surface(thickness=6.5, radius_nut=math.inf, radius_end=math.inf, length=40.0)
+    path = roughing(plan, level, wide, finish=None, stock_top=8.5, allowance=0.4, safe_z=20.0, air_z=9.5)
+    block = Block((-12, -25, 52, 25), 0.1, lambda x, y: np.full((y.size, x.size), 8.5))
+    loads = block.run(run_of(path, wide), wide.radius).moving_sideways()
+    # a straight-line cut is stepover times stepdown: arithmetic
+    share = loads.per_tooth(over=wide.diameter) / (wide.stepover * wide.diameter * wide.stepdown * wide.feed)
+    assert share.max() <= LOAD_FACTOR
+
+
 def test_a_cutter_that_cannot_plunge_is_refused_where_nothing_else_goes():
     blind = replace(LARGE, plunges=False)
     assert len(pocket(POCKETS["square"], surface=BOARD, cutters=[blind], depth=1.0, safe_z=20.0)[0].toolpath)
@@ -112,3 +127,14 @@ def test_what_is_open_is_not_gone_down_at_the_plunge_feed():
     assert all_of_it > 5
     # a rapid ends 0.3 mm above what stands
     assert air < 0.3 + 0.005
+
+
+def test_the_way_between_two_passes_follows_the_surface_and_stays_above_it():
+    ball = Cutter(name="ball", shape="ball-end", diameter=6.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
+    start, end = (np.array([50.0, y, BOARD.tip_height(ball, 50.0, y)]) for y in (-20.0, 20.0))
+    way = np.vstack([_link(start, end, BOARD, ball, 0.2), end])
+    assert np.hypot(*np.diff(way[:, :2], axis=0).T).max() <= LINK
+    above = way[:, 2] - BOARD.tip_height(ball, way[:, 0], way[:, 1])
+    assert above[: len(way) // 2] == pytest.approx(0.2)
+    assert above.min() >= -1e-12
+    assert above[-1] == 0.0

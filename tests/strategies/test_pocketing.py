@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import nest, pieces
-from pathgen.strategies.pocketing.linking import to_and_fro, tour
+from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
@@ -520,3 +520,9 @@ def test_a_middle_line_goes_on_through_a_mouth(wall: float) -> None:
     middle = shapely.union_all(middle_line(hall, box(-8, -0.5, 0, 0.5), 3.0))
     assert shapely.distance(middle, shapely.points(np.arange(0.2, 1.8, 0.2), 0.0)).max() < 0.01
     assert middle.bounds[2] <= 3.1
+
+
+def test_a_closed_line_begins_and_ends_at_its_corner_nearest_by() -> None:
+    square = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0], [0.0, 0.0]])
+    for here, order in (((-1, -1), [0, 1, 2, 3, 0]), ((9, 1), [1, 2, 3, 0, 1]), ((1, 8), [3, 0, 1, 2, 3])):
+        assert turned_to(square, np.array(here)).tolist() == square[order].tolist()

@@ -7,7 +7,7 @@ import pytest
 
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
-from pathgen.strategies.slotting import bevelling, slotting
+from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Slots
 from tests.strategies.test_strategies import cutter_of
 
@@ -108,3 +108,9 @@ def test_layers_above_the_bottom_have_a_third_of_its_points():
     assert len(layers) == 4
     assert layers[-1] > 50
     assert all(layers[-1] / 3 <= count <= layers[-1] / 3 + 2 for count in layers[:-1])
+
+
+def test_upper_layers_take_every_third_point_and_the_last_once():
+    for count in (20, 21, 22, 60):
+        line = np.column_stack([np.arange(count), np.zeros(count), np.zeros(count)])
+        assert _coarse(line)[:, 0].tolist() == [*range(0, count - 1, 3), count - 1]

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,18 +15,20 @@ from pathgen.base.errors import CutterError, JobError
 from pathgen.job.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.webs import wood_left
+from pathgen.removal.motion import Motion
 from pathgen.strategies.cutting_out import tab_points
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.verify import verify
 from pathgen.verify.bevels import bevel_findings
+from pathgen.verify.culprit import _deepest_at
 from pathgen.verify.engraved import engraving_findings
-from pathgen.verify.findings import Tolerances
+from pathgen.verify.findings import Tolerances, at
 from pathgen.verify.handling import program_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
-from pathgen.verify.slots import slot_findings
+from pathgen.verify.slots import _ends, slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.operations import Pocket, Slot
@@ -169,6 +172,47 @@ def test_strokes_left_out_and_bevels_that_stop_short(arched, engraved):
     assert codes(bevel_findings, arched, "bevel", shorter) == {"bevel-wrong"}
 
 
+@pytest.mark.parametrize("side", [-1, 1])
+def test_of_a_bevel_that_stops_short_a_line_at_that_end_is_named(arched, side):
+    """Every move of the bevels is cut off half-way to the treble side, or to the bass side."""
+    def ends(motion, step, clamping, tolerances):
+        cut = replace(motion, start=np.copy(motion.start), end=np.copy(motion.end))
+        for points in (cut.start, cut.end):
+            points[:, 1] = np.minimum(side * points[:, 1], 10.0) * side
+        for finding in bevel_findings(cut, step, clamping, tolerances):
+            if "stops" in finding.got:
+                at_line = cut.line == int(re.search(r"line (\d+)", finding.where)[1])
+                y = np.concatenate([cut.start[at_line, 1], cut.end[at_line, 1]])
+                yield replace(finding, code=f"{np.max(side * y):g}")
+
+    assert codes(ends, arched, "bevel") == {"10"}
+
+
+@pytest.mark.parametrize(("short", "found"), [(0.019, []), (0.021, ["slot-end"]), (-0.019, []), (-0.021, ["slot-end"])])
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_slots_end_is_held_to_two_hundredths(side, short, found):
+    along = np.array([[0.3, 19.7]])
+    along[0, side] += short if side == 0 else -short
+    got = _ends(along, 0.3, 20.0, np.array([False, False]), Tolerances(), lambda code, *_: code)
+    assert list(got) == found
+
+
+def test_a_place_is_said_along_and_across():
+    assert at("a.nc", 3, 120.5, -8.25) == "a.nc, line 3, 120.5 mm along, -8.25 mm across"
+    assert at("a.nc", 3) == "a.nc, line 3"
+
+
+def test_the_move_that_cut_deepest_is_found_from_every_side():
+    """Moves beside the place, which lies under the cutter's rim in turn on each side."""
+    step = SimpleNamespace(cutter=Cutter(name="a", shape="flat-end", diameter=4.0, speed=1.0, feed=1.0, plunge=1.0,
+                                         stepdown=1.0))
+    for shift in ((1.5, 0.0), (-1.5, 0.0), (0.0, 1.5), (0.0, -1.5)):
+        start = np.array([[*shift, 3.0], [9.0, 9.0, 1.0]])
+        motion = Motion(start=start, end=start + (0.1, 0.1, 0.0), rapid=np.zeros(2, bool), feed=np.ones(2),
+                        line=np.array([7, 8]), motion=np.arange(2))
+        assert _deepest_at(motion, step, 0.05, 0.05) == (3.0, 7)
+
+
 def plain_board(**changes):
     return fingerboard(**{
         "scale_lengths": (640.0, 640.0), "frets": 20, "nut_width": 44.0, "end_width": 57.0, "past_last_fret": 10.0,
@@ -195,7 +239,7 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     found = list(neighbour_findings(clamping, Tolerances()))
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
     assert {f.severity for f in found} == {"warn"}
-    assert "frets 5" in found[0].got
+    assert "fret 5" in found[0].got
     assert "0.25 mm of wood" in found[1].got
     assert found[1].where.startswith("inlay 2")
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+import svgpathtools
 
 import pathgen
 import pathgen.app.building
@@ -86,6 +87,16 @@ def test_the_piece_that_is_cut_goes_into_the_pocket_that_is_cut(result, made) ->
     # in the pocket with its gap, less what rounding and chords come to, and not with 0.02 mm more than that
     assert (seat.buffer(GAP - 0.006) - pocket).area < 1e-6
     assert (seat.buffer(GAP + 0.02) - pocket).area > 0.01 * seat.length
+
+
+def test_the_page_of_the_pieces_draws_them_where_they_lie(made) -> None:
+    drawn = re.search(r'<path[^>]*class="piece"[^>]*>', made[0].made.files()["setup.html"])[0]
+    path = svgpathtools.parse_path(re.search(r' d="([^"]*)"', drawn)[1])
+    (leaf,) = left_in_stock(made[0].program.text, made[0].let_in.size)
+    assert len(path.continuous_subpaths()) == 1 + len(leaf.interiors)
+    left, right, up, down = path.bbox()
+    x0, y0, x1, y1 = leaf.bounds
+    assert (right - left, down - up) == pytest.approx((x1 - x0, y1 - y0), abs=0.03)
 
 
 def test_report_and_header_say_what_is_let_in(result, made) -> None:

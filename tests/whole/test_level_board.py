@@ -6,6 +6,7 @@ import shapely
 
 import pathgen
 from pathgen.base.errors import JobError
+from tests.brute import Block, moves_of
 from tests.small_board import built, job, moves, text_of
 
 WIDE = """
@@ -83,3 +84,19 @@ def test_what_a_flat_end_cannot_do_is_refused(tmp_path, changes, words):
 def test_there_is_nothing_to_compare(tmp_path):
     with pytest.raises(JobError, match="no ridges to choose between"):
         pathgen.compare(pathgen.load_job(job(tmp_path, changes=LEVEL, extra=WIDE)))
+
+
+@pytest.mark.parametrize("limit", [5.0, 2.0])
+def test_helixes_and_ramps_of_the_texts_are_no_steeper_than_the_job_says(tmp_path, limit):
+    """Over a level top all that sinks while it goes along is a way in: its angle stands in the text."""
+    cutter = {"stepdown = 1.6": f"stepdown = 0.8\nramp = {limit}"}
+    result = built(tmp_path, changes=LEVEL | cutter, extra=WIDE + '[outline]\ncutter = "flat"\n')
+    for operation, height in (("pocket", 6.5), ("outline", 8.0)):
+        loads = Block((-25, -38, 110, 38), 0.1, lambda x, y, h=height: np.full((y.size, x.size), h)).run(
+            moves_of(text_of(result, operation)), 1.0)
+        run, drop = np.hypot(*(loads.end - loads.start)[:, :2].T), (loads.start - loads.end)[:, 2]
+        # what is shorter than 0.2 mm has no angle to speak of in rounded numbers; the tabs' ends slope by 1 in 2
+        above_tabs = loads.start[:, 2] > 1.5 + 1e-6
+        angles = np.degrees(np.arctan2(drop, run))[(drop > 1e-9) & (run > 0.2) & above_tabs]
+        assert limit - 0.5 < angles.max() < limit + 0.3, operation
+        assert loads.deepest[loads.straight_down & (drop > 0)].max(initial=0.0) < 0.02, operation

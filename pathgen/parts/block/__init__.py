@@ -1,1 +1,1 @@
-"""A hollow block of the radius of a fingerboard, for pressing frets or sanding."""
+"""A hollow block of the radius of a top, for pressing or sanding."""

@@ -10,6 +10,7 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
+from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
@@ -45,7 +46,7 @@ def _hollow(board: Fingerboard, start: float, end: float, width: float, thicknes
     lowest = thickness - drop
     if lowest < least:
         raise JobError("[block] thickness", f"{thickness:g} mm leaves {lowest:.2f} mm under the hollow",
-                       allowed=f"{drop + least:.2f} mm or more", remedy="take a thicker blank")
+                       allowed=f"{rounded_up(drop + least):.2f} mm or more", remedy="take a thicker blank")
     dip, fall = (surface.relief, surface.fall_away) if isinstance(surface, Lowered) else (None, None)
     return Hollow(thickness=lowest, radius_nut=radius_start, radius_end=radius_end, length=end - start,
                   relief=dip and dip.seen_from(start), fall_away=fall and fall.seen_from(start))

@@ -13,6 +13,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
+from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.ends import board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.lowering import lowered
@@ -93,7 +94,7 @@ def slots(
         )
     made = Slots(
         number=frets.number, lines=lines, width=width, depth=depth, short=short, bottom=bottom, bevel=bevel,
-        through=frets.full & (short is None), entry=entry,
+        through=frets.full & (short is None), entry=entry, counted="fret",
     )
     _meeting_refused(made)
     return made
@@ -118,7 +119,7 @@ def nut_slot(
         width = max(behind + _SHELF_OVERRUN, shelf_least)
     elif width > behind:
         raise JobError("[nut] width", f"{width:g} mm, and the board runs {behind:.2f} mm behind the nut face",
-                       allowed=f"{behind:.2f} mm or less", remedy="make [board] behind_nut longer")
+                       allowed=f"{rounded_down(behind):.2f} mm or less", remedy="make [board] behind_nut longer")
     middle = np.stack([bass, treble])[None] + square * width / 2
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
@@ -165,7 +166,8 @@ def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tupl
         fret = int(np.argmax(gone[1:])) + 1
         x = float(centre_crossings(layout.lines[fret][None])[0])
         raise JobError("[board] frets", f"fret {fret}, {x:.2f} mm from the nut, is past the board's end",
-                       allowed=f"{outline.bounds[2]:.2f} mm or less", remedy="make fewer frets or a longer board")
+                       allowed=f"{rounded_down(outline.bounds[2]):.2f} mm or less",
+                       remedy="make fewer frets or a longer board")
     return chords[:, 0], chords[:, 1]
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
+from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 
 if TYPE_CHECKING:
@@ -71,13 +72,14 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
     assert board.layout is not None
     lines = shapely.linestrings(board.frets.ends)
     placed = [(fret, p) for fret, points in dot_places(board, dots) for p in points]
+    rooms = [float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2 for _, p in placed]
+    if placed and min(rooms) < radius:
+        fret, room = placed[int(np.argmin(rooms))][0], min(rooms)
+        raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
+                       f"and the wood between the frets leaves {2 * room:.2f} mm",
+                       allowed=f"{rounded_down(max(2 * (room - gap), 0.0)):.2f} mm or less",
+                       remedy="take smaller dots, or leave that fret out")
     for fret, p in placed:
-        room = float(shapely.distance(lines, shapely.Point(p)).min()) - fret_width / 2
-        if room < radius:
-            raise JobError("[dots] diameter", f"the dot of fret {fret} reaches under a fret: {2 * radius:.2f} mm wide, "
-                           f"and the wood between the frets leaves {2 * room:.2f} mm",
-                           allowed=f"{max(2 * (room - gap), 0.0):.2f} mm or less",
-                           remedy="take smaller dots, or leave that fret out")
         point = shapely.Point(p)
         if not board.outline.covers(point) or shapely.distance(board.outline.exterior, point) < radius:
             raise JobError("[dots] inset", f"the dot of fret {fret} reaches over the edge of the cut board",

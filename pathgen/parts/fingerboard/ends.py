@@ -11,6 +11,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
+from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Edges
 from pathgen.parts.fingerboard.numbers import End
 
@@ -71,7 +72,8 @@ def _arch(corners: Floats, rise: float, where: str) -> Floats:
     chord = corners[1] - corners[0]
     half = float(np.linalg.norm(chord)) / 2
     if abs(rise) > half:
-        raise JobError(where, f"a rise of {abs(rise):g} mm over {2 * half:.2f} mm", allowed=f"{half:.2f} mm or less",
+        raise JobError(where, f"a rise of {abs(rise):g} mm over {2 * half:.2f} mm",
+                       allowed=f"{rounded_down(half):.2f} mm or less",
                        remedy="make the arch flatter")
     radius = (half**2 + rise**2) / (2 * abs(rise))
     angle = 2 * math.atan2(abs(rise), half)

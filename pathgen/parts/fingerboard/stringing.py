@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded
+from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.layout import Layout
 
 Floats = NDArray[np.float64]
@@ -176,7 +177,7 @@ def _depth(bottom: float | None, strings: Strings, i: int) -> dict[str, Any]:
     top = bottom + strings.gauges[i] / 2 if strings.nut_height is None else strings.nut_height
     if top < bottom:
         raise JobError("[strings] nut_height", f"{top:g} mm, and the slot of string {i + 1} ends {bottom:.2f} mm over "
-                       "the board", allowed=f"{bottom:.2f} mm or more",
+                       "the board", allowed=f"{rounded_up(bottom):.2f} mm or more",
                        remedy="make the nut higher, or the frets lower")
     return {"slot_bottom": rounded(bottom), "slot_depth": rounded(top - bottom)}
 

@@ -1,4 +1,4 @@
-"""A flat gauge: one edge hollow, of the radius that a fingerboard has at a fret, to be held against the board."""
+"""A flat gauge: one edge hollow, of the radius that a top has at one place, to be held against the board."""
 
 from __future__ import annotations
 

@@ -15,7 +15,17 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut
-from pathgen.work.operations import CutOut, DowelHoles, NutSlot, Outline, RoundHoles, SideDots, Slot, WitnessMarks
+from pathgen.work.operations import (
+    CutOut,
+    CutPieces,
+    DowelHoles,
+    NutSlot,
+    Outline,
+    RoundHoles,
+    SideDots,
+    Slot,
+    WitnessMarks,
+)
 from pathgen.work.part import wood_in_plan
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.underside import sunk_of
@@ -48,6 +58,7 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_slots(view, clamping),
         *_numbers(view, clamping, size),
         *_bores(view, clamping),
+        *_pieces(view, clamping),
         *_sunk(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
@@ -106,7 +117,7 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
     cut = [step.operation.feature for step in clamping.steps if type(step.operation) is Slot]
     for number, drawn, width in [(s.number, s.lines, s.width) for s in cut] or [(marked.number, marked.ends, 0.25)]:
         for name, run in zip(number.tolist(), drawn, strict=True):
-            yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"fret fret-{name}",
+            yield lines(view, [run], decimals=4, stroke=INK, stroke_width=width, class_=f"landmark landmark-{name}",
                         stroke_linecap="butt")
     if nut is not None:
         yield lines(view, nut.lines, decimals=4, stroke=NUT_SLOT, stroke_width=nut.width, stroke_linecap="butt",
@@ -130,6 +141,12 @@ def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
     for operation in (step.operation for step in clamping.steps):
         if isinstance(operation, CutOut | RoundHoles):
             yield area(view, operation.leaves_open(0.0), stroke=INK, stroke_width=0.3, class_="bore")
+
+
+def _pieces(view: View, clamping: Clamping) -> Iterator[Element]:
+    """What is cut out of a sheet, where it lies in it."""
+    if (cut := clamping.feature(CutPieces)) is not None:
+        yield area(view, cut.shapes, fill=BLANK, stroke=INK, stroke_width=0.2, class_="piece")
 
 
 def _sunk(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

@@ -34,17 +34,22 @@ def finished(planned: Plan, checked: Verification, report: dict[str, Any], about
     what = clamping.board.names.part
     inlays = ", ".join(inlay["name"] for inlay in report["inlays"])
     words = f"The finished {what} from above: {about}" + (f"; inlaid: {inlays}" if inlays else "") + "."
-    looks = [(bare, "finished", "Bare wood: " if under else "")]
-    looks += [(under, "under-finish", "Under its finish: ")] if under else []
-    shown: list[Element] = []
-    for wood, name, kind in looks:
-        pixels = shaded_board(clamping, last, wood, cut_free=True)
-        caption = f"{kind}As the simulation left it, lit from the upper left; the deeper, the darker."
-        shown += _whole_and_halves(pixels, kind + words, f"{name}-picture", clamping.board.length,
-                                   " ".join([caption, *_contrast_words(clamping, last, wood)]))
+    caption = "As the simulation left it, lit from the upper left; the deeper, the darker."
+    contrast = [] if under else _contrast_words(clamping, last, bare)
+    pixels = shaded_board(clamping, last, bare, cut_free=True)
+    shown = _whole_and_halves(pixels, words, "finished-picture", clamping.board.length, " ".join([caption, *contrast]))
+    if under:
+        shown.append(e("div", (_look(clamping, last, wood, kind, words)
+                               for wood, kind in ((bare, "Bare wood"), (under, "Under its finish"))), class_="pair"))
     angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),
                      f"The finished {what} at an angle, heights drawn {RISE:g} times as high.")
     return chapter("finished", f"The finished {what}", *shown, figure(angle, _angle_words(clamping), wide=True))
+
+
+def _look(clamping: Clamping, last: Stage, wood: str | None, kind: str, words: str) -> Element:
+    """The part in one colour of wood, small, to stand beside another."""
+    pixels = shaded_board(clamping, last.coarser(), wood, cut_free=True)
+    return figure(as_image(pixels, f"{kind}: {words}"), " ".join([f"{kind}.", *_contrast_words(clamping, last, wood)]))
 
 
 def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:

@@ -16,6 +16,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
+from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
@@ -219,8 +220,9 @@ def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[st
         return "finds nothing left to cut: those before it open all that it could", "name it before them"
     if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
         return (f"goes in nowhere: on a slope of {slope:.3f} it would leave more than half of {one.depth:g} mm",
-                f"take a flat end of {widest_flat_end(one, slope):.2f} mm or less, or a ball end")
-    return ("goes in nowhere", f"take one that opens {_widest(parts):.2f} mm or less, or make the drawing larger")
+                f"take a flat end of {rounded_down(widest_flat_end(one, slope)):.2f} mm or less, or a ball end")
+    return ("goes in nowhere",
+            f"take one that opens {rounded_down(_widest(parts)):.2f} mm or less, or make the drawing larger")
 
 
 def _warnings(one: Opening, slope: float, where: str) -> tuple[str, ...]:
@@ -249,7 +251,7 @@ def _refuse_overhang(
         f"on a slope of {slope:.3f} the downhill side of {one.cutter.diameter:g} mm leaves the floor up to"
         f" {one.cutter.diameter * slope:.2f} mm high in a pocket {one.depth:g} mm deep, near"
         f" {worst.x:.0f} mm along, {worst.y:.0f} mm across",
-        allowed=f"half the depth, so a flat end of {widest_flat_end(one, slope):.2f} mm or less",
+        allowed=f"half the depth, so a flat end of {rounded_down(widest_flat_end(one, slope)):.2f} mm or less",
         remedy="add a smaller flat end or a ball end after it, or make the pocket deeper",
     )
 
@@ -257,7 +259,7 @@ def _refuse_overhang(
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter that opens {_widest(polygons(region)):.2f} mm or less",
+        allowed=f"a cutter that opens {rounded_down(_widest(polygons(region))):.2f} mm or less",
         remedy="add a smaller cutter, or make the drawing larger",
     )
 

@@ -1,0 +1,62 @@
+"""A refusal that names a value names one that works: it is written in, and that refusal is gone."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+import pathgen
+from pathgen.base.errors import PathgenError
+from pathgen.job.clamping import clamping_of
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+SPOILT = [
+    ("fern-and-moth", "[board]", "thickness", "2.6", r"make thickness ([\d.]+) mm or more"),
+    ("fern-and-moth", "[stock]", "thickness", "4.0", r"([\d.]+) mm or more"),
+    ("fern-and-moth", "[stock]", "length", "400", r"make \[stock\] length ([\d.]+) mm or more"),
+    ("fern-and-moth", "[slots]", "depth", "5.5", r"([\d.]+) mm or less"),
+    ("fern-and-moth", "[[inlay]]", "depth", "6.0", r"make depth ([\d.]+) mm or less"),
+    ("fern-and-moth", "[surface]", "leave", "3.0", r"([\d.]+) mm or less"),
+    ("fern-and-moth", "[machine]", "spin_up", "61", r"0 to ([\d.]+) seconds"),
+    ("boards/dots-and-fall-away", "[dots]", "diameter", "18", r"([\d.]+) mm or less"),
+    ("boards/truss-rod", "[channel]", "depth", "30", r"([\d.]+) mm or less"),
+    ("boards/inches", "[slots]", "depth", "0.2", r"([\d.]+) mm or less"),
+]
+
+
+@pytest.mark.parametrize(("name", "table", "key", "value", "remedy"), SPOILT,
+                         ids=[" ".join(row[:3]) for row in SPOILT])
+def test_the_value_that_a_refusal_names_works(tmp_path, name, table, key, value, remedy):
+    first = refusal(tmp_path, name, table, key, value)
+    assert first, "the spoilt job is refused"
+    allowed = first[first.index("(allowed"):] if "make " not in remedy else first
+    named = re.search(remedy, allowed)
+    assert named, first
+    unit = "mm" if "mm" in named[0] else ""
+    again = refusal(tmp_path, name, table, key, f'"{named[1]} mm"' if unit else named[1])
+    assert without_numbers(again) != without_numbers(first), (first, again)
+
+
+def refusal(folder: Path, name: str, table: str, key: str, value: str) -> str:
+    """What is said of an example's job with one value of one table changed; nothing where it is in order."""
+    path = EXAMPLES / f"{name}.toml"
+    for drawing in path.parent.glob("*.svg"):
+        shutil.copy(drawing, folder)
+    before, found, after = re.split(rf"(?m)^({re.escape(table)}[^\n]*\n)", path.read_text(), maxsplit=1)
+    tables = re.split(r"(?m)^(?=\[)", after, maxsplit=1)
+    own, count = re.subn(rf"(?m)^{key} = [^#\n]*", f"{key} = {value}", tables[0])
+    if not count:
+        own = f"{key} = {value}\n{own}"
+    (folder / "job.toml").write_text(before + found + "".join([own, *tables[1:]]))
+    try:
+        clamping_of(pathgen.load_job(folder / "job.toml"))
+    except PathgenError as wrong:
+        return str(wrong)
+    return ""
+
+
+def without_numbers(words: str) -> str:
+    return re.sub(r"[\d.]+", "#", words)
