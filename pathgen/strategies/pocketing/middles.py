@@ -50,7 +50,7 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     if len(points) < 3:
         return np.empty(0, object)
     # points far away all round: an edge between two walls that nothing stands opposite has no end without them
-    far = shapely.get_coordinates(shapely.envelope(shapely.buffer(near, 4.0 * reach + 2.0)))[:4]
+    far = shapely.get_coordinates(shapely.envelope(overlay.buffer(near, 4.0 * reach + 2.0)))[:4]
     edges, between = _voronoi_edges(np.vstack([points, far]))
     apart = np.hypot(*(between[:, 0] - between[:, 1]).T) > _NEIGHBOURS
     ways, between = shapely.linestrings(edges[apart]), between[apart]
