@@ -238,14 +238,14 @@ def test_entries_of_a_list_are_counted_from_1(tmp_path):
         load_job(tmp_path / "job.toml")
 
 
-@pytest.mark.parametrize("given, mm", [(0.3 / 25.4, 0.3), (0.0118, 0.0118 * 25.4), (0.01183, 0.3), (0.0, 0.0)])
+@pytest.mark.parametrize(("given", "mm"), [(0.3 / 25.4, 0.3), (0.0118, 0.0118 * 25.4), (0.01183, 0.3), (0.0, 0.0)])
 def test_a_limit_may_be_given_as_it_is_shown_in_the_jobs_units(given, mm):
     assert size(0.0, 0.3)(given, Place("[outline] finish", "in")) == pytest.approx(mm, abs=1e-12)
 
 
 @pytest.mark.parametrize("given", [0.0119, -0.00001])
 def test_beyond_the_shown_digits_a_limit_holds(given):
-    with pytest.raises(JobError, match="allowed: 0 in to 0.0118 in"):
+    with pytest.raises(JobError, match=r"allowed: 0 in to 0\.0118 in"):
         size(0.0, 0.3)(given, Place("[outline] finish", "in"))
 
 
