@@ -526,3 +526,15 @@ def test_a_closed_line_begins_and_ends_at_its_corner_nearest_by() -> None:
     square = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0], [0.0, 0.0]])
     for here, order in (((-1, -1), [0, 1, 2, 3, 0]), ((9, 1), [1, 2, 3, 0, 1]), ((1, 8), [3, 0, 1, 2, 3])):
         assert turned_to(square, np.array(here)).tolist() == square[order].tolist()
+
+
+def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:
+    """Two dots a twelfth of a millimetre wide and as far apart: a way between them at depth would cut the wood there."""
+    dots = shapely.MultiPolygon([Point(x, 5.0).buffer(0.04, quad_segs=16) for x in (5.0, 5.145)])
+    cut, = pocket(dots, surface=LEVEL, cutters=[v_cutter(60.0)], depth=1.6, safe_z=SAFE_Z,
+                  options=PocketOptions(smallest=0.001))
+    points = cut.toolpath.points
+    low = (points[1:, 2] < LEVEL.thickness) & (points[:-1, 2] < LEVEL.thickness)
+    across = low & (np.abs(np.diff(points[:, 0])) > 0.05)
+    assert low.sum() >= 2
+    assert not across.any()

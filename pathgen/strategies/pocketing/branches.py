@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 _MET = 0.15
-"""Ends of lines nearer to each other than this (mm) are one fork: between them lies what one of them opened."""
+"""Ends of lines nearer to each other than this (mm) are one fork, if one of them opened all that lies between."""
 
 _SHALLOW = 0.05
 """A tip that goes straight down into no more wood than this (mm) is as good as in air."""
@@ -65,8 +65,11 @@ def between(line: Floats, above: float, depth: float) -> Floats:
     return cut
 
 
-def trace_branches(branches: list[Branch], layers: Floats, trace: Trace) -> None:
-    """Each group of branches that meet in turn, the nearest next, through all its layers."""
+def trace_branches(branches: list[Branch], layers: Floats, trace: Trace, wall_slope: float) -> None:
+    """Each group of branches that meet in turn, the nearest next, through all its layers.
+
+    `wall_slope` is the rise over run of the cutter's flank.
+    """
     if not branches:
         return
     groups = _that_meet(branches)
@@ -75,7 +78,7 @@ def trace_branches(branches: list[Branch], layers: Floats, trace: Trace) -> None
         above = 0.0
         for depth in layers:
             cut = [(between(branches[k].line, above, float(depth)), branches[k].open) for k in groups[g]]
-            _trace_layer([(line, is_open) for line, is_open in cut if len(line) > 1], above, trace)
+            _trace_layer([(line, is_open) for line, is_open in cut if len(line) > 1], above, trace, wall_slope)
             above = float(depth)
 
 
@@ -93,7 +96,16 @@ def _that_meet(branches: list[Branch]) -> list[Ints]:
     return [np.flatnonzero(group == number) for number in np.unique(group)]
 
 
-def _trace_layer(cuts: list[tuple[Floats, NDArray[np.bool_]]], above: float, trace: Trace) -> None:
+def _meet(ends: Floats, at: Floats, wall_slope: float) -> NDArray[np.bool_]:
+    """Which (n, 2, 3) ends of lines lie in what was opened at a point, or open it, and no deeper than that."""
+    away = np.hypot(ends[..., 0] - at[0], ends[..., 1] - at[1])
+    opened = np.maximum(ends[..., 2], at[2]) / wall_slope
+    return np.asarray((away <= np.minimum(_MET, opened)) & (ends[..., 2] <= at[2] + _SHALLOW))
+
+
+def _trace_layer(
+    cuts: list[tuple[Floats, NDArray[np.bool_]]], above: float, trace: Trace, wall_slope: float
+) -> None:
     """The lines of one group in one layer; `above` is how deep the layer before was."""
     if not cuts:
         return
@@ -102,17 +114,17 @@ def _trace_layer(cuts: list[tuple[Floats, NDArray[np.bool_]]], above: float, tra
     waiting = np.ones(len(cuts), bool)
     here: Floats | None = None
     while waiting.any():
-        k, last, linked = _next(ends, air, waiting, here)
+        k, last, linked = _next(ends, air, waiting, here, wall_slope)
         line = cuts[k][0][::-1] if last else cuts[k][0]
         _enter(line, bool(air[k, last]), linked, above, trace)
         trace.sink(line)
         waiting[k], here = False, line[-1]
         for end in (line[0], line[-1]):  # what others find there has been cut, as deep as this one went
-            air |= (np.hypot(*(ends[..., :2] - end[:2]).T).T <= _MET) & (ends[..., 2] <= end[2] + _SHALLOW)
+            air |= _meet(ends, end, wall_slope)
 
 
 def _next(
-    ends: Floats, air: NDArray[np.bool_], waiting: NDArray[np.bool_], here: Floats | None
+    ends: Floats, air: NDArray[np.bool_], waiting: NDArray[np.bool_], here: Floats | None, wall_slope: float
 ) -> tuple[int, int, bool]:
     """Which line to cut next, whether from its last point, and whether the cutter is there already.
 
@@ -120,7 +132,7 @@ def _next(
     """
     start = ends[0, 0] if here is None else here
     away = np.hypot(ends[..., 0] - start[0], ends[..., 1] - start[1])
-    linked = (away <= _MET) & (ends[..., 2] <= start[2] + _SHALLOW) if here is not None else np.zeros_like(air)
+    linked = _meet(ends, here, wall_slope) if here is not None else np.zeros_like(air)
     cost = np.where(linked, away, np.where(air, 1e3 + away, 1e6 + away + 1e3 * ends[..., 2]))
     k, last = np.unravel_index(int(np.argmin(np.where(waiting[:, None], cost, np.inf))), cost.shape)
     return int(k), int(last), bool(linked[k, last])

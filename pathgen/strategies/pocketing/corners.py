@@ -56,7 +56,7 @@ def sharpened(
             after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])
             after[k] = overlay.intersection(after[k], parts[k])
             branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
-    trace_branches(branches, layer_depths(one.cutter, one.depth), trace)
+    trace_branches(branches, layer_depths(one.cutter, one.depth), trace, one.cutter.wall_slope)
     return after
 
 
