@@ -529,7 +529,7 @@ def test_a_closed_line_begins_and_ends_at_its_corner_nearest_by() -> None:
 
 
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:
-    """Two dots a twelfth of a millimetre wide and as far apart: a way between them at depth would cut the wood there."""
+    """Two dots of 0.08 mm, nearly touching: a way between them at depth would cut the wood there."""
     dots = shapely.MultiPolygon([Point(x, 5.0).buffer(0.04, quad_segs=16) for x in (5.0, 5.145)])
     cut, = pocket(dots, surface=LEVEL, cutters=[v_cutter(60.0)], depth=1.6, safe_z=SAFE_Z,
                   options=PocketOptions(smallest=0.001))

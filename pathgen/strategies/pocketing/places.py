@@ -45,6 +45,9 @@ mm of travel, so that it is loaded no harder than a full cut one layer deep."""
 _SKIN = 1e-3
 """Less than this over a floor is none, mm."""
 
+_SLIVER = 0.005
+"""How far (mm) a pass along a wall may begin into what the loops inside it have left there."""
+
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
 
@@ -73,6 +76,8 @@ class Plan:
         Closed loops without leads: a ramp can go round them; pieces of loops: a ramp can go to and fro on them.
     finishing : (m,) bool array
         Finishing passes that are cut once for some layers, at full depth the last.
+    bored : (m,) bool array
+        Finishing passes that begin where the loops inside them have been in every layer.
     """
 
     line: list[Floats]
@@ -81,6 +86,7 @@ class Plan:
     round: Bools
     open: Bools
     finishing: Bools
+    bored: Bools
 
     @property
     def starts(self) -> Floats:
@@ -180,11 +186,27 @@ def _planned(
         here = inner_lines[-1][-1]
     taken = np.array(order, dtype=np.intp)
     lines, led = _with_leads(lines, wall[taken], cut.node[taken], ways, min(one.half_width / 2.0, 1.0))
-    finishing = wall & _thin_walled(nested, one, options)[cut.node]
+    finishing = (wall & _thin_walled(nested, one, options)[cut.node])[taken]
+    bored = np.zeros(len(lines), bool)
+    bored[finishing & led] = _bored(lines, np.array(places), finishing, led, one.half_width)
     return Plan(
         line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
-        open=~cut.closed[taken], finishing=finishing[taken],
+        open=~cut.closed[taken], finishing=finishing, bored=bored,
     )
+
+
+def _bored(lines: list[Floats], place: Ints, finishing: Bools, led: Bools, bore: float) -> Bools:
+    """Where a finishing pass with leads begins, whether the loops inside it, in its place, have been in every layer."""
+    each = np.flatnonzero(~finishing)
+    tree = shapely.STRtree([shapely.linestrings(lines[k]) if len(lines[k]) > 1 else shapely.Point(lines[k][0])
+                            for k in each])
+    out = []
+    for k in np.flatnonzero(finishing & led):
+        start = shapely.Point(lines[k][0])
+        near = tree.query(start, predicate="dwithin", distance=2.0 * bore)
+        swept = overlay.buffer(tree.geometries[near[place[each[near]] == place[k]]], bore)
+        out.append(bool(shapely.covers(overlay.union_all(swept), overlay.buffer(start, bore - _SLIVER, quad_segs=6))))
+    return np.array(out, dtype=bool)
 
 
 def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
@@ -262,7 +284,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
             for k, link in zip(rounds[kind][here], linked[kind][here], strict=True):
                 if not link:
                     # the layer before has been where this one begins, unless that is on a wall not yet finished
-                    on_wall = plan.finishing[k] and (plan.round[k] or plan.open[k])
+                    on_wall = plan.finishing[k] and not plan.bored[k]
                     opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
                     ramp = ramps[k]
                     if k in in_air and trace.is_flat and depth - opened > _SKIN:
