@@ -20,6 +20,7 @@ from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocke
 from pathgen.strategies.pocketing.clearing import nest, pieces
 from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
+from pathgen.strategies.pocketing.places import _bored
 from pathgen.strategies.pocketing.openings import opening, polygons
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
@@ -538,3 +539,14 @@ def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:
     across = low & (np.abs(np.diff(points[:, 0])) > 0.05)
     assert low.sum() >= 2
     assert not across.any()
+
+
+@pytest.mark.parametrize(("inner", "place", "free"), [
+    ([[0.0, 0.0], [4.0, 0.0]], 0, True),
+    ([[0.0, 0.02], [4.0, 0.02]], 0, False),  # leaves a sliver of 0.02 mm beside it (a house with round corners)
+    ([[0.0, 0.0], [4.0, 0.0]], 1, False),  # of a place that comes later
+])
+def test_a_pass_along_a_wall_begins_in_air_where_loops_inside_it_have_been(inner, place, free) -> None:
+    passes = [np.array(inner), np.array([[2.0, 0.0], [2.1, -0.1], [4.0, -0.1]])]
+    found = _bored(passes, np.array([place, 0]), np.array([False, True]), np.array([False, True]), 0.25)
+    assert found.tolist() == [free]
