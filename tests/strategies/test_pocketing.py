@@ -20,8 +20,8 @@ from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocke
 from pathgen.strategies.pocketing.clearing import nest, pieces
 from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
-from pathgen.strategies.pocketing.places import _bored
 from pathgen.strategies.pocketing.openings import opening, polygons
+from pathgen.strategies.pocketing.places import _bored
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
 
