@@ -31,21 +31,22 @@ def resurfacing_runs_over(
     proud: float,
     stepdown: float,
     last: Passes,
-    repeat: bool = True,
+    beneath: float | None = None,
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 
-    Without `repeat` the passes of `last` are left to what comes after.
+    With `beneath` the passes of `last` are left to what comes after, which takes so many mm below `surface` too.
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
     within = overlay.intersection(area, overlay.buffer(outline, EDGE, join_style="mitre"))
-    heights = heights_above(proud, stepdown, ridge=last.scallop)
+    under = beneath or 0.0
+    heights = [h - under for h in heights_above(proud + under, stepdown, ridge=last.scallop + under)]
     runs: list[Floats] = []
     if heights:
         coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
-    if not repeat:
+    if beneath is not None:
         return runs
     return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
 

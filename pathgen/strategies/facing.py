@@ -47,18 +47,19 @@ def finishing(
 
 def cutting_again(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, over: Polygon | MultiPolygon | None = None,
-    blend: float = 0.0, proud: float, stepdown: float, skim: float = 0.0, repeat: bool = True,
+    blend: float = 0.0, proud: float, stepdown: float, skim: float = 0.0, beneath: float | None = None,
     safe_z: float, air_z: float,
 ) -> Toolpath:
     """Down through what stands `proud`, then `passes` again: over a fill and `blend` round it, or all of the surface.
 
-    Of the whole surface `skim` more can be taken; over a fill alone, `repeat` tells whether `passes` are gone again.
+    Of the whole surface `skim` more can be taken; over a fill alone, with `beneath`, they are left to
+    what comes after, which takes so many mm below the surface too.
     """
     if over is None:
         runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)
     else:
         runs = resurfacing_runs_over(overlay.buffer(over, blend), outline, surface, cutter, proud=proud,
-                                     stepdown=stepdown, last=passes, repeat=repeat)
+                                     stepdown=stepdown, last=passes, beneath=beneath)
     return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
 
 

@@ -281,3 +281,11 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     told = [f["got"] for f in result.report["checks"]["findings"] if f["where"] == "[[inlay]] 2"]
     further_in = 0.1 * np.tan(np.radians(30.0))
     assert any(f"{further_in:.3f} mm further in" in words for words in told)
+
+
+def test_what_stands_over_a_surface_left_proud_is_cut_in_steps_down_to_the_last(tmp_path):
+    """The last cut takes what the first left as well: over the fill that is more than over the wood."""
+    result = built(tmp_path, extra='[resurface]\narea = "inlay"\nstepdown = 0.5\nblend = 5.0\n', changes={
+        "scallop = 0.05": "scallop = 0.05\nleave = 0.2", "overfill = 0.7": "overfill = 0.9",
+        "diameter = 12.7": "diameter = 6.35"})
+    assert result.passed, [str(f) for f in result.verification.findings]
