@@ -97,7 +97,8 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
         share = (whole[1] - whole[0]) / inlays
         room = (whole[0] + number * share, whole[0] + (number + 1) * share, whole[2])
         files[f"a{number}.svg"], size = _icons(chance, drawings, room) if drawings else _drawing(chance, room)
-        tables.setdefault("inlay", []).append(_inlay(chance, cutters, f"a{number}.svg", room, size, board))
+        tables.setdefault("inlay", []).append(_inlay(
+            chance, cutters, f"a{number}.svg", room, size, board, solid=not drawings))
     if any(inlay["fill"] != "none" for inlay in tables.get("inlay", ())) and chance.now_and_then(0.6):
         area = chance.one("board", "inlay")
         tables["resurface"] = {"area": area, "stepdown": chance.one(0.3, 0.5),
@@ -179,9 +180,9 @@ def _cutter(cutters: dict[str, dict[str, Any]], chance: Chance, shape: str, size
 
 def _inlay(
     chance: Chance, cutters: dict[str, dict[str, Any]], artwork: str, room: tuple[float, float, float],
-    size: tuple[float, float], board: dict[str, Any],
+    size: tuple[float, float], board: dict[str, Any], solid: bool,
 ) -> dict[str, Any]:
-    """An inlay whose pocket leaves the web, cut by cutters that can go as deep."""
+    """An inlay whose pocket leaves the web, cut by cutters that can go as deep; pieces only where it is `solid`."""
     # a curve falls away toward the edges, so wood under a pocket is thinnest there
     radius = board["radius"]
     least = math.inf if radius == "flat" else radius["nut"] if isinstance(radius, dict) else radius
@@ -196,7 +197,7 @@ def _inlay(
     middle, turn = (room[0] + room[1]) / 2, chance.one(0, 0, 180)
     place = {"at": [round(middle, 1), 0.0], "rotate": turn, "width": size[0], "mirror": chance.now_and_then(0.2)}
     return {"artwork": artwork, "depth": max(0.6, depth), "cutters": names,
-            "fill": chance.one("resin", "resin", "piece", "none"),
+            "fill": chance.one("resin", "resin", "piece" if solid else "resin", "none"),
             "overfill": chance.length(0.5, 1.2), "place": place, "artwork_missing": "report"}
 
 

@@ -115,7 +115,8 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again(
             board.outline, around.clamping.first_surface, cutter, passes=_first(around, cutter), over=inlay.area,
-            blend=surfacing.blend, proud=inlay.overfill, beneath=surfacing.leave if operation.takes_all else None, **how,
+            blend=surfacing.blend, proud=inlay.overfill,
+            beneath=surfacing.leave if operation.takes_all else None, **how,
         )
     else:
         path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,

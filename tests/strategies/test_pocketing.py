@@ -22,6 +22,7 @@ from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored
+from pathgen.strategies.pocketing.tracing import Trace
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
 
@@ -550,3 +551,14 @@ def test_a_pass_along_a_wall_begins_in_air_where_loops_inside_it_have_been(inner
     passes = [np.array(inner), np.array([[2.0, 0.0], [2.1, -0.1], [4.0, -0.1]])]
     found = _bored(passes, np.array([place, 0]), np.array([False, True]), np.array([False, True]), 0.25)
     assert found.tolist() == [free]
+
+
+def test_a_ramp_that_begins_below_the_layer_before_is_come_down_to_straight() -> None:
+    """Open a little below it, where an earlier cutter has been: nothing but air down to there."""
+    trace = Trace(flat_end(2.0), LEVEL, width=1.0, slope=0.0, safe_z=SAFE_Z, options=PocketOptions())
+    trace.hop(np.array([0.0, 0.0]), 0.5)
+    trace.enter(np.array([[3.0, 0.0], [8.0, 0.0]]), 0.5, 1.0, opened=0.7, through_cleared=True)
+    down = np.diff(trace.toolpath(None).points[2:-1], axis=0)
+    sloped = down[np.hypot(down[:, 0], down[:, 1]) > 1e-9]
+    assert -sloped[:, 2].min() == pytest.approx(0.3)
+    assert down[:, 2].sum() == pytest.approx(LEVEL.thickness - 1.0 - trace.toolpath(None).points[2, 2])

@@ -91,6 +91,8 @@ class Trace:
             self.follow(ramp[:1], above)
             if start - self._options.approach > above:
                 self._add(ramp[:1], start - self._options.approach, Move.RAPID)
+            if start > above:  # open there: the ramp begins below
+                self._add(ramp[:1], start, Move.PLUNGE)
         self._descend(ramp, start, depth)
 
     def _descend(self, line: Floats, start: float, depth: float) -> None:
