@@ -16,6 +16,8 @@ from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
 
 Floats = NDArray[np.float64]
 
+APPROACH = 0.3
+"""Height above what is known to stand at which a rapid down ends, mm."""
 
 _ARRAYS = "(n, 3) points in mm and (n,) kinds of Move"
 _BY_RUNS = "make it with Toolpath.from_runs"

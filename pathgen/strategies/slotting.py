@@ -11,15 +11,12 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Toolpath, along_in_plan
+from pathgen.base.toolpath import APPROACH, Toolpath, along_in_plan
 from pathgen.base.units import rounded_up
 from pathgen.work.features import Slots
 from pathgen.work.operations import RUN_OUT
 
 Floats = NDArray[np.float64]
-
-APPROACH = 0.3
-"""Height above what is known to stand at which a rapid down ends, mm."""
 
 _EDGE_SLANT = 0.1
 """More than the taper of any board's edges, as a slope."""

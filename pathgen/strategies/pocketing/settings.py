@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathgen.base.errors import PathgenError
+from pathgen.base.toolpath import APPROACH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,7 +20,7 @@ class PocketOptions:
     """Area of the smallest piece worth cutting once a larger cutter has been there."""
     overlap: float = 0.1
     """How far a later cutter goes into what the earlier ones opened."""
-    approach: float = 0.3
+    approach: float = APPROACH
     """Height above what stands at which a rapid down ends."""
     ridges: float = 0.0
     """How high ridges of the first cut stand over the surface."""
