@@ -65,7 +65,7 @@ def test_every_straight_move_against_brute_force(shape, a, b, kind):
         end[:2] = start[:2]
     if kind == "along":
         end[1] = start[1]
-    xs = ys = np.linspace(-6, 6, 41) + 0.0137
+    xs = ys = np.linspace(-6, 6, 25) + 0.0137
     material = blank(xs, ys)
     material.cut(motion([start, end]), cutter)
     x, y = np.meshgrid(xs, ys)

@@ -144,9 +144,11 @@ def reference_rim(region: Polygon, cutter: Cutter) -> Polygon:
 def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
     """Share of the points `out` outside the region's edge at which the surface is cut by more than 0.1 um."""
     a, b = cut_moves(cut)
-    t = np.linspace(0, 1, 40)[:, None, None]
-    tips = (a + t * (b - a)).reshape(-1, 3)
     rim = shapely.get_coordinates(shapely.segmentize(region.buffer(out).exterior, 0.2))
+    near = shapely.dwithin(shapely.linestrings(rim), shapely.linestrings(np.stack([a, b], axis=1)[..., :2]),
+                           cut.cutter.half_width(1.2) + 0.1)
+    tips = np.concatenate([np.linspace(start, end, 2 + int(np.hypot(*(end - start)[:2]) / 0.01))
+                           for start, end in zip(a[near], b[near], strict=True)])
     tree = shapely.STRtree(shapely.points(tips[:, :2]))
     place, tip = tree.query(shapely.points(rim), predicate="dwithin", distance=cut.cutter.radius)
     away = np.hypot(*(tips[tip, :2] - rim[place]).T)

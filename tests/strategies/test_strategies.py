@@ -222,9 +222,9 @@ def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdo
     # over each tab the tip stays up; the wood left is as wide as asked
     middle = np.linspace(0, 1, 60)[:, None, None]
     dense = (moving[:-1] + middle * np.diff(moving, axis=0)).reshape(-1, 3)
+    there = shapely.line_locate_point(ring, shapely.points(dense[:, :2])) if len(tabs) else None
     for tab in tabs:
         along = shapely.line_locate_point(ring, shapely.Point(tab))
-        there = shapely.line_locate_point(ring, shapely.points(dense[:, :2]))
         near = np.abs(there - along) < 3.0 + cutter.radius - 1e-6
         assert dense[near, 2].min() >= 1.5 - 1e-9
     # sinking never outruns the plunge feed
