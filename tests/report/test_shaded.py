@@ -137,7 +137,7 @@ def test_what_a_program_left_as_it_was_is_pale(build):
         stands = changed & (stage.heights > 0.1)[::-1]
         assert changed.any()
         assert (shown[stands] == plain[stands]).all()
-        assert shown[same] == pytest.approx(255 - 0.4 * (255 - plain[same]), abs=1.5)
+        np.testing.assert_allclose(shown[same], 255 - 0.4 * (255 - plain[same]), rtol=0, atol=1.5)
 
 
 def test_at_an_angle_fills_lie_where_the_drawing_and_the_radius_put_them(build):

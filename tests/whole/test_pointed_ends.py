@@ -28,8 +28,9 @@ def cut_depth(cut: PocketCut, at: np.ndarray, surface: Surface, apart: float = 0
     owner = np.repeat(np.arange(len(a)), count)
     share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[owner]
     tips = np.vstack([a, a[owner] + share[:, None] * (b - a)[owner]])
+    opens = 1.5 * cut.cutter.half_width(float((surface.height(*tips[:, :2].T) - tips[:, 2]).max()))  # on a slope
     place, tip = shapely.STRtree(shapely.points(tips[:, :2])).query(
-        shapely.points(at), predicate="dwithin", distance=cut.cutter.radius
+        shapely.points(at), predicate="dwithin", distance=min(float(opens), cut.cutter.radius)
     )
     away = np.minimum(np.hypot(*(tips[tip, :2] - at[place]).T), cut.cutter.radius)
     deepest = np.full(len(at), -np.inf)
