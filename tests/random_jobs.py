@@ -260,7 +260,7 @@ def _more(
     if again and again["area"] == "inlay":
         again["blend"] = chance.length(3, 6)
     for number, inlay in enumerate(inlays):
-        narrow = min(inlay["place"]["width"], 2 * board["nut_width"])
+        narrow = min(inlay["place"]["width"], round(1.6 * (board["nut_width"] - 8.0), 1))
         if chance.now_and_then(0.2) and narrow > 12.0:
             files[f"a{number}.svg"] = _two_colours(chance, round(narrow * 0.6, 1), narrow)
             inlay |= chance.one({}, {"wall": 0.8}, {"lap": 0.3}, {"background": ["#aa4422"]})
