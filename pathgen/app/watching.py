@@ -87,9 +87,18 @@ class _Watch:
                 raise _ChangedMeanwhileError
             self._page.busy(words)
 
+        def build_all() -> None:
+            try:
+                self._build_all(tell)
+            except PathgenError:
+                time.sleep(LOOK)
+                if self._stamp() != stamp:  # an editor was half-way through saving
+                    raise _ChangedMeanwhileError from None
+                raise
+
         self._said, self._unwritten = "", None
         try:
-            self._guarded(lambda: self._build_all(tell))
+            self._guarded(build_all)
         except _ChangedMeanwhileError:
             return None
         return stamp

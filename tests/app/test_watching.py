@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from pathgen.app import watching
 from pathgen.app.page_server import PageServer
 from pathgen.base.errors import PathgenError
 from tests import small_board
@@ -91,6 +92,16 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
     written = (tmp_path / "out" / "setup.html").read_text()
     assert "<h1>Fourth</h1>" in written
     assert "script" not in written
+
+
+def test_a_file_that_is_being_saved_is_no_mistake(tmp_path, monkeypatch, capsys):
+    job = small_board.job(tmp_path)
+    text = job.read_text()
+    job.write_text("")
+    watch = watching._Watch(job, tmp_path / "out", page=None, resolution=0.2)
+    monkeypatch.setattr(watching.time, "sleep", lambda seconds: job.write_text(text))
+    assert watch._build(watch._stamp()) is None
+    assert "not built" not in capsys.readouterr().out
 
 
 def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
