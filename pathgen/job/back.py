@@ -161,7 +161,7 @@ def _enough_over(made: Clamping) -> None:
         raise JobError(
             "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
             allowed=f"min_web {least:g} mm or more",
-            remedy=f"make the channel {least - over.least + 0.005:.2f} mm less deep, or move it from under there",
+            remedy=f"make the channel {rounded_up(least - over.least):.2f} mm less deep, or move it from under there",
         )
 
 

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import place_words
+from pathgen.base.units import place_words, rounded_up
 from pathgen.job.job import Job
 from pathgen.strategies.matching import LetIn, LetIns, let_in, misfits, under_the_edges
 from pathgen.strategies.pocketing import PocketCut
@@ -80,7 +80,7 @@ def _check_height(job: Job, clamping: Clamping, index: int, one: LetIn) -> None:
             f"inlay {index + 1} overfill",
             f"{inlay.overfill:g} mm, but a flat piece of {table.thickness:g} mm stands {proud:.3f} mm proud at its "
             f"edges: the floor falls {off:.3f} mm under it", allowed=f"{proud:.3f} mm or more",
-            remedy=f"make overfill {np.ceil(proud * 100) / 100:.2f}, or the piece thinner or narrower",
+            remedy=f"make overfill {rounded_up(proud):.2f}, or the piece thinner or narrower",
         )
 
 

@@ -52,8 +52,8 @@ def cutting_again(
 ) -> Toolpath:
     """Down through what stands `proud`, then `passes` again: over a fill and `blend` round it, or all of the surface.
 
-    Of the whole surface `skim` more can be taken; over a fill alone, with `beneath`, they are left to
-    what comes after, which takes so many mm below the surface too.
+    Of the whole surface `skim` more can be taken; over a fill alone, with `beneath`, `passes` are left to what comes
+    after, which takes so many mm below the surface too.
     """
     if over is None:
         runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)

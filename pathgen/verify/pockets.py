@@ -307,7 +307,7 @@ def _nowhere_deep(
     inlay, part = poured.inlay, sim.grid.part(poured.window)
     surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
     cell = sim.grid.cell_area**0.5
-    for step, floor, rests in _floors_alone(openings, inlay.depth, 2 * cell):
+    for step, floor, rests in _brought_to_depth(openings, inlay.depth, 2 * cell):
         for piece in shapely.get_parts(overlay.buffer(floor, -2 * inset)):
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
@@ -325,16 +325,18 @@ def _nowhere_deep(
                 return
 
 
-def _floors_alone(openings: _Openings, depth: float, spare: float) -> Iterator[tuple[Step, shapely.Geometry, float]]:
+def _brought_to_depth(
+    openings: _Openings, depth: float, spare: float
+) -> Iterator[tuple[Step, shapely.Geometry, float]]:
     """Floors that a step brings to depth somewhere, and how far down the slope from where: whole ones, and of flat ends
     what no later cutter can have touched, where that is wide enough to hold the uphill rim of a path."""
     for k, (step, alone, beside) in enumerate(zip(openings.steps, openings.alone, openings.beside, strict=True)):
         yield step, alone, 0.0
         # a later flat end may rest on what an earlier one has opened, uphill of its own part
         yield step, beside, _widest([step])
-        later = [overlay.buffer(overlay.union(openings.alone[j], openings.beside[j]), 2 * float(
-            openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
-        if later and step.cutter.shape == "flat-end":
+        if step.cutter.shape == "flat-end" and k + 1 < len(openings.steps):
+            later = [overlay.buffer(overlay.union(openings.alone[j], openings.beside[j]), 2 * float(
+                openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
             own = overlay.difference(alone, overlay.union_all(later))
             half = step.cutter.stepover * step.cutter.diameter / 2  # paths bend: the rim may pass so far away
             yield step, overlay.buffer(overlay.buffer(own, -half - spare), half + spare), half

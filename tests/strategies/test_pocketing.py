@@ -551,7 +551,7 @@ def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:
 ])
 def test_a_pass_along_a_wall_begins_in_air_where_loops_inside_it_have_been(inner, place, free) -> None:
     passes = [np.array(inner), np.array([[2.0, 0.0], [2.1, -0.1], [4.0, -0.1]])]
-    found = _bored(passes, np.array([place, 0]), np.array([False, True]), np.array([False, True]), 0.25)
+    found = _bored(passes, np.array([place, 0]), np.array([0]), np.array([1]), 0.25)
     assert found.tolist() == [free]
 
 

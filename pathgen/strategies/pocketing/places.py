@@ -188,25 +188,27 @@ def _planned(
     lines, led = _with_leads(lines, wall[taken], cut.node[taken], ways, min(one.half_width / 2.0, 1.0))
     finishing = (wall & _thin_walled(nested, one, options)[cut.node])[taken]
     bored = np.zeros(len(lines), bool)
-    bored[finishing & led] = _bored(lines, np.array(places), finishing, led, one.half_width)
+    begun = np.flatnonzero(finishing & led)
+    bored[begun] = _bored(lines, np.array(places), np.flatnonzero(~finishing), begun, one.half_width)
     return Plan(
         line=lines, node=cut.node[taken], place=np.array(places), round=cut.closed[taken] & ~led,
         open=~cut.closed[taken], finishing=finishing, bored=bored,
     )
 
 
-def _bored(lines: list[Floats], place: Ints, finishing: Bools, led: Bools, bore: float) -> Bools:
-    """Where a finishing pass with leads begins, whether the loops inside it, in its place, have been in every layer."""
-    each = np.flatnonzero(~finishing)
+def _bored(lines: list[Floats], place: Ints, each: Ints, begun: Ints, bore: float) -> Bools:
+    """Whether the pieces `each`, cut in every layer, have been where `begun` begin: those in the same place."""
+    found = np.zeros(len(begun), bool)
+    if not len(begun):
+        return found
     tree = shapely.STRtree([shapely.linestrings(lines[k]) if len(lines[k]) > 1 else shapely.Point(lines[k][0])
                             for k in each])
-    out = []
-    for k in np.flatnonzero(finishing & led):
+    for i, k in enumerate(begun):
         start = shapely.Point(lines[k][0])
         near = tree.query(start, predicate="dwithin", distance=2.0 * bore)
-        swept = overlay.buffer(tree.geometries[near[place[each[near]] == place[k]]], bore)
-        out.append(bool(shapely.covers(overlay.union_all(swept), overlay.buffer(start, bore - _SLIVER, quad_segs=6))))
-    return np.array(out, dtype=bool)
+        swept = overlay.union_all(overlay.buffer(tree.geometries[near[place[each[near]] == place[k]]], bore))
+        found[i] = shapely.covers(swept, overlay.buffer(start, bore - _SLIVER, quad_segs=6))
+    return found
 
 
 def _thin_walled(nested: Nest, one: Opening, options: PocketOptions) -> Bools:
@@ -283,7 +285,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
             through = bool(layer and back[finishes[layer - 1], kind][place])
             for k, link in zip(rounds[kind][here], linked[kind][here], strict=True):
                 if not link:
-                    # the layer before has been where this one begins, unless that is on a wall not yet finished
+                    # the layer before has been where this one begins, unless that is in what a finishing pass takes
                     on_wall = plan.finishing[k] and not plan.bored[k]
                     opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
                     ramp = ramps[k]
