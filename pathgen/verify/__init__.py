@@ -1,8 +1,8 @@
 """Verification: material removed by the text of the programs alone, compared with the part."""
 
-from pathgen.verify.check import Verification, together_findings, verify, verify_all
+from pathgen.verify.check import Verification, together_findings, verify, verify_all, verify_once
 from pathgen.verify.findings import Finding, Tolerances
 from pathgen.verify.scallops import ScallopCheck, check_scallop
 
 __all__ = ["Finding", "ScallopCheck", "Tolerances", "Verification", "check_scallop", "together_findings", "verify",
-           "verify_all"]
+           "verify_all", "verify_once"]

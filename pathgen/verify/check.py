@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -36,6 +37,9 @@ from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
+_SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
+_ACROSS = 5  # points of the grid across the narrowest cutter: with fewer, single points pass for cuts, gaps for tabs
+_FINEST = 0.05  # mm: a grid of 500 by 80 mm then has 16 million points
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -66,6 +70,8 @@ class Verification:
         That of the other side, whose programs were run before; its findings are among these.
     between : WoodBetween or None
         The least wood between both sides.
+    by_grid : bool
+        Whether something forbids cutting that was seen in the simulated wood, on either side.
     """
 
     findings: tuple[Finding, ...]
@@ -82,6 +88,7 @@ class Verification:
     cells: int
     under: Verification | None = None
     between: WoodBetween | None = None
+    by_grid: bool = False
 
     @property
     def pocket_volumes(self) -> dict[int, float]:
@@ -112,8 +119,6 @@ def verify(
     texts: Mapping[str, str],
     *,
     resolution: float = 0.1,
-    section_spacing: float = 20.0,
-    section_step: float = 0.01,
     job_fingerprint: str | None = None,
     tolerances: Tolerances | None = None,
     pictured: bool = False,
@@ -126,9 +131,8 @@ def verify(
         The part, the stock, the machine and the steps; each step's program is found by its file name.
     texts : mapping of file name to text
     resolution : float
-        Spacing of the simulation's grid, mm.
-    section_spacing, section_step : float
-        Spacing of the cross sections on which ridges are measured, and of the points on them, mm.
+        Spacing of the simulation's grid, mm. What such a grid would forbid is looked at again on one of a fifth of the
+        narrowest cutter, when that is finer: it may be the grid's fault.
     job_fingerprint : str, optional
         What the programs' headers should state.
     pictured : bool
@@ -139,6 +143,23 @@ def verify(
     Bad programs do not raise: what cannot be read is a finding. Then the others are verified as far as that can be
     done without it: each by itself, in simulation those before it, and the finished part not at all.
     """
+    look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
+                   pictured=pictured)
+    found = look(resolution=resolution)
+    finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST)
+    return look(resolution=finer) if found.by_grid and finer < resolution else found
+
+
+def _steps(clamping: Clamping) -> tuple[Step, ...]:
+    """Of both sides."""
+    return clamping.steps + (clamping.under.steps if clamping.under else ())
+
+
+def verify_once(
+    clamping: Clamping, texts: Mapping[str, str], *, resolution: float, job_fingerprint: str | None = None,
+    tolerances: Tolerances | None = None, pictured: bool = False,
+) -> Verification:
+    """`verify` on one grid."""
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
@@ -167,11 +188,12 @@ def verify(
         unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
         sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
     found += _not_compared(unread)
+    of_texts = len(found)
     found += cutting_findings(clamping, sim, motions, tolerances)
     loads = loads_of(clamping.steps, sim, motions)
     found += load_findings(clamping.steps, loads)
     area = finished_area(clamping, _CLEAR)
-    ridges = None if unread else _ridges(clamping, motions, area, tolerances, section_spacing, section_step)
+    ridges = None if unread else _ridges(clamping, motions, area, tolerances)
     deviation = measure_surface(sim, clamping, area) if ridges is not None else None
     found += neighbour_findings(clamping, tolerances)
     found += compared(Seen(
@@ -184,6 +206,7 @@ def verify(
     low = high = math.nan
     if ridges is not None and deviation is not None:
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
+    by_grid = (not unread and forbids(found[of_texts:])) or bool(under and under.by_grid)
     order = {"forbid": 0, "warn": 1, "note": 2}
     return Verification(
         findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
@@ -191,7 +214,7 @@ def verify(
         ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim, loads=loads,
         pockets=() if unread else pocket_measures(sim, clamping),
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
-        under=under, between=between,
+        under=under, between=between, by_grid=by_grid,
     )
 
 
@@ -226,8 +249,8 @@ def _under(
     if clamping.under is None:
         return None, texts
     own = {name: text for name, text in texts.items() if name in clamping.under.files}
-    found = verify(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint, tolerances=tolerances,
-                   pictured=pictured)
+    found = verify_once(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint,
+                      tolerances=tolerances, pictured=pictured)
     return found, {name: text for name, text in texts.items() if name not in own}
 
 
@@ -307,16 +330,15 @@ def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | 
 
 
 def _ridges(
-    clamping: Clamping, motions: Mapping[int, Motion], area: shapely.Geometry, tolerances: Tolerances, spacing: float,
-    step: float,
+    clamping: Clamping, motions: Mapping[int, Motion], area: shapely.Geometry, tolerances: Tolerances
 ) -> Ridges | None:
     if clamping.surfacing is None:
         return None
     _, y0, _, y1 = clamping.board.outline.bounds
     slots = clamping.feature(Slot)
-    xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=spacing,
+    xs = stations(clamping.board.outline, slots.lines if slots else None, spacing=_SECTIONS,
                   clear=(slots.width if slots else 0.0) / 2 + 0.5)
-    grid = Grid(xs, y0 + step * np.arange(1, round((y1 - y0) / step)))
+    grid = Grid(xs, y0 + _ON_SECTION * np.arange(1, round((y1 - y0) / _ON_SECTION)))
     surfaced = {
         step.order: motions[step.order] for step in clamping.steps
         if step.order in motions and (step.operation.makes_surface or step.operation.opens)

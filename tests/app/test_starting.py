@@ -9,6 +9,7 @@ import pytest
 
 import pathgen
 from pathgen.app.cli import main
+from pathgen.verify import verify, verify_once
 
 HOUSE = Path(__file__).parents[2]
 
@@ -27,6 +28,21 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     capsys.readouterr()
     assert main(["new", "my board"]) == 2
     assert "is there already" in capsys.readouterr().err
+
+
+def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_path, monkeypatch):
+    """At 1 mm single points between tabs pass for tabs, and what one point sees for a cut down to the bed."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "coarse"]) == 0
+    made = pathgen.build(pathgen.load_job("coarse.toml"), resolution=1.0)
+    texts = {program.file_name: program.text for program in made.programs}
+    assert made.passed
+    assert not verify_once(made.plan.clamping, texts, resolution=1.0).passed
+    outline = made.programs[-1].file_name
+    skipped = {**texts, outline: texts[outline].replace("Z5.2667", "Z3.4444")}
+    assert skipped != texts
+    found = verify(made.plan.clamping, skipped, resolution=1.0).findings
+    assert [(f.code, f.severity) for f in found if f.severity == "forbid"] == [("cut-too-deep", "forbid")]
 
 
 @pytest.mark.parametrize("name", ["", "..", "a/b\nc", '"; x', "-x"])

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 import pathgen
 from pathgen.removal import material as removal
-from pathgen.verify import Tolerances, verify
+from pathgen.verify import Tolerances
+from pathgen.verify import verify_once as verify
 from pathgen.verify.pockets import _taken_in
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
@@ -157,7 +158,7 @@ def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
         text = "\n".join(lines) + "\n"
     else:
         text = text[: int(rng.integers(len(text) - 10))]
-    checked = verify(built.plan.clamping, {**texts, name: text}, resolution=0.5, section_spacing=60.0)
+    checked = verify(built.plan.clamping, {**texts, name: text}, resolution=0.5)
     if kind in ("lines", "cut"):
         assert not checked.passed
     assert np.isfinite(checked.seconds)
