@@ -255,8 +255,8 @@ def _json(parser: argparse.ArgumentParser, what: str) -> None:
 
 def _resolution_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--resolution", type=_resolution, default=0.1, metavar="MM",
-                        help="grid of the simulation in mm (default 0.1); what only a coarse one would forbid is looked at "
-                             "again on a finer one")
+                        help="grid of the simulation in mm (default 0.1); what only a coarse one would forbid is "
+                             "looked at again on a finer one")
 
 
 def _resolution(text: str) -> float:
