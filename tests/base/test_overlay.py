@@ -78,3 +78,17 @@ def test_dense_drawings(first):
     """`put_together` was tried on seeds 0 to 1000."""
     for seed in range(first, first + 10):
         put_together(seed)
+
+
+@pytest.mark.parametrize("kind", ["areas", "lines", "points"])
+def test_many_parts_let_out_one_by_one_are_the_same_as_all_at_once(kind):
+    rng = np.random.default_rng(12)
+    at = rng.uniform(0.0, 40.0, (60, 2))
+    spots = shapely.points(at)
+    parts = {"areas": shapely.difference(shapely.buffer(spots, 1.0), shapely.buffer(spots, 0.7)),
+             "lines": shapely.linestrings(np.stack([at, at + [1.5, 0.4]], axis=1)), "points": spots}[kind]
+    together = shapely.union_all(parts)
+    assert shapely.get_num_geometries(together) > 20
+    for by, options in ((0.05, {}), (0.5, {"quad_segs": 3}), (4.0, {"join_style": "mitre"})):
+        expected = shapely.buffer(together, by, **options)
+        assert overlay.buffer(together, by, **options).symmetric_difference(expected).area < 1e-6
