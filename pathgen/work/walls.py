@@ -11,8 +11,9 @@ from shapely.geometry.base import BaseGeometry
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Outlines = tuple[Floats, Floats, Floats, NDArray[np.intp]]
 
-_REACHES = (1.0, 3.0, 8.0)
+_REACHES = (0.3, 1.0, 3.0, 8.0)
 """How far walls are looked for, one after the other, mm: most drawings have a narrow one."""
 
 _FINE = 0.005
@@ -41,8 +42,10 @@ def narrowest_wall(region: BaseGeometry) -> Wall | None:
     8 mm. The wood is a wall where the way across is shortest: from its ends the edges lead away from each other, or
     side by side. So a tip of wood that ends in a point is none. None where there is no such place.
     """
+    outlines = _corners(shapely.simplify(region, _FINE))
+    edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
     for reach in _REACHES:
-        found = _within(region, reach)
+        found = _within(region, outlines, edges, reach)
         if found is not None:
             return found
     return _between_parts(shapely.get_parts(region))
@@ -57,13 +60,12 @@ def _between_parts(parts: NDArray[np.object_]) -> Wall | None:
     return Wall(width=float(gap[k]), at=(float(x), float(y)))
 
 
-def _within(region: BaseGeometry, reach: float) -> Wall | None:
+def _within(region: BaseGeometry, outlines: Outlines, edges: shapely.STRtree, reach: float) -> Wall | None:
     """The narrowest wall up to `reach`: two edges are nearest to each other at a corner of one of them."""
-    corner, before, after, follows = _corners(shapely.simplify(region, _FINE))
-    edges = shapely.linestrings(np.stack([corner, corner + after], axis=1))
+    corner, before, after, follows = outlines
     # from a tip of wood one edge or the other always leads nearer to what is across the wood
     faces = np.flatnonzero(_cross(before, after) > -_PARALLEL * np.hypot(*before.T) * np.hypot(*after.T))
-    k, edge = shapely.STRtree(edges).query(shapely.points(corner[faces]), predicate="dwithin", distance=reach)
+    k, edge = edges.query(shapely.points(corner[faces]), predicate="dwithin", distance=reach)
     k = faces[k]
     run = after[edge]
     t = np.clip(((corner[k] - corner[edge]) * run).sum(axis=1) / (run**2).sum(axis=1), 0.0, 1.0)
@@ -77,7 +79,7 @@ def _within(region: BaseGeometry, reach: float) -> Wall | None:
     return _first_through_wood(region, corner[k[real]], way[real], width[real])
 
 
-def _corners(region: BaseGeometry) -> tuple[Floats, Floats, Floats, NDArray[np.intp]]:
+def _corners(region: BaseGeometry) -> Outlines:
     """(n, 2) corners of all rings, pocket on the left; the edges that come to each and leave it; the next corner."""
     rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(region)))
     xy, ring = shapely.get_coordinates(rings, return_index=True)
