@@ -159,7 +159,7 @@ def _placed_in(count: int, order: Sequence[str], pairs: set[frozenset[str]]) -> 
 def _grown(shape: Shape, by: float) -> BaseGeometry:
     """A little more than `by`, so that rounded corners as chords, and what buffering simplifies, keep the distance."""
     segments = 32
-    return overlay.buffer(shape, by * 1.0002 / math.cos(math.pi / 4 / segments), quad_segs=segments)
+    return overlay.buffer(shape, by * 1.0006 / math.cos(math.pi / 4 / segments), quad_segs=segments)
 
 
 def _polygonal(shape: BaseGeometry) -> Shape:
