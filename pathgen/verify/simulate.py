@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -71,6 +72,10 @@ class Simulation:
         Small copies of what stood there after each program, for pictures; none without `pictured`.
     closeups : tuple of Closeup
         The inlays from near, in the order they were poured; none without `pictured`.
+    worked : dict of order to float
+        Heights worked out for each program, or what takes as long.
+    given_up : (Step, int) or None
+        The step and the line at which all took too much work; nothing of it is cut, nor of those after it.
     """
 
     grid: Grid
@@ -80,17 +85,19 @@ class Simulation:
     taken: dict[int, Taken]
     stages: tuple[Stage, ...] = ()
     closeups: tuple[Closeup, ...] = ()
+    worked: Mapping[int, float] = field(default_factory=dict)
+    given_up: tuple[Step, int] | None = None
 
 
 def simulate(
     clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
-    pictured: bool = False, gone: Mask | None = None,
+    pictured: bool = False, gone: Mask | None = None, most: float = math.inf,
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
     Without `note`, nothing is kept of cuts that are too deep and of rapids; without `pictured`, no copies of what
-    stands there at each stage, which pictures are made from. Raises TooLongError with the step of a program that would
-    take far longer than any of use. `gone`, (rows, columns), is where nothing is left of the blank before.
+    stands there at each stage, which pictures are made from. `gone`, (rows, columns), is where nothing is left of the
+    blank before. `most` is how many points may be worked out in all.
     """
     x0, y0, x1, y1 = clamping.stock.bounds
     top = np.full(grid.shape, -np.inf, np.float32)
@@ -101,7 +108,9 @@ def simulate(
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
     if gone is not None:
         top[gone] = -np.inf
-    material = Material(grid, top)
+    material = Material(grid, top, most=most)
+    given_up: tuple[Step, int] | None = None
+    worked: dict[int, float] = {}
     taken: dict[int, Taken] = {}
     stages: list[Stage] = []
     poured: list[Poured] = []
@@ -113,7 +122,8 @@ def simulate(
         inlay, following = step.operation.opens, steps[place + 1 : place + 2]
         if inlay is not None and before is None:
             before = top[_around(inlay, grid, tolerances)].copy()
-        if step.order in motions:
+        if step.order in motions and given_up is None:
+            stood = top.copy()
             try:
                 taken[step.order] = material.cut(
                     motions[step.order], step.cutter, waste=waste,
@@ -123,7 +133,9 @@ def simulate(
                     angle=note and step.operation.works_hard,
                 )
             except TooLongError as error:
-                raise TooLongError(error.line, step) from None
+                top[:] = stood
+                given_up = step, error.line
+            worked[step.order] = material.worked - sum(worked.values())
         if inlay is not None and before is not None and not any(s.operation.opens is inlay for s in following):
             near = _around(inlay, grid, tolerances)
             open_now = stage_after(step.order, grid, top, poured, near=near) if pictured else None
@@ -142,7 +154,7 @@ def simulate(
         for pair, one in zip(opened, poured, strict=False)
     )
     return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages),
-                      closeups=closeups)
+                      closeups=closeups, worked=worked, given_up=given_up)
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:

@@ -200,12 +200,12 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     corners = built.plan.clamping.to_machine(np.array([[20.0, -9.0, 0.0], [90.0, 9.0, 0.0]]))
     to_and_fro = "".join(f"\nX{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
     endless = {**texts, pocket: head + to_and_fro * 2000 + "\nG0 Z" + tail}
-    monkeypatch.setattr(removal, "_MOST_OVER", 40)
-    monkeypatch.setattr(removal, "_ALWAYS_WORKED_OUT", 0)
+    monkeypatch.setattr(removal, "MOST_WORK", 20_000_000)
     checked = verify(built.plan.clamping, endless, resolution=COARSE)
     given_up = [f for f in checked.findings if f.code == "too-long"]
     assert len(given_up) == 1
     assert given_up[0].where.startswith(f"{pocket}, line ")
+    assert given_up[0].allowed.startswith("20 million heights")
     assert not checked.passed
     assert "not-compared" in {f.code for f in checked.findings}
     monkeypatch.undo()
@@ -220,3 +220,19 @@ def test_no_opening_is_asked_for_in_a_shape_smaller_than_the_cutter(corners):
     assert not small.buffer(-1.0, quad_segs=32).is_empty
     assert _taken_in(small, 1.0).is_empty
     assert _taken_in(shapely.box(0, 0, 3, 4), 1.0).area == pytest.approx(2.0)
+
+
+def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_named(built, texts, monkeypatch):
+    """The first takes nearly all; what is left is too little for one of those after it."""
+    first, *_, last = built.plan.clamping.steps
+    head, tail = texts[first.file_name].rsplit("\nG0 Z", 1)
+    x0, y0, x1, y1 = built.plan.clamping.board.outline.bounds
+    corners = built.plan.clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
+    to_and_fro = "".join(f"\nG1 X{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
+    busy = {**texts, first.file_name: head + to_and_fro * 120 + "\nG0 Z" + tail}
+    worked = verify(built.plan.clamping, busy, resolution=COARSE).simulation.worked
+    assert worked[first.order] > 1.5 * max(work for order, work in worked.items() if order != first.order)
+    monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
+    checked = verify(built.plan.clamping, busy, resolution=COARSE)
+    assert checked.simulation.given_up[0] is last
+    assert [f.where for f in checked.findings if f.code == "too-long"] == [first.file_name]
