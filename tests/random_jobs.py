@@ -84,7 +84,8 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
                          "acceleration": chance.one(200.0, 400.0, 800.0)}
     tables["setup"] = _setup(chance, stock)
     ball = _cutter(cutters, chance, "ball-end", chance.one(6.0, 6.35, 8.0, 12.7), stepdown=3.0)
-    tables["surface"] = {"finish": ball, "allowance": chance.length(0.2, 0.5)}
+    proud = stock["thickness"] - board["thickness"]
+    tables["surface"] = {"finish": ball, "allowance": min(chance.length(0.2, 0.5), round(proud - 0.1, 1))}
     tables["surface"] |= {"stepover": chance.length(0.6, 1.2)} if chance.now_and_then(0.2) else {
         "scallop": chance.one(0.02, 0.03, 0.05)}
     if chance.now_and_then(0.5):
@@ -97,8 +98,11 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
         share = (whole[1] - whole[0]) / inlays
         room = (whole[0] + number * share, whole[0] + (number + 1) * share, whole[2])
         files[f"a{number}.svg"], size = _icons(chance, drawings, room) if drawings else _drawing(chance, room)
-        tables.setdefault("inlay", []).append(_inlay(
-            chance, cutters, f"a{number}.svg", room, size, board, solid=not drawings))
+        icons = files[f"a{number}.svg"].count("<svg") - 1
+        inlay = _inlay(chance, cutters, f"a{number}.svg", room, size, board, solid=not drawings)
+        tables.setdefault("inlay", []).append(inlay)
+        if icons:
+            _narrow_enough(chance, cutters, inlay, lines=math.sqrt(size[0] * size[1] / icons) / 20)
     if any(inlay["fill"] != "none" for inlay in tables.get("inlay", ())) and chance.now_and_then(0.6):
         area = chance.one("board", "inlay")
         tables["resurface"] = {"area": area, "stepdown": chance.one(0.3, 0.5),
@@ -201,6 +205,16 @@ def _inlay(
             "overfill": chance.length(0.5, 1.2), "place": place, "artwork_missing": "report"}
 
 
+def _narrow_enough(chance: Chance, cutters: dict[str, dict[str, Any]], inlay: dict[str, Any], *, lines: float) -> None:
+    """The narrowest cutter no wider than an icon's lines, as who looks at the drawing would choose it."""
+    names = inlay["cutters"]
+    last = cutters[names[-1]]
+    if last["shape"] != "v" and last["diameter"] > lines:
+        size = max((size for size in (0.4, 0.5, 0.8, 1.0, 2.0) if size <= lines), default=0.4)
+        cutters.pop(names.pop())
+        names.append(_cutter(cutters, chance, last["shape"], size))
+
+
 def _steps(
     chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any], length: float, widest: float,
 ) -> None:
@@ -253,6 +267,8 @@ def _more(
             cutter |= {"stepover": chance.length(0.3, 0.6, 2), "ramp": chance.length(2, 8)}
         if chance.now_and_then(0.05) and cutter["shape"] == "flat-end" and cutter["diameter"] >= 2.0:
             cutter["plunges"] = False
+    if "nut" in tables and not cutters[tables["nut"]["cutter"]].get("plunges", True):
+        tables["nut"]["entry"] = "ramp"
     flat = all(cutters[name]["shape"] == "flat-end" for inlay in inlays for name in inlay["cutters"])
     again = tables.get("resurface")
     if again and not again.get("skim") and flat and chance.now_and_then(0.3):
@@ -265,7 +281,8 @@ def _more(
             files[f"a{number}.svg"] = _two_colours(chance, round(narrow * 0.6, 1), narrow)
             inlay |= chance.one({}, {"wall": 0.8}, {"lap": 0.3}, {"background": ["#aa4422"]})
             inlay["place"]["width"] = narrow
-        elif chance.now_and_then(0.2) and board["frets"] >= 4 and len(inlays) == 1:
+        elif chance.now_and_then(0.2) and board["frets"] >= 4 and len(inlays) == 1 and (
+                files[f"a{number}.svg"].count("<svg") == 1):
             where = {"between": [0, 2]} if small else {"at_frets": [2, 3, board["frets"] - 1]}
             inlay["place"] = {**where, "margin": 2.0}
         if inlay["fill"] == "piece" and flat and chance.now_and_then(0.3):
