@@ -82,6 +82,7 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         job.write_text('title = "Third"\n' + text)
         page.wait("mine.txt")
         foreign.unlink()
+        page.wait("<h1>Third</h1>", but_not="Not built")
         job.write_text('title = "Fourth"\n' + text)
         page.wait("<h1>Fourth</h1>", but_not="Not built")
         page.process.send_signal(signal.SIGINT)
