@@ -147,7 +147,7 @@ def test_finer_grids_agree(built, texts):
     assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], abs=0.012 * rim)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10**6), kind=st.sampled_from(["bytes", "lines", "numbers", "cut"]))
 def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
     """Whatever stands in a file, the answer is findings, never an exception and never a pass with unread text."""
