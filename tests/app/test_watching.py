@@ -126,6 +126,7 @@ def test_served_to_this_computer_alone(tmp_path):
             with pytest.raises(urllib.error.HTTPError) as refused:
                 page.get(asked, **headers)
             assert refused.value.code == status
+            refused.value.close()
         assert set(json.loads(page.get("state"))) == {"number", "words"}
         with urllib.request.urlopen(page.address, timeout=10) as answer:  # headers of RFC 9111 and CSP 3
             assert answer.headers["Cache-Control"] == "no-store"
