@@ -161,6 +161,8 @@ def _sealed(value: Any) -> int:
     if is_dataclass(value):
         return _EACH + sum(_sealed(getattr(value, one.name)) for one in fields(value))
     if isinstance(value, tuple | list):
+        if set(map(type, value)) == {str}:  # the lines of a program
+            return sum(map(len, value)) + _EACH * len(value)
         return _EACH + sum(map(_sealed, value))
     if isinstance(value, Mapping):
         return _EACH + sum(map(_sealed, value.values()))
