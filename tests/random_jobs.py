@@ -16,6 +16,7 @@ import re
 import tempfile
 import time
 import traceback
+import warnings
 from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -466,6 +467,7 @@ def ending(
     from pathgen.job.form import parts_of
 
     start = time.perf_counter()
+    warnings.simplefilter("error")  # one that reaches the maker's terminal is a fault
     try:
         kind, message = "built", ""
         for job in parts_of(pathgen.load_job(folder / "job.toml")):

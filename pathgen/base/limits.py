@@ -45,9 +45,13 @@ MOST_PROGRAMS = 200
 """Programs in one folder."""
 MOST_TOGETHER = 64_000_000
 """Bytes of the programs in one folder."""
-MOST_LINES = 2_200_000
-"""Lines of one program, and of all those of a job."""
+MOST_LINES = 400_000
+"""Lines of one program, and of all those of a job: some fifteen times what the largest example has, and read and
+compared in eight seconds at most."""
 MOST_CHORDS = 1_000_000
 """Straight pieces that the arcs of one program, and of all those of a job, take at the finest."""
+MOST_WORK = 300_000_000
+"""Heights that simulating a job of ten programs works out, or work that takes as long: seven seconds or so. Examples
+take up to a third of it; see `removal.material.most_work` for large grids and many programs."""
 FURTHEST = 1e4
 """Coordinates and radii of any machine that this is for are smaller, mm."""

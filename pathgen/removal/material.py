@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.limits import MOST_WORK
 from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
-from pathgen.work.clamping import Step
 
 Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
@@ -35,8 +35,12 @@ _TOGETHER = 1 << 18  # points of envelopes that are worked out together
 _MOST_TOGETHER = 4096  # moves that are cut together
 _BLOCK = 20_000  # moves made ready at once
 _LOOK_AGAIN = 4  # times as many points worked out as there are, before what still stands is looked at again
-_MOST_OVER = 300  # times that a program may be over each point on average before it is given up: usual are 1 to 5
-_ALWAYS_WORKED_OUT = 1_000_000_000  # points: a quarter of a minute or so
+_MANY, _LARGE = 10, 4_000_000  # programs of a job, and points of a grid, from which more work is allowed
+# what takes as long as working out the height of a point does, some 25 ns
+_OF_A_PIECE, _OF_A_TURN = 400, 8000  # a piece of a move; what is cut at one time, a pass or a lot of pieces
+_OF_A_TOUCH = 3  # to put in order and to note, for each point lowered
+_PASS_POINTS = 2  # points of a pass that are worked out in the time of one
+_LOOKED_AT = 64  # points of a pass that are only looked at in that time
 _BATCH_CELLS = 1 << 16  # few enough to stay in the cache
 _ENGAGED = 0.02  # mm: what a pass takes less of than this is the last one's ridges
 _FLOOR = 0.1  # of the depth of a move: what a sinking flat end takes less of than this is its floor's, not its edge's
@@ -46,12 +50,17 @@ _LEVEL = 1e-6  # mm: a move that rises or sinks by less is level
 _RUB = 0.05  # mm: a wall nearer than this to the shank counts as touched
 
 
-class TooLongError(Exception):
-    """A program that would take minutes or hours to simulate: how far it came, and its step where that is known."""
+def most_work(grid: Grid, programs: int) -> float:
+    """Points that may be worked out to run so many programs over a grid: more where either is more than usual."""
+    return MOST_WORK * max(1.0, programs / _MANY) * max(1.0, grid.shape[0] * grid.shape[1] / _LARGE)
 
-    def __init__(self, line: int, step: Step | None = None) -> None:
-        super().__init__(line, step)
-        self.line, self.step = line, step
+
+class TooLongError(Exception):
+    """A program that takes more work to simulate than is allowed: the line that it came to."""
+
+    def __init__(self, line: int) -> None:
+        super().__init__(line)
+        self.line = line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,10 +85,15 @@ class Taken:
 
 @dataclass
 class Material:
-    """What stands on the bed: `top` (rows, columns) float32 heights over a grid, mm. Changed in place by `cut`."""
+    """What stands on the bed: `top` (rows, columns) float32 heights over a grid, mm. Changed in place by `cut`.
+
+    `most` is how many points may be worked out in all, or what takes as long; `worked` how many were.
+    """
 
     grid: Grid
     top: Heights
+    most: float = math.inf
+    worked: float = 0.0
 
     @cached_property
     def room(self) -> NDArray[np.intp]:
@@ -97,6 +111,8 @@ class Material:
 
         `deeper` is the limit over which ``Bites.deep`` counts, in `waste` (rows, columns) by `spare` more. `surface`
         (rows, columns) is what passes along the board follow, if they do.
+
+        Raises TooLongError before it does more work than is allowed; what is cut by then stays cut.
         """
         return _Cutting(self, motion, cutter, note, deeper, waste, spare, surface, angle).run()
 
@@ -126,7 +142,7 @@ class _Cutting:
             self.passages = Passages(self.top, longest=cutter.diameter, sinking=deeper / 4)
             lifts = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
             self.gone = np.cumsum(self.bites.travel + 2 * cutter.diameter * lifts)
-        self.since_ceiling = self.worked_out = 0
+        self.since_ceiling = 0
 
     def run(self) -> Taken:
         passes: list[tuple[int, Pass]] = []
@@ -190,6 +206,8 @@ class _Cutting:
         start = np.where(np.isfinite(start), start, end)
         pieces = np.zeros(len(moves), np.intp)
         pieces[wanted] = _pieces((end - start)[wanted], max(4 * self.cutter.diameter, 8.0))
+        if len(moves):
+            self._count(_OF_A_PIECE * int(pieces.sum()), int(moves.row[0]))
         return _in_pieces(Moves(start, end, moves.row, moves.onward), pieces), np.concatenate([[0], np.cumsum(pieces)])
 
     # -- whole passes ------------------------------------------------------------------------------------------------
@@ -202,6 +220,7 @@ class _Cutting:
         half = float(self.cutter.half_width(self.highest - lowest))
         j0, j1 = (int(j) for j in np.searchsorted(self.ys, [y - half, y + half]))
         i0, i1 = (int(i) for i in np.searchsorted(self.xs, [x[0] + whole.inset, x[-1] - whole.inset]))
+        self._count(_OF_A_TURN + max(j1 - j0, 0) * max(i1 - i0, 0) / _LOOKED_AT, whole.row)
         base = np.interp(self.xs[i0:i1], x, z)
         across = np.abs(self.ys[j0:j1] - y)
         profile = self.cutter.profile(across).astype(np.float32)
@@ -214,6 +233,7 @@ class _Cutting:
             if not len(met):
                 continue
             near = slice(int(met[0]), int(met[-1]) + 1)
+            self._count((near.stop - near.start) * len(own) / _PASS_POINTS, whole.row)
             envelope = whole.envelope(across[near], self.xs[columns], own)
             there = self.top[j0 + near.start : j0 + near.stop, columns]
             if self.note:
@@ -316,7 +336,9 @@ class _Cutting:
         if not len(met):
             return
         moves, windows, depth = moves.of(met), windows[met], depth[met]
-        self._count(int(_sizes(windows).prod(axis=1).sum()), int(self.motion.line[moves.row[0]]))
+        points = int(_sizes(windows).prod(axis=1).sum())
+        self._look_again(points)
+        self._count(_OF_A_TURN + points, int(moves.row[0]))
         if len(moves) == 1 and depth[0] > self.cutter.flute_length:
             self._rub(moves.start[0], moves.end[0], int(self.motion.line[moves.row[0]]))
         if len(moves) == 1:
@@ -327,6 +349,7 @@ class _Cutting:
             return
         else:
             touched = list(self._touched(moves, windows))
+            self._count(_OF_A_TOUCH * sum(len(part[0]) for part in touched), int(moves.row[0]))
             cell, move, height = (np.concatenate(part) for part in zip(*touched, strict=True))
             if self.passages is None:
                 touches = in_rounds(cell, move, height, self.top.reshape(-1), self.material.room)
@@ -420,12 +443,15 @@ class _Cutting:
         np.maximum.at(b.depth, row, some.depth)
         self._keep_place(b, row, some.depth, *some.at.T)
 
-    def _count(self, points: int, line: int) -> None:
-        """Count what is worked out; now and then see how high things still stand."""
+    def _count(self, points: float, move: int) -> None:
+        """Count what is about to be worked out, by a move of the program; give up where it is more than allowed."""
+        if self.material.worked + points > self.material.most:
+            raise TooLongError(int(self.motion.line[move]))
+        self.material.worked += points
+
+    def _look_again(self, points: int) -> None:
+        """Now and then, by the points worked out, see how high things still stand."""
         self.since_ceiling += points
-        self.worked_out += points
-        if self.worked_out > max(_MOST_OVER * self.top.size, _ALWAYS_WORKED_OUT):
-            raise TooLongError(line)
         if self.since_ceiling > _LOOK_AGAIN * self.top.size:
             self.ceiling, self.since_ceiling = Ceiling(self.top), 0
 

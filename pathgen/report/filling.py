@@ -101,18 +101,20 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
 def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     """What each colour of an inlay needs, by the simulated pocket; empty for what is not poured.
 
-    The pocket is measured up to the first surface, without the ridges between its passes.
+    The pocket is measured up to the surface as it stands when it is filled, a [surface] leave above the finished one
+    where wood and fill are cut to it together; without the ridges between passes.
     """
     inlay, measure = planned.clamping.inlays[index], _measure(checked, index)
     if inlay.fill != "resin" or measure is None or not measure.area:
         return []
     resin = planned.asked.resins[index]
-    proud = level_resin(inlay, planned.clamping.surface, resin.dam)
+    above, left = level_resin(inlay, planned.clamping.surface, resin.dam), planned.clamping.proud(inlay)
+    depths = {colour: (least + left, most + left) for colour, (least, most) in measure.depth_by_colour.items()}
     return [
         amount(
             colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
-            overfill=proud * area / measure.area, depth=measure.depth_by_colour[colour],
-            deep=measure.depth_by_colour[colour][1] + inlay.overfill, resin=resin,
+            overfill=above * area / measure.area, depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
+            resin=resin,
         )
         for colour, area in measure.area_by_colour.items() if area
     ]

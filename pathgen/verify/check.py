@@ -16,7 +16,7 @@ from pathgen.base.errors import ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
-from pathgen.removal.material import TooLongError
+from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import Seen, compared
@@ -36,6 +36,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
+TOO_LONG = "too-long"
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
 _ACROSS = 5  # points of the grid across the narrowest cutter: with fewer, single points pass for cuts, gaps for tabs
@@ -147,7 +148,11 @@ def verify(
                    pictured=pictured)
     found = look(resolution=resolution)
     finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST)
-    return look(resolution=finer) if found.by_grid and finer < resolution else found
+    if not found.by_grid or finer >= resolution:
+        return found
+    allowed = most_work(Grid.over(clamping.stock.bounds, resolution), len(clamping.steps))
+    again = look(resolution=finer, most=allowed - sum(found.simulation.worked.values()))
+    return found if any(finding.code == TOO_LONG for finding in again.findings) else again
 
 
 def _steps(clamping: Clamping) -> tuple[Step, ...]:
@@ -157,13 +162,13 @@ def _steps(clamping: Clamping) -> tuple[Step, ...]:
 
 def verify_once(
     clamping: Clamping, texts: Mapping[str, str], *, resolution: float, job_fingerprint: str | None = None,
-    tolerances: Tolerances | None = None, pictured: bool = False,
+    tolerances: Tolerances | None = None, pictured: bool = False, most: float | None = None,
 ) -> Verification:
-    """`verify` on one grid."""
+    """`verify` on one grid; `most` is the work that simulating may take, where that is not what such a grid allows."""
     began = time.perf_counter()
     tolerances = tolerances or Tolerances()
     found: list[Finding] = []
-    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances, pictured)
+    under, texts = _under(clamping, texts, resolution, job_fingerprint, tolerances, pictured, most)
     if under is not None:
         found += under.findings
     below = _below(under, clamping)
@@ -181,12 +186,12 @@ def verify_once(
     found += travel_findings(programs, clamping)
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
-    try:
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
-    except TooLongError as error:
-        found.append(_too_long(error))
-        unread = sorted([*unread, *([error.step] if error.step else [])], key=lambda step: step.order)
-        sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone)
+    most = most_work(grid, len(clamping.steps)) if most is None else most
+    sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone,
+                   most=most)
+    if sim.given_up is not None:
+        found.append(_too_long(sim, clamping, most))
+        unread = sorted([*unread, sim.given_up[0]], key=lambda step: step.order)
     found += _not_compared(unread)
     of_texts = len(found)
     found += cutting_findings(clamping, sim, motions, tolerances)
@@ -243,14 +248,14 @@ def together_findings(clampings: Sequence[Clamping], found: Sequence[Verificatio
 
 def _under(
     clamping: Clamping, texts: Mapping[str, str], resolution: float, job_fingerprint: str | None,
-    tolerances: Tolerances, pictured: bool,
+    tolerances: Tolerances, pictured: bool, most: float | None,
 ) -> tuple[Verification | None, Mapping[str, str]]:
     """What the programs of the other side do, where there is one; and the texts that are not its own."""
     if clamping.under is None:
         return None, texts
     own = {name: text for name, text in texts.items() if name in clamping.under.files}
     found = verify_once(clamping.under, own, resolution=resolution, job_fingerprint=job_fingerprint,
-                      tolerances=tolerances, pictured=pictured)
+                        tolerances=tolerances, pictured=pictured, most=most)
     return found, {name: text for name, text in texts.items() if name not in own}
 
 
@@ -295,11 +300,14 @@ def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, M
     return {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
 
 
-def _too_long(error: TooLongError) -> Finding:
+def _too_long(sim: Simulation, clamping: Clamping, most: float) -> Finding:
+    """Of the program that took the most work, which need not be the one that was come to."""
+    order = max(sim.worked, key=lambda order: sim.worked[order])
+    line = sim.given_up[1] if sim.given_up and sim.given_up[0].order == order else None
     return Finding(
-        code="too-long", severity="forbid", where=at(error.step.file_name if error.step else "a program", error.line),
-        got="simulating it was given up here: it sweeps over the board hundreds of times",
-        allowed="a program of the job", remedy=AGAIN,
+        code=TOO_LONG, severity="forbid", where=at(next(s.file_name for s in clamping.steps if s.order == order), line),
+        got="simulating the programs was given up, most of the work was for this one",
+        allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes", remedy=AGAIN,
     )
 
 

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.removal.grid import Grid
-from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
+from pathgen.removal.sweep import swept_heights
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Operation
 
@@ -33,20 +32,18 @@ class Culprit:
 
 def _deepest_at(motion: Motion, step: Step, x: float, y: float) -> tuple[float, int]:
     """Lowest height that a program leaves at a point, and the line that does it."""
-    r = step.cutter.radius
-    low, high = np.minimum(motion.start, motion.end), np.maximum(motion.start, motion.end)
-    with np.errstate(invalid="ignore"):
-        near = (low[:, :2] <= [x + r, y + r]).all(axis=1) & (high[:, :2] >= [x - r, y - r]).all(axis=1)
-    best, line = math.inf, 0
-    for i in np.flatnonzero(near):
-        one = Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e6, np.float32))
-        one.cut(_only(motion, int(i)), step.cutter)
-        if one.top[0, 0] < best:
-            best, line = float(one.top[0, 0]), int(motion.line[i])
-    return best, line
-
-
-def _only(motion: Motion, i: int) -> Motion:
-    part = slice(i, i + 1)
-    return Motion(start=motion.start[part], end=motion.end[part], rapid=motion.rapid[part], feed=motion.feed[part],
-                  line=motion.line[part], motion=motion.motion[part])
+    r, cut = step.cutter.radius, np.flatnonzero(np.isfinite(motion.end).all(axis=1))
+    end = motion.end[cut]
+    start = np.where(np.isfinite(motion.start[cut]), motion.start[cut], end)
+    low, high = np.minimum(start, end)[:, :2], np.maximum(start, end)[:, :2]
+    near = (low <= [x + r, y + r]).all(axis=1) & (high >= [x - r, y - r]).all(axis=1)
+    if not near.any():
+        return math.inf, 0
+    start, run = start[near], (end - start)[near]
+    length = np.hypot(run[:, 0], run[:, 1])
+    along, aside = np.divide(run[:, :2].T, length, where=length > 0, out=np.tile([[1.0], [0.0]], len(run)))
+    dx, dy = x - start[:, 0], y - start[:, 1]
+    swept = swept_heights(step.cutter, along * dx + aside * dy, along * dy - aside * dx, length, run[:, 2])
+    height = start[:, 2] + swept
+    lowest = int(np.argmin(height))
+    return float(height[lowest]), int(motion.line[cut[near][lowest]]) if math.isfinite(height[lowest]) else 0

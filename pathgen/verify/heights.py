@@ -26,7 +26,7 @@ from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, TooLongError
+from pathgen.removal.material import Heights, Material, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
@@ -290,8 +290,8 @@ def simulate(
     Raises
     ------
     PathgenError
-        Naming the argument. ProgramError, with the line, for what is not in the subset, and for a program that would
-        take far longer to run than any of use.
+        Naming the argument. ProgramError, with the line, for what is not in the subset, and for a program that takes
+        far more work to simulate than one of use.
 
     Examples
     --------
@@ -314,13 +314,15 @@ def simulate(
                            allowed="one Cutter for each program, or one for all")
     grid, top = _start(blank, resolution)
     before, took = top.copy(), []
+    material = Material(grid, top, most=most_work(grid, len(texts)))
     for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
         motion, name = motion_of(text, zero, name=f"program {number}")
         try:
-            taken = Material(grid, top).cut(motion, cutter, note=True, deeper=cutter.stepdown)
+            taken = material.cut(motion, cutter, note=True, deeper=cutter.stepdown)
         except TooLongError as error:
-            raise ProgramError(f"{name}, line {error.line}", "the simulation would take far too long",
-                               remedy="is it in other units? take a larger resolution") from None
+            raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
+                               allowed=f"{material.most / 1e6:.0f} million heights worked out",
+                               remedy="is it in other units? if not, take a larger resolution") from None
         assert taken.bites is not None
         took.append(Took(cutter=cutter, motion=motion, bites=taken.bites, name=name))
     earlier = blank.took if isinstance(blank, HeightField) else ()

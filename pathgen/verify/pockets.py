@@ -40,7 +40,7 @@ class PocketMeasure:
     area: float
     volume: float
     fill_volume: float
-    """Up to the first surface and `overfill` above it, over the pockets only."""
+    """Up to `overfill` above the surface as it stands when it is filled, over the pockets only."""
     by_colour: Mapping[str, tuple[float, float]]
     """(pocket volume, fill volume) of each colour; together those of the inlay."""
     area_by_colour: Mapping[str, float]
@@ -57,7 +57,8 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
         removed = np.where(opened, poured.removed, np.float32(0.0))
         filled = np.zeros_like(removed)
         if inlay.fill != "none":
-            np.subtract(sim.surface[poured.window] + np.float32(inlay.overfill), poured.floor, where=opened, out=filled)
+            above = np.float32(inlay.overfill + clamping.proud(inlay))
+            np.subtract(sim.surface[poured.window] + above, poured.floor, where=opened, out=filled)
         part = sim.grid.part(poured.window)
         shares, areas, depths = {}, {}, {}
         free = opened.copy()

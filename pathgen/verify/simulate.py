@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
@@ -76,6 +77,10 @@ class Simulation:
         Small copies of what stood there after each program, for pictures; none without `pictured`.
     closeups : tuple of Closeup
         The inlays from near, in the order they were poured; none without `pictured`.
+    worked : dict of order to float
+        Heights worked out for each program, or what takes as long.
+    given_up : (Step, int) or None
+        The step and the line at which all took too much work; nothing of it is cut, nor of those after it.
     """
 
     grid: Grid
@@ -85,6 +90,8 @@ class Simulation:
     taken: dict[int, Taken]
     stages: tuple[Stage, ...] = ()
     closeups: tuple[Closeup, ...] = ()
+    worked: Mapping[int, float] = field(default_factory=dict)
+    given_up: tuple[Step, int] | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -101,6 +108,7 @@ class _Ground:
     tolerances: Tolerances
     note: bool
     pictured: bool
+    most: float
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -133,24 +141,27 @@ class _Standing:
     poured: tuple[Poured, ...] = ()
     stages: tuple[Stage, ...] = ()
     opened: tuple[tuple[Stage, Stage], ...] = ()
+    worked: Mapping[int, float] = field(default_factory=dict)
+    given_up: tuple[int, int] | None = None
+    """Order of the step, and line, at which all took too much work."""
 
 
 def simulate(
     clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
-    pictured: bool = False, gone: Mask | None = None,
+    pictured: bool = False, gone: Mask | None = None, most: float = math.inf,
 ) -> Simulation:
     """Run the programs, by the order of their steps, over the blank; programs that are missing are left out.
 
     Without `note`, nothing is kept of cuts that are too deep and of rapids; without `pictured`, no copies of what
-    stands there at each stage, which pictures are made from. Raises TooLongError with the step of a program that would
-    take far longer than any of use. `gone`, (rows, columns), is where nothing is left of the blank before.
+    stands there at each stage, which pictures are made from. `gone`, (rows, columns), is where nothing is left of the
+    blank before. `most` is how many points may be worked out in all.
 
     While answers are remembered, it goes on from what stood there before the first cut that is not as it was.
     """
     ground = _Ground(
         grid=grid, surface=clamping.board.surface, outline=clamping.board.outline, stock=clamping.stock.bounds,
         thickness=clamping.stock.thickness, surfaced=clamping.surfacing is not None, gone=gone, tolerances=tolerances,
-        note=note, pictured=pictured,
+        note=note, pictured=pictured, most=most,
     )
     steps = sorted(clamping.steps, key=lambda step: step.order)
     cuts = [_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note)
@@ -161,10 +172,7 @@ def simulate(
     if standing is None:
         standing = _Standing(top=_blank(ground, surface))
     for place in range(done, len(cuts)):
-        try:
-            standing = _after(cuts[place], standing, ground, surface, waste)
-        except TooLongError as error:
-            raise TooLongError(error.line, steps[place]) from None
+        standing = _after(cuts[place], standing, ground, surface, waste)
         if keys:
             _keep(keys[place], standing)
     closeups = tuple(
@@ -172,8 +180,9 @@ def simulate(
                 finished=stage_after(steps[-1].order, grid, standing.top, standing.poured, near=one.window))
         for pair, one in zip(standing.opened, standing.poured, strict=False)
     )
+    given_up = standing.given_up and (next(s for s in steps if s.order == standing.given_up[0]), standing.given_up[1])
     return Simulation(grid=grid, top=standing.top, surface=surface, poured=standing.poured, taken=dict(standing.taken),
-                      stages=standing.stages, closeups=closeups)
+                      stages=standing.stages, closeups=closeups, worked=standing.worked, given_up=given_up)
 
 
 def _cut_of(
@@ -204,16 +213,23 @@ def _blank(ground: _Ground, surface: Heights) -> Heights:
 def _after(cut: _Cut, standing: _Standing, ground: _Ground, surface: Heights, waste: Mask | None) -> _Standing:
     """What stands there after a cut, and the pour that follows it; the heights are changed in place."""
     grid, top, inlay = ground.grid, standing.top, cut.opens
-    material, before, poured, opened = Material(grid, top), standing.before, standing.poured, standing.opened
-    taken = dict(standing.taken)
+    before, poured, opened, given_up = standing.before, standing.poured, standing.opened, standing.given_up
+    taken, worked = dict(standing.taken), dict(standing.worked)
+    material = Material(grid, top, most=ground.most, worked=sum(worked.values()))
     near = _around(inlay, grid, ground.tolerances) if inlay is not None else None
     if near is not None and before is None:
         before = top[near].copy()
-    if cut.motion is not None:
-        taken[cut.order] = material.cut(
-            cut.motion, cut.cutter, waste=waste, spare=cut.spare, surface=surface if cut.follows else None,
-            deeper=cut.deeper, note=ground.note, angle=cut.angle,
-        )
+    if cut.motion is not None and given_up is None:
+        stood = top.copy()
+        try:
+            taken[cut.order] = material.cut(
+                cut.motion, cut.cutter, waste=waste, spare=cut.spare, surface=surface if cut.follows else None,
+                deeper=cut.deeper, note=ground.note, angle=cut.angle,
+            )
+        except TooLongError as error:
+            top[:] = stood
+            given_up = cut.order, error.line
+        worked[cut.order] = material.worked - sum(worked.values())
     if near is not None and before is not None and cut.pours:
         open_now = stage_after(cut.order, grid, top, poured, near=near) if ground.pictured else None
         poured = (*poured, _poured(cut, near, material, surface, before))
@@ -224,7 +240,8 @@ def _after(cut: _Cut, standing: _Standing, ground: _Ground, surface: Heights, wa
         poured = tuple(_levelled(fill, ground.outline, material) if fill.inlay is cut.levels else fill
                        for fill in poured)
     stages = (*standing.stages, stage_after(cut.order, grid, top, poured)) if ground.pictured else ()
-    return _Standing(top=top, before=before, taken=taken, poured=poured, stages=stages, opened=opened)
+    return _Standing(top=top, before=before, taken=taken, poured=poured, stages=stages, opened=opened, worked=worked,
+                     given_up=given_up)
 
 
 def _where_known(ground: _Ground, cuts: Sequence[_Cut]) -> tuple[int, _Standing | None, list[bytes]]:

@@ -98,12 +98,12 @@ class Amount:
     area: float
     """Opened at the surface, mm2."""
     pocket: float
-    """Volume of the pocket up to the first surface: the net volume."""
+    """Volume of the pocket up to the surface as it stands when it is filled: the net volume."""
     overfill: float
     """Its share, by area, of the level resin inside the dam that stands above the surface."""
     waste: float
     depth: tuple[float, float]
-    """Least and greatest depth of the pocket below the first surface."""
+    """Least and greatest depth of the pocket below that surface."""
     batch: Batch
     """What to mix where it is mixed by itself."""
 

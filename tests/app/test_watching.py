@@ -82,6 +82,7 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         job.write_text('title = "Third"\n' + text)
         page.wait("mine.txt")
         foreign.unlink()
+        page.wait("<h1>Third</h1>", but_not="Not built")
         job.write_text('title = "Fourth"\n' + text)
         page.wait("<h1>Fourth</h1>", but_not="Not built")
         page.process.send_signal(signal.SIGINT)
@@ -125,6 +126,7 @@ def test_served_to_this_computer_alone(tmp_path):
             with pytest.raises(urllib.error.HTTPError) as refused:
                 page.get(asked, **headers)
             assert refused.value.code == status
+            refused.value.close()
         assert set(json.loads(page.get("state"))) == {"number", "words"}
         with urllib.request.urlopen(page.address, timeout=10) as answer:  # headers of RFC 9111 and CSP 3
             assert answer.headers["Cache-Control"] == "no-store"

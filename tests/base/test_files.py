@@ -38,6 +38,7 @@ def test_odd_files_are_refused_at_once(name, tmp_path):
     with pytest.raises(PathgenError, match=words) as refused:
         read_bytes(path, KIND)
     assert refused.value.remedy
+    assert Path(refused.value.where).name == "file"
     assert time.monotonic() - began < 1.0
 
 

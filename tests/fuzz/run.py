@@ -113,7 +113,7 @@ def _program(folder: Path, chance: Random) -> None:
     clamping, good, fingerprint = good_programs()
     name = chance.choice(list(good))
     spoilt = programs.program(chance) if chance.random() < 0.4 else programs.edited(good[name], chance)
-    verify(clamping, {**good, name: spoilt}, resolution=1.0, section_step=0.2, job_fingerprint=fingerprint)
+    verify(clamping, {**good, name: spoilt}, resolution=1.0, job_fingerprint=fingerprint)
 
 
 def _file(folder: Path, chance: Random) -> None:

@@ -137,3 +137,9 @@ def test_a_line_that_leaves_two_pieces(tmp_path):
 def test_halves_are_no_single_part(tmp_path):
     with pytest.raises(JobError, match=r'\[form\] cut: "halves" makes two parts'):
         clamping_of(read(tmp_path))
+
+
+@pytest.mark.parametrize("key", ["colours", "artwork_layers"])
+def test_an_empty_list_of_colours_or_layers_is_refused(tmp_path, key):
+    with pytest.raises(JobError, match=rf"\[form\] {key}"):
+        read(tmp_path, FORM.replace('cut = "halves"', f'cut = "halves"\n{key} = []'))

@@ -1,5 +1,6 @@
 """Hollow blocks and gauges against the board that they are for."""
 
+import math
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -15,6 +16,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.parts.gauge.part import arc_edge
 from pathgen.report.text import minutes_words
 from tests.plain_cutting import left_by
 
@@ -192,3 +194,13 @@ def test_check_reads_the_frets_of_a_block_in_its_programs(fanned, tmp_path):
     (tmp_path / "b" / made.programs[1].file_name).unlink()
     with pytest.raises(PathgenError, match="chair"):
         check(fanned, tmp_path / "b", resolution=0.8)
+
+
+@pytest.mark.parametrize("radius", [100.0, 254.0, 700.0])
+def test_the_edge_of_a_gauge_lies_within_half_a_thousandth_of_its_arc_with_no_more_points_than_that_takes(radius):
+    """A chord over an angle a lies r (1 - cos(a / 2)) off its arc."""
+    x, y = arc_edge(radius, 50.0).T
+    assert np.hypot(radius - x, y) == pytest.approx(radius, abs=1e-9)
+    assert (y[0], y[-1]) == pytest.approx((25.0, -25.0))
+    off = radius * (1 - math.cos(math.asin(25.0 / radius) / (len(y) - 1)))
+    assert 4e-4 < off <= 5e-4

@@ -12,7 +12,8 @@ from pygcode import Line
 from pathgen import Cutter, ProgramError, Toolpath
 from pathgen.base.toolpath import Move
 from pathgen.parts.fingerboard.board import slots
-from pathgen.programs.write import comment, program, program_text
+from pathgen.programs.arcs import Arc
+from pathgen.programs.write import _arc_words, comment, program, program_text
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 from pathgen.work.operations import Slot
@@ -137,3 +138,10 @@ def test_a_path_alone_becomes_a_program_that_is_read_back_as_it_was(units):
     assert np.allclose(read.end[1:], path.points - [5.0, -2.0, 1.0], atol=2e-4)
     with pytest.raises(ProgramError, match="begins or ends"):
         program(Toolpath(path.points[:-1], path.kinds[:-1]), cutter=CUTTER)
+
+
+@pytest.mark.parametrize(("end", "words"), [("20.0009", ["I10", "J0"]), ("20.0011", []), ("0", [])])
+def test_an_arc_whose_radii_as_written_differ_by_half_of_what_is_allowed_is_written_as_lines(end, words):
+    """P: NISTIR 6556, 3.5.3.2 allows 0.002 mm."""
+    arc = Arc(first=0, last=0, centre=(10.0, 0.0), clockwise=True)
+    assert _arc_words([[end], ["0"], ["0"]], ("0", "0", "0"), arc, "mm") == words

@@ -306,3 +306,37 @@ def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
     y = 4.26 - diameter / 2
     depth, _ = deepest(material, motion([(3.0, y, 4.0), (9.0, y, 4.0)]), cutter, 1.0)
     assert (depth > 1.0) is noted
+
+
+BUSY = {
+    "many pieces": (FLAT, [[-9000.0, -9000.0, 49.0], [9000.0, 9000.0, 49.0]] * 40),
+    "passes along": (BALL, [[x, y, 50.0 - y / 60] for y in range(60) for x in (0.0, 50.0)]),
+    "points": (BALL, [[x, y, 47.0] for x in range(60) for y in (0.0, 50.0)]),
+    "points lowered": (FLAT, [[25.0 + 0.01 * (k % 9), 25.0, 49.9 - 0.01 * k] for k in range(400)]),
+}
+
+
+@pytest.mark.parametrize("name", BUSY)
+@pytest.mark.parametrize("note", [True, False])
+def test_work_is_counted_before_it_is_done(name, note):
+    """Of each kind: given up where it would be more, the line said, and never more than allowed; enough is enough."""
+    cutter, points = BUSY[name]
+    at = np.arange(0.05, 50, 0.5)
+
+    def worked(most):
+        material = Material(Grid(at, at), np.full((100, 100), 50.0, np.float32), most=most)
+        try:
+            material.cut(motion(points), cutter, note=note)
+        except removal.TooLongError as error:
+            return material.worked, error.line
+        return material.worked, 0
+
+    whole, never = worked(math.inf)
+    assert never == 0
+    assert worked(whole) == (whole, 0)
+    some, line = worked(0.6 * whole)
+    assert some <= 0.6 * whole
+    assert 1 <= line < len(points)
+    least = {"many pieces": 400 * 79 * 1500, "passes along": 60 * 8000, "points": 300_000 if note else 1000,
+             "points lowered": 100 * 400}
+    assert whole > least[name]

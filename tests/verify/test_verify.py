@@ -1,6 +1,9 @@
 """The whole verification: good programs pass, spoilt ones are refused, and what is measured is true."""
 
 
+from dataclasses import fields
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
@@ -9,9 +12,16 @@ from hypothesis import strategies as st
 
 import pathgen
 from pathgen.removal import material as removal
+from pathgen.removal.grid import Grid
+from pathgen.removal.motion import Motion
 from pathgen.verify import Tolerances
 from pathgen.verify import verify_once as verify
+from pathgen.verify.culprit import Culprit
+from pathgen.verify.handling import _first
+from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import _taken_in
+from pathgen.verify.read import read_program
+from pathgen.verify.simulate import _smear
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
 
@@ -200,12 +210,12 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     corners = built.plan.clamping.to_machine(np.array([[20.0, -9.0, 0.0], [90.0, 9.0, 0.0]]))
     to_and_fro = "".join(f"\nX{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
     endless = {**texts, pocket: head + to_and_fro * 2000 + "\nG0 Z" + tail}
-    monkeypatch.setattr(removal, "_MOST_OVER", 40)
-    monkeypatch.setattr(removal, "_ALWAYS_WORKED_OUT", 0)
+    monkeypatch.setattr(removal, "MOST_WORK", 20_000_000)
     checked = verify(built.plan.clamping, endless, resolution=COARSE)
     given_up = [f for f in checked.findings if f.code == "too-long"]
     assert len(given_up) == 1
     assert given_up[0].where.startswith(f"{pocket}, line ")
+    assert given_up[0].allowed.startswith("20 million heights")
     assert not checked.passed
     assert "not-compared" in {f.code for f in checked.findings}
     monkeypatch.undo()
@@ -220,3 +230,64 @@ def test_no_opening_is_asked_for_in_a_shape_smaller_than_the_cutter(corners):
     assert not small.buffer(-1.0, quad_segs=32).is_empty
     assert _taken_in(small, 1.0).is_empty
     assert _taken_in(shapely.box(0, 0, 3, 4), 1.0).area == pytest.approx(2.0)
+
+
+def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_named(built, texts, monkeypatch):
+    """The first takes nearly all; what is left is too little for one of those after it."""
+    first, *_, last = built.plan.clamping.steps
+    head, tail = texts[first.file_name].rsplit("\nG0 Z", 1)
+    x0, y0, x1, y1 = built.plan.clamping.board.outline.bounds
+    corners = built.plan.clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
+    to_and_fro = "".join(f"\nG1 X{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
+    busy = {**texts, first.file_name: head + to_and_fro * 120 + "\nG0 Z" + tail}
+    worked = verify(built.plan.clamping, busy, resolution=COARSE).simulation.worked
+    assert worked[first.order] > 1.5 * max(work for order, work in worked.items() if order != first.order)
+    monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
+    checked = verify(built.plan.clamping, busy, resolution=COARSE)
+    assert checked.simulation.given_up[0] is last
+    without = {name: text for name, text in busy.items() if name != last.file_name}
+    without_it = verify(built.plan.clamping, without, resolution=COARSE).simulation
+    assert np.array_equal(checked.simulation.top, without_it.top)
+    assert [f.where for f in checked.findings if f.code == "too-long"] == [first.file_name]
+
+
+@pytest.mark.parametrize(("area", "leave", "reach"), [("board", 0.0, 3.0), ("inlay", 0.0, 1.0), ("board", 0.2, 1.0)])
+def test_fill_is_taken_to_lie_no_further_round_than_a_second_cut_is_told_to_go(area, leave, reach):
+    surfacing = SimpleNamespace(resurface_area=area, leave=leave, blend=1.0)
+    assert _smear(SimpleNamespace(surfacing=surfacing), Tolerances()) == reach
+    assert _smear(SimpleNamespace(surfacing=None), Tolerances()) == 3.0
+
+
+@pytest.mark.parametrize(("wrong", "words"), [([False, True, True], " (2 moves)"), ([False, False, True], "")])
+def test_of_moves_that_are_wrong_the_first_is_named_and_all_are_counted(wrong, words):
+    program = pathgen.read_program("G21 G90 G17 G94\nG0 Z5\nX1\nX2\nM30\n", name="a.nc")
+    (finding,) = _first(program, np.array(wrong), "code", "wrong", "right", "mend it")
+    assert finding.got == "wrong" + words
+    assert finding.where == f"a.nc, line {2 + wrong.index(True)}"
+
+
+def test_the_culprit_is_the_move_that_the_simulation_says_took_what_stood_there_lowest(built):
+    """Each program's own, by its line, at places that it cut."""
+    clamping, motions = built.plan.clamping, {}
+    for step, program in zip(clamping.steps, built.programs, strict=True):
+        motions[step.order] = motion_over_board(read_program(program.text), clamping, chord_tolerance=1e-4, step=step)
+    for step in clamping.steps:
+        if not step.operation.opens:
+            continue
+        motion, grid = motions[step.order], Grid.over(clamping.board.outline.bounds, 0.5)
+        whole = removal.Material(grid, np.full(grid.shape, 1e3, np.float32))
+        whole.cut(motion, step.cutter)
+        cut = np.argwhere(whole.top < 1e3)
+        assert len(cut) > 30
+        for j, i in cut[:: len(cut) // 12]:
+            x, y = float(grid.xs[i]), float(grid.ys[j])
+            name, line = Culprit(clamping, motions)(x, y, lambda operation, own=step.operation: operation is own)
+            assert name == step.file_name
+            of = replace_rows(motion, motion.line == line)
+            alone = removal.Material(Grid(np.array([x]), np.array([y])), np.full((1, 1), 1e3, np.float32))
+            alone.cut(of, step.cutter)
+            assert alone.top[0, 0] == pytest.approx(whole.top[j, i], abs=2e-5)
+
+
+def replace_rows(motion, some):
+    return Motion(**{f.name: getattr(motion, f.name)[some] for f in fields(Motion)})

@@ -48,6 +48,7 @@ def test_the_fretting_sheet_is_bound_and_printed(made):
         assert row["nipped"] == pytest.approx([4.0, 4.0], abs=0.01)
         assert row["tang"] == pytest.approx(row["length"] - 8.0, abs=0.02)
     page = made.files()["setup.html"]
+    assert ", falling away 0.5 mm" in page
     assert "Fretting strip, 20 frets at true size" in page
     assert "Drilling template for 9 side dots at true size" in page
     assert page.index('id="fretting"') < page.index('id="stringing"') < page.index('id="neck"')

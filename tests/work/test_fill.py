@@ -99,6 +99,22 @@ def test_what_a_skim_takes():
     assert later.wood == 0.0
 
 
+def test_resin_also_fills_the_wood_that_the_first_cut_left(tmp_path):
+    """It is poured while the wood stands `leave` above the finished surface, and comes off again with it."""
+    changes = {RADIUS: 'radius = "flat"', "scallop = 0.05": "scallop = 0.05\nleave = 0.3"}
+    result = built(tmp_path, resolution=0.05, changes=changes)
+    found = {a.colour: a for a in amounts(result.plan, result.verification, 0)}
+    disc = np.pi * 8.0**2
+    assert found["#225577"].pocket == pytest.approx(1.8 * disc, rel=4e-3)
+    assert found["#225577"].depth == pytest.approx((1.8, 1.8), abs=1e-3)
+    inlay = result.report["inlays"][0]
+    ridges = 0.03  # of the coarse first cut: they were in the way and are filled
+    assert inlay["fill_volume"] == pytest.approx((1.8 + 0.7) * inlay["reachable_area"], rel=ridges)
+    assert inlay["second_cut"]["depth_left"] == pytest.approx([1.5, 1.5], abs=1e-3)
+    took = sum(one.overfill for one in found.values()) + 0.3 * result.verification.pockets[0].area
+    assert inlay["second_cut"]["fill_volume"] == pytest.approx(took, rel=1e-3)
+
+
 def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
     result = built(tmp_path, resolution=0.05, changes={RADIUS: 'radius = "flat"'})
     found = {a.colour: a for a in amounts(result.plan, result.verification, 0)}
