@@ -13,6 +13,7 @@ from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, say
 from pathgen.base.errors import PathgenError
+from pathgen.base.memory import Memory, remembering
 from pathgen.base.plain import one_line
 from pathgen.base.units import in_units
 from pathgen.job.clamping import clamping_of
@@ -54,6 +55,7 @@ class _Watch:
         self._drawings: list[Path] = []
         self._unwritten: Build | None = None
         self._said = ""
+        self._memory = Memory()
 
     def run(self) -> None:
         seen: Stamp | None = None
@@ -107,9 +109,10 @@ class _Watch:
         start = time.monotonic()
         job = load_job(self._job)
         self._page.show_placing(placing(clamping_of(job)))
-        result = build(job, resolution=self._resolution, tell=tell)
-        result.refuse_faults()
-        self._write(result)
+        with remembering(self._memory):
+            result = build(job, resolution=self._resolution, tell=tell)
+            result.refuse_faults()
+            self._write(result)
         say(f" in {time.monotonic() - start:.1f} s, into {one_line(str(self._out))}", mark="built", colour=GREEN)
 
     def _write_again(self) -> None:

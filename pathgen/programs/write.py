@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
+from pathgen.base.memory import remembered
 from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import MM_PER
@@ -202,7 +203,8 @@ def _opening(safe_z: float, how: _How) -> list[str]:
     return [*opening, f"M3 S{how.cutter.speed:.0f}", *([f"G4 P{_trimmed(f'{wait:.3f}')}"] if wait else [])]
 
 
-def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> list[str]:
+@remembered
+def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]:
     """Moves, a line each; axis words, G words and F are written only when they change.
 
     The opening has already lifted to the safe height, where every path begins.
@@ -228,7 +230,7 @@ def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> list[str]:
         last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
         if not how.spins and kind == Move.PLUNGE:
             lines.append("M0")  # over a mark: the machine waits until the maker has looked
-    return lines
+    return tuple(lines)
 
 
 def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, units: str) -> list[str]:

@@ -21,7 +21,7 @@ from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Machine
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
@@ -215,12 +215,12 @@ def _reach_of(
     inlay = clamping.inlays[index]
     return reach(
         inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
-        most_details=most_details, minutes=partial(_minutes, clamping), opened=opened,
+        most_details=most_details, minutes=partial(_minutes, clamping.machine), opened=opened,
     )
 
 
-def _minutes(clamping: Clamping, path: Toolpath, cutter: Cutter) -> float:
-    return times(path, cutter, clamping.machine).total
+def _minutes(machine: Machine, path: Toolpath, cutter: Cutter) -> float:
+    return times(path, cutter, machine).total
 
 
 def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:

@@ -12,6 +12,7 @@ from shapely import LinearRing, Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.memory import remembered
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import Standing, eased
@@ -40,6 +41,7 @@ LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
 
+@remembered
 def outlining(
     outline: Polygon,
     *,

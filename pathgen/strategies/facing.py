@@ -12,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
@@ -21,6 +22,7 @@ from pathgen.strategies.surfacing import Passes, resurfacing_runs, roughing_runs
 Floats = NDArray[np.float64]
 
 
+@remembered
 def roughing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
     safe_z: float, air_z: float,
@@ -34,6 +36,7 @@ def roughing(
     return eased(path, cutter, Standing.over(bounds, [cutter], None, level=stock_top))
 
 
+@remembered
 def finishing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, allowance: float | None, stock_top: float,
     safe_z: float, air_z: float,
@@ -45,6 +48,7 @@ def finishing(
     return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
 
 
+@remembered
 def cutting_again(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, over: Polygon | MultiPolygon | None = None,
     blend: float = 0.0, proud: float, stepdown: float, skim: float = 0.0, beneath: float | None = None,

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import level
@@ -86,6 +87,7 @@ class Reach:
     """For each colour, what all the cutters open between them; `cutter` names them all."""
 
 
+@remembered
 def reach(
     regions: Sequence[tuple[str, BaseGeometry]],
     cutters: Sequence[Cutter],

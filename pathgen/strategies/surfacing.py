@@ -20,6 +20,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.memory import remembered
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan
@@ -80,6 +81,7 @@ class Passes:
         return np.asarray(surface.height(*nearest.T) + self.scallop + cutter.profile(beside))
 
 
+@remembered
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
     entry: float = 0.0, chord_tolerance: float = 2e-4,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
+from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
@@ -128,6 +129,7 @@ def pocket_findings(
         yield from _levelled(poured, clamping, tolerances, culprit)
 
 
+@remembered
 def _openings(shape: Inlay, steps: list[Step], gone: float) -> _Openings:
     """`gone` is what a second cut took off the surface before: sloping walls open less there."""
     alone, beside = [], []

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
+import shapely
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.hollow import Hollow
+from pathgen.base.memory import content_key, memory_in_use
+from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Taken, TooLongError
 from pathgen.removal.motion import Motion
@@ -89,6 +94,58 @@ class Simulation:
     given_up: tuple[Step, int] | None = None
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Ground:
+    """What all cuts of one simulation have in common: everything that they depend on beside themselves."""
+
+    grid: Grid
+    surface: Surface
+    outline: shapely.Polygon
+    stock: tuple[float, float, float, float]
+    thickness: float
+    surfaced: bool
+    gone: Mask | None
+    tolerances: Tolerances
+    note: bool
+    pictured: bool
+    most: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Cut:
+    """One step of it. A step without `motion` is left out, but for the fill that is poured and levelled."""
+
+    order: int
+    motion: Motion | None
+    cutter: Cutter
+    deeper: float
+    spare: float
+    follows: bool
+    angle: bool
+    opens: Inlay | None
+    levels: Inlay | None
+    pours: bool
+    """Whether it is the last that opens its inlay, so that fill follows."""
+    proud: float
+    """How far the wood stands above the finished surface when its inlay is cut."""
+    smear: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Standing:
+    """What stands there between two cuts, and what is known of those before."""
+
+    top: Heights
+    before: Heights | None = None
+    taken: Mapping[int, Taken] = field(default_factory=dict)
+    poured: tuple[Poured, ...] = ()
+    stages: tuple[Stage, ...] = ()
+    opened: tuple[tuple[Stage, Stage], ...] = ()
+    worked: Mapping[int, float] = field(default_factory=dict)
+    given_up: tuple[int, int] | None = None
+    """Order of the step, and line, at which all took too much work."""
+
+
 def simulate(
     clamping: Clamping, motions: Mapping[int, Motion], grid: Grid, tolerances: Tolerances, *, note: bool = True,
     pictured: bool = False, gone: Mask | None = None, most: float = math.inf,
@@ -98,63 +155,128 @@ def simulate(
     Without `note`, nothing is kept of cuts that are too deep and of rapids; without `pictured`, no copies of what
     stands there at each stage, which pictures are made from. `gone`, (rows, columns), is where nothing is left of the
     blank before. `most` is how many points may be worked out in all.
+
+    While answers are remembered, it goes on from what stood there before the first cut that is not as it was.
     """
-    x0, y0, x1, y1 = clamping.stock.bounds
-    top = np.full(grid.shape, -np.inf, np.float32)
-    top[grid.window((x0, y0, x1, y1))] = clamping.stock.thickness
-    surface = _heights_of_surface(clamping, grid)
-    if clamping.surfacing is None:
-        # a job that does not cut the surface has a blank that already has it
-        np.minimum(top, surface, out=top, where=~np.isnan(surface))
-    if gone is not None:
-        top[gone] = -np.inf
-    material = Material(grid, top, most=most)
-    given_up: tuple[Step, int] | None = None
-    worked: dict[int, float] = {}
-    taken: dict[int, Taken] = {}
-    stages: list[Stage] = []
-    poured: list[Poured] = []
-    opened: list[tuple[Stage, Stage]] = []
-    before: Heights | None = None
-    waste = _waste(clamping, grid) if note else None
+    ground = _Ground(
+        grid=grid, surface=clamping.board.surface, outline=clamping.board.outline, stock=clamping.stock.bounds,
+        thickness=clamping.stock.thickness, surfaced=clamping.surfacing is not None, gone=gone, tolerances=tolerances,
+        note=note, pictured=pictured, most=most,
+    )
     steps = sorted(clamping.steps, key=lambda step: step.order)
-    for place, step in enumerate(steps):
-        inlay, following = step.operation.opens, steps[place + 1 : place + 2]
-        if inlay is not None and before is None:
-            before = top[_around(inlay, grid, tolerances)].copy()
-        if step.order in motions and given_up is None:
-            stood = top.copy()
-            try:
-                taken[step.order] = material.cut(
-                    motions[step.order], step.cutter, waste=waste,
-                    spare=step.operation.deeper_outside(step.cutter),
-                    surface=surface if step.operation.makes_surface else None,
-                    deeper=deepest_cut(clamping, step, tolerances), note=note,
-                    angle=note and step.operation.works_hard,
-                )
-            except TooLongError as error:
-                top[:] = stood
-                given_up = step, error.line
-            worked[step.order] = material.worked - sum(worked.values())
-        if inlay is not None and before is not None and not any(s.operation.opens is inlay for s in following):
-            near = _around(inlay, grid, tolerances)
-            open_now = stage_after(step.order, grid, top, poured, near=near) if pictured else None
-            poured.append(_poured(clamping, inlay, material, surface, before, tolerances))
-            before = None
-            if open_now is not None:
-                opened.append((open_now, stage_after(step.order, grid, top, poured, near=near)))
-        if step.operation.levels is not None:
-            poured = [_levelled(fill, clamping, material) if fill.inlay is step.operation.levels else fill
-                      for fill in poured]
-        if pictured:
-            stages.append(stage_after(step.order, grid, top, poured))
+    cuts = [_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note)
+            for place, step in enumerate(steps)]
+    surface = _heights_of_surface(ground.surface, grid)
+    waste = _waste(ground.outline, grid) if note else None
+    done, standing, keys = _where_known(ground, cuts)
+    if standing is None:
+        standing = _Standing(top=_blank(ground, surface))
+    for place in range(done, len(cuts)):
+        standing = _after(cuts[place], standing, ground, surface, waste)
+        if keys:
+            _keep(keys[place], standing)
     closeups = tuple(
         Closeup(inlay=one.inlay, opened=pair[0], filled=pair[1],
-                finished=stage_after(steps[-1].order, grid, top, poured, near=one.window))
-        for pair, one in zip(opened, poured, strict=False)
+                finished=stage_after(steps[-1].order, grid, standing.top, standing.poured, near=one.window))
+        for pair, one in zip(standing.opened, standing.poured, strict=False)
     )
-    return Simulation(grid=grid, top=top, surface=surface, poured=tuple(poured), taken=taken, stages=tuple(stages),
-                      closeups=closeups, worked=worked, given_up=given_up)
+    given_up = standing.given_up and (next(s for s in steps if s.order == standing.given_up[0]), standing.given_up[1])
+    return Simulation(grid=grid, top=standing.top, surface=surface, poured=standing.poured, taken=dict(standing.taken),
+                      stages=standing.stages, closeups=closeups, worked=standing.worked, given_up=given_up)
+
+
+def _cut_of(
+    clamping: Clamping, step: Step, following: Sequence[Step], motions: Mapping[int, Motion], tolerances: Tolerances,
+    note: bool,
+) -> _Cut:
+    operation, inlay = step.operation, step.operation.opens
+    return _Cut(
+        order=step.order, motion=motions.get(step.order), cutter=step.cutter,
+        deeper=deepest_cut(clamping, step, tolerances), spare=operation.deeper_outside(step.cutter),
+        follows=operation.makes_surface, angle=note and operation.works_hard, opens=inlay, levels=operation.levels,
+        pours=inlay is not None and not any(s.operation.opens is inlay for s in following),
+        proud=clamping.proud(inlay) if inlay is not None else 0.0, smear=_smear(clamping, tolerances),
+    )
+
+
+def _blank(ground: _Ground, surface: Heights) -> Heights:
+    top = np.full(ground.grid.shape, -np.inf, np.float32)
+    top[ground.grid.window(ground.stock)] = ground.thickness
+    if not ground.surfaced:
+        # a job that does not cut the surface has a blank that already has it
+        np.minimum(top, surface, out=top, where=~np.isnan(surface))
+    if ground.gone is not None:
+        top[ground.gone] = -np.inf
+    return top
+
+
+def _after(cut: _Cut, standing: _Standing, ground: _Ground, surface: Heights, waste: Mask | None) -> _Standing:
+    """What stands there after a cut, and the pour that follows it; the heights are changed in place."""
+    grid, top, inlay = ground.grid, standing.top, cut.opens
+    before, poured, opened, given_up = standing.before, standing.poured, standing.opened, standing.given_up
+    taken, worked = dict(standing.taken), dict(standing.worked)
+    material = Material(grid, top, most=ground.most, worked=sum(worked.values()))
+    near = _around(inlay, grid, ground.tolerances) if inlay is not None else None
+    if near is not None and before is None:
+        before = top[near].copy()
+    if cut.motion is not None and given_up is None:
+        stood = top.copy()
+        try:
+            taken[cut.order] = material.cut(
+                cut.motion, cut.cutter, waste=waste, spare=cut.spare, surface=surface if cut.follows else None,
+                deeper=cut.deeper, note=ground.note, angle=cut.angle,
+            )
+        except TooLongError as error:
+            top[:] = stood
+            given_up = cut.order, error.line
+        worked[cut.order] = material.worked - sum(worked.values())
+    if near is not None and before is not None and cut.pours:
+        open_now = stage_after(cut.order, grid, top, poured, near=near) if ground.pictured else None
+        poured = (*poured, _poured(cut, near, material, surface, before))
+        before = None
+        if open_now is not None:
+            opened = (*opened, (open_now, stage_after(cut.order, grid, top, poured, near=near)))
+    if cut.levels is not None:
+        poured = tuple(_levelled(fill, ground.outline, material) if fill.inlay is cut.levels else fill
+                       for fill in poured)
+    stages = (*standing.stages, stage_after(cut.order, grid, top, poured)) if ground.pictured else ()
+    return _Standing(top=top, before=before, taken=taken, poured=poured, stages=stages, opened=opened, worked=worked,
+                     given_up=given_up)
+
+
+def _where_known(ground: _Ground, cuts: Sequence[_Cut]) -> tuple[int, _Standing | None, list[bytes]]:
+    """How many cuts are known already, what stands there after them, and each cut's key; none without a memory.
+
+    A cut's key tells of all that came before it too.
+    """
+    memory = memory_in_use()
+    if memory is None:
+        return 0, None, []
+    keys = list(accumulate((content_key(cut) for cut in cuts), lambda a, b: content_key(a, b),
+                           initial=content_key("simulate", ground)))[1:]
+    known = [place for place, key in enumerate(keys, 1) if key in memory]
+    found = None
+    for place in reversed(known):  # what came first is asked for last, and so is kept longest
+        kept = memory.get(keys[place - 1])
+        found = kept if found is None else found
+    own = {cut.opens.index: cut.opens for cut in cuts if cut.opens is not None}
+    return (known[-1], _with_inlays(found, own), keys) if found else (0, None, keys)
+
+
+def _with_inlays(kept: _Standing, own: Mapping[int, Inlay]) -> _Standing:
+    """What stood there, to be gone on from, with the inlays of the job as it is now in place of their equals."""
+    def staged(stage: Stage) -> Stage:
+        return replace(stage, inlays=tuple(own[one.index] for one in stage.inlays))
+
+    return replace(
+        kept, top=kept.top.copy(), poured=tuple(replace(one, inlay=own[one.inlay.index]) for one in kept.poured),
+        stages=tuple(map(staged, kept.stages)), opened=tuple((staged(a), staged(b)) for a, b in kept.opened),
+    )
+
+
+def _keep(key: bytes, standing: _Standing) -> None:
+    if (memory := memory_in_use()) is not None:
+        memory.keep(key, replace(standing, top=standing.top.copy()))
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
@@ -163,14 +285,14 @@ def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float
     return step.operation.at_once(step.cutter) + ridge + tolerances.stepdown
 
 
-def _waste(clamping: Clamping, grid: Grid) -> Mask:
+def _waste(outline: shapely.Polygon, grid: Grid) -> Mask:
     """Off the board: the blank there is cut only where passes and slots run out into it."""
-    return np.logical_not(grid.covered(overlay.buffer(clamping.board.outline, 0.05, join_style="mitre")))
+    return np.logical_not(grid.covered(overlay.buffer(outline, 0.05, join_style="mitre")))
 
 
-def _heights_of_surface(clamping: Clamping, grid: Grid) -> Heights:
+def _heights_of_surface(surface: Surface, grid: Grid) -> Heights:
     """The first surface in float32; z = thickness - y^2 / (R + sqrt(R^2 - y^2)), a few rows at a time."""
-    surface, out = clamping.board.surface, np.empty(grid.shape, np.float32)
+    out = np.empty(grid.shape, np.float32)
     if isinstance(surface, Hollow):
         out[:] = surface.height(grid.xs, grid.ys[:, None])
         return out
@@ -195,19 +317,20 @@ def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, sl
 
 
 def _poured(
-    clamping: Clamping, inlay: Inlay, material: Material, surface: Heights, before: Heights, tolerances: Tolerances
+    cut: _Cut, window: tuple[slice, slice], material: Material, surface: Heights, before: Heights
 ) -> Poured:
     """Fill stands `overfill` above the first surface over what was opened, and a little around."""
-    window = _around(inlay, material.grid, tolerances)
+    inlay = cut.opens
+    assert inlay is not None
     there = material.top[window]
     floor = there.copy()
     removed = np.subtract(before, floor, where=np.isfinite(floor), out=np.zeros_like(floor))
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, _smear(clamping, tolerances)))
+        wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, cut.smear))
         wet &= np.isfinite(there)
-        proud = np.float32(inlay.overfill + clamping.proud(inlay))
+        proud = np.float32(inlay.overfill + cut.proud)
         np.maximum(there, surface[window] + proud, where=wet, out=there)
     return Poured(inlay=inlay, window=window, removed=removed, floor=floor, fill=wet)
 
@@ -219,7 +342,7 @@ def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
     return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
-def _levelled(poured: Poured, clamping: Clamping, material: Material) -> Poured:
+def _levelled(poured: Poured, outline: shapely.Polygon, material: Material) -> Poured:
     """What is left when the fill has been cut level; what is lost of the blank round the board is no loss."""
     there, part = material.top[poured.window], material.grid.part(poured.window)
     if not there.size:  # a small inlay between the columns of a grid of sections
@@ -227,7 +350,7 @@ def _levelled(poured: Poured, clamping: Clamping, material: Material) -> Poured:
     with np.errstate(invalid="ignore"):
         lower = poured.floor - there
         fill = poured.fill & (lower < -1e-4)
-    lost = np.where(part.covered(clamping.board.outline), lower, np.float32(-np.inf))
+    lost = np.where(part.covered(outline), lower, np.float32(-np.inf))
     worst = int(np.nanargmax(lost))
     row, column = divmod(worst, lost.shape[1])
     return replace(

@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
+from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import rounded_down
@@ -73,6 +74,7 @@ class PocketCut:
         return whole(polygons(overlay.difference(self.parts, self.opened_parts)))
 
 
+@remembered
 def pocket(
     region: BaseGeometry,
     *,

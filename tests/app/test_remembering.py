@@ -1,0 +1,140 @@
+"""`pathgen watch` keeps what did not change: whatever is edited, it gives to the letter what a fresh build gives."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import pathgen
+from pathgen.app import watching
+from pathgen.base.memory import Memory, memory_in_use, remembering
+from pathgen.removal.material import Material
+from tests import small_board
+
+RESOLUTION = 0.3
+ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5'}
+MORE = small_board.SLOT_CUTTER + """
+[slots]
+cutter = "slot"
+width = 0.6
+depth = 2.0
+[outline]
+cutter = "flat"
+tabs = 4
+tab_height = 1.5
+tab_width = 6.0
+[[inlay]]
+artwork = "art.svg"
+colours = ["#cc8833"]
+depth = 1.2
+cutters = ["flat"]
+place = { at = [45.0, 0.0] }
+"""
+EDITS = {
+    "title": ('units = "mm"', 'title = "Another"\nunits = "mm"'),
+    "tabs": ("tabs = 4", "tabs = 6"),
+    "depth of the slots": ("depth = 2.0", "depth = 2.1"),
+    "depth of the first inlay": ("depth = 1.5", "depth = 1.45"),
+    "depth of the second inlay": ("depth = 1.2", "depth = 1.25"),
+    "place": ("at = [45.0, 0.0]", "at = [44.9, 0.0]"),
+    "overfill": ("overfill = 0.7", "overfill = 0.8"),
+    "radius": ("nut = 254.0", "nut = 260.0"),
+    "thickness": ("thickness = 6.5", "thickness = 6.6"),
+    "stock": ("length = 125.0", "length = 126.0"),
+    "frets": ("frets = 5", "frets = 4"),
+    "cutter": ("diameter = 2.0", "diameter = 1.9"),
+    "second cut": ("[slots]", "[resurface]\nskim = 0.05\n[slots]"),
+    "left proud": ("scallop = 0.05", "scallop = 0.05\nleave = 0.2"),
+    "wood": ("[stock]", 'wood_colour = "#553311"\n[stock]'),
+    "clearance": ("[slots]", "[machine]\nclearance = 9.0\n[slots]"),
+    "zero": ("[slots]", '[setup]\nz_zero = "stock-top"\n[slots]'),
+}
+
+
+class Page:
+    """In the place of the one that is served."""
+
+    def show_placing(self, picture):
+        self.placing = picture
+
+    def show_build(self, page):
+        self.built = page
+
+    def busy(self, words):
+        self.words = words
+
+    def wrong(self, words):
+        raise AssertionError(words)
+
+
+@pytest.fixture(scope="module")
+def watched(tmp_path_factory):
+    """A job that was built by watch once, and again whenever it is asked."""
+    folder = tmp_path_factory.mktemp("watched")
+    job = small_board.job(folder, changes=ONE_COLOUR, extra=MORE)
+    watch = watching._Watch(job, folder / "out", page=Page(), resolution=RESOLUTION)
+    watch._build(watch._stamp())
+    return job, watch
+
+
+def _same_as_fresh(job: Path, watch: watching._Watch) -> None:
+    watch._build(watch._stamp())
+    fresh = pathgen.build(pathgen.load_job(job), resolution=RESOLUTION).files()
+    assert memory_in_use() is None
+    written = {name: (job.parent / "out" / name).read_text() for name in fresh}
+    assert [name for name in fresh if written[name] != fresh[name]] == []
+    assert {"report.json", "setup.html"} <= fresh.keys()
+
+
+@pytest.mark.parametrize("edit", EDITS)
+def test_an_edit_gives_what_a_fresh_build_gives(watched, edit):
+    job, watch = watched
+    text = job.read_text()
+    old, new = EDITS[edit]
+    assert old in text
+    try:
+        job.write_text(text.replace(old, new, 1))
+        _same_as_fresh(job, watch)
+    finally:
+        job.write_text(text)
+
+
+def test_so_does_a_drawing_that_is_drawn_anew(watched):
+    job, watch = watched
+    drawing = job.with_name("art.svg")
+    text = drawing.read_text()
+    drawing.write_text(text.replace('r="8"', 'r="7.9"'))
+    _same_as_fresh(job, watch)
+    drawing.write_text(text)
+    _same_as_fresh(job, watch)
+
+
+@pytest.mark.parametrize(("edit", "programs"), [("tabs", 1), ("depth of the slots", 2)])
+def test_only_what_changed_and_what_follows_is_cut_in_simulation_again(watched, monkeypatch, edit, programs):
+    job, watch = watched
+    text, cuts, cut = job.read_text(), [], Material.cut
+
+    def counted(self, motion, cutter, **how):
+        cuts.append(how["note"])
+        return cut(self, motion, cutter, **how)
+
+    watch._build(watch._stamp())
+    monkeypatch.setattr(Material, "cut", counted)
+    watch._build(watch._stamp())
+    assert cuts == []
+    try:
+        old, new = EDITS[edit]
+        job.write_text(text.replace(old, new.replace("6", "5").replace("2.1", "2.2")))
+        watch._build(watch._stamp())
+        assert cuts == [True] * programs
+    finally:
+        job.write_text(text)
+
+
+def test_a_memory_that_is_too_small_changes_nothing(tmp_path):
+    job, small = pathgen.load_job(small_board.job(tmp_path)), Memory(200_000)
+    fresh = pathgen.build(job, resolution=RESOLUTION).files()
+    with remembering(small):
+        assert [pathgen.build(job, resolution=RESOLUTION).files() == fresh for _ in range(2)] == [True, True]
+    assert 0 < small.size <= small.most
