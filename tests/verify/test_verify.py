@@ -218,6 +218,9 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert given_up[0].allowed.startswith("20 million heights")
     assert not checked.passed
     assert "not-compared" in {f.code for f in checked.findings}
+    without = {name: text for name, text in texts.items() if name != pocket}
+    without_it = verify(built.plan.clamping, without, resolution=COARSE).simulation
+    assert np.array_equal(checked.simulation.top, without_it.top), "nothing of it is cut"
     monkeypatch.undo()
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
 
@@ -245,9 +248,6 @@ def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_name
     monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
     checked = verify(built.plan.clamping, busy, resolution=COARSE)
     assert checked.simulation.given_up[0] is last
-    without = {name: text for name, text in busy.items() if name != last.file_name}
-    without_it = verify(built.plan.clamping, without, resolution=COARSE).simulation
-    assert np.array_equal(checked.simulation.top, without_it.top)
     assert [f.where for f in checked.findings if f.code == "too-long"] == [first.file_name]
 
 
