@@ -50,6 +50,8 @@ MOST_LINES = 400_000
 compared in eight seconds at most."""
 MOST_CHORDS = 1_000_000
 """Straight pieces that the arcs of one program, and of all those of a job, take at the finest."""
+MOST_POINTS = 25_000_000
+"""Points of the simulation's grid, for whose heights a gigabyte is enough: 500 by 500 mm at a tenth."""
 MOST_WORK = 300_000_000
 """Heights that simulating a job of ten programs works out, or work that takes as long: seven seconds or so. Examples
 take up to a third of it; see `removal.material.most_work` for large grids and many programs."""
