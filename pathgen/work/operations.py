@@ -648,9 +648,9 @@ class Outline(Operation[OutlineCut]):
         return ["Cut the tabs with a fine saw and trim them flush."]
 
     def cautions(self) -> list[str]:
-        held = "tabs and hold-down"
+        held = "tabs, and what holds the blank,"
         if self.feature.skin:
-            held = "skin and hold-down"
+            held = "the skin, and what holds the blank,"
         elif self.feature.tabs < 2:
             tab = "one tab and " if self.feature.tabs else ""
             held = f"{tab}what sticks the blank down over its whole face"
