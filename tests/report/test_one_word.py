@@ -61,7 +61,7 @@ def said_in(path):
 
 
 def test_what_is_not_to_be_said_is_found():
-    text = "Cut again: the resurface takes the artwork's scallops. Fix the workpiece, lift the tool, retract. Colors differ"
+    text = "Cut again: the resurface takes the artwork's scallops. Lift the workpiece off the tool, retract. Colors"
     assert [word for word, _ in other_words(text)] == [
         "drawing", "ridge", "second cut", "blank", "cutter", "lift", "colour"]
     assert not other_words("make scallop smaller, [resurface] skim 0; `the artwork`; 05-resurface-1.nc; scallop height")
