@@ -9,6 +9,7 @@ import pytest
 
 import pathgen
 from pathgen.app.cli import main
+from pathgen.removal import material
 from pathgen.verify import verify, verify_once
 
 HOUSE = Path(__file__).parents[2]
@@ -43,6 +44,11 @@ def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_pa
     assert skipped != texts
     found = verify(made.plan.clamping, skipped, resolution=1.0).findings
     assert [(f.code, f.severity) for f in found if f.severity == "forbid"] == [("cut-too-deep", "forbid")]
+    # where the finer look would take more work than both are allowed, what the coarse one saw stands
+    coarse = verify_once(made.plan.clamping, texts, resolution=1.0)
+    monkeypatch.setattr(material, "MOST_WORK", 1.2 * sum(coarse.simulation.worked.values()))
+    found = verify(made.plan.clamping, texts, resolution=1.0)
+    assert [str(f) for f in found.findings] == [str(f) for f in coarse.findings]
 
 
 @pytest.mark.parametrize("name", ["", "..", "a/b\nc", '"; x', "-x"])

@@ -291,3 +291,13 @@ def test_the_culprit_is_the_move_that_the_simulation_says_took_what_stood_there_
 
 def replace_rows(motion, some):
     return Motion(**{f.name: getattr(motion, f.name)[some] for f in fields(Motion)})
+
+
+def test_a_program_alone_that_goes_over_the_blank_for_ever_is_given_up_by_its_line(monkeypatch):
+    monkeypatch.setattr(removal, "MOST_WORK", 1_000_000)
+    cutter = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
+                            stepdown=1.5)
+    moves = "".join(f"X{x} Y{y}\n" for x, y in [(0, 0), (60, 30)] * 300)
+    text = f"G21 G90 G17 G94\nG0 Z20\nM3 S18000\nG1 Z7 F300\n{moves}G0 Z20\nM5\nM30\n"
+    with pytest.raises(pathgen.ProgramError, match=r"line \d+: simulating it was given up here \(allowed: 1 million"):
+        pathgen.simulate(pathgen.Blank(x=(0, 60), y=(0, 30), thickness=8.0), text, cutter, resolution=0.5)
