@@ -45,13 +45,15 @@ MOST_PROGRAMS = 200
 """Programs in one folder."""
 MOST_TOGETHER = 64_000_000
 """Bytes of the programs in one folder."""
-MOST_LINES = 400_000
-"""Lines of one program, and of all those of a job: some fifteen times what the largest example has, and read and
-compared in eight seconds at most."""
+MOST_LINES = 800_000
+"""Lines of one program, and of all those of a job: thirty times what the largest example has, five times what
+the finest inlay of icons that was tried took (a 0.5 mm cutter for two hours and a half); 16 s, a gigabyte at most."""
 MOST_CHORDS = 1_000_000
 """Straight pieces that the arcs of one program, and of all those of a job, take at the finest."""
-MOST_WORK = 300_000_000
-"""Heights that simulating a job of ten programs works out, or work that takes as long: seven seconds or so. Examples
-take up to a third of it; see `removal.material.most_work` for large grids and many programs."""
+MOST_POINTS = 25_000_000
+"""Points of the simulation's grid, for whose heights a gigabyte is enough: 500 by 500 mm at a tenth."""
+MOST_WORK = 600_000_000
+"""Heights that simulating a job of ten programs works out, or work that takes as long: 15 s or so. The most that
+a job of icons took was a seventh of it; see `removal.material.most_work` for large grids and many programs."""
 FURTHEST = 1e4
 """Coordinates and radii of any machine that this is for are smaller, mm."""

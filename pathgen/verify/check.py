@@ -12,8 +12,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.errors import ProgramError
-from pathgen.base.limits import MOST_CHORDS, MOST_LINES
+from pathgen.base.errors import PathgenError, ProgramError
+from pathgen.base.limits import MOST_CHORDS, MOST_LINES, MOST_POINTS
 from pathgen.base.markup import as_table
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
@@ -146,8 +146,13 @@ def verify(
     """
     look = partial(verify_once, clamping, texts, job_fingerprint=job_fingerprint, tolerances=tolerances,
                    pictured=pictured)
+    x0, y0, x1, y1 = clamping.stock.bounds
+    least = math.sqrt((x1 - x0) * (y1 - y0) / MOST_POINTS)
+    if resolution < least:
+        raise PathgenError("--resolution", f"{resolution:g} mm on a blank of {x1 - x0:g} by {y1 - y0:g} mm",
+                           allowed=f"{least + 0.005:.2f} mm or more", remedy="give that, or a smaller [stock]")
     found = look(resolution=resolution)
-    finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST)
+    finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)
     if not found.by_grid or finer >= resolution:
         return found
     allowed = most_work(Grid.over(clamping.stock.bounds, resolution), len(clamping.steps))

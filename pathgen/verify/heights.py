@@ -19,7 +19,7 @@ from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.files import read_text
-from pathgen.base.limits import PROGRAM
+from pathgen.base.limits import MOST_POINTS, PROGRAM
 from pathgen.base.markup import as_svg, as_table
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines
 from pathgen.base.shading import as_png, light_on
@@ -33,9 +33,6 @@ from pathgen.verify.read import RAPID, ReadProgram, read_program
 Floats = NDArray[np.float64]
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""
-
-MOST_POINTS = 60_000_000
-"""Points of a field; more would fill the memory of a small computer."""
 
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])

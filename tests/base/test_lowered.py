@@ -45,10 +45,18 @@ def highest(f, low, high):
     """Golden sections for a function with one highest place."""
     g = (mpmath.sqrt(5) - 1) / 2
     a, b = mpmath.mpf(low), mpmath.mpf(high)
+    c, d = b - g * (b - a), a + g * (b - a)
+    at_c, at_d = f(c), f(d)
     for _ in range(30):
-        c, d = b - g * (b - a), a + g * (b - a)
-        a, b = (c, b) if f(c) < f(d) else (a, d)
-    return f((a + b) / 2)
+        if at_c < at_d:
+            a, c, at_c = c, d, at_d
+            d = a + g * (b - a)
+            at_d = f(d)
+        else:
+            b, d, at_d = d, c, at_c
+            c = b - g * (b - a)
+            at_c = f(c)
+    return max(at_c, at_d)
 
 
 PLACES = [(x, y) for x in (-0.05, 0.02, 90.0, 180.03, 319.98, 320.05, 339.97, 340.05, 400.0, 470.0)

@@ -21,7 +21,7 @@ def path(points, kinds=None):
     return Toolpath(points, np.full(len(points), Move.CUT) if kinds is None else np.asarray(kinds))
 
 
-def integrated_seconds(toolpath, machine, cutter, *, corner, dt=2e-5):
+def integrated_seconds(toolpath, machine, cutter, *, corner, dt=1e-4):
     """Drive along the path in small steps of time: as fast as every limit ahead can still be met by braking."""
     steps = np.diff(toolpath.points, axis=0)
     lengths = np.linalg.norm(steps, axis=1)

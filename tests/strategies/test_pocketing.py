@@ -170,7 +170,7 @@ def stars_with_holes(draw: st.DrawFn) -> Polygon:
     return shape.buffer(0) if hole is None else shape.buffer(0).difference(hole.buffer(0))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(region=stars_with_holes(), first=st.sampled_from([3.0, 4.0]), second=st.sampled_from([1.0, 1.5]))
 def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first: float, second: float) -> None:
     try:

@@ -250,7 +250,7 @@ def test_an_independent_reader_finds_the_same_positions(lines):
     np.testing.assert_allclose(mine.end[1:], np.array(theirs, dtype=float)[rows], atol=1e-9)
 
 
-def test_as_many_lines_as_are_read():
+def test_hundreds_of_thousands_of_lines():
     """All read; and a fault in the last of them is named by its line."""
     rng = np.random.default_rng(1)
     block = "\n".join(f"X{x:.1f} Y{y:.1f}" for x, y in rng.uniform(-200, 200, (20_000, 2)))

@@ -15,6 +15,7 @@ from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
 from pathgen.verify import Tolerances
+from pathgen.verify import check as checking
 from pathgen.verify import verify_once as verify
 from pathgen.verify.culprit import Culprit
 from pathgen.verify.handling import _first
@@ -147,7 +148,7 @@ def test_finer_grids_agree(built, texts):
     assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], abs=0.012 * rim)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10**6), kind=st.sampled_from(["bytes", "lines", "numbers", "cut"]))
 def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
     """Whatever stands in a file, the answer is findings, never an exception and never a pass with unread text."""
@@ -218,6 +219,9 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert given_up[0].allowed.startswith("20 million heights")
     assert not checked.passed
     assert "not-compared" in {f.code for f in checked.findings}
+    without = {name: text for name, text in texts.items() if name != pocket}
+    without_it = verify(built.plan.clamping, without, resolution=COARSE).simulation
+    assert np.array_equal(checked.simulation.top, without_it.top), "nothing of it is cut"
     monkeypatch.undo()
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
 
@@ -245,9 +249,6 @@ def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_name
     monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
     checked = verify(built.plan.clamping, busy, resolution=COARSE)
     assert checked.simulation.given_up[0] is last
-    without = {name: text for name, text in busy.items() if name != last.file_name}
-    without_it = verify(built.plan.clamping, without, resolution=COARSE).simulation
-    assert np.array_equal(checked.simulation.top, without_it.top)
     assert [f.where for f in checked.findings if f.code == "too-long"] == [first.file_name]
 
 
@@ -301,3 +302,13 @@ def test_a_program_alone_that_goes_over_the_blank_for_ever_is_given_up_by_its_li
     text = f"G21 G90 G17 G94\nG0 Z20\nM3 S18000\nG1 Z7 F300\n{moves}G0 Z20\nM5\nM30\n"
     with pytest.raises(pathgen.ProgramError, match=r"line \d+: simulating it was given up here \(allowed: 1 million"):
         pathgen.simulate(pathgen.Blank(x=(0, 60), y=(0, 30), thickness=8.0), text, cutter, resolution=0.5)
+
+
+def test_a_blank_with_more_points_than_memory_is_refused_with_the_resolution_that_it_takes(built, texts, monkeypatch):
+    monkeypatch.setattr(checking, "MOST_POINTS", 10_000)
+    x0, y0, x1, y1 = built.plan.clamping.stock.bounds
+    least = ((x1 - x0) * (y1 - y0) / 10_000) ** 0.5
+    with pytest.raises(pathgen.PathgenError, match=r"--resolution: 0\.1 mm on a blank of .* mm or more") as refused:
+        checking.verify(built.plan.clamping, texts, resolution=0.1)
+    assert float(refused.value.allowed.split()[0]) == pytest.approx(least, abs=0.011)
+    assert checking.verify(built.plan.clamping, texts, resolution=least + 0.01)
