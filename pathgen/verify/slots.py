@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
@@ -41,16 +44,16 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         )
     for number in range(len(slots.lines)):
         own = owner == number
-        name = slots.name or f"slot {int(slots.number[number])}"
         if not own.any():
             yield Finding(
-                code="slot-missing", severity="forbid", where=f"{name}, {step.file_name}", got="no cut",
+                code="slot-missing", severity="forbid", where=f"{_name(slots, number)}, {step.file_name}", got="no cut",
                 allowed=f"one slot for each {slots.counted or 'line'}", remedy=AGAIN,
             )
             continue
-        yield from _one_slot(
-            name, number, start[own], end[own], motion.line[rows[own]], step, clamping, slots, tolerances
-        )
+        one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
+        yield from one.walls(tolerances)
+        yield from one.ends(tolerances)
+        yield from one.depth(clamping.finished_surface, tolerances)
 
 
 def nearest_slot(start: Floats, end: Floats, slots: Slots) -> NDArray[np.intp]:
@@ -69,27 +72,8 @@ def slot_lines(slots: Slots) -> tuple[Floats, Floats, Floats]:
     return slots.lines[:, 0], run / length[:, None], length
 
 
-def _one_slot(
-    name: str, number: int, start: Floats, end: Floats, lines: NDArray[np.int64], step: Step, clamping: Clamping,
-    slots: Slots, tolerances: Tolerances,
-) -> Iterator[Finding]:
-    origin, unit, length = (part[number] for part in slot_lines(slots))
-    along, aside = along_and_aside(start, end, origin, unit)
-    half = float(step.cutter.half_width(slots.depth))
-
-    def found(code: str, i: int, got: str, allowed: str) -> Finding:
-        return Finding(
-            code=code, severity="forbid", where=at(f"{name}, {step.file_name}", int(lines[i]), *end[i, :2]), got=got,
-            allowed=allowed, remedy=AGAIN,
-        )
-
-    for side in (-1, 1):
-        wall = (aside * side).max() + half - slots.width / 2
-        if abs(wall) > tolerances.slot_line:
-            i = int(np.argmax((aside * side).max(axis=1)))
-            yield found("slot-off-line", i, f"a wall {wall:+.4f} mm from its place", f"{tolerances.slot_line:g} mm")
-    yield from _ends(along, half, float(length), slots.through[number], tolerances, found)
-    yield from _depth(along, aside, start, end, half, step.cutter, number, clamping, slots, tolerances, found)
+def _name(slots: Slots, number: int) -> str:
+    return slots.name or f"slot {int(slots.number[number])}"
 
 
 def along_and_aside(start: Floats, end: Floats, origin: Floats, unit: Floats) -> tuple[Floats, Floats]:
@@ -99,49 +83,86 @@ def along_and_aside(start: Floats, end: Floats, origin: Floats, unit: Floats) ->
     return along, aside
 
 
-def _ends(  # type: ignore[no-untyped-def]
-    along: Floats, half: float, length: float, through: NDArray[np.bool_], tolerances: Tolerances, found
-) -> Iterator[Finding]:
-    for side, out, reach in zip((-1, 1), through, (-along.min(), along.max() - length), strict=True):
-        i = int(np.argmax((along * side).max(axis=1)))
-        if out and reach < -tolerances.slot_end:
-            yield found("slot-too-short", i, f"stops {-reach:.3f} mm inside the edge", "cut through the edge")
-        elif not out and abs(reach + half) > tolerances.slot_end:
-            yield found("slot-end", i, f"ends {reach + half:+.3f} mm from its place", f"{tolerances.slot_end:g} mm")
+@dataclass(frozen=True, eq=False)
+class _OneSlot:
+    """A slot, by its number, and the moves that are meant for it: where (n, 3) they start and end, at which lines."""
 
+    slots: Slots
+    number: int
+    step: Step
+    start: Floats
+    end: Floats
+    lines: NDArray[np.int64]
 
-def _depth(  # type: ignore[no-untyped-def]
-    along: Floats, aside: Floats, start: Floats, end: Floats, half: float, cutter: Cutter, number: int,
-    clamping: Clamping, slots: Slots, tolerances: Tolerances, found,
-) -> Iterator[Finding]:
-    origin, unit, length = (part[number] for part in slot_lines(slots))
-    surface = clamping.finished_surface
-    s = np.linspace(0.0, float(length), max(3, round(float(length) / _EVERY)))
-    place = origin + s[:, None] * unit
-    top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
-    if slots.bottom == "flat":
-        wanted, slack = np.full(len(s), slots.floors(surface)[number]), np.zeros(len(s))
-        allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
-    else:
-        wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
-        allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
-    # Within a round end a place beside the line lies outside what the cutter reaches.
-    measured = np.ones(len(s), bool)
-    measured &= slots.through[number, 0] | (s > half + 2 * tolerances.slot_end)
-    measured &= slots.through[number, 1] | (length - s > half + 2 * tolerances.slot_end)
-    for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
-        floor, by = _floor(along, aside - beside, start, end, s, cutter)
-        deep = wanted - floor
-        # Near its side a round cutter reaches less far down a slope.
-        beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
-        shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
-        deepest, shallowest = int(np.argmax(deep)), int(np.argmax(shallow))
-        if deep[deepest] > tolerances.slot_depth:
-            yield found("slot-too-deep", int(by[deepest]), f"{(top - floor)[deepest]:.4f} mm deep", allowed)
-            return
-        if shallow[shallowest] > tolerances.slot_depth:
-            yield found("slot-too-shallow", int(by[shallowest]), f"{(top - floor)[shallowest]:.4f} mm deep", allowed)
-            return
+    @cached_property
+    def line(self) -> tuple[Floats, Floats, float]:
+        """Its bass end, its direction from there, its length."""
+        origin, unit, length = slot_lines(self.slots)
+        return origin[self.number], unit[self.number], float(length[self.number])
+
+    @cached_property
+    def places(self) -> tuple[Floats, Floats]:
+        """Along the slot and beside it, each (n, 2)."""
+        return along_and_aside(self.start, self.end, *self.line[:2])
+
+    @cached_property
+    def half(self) -> float:
+        return float(self.step.cutter.half_width(self.slots.depth))
+
+    def _found(self, code: str, i: int, got: str, allowed: str) -> Finding:
+        where = at(f"{_name(self.slots, self.number)}, {self.step.file_name}", int(self.lines[i]), *self.end[i, :2])
+        return Finding(code=code, severity="forbid", where=where, got=got, allowed=allowed, remedy=AGAIN)
+
+    def walls(self, tolerances: Tolerances) -> Iterator[Finding]:
+        """On its line, as wide as asked."""
+        _, aside = self.places
+        for side in (-1, 1):
+            wall = (aside * side).max() + self.half - self.slots.width / 2
+            if abs(wall) > tolerances.slot_line:
+                i = int(np.argmax((aside * side).max(axis=1)))
+                yield self._found("slot-off-line", i, f"a wall {wall:+.4f} mm from its place",
+                                  f"{tolerances.slot_line:g} mm")
+
+    def ends(self, tolerances: Tolerances) -> Iterator[Finding]:
+        """Through the edges, or as far short of them as asked."""
+        along, _ = self.places
+        reaches = (-along.min(), along.max() - self.line[2])
+        for side, out, reach in zip((-1, 1), self.slots.through[self.number], reaches, strict=True):
+            i = int(np.argmax((along * side).max(axis=1)))
+            if out and reach < -tolerances.slot_end:
+                yield self._found("slot-too-short", i, f"stops {-reach:.3f} mm inside the edge", "cut through the edge")
+            elif not out and abs(reach + self.half) > tolerances.slot_end:
+                yield self._found("slot-end", i, f"ends {reach + self.half:+.3f} mm from its place",
+                                  f"{tolerances.slot_end:g} mm")
+
+    def depth(self, surface: Surface, tolerances: Tolerances) -> Iterator[Finding]:
+        """As deep as asked, on its line and to both sides of it."""
+        slots, half, (origin, unit, length), (along, aside) = self.slots, self.half, self.line, self.places
+        s = np.linspace(0.0, length, max(3, round(length / _EVERY)))
+        place = origin + s[:, None] * unit
+        top, slope = surface.height(place[:, 0], place[:, 1]), surface.slope(place[:, 0], place[:, 1])
+        if slots.bottom == "flat":
+            wanted, slack = np.full(len(s), slots.floors(surface)[self.number]), np.zeros(len(s))
+            allowed = f"level, {wanted[0]:.3f} mm above the underside within {tolerances.slot_depth:g} mm"
+        else:
+            wanted, slack = top - slots.depth, np.where(np.minimum(s, length - s) < 4 * half, 4 * half * slope, 0.0)
+            allowed = f"{slots.depth:g} mm within {tolerances.slot_depth:g} mm"
+        # Within a round end a place beside the line lies outside what the cutter reaches.
+        through = slots.through[self.number]
+        measured = np.ones(len(s), bool)
+        measured &= through[0] | (s > half + 2 * tolerances.slot_end)
+        measured &= through[1] | (length - s > half + 2 * tolerances.slot_end)
+        for beside in (0.0, -_ASIDE * slots.width, _ASIDE * slots.width):
+            floor, by = _floor(along, aside - beside, self.start, self.end, s, self.step.cutter)
+            deep = wanted - floor
+            # Near its side a round cutter reaches less far down a slope.
+            beside_slack = half * slope if beside and slots.bottom == "curve" else 0.0
+            shallow = np.where(measured, -deep - slack - beside_slack, -np.inf)
+            for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
+                i = int(np.argmax(off))
+                if off[i] > tolerances.slot_depth:
+                    yield self._found(code, int(by[i]), f"{(top - floor)[i]:.4f} mm deep", allowed)
+                    return
 
 
 def _floor(

@@ -28,9 +28,9 @@ from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
-from pathgen.verify.slots import _ends, slot_findings
+from pathgen.verify.slots import _OneSlot, slot_findings
 from pathgen.work.clamping import Step, numbered
-from pathgen.work.features import Inlay
+from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Pocket, Slot
 from tests.boards import fingerboard
 
@@ -191,10 +191,14 @@ def test_of_a_bevel_that_stops_short_a_line_at_that_end_is_named(arched, side):
 @pytest.mark.parametrize(("short", "found"), [(0.019, []), (0.021, ["slot-end"]), (-0.019, []), (-0.021, ["slot-end"])])
 @pytest.mark.parametrize("side", [0, 1])
 def test_a_slots_end_is_held_to_two_hundredths(side, short, found):
-    along = np.array([[0.3, 19.7]])
-    along[0, side] += short if side == 0 else -short
-    got = _ends(along, 0.3, 20.0, np.array([False, False]), Tolerances(), lambda code, *_: code)
-    assert list(got) == found
+    along = np.array([[0.3, 0.0, 3.0], [19.7, 0.0, 3.0]])
+    along[side, 0] += short if side == 0 else -short
+    line = np.array([[[0.0, 0.0], [20.0, 0.0]]])
+    slot = Slots(number=np.array([1]), lines=line, width=0.6, depth=1.0, short=2.0)
+    cutter = Cutter(name="a", shape="flat-end", diameter=0.6, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    step = SimpleNamespace(file_name="a.nc", cutter=cutter)
+    one = _OneSlot(slot, 0, step, along[:1], along[1:], np.array([7]))
+    assert [finding.code for finding in one.ends(Tolerances())] == found
 
 
 def test_a_place_is_said_along_and_across():
