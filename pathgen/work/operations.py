@@ -35,6 +35,10 @@ LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
 
 
+STAY = "Do not move the work."
+"""Said before a program that must find the work where an earlier one left it; nothing before the first."""
+
+
 class Work(Protocol):
     """What the words of an operation need to know of the clamping it is part of."""
 
@@ -247,7 +251,7 @@ class Pocket(Operation[Inlay]):
         return overlay.buffer(self.feature.area, clear) if self.feature.fill == "none" else None
 
     def before(self, work: Work) -> list[str]:
-        return [] if self.nth else ["Do not move the work."]
+        return [] if self.nth else [STAY]
 
     def afterwards(self, work: Work) -> list[str]:
         inlay = self.feature
