@@ -54,7 +54,7 @@ class FormTable:
     artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; it may run past the "
                        "form's edge, where the line then ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
-                                          shown="every colour in the artwork")
+                                          shown="every colour in the drawing")
     artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",
                                                  None, shown="every layer")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes: { at, rotate, width, height, "

@@ -13,7 +13,7 @@ from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import DowelHoles
+from pathgen.work.operations import STAY, DowelHoles
 
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
@@ -65,7 +65,7 @@ def before_start(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old work offset: do not set X and Y again from the moved work."
         )
-    lines += step.operation.before(clamping)
+    lines += [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
     again = " again" if step.number > 1 else ""
     size = format_length(step.cutter.diameter, clamping.units)
     if step.turn and step.turn.stays:

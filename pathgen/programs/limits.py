@@ -16,6 +16,8 @@ from pathgen.work.clamping import Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
 
+_LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
+
 
 def check_limits(toolpath: Toolpath, clamping: Clamping, step: Step) -> None:
     """Raise JobError for a cut that would break its cutter, or a path that is longer than the machine's travel."""
@@ -108,15 +110,19 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str
     low, high = np.min([e[0] for e in ends], axis=0), np.max([e[1] for e in ends], axis=0)
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
-        end = "let it end" if low[axis] > first else "move it until it ends"
-        begin = "let it begin" if high[axis] < last else "move it until it begins"
-        ways.append((last - low[axis], f"{end} at {_outward(low[axis], -1, units)} {name} or before"))
-        ways.append((high[axis] - first, f"{begin} at {_outward(high[axis], 1, units)} {name} or after"))
+        before, after = _outward(low[axis], -1, units), _outward(high[axis], 1, units)
+        end = "let it end" if before - first > _LEAST_CLAMP else "move it until it ends"
+        begin = "let it begin" if last - after > _LEAST_CLAMP else "move it until it begins"
+        ways.append((last - low[axis], f"{end} at {_place(before, units)} {name} or before"))
+        ways.append((high[axis] - first, f"{begin} at {_place(after, units)} {name} or after"))
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
 
 
-def _outward(mm: float, way: int, units: str) -> str:
+def _outward(mm: float, way: int, units: str) -> float:
     """A place rounded away from the cutter to what a maker can measure."""
     step = {"mm": 0.1, "in": 0.254}[units]
-    rounded = (np.floor if way < 0 else np.ceil)(mm / step - way * 1e-9) * step
-    return format_length(float(rounded), units, decimals={"mm": 1, "in": 2}[units])
+    return float((np.floor if way < 0 else np.ceil)(mm / step - way * 1e-9) * step)
+
+
+def _place(mm: float, units: str) -> str:
+    return format_length(mm, units, decimals={"mm": 1, "in": 2}[units])

@@ -530,7 +530,7 @@ def _stock(where: str, stock: float, top: Surface) -> float:
     stock = given.length(where, stock, above=0.0)
     if stock < top.thickness - 1e-9:
         raise PathgenError(where, f"{stock:g} mm, and the surface is {top.thickness:g} mm above the underside",
-                           allowed=f"{top.thickness:g} mm or more", remedy="take thicker stock or a lower surface")
+                           allowed=f"{top.thickness:g} mm or more", remedy="take a thicker blank or a lower surface")
     return stock
 
 

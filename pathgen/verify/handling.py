@@ -182,20 +182,20 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
         yield Finding(
             code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[i])),
             got="a move in X or Y before the cutter has been lifted clear",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first", remedy="retract before the first X or Y",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher first", remedy="lift before the first X or Y",
         )
     drop = ~np.isfinite(motion.start).all(axis=1) & ~sideways & (motion.end[:, 2] < lowest)
     if drop.any():
         yield Finding(
             code="no-retract-first", severity="forbid", where=at(program.name, int(motion.line[np.argmax(drop)])),
-            got="a move down at a place that is not known", allowed="a retract first",
-            remedy="retract before the first X or Y",
+            got="a move down at a place that is not known", allowed="a lift first",
+            remedy="lift before the first X or Y",
         )
     if motion.end[-1, 2] < lowest:
         yield Finding(
             code="ends-in-the-work", severity="forbid", where=at(program.name, int(motion.line[-1])),
             got=f"the last position is Z {motion.end[-1, 2] - clamping.z_zero:.2f} mm",
-            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="retract at the end",
+            allowed=f"Z {lowest - clamping.z_zero:.2f} mm or higher", remedy="lift at the end",
         )
 
 
@@ -215,7 +215,7 @@ def _bounds(
         i = int(np.argmax(off))
         yield Finding(
             code="off-the-stock", severity="forbid", where=at(program.name, int(motion.line[i]), x[i], y[i]),
-            got="a move past the edge of the stock", allowed=f"no more than {margin:.1f} mm past it",
+            got="a move past the edge of the blank", allowed=f"no more than {margin:.1f} mm past it",
             remedy="check the zero and the units",
         )
     floor = min(step.operation.bottom, 0.0) - tolerances.below_bed

@@ -113,5 +113,5 @@ def _past_the_stock(motion: Motion, step: Step, clamping: Clamping, tolerances: 
         yield Finding(
             code="past-the-stock", severity="forbid",
             where=at(step.file_name, int(line[worst % len(line)]), *ends[worst].tolist()),
-            got="the cutter passes the edge of the stock", allowed="cuts inside the stock", remedy=AGAIN,
+            got="the cutter passes the edge of its stock", allowed="cuts inside it", remedy=AGAIN,
         )

@@ -35,6 +35,10 @@ LEAST_FALL = 0.05
 """A surface that falls less under a drawing is called level, mm."""
 
 
+STAY = "Do not move the work."
+"""Said before a program that must find the work where an earlier one left it; nothing before the first."""
+
+
 class Work(Protocol):
     """What the words of an operation need to know of the clamping it is part of."""
 
@@ -247,7 +251,7 @@ class Pocket(Operation[Inlay]):
         return overlay.buffer(self.feature.area, clear) if self.feature.fill == "none" else None
 
     def before(self, work: Work) -> list[str]:
-        return [] if self.nth else ["Do not move the work."]
+        return [] if self.nth else [STAY]
 
     def afterwards(self, work: Work) -> list[str]:
         inlay = self.feature
@@ -648,9 +652,9 @@ class Outline(Operation[OutlineCut]):
         return ["Cut the tabs with a fine saw and trim them flush."]
 
     def cautions(self) -> list[str]:
-        held = "tabs and hold-down"
+        held = "tabs, and what holds the blank,"
         if self.feature.skin:
-            held = "skin and hold-down"
+            held = "the skin, and what holds the blank,"
         elif self.feature.tabs < 2:
             tab = "one tab and " if self.feature.tabs else ""
             held = f"{tab}what sticks the blank down over its whole face"

@@ -27,6 +27,9 @@ WIDE = """[document.documentElement.scrollWidth > innerWidth ? `page ${document.
     && !["use", "image"].includes(e.tagName)  // cut to the picture that holds them
     && !(e.closest(".scroll") && !matchMedia("print").matches)).slice(0, 3).map(e => e.tagName + "." + e.className)
 ].filter(Boolean).join(", ")"""
+CUT_OFF = """innerWidth < 1000 ? "" : [...document.querySelectorAll(".scroll")]
+  .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.closest("section").id).join(", ")"""
+"""Chapters with a table or a picture that is not seen whole on a wide screen."""
 SAYS_WHAT_IT_SHOWS = """[...document.querySelectorAll("img, svg[role]")]
   .filter(e => !(e.getAttribute("alt") || e.getAttribute("aria-label"))).length"""
 NOT_LOADED = "[...document.images].filter(e => !e.complete || !e.naturalWidth).length"
@@ -57,7 +60,8 @@ def _look(page: Path, folder: Path | None) -> list[str]:
     with Chromium() as browser:
         for name, (width, paper) in VIEWS.items():
             browser.open(page.resolve().as_uri(), width=width, paper=paper)
-            found = {"wider than its window": browser.value(WIDE), "pictures not loaded": browser.value(NOT_LOADED),
+            found = {"wider than its window": browser.value(WIDE), "cut off": browser.value(CUT_OFF),
+                     "pictures not loaded": browser.value(NOT_LOADED),
                      "pictures without words": browser.value(SAYS_WHAT_IT_SHOWS),
                      "labels over one another": browser.value(LABELS)}
             faults += [f"{page}, {name}: {what}: {value}" for what, value in found.items() if value]

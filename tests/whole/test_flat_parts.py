@@ -64,6 +64,12 @@ def test_each_builds_and_verifies(built, name):
     assert "The plate on the machine" in words
 
 
+def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):
+    first, *later = built("rosette").files()["setup.html"].split("Before you start")[1:]
+    assert "Do not move the work." not in first
+    assert all("Do not move the work." in card for card in later[:2])
+
+
 def test_rings_of_the_rosette(built):
     result = built("rosette")
     for inlay, (inner, outer) in zip(result.report["inlays"], ((56.0, 57.6), (58.6, 66.4), (67.4, 69.0)), strict=True):

@@ -40,6 +40,8 @@ AXIS = 1.3
 """Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
+_HIGH = 2.0
+"""Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 
 
 def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs: Floats | None = None) -> Element:
@@ -75,7 +77,8 @@ def view_above(clamping: Clamping) -> tuple[View, float]:
     boxes = [shapely.box(*clamping.stock.bounds), clamping.board.outline]
     boxes += [k.shape for k in clamping.setup.keep_out]
     bounds = shapely.total_bounds(boxes)
-    size = (bounds[2] - bounds[0]) / (WORDS_PER_WIDTH - 6)
+    wide, high = bounds[2:] - bounds[:2]
+    size = max(wide, _HIGH * high) / (WORDS_PER_WIDTH - 6)
     return View.around(tuple(bounds.tolist()), 3.2 * size), size
 
 

@@ -45,6 +45,7 @@ figure svg, figure img {{ display: block; width: 100%; height: auto; }}
 figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll {{ overflow-x: auto; }}
 .scroll td {{ white-space: nowrap; }}
+.scroll td:first-child {{ white-space: normal; }}
 .wide svg, .wide img {{ min-width: 44rem; }}
 .whole svg, .whole img {{ max-height: 32rem; object-fit: contain; }}
 .wide.screen svg {{ min-width: 0; }}
