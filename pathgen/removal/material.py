@@ -23,7 +23,7 @@ from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion
-from pathgen.removal.sweep import swept_heights
+from pathgen.removal.sweep import RIM, swept_heights
 
 Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
@@ -392,7 +392,11 @@ class _Cutting:
         drop = touches.before - touches.after
         depth = drop if self.surface is not None else touches.before - low.astype(np.float32)[of]
         b, row = Bites.none(np.zeros(n)), moves.row
-        b.drop[:] = _highest_of(drop, of, n)
+        quick = np.flatnonzero(self.motion.rapid[row][of])
+        grazed = quick[~self._well_within(moves, of[quick], x[quick], y[quick])]
+        met = drop.copy()
+        met[grazed] = 0.0
+        b.drop[:] = _highest_of(met, of, n)
         b.volume[:] = np.bincount(of, drop, n) * self.cell
         sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
         if self.surface is None and sloping.any():
@@ -411,6 +415,15 @@ class _Cutting:
         if self.angle:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self._add(b, row)
+
+    def _well_within(self, moves: Moves, of: NDArray[np.intp], x: Floats, y: Floats) -> Mask:
+        """(n,) points further inside the way of their moves, `of`, than rounding may have moved the cutter's rim."""
+        run = (moves.end - moves.start)[of, :2]
+        off = np.stack([x, y], axis=1) - moves.start[of, :2]
+        square = (run**2).sum(axis=1)
+        share = np.divide((off * run).sum(axis=1), square, where=square > 0, out=np.zeros(len(of)))
+        away = off - np.clip(share, 0.0, 1.0)[:, None] * run
+        return np.asarray(np.hypot(*away.T) < self.cutter.radius - RIM)
 
     def _edge(
         self, moves: Moves, length: Floats, depth: Floats, of: NDArray[np.intp], x: Floats, y: Floats, drop: Heights

@@ -24,7 +24,7 @@ from pathgen.base.cutters import Cutter
 
 AnyFloats = NDArray[np.floating[Any]]
 
-_RIM = 1e-3  # mm: what lies nearer to the rim may have been left by rounding
+RIM = 1e-3  # mm: what lies nearer to the rim may have been left by rounding
 
 
 def swept_heights(
@@ -64,7 +64,7 @@ def swept_heights(
             height += _profile(cutter, (t - u) ** 2 + square)
         gone = ~(first <= last)
         if np.any(onward):
-            gone |= onward & (t <= 0) & (u * u + square < (cutter.radius - _RIM) ** 2)
+            gone |= onward & (t <= 0) & (u * u + square < (cutter.radius - RIM) ** 2)
         height[gone] = np.inf
     return height
 
@@ -81,7 +81,7 @@ def _under_disc(
     off += square
     inside = off <= radius * radius
     if np.any(onward):
-        inside &= ~onward | (u * u + square > (radius - _RIM) ** 2)
+        inside &= ~onward | (u * u + square > (radius - RIM) ** 2)
     return np.where(inside, level, off.dtype.type(np.inf))
 
 

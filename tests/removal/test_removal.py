@@ -340,3 +340,15 @@ def test_work_is_counted_before_it_is_done(name, note):
     least = {"many pieces": 400 * 79 * 1500, "passes along": 60 * 8000, "points": 300_000 if note else 1000,
              "points lowered": 100 * 400}
     assert whole > least[name]
+
+
+@pytest.mark.parametrize(("aside", "met"), [(1e-7, 0.0), (5e-4, 0.0), (0.02, 2.0)])
+def test_a_rapid_in_its_own_hole_may_be_aside_by_rounding_alone(aside, met):
+    """Of work that moved, programs are written to a tenth of a micrometre beside where the cutter went down before."""
+    cutter = CUTTERS["flat-end"]
+    xs = np.array([-cutter.radius - 5e-8, -cutter.radius - 2e-4, -cutter.radius - 0.01, 0.0])
+    material = blank(xs, [-0.5, 0.0, 0.5], top=5.0)
+    way = [[0, 0, 9], [0, 0, 3], [0, 0, 9], [-aside, 0, 9], [-aside, 0, 3]]
+    taken = material.cut(motion(way, rapid=[1, 2, 3]), cutter, note=True)
+    assert taken.bites.drop[3] == pytest.approx(met)
+    assert taken.bites.drop[0] == pytest.approx(2.0)
