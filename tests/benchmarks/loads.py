@@ -49,7 +49,8 @@ def loads_of(path: Path, cell: float) -> None:
         cutter, inlay = step.cutter, step.operation.opens
         if inlay is not None and before is None:
             before = block.top.copy()
-        loads = block.run(moves_of(program.text, MM_PER[clamping.units]), cutter.radius, ball=cutter.shape == "ball-end")
+        moves = moves_of(program.text, MM_PER[clamping.units])
+        loads = block.run(moves, cutter.radius, ball=cutter.shape == "ball-end")
         straight = cutter.straight_cut
         if isinstance(step.operation, Slot):
             depth = step.operation.feature.deepest(clamping.finished_surface)
