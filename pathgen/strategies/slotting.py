@@ -156,8 +156,13 @@ def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Flo
     length, unit = float(np.linalg.norm(ends[1] - ends[0])), _unit(ends)
     least = float(np.min(surface.radius(ends[:, 0])))
     longest = math.sqrt(8.0 * tolerance * least) if math.isfinite(least) else length
-    share = np.linspace(0.0, 1.0, max(1, math.ceil(length / longest)) + 1)[:, None]
-    plan = ends[0] + share * (ends[1] - ends[0])
+    share = np.linspace(0.0, 1.0, max(1, math.ceil(length / longest)) + 1)
+    across = ends[1, 0] - ends[0, 0]
+    if across and len(surface.bends):  # the path turns where either rim passes a bend
+        turns = (surface.bends[:, None] + reach * unit[0] * np.array([-1.0, 0.0, 1.0])).ravel()
+        at = (turns - ends[0, 0]) / across
+        share = np.unique(np.concatenate([share, at[(at > 0.0) & (at < 1.0)]]))
+    plan = ends[0] + share[:, None] * (ends[1] - ends[0])
     behind, ahead = plan - reach * unit, plan + reach * unit
     highest = np.maximum(surface.height(behind[:, 0], behind[:, 1]), surface.height(ahead[:, 0], ahead[:, 1]))
     over_crest = behind[:, 1] * ahead[:, 1] <= 0

@@ -14,6 +14,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
+from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
@@ -123,6 +124,19 @@ def test_never_deeper_than_asked_between_points_too(cutter: Cutter) -> None:
     depth = BOARD.tip_height(cutter, between[..., 0], between[..., 1]) - between[..., 2]
     assert depth.max() < 1.2 + 0.0006
     assert depth.max() > 1.2 - 0.0001
+
+
+@pytest.mark.parametrize("radius", [math.inf, 254.0])
+@pytest.mark.parametrize("cutter", [flat_end(3.0), ball_end(2.0), v_cutter(60.0)])
+def test_floors_follow_the_top_where_it_begins_to_fall_away(cutter: Cutter, radius: float) -> None:
+    """Long moves along the board pass the bend (found on a board of icons: 16 um too deep)."""
+    top = Lowered(thickness=6.0, radius_nut=radius, radius_end=radius, length=100.0,
+                  fall_away=FallAway(start=50.0, end=100.0, drop=0.4, curved=False))
+    cut, = pocket(box(20, -6, 80, 6), surface=top, cutters=[cutter], depth=1.0, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    for t in np.linspace(0.0, 1.0, 41):
+        at = a + t * (b - a)
+        assert (at[:, 2] - (top.tip_height(cutter, at[:, 0], at[:, 1]) - 1.0)).min() > -0.0015
 
 
 @pytest.mark.parametrize("cutter", [ball_end(3.0), v_cutter(60.0), v_cutter(30.0)])

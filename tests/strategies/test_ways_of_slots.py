@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
+from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.slotting import _coarse, bevelling, slotting
@@ -114,3 +117,16 @@ def test_upper_layers_take_every_third_point_and_the_last_once():
     for count in (20, 21, 22, 60):
         line = np.column_stack([np.arange(count), np.zeros(count), np.zeros(count)])
         assert _coarse(line)[:, 0].tolist() == [*range(0, count - 1, 3), count - 1]
+
+
+def test_a_slanted_slot_follows_the_top_where_it_begins_to_fall_away():
+    top = Lowered(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0,
+                  fall_away=FallAway(start=50.0, end=100.0, drop=0.5, curved=False))
+    path = slotting(one_slot(slant=30.0), surface=top, cutter=CUTTER, air_z=7.0, safe_z=15.0)
+    points = path.points[path.kinds != Move.RAPID]
+    deep = points[points[:, 2] < 4.2]
+    unit = np.array([np.sin(np.pi / 6), np.cos(np.pi / 6)])
+    for a, b in itertools.pairwise(deep):
+        at = a + np.linspace(0.0, 1.0, 21)[:, None] * (b - a)
+        rims = (top.height(*(at[:, :2] + side * 0.3 * unit).T) for side in (-1.0, 1.0))
+        assert (at[:, 2] - np.maximum(*rims) + 2.0).min() > -0.0005

@@ -28,6 +28,9 @@ SHORTEST = 0.3
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
 
+_TURNS = 17
+"""Points across the width of a cutter, where it passes a bend of the surface."""
+
 _LEAST_RAMP = 0.02
 """Rise over run under which a ramp would take longer than going down it at the plunge feed."""
 
@@ -140,7 +143,7 @@ class Trace:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = _fine_enough(rows, self._surface, self._options.chord)
+        rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self._options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)
@@ -171,6 +174,30 @@ def _without_repeats(rows: Floats) -> Floats:
     return rows[np.concatenate([[True], ~same])]
 
 
+def _working(rows: Floats) -> NDArray[np.bool_]:
+    """Which moves to the next of the rows follow the surface."""
+    return np.asarray((rows[1:, 3] != Move.RAPID) & ~np.isnan(rows[:-1, 2]) & ~np.isnan(rows[1:, 2]))
+
+
+def _at_bends(rows: Floats, surface: Surface, radius: float) -> Floats:
+    """With points added where moves pass the places at which the surface changes its way along the board.
+
+    A flat end stands on what lies uphill of it, so that its path turns up to its radius away from there.
+    """
+    places = (surface.bends[:, None] + radius * np.linspace(-1.0, 1.0, _TURNS)).ravel()
+    if not len(places):
+        return rows
+    a, run = rows[:-1], np.diff(rows, axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (places - a[:, :1]) / run[:, :1]
+    move, place = np.nonzero((share > 0.0) & (share < 1.0) & _working(rows)[:, None])
+    t = share[move, place]
+    added = a[move] + t[:, None] * run[move]
+    added[:, 3] = rows[move + 1, 3]
+    order = np.argsort(np.concatenate([np.arange(len(rows)), move + t]), kind="stable")
+    return np.concatenate([rows, added])[order]
+
+
 def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     """With points added so that straight moves between them stay within `chord` of the curve.
 
@@ -180,7 +207,7 @@ def _fine_enough(rows: Floats, surface: Surface, chord: float) -> Floats:
     if surface.is_flat and not surface.curving:
         return rows
     a, b = rows[:-1], rows[1:]
-    work = (b[:, 3] != Move.RAPID) & ~np.isnan(a[:, 2]) & ~np.isnan(b[:, 2])
+    work = _working(rows)
     radius = surface.radius(rows[:, 0])
     sin = rows[:, 1] / radius
     bend = 1.0 / (radius * (1.0 - sin**2) ** 1.5)  # 0 on a flat, whose radius is infinite
