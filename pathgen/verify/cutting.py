@@ -41,9 +41,10 @@ _TRAVEL = 0.75
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
 GRAZED = 0.1
 """Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
-SUNK = 0.1
-"""Share of its diameter, and no more than 0.2 mm, that a cutter which cannot cut at its centre may sink: the hollow at
-its centre is deeper (common practice, from memory), and what stands off the board may be so much higher."""
+SUNK, PLUNGED = 0.1, 0.25
+"""Shares of its diameter that a cutter which cannot cut at its centre may sink without a word, and with a warning: its
+hollow there is deeper (common practice, from memory), and off the board the blank may stand higher. The first is no
+more than 0.2 mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
@@ -80,7 +81,8 @@ def cutting_findings(
             )
         if (down := _plunged(bites, motion, step.cutter)) is not None:
             yield Finding(
-                code="plunge-into-wood", severity="forbid",
+                code="plunge-into-wood",
+                severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
                 where=at(step.file_name, int(motion.line[down]), *motion.end[down, :2].tolist()),
                 got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
                 "centre (plunges = false)", allowed="a ramp, a helix, or down in air", remedy=AGAIN,
