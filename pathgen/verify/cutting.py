@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
-from pathgen.verify.findings import Finding, Tolerances, at
+from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation, deepest_cut
 from pathgen.work.clamping import Clamping
 
@@ -39,6 +39,12 @@ RIDGES = 0.02
 _TRAVEL = 0.75
 """Over how much travel a width is measured, mm, or over the cutter's diameter: the end of a narrow place counts with
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
+GRAZED = 0.1
+"""Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
+SUNK, PLUNGED = 0.1, 0.25
+"""Shares of its diameter that a cutter which cannot cut at its centre may sink without a word, and with a warning: its
+hollow there is deeper (common practice, from memory), and off the board the blank may stand higher. The first is no
+more than 0.2 mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
@@ -73,6 +79,14 @@ def cutting_findings(
                 got=f"a rapid {bites.drop[hit]:.3f} mm into the work", allowed="rapids through air only",
                 remedy="lift the cutter first",
             )
+        if (down := _plunged(bites, motion, step.cutter)) is not None:
+            yield Finding(
+                code="plunge-into-wood",
+                severity="forbid" if bites.drop[down] > PLUNGED * step.cutter.diameter else "warn",
+                where=at(step.file_name, int(motion.line[down]), *motion.end[down, :2].tolist()),
+                got=f'{bites.drop[down]:.2f} mm straight down with "{step.cutter.name}", which cannot cut at its '
+                "centre (plunges = false)", allowed="a ramp, a helix, or down in air", remedy=AGAIN,
+            )
         if taken.shank.depth:
             yield Finding(
                 code="shank-rubs", severity="forbid",
@@ -81,6 +95,17 @@ def cutting_findings(
                 allowed=f'{step.cutter.flute_length:g} mm of flute on cutter "{step.cutter.name}"',
                 remedy="take a longer cutter, or cut shallower",
             )
+
+
+def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
+    """The move that sinks deepest into wood straight down, with a cutter that must not; a rim that grazes is none."""
+    if cutter.plunges or cutter.shape != "flat-end":
+        return None
+    start, end = motion.start, motion.end
+    down = motion.cutting & (start[:, :2] == end[:, :2]).all(axis=1) & (end[:, 2] < start[:, 2])
+    least = min(SUNK * cutter.diameter, 0.2)
+    met = (bites.drop > least) & (bites.volume > GRAZED * math.pi * cutter.radius**2 * bites.drop)
+    return _deepest(np.where(down & met, bites.drop, 0.0))
 
 
 def too_deep(

@@ -1,4 +1,4 @@
-"""What each program of the two examples takes, by the tests' own simulation, which shares nothing with the package.
+"""What each program of the examples takes, by the tests' own simulation, which shares nothing with the package.
 
     python -m tests.benchmarks.loads [CELL]
 
@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 import pathgen
+from pathgen.base.units import MM_PER
 from pathgen.work.operations import Slot
 from tests.brute import Block, moves_of
 
@@ -25,7 +26,7 @@ def main() -> None:
     """Print the table."""
     cell = float(sys.argv[1]) if len(sys.argv) > 1 else 0.05
     print(f"{'program':42}{'full feed':>10}{'any feed':>10}{'straight down':>15}{'plunging in air':>17}{'of':>6}")
-    for name in ("fern-and-moth", "moth-three-colours"):
+    for name in ("fern-and-moth", "moth-three-colours", "boards/inches"):
         loads_of(EXAMPLES / f"{name}.toml", cell)
 
 
@@ -48,7 +49,8 @@ def loads_of(path: Path, cell: float) -> None:
         cutter, inlay = step.cutter, step.operation.opens
         if inlay is not None and before is None:
             before = block.top.copy()
-        loads = block.run(moves_of(program.text), cutter.radius, ball=cutter.shape == "ball-end")
+        moves = moves_of(program.text, MM_PER[clamping.units])
+        loads = block.run(moves, cutter.radius, ball=cutter.shape == "ball-end")
         straight = cutter.straight_cut
         if isinstance(step.operation, Slot):
             depth = step.operation.feature.deepest(clamping.finished_surface)

@@ -5,6 +5,7 @@ import re
 import pytest
 
 import pathgen
+from pathgen.app.choosing import change_lines
 from pathgen.report.text import load_lines, saving_lines
 from tests import small_board
 
@@ -43,6 +44,13 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
         # what pockets take longer with leave is worked out from their layers alone
         about = 0.2 if "leave" in row["change"] else 0.06
         assert slotted.report["minutes"] - minutes == pytest.approx(row["minutes_saved"], abs=about), row["change"]
+
+
+def test_compare_tells_the_minutes_of_the_other_entry_both_ways(slotted, tmp_path):
+    pecked = small_board.job(tmp_path, extra=SLOTS.replace('"ramp"', '"peck"'))
+    saved = next(row["minutes_saved"] for row in slotted.report["fewer_minutes"] if "entry" in row["change"])
+    line = next(line for line in change_lines(pathgen.load_job(pecked)) if '[slots] entry = "ramp"' in line)
+    assert float(re.search(r"(-[\d.]+) min", line)[1]) == pytest.approx(-saved, abs=0.11)
 
 
 def test_the_report_says_so_in_words(slotted):
