@@ -346,7 +346,7 @@ def test_work_is_counted_before_it_is_done(name, note):
 def test_a_rapid_in_its_own_hole_may_be_aside_by_rounding_alone(aside, met):
     """Of work that moved, programs are written to a tenth of a micrometre beside where the cutter went down before."""
     cutter = CUTTERS["flat-end"]
-    xs = np.array([-cutter.radius - 5e-8, -cutter.radius - 2e-4, -cutter.radius - 0.01, 0.0])
+    xs = -cutter.radius - np.array([0.01, 2e-4, 5e-8, -cutter.radius])
     material = blank(xs, [-0.5, 0.0, 0.5], top=5.0)
     way = [[0, 0, 9], [0, 0, 3], [0, 0, 9], [-aside, 0, 9], [-aside, 0, 3]]
     taken = material.cut(motion(way, rapid=[1, 2, 3]), cutter, note=True)
