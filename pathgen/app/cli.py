@@ -530,7 +530,7 @@ def _print_json(data: Any) -> None:
 
 def _show(lines: Iterable[str]) -> None:
     """Lines of a report; findings and the verdict in colour on a terminal."""
-    colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN}
+    colours = {"DO NOT CUT": RED, "Not verified": RED, "warning": YELLOW, "Verified": GREEN, "Verified in part": YELLOW}
     for line in lines:
         mark = line.partition(":")[0]
         line, known = one_line(line), mark in colours

@@ -29,6 +29,9 @@ SEEN = 1.0
 """Area of a closed place that would be seen, mm2."""
 LEFT_NOTED = 0.02
 """Share of a colour above which what stays closed is a warning."""
+MUCH_CLOSED = "much-left-closed"
+LEFT_MUCH = 0.1
+"""Share above which it is said beside the verdict: whole parts of the drawing are missing."""
 
 CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
@@ -97,7 +100,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
             if share < LEFT_UNREMARKED and detail.area < SEEN:
                 continue
             findings.append(Finding(
-                code="detail-out-of-reach", severity="warn" if share > LEFT_NOTED else "note",
+                code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
+                severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
                 got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {names}; the "
                 f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
@@ -15,6 +15,7 @@ from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
+from pathgen.report.reaching import MUCH_CLOSED
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
@@ -154,8 +155,18 @@ def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
         allowed = f" (allowed: {f['allowed']})" if f["allowed"] else ""
         remedy = f["remedy"][:1].upper() + f["remedy"][1:]
         lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {remedy}.")
-    verdict = "Verified: the programs, read back and simulated, cut the part as asked."
-    return lines + [verdict if checks["passed"] else "Not verified: these programs must not be cut."]
+    return [*lines, verdict(checks, units)[1]]
+
+
+def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt", "bad"], str]:
+    """Whether to cut; and whether that leaves much of a drawing closed."""
+    if not checks["passed"]:
+        return "bad", "Not verified: these programs must not be cut."
+    closed = [f for f in shown_findings(checks, units) if f["code"] == MUCH_CLOSED]
+    if not closed:
+        return "good", "Verified: the programs, read back and simulated, cut the part as asked."
+    parts = "; ".join(f"{f['where'].partition(',')[0]}: {f['got'].partition(';')[0]}" for f in closed)
+    return "doubt", f"Verified in part: the programs cut as planned, but much of the drawing is not cut. {parts}."
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

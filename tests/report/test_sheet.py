@@ -143,7 +143,7 @@ def test_findings_are_told_first_and_escaped(built):
     assert not page.all("i")
     assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("findings")[2]
     verdict = next(e for e in page.elements if e[1].get("class", "").startswith("verdict"))
-    assert "Do not cut" in verdict[2]
+    assert "must not be cut" in verdict[2]
     assert verdict[1]["class"] == "verdict bad"
 
 

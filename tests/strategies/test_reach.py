@@ -13,6 +13,7 @@ from pathgen import build, load_job
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
 from pathgen.report.reaching import CHANGE, reach_findings, reach_lines, reach_of_all, reach_of_cutters, worth
+from pathgen.report.text import verdict
 from pathgen.strategies.reach import Reach, SetReach, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, comb, flat_end, v_cutter
@@ -145,9 +146,13 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
     table = '[[inlay]]\nartwork = "tail.svg"\ndepth = 1.2\ncutters = ["{}"]\nplace = {{ at = [150.0, 0.0] }}\n\n'
     for cutter, warned in (("flat 3", True), ("flat 1", False)):
         (tmp_path / "job.toml").write_text(text[:start] + table.format(cutter) + text[end:])
-        report = build(load_job(tmp_path / "job.toml"), resolution=0.2).report
-        found = [f for f in report["checks"]["findings"] if f["code"] == "detail-out-of-reach"]
+        made = build(load_job(tmp_path / "job.toml"), resolution=0.2)
+        report, page = made.report, made.files(shaded=False)["setup.html"]
+        found = [f for f in report["checks"]["findings"] if f["code"] == "much-left-closed"]
         assert bool(found) == warned
+        kind, words = verdict(report["checks"], "mm")
+        assert (kind, f'class="verdict {kind}"' in page) == ("doubt" if warned else "good", True)
+        assert ("much of the drawing is not cut. inlay 1: " in words) == warned
         if warned:
             # 48 mm2 of tail, less the segment that the cutter bulges into its mouth, and four corners
             segment = 1.5**2 * math.asin(0.4) - 0.6 * math.sqrt(1.5**2 - 0.6**2)
@@ -168,7 +173,8 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
                        resolution=0.3).report
         share = report["inlays"][0]["reachable_area"] / report["inlays"][0]["area"]
         assert (share < 0.98) == warned
-        assert ("detail-out-of-reach" in {f["code"] for f in report["checks"]["findings"]}) == warned
+        codes = {f["code"] for f in report["checks"]["findings"]}
+        assert bool({"detail-out-of-reach", "much-left-closed"} & codes) == warned
     clamping = clamping_of(load_job(tmp_path / "job.toml"))
     assert reach_findings(clamping, reach_of_cutters(clamping)) == []
 

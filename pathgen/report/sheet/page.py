@@ -34,7 +34,7 @@ from pathgen.report.sheet.results import (
 )
 from pathgen.report.sheet.seen import finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import minutes_words, placed_words
+from pathgen.report.text import minutes_words, placed_words, verdict
 from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -115,11 +115,10 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
 
 def verdict_words(report: dict[str, Any]) -> list[Element]:
     """Whether to cut, and how much was found."""
-    passed, found = report["checks"]["passed"], report["checks"]["findings"]
-    verdict = "Verified: read back and simulated, these programs cut the part as asked." if passed else \
-        "Do not cut: verification found faults."
-    return [e("p", verdict, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
-              class_="verdict good" if passed else "verdict bad")]
+    found = report["checks"]["findings"]
+    kind, words = verdict(report["checks"], report["job_units"])
+    return [e("p", words, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
+              class_=f"verdict {kind}")]
 
 
 def _counted(found: Sequence[dict[str, Any]]) -> str:

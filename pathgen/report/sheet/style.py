@@ -7,12 +7,13 @@ RULE = "#b9c2bf"
 TINT = "#f3f5f2"
 GOOD = "#1e5136"
 BAD = "#8a2110"
+DOUBT = "#6b4a00"
 STOP_TINT = "#fbf1ea"
 LINK = "#17474f"
 
 TEXT_ON_GROUND = (
     (INK, PAPER), (QUIET, PAPER), (LINK, PAPER), (INK, TINT), (QUIET, TINT), (LINK, TINT), (INK, STOP_TINT),
-    (BAD, STOP_TINT), (BAD, PAPER), (PAPER, GOOD), (PAPER, BAD), (PAPER, INK),
+    (BAD, STOP_TINT), (BAD, PAPER), (PAPER, GOOD), (PAPER, BAD), (PAPER, DOUBT), (PAPER, INK),
 )
 """Every pair of colours in which the page shows words: (words, ground)."""
 
@@ -37,6 +38,7 @@ code {{ font: .95em ui-monospace, monospace; }}
 .verdict a {{ color: {PAPER}; }}
 .good {{ background: {GOOD}; }}
 .bad {{ background: {BAD}; }}
+.doubt {{ background: {DOUBT}; }}
 dl {{ display: grid; grid-template-columns: max-content 1fr; gap: .15rem 1rem; margin: .8rem 0; }}
 dt {{ color: {QUIET}; }}
 dd {{ margin: 0; min-width: 0; }}
