@@ -36,10 +36,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not os.environ.get("PATHGEN_TRACE"):
         warnings.simplefilter("ignore")  # of the libraries: what a maker must know is said in our own words
     try:
-        return int(options.run(options))
+        status = int(options.run(options))
+        if status != GOOD:
+            _say_of_an_earlier_set(options)
+        return status
     except PathgenError as wrong:
         words = in_units(str(wrong), _units_of(options))
         say(f" {words}", sys.stderr, mark="pathgen:", colour=RED)
+        _say_of_an_earlier_set(options)
         return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
@@ -53,6 +57,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
             "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
         return BAD_INPUT
+
+
+def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
+    """Where nothing was written, programs that lie there already are not those of this job."""
+    from pathgen.app.folders import RECORD
+
+    out = getattr(options, "out", None)
+    if out is not None and Path(out, RECORD).is_file():
+        say(f"The programs in {one_line(out)} are of an earlier build: do not cut them for this job.", sys.stderr)
 
 
 def _units_of(options: argparse.Namespace) -> str:

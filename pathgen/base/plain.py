@@ -9,6 +9,8 @@ import unicodedata
 from collections.abc import Iterable
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
+_BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
+_OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
 _ENDLESS = re.compile(r"\S{300,}")
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
@@ -37,14 +39,15 @@ def brief(text: str) -> str:
 
 
 def in_ascii(text: str) -> str:
-    """Text in printable ASCII, with blanks for brackets, percent signs and back strokes, commas for semicolons.
+    """Text in printable ASCII without brackets, percent signs, back strokes and semicolons; it reads as before.
 
-    >>> in_ascii("Fern (M30)\\nG0 Z-5; % é")
-    'Fern M30 G0 Z-5, e'
+    >>> in_ascii("Fern (M30)\\nG0 Z-5; 9 % é")
+    'Fern, M30 G0 Z-5, 9 percent e'
     """
     reduced = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    kept = "".join(c if c.isprintable() and c not in "()[]{}%\\" else " " for c in reduced.replace(";", ","))
-    return " ".join(kept.split())
+    reduced = _OPENS.sub(", ", reduced).replace(";", ",").replace("%", " percent")
+    kept = "".join(c if c.isprintable() and c not in "()[]{}\\" else " " for c in reduced)
+    return _BEFORE_STOPS.sub("", " ".join(kept.split()))
 
 
 def in_json(text: str) -> str:

@@ -170,8 +170,8 @@ def comment(text: str) -> str:
     Controllers obey comments that begin with some word (MSG of RS274/NGC, 3.3.4; others print, log or probe). So a
     comment begins with one of our own words, known to be harmless, or with two points.
 
-    >>> comment("job: Fern (M30)\\nG0 Z-5; % é"), comment("MSG, hello")
-    ('(job: Fern M30 G0 Z-5, e)', '(.. MSG, hello)')
+    >>> comment("job: Fern (M30)\\nG0 Z-5; é"), comment("MSG, hello")
+    ('(job: Fern, M30 G0 Z-5, e)', '(.. MSG, hello)')
     """
     plain = in_ascii(text)
     return f"({plain})" if _HARMLESS.match(plain) else f"(.. {plain})"

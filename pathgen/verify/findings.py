@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -97,7 +98,7 @@ def at(program: str, line: int | None = None, x: float | None = None, y: float |
     words = [program]
     if line:
         words.append(f"line {line}")
-    if x is not None and y is not None:
+    if x is not None and y is not None and math.isfinite(x) and math.isfinite(y):
         words.append(place_words(x, y))
     return ", ".join(words)
 

@@ -161,7 +161,9 @@ class _OneSlot:
             for code, off in (("slot-too-deep", deep), ("slot-too-shallow", shallow)):
                 i = int(np.argmax(off))
                 if off[i] > tolerances.slot_depth:
-                    yield self._found(code, int(by[i]), f"{(top - floor)[i]:.4f} mm deep", allowed)
+                    depth = (top - floor)[i]
+                    got = f"{depth:.4f} mm deep" if np.isfinite(depth) else "not cut on a part of its line"
+                    yield self._found(code, int(by[i]), got, allowed)
                     return
 
 

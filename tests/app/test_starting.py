@@ -1,5 +1,6 @@
 """A job to start from, and the picture of where everything lies."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -49,6 +50,18 @@ def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_pa
     monkeypatch.setattr(material, "MOST_WORK", 1.2 * sum(coarse.simulation.worked.values()))
     found = verify(made.plan.clamping, texts, resolution=1.0)
     assert [str(f) for f in found.findings] == [str(f) for f in coarse.findings]
+
+
+def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+    assert main(["build", "one.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) == 0
+    job = Path("one.toml")
+    for thick, out, told in (("thickness = 99", "out", True), ("thickness = 99", "elsewhere", False)):
+        job.write_text(re.sub(r"(?m)^thickness = [\d.]+", thick, job.read_text(), count=1))
+        capsys.readouterr()
+        assert main(["build", "one.toml", "--out", out]) != 0
+        assert ("The programs in out are of an earlier build: do not cut them" in capsys.readouterr().err) == told
 
 
 @pytest.mark.parametrize("name", ["", "..", "a/b\nc", '"; x', "-x"])

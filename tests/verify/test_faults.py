@@ -115,6 +115,18 @@ def test_faults_in_slots_and_bevels(arched, operation, check, change, code):
     assert code in codes(check, arched, operation, change)
 
 
+def test_a_slot_that_was_moved_aside_is_told_in_finite_numbers(arched):
+    step = next(s for s in arched.plan.clamping.steps if s.operation.name == "slots")
+    text = moved("X", 0.35)(next(p.text for p in arched.programs if p.file_name == step.file_name))
+    motion = motion_over_board(read_program(text, name=step.file_name), arched.plan.clamping, chord_tolerance=0.001,
+                               step=step)
+    found = list(slot_findings(motion, step, arched.plan.clamping, Tolerances()))
+    assert {"slot-off-line", "slot-too-shallow"} <= {f.code for f in found}
+    assert "not cut on a part of its line" in {f.got for f in found}
+    assert not any("inf" in str(f) or "nan " in str(f) for f in found)
+    assert at("a.nc", 3, np.nan, 2.0) == "a.nc, line 3"
+
+
 @pytest.mark.parametrize(("change", "code"), [
     (moved("X", 0.1), "hole-wrong"),
     (moved("Z", -0.5, below=-2.0), "hole-wrong"),
