@@ -64,7 +64,7 @@ def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
     from pathgen.app.folders import RECORD
 
     out = getattr(options, "out", None)
-    if out is not None and Path(out, RECORD).is_file():
+    if out is not None and os.path.isfile(Path(out, RECORD)):
         say(f"The programs in {one_line(out)} are of an earlier build: do not cut them for this job.", sys.stderr)
 
 
