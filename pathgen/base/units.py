@@ -20,7 +20,7 @@ _LONGEST = 60
 
 _LENGTH = re.compile(
     r"""^\s*(?P<sign>[+-]?)\s*
-    (?: (?P<whole>\d+)\s+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)     # 25 1/2
+    (?: (?P<whole>\d+)(?:\s+|-)(?P<n1>\d+)\s*/\s*(?P<d1>\d+)  # 25 1/2, 25-1/2
       | (?P<n2>\d+)\s*/\s*(?P<d2>\d+)                      # 1/4
       | (?P<decimal>\d+(?:\.\d*)?|\.\d+) )                 # 25.5
     \s*(?P<unit>mm|cm|in|inch|inches|"|)\s*$""",
@@ -29,7 +29,8 @@ _LENGTH = re.compile(
 
 
 def parse_length(text: str, default_unit: str | None = None) -> float:
-    """Millimetres in a written length such as ``"648 mm"``, ``"25 1/2 in"`` or ``"1/4 in"``.
+    """Millimetres in a written length such as ``"648 mm"``, ``"25 1/2 in"`` or ``"1/4 in"``; a whole and a fraction may
+    be joined by a hyphen, ``"25-1/2 in"``.
 
     Raises ValueError when the text is not a length, or has no unit and there is no `default_unit`.
     """
@@ -39,7 +40,7 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
     part = match.groupdict()
     unit = part["unit"] or default_unit
     if unit is None:
-        raise ValueError(f"{text!r} has no unit")
+        raise ValueError(f"{text!r} has no unit: is it {text.strip() + ' in'!r} or {text.strip() + ' mm'!r}?")
     if part["decimal"]:
         value = float(part["decimal"])
     else:

@@ -141,7 +141,8 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
 
 
 def choice(*allowed: str) -> Reader:
-    """One of a few words."""
+    """One of a few words; one that is named twice is one."""
+    allowed = tuple(dict.fromkeys(allowed))
 
     @holding(" or ".join(f'"{a}"' for a in allowed))
     def read(value: Any, place: Place) -> str:

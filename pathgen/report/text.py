@@ -207,7 +207,8 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
 
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
-    fill = f", fill {inlay['fill_volume'] / 1000:.2f} ml" if inlay["fill_volume"] else ""
+    needed = sum(one["needed_volume"] for one in inlay["amounts"]) / 1000
+    fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
     floor = f"; floor up to {fine_length(inlay['floor_high'], units)} above its depth" if inlay["floor_high"] else ""
     return (
         f"Inlay {number} ({', '.join(inlay['colours'])}): {area_words(inlay['area'], units, decimals=0)}, "

@@ -50,7 +50,8 @@ class Watched:
 def watched(job: Path):
     process = subprocess.Popen(
         [sys.executable, "-m", "pathgen", "watch", str(job), "--out", str(job.with_name("out")), "--resolution", "0.3"],
-        stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(HOUSE), "PYTHONUNBUFFERED": "1"})
+        stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(HOUSE), "PYTHONUNBUFFERED": "1"},
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))  # a shell's background jobs ignore it
     try:
         yield Watched(process, re.search(r"http://\S+/", process.stdout.readline())[0])
     finally:

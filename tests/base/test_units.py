@@ -6,7 +6,8 @@ from pathgen.base.units import INCH, format_length, parse_length
 
 
 @pytest.mark.parametrize(("text", "mm"), [
-    ("648 mm", 648.0), ("1/4 in", 6.35), ("25 1/2 in", 647.7), ("25.5 in", 647.7), ('3/16"', 4.7625), ("2 cm", 20.0),
+    ("648 mm", 648.0), ("1/4 in", 6.35), ("25 1/2 in", 647.7), ("25-1/2 in", 647.7),
+    ("25.5 in", 647.7), ('3/16"', 4.7625), ("2 cm", 20.0),
     (" .5 in ", 12.7), ("-1/8 in", -3.175), ("23/1000 inch", 0.5842),
 ])
 def test_written_lengths(text, mm):
