@@ -25,6 +25,7 @@ from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.fingerboard.stringing import checked_strings
 from pathgen.parts.flat.part import FlatPart
+from pathgen.strategies.cutting_out import LEAST_WASTE
 from pathgen.work.features import Holes, OutlineCut, Slots
 from pathgen.work.part import Part
 
@@ -296,7 +297,12 @@ def _larger_blank(job: Job, part: Part) -> str:
     def up(mm: float) -> str:
         return format_length(float(np.ceil(mm / step - 1e-9)) * step, unit)
 
-    ways = [f"width {up(2 * max(-y0, y1))} or more"] if 2 * max(-y0, y1) > stock.width else []
+    # what holds tabs is asked for at once
+    cut, beside = job.outline, 0.0
+    if cut and (cut.tabs or (cut.tabs is None and not cut.skin)):
+        beside = job.cutter(cut.cutter, "[outline] cutter").diameter + LEAST_WASTE
+    width = 2 * (max(-y0, y1) + beside)
+    ways = [f"width {up(width)} or more"] if 2 * max(-y0, y1) > stock.width else []
     before = max(stock.margin_nut, -x0)
     if x1 - x0 > stock.length:
         ways.append(f"length {up(before + x1)} or more with a margin_nut of {format_length(before, unit)}")

@@ -173,8 +173,8 @@ def check_tabs_hold(
         f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place_words(*tabs[worst].tolist())}, "
         f"and a cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
         allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
-        remedy=f"take a blank {2 * (needed - waste[worst]):.2f} mm {larger} or more (a block: more margin), or a "
-        "smaller cutter; or stick the blank down over its whole face and write tabs = 0",
+        remedy=f"take a blank {rounded_up(2 * (needed - waste[worst])):.2f} mm {larger} or more (a block: more "
+        "margin), or a smaller cutter; or stick the blank down over its whole face and write tabs = 0",
     )
 
 

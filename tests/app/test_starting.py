@@ -64,6 +64,19 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
         assert ("The programs in out are of an earlier build: do not cut them" in capsys.readouterr().err) == told
 
 
+def test_the_blank_that_a_refusal_asks_for_also_holds_the_tabs(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "narrow"]) == 0
+    job = Path("narrow.toml")
+    stock = re.search(r"(?ms)^\[stock\].*?width = ([\d.]+)", job.read_text())
+    job.write_text(job.read_text()[: stock.start(1)] + "40" + job.read_text()[stock.end(1) :])
+    with pytest.raises(pathgen.PathgenError, match="the board does not lie within the blank") as refused:
+        pathgen.build(pathgen.load_job("narrow.toml"), resolution=0.4)
+    asked = re.search(r"width ([\d.]+) mm or more", str(refused.value))[1]
+    job.write_text(job.read_text().replace("width = 40", f"width = {asked}"))
+    assert pathgen.build(pathgen.load_job("narrow.toml"), resolution=0.4).passed
+
+
 @pytest.mark.parametrize("name", ["", "..", "a/b\nc", '"; x', "-x"])
 def test_names_that_no_file_can_have(tmp_path, monkeypatch, name):
     monkeypatch.chdir(tmp_path)
