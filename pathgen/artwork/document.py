@@ -172,6 +172,8 @@ def read_document(path: str | Path) -> Document:
             builder._here(), "declares XML entities or refers to other files, which are not read",
             remedy="save it again as plain SVG, without a document type that declares entities",
         ) from None
+    except ArtworkError:  # one of the limits; it is a ValueError too
+        raise
     except (LookupError, ValueError) as error:  # several encodings of many bytes are a ValueError
         raise ArtworkError(path.name, f"unknown text encoding ({error})", remedy="save it again in UTF-8") from None
     if root.tag != f"{SVG}svg":

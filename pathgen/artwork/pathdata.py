@@ -281,5 +281,5 @@ _COMMAND = re.compile(r"([lLhHvVcC])([^lLhHvVcC]*)")
 _BLANKS = " \t\r\n\f,"
 _PAIRS = set("cClL")
 _LETTERS_ALONE = str.maketrans("", "", "0123456789.eE+-" + _BLANKS)
-_GLUED = re.compile(r"\.\d*\.")
+_GLUED = re.compile(r"\.[0-9]*\.")
 _SPACED = str.maketrans(dict.fromkeys("mMlLhHvVcCsSqQtTzZ" + _BLANKS, " ") | {"-": " -", "+": " +", "E": "e"})

@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
 _TRANSFORM = re.compile(r"\s*,?\s*(matrix|translate|scale|rotate|skewX|skewY|translateX|translateY|scaleX|scaleY)"
-                        r"\s*\(([^()]*)\)\s*,?\s*")
-_UNIT = re.compile(rf"({NUMBER})\s*(px|deg|rad|turn|grad)(?=[\s,]|$)")
+                        r"\s*\(([^()]*)\)\s*,?\s*", re.ASCII)
+_UNIT = re.compile(rf"({NUMBER})\s*(px|deg|rad|turn|grad)(?=[\s,]|$)", re.ASCII)
 _IN_UNITS = {"px": 1.0, "deg": 1.0, "rad": 180.0 / math.pi, "turn": 360.0, "grad": 0.9}
 
 

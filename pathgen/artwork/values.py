@@ -24,9 +24,9 @@ PX_PER = {
 
 MM_PER_PX = 25.4 / 96.0
 
-NUMBER = r"[+-]?(?:\d++(?:\.\d*+)?|\.\d++)(?:[eE][+-]?\d++)?"
-_LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*")
-_NUMBERS = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-.]))?)*+\s*")
+NUMBER = r"[+-]?(?:[0-9]++(?:\.[0-9]*+)?|\.[0-9]++)(?:[eE][+-]?[0-9]++)?"
+_LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*", re.ASCII)
+_NUMBERS = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-.]))?)*+\s*", re.ASCII)
 _ONE_NUMBER = re.compile(NUMBER)
 
 
