@@ -41,8 +41,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return status
     except PathgenError as wrong:
-        words = in_units(str(wrong), _units_of(options))
-        say(f" {words}", sys.stderr, mark="pathgen:", colour=RED)
+        units = _units_of(options)
+        for line in wrong.lines:
+            say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         _say_of_an_earlier_set(options)
         return BAD_INPUT
     except BrokenPipeError:
