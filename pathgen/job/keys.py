@@ -37,12 +37,13 @@ class Place:
         return JobError(self.where, problem, allowed=allowed, remedy=remedy)
 
 
-def key(reader: Reader, doc: str, default: Any = MISSING, *, shown: str = "") -> Any:
+def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None = None, shown: str = "") -> Any:
     """A field of a table: its reader, one line of words for the maker, and the default when it has one.
 
-    `shown` is how the default is written in the list of keys, where its own text would not say enough.
+    `inch` is the default of a job in inches, in mm, where what is bought or set is another size there. `shown` is how
+    the default is written in the list of keys, where its own text would not say enough.
     """
-    words = {"reader": reader, "doc": doc, "shown": shown}
+    words = {"reader": reader, "doc": doc, "shown": shown, "inch": inch}
     if default is MISSING:
         return dataclasses.field(metadata=words)
     if callable(default):
@@ -83,6 +84,8 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
                 values[name] = field.metadata["reader"](data[name], place.inside(name))
             elif field.default is MISSING and field.default_factory is MISSING and name not in meant:
                 raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
+            elif place.units == "in" and field.metadata["inch"] is not None:
+                values[name] = field.metadata["inch"]
     mistakes.refuse()
     return table(**values)
 
