@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.base.plain import in_json, one_line
+from pathgen.base.plain import capital, in_json, one_line
 from pathgen.base.units import in_units
 
 if TYPE_CHECKING:
@@ -41,8 +41,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             _say_of_an_earlier_set(options)
         return status
     except PathgenError as wrong:
-        words = in_units(str(wrong), _units_of(options))
-        say(f" {words}", sys.stderr, mark="pathgen:", colour=RED)
+        units = _units_of(options)
+        for line in wrong.lines:
+            say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         _say_of_an_earlier_set(options)
         return BAD_INPUT
     except BrokenPipeError:
@@ -253,7 +254,7 @@ def _command(
     commands: Any, name: str, run: Any, words: str, example: str, *, job: bool = True
 ) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(
-        name, help=words, description=words[:1].upper() + words[1:] + ".", epilog=f"example: pathgen {example}",
+        name, help=words, description=capital(words) + ".", epilog=f"example: pathgen {example}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     if job:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections.abc import Sequence
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Lock, Thread
 from types import TracebackType
@@ -31,7 +32,7 @@ _HASH = base64.b64encode(hashlib.sha256(SCRIPT.encode()).digest()).decode()
 POLICY = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; connect-src 'self'; " \
          f"script-src 'sha256-{_HASH}'"
 STYLE = ("position: sticky; top: 0; z-index: 1; margin: 0; padding: .5rem 1rem; font: 1rem/1.4 system-ui, sans-serif; "
-         "color: #ffffff; background: ")
+         "white-space: pre-line; color: #ffffff; background: ")
 _QUIET, _BAD = "#1b2624", "#8a2110"
 
 e = element
@@ -87,11 +88,11 @@ class PageServer:
             self._page, self._placing, self._bad = page, None, False
             self._words, self._number = "Built. This page follows the job file.", self._number + 1
 
-    def wrong(self, words: str) -> None:
-        """Show what is wrong, over what was built before."""
+    def wrong(self, words: Sequence[str]) -> None:
+        """Show what is wrong, a line for each, over what was built before."""
         with self._lock:
-            below = " Below is what was built last." if self._page else ""
-            self._words, self._bad = f"Not built: {words}.{below}", True
+            below = ["Below is what was built last."] if self._page else []
+            self._words, self._bad = "\n".join(["Not built:", *(f"{each}." for each in words), *below]), True
             self._number += 1
 
     def state(self) -> str:

@@ -11,6 +11,7 @@ from pathgen.base.units import fine_length, format_length
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
+from pathgen.report.finding_words import finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.work.clamping import Clamping
@@ -50,5 +51,5 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
         copies = f", {len(inlay.placed)} copies" if len(inlay.placed) > 1 else ""
         yield f"Inlay {number}, {', '.join(inlay.colours)}: {x0} to {x1} along, {y0} to {y1} across{size}{copies}."
     for doubt in doubts_of(job, clamping):
-        yield f"{'warning' if doubt.grave else 'note'}: {doubt.where}: {doubt.problem} (allowed: {doubt.allowed}): " \
-              f"{doubt.remedy}"
+        yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
+                           units=job.units)

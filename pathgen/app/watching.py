@@ -54,7 +54,7 @@ class _Watch:
         self._job, self._out, self._page, self._resolution = job, out, page, resolution
         self._drawings: list[Path] = []
         self._unwritten: Build | None = None
-        self._said = ""
+        self._said: list[str] = []
         self._memory = Memory()
 
     def run(self) -> None:
@@ -98,7 +98,7 @@ class _Watch:
                     raise _ChangedMeanwhileError from None
                 raise
 
-        self._said, self._unwritten = "", None
+        self._said, self._unwritten = [], None
         try:
             self._guarded(build_all)
         except _ChangedMeanwhileError:
@@ -132,8 +132,10 @@ class _Watch:
         try:
             act()
         except PathgenError as wrong:
-            words = in_units(str(wrong), units_of(self._job))
+            units = units_of(self._job)
+            words = [in_units(line, units) for line in wrong.lines]
             if words != self._said:
-                say(f" {words}", mark="not built:", colour=RED)
+                for each in words:
+                    say(f" {each}", mark="not built:", colour=RED)
                 self._page.wrong(words)
             self._said = words

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from pathgen.base.plain import brief, one_line
+
+MOST_SAID = 20
+"""Mistakes that are listed at once."""
 
 
 class PathgenError(ValueError):
@@ -21,6 +26,11 @@ class PathgenError(ValueError):
     remedy : str
         The one thing to do next.
 
+    Attributes
+    ----------
+    others : tuple of PathgenError
+        What else was found wrong in the same run; a job file may hold several mistakes.
+
     Examples
     --------
     >>> import pathgen
@@ -34,10 +44,55 @@ class PathgenError(ValueError):
     def __init__(self, where: str, problem: str, *, allowed: str = "", remedy: str = "") -> None:
         where, problem, allowed, remedy = (brief(one_line(words)) for words in (where, problem, allowed, remedy))
         self.where, self.problem, self.allowed, self.remedy = where, problem, allowed, remedy
+        self.others: tuple[PathgenError, ...] = ()
         text = f"{where}: {problem}"
         text += f" (allowed: {allowed})" if allowed else ""
         text += f": {remedy}" if remedy else ""
         super().__init__(text)
+
+    @property
+    def lines(self) -> list[str]:
+        """This and the others, a line for each; of very many the first, and how many more there are."""
+        every = [str(one) for one in (self, *self.others)]
+        more = [f"and {len(every) - MOST_SAID} more mistakes"] if len(every) > MOST_SAID else []
+        return every[:MOST_SAID] + more
+
+
+class Mistakes:
+    """Bad input gathered place by place, so that one run says all of it.
+
+    >>> found = Mistakes()
+    >>> for where in ("a", "b"):
+    ...     with found.caught():
+    ...         raise PathgenError(where, "is wrong")
+    >>> try:
+    ...     found.refuse()
+    ... except PathgenError as wrong:
+    ...     print(wrong, "|", *wrong.others)
+    a: is wrong | b: is wrong
+    """
+
+    def __init__(self) -> None:
+        self._found: dict[str, PathgenError] = {}
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    @contextmanager
+    def caught(self) -> Iterator[None]:
+        """Keeps what is refused within the block, once."""
+        try:
+            yield
+        except PathgenError as wrong:
+            for one in (wrong, *wrong.others):
+                self._found.setdefault(str(one), one)
+
+    def refuse(self) -> None:
+        """Raise the first that was kept, with the others; nothing where there is none."""
+        if self._found:
+            first, *others = self._found.values()
+            first.others = tuple(others)
+            raise first
 
 
 @dataclass(frozen=True, kw_only=True)

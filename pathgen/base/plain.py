@@ -63,3 +63,8 @@ def rounded(value: float, places: int = 5) -> float | None:
 def rounded_point(point: Iterable[float]) -> list[float]:
     """A rounded point."""
     return [round(float(v), 5) + 0.0 for v in point]
+
+
+def capital(words: str) -> str:
+    """Words as a sentence begins."""
+    return words[:1].upper() + words[1:]

@@ -62,10 +62,13 @@ def _widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             remedy="if that is not meant, name a thinner cutter, or correct its diameter",
         )
     if clamping.surfacing is not None and clamping.surfacing.scallop > _HIGH_RIDGE:
+        spaced = job.surface is not None and job.surface.stepover is not None
         yield Doubt(
-            where="[surface] scallop", problem=f"ridges {format_length(clamping.surfacing.scallop, units)} high",
+            where="[surface] stepover" if spaced else "[surface] scallop",
+            problem=f"ridges {format_length(clamping.surfacing.scallop, units)} high",
             allowed=f"{format_length(0.01, units)} to {format_length(0.02, units)} sand away quickly (common practice)",
-            remedy="if that is not meant, make scallop smaller",
+            remedy="if that is not meant, make stepover smaller: it is a length from pass to pass, not a share"
+                   if spaced else "if that is not meant, make scallop smaller",
         )
 
 
@@ -97,6 +100,12 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    if not clamping.setup.keep_out:
+        yield Doubt(
+            where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
+            allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
+            remedy="if clamps or screws hold it, add them; with tape or vacuum leave it so", grave=False,
+        )
     blank = shapely.box(*(clamping.shared.blank if clamping.shared else clamping.stock.bounds))
     for number, box in enumerate(clamping.setup.keep_out, 1):
         where = f"[setup] keep_out {number}"

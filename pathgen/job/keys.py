@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
 
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, parse_length
 
 Table = TypeVar("Table")
@@ -37,12 +37,13 @@ class Place:
         return JobError(self.where, problem, allowed=allowed, remedy=remedy)
 
 
-def key(reader: Reader, doc: str, default: Any = MISSING, *, shown: str = "") -> Any:
+def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None = None, shown: str = "") -> Any:
     """A field of a table: its reader, one line of words for the maker, and the default when it has one.
 
-    `shown` is how the default is written in the list of keys, where its own text would not say enough.
+    `inch` is the default of a job in inches, in mm, where what is bought or set is another size there. `shown` is how
+    the default is written in the list of keys, where its own text would not say enough.
     """
-    words = {"reader": reader, "doc": doc, "shown": shown}
+    words = {"reader": reader, "doc": doc, "shown": shown, "inch": inch}
     if default is MISSING:
         return dataclasses.field(metadata=words)
     if callable(default):
@@ -66,28 +67,39 @@ def holds(reader: Reader) -> tuple[str, type[Any] | None]:
 
 
 def read_table(table: type[Table], data: Any, place: Place) -> Table:
-    """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError."""
+    """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError, all at once."""
     if not isinstance(data, Mapping):
         once = "write it once, its name in single brackets" if isinstance(data, list) else ""
         raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values", remedy=once)
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
-    for name in data:
-        if name not in fields:
+    unknown = [name for name in data if name not in fields]
+    meant = [near for name in unknown for near in _nearest(name, list(fields))]
+    values, mistakes = {}, Mistakes()
+    for name in unknown:
+        with mistakes.caught():
             raise unknown_key(name, list(fields), place)
-    values = {}
     for name, field in fields.items():
-        if name in data:
-            values[name] = field.metadata["reader"](data[name], place.inside(name))
-        elif field.default is MISSING and field.default_factory is MISSING:
-            raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
+        with mistakes.caught():
+            if name in data:
+                values[name] = field.metadata["reader"](data[name], place.inside(name))
+            elif field.default is MISSING and field.default_factory is MISSING and name not in meant:
+                raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
+            elif place.units == "in" and field.metadata["inch"] is not None:
+                values[name] = field.metadata["inch"]
+    mistakes.refuse()
     return table(**values)
 
 
 def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
     """The error for a key that is not known here, with the nearest one that is."""
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    near = _nearest(name, known)
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
     return place.refuse(f"unknown key {_shown(name)}", remedy=remedy)
+
+
+def _nearest(name: str, known: Sequence[str]) -> list[str]:
+    """The one that is likely meant; empty where none is like it."""
+    return difflib.get_close_matches(name, known, n=1, cutoff=0.5)
 
 
 def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> Reader:
@@ -239,7 +251,8 @@ def _length_mm(value: Any, place: Place) -> float:
         try:
             return parse_length(value)
         except ValueError as wrong:
-            raise place.refuse(str(wrong), remedy="write a number, or a text with its unit") from None
+            remedy = "write a decimal point, not a comma" if "," in value else "write a number, or a text with its unit"
+            raise place.refuse(str(wrong), remedy=remedy) from None
     if not _is_number(value):
         raise place.refuse(f"{_shown(value)} given", allowed=f'a length in {place.units}, or a text like "1/4 in"')
     return float(value) * MM_PER[place.units]

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.base import given
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
 from pathgen.job.bench_tables import dots_inlay
@@ -47,7 +47,7 @@ def load_job(path: str | Path) -> Job:
     ------
     JobError
         On anything wrong: a file that cannot be read, bad TOML, unknown or missing keys, values out of range,
-        numbers that do not go together.
+        numbers that do not go together. It is the first of them; `others` holds those that were found with it.
 
     Examples
     --------
@@ -60,18 +60,7 @@ def load_job(path: str | Path) -> Job:
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")))
     choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
-    for name in data:
-        if name not in (*TOP_KEYS, *TABLES):
-            raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
-    _one_part(data, place)
-    values = {name: _read(name, data, place) for name in TABLES if name in data or name in WITH_DEFAULTS + REQUIRED}
-    job = Job(
-        title=text()(data.get("title", path.stem), place.inside("title")),
-        units=place.units,
-        path=path,
-        order=list_of(choice(*ORDER))(data.get("order", list(ORDER)), place.inside("order")),
-        **{REPEATED.get(name, name): value for name, value in values.items()},
-    )
+    job = Job(units=place.units, path=path, **_values(data, place))
     _bring_in_defaults(job)
     if job.parts:
         object.__setattr__(job, "part_jobs", _part_jobs(job))
@@ -80,6 +69,29 @@ def load_job(path: str | Path) -> Job:
         check_sense(job)
     object.__setattr__(job, "fingerprint", _fingerprint(data, job))
     return job
+
+
+def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
+    """What stands in the file, by the fields of `Job`; raises JobError with everything that cannot be read."""
+    values: dict[str, Any] = {}
+    mistakes = Mistakes()
+    for name in data:
+        with mistakes.caught():
+            if name not in (*TOP_KEYS, *TABLES):
+                raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
+    if not mistakes:  # a table that is missing may be one of those that are not known
+        with mistakes.caught():
+            _one_part(data, place)
+    with mistakes.caught():
+        values["title"] = text()(data.get("title", place.where.removesuffix(".toml")), place.inside("title"))
+    with mistakes.caught():
+        values["order"] = list_of(choice(*ORDER))(data.get("order", list(ORDER)), place.inside("order"))
+    for name in TABLES:
+        if name in data or name in WITH_DEFAULTS or (name in REQUIRED and not mistakes):
+            with mistakes.caught():
+                values[REPEATED.get(name, name)] = _read(name, data, place)
+    mistakes.refuse()
+    return values
 
 
 def _part_jobs(job: Job) -> tuple[Job, ...]:
@@ -96,9 +108,15 @@ def _part_jobs(job: Job) -> tuple[Job, ...]:
                                remedy="name that part's own file")
             made.append(load_job(path))
         except JobError as wrong:
-            raise JobError(f"[[part]] {number}, {wrong.where}", wrong.problem, allowed=wrong.allowed,
-                           remedy=wrong.remedy) from None
+            raise _of_part(number, wrong) from None
     return tuple(made)
+
+
+def _of_part(number: int, wrong: PathgenError) -> JobError:
+    """The same, with the part that it is about."""
+    said = JobError(f"[[part]] {number}, {wrong.where}", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy)
+    said.others = tuple(_of_part(number, one) for one in wrong.others)
+    return said
 
 
 def drawings_named(path: Path, *, of_parts: bool = True) -> list[Path]:
@@ -166,8 +184,13 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
         entries = data[name]
         if not isinstance(entries, list):
             raise place.refuse(f"[{name}] written once", remedy=f"write [[{name}]], one for each")
-        places = [Place(f"[[{name}]] {_called(entry, i)}", place.units) for i, entry in enumerate(entries)]
-        return tuple(read_table(table, entry, where) for entry, where in zip(entries, places, strict=True))
+        read: list[Any] = []
+        mistakes = Mistakes()
+        for i, entry in enumerate(entries):
+            with mistakes.caught():
+                read.append(read_table(table, entry, Place(f"[[{name}]] {_called(entry, i)}", place.units)))
+        mistakes.refuse()
+        return tuple(read)
     if name in REQUIRED and name not in data:
         raise place.refuse(f"[{name}] is missing", remedy=f"add a [{name}] table")
     return read_table(table, data.get(name, {}), Place(f"[{name}]", place.units))

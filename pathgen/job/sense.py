@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import MM_PER, format_length, place_words, rounded_down, rounded_up
 from pathgen.job.back import check_channel
 from pathgen.job.filling import check_filling
@@ -18,7 +20,7 @@ from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_outline
-from pathgen.job.tables import BoardTable
+from pathgen.job.tables import BoardTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.neck import neck_of
@@ -31,34 +33,34 @@ from pathgen.work.part import Part
 
 
 def check_sense(job: Job) -> None:
-    """Raise JobError for the first thing that does not go together."""
-    _cutter_names(job)
-    _needed_tables(job)
-    _order(job)
-    for one in parts_of(job):
-        _part(one)
+    """Raise JobError for what does not go together: all that is found before it would lead to more."""
+    _all(partial(_cutter_names, job), partial(_needed_tables, job), partial(_order, job))
+    _all(*(partial(_part, one) for one in parts_of(job)))
+
+
+def _all(*checks: Callable[[], object]) -> None:
+    mistakes = Mistakes()
+    for check in checks:
+        with mistakes.caught():
+            check()
+    mistakes.refuse()
 
 
 def _part(job: Job) -> None:
     part = part_of(job)
+    on_board: list[Callable[[], object]] = []
     if isinstance(part, FlatPart):
         check_flat(job, part)
     else:
         _of_boards(job)
         _radius_and_width(job, part)
+        on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
-    _surface_settings(job, part)
-    _inlays(job)
-    check_filling(job)
-    _pieces(job)
-    if isinstance(part, Fingerboard):
-        _slots(job, part)
-        _nut(job, part)
-    _holes(job, part)
-    check_channel(job, part)
-    _outline(job, part)
-    if isinstance(part, Fingerboard):
-        _fittings(job, part)
+    _all(
+        partial(_surface_settings, job, part), partial(_inlays, job), partial(check_filling, job),
+        partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
+        partial(_outline, job, part), *on_board,
+    )
 
 
 def _of_boards(job: Job) -> None:
@@ -178,13 +180,16 @@ def _cutter_names(job: Job) -> None:
     for name in names:
         if names.count(name) > 1:
             raise JobError("[[cutter]]", f'two cutters are called "{name}"', remedy="give each its own name")
-    for where, name in _named_cutters(job):
-        cutter = job.cutter(name, where)
-        per, unit = MM_PER[job.units], job.units
-        if cutter.feed > job.machine.rapid + 1e-6:
-            raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
-                           allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
-                           remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+    _all(*(partial(_named_cutter, job, where, name) for where, name in _named_cutters(job)))
+
+
+def _named_cutter(job: Job, where: str, name: str) -> None:
+    cutter = job.cutter(name, where)
+    per, unit = MM_PER[job.units], job.units
+    if cutter.feed > job.machine.rapid + 1e-6:
+        raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
+                       allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
+                       remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
 
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:
@@ -389,18 +394,21 @@ def _leave(job: Job) -> None:
 
 
 def _inlays(job: Job) -> None:
-    for i, inlay in enumerate(job.inlays, 1):
-        if inlay.artwork and not os.path.isfile(job.artwork_path(i - 1)):
-            raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
-                           "relative to the job file")
-        ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
-        if inlay.place and len(ways) != 1:
-            raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
-                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
-        diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
-        if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
-            raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
-                           remedy="each later cutter cuts only what the earlier could not reach")
+    _all(*(partial(_inlay, job, i, inlay) for i, inlay in enumerate(job.inlays, 1)))
+
+
+def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
+    if inlay.artwork and not os.path.isfile(job.artwork_path(i - 1)):
+        raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
+                       "relative to the job file")
+    ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
+    if inlay.place and len(ways) != 1:
+        raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                       allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+    diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
+    if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
+        raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
+                       remedy="each later cutter cuts only what the earlier could not reach")
 
 
 def _pieces(job: Job) -> None:

@@ -251,7 +251,7 @@ class SetupTable(Setup):
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
     )
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
-                        0.1, shown="0.1 mm")
+                        0.1, inch=0.1016, shown="0.1 mm; 0.004 in of a job in inches")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -33,8 +33,11 @@ LEAST_FOOT = 1.5
 BESIDE = 25.0
 """How far beside the blank a place on the bed may be, mm."""
 
-HUNDREDTH = 0.01
-"""The error of Z whose cost is told, mm."""
+ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
+"""The error of Z whose cost is told, by units, mm: what a display or a dial shows."""
+
+WHOLE = {"mm": 0.1, "in": 0.254}
+"""Places are told in whole ones of these, by units, mm."""
 
 _ROUNDS = 60
 
@@ -121,7 +124,7 @@ def _first(clamping: Clamping, step: Step, widest: float) -> ZeroCheck | None:
     """A check at the first bare place there is; raw top with room for every cutter makes it the same for all."""
     for free, on in _by_height(clamping, step, widest):
         if not free.is_empty:
-            return _check(clamping, step, on, *_middle(free))
+            return _check(clamping, step, on, *_middle(free, WHOLE[clamping.units]))
     return None
 
 
@@ -204,12 +207,12 @@ def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeomet
     return overlay.intersection(free, shapely.box(x1 - far[0], y1 - far[1], x0 + far[0], y0 + far[1]))
 
 
-def _middle(free: BaseGeometry) -> tuple[float, float]:
-    """The place with most room round it, on tenths of a millimetre where that is still inside."""
+def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
+    """The place with most room round it, in whole steps of `whole` mm where that is still inside."""
     best = max(getattr(free, "geoms", [free]), key=lambda part: float(part.area))
     inside = shapely.maximum_inscribed_circle(best, tolerance=0.05) if best.area > 0 else best
     x, y = shapely.get_coordinates(inside)[0].tolist()
-    near = shapely.Point(round(x, 1), round(y, 1))
+    near = shapely.Point(round(round(x / whole) * whole, 9), round(round(y / whole) * whole, 9))
     return (near.x, near.y) if free.intersects(near) else (x, y)
 
 
@@ -228,7 +231,7 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     """How to try the zero, and what follows where the display says otherwise: two lines."""
     x, y, z = (format_length(v, units, decimals={"mm": d, "in": 4}[units])
                for v, d in zip(check.display, (2, 2, 3), strict=True))
-    feeler, step_of = format_length(check.feeler, units), format_length(HUNDREDTH, units)
+    feeler, step_of = format_length(check.feeler, units), format_length(ERROR_TOLD[units], units)
     over = f" to {format_length(check.display[2] + check.ridge, units)}" if check.ridge else ""
     where = {"raw top": "the bare raw top", "finished surface": "the finished surface",
              "bare face": "the bare face", "bed": "the bare bed"}[check.on]

@@ -44,7 +44,7 @@ def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
         for f in frets
     ]
     head = ["fret", "finished width", "cut width", *(names[k] for k in kept)]
-    return [f"(all in {units}, widths along the fret)", *table(head, rows, right=range(len(head)))]
+    return [f"({units}; widths along the fret)", *table(head, rows, right=range(len(head)))]
 
 
 def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:

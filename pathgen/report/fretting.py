@@ -9,6 +9,7 @@ from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
 from pathgen.base.units import INCH, format_length, way_length
 from pathgen.report.board_text import length_number
+from pathgen.report.finding_words import finding_line
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
 
@@ -72,7 +73,7 @@ def fretting_words(data: dict[str, Any], units: str) -> str:
 def fretting_lines(data: dict[str, Any], units: str) -> list[str]:
     """The sheet as text."""
     head, rows = fretting_rows(data, units)
-    faults = [f"warning: {f['where']}: {f['got']} (allowed: {f['allowed']}). {f['remedy'].capitalize()}."
+    faults = [finding_line("warn", f["where"], f["got"], f["allowed"], f["remedy"], units=units)
               for f in data["faults"]]
     return [*table(head, rows, right=range(len(head))), "", fretting_words(data, units), *faults]
 

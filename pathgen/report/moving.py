@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pathgen.base.plain import capital
 from pathgen.base.units import format_length
 
 FINE = {"mm": 3, "in": 4}
@@ -25,7 +26,7 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
         f"{moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
     ]
     said = error_words(moved["errors"], units) if moved["errors"] else ""
-    return words + [f"{line[:1].upper()}{line[1:]}." for line in [said] if line]
+    return words + [f"{capital(line)}." for line in [said] if line]
 
 
 def error_words(errors: dict[str, Any], units: str) -> str:
@@ -62,7 +63,7 @@ def seen_lines(seen: dict[str, float]) -> list[str]:
         what, how = _SHAPES[shape]
         said = (f"leaves {100 * share:.0f} % of itself over at the worst mark" if share >= SHOWS else
                 f"the marks cannot see, or take for a tilt: lay {how}")
-        words.append(f"{what[:1].upper()}{what[1:]} {said}.")
+        words.append(f"{capital(what)} {said}.")
     if min(seen["bow"], seen["cup"]) >= SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     return ["What the marks see where the blank has not only moved but changed its shape:", *words]

@@ -10,7 +10,8 @@ import shapely
 
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, words
-from pathgen.base.units import fine_length, in_units
+from pathgen.base.units import fine_length
+from pathgen.report.finding_words import finding_line
 from pathgen.verify.findings import Finding
 
 _BODY = 40.0
@@ -49,9 +50,7 @@ def neck_data(data: dict[str, Any], wrong: Sequence[Finding]) -> dict[str, Any]:
 
 def neck_faults(wrong: Sequence[Finding], units: str = "mm") -> list[str]:
     """What is wrong, a line each."""
-    said = {"forbid": "DO NOT CUT", "warn": "warning"}
-    return [in_units(f"{said[f.severity]}: {f.got} (allowed: {f.allowed}). {f.remedy.capitalize()}.", units)
-            for f in wrong]
+    return [finding_line(f.severity, "", f.got, f.allowed, f.remedy, units=units) for f in wrong]
 
 
 def neck_pairs(data: dict[str, Any], units: str) -> list[tuple[str, str]]:

@@ -11,6 +11,7 @@ from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string
 from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
+from pathgen.report.finding_words import finding_line
 from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
@@ -149,12 +150,8 @@ def minutes_words(minutes: float) -> str:
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
     """What verification found, the grave first, in the job's units."""
-    words = {"forbid": "DO NOT CUT", "warn": "warning", "note": "note"}
-    lines = []
-    for f in shown_findings(checks, units):
-        allowed = f" (allowed: {f['allowed']})" if f["allowed"] else ""
-        remedy = f["remedy"][:1].upper() + f["remedy"][1:]
-        lines.append(f"{words[f['severity']]}: {f['where']}: {f['got']}{allowed}. {remedy}.")
+    lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"])
+             for f in shown_findings(checks, units)]
     return [*lines, verdict(checks, units)[1]]
 
 

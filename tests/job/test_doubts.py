@@ -18,17 +18,25 @@ def doubts(folder, old="", new="", extra=""):
     path = small_board.job(folder)
     text = path.read_text()
     assert old in text
-    path.write_text(text.replace(old, new, 1) + extra)
+    text = text.replace(old, new, 1) + extra
+    if "keep_out" not in text:
+        text = text.replace("[stock]", f"[setup]\n{CLAMP.format(-40.0, -14.0, 20.0)}\n[stock]", 1)
+    path.write_text(text)
     job = load_job(path)
     clamping = clamping_of(job)
     found = list(doubts_of(job, clamping))
     lines = "\n".join(placing_lines(job, clamping))
-    assert all(doubt.problem in lines and doubt.remedy in lines for doubt in found), "show tells every doubt"
+    assert all(doubt.problem in lines and doubt.remedy[1:] in lines for doubt in found), "show tells every doubt"
     return [(doubt.where, doubt.problem, doubt.grave) for doubt in found]
 
 
 def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
+
+
+def test_a_job_without_clamps_has_that_noted(tmp_path):
+    found = doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]")
+    assert found == [("[setup] keep_out", "no clamps are given, so nothing was checked against them", False)]
 
 
 def test_a_radius_rounder_at_the_body(tmp_path):
@@ -41,6 +49,8 @@ def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
     assert [where for where, *_ in found] == ["[board] end_width"]
     found = doubts(tmp_path, "scallop = 0.05", "scallop = 0.2")
     assert [where for where, *_ in found] == ["[surface] scallop"]
+    found = doubts(tmp_path, "scallop = 0.05", "stepover = 4.0")
+    assert [where for where, *_ in found] == ["[surface] stepover"]
     slots = '[[cutter]]\nname = "s"\nshape = "flat-end"\ndiameter = {}\nspeed = 9000\nfeed = 400\nplunge = 100\n' \
             'stepdown = 0.5\n[slots]\ncutter = "s"\ndepth = 1.5\n'
     assert doubts(tmp_path, extra=slots.format(1.0)) == []

@@ -12,7 +12,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.zero_check import feeler_tip, unchecked, zero_checks
+from pathgen.programs.zero_check import check_words, feeler_tip, unchecked, zero_checks
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
 
@@ -178,6 +178,17 @@ def test_a_feeler_thicker_than_the_gap_is_refused(tmp_path):
     changes = {"[stock]": "[setup]\nfeeler = 12.0\n[stock]"}
     with pytest.raises(JobError, match=r"feeler: 12 mm does not go under.*passes 10 mm.*less than .*10 mm"):
         built(tmp_path, changes=changes)
+
+
+def test_a_job_in_inches_is_tried_with_a_feeler_and_steps_of_its_own():
+    clamping = clamping_of(pathgen.load_job("examples/boards/inches.toml"))
+    checks = zero_checks(clamping)
+    assert {check.feeler for check in checks.values()} == {0.1016}
+    for order, check in checks.items():
+        words = " ".join(check_words(check, clamping.steps[order - 1], "in"))
+        assert "paper 0.004 in thick" in words
+        assert "Each 0.001 in more" in words
+        assert (check.x / 0.254, check.y / 0.254) == pytest.approx((round(check.x / 0.254), round(check.y / 0.254)))
 
 
 def test_the_check_follows_the_zero_of_the_job(tmp_path):

@@ -8,6 +8,7 @@ from typing import Any
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_page, element
+from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
@@ -165,7 +166,7 @@ def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
 def size_lines(report: dict[str, Any], units: str) -> list[str]:
     """How large each drawing became, a line each."""
     lines = [(inlay["name"], placed_words(inlay["placed"], units)) for inlay in report["inlays"]]
-    return [f"{name[:1].upper()}{name[1:]}{words}." for name, words in lines if words]
+    return [f"{capital(name)}{words}." for name, words in lines if words]
 
 
 def legend_above(clamping: Clamping) -> str:

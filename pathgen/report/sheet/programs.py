@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathgen.base.markup import Element, element
+from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
 from pathgen.report.pictures.paths import path_picture
@@ -78,7 +79,7 @@ def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | No
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
     return e(
         "article",
-        e("h3", e("span", str(step.order), class_="order"), f"{words[:1].upper()}{words[1:]}"),
+        e("h3", e("span", str(step.order), class_="order"), capital(words)),
         e("p", e("code", program.file_name), class_="file"),
         e("h4", "Before you start"),
         e("ol", (e("li", line) for line in before_start(clamping, step, lowest=lowest, zero=program.zero)),

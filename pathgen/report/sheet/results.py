@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from pathgen.base.markup import Element, element
+from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
 from pathgen.programs.instructions import turning
 from pathgen.report.board_text import frame_lines
 from pathgen.report.both_sides import between_words
+from pathgen.report.finding_words import standard_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
@@ -101,7 +103,7 @@ def holes(report: dict[str, Any]) -> Element | None:
     made, units = report.get("holes"), report["job_units"]
     if not made:
         return None
-    head = [f"{word[:1].upper()}{word[1:]}, {units}" for word in HEAD]
+    head = [f"{capital(word)}, {units}" for word in HEAD]
     return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"))
 
 
@@ -154,7 +156,8 @@ def findings(report: dict[str, Any]) -> Element:
     words = {"forbid": "Do not cut", "warn": "Warning", "note": "Note"}
     items = [
         e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
-          f"Allowed: {f['allowed']}. " if f["allowed"] else None, f"{f['remedy'][:1].upper()}{f['remedy'][1:]}.",
+          f"{capital(standard_words(f['severity'], f['allowed']))}. " if f["allowed"] else None,
+          f"{capital(f['remedy'])}.",
           class_=f["severity"])
         for f in shown_findings(report["checks"], report["job_units"])
     ]

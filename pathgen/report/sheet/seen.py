@@ -7,6 +7,7 @@ from typing import Any
 
 from pathgen.base.contrast import LEAST_CONTRAST
 from pathgen.base.markup import Element, element
+from pathgen.base.plain import capital
 from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
@@ -119,7 +120,7 @@ def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Ite
         "finished": "After: as it looks in the end.",
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
-    yield e("h3", f"{name[:1].upper()}{name[1:]}, {size}")
+    yield e("h3", f"{capital(name)}, {size}")
     small = []
     for stage_name, stage, with_dam in _stages_of(one):
         pixels, caption = shaded_board(clamping, stage, wood, dam=with_dam), captions[stage_name]

@@ -1,0 +1,23 @@
+"""One finding or doubt in a line: how grave, where, what was found, what would be in order, what to do."""
+
+from __future__ import annotations
+
+from pathgen.base.plain import capital
+from pathgen.base.units import in_units
+
+GRAVE = {"forbid": "DO NOT CUT", "warn": "warning", "note": "note"}
+"""How a severity is said."""
+
+
+def finding_line(severity: str, where: str, got: str, allowed: str, remedy: str, *, units: str = "mm") -> str:
+    """The line, its lengths in the job's units; `where` may be empty."""
+    place = f"{where}: " if where else ""
+    standard = f" ({standard_words(severity, allowed)})" if allowed else ""
+    return in_units(f"{GRAVE[severity]}: {place}{got}{standard}. {capital(remedy)}.", units)
+
+
+def standard_words(severity: str, allowed: str) -> str:
+    """What would be in order: of a note nothing is forbidden, and what is usual says so itself."""
+    if "usual" in allowed:
+        return allowed
+    return f"{'good' if severity == 'note' else 'allowed'}: {allowed}"

@@ -1,0 +1,85 @@
+"""One run says every mistake that it can see, and none that only follows from another."""
+
+from pathlib import Path
+
+import pytest
+
+import pathgen
+from pathgen.app.cli import main
+from pathgen.base.errors import MOST_SAID, JobError, Mistakes, PathgenError
+from tests.small_board import JOB
+
+
+def _said(folder: Path, text: str) -> list[str]:
+    path = folder / "board.toml"
+    path.write_text(text)
+    with pytest.raises(PathgenError) as wrong:
+        pathgen.load_job(path)
+    return wrong.value.lines
+
+
+def test_every_slip_of_writing_is_said_at_once(tmp_path: Path) -> None:
+    said = _said(tmp_path, """
+        titel = "x"
+        [board]
+        scale_lenght = 648
+        frets = 20.5
+        nut_width = 43
+        end_width = "56,5"
+        thickness = 6
+        radius = 300
+        [stok]
+        length = 500
+        [[cutter]]
+        name = "a"
+        shape = "ball"
+        [[cutter]]
+        name = "b"
+        flutes = 0
+    """)
+    assert [line.split(": ")[0] for line in said] == [
+        "board.toml", "board.toml", "[board]", "[board] frets", "[board] end_width", '[[cutter]] "a" shape',
+        '[[cutter]] "b" flutes']
+    assert "did you mean scale_length?" in said[2]  # and not that scale_length is missing
+    assert "write a decimal point, not a comma" in said[4]
+    assert "missing" not in " ".join(said)  # [stock] is there, misspelt
+
+
+def test_numbers_that_do_not_go_together_are_said_at_once(tmp_path: Path) -> None:
+    said = _said(tmp_path, JOB.replace("scallop", "stepover = 0.5\nscallop", 1) + "[outline]\ncutter = \"flat\"\n"
+                 + "tab_height = 6.4\n")
+    assert [line.split(": ")[0] for line in said] == ["[surface]", "inlay 1 artwork", "[outline] tab_height"]
+
+
+def test_what_follows_from_another_mistake_is_not_said(tmp_path: Path) -> None:
+    """A cutter that is not there is said for each place that names it, and nothing is reckoned with it."""
+    said = _said(tmp_path, JOB.replace('["flat"]', '["flat 2"]') + "[outline]\ncutter = \"falt\"\n")
+    assert [line.split(": ")[0] for line in said] == ["inlay 1 cutters", "[outline] cutter"]
+
+
+def test_the_command_says_a_line_for_each(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text("a = 1\nb = 2\n[stock]\nlength = 0\n")
+    assert main(["build", str(path), "--out", str(tmp_path / "out")]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 5
+    assert all(line.startswith("pathgen: ") for line in lines)
+    assert not (tmp_path / "out").exists()
+
+
+def test_very_many_are_counted(tmp_path: Path) -> None:
+    said = _said(tmp_path, "".join(f"key{k} = 1\n" for k in range(300)))
+    assert len(said) == MOST_SAID + 1
+    assert said[-1] == f"and {300 - MOST_SAID} more mistakes"
+
+
+def test_the_same_is_kept_once() -> None:
+    found = Mistakes()
+    assert not found
+    for where in ("a", "b", "a"):
+        with found.caught():
+            raise JobError(where, "is wrong")
+    assert found
+    with pytest.raises(JobError, match="a: is wrong") as wrong:
+        found.refuse()
+    assert [one.where for one in wrong.value.others] == ["b"]

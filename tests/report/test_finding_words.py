@@ -1,0 +1,19 @@
+"""A finding in a line: what is forbidden, what is usual and what would be good are told apart."""
+
+import pytest
+
+from pathgen.report.finding_words import finding_line
+
+
+@pytest.mark.parametrize(("severity", "allowed", "line"), [
+    ("forbid", "25.4 mm", "DO NOT CUT: there: it is so (allowed: 1 in). Go on."),
+    ("warn", "", "warning: there: it is so. Go on."),
+    ("warn", "1 mm is usual", "warning: there: it is so (0.0394 in is usual). Go on."),
+    ("note", "another", "note: there: it is so (good: another). Go on."),
+])
+def test_lines(severity: str, allowed: str, line: str) -> None:
+    assert finding_line(severity, "there", "it is so", allowed, "go on", units="in") == line
+
+
+def test_no_place() -> None:
+    assert finding_line("note", "", "it is so", "", "go on") == "note: it is so. Go on."
