@@ -323,6 +323,9 @@ def _rarely(
         tables["resin"] = {"density": 1.1, "waste": 0.3}
     if chance.now_and_then(0.1) and not board.get("behind_nut"):
         board["nut_end"] = {"corner_radius": chance.length(1, 3)}
+    slots = tables.get("slots")
+    if slots and slots.get("entry") != "peck" and chance.now_and_then(0.2):
+        cutters[slots["cutter"]]["plunges"] = False
 
 
 def _drawn_outline(chance: Chance, long: float, wide: float) -> str:
