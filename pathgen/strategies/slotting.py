@@ -38,8 +38,9 @@ def slotting(
     Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
     cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `air_z` is
     a height above all wood, to which the cutter may come down quickly; `stands` may know what stands within its reach
-    of (n, 2) places, to come lower, and for ramps to begin on top of it. Raises CutterError for a cutter wider than the slots, of another shape than
-    flat-end, or with too short a flute.
+    of (n, 2) places, to come lower, and for ramps to begin on top of it.
+
+    Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
