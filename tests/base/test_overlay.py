@@ -95,7 +95,7 @@ def test_many_parts_let_out_one_by_one_are_the_same_as_all_at_once(kind):
 
 
 def test_edges_in_one_line_are_no_warning():
-    """The corners of a drawn outline, less what lies in one line but for rounding: GEOS divides by zero, and goes on."""
+    """Two corners nearly in one place, as drawn outlines have them: GEOS divides by zero, and goes on."""
     shape = shapely.Polygon([
         (26.834295078085166, -26.158044384274632), (-1.485116933449812, -22.18122812654683),
         (-1.4851169334498147, -22.181228126546827), (-1.485116933449817, -22.181228126546824),
