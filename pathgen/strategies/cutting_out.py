@@ -214,8 +214,8 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
         raise PathgenError(
             "outline tabs", f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
             f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
-            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more; in [outline] a smaller "
-            "tab_width does as well, or tabs = 0 with the work stuck down",
+            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
+            "the job has one; or write tabs = 0 and stick the work down",
         )
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
