@@ -323,6 +323,12 @@ def _rarely(
         tables["resin"] = {"density": 1.1, "waste": 0.3}
     if chance.now_and_then(0.1) and not board.get("behind_nut"):
         board["nut_end"] = {"corner_radius": chance.length(1, 3)}
+    if outline and "tabs" in outline:  # no more than a short board has room for
+        room = outline.get("tab_width", 6.0) + cutters[outline["cutter"]]["diameter"]
+        outline["tabs"] = min(outline["tabs"], 2 * (1 + int((length - room - 2.0) / (room + 4.0))))
+    slots = tables.get("slots")
+    if slots and slots.get("entry") != "peck" and chance.now_and_then(0.2):
+        cutters[slots["cutter"]]["plunges"] = False
 
 
 def _drawn_outline(chance: Chance, long: float, wide: float) -> str:

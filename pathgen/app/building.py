@@ -12,7 +12,7 @@ from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
-from pathgen.job.stated import stated_clampings
+from pathgen.job.kinds import stated_clampings
 from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times

@@ -174,7 +174,7 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
 
 def _bench_commands(commands: Any) -> None:
     block = _command(
-        commands, "block", _block, "cut a hollow block of the board's radius, for pressing frets or sanding",
+        commands, "block", _bench, "cut a hollow block of the board's radius, for pressing frets or sanding",
         "block examples/boards/fanned.toml --frets 12 24 --out block/",
     )
     block.add_argument("--frets", nargs=2, metavar=("FROM", "TO"),
@@ -199,9 +199,8 @@ def _bench_commands(commands: Any) -> None:
         commands, "coupon", _bench, "cut a test piece from scrap with the job's cutters, and say how to read it",
         f"coupon {EXAMPLE} --out coupon/",
     )
-    for command in (gauges, nut, side, cut_out, trial):
-        command.set_defaults(cut=command.prog.split()[-1])
     for command in (block, gauges, nut, side, cut_out, trial):
+        command.set_defaults(cut=command.prog.split()[-1])
         command.add_argument("--out", required=True, metavar="DIR", help="folder to write; made, or replaced if ours")
         _resolution_option(command)
 
@@ -426,21 +425,13 @@ def _check(options: argparse.Namespace) -> int:
     return GOOD if checks["passed"] else FORBIDDEN
 
 
-def _block(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import cut_block, fret_range
-    from pathgen.job import load_job
-
-    frets = fret_range(options.frets) if options.frets else None
-    done = cut_block(load_job(options.job), options.out, frets=frets, resolution=options.resolution)
-    return GOOD if done else FORBIDDEN
-
-
 def _bench(options: argparse.Namespace) -> int:
-    from pathgen.app.bench_commands import CUTS
+    from pathgen.app.bench_commands import cut, fret_range
     from pathgen.job import load_job
 
-    done = CUTS[options.cut](load_job(options.job), options.out, resolution=options.resolution)
-    return GOOD if done else FORBIDDEN
+    frets = fret_range(options.frets) if getattr(options, "frets", None) else None
+    return GOOD if cut(options.cut, load_job(options.job), options.out, frets=frets,
+                       resolution=options.resolution) else FORBIDDEN
 
 
 def _frets(options: argparse.Namespace) -> int:

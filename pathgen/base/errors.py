@@ -78,6 +78,9 @@ class Mistakes:
     def __bool__(self) -> bool:
         return bool(self._found)
 
+    def __iter__(self) -> Iterator[PathgenError]:
+        return iter(self._found.values())
+
     @contextmanager
     def caught(self) -> Iterator[None]:
         """Keeps what is refused within the block, once."""

@@ -110,7 +110,7 @@ class PlateTable:
     thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0, shown="3 mm")
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
     overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0, shown="4 mm")
-    tabs: int = key(number(2, 10, whole=True), "how many tabs hold it", 2)
+    tabs: int = key(number(0, 10, whole=True), "how many tabs hold it, on its ends; 0: it is stuck down", 2)
     tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
     engraver: str | None = key(text(60), "a v cutter that marks the strings' places and the radius on its face", None,
                                shown="no marks")

@@ -15,6 +15,7 @@ from pathgen.job.flat import boring_of
 from pathgen.job.form import form_kind, parts_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
+from pathgen.job.plate_tables import RING_COLOUR
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -82,6 +83,7 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
             for inlay in clamping.inlays),
         let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
         wood=(job.body.wood_colour, job.body.wood_colour_finished),
+        unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)),
     )
 

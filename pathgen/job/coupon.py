@@ -47,7 +47,7 @@ WIDER = 0.05
 DEEPER = 0.2
 """From one trial slot's depth to the next, mm."""
 
-DETAIL = (3.0, 7.0)
+DETAIL = (3.0, 5.0)
 """Least and greatest radius of what is taken of the drawing round its narrowest place, mm."""
 
 _SQUARE = "#7a6a4f"
@@ -200,11 +200,12 @@ def _narrowest(area: BaseGeometry) -> tuple[float, tuple[float, float]]:
     """Width and middle of the narrowest place of a drawing: where its edges face each other across what is cut."""
     around = overlay.difference(overlay.buffer(shapely.box(*area.bounds), 10.0), area)
     wall = narrowest_wall(around)
+    # round spots have no edges that face each other: each part is as wide as the largest circle in it
+    circles = [shapely.maximum_inscribed_circle(part, 0.05) for part in shapely.get_parts(area)]
+    found = [(2 * float(shapely.length(one)), tuple(shapely.get_coordinates(one)[0].tolist())) for one in circles]
     if wall is not None and shapely.intersects(area, shapely.Point(wall.at)):
-        return wall.width, wall.at
-    circle = shapely.maximum_inscribed_circle(max(shapely.get_parts(area), key=lambda p: p.area), 0.05)
-    x, y = shapely.get_coordinates(circle)[0].tolist()
-    return 2 * float(shapely.length(circle)), (x, y)
+        found.append((wall.width, wall.at))
+    return min(found)
 
 
 def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:

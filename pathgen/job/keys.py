@@ -17,6 +17,9 @@ from typing import Any, TypeVar
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, parse_length
 
+MEANT = "are meant, write"
+"""In the remedy for a length that would be in order in the other unit."""
+
 Table = TypeVar("Table")
 Reader = Callable[[Any, "Place"], Any]
 
@@ -130,7 +133,7 @@ def size(low: float, high: float) -> Reader:
             other = "in" if place.units == "mm" else "mm"
             meant = _is_number(value) and low <= value * MM_PER[other] <= high
             raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}",
-                               remedy=f'if {other} are meant, write "{value:g} {other}"' if meant else "")
+                               remedy=f'if {other} {MEANT} "{value:g} {other}"' if meant else "")
         return mm
 
     return read
@@ -146,7 +149,9 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
         mm = _length_mm(length, place)
         if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
-            raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+            meant = place.units == "in" and is_length(value) and not isinstance(value, str) and low <= value <= high
+            raise place.refuse(f"{_shown(value)} given", allowed=allowed,
+                               remedy=f'if mm {MEANT} "{value:g} mm/min"' if meant else "")
         return mm
 
     return read

@@ -18,7 +18,7 @@ from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.form import plate_of
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job
-from pathgen.job.keys import Place, choice, list_of, read_table, text, unknown_key
+from pathgen.job.keys import MEANT, Place, choice, list_of, read_table, text, unknown_key
 from pathgen.job.plate_tables import ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
@@ -36,6 +36,8 @@ WITH_DEFAULTS = ("setup", "machine")
 
 _DOTTED = re.compile(rf"""(?:(?:(?<![\w-])[\w-]++|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{MOST_NESTED + 1}}}""")
 """A key of more parts than tables may lie in one another."""
+MANY = 4
+"""Lengths in the other unit that are one mistake, of the unit."""
 MOST_PARTS = 20
 """That one blank may hold."""
 
@@ -90,8 +92,22 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
         if name in data or name in WITH_DEFAULTS or (name in REQUIRED and not mistakes):
             with mistakes.caught():
                 values[REPEATED.get(name, name)] = _read(name, data, place)
+    _refuse_units(mistakes, place)
     mistakes.refuse()
     return values
+
+
+def _refuse_units(mistakes: Mistakes, place: Place) -> None:
+    """Raise JobError for the unit of the file where many lengths would be in order in the other one."""
+    of_units = [one for one in mistakes if MEANT in one.remedy]
+    if len(of_units) < MANY:
+        return
+    other, words = ("in", "inches") if place.units == "mm" else ("mm", "millimetres")
+    wrong = place.inside("units").refuse(
+        f'"{place.units}", and {len(of_units)} lengths cannot be {place.units}, the first in {of_units[0].where}',
+        allowed=f'"{other}" for a job in {words}', remedy=f'if all lengths are in {words}, write units = "{other}"')
+    wrong.others = tuple(one for one in mistakes if one not in of_units)
+    raise wrong
 
 
 def _part_jobs(job: Job) -> tuple[Job, ...]:

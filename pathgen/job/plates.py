@@ -29,7 +29,8 @@ NUT, SADDLE = "nut blank", "saddle blank"
 
 _AROUND = 6.0
 """Stock left outside the groove round a plate, mm."""
-_TAB = 3.0
+_TAB, _LEAST_TAB, _BESIDE_TAB = 3.0, 1.0, 1.0
+"""Width of the tabs on the ends, where they are filed off; less where an end is low, and what is left beside it, mm."""
 _LEAST_MARK, _SADDLE_MARK = 0.5, 1.0
 _LETTERS = 3.0
 """Highest letters of a label, mm."""
@@ -96,7 +97,8 @@ def _clamping(
                        allowed=f"{rounded_up(height - lowest + _LEAST_HEIGHT):.2f} mm or more", remedy="make it higher")
     radius = "flat" if math.isinf(line.radius) else \
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
-    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_TAB)
+    tab = min(_TAB, max(lowest - cutter.diameter - _BESIDE_TAB, _LEAST_TAB))
+    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=tab)
     steps = [Step(operation=Outline(cut), cutter=cutter)]
     if table.engraver:
         strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))

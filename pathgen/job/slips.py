@@ -9,7 +9,8 @@ _UNIT = r"""(?:mm|cm|in|inch|inches|["″'′])"""
 _SLIPS = (
     (rf"[{_CURLY}]", "write straight quotes, \" and not curly ones"),
     (r"[−–—]\s*\d", "write - before a negative number, the sign on every keyboard"),
-    (r"=\s*[-+]?\d+,\d+\s*(?:#.*)?$", "write a decimal point, not a comma, and nothing between thousands: 5.5, 1500"),
+    (r"=\s*[-+]?\d+,\d+\s*(?:[},#].*)?$",
+     "write a decimal point, not a comma, and nothing between thousands: 5.5, 1500"),
     (r"(?:=|\[|,)\s*[\d ]*\d+\s*/\s*\d+", 'put quotes round a fraction, with its unit: "1/4 in"'),
     (rf"(?:=|\[|,)\s*[-+]?[\d.]+\s*{_UNIT}(?=\s*(?:[\],}}#]|$))", 'put quotes round a length with its unit: "6 mm"'),
     (r"(?:=|\[|,)\s*[-+]?0\d", "write a number without 0 before it: 6, not 06"),

@@ -35,6 +35,8 @@ class Asked:
     """The pieces let into each inlay, by its index; empty where the job says nothing of them."""
     wood: tuple[str | None, str | None] = (None, None)
     """Colour of the wood, bare and under its finish."""
+    unchosen: tuple[str, ...] = ()
+    """Colours of fills that nobody chose: pictures show them, and contrast is not judged by them."""
     doubts: tuple[Doubt, ...] = ()
     """What is likely a slip."""
 

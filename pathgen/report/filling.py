@@ -132,10 +132,11 @@ def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any]
 
 
 def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
-    """Every fill against the wood, bare and finished, and against the colours beside it."""
+    """Every fill whose colour was chosen against the wood, bare and finished, and against the colours beside it."""
     rows = []
     bare, finished = planned.asked.wood
-    filled = [(c, shape) for i in planned.clamping.inlays if i.fill != "none" for c, shape in i.regions]
+    filled = [(c, shape) for i in planned.clamping.inlays if i.fill != "none" for c, shape in i.regions
+              if c not in planned.asked.unchosen]
     for colour in dict.fromkeys(c for c, _ in filled):
         rows += [_contrast(colour, "bare wood", bare)] if bare else []
         rows += [_contrast(colour, "finished wood", finished)] if finished else []

@@ -132,20 +132,37 @@ def tab_points(
 
     Half of the tabs stand on each edge, where a saw can reach them: not on the ends, not in corners, not where a
     slot opens, not beside an inlay. `width` is what each takes along the edge. Where no place is clear, the
-    clearest is taken.
+    clearest is taken. Raises PathgenError for more tabs than there is room for.
     """
-    chosen: list[Floats] = []
+    chosen = np.empty((0, 2))
     for side, number in ((-1, count // 2), (1, count - count // 2)):
         places = _long_edge(outline, side, width)
+        _refuse_too_many(count, number, float(places[-1, 0] - places[0, 0]), width)
         clear = _clearance(places, avoid, inlays)
+        own = np.empty((0, 2))
         for k in range(number):
             aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
-            apart = _distance(places, np.array(chosen).reshape(-1, 2)) - width
+            apart = np.minimum(_distance(places, chosen) - width, _distance(places, own) - width - _BETWEEN)
             room = np.minimum(clear - width / 2, apart)
             good = room >= 0
             wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
-            chosen.append(places[int(np.argmax(wanted))])
-    return np.array(chosen).reshape(-1, 2)
+            own = np.vstack([own, places[int(np.argmax(wanted))]])
+        if number > 1 and np.diff(np.sort(own[:, 0])).min() < width + _BETWEEN:  # what was clear left no room for all
+            even = np.linspace(places[0, 0], places[-1, 0], number)
+            own = places[np.abs(places[:, 0, None] - even).argmin(axis=0)]
+        chosen = np.vstack([chosen, own])
+    return chosen
+
+
+def _refuse_too_many(count: int, number: int, long: float, width: float) -> None:
+    """Raise PathgenError where `number` of the `count` tabs do not fit on an edge, their middles up to `long` apart."""
+    fit = 1 + int((long - _EVERY) / (width + _BETWEEN + _EVERY))
+    if number > fit:
+        raise PathgenError(
+            "outline tabs", f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
+            f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{2 * fit} tabs or fewer",
+            remedy="make tabs fewer, or tab_width smaller",
+        )
 
 
 def check_tabs_hold(
@@ -197,8 +214,8 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
         raise PathgenError(
             "outline tabs", f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
             f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
-            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more; in [outline] a smaller "
-            "tab_width does as well, or tabs = 0 with the work stuck down",
+            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
+            "the job has one; or write tabs = 0 and stick the work down",
         )
     far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
     rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))

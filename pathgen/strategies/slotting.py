@@ -38,13 +38,14 @@ def slotting(
     Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
     cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `air_z` is
     a height above all wood, to which the cutter may come down quickly; `stands` may know what stands within its reach
-    of (n, 2) places, to come lower. Raises CutterError for a cutter wider than the slots, of another shape than
-    flat-end, or with too short a flute.
+    of (n, 2) places, to come lower, and for ramps to begin on top of it.
+
+    Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
     """
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
-    runs = []
+    runs, starts = [], []
     for index, line in enumerate(slots.lines):
         asides = _aside(line, slots, cutter)
         reach = _reach_on_line(asides, cutter)
@@ -55,7 +56,13 @@ def slotting(
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter.stepdown, entry))
-    air = air_z if stands is None else np.minimum(stands(np.array([run[0, :2] for run in runs])) + APPROACH, air_z)
+        starts.append(tops[0] if entry == "ramp" else None)
+    air: float | Floats = air_z
+    if stands is not None:
+        wood = np.minimum(stands(np.array([run[0, :2] for run in runs])), air_z - APPROACH)
+        runs = [run if top is None else np.vstack([_let_down(top, high, cutter.ramp_slope), run])
+                for run, top, high in zip(runs, starts, wood, strict=True)]
+        air = wood + APPROACH
     path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
@@ -221,6 +228,19 @@ def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
     share = along_in_plan(was)
     share = (share / share[-1] if forward else 1.0 - share / share[-1])[:, None]
     return np.asarray(was + share * (now - was))
+
+
+def _let_down(top: Floats, high: float, slope: float) -> Floats:
+    """From `high` over a line's first point down to the line along a ramp, and back to that point: what stands there
+    is higher than the line where no pass has been over it, beside the board."""
+    over, along = high - float(top[0, 2]), along_in_plan(top)
+    if over <= 0.0:
+        return np.empty((0, 3))
+    end = min(over / slope, float(along[-1]))
+    share = np.unique(np.concatenate([along[along < end], [end]]))
+    line = np.column_stack([np.interp(share, along, top[:, k]) for k in range(3)])
+    down = line + np.outer(1.0 - share / end, [0.0, 0.0, over])
+    return np.vstack([down, line[-2:0:-1]])
 
 
 def _pecks(was: Floats, now: Floats) -> Floats:

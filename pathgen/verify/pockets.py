@@ -30,6 +30,7 @@ Mask = NDArray[np.bool_]
 _TOUCHING = 0.01  # mm
 _FALSE = 0.005  # share of an offset: what lies nearer to the outline was left by the engine's mistake
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
+_BESIDE_BEND = 1e-6  # mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,7 +163,7 @@ def _low_already(
 ) -> Mask:
     """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
     part = sim.grid.part(poured.window)
-    stair = clamping.board.surface.slope(_sharpest(clamping, part.xs), part.ys) * _widest(steps)
+    stair = _steepest(clamping, part) * _widest(steps)
     wanted = sim.surface[poured.window] - np.float32(poured.inlay.depth)
     return np.asarray(poured.floor - wanted <= (stair + tolerances.pocket_shallow)[:, None])
 
@@ -276,8 +277,7 @@ def _too_shallow(
     if not len(floor.cells):
         return
     inlay, steps = poured.inlay, openings.steps
-    slope = clamping.board.surface.slope(_sharpest(clamping, floor.part.xs), floor.part.ys)
-    slope = slope[floor.cells // floor.part.shape[1]]
+    slope = _steepest(clamping, floor.part)[floor.cells // floor.part.shape[1]]
     ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
@@ -359,9 +359,12 @@ def _widest(steps: list[Step]) -> float:
     return max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
 
 
-def _sharpest(clamping: Clamping, xs: Floats) -> Floats:
-    """Where along x the radius is least, and the slope at each y is greatest."""
-    return xs[[0]] if clamping.board.surface.taper >= 0 else xs[[-1]]
+def _steepest(clamping: Clamping, part: Grid) -> Floats:
+    """(rows,) the steepest slope along each row: at one of its ends, or beside a bend of relief or fall-away."""
+    surface, ends = clamping.board.surface, part.xs[[0, -1]]
+    bends = surface.bends[(surface.bends > ends[0]) & (surface.bends < ends[1])]
+    places = np.concatenate([ends, bends - _BESIDE_BEND, bends + _BESIDE_BEND])
+    return np.asarray(surface.slope(places, part.ys[:, None]).max(axis=1))
 
 
 def _levelled(

@@ -146,7 +146,8 @@ def shift_errors(surface: Surface, edge: ArrayLike, shift: float = 0.1) -> dict[
 
 def _check_marks(p: Floats, where: str) -> None:
     if len(p) < 3:
-        raise JobError(where, f"{len(p)} marks", allowed="3 or more", remedy="measure more: four show a twist too")
+        raise JobError(where, f"{len(p)} marks", allowed="3 or more",
+                       remedy="measure more: four, one near each corner, show a twist too")
     spread = np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1] / math.sqrt(len(p))
     if spread < LEAST_SPREAD:
         raise JobError(

@@ -92,3 +92,16 @@ def test_many_parts_let_out_one_by_one_are_the_same_as_all_at_once(kind):
     for by, options in ((0.05, {}), (0.5, {"quad_segs": 3}), (4.0, {"join_style": "mitre"})):
         expected = shapely.buffer(together, by, **options)
         assert overlay.buffer(together, by, **options).symmetric_difference(expected).area < 1e-6
+
+
+def test_edges_in_one_line_are_no_warning():
+    """Two corners nearly in one place, as drawn outlines have them: GEOS divides by zero, and goes on."""
+    shape = shapely.Polygon([
+        (26.834295078085166, -26.158044384274632), (-1.485116933449812, -22.18122812654683),
+        (-1.4851169334498147, -22.181228126546827), (-1.485116933449817, -22.181228126546824),
+        (-1.834572689201995, -21.445547476189)])
+    with pytest.raises(RuntimeWarning):
+        shapely.buffer(shape, 3.0, join_style="mitre")
+    out = overlay.buffer(shape, 3.0, join_style="mitre")
+    assert out.is_valid
+    assert out.covers(shape)

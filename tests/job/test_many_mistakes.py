@@ -1,5 +1,6 @@
 """One run says every mistake that it can see, and none that only follows from another."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,19 @@ def test_the_same_is_kept_once() -> None:
     with pytest.raises(JobError, match="a: is wrong") as wrong:
         found.refuse()
     assert [one.where for one in wrong.value.others] == ["b"]
+
+
+def test_the_wrong_unit_of_a_file_is_one_mistake(tmp_path: Path) -> None:
+    text = JOB.replace('units = "mm"', 'units = "in"').replace("scallop", "scalop")
+    said = _said(tmp_path, text)
+    assert said[0].startswith('board.toml units: "in", and ')
+    assert 'if all lengths are in millimetres, write units = "mm"' in said[0]
+    assert [line.split(": ")[0] for line in said[1:]] == ["[surface]"]
+    few = _said(tmp_path, JOB.replace("thickness = 6.5", "thickness = 0.25").replace("length = 125.0", "length = 5.0"))
+    assert [line.split(": ")[0] for line in few] == ["[board] thickness", "[stock] length"]
+
+
+def test_a_feed_in_the_other_unit_is_told_so(tmp_path: Path) -> None:
+    inches = (Path(__file__).parents[2] / "examples" / "boards" / "inches.toml").read_text()
+    said = _said(tmp_path, re.sub(r"feed = \S+", "feed = 2200", inches, count=1))
+    assert any('if mm are meant, write "2200 mm/min"' in line for line in said)

@@ -209,3 +209,19 @@ def test_what_is_of_boards_refuses_a_plate(tmp_path, capsys, command):
     assert main([command, str(tmp_path / "plate.toml"), *out]) == 2
     assert "is the job of a [plate]: it has no frets, no strings and no radius" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
+    """A disc over another, both over the plate: where one is cut by the other hairs stay between them."""
+    (tmp_path / "plate.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">'
+        '<rect width="100" height="60" fill="#553311"/><circle cx="50" cy="30" r="11" fill="#cc8833"/>'
+        '<circle cx="54" cy="30" r="8" fill="#225577"/></svg>')
+    part = part_of(read(tmp_path, DRAWN))
+    assert not part.outline.interiors
+    assert part.outline.area == pytest.approx(6000.0, abs=1e-3)
+
+
+def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
+    with pytest.raises(JobError, match="plate.svg shows 1 shapes with 1 holes"):
+        part_of(drawn(tmp_path, outline="M0,0H80V40H0Z M10,5V9H14V5Z", openings=""))

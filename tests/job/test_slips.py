@@ -11,6 +11,8 @@ from tests import small_board
 SLIPS = {
     "nut_width = 5,5": "decimal point",
     "nut_width = 5,5  # as measured": "decimal point",
+    'slots = { cutter = "saw", depth = 2,5 }': "decimal point",
+    'slots = { depth = 2,5, cutter = "saw" }': "decimal point",
     "nut_width = 1/4": "quotes round a fraction",
     "nut_width = 1 11/16": "quotes round a fraction",
     "nut_width = 43 mm": "quotes round a length",

@@ -227,3 +227,11 @@ def test_a_job_with_nothing_to_try_is_refused(tmp_path):
     path.write_text(text + '\n[holes]\ncutter = "flat"\ndiameter = 3.0\nat = [[-12.0, 0.0]]\n')
     with pytest.raises(PathgenError, match="nothing to try on a test piece"):
         coupon_clamping(load_job(path))
+
+
+def test_a_round_spot_narrower_than_the_rest_is_the_narrowest_place(tmp_path):
+    """Its edges do not face each other: a leaf's greatest width was taken instead."""
+    art = NARROW.replace("</svg>", '<circle cx="20" cy="25" r="0.6" fill="#225577"/></svg>')
+    clamping = coupon_clamping(load_job(job(tmp_path, art=art, extra=FINE + SLOTS, changes=BOTH)))
+    (trial,) = (t for t in clamping.board.trials if t.kind == "detail")
+    assert trial.size == pytest.approx(1.2, abs=0.06)

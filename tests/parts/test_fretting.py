@@ -112,3 +112,12 @@ def test_the_strip_is_at_true_size():
     first = next(p.get("d") for p in picture.iter("path"))
     runs = [float(pair.split(",")[0]) for pair in first.split("l")[1].split()]
     assert max(np.cumsum(runs)) == pytest.approx(data["frets"][0]["length"], abs=0.01)
+
+
+def test_studs_narrower_than_the_tang_are_refused():
+    with pytest.raises(JobError, match=r"\[frets\] tang: 0.4 mm over its studs, and 0.5 mm wide"):
+        checked_wire(FretWire(tang=Tang(width=0.5, studs=0.4)), 1, 12)
+    with pytest.raises(JobError, match=r"\[frets\] sizes 2 tang"):
+        checked_wire(FretWire(sizes=(WireSize(frets=(1, 2)),
+                                     WireSize(frets=(3, 4), tang=Tang(width=0.5, studs=0.4)))), 1, 12)
+    checked_wire(FretWire(tang=Tang(width=0.5, studs=0.5)), 1, 12)

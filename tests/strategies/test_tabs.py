@@ -117,3 +117,19 @@ def test_each_layer_of_a_short_way_is_level_for_half_of_it():
     for layer in (2.0, 0.0):
         level = (np.abs(points[1:, 2] - layer) < 1e-9) & (np.abs(step[:, 2]) < 1e-9)
         assert np.hypot(*step[level, :2].T).sum() >= around / 2 - 1e-6
+
+
+@pytest.mark.parametrize("slots", [(), (5.0, 12.0, 19.0, 27.0, 36.0), (20.0,)])
+def test_tabs_of_a_short_board_stay_apart(slots):
+    """Six on a 40 mm board (a random board joined two of them): 2 mm are cut through between any two, or more."""
+    avoid = np.array([[x, y] for x in slots for y in (-20.0, 20.0)]).reshape(-1, 2)
+    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=10.0)
+    for side in (-1, 1):
+        along = np.sort(tabs[tabs[:, 1] * side > 0, 0])
+        assert len(along) == 3
+        assert np.diff(along).min() >= 12.0
+
+
+def test_more_tabs_than_an_edge_holds_are_refused():
+    with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
+        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0)

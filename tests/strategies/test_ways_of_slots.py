@@ -45,6 +45,24 @@ def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
     assert points[:, 2].min() == pytest.approx(4.0)
 
 
+@pytest.mark.parametrize("high", [6.0, 6.2, 6.69])
+def test_a_ramp_begins_on_top_of_what_stands_there(high):
+    """Nothing under `high` is met from straight above; the ramp down is as steep as the cutter's own at most."""
+    path = slotting(one_slot(entry="ramp"), surface=LEVEL, cutter=CUTTER, air_z=7.0, safe_z=15.0,
+                    stands=lambda places: np.full(len(places), high))
+    points = path.points[np.flatnonzero(path.kinds == Move.RAPID)[1] :]
+    assert points[0, 2] == pytest.approx(min(high + 0.3, 7.0))
+    step = np.diff(points, axis=0)
+    flat = np.hypot(step[:, 0], step[:, 1])
+    upright = (flat < 1e-9) & (step[:, 2] < -1e-9)
+    assert points[1:][upright, 2].min() >= high - 1e-9
+    falls = (step[:, 2] < -1e-9) & ~upright
+    assert (-step[falls, 2] / flat[falls]).max() <= CUTTER.ramp_slope + 1e-9
+    # what stood over the start is gone, down to the board, before the first layer begins there
+    back = np.flatnonzero((np.abs(points[:, :2] - points[0, :2]) < 1e-9).all(axis=1) & (points[:, 2] <= 6.0 + 1e-9))
+    assert points[back[0], 2] == pytest.approx(6.0)
+
+
 def test_pecks_go_down_by_quarters_of_a_layer_and_up_again_after_each():
     z = way(one_slot(entry="peck"))[:, 2]
     # each peck is taken up again quickly, from 0.05 mm above where the last one ended

@@ -280,7 +280,7 @@ def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
 def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> None:
     out = tmp_path / "out"
     assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
-    assert "piece-1-e3c98f-flat-1.nc, stock 45.38" in capsys.readouterr().out
+    assert "from a blank 45.38" in capsys.readouterr().out
     assert {p.name for p in out.iterdir()} >= {"piece-1-e3c98f-flat-1.nc", "report.json", "report.txt", "setup.html"}
     assert "The sheet on the machine" in (out / "setup.html").read_text()
     assert main(["check", str(EXAMPLE), str(out)]) == 0

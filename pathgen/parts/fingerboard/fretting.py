@@ -87,6 +87,12 @@ class FretWire:
 def checked_wire(wire: FretWire, first: int, last: int) -> None:
     """Raise JobError for sizes whose frets are not on a board that has `first` to `last`, or that meet."""
     taken: dict[int, int] = {}
+    for i, tang in enumerate([wire.tang, *(one.tang for one in wire.sizes)]):
+        if tang is not None and tang.studs < tang.width:
+            raise JobError(f"[frets] sizes {i} tang" if i else "[frets] tang",
+                           f"{tang.studs:g} mm over its studs, and {tang.width:g} mm wide",
+                           allowed="studs as wide as the tang, or wider",
+                           remedy="measure over the barbs that stand out on both sides of the tang")
     for i, one in enumerate(wire.sizes, 1):
         where, (low, high) = f"[frets] sizes {i} frets", one.frets
         if not first <= low <= high <= last:

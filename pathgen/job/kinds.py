@@ -1,0 +1,84 @@
+"""What else a job has cut on a blank of its own: by command, by what its programs' headers state, by its clampings."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from pathgen.base.errors import PathgenError
+from pathgen.job.back import KIND as BACK
+from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.blank import blank_clampings
+from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
+from pathgen.job.coupon import coupon_clamping
+from pathgen.job.form import FORMS
+from pathgen.job.job import Job
+from pathgen.job.pieces import piece_sheets
+from pathgen.job.plates import NUT, SADDLE, plate_clampings
+from pathgen.job.side_dots import KIND as SIDE_DOTS
+from pathgen.job.side_dots import side_dot_clamping
+from pathgen.work.clamping import Clamping
+
+Frets = tuple[int, int] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """Clampings that are cut by one command into one folder."""
+
+    command: str
+    states: str
+    """A pattern of what the headers of its programs state; its groups are the frets that it reaches over."""
+    clampings: Callable[[Job, Frets], tuple[Clamping, ...]]
+    """Of a job, and of the frets where it reaches over some. Raises PathgenError for a job that has nothing of it."""
+
+
+KINDS = (
+    Kind(command="block", states=r"block, frets (\d{1,3}) to (\d{1,3})",
+         clampings=lambda job, frets: (block_clamping(job, frets),)),
+    Kind(command="gauges", states="gauge", clampings=lambda job, _: gauge_clampings(job)),
+    Kind(command="nut", states=f"{NUT}|{SADDLE}", clampings=lambda job, _: plate_clampings(job)),
+    Kind(command="side-dots", states=SIDE_DOTS, clampings=lambda job, _: (side_dot_clamping(job),)),
+    Kind(command="coupon", states="coupon", clampings=lambda job, _: (coupon_clamping(job),)),
+    Kind(command="pieces", states="piece", clampings=lambda job, _: tuple(s.clamping for s in piece_sheets(job))),
+    Kind(command="build", states="|".join(FORMS), clampings=lambda job, _: clampings_of(job)),
+)
+
+_STATED = re.compile(r"^\(part: ([^()\n]*)\)[ \r]*$", re.MULTILINE)
+_HEAD = 4000
+"""Characters of a program in which its kind may stand."""
+
+
+def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]:
+    """The clampings that the programs of a folder say they cut; those that state nothing are the part's own.
+
+    Raises PathgenError for a kind that nothing makes, or that the job does not have.
+    """
+    if job.parts:
+        return blank_clampings(job)
+    stated = _stated(texts)
+    if stated in ("", BACK):
+        return (_of_part(job, texts),)
+    for kind in KINDS:
+        if match := re.fullmatch(kind.states, stated):
+            frets = [int(number) for number in match.groups()]
+            return kind.clampings(job, (frets[0], frets[-1]) if frets else None)
+    raise PathgenError("the programs' headers", f"part: {stated}",
+                       allowed="; ".join(re.sub(r"\(.*?\)", "..", kind.states).replace("|", "; ") for kind in KINDS),
+                       remedy="make the programs again from the job")
+
+
+def _stated(texts: Mapping[str, str]) -> str:
+    """What most programs state; where as many state nothing, what is stated."""
+    found = Counter(match[1] if (match := _STATED.search(text[:_HEAD])) else "" for text in texts.values())
+    return max(found, key=lambda kind: (found[kind], bool(kind)), default="")
+
+
+def _of_part(job: Job, texts: Mapping[str, str]) -> Clamping:
+    clamping = clamping_of(job)
+    if set(texts) != clamping.files:
+        # a program may be missing, or its cutter idle: which, only the paths of the pockets tell
+        clamping = without_idle_of(job, clamping)
+    return clamping
