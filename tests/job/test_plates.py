@@ -223,5 +223,5 @@ def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
 
 
 def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
-    with pytest.raises(JobError, match="plate.svg shows 1 shapes with 1 holes"):
+    with pytest.raises(JobError, match=r"plate\.svg shows 1 shapes with 1 holes"):
         part_of(drawn(tmp_path, outline="M0,0H80V40H0Z M10,5V9H14V5Z", openings=""))
