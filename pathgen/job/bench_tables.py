@@ -48,7 +48,7 @@ class FretsTable(FretWire):
     sizes: tuple[WireSizeTable, ...] = key(
         list_of(table_of(WireSizeTable), least=1, most=12), "other wire for some frets: { frets, tang, crown }", (),
         shown="one wire for all")
-    overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, shown="2 mm")
+    overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, inch=0.08)
     bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
     tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5, shown="0.5 mm")
     waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
@@ -75,7 +75,7 @@ class DotsTable(Dots):
     inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0, shown="8 mm")
     fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
     gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05, shown="0.05 mm")
-    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, shown="0.5 mm")
+    overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)
     colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
 
 

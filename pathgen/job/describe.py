@@ -88,4 +88,6 @@ def _default(field: Field[Any], words: str) -> str:
     if isinstance(value, str):
         return f'"{value}"'
     number = f"{value:g}" if isinstance(value, (int, float)) else str(list(value))
-    return f"{number} mm" if words in LENGTHS else number
+    inch = field.metadata["inch"]
+    of_inches = f", or {inch:g} in of a job in inches" if inch is not None else ""
+    return f"{number} mm{of_inches}" if words in LENGTHS else number

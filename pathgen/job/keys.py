@@ -43,8 +43,8 @@ class Place:
 def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None = None, shown: str = "") -> Any:
     """A field of a table: its reader, one line of words for the maker, and the default when it has one.
 
-    `inch` is the default of a job in inches, in mm, where what is bought or set is another size there. `shown` is how
-    the default is written in the list of keys, where its own text would not say enough.
+    `inch` is the default of a job in inches, in inches, where the same in mm would be an odd size. `shown` is how the
+    default is written in the list of keys, where its own text would not say enough.
     """
     words = {"reader": reader, "doc": doc, "shown": shown, "inch": inch}
     if default is MISSING:
@@ -88,7 +88,7 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
             elif field.default is MISSING and field.default_factory is MISSING and name not in meant:
                 raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
             elif place.units == "in" and field.metadata["inch"] is not None:
-                values[name] = field.metadata["inch"]
+                values[name] = field.metadata["inch"] * MM_PER["in"]
     mistakes.refuse()
     return table(**values)
 

@@ -236,7 +236,7 @@ def _bring_in_defaults(job: Job) -> None:
     if job.rings:
         object.__setattr__(job, "inlays", (*job.inlays, *map(ring_inlay, job.rings)))
     if job.resurface is None and any(inlay.fill != "none" for inlay in job.inlays):
-        object.__setattr__(job, "resurface", ResurfaceTable())
+        object.__setattr__(job, "resurface", read_table(ResurfaceTable, {}, Place("[resurface]", job.units)))
 
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:

@@ -21,7 +21,7 @@ class OpeningsTable:
     layers: tuple[str, ...] = key(list_of(text(200)), "the layers that are cut through: ids or labels of groups", (),
                                   shown="none")
     cutter: str = key(text(60), "a flat-end cutter that clears them")
-    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +91,7 @@ class HoleTable:
     length: float | None = key(size(0.5, 500.0), "of a slot with round ends, from end to end", None, shown="round")
     turn: float = key(number(-360.0, 360.0, unit="degrees"), "of a slot, counter-clockwise from along", 0.0)
     depth: float | None = key(size(0.1, 50.0), "below the surface", None, shown="through the plate")
-    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     counterbore: CounterboreTable | None = key(table_of(CounterboreTable), "{ diameter, depth }", None, shown="none")
     count: int = key(number(1, 100, whole=True), "how many in a row", 1)
     pitch: float | None = key(size(0.5, 1000.0), "from centre to centre in a row", None, shown="required with count")
@@ -109,7 +109,7 @@ class RingTable:
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
-    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
+    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     colour: str = key(colour, "in the pictures", RING_COLOUR)
 
 

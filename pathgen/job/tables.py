@@ -197,7 +197,7 @@ class BoardTable(BoardNumbers):
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
     side_dots: tuple[int, ...] = key(_dots, "frets with dots in the side; 12, 24 .. have two", DOTS)
-    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0)
+    min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0, inch=0.04)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")
     wood_colour_finished: str | None = key(colour, "colour of the wood under its finish", None, shown="not compared")
@@ -210,7 +210,7 @@ class StockTable(Stock):
     length: float = key(size(50.0, 3000.0), "along the board")
     width: float = key(size(10.0, 1000.0), "across the board")
     thickness: float = key(size(1.0, 100.0), "as it lies on the bed")
-    margin_nut: float = key(size(0.0, 500.0), "how far it stands out before the nut face", 10.0)
+    margin_nut: float = key(size(0.0, 500.0), "how far it stands out before the nut face", 10.0, inch=0.4)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -251,7 +251,7 @@ class SetupTable(Setup):
         list_of(_keep_out), "clamps and other things in the way: { along, across, height }", ()
     )
     feeler: float = key(size(0.01, 20.0), "thickness of the feeler or slip of paper that each zero is checked with",
-                        0.1, inch=0.1016, shown="0.1 mm; 0.004 in of a job in inches")
+                        0.1, inch=0.004)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -259,7 +259,7 @@ class MachineTable(Machine):
     """``[machine]``: the router."""
 
     clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
-                           "whichever is highest; short hops within a pocket are lower", 10.0)
+                           "whichever is highest; short hops within a pocket are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0, shown="5000 mm")
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
@@ -311,7 +311,7 @@ class SurfaceTable:
                                 shown="0.01 mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
                                  shown="as scallop gives; with a flat end as its own stepover gives")
-    allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4)
+    allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)
     leave: float = key(size(0.0, 5.0), "how much the first cut leaves for one last cut of wood and fill together; 0: "
                        "later cuts repeat the first", 0.0)
     leave_scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed on the first cut, with leave", None,
@@ -405,7 +405,7 @@ class InlayTable:
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
     cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
-    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0)
+    overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,
                                    shown="page origin at the nut face, on the centre-line")
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
@@ -428,7 +428,8 @@ class ResurfaceTable:
     skim: float = key(size(0.0, 2.0), "below the first surface; 0 repeats the first finishing moves exactly", 0.0)
     stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
-    blend: float = key(size(0.5, 100.0), 'how far round an inlay area = "inlay" cuts: no fill lies further out', 5.0)
+    blend: float = key(size(0.5, 100.0), 'how far round an inlay area = "inlay" cuts: no fill lies further out', 5.0,
+                       inch=0.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -586,9 +587,9 @@ class OutlineTable(OutlineCut):
     cutter: str = key(text(60), "a flat-end cutter")
     tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part",  # type: ignore[assignment]
                            None, shown="4, or none with skin")
-    tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5)
-    tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0)
-    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2)
+    tab_height: float = key(size(0.0, 50.0), "wood left under the cutter at a tab", 1.5, inch=0.06)
+    tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
+    through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
     finish: float = key(size(0.0, 0.3), "what a last lap at full depth takes off the walls; 0 for none", 0.2,
                         shown="0.2 mm")

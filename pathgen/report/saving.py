@@ -21,8 +21,8 @@ from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFi
 
 MOST = 5
 LEAST_MINUTES = 0.5
-LEAVE = 0.2
-"""What the advice would leave to a last cut, mm."""
+LEAVE = {"mm": 0.2, "in": 0.2032}
+"""What the advice would leave to a last cut, by units, mm."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -120,12 +120,13 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     if surfacing is None or clamping.cutter(CutAgain) is None or surfacing.leave or surfacing.skim:
         return
     flat = all(s.cutter.shape == "flat-end" for s in clamping.steps if isinstance(s.operation, Pocket))
-    if flat and clamping.stock.thickness - clamping.board.surface.thickness >= LEAVE:
-        left = replace(surfacing, leave=LEAVE, leave_scallop=LEAVE / 2, resurface_area="board")
-        yield Change(words=f"[surface] leave = {format_length(LEAVE, clamping.units)}",
+    leave = LEAVE[clamping.units]
+    if flat and clamping.stock.thickness - clamping.board.surface.thickness >= leave:
+        left = replace(surfacing, leave=leave, leave_scallop=leave / 2, resurface_area="board")
+        yield Change(words=f"[surface] leave = {format_length(leave, clamping.units)}",
                      clamping=_surfaced(clamping, left), operations=(SurfaceFinish, CutAgain),
                      cost="nothing is at its final height before the last cut; it ends on fresh wood and resin",
-                     pocket_layers=_layers(clamping, 0.0, LEAVE))
+                     pocket_layers=_layers(clamping, 0.0, leave))
     if surfacing.resurface_area == "board":
         yield Change(words='[resurface] area = "inlay"',
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),

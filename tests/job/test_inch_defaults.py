@@ -1,0 +1,44 @@
+"""Defaults of a job in inches are sizes that are set there; in millimetres they are what they were."""
+
+from pathlib import Path
+
+import pytest
+
+import pathgen
+from pathgen.job.describe import key_rows
+from tests import small_board
+
+INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"
+
+
+def test_each_unit_has_its_own(tmp_path: Path) -> None:
+    inches, mm = pathgen.load_job(INCHES), pathgen.load_job(small_board.job(tmp_path))
+    assert (inches.setup.feeler / 25.4, inches.machine.clearance / 25.4) == pytest.approx((0.004, 0.4))
+    assert (mm.setup.feeler, mm.machine.clearance, mm.stock.thickness) == (0.1, 10.0, 8.0)
+    assert mm.resurface is not None  # brought in by the fill, with its defaults
+    assert mm.resurface.blend == 5.0
+
+
+def test_what_a_fill_brings_in_has_them_too(tmp_path: Path) -> None:
+    text = small_board.JOB.replace('units = "mm"', 'units = "in"')
+    for name in ("scale_length", "nut_width", "end_width", "thickness", "length", "width", "margin_nut", "depth",
+                 "overfill", "diameter", "feed", "plunge", "stepdown", "scallop"):
+        text = _quoted(text, name)
+    text = text.replace("nut = 254.0, end = 300.0", 'nut = "254 mm", end = "300 mm"')
+    (tmp_path / "art.svg").write_text(small_board.ART)
+    (tmp_path / "job.toml").write_text(text.replace("at = [45.0, 0.0]", "at = [1.8, 0.0]"))
+    job = pathgen.load_job(tmp_path / "job.toml")
+    assert job.resurface is not None
+    assert job.resurface.blend / 25.4 == pytest.approx(0.2)
+    assert job.inlays[0].overfill == pytest.approx(0.7)
+
+
+def _quoted(text: str, name: str) -> str:
+    return "\n".join(f'{name} = "{line.split("=")[1].strip()} mm"' if line.startswith(f"{name} =") else line
+                     for line in text.split("\n"))
+
+
+def test_the_list_of_keys_has_both() -> None:
+    rows = {(row.table, row.key): row.default for row in key_rows()}
+    assert rows["[setup]", "feeler"] == "0.1 mm, or 0.004 in of a job in inches"
+    assert rows["[outline]", "tab_width"] == "6 mm, or 0.25 in of a job in inches"
