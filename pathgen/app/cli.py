@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import sys
 import warnings
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.base.plain import capital, in_json, one_line
+from pathgen.base.plain import brief, capital, in_json, one_line
 from pathgen.base.units import in_units
 
 if TYPE_CHECKING:
@@ -76,8 +77,15 @@ def _units_of(options: argparse.Namespace) -> str:
     return units_of(options.job) if hasattr(options, "job") else "mm"
 
 
+class _Parser(argparse.ArgumentParser):
+    """One whose errors repeat arguments as all text is shown: in one line, without what a terminal would obey."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(brief(one_line(message)))
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="pathgen", description="CNC toolpaths for fretted fingerboards with inlay.",
         epilog=f"example: pathgen build {EXAMPLE} --out out/\n"
                "exit status: 0 good, 1 findings that forbid cutting, 2 bad input",
@@ -273,7 +281,10 @@ def _resolution_option(parser: argparse.ArgumentParser) -> None:
 
 
 def _resolution(text: str) -> float:
-    value = float(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
     if not 0.02 <= value <= 1.0:
         raise argparse.ArgumentTypeError(f"{text} given; allowed: 0.02 to 1.0 mm")
     return value

@@ -112,3 +112,17 @@ def test_showing_plans_nothing():
     )
     assert "cannot be written" in said.stderr
     assert said.stdout.strip() == ""
+
+
+@pytest.mark.parametrize("argument", [
+    "--what=\x1b[2J\u2028x", "--resolution=\x1b]0;x\x07", "--resolution=" + "9" * 5000, "--resolution=nan",
+    "--resolution=twelve", "--what=\udcff",
+])
+def test_arguments_that_are_not_known_are_repeated_as_text_in_one_short_line(capsys, argument):
+    with pytest.raises(SystemExit) as ended:
+        main(["check", "board.toml", "out", argument])
+    assert ended.value.code == 2
+    *_, words = capsys.readouterr().err.removesuffix("\n").split("\n")
+    assert words.isprintable()
+    assert len(words) < 400
+    assert argument.startswith("--what") or words.endswith("given; allowed: 0.02 to 1.0 mm")
