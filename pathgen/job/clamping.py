@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
+from pathgen.base.errors import JobError
+from pathgen.base.limits import MOST_PROGRAMS
 from pathgen.base.scallop import scallop_height
 from pathgen.job.back import with_back
 from pathgen.job.doubts import doubts_of
@@ -55,6 +57,9 @@ def clamping_of(job: Job) -> Clamping:
         units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
         machine=job.machine, left_out=left_out, steps=_numbered(job, _steps(job, board, inlays, None)),
     )
+    if len(clamping.steps) > MOST_PROGRAMS:
+        raise JobError("[[inlay]]", f"{len(clamping.steps)} programs in all", allowed=f"{MOST_PROGRAMS} or fewer",
+                       remedy="cut what has one depth and one fill as one inlay")
     clamping = with_back(job, clamping)
     check_references(clamping)
     marks = marks_of(job, clamping)

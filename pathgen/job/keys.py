@@ -126,7 +126,7 @@ def size(low: float, high: float) -> Reader:
     def read(value: Any, place: Place) -> float:
         mm = _length_mm(value, place)
         nearest = min(max(mm, low), high)
-        if mm > 0 and abs(nearest - mm) <= 0.5 * MM_PER[place.units] * 10.0 ** -LENGTH_PLACES[place.units]:
+        if mm > 0.9 * nearest and abs(nearest - mm) <= 0.5 * MM_PER[place.units] * 10.0 ** -LENGTH_PLACES[place.units]:
             mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
             limits = " to ".join(format_length(limit, place.units) for limit in (low, high))

@@ -168,9 +168,11 @@ def _toml(path: Path) -> dict[str, Any]:
         data = tomllib.loads(words)
     except RecursionError:
         raise _too_deep(path) from None
-    except ValueError as wrong:  # TOMLDecodeError, and numbers of thousands of digits
+    except tomllib.TOMLDecodeError as wrong:
         where, problem, remedy = slip_words(words, str(wrong))
         raise JobError(f"{path.name}, {where}", problem, remedy=remedy) from None
+    except ValueError:  # of thousands of digits
+        raise _too_large(path) from None
     _refuse_odd(data, path)
     return data
 
@@ -182,7 +184,7 @@ def _refuse_odd(data: Any, path: Path) -> None:
     while within:
         values = [v for one in within for v in (one.values() if isinstance(one, dict) else one)]
         if any(isinstance(v, int) and v.bit_length() > 63 for v in values):
-            raise JobError(path.name, "holds a whole number of more than 64 bits", remedy="write a smaller number")
+            raise _too_large(path)
         within = [v for v in values if isinstance(v, (dict, list))]
         depth += 1
         if depth > MOST_NESTED:
@@ -192,6 +194,10 @@ def _refuse_odd(data: Any, path: Path) -> None:
 def _too_deep(path: Path) -> JobError:
     return JobError(path.name, "lists or tables nested too deep", allowed=f"{MOST_NESTED} levels",
                     remedy="is it a job file?")
+
+
+def _too_large(path: Path) -> JobError:
+    return JobError(path.name, "holds a whole number of more than 64 bits", remedy="write a smaller number")
 
 
 def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:

@@ -12,10 +12,17 @@ from pathgen.app.cli import main
 from tests import small_board
 
 LENGTH = "scale_length = 300.0"
+INLAY = """[[inlay]]
+artwork = "art.svg"
+depth = 1.5
+cutters = ["flat"]
+place = { at = [45.0, 0.0] }
+"""
 JOBS = {
     "ratios of 5,000 digits": ({"frets = 5": f'ratios = ["9/8", "{"9" * 5000}/2"]'}, "ratios"),
     "ratios of 5,000 digits below": ({"frets = 5": f'ratios = ["9/8", "5/{"9" * 5000}"]'}, "ratios"),
-    "a number of 5,000 digits": ({LENGTH: f"scale_length = {'9' * 5000}"}, "5000 digits"),
+    "a number of 5,000 digits": ({LENGTH: f"scale_length = {'9' * 5000}"},
+                               "whole number of more than 64 bits: write a smaller number"),
     "a decimal of 5,000 digits": ({LENGTH: f"scale_length = {'9' * 5000}.0"}, "scale_length"),
     "a text of 5,000 digits": ({LENGTH: f'scale_length = "{"9" * 5000} mm"'}, "scale_length"),
     "a number past all": ({LENGTH: "scale_length = 1e400"}, "scale_length"),
@@ -27,6 +34,10 @@ JOBS = {
     "an outline's name too long": ({"[[inlay]]": f'[outline]\nartwork = "{"9" * 300}"\n[[inlay]]'}, "outline"),
     "a key of a great many parts": ({LENGTH: f"{LENGTH}\n{'a.' * 400_000}a = 1"}, "nested too deep"),
     "a table of a great many parts": ({LENGTH: f"{LENGTH}\n[\"b\" .{'a.' * 400_000}a]"}, "nested too deep"),
+    "a folder for a drawing": ({'artwork = "art.svg"': 'artwork = "."'}, "is no file but a folder: name an SVG file"),
+    "a device for a drawing": ({'artwork = "art.svg"': 'artwork = "/dev/zero"'}, "is no file but a device"),
+    "ridges of nothing": ({"scallop = 0.05": "scallop = 1e-12"}, "[surface] scallop: 1e-12 given (allowed: 0.001 mm"),
+    "more programs than are read": ({"[resin]": INLAY * 100 + "[resin]"}, "203 programs in all (allowed: 200"),
     "a zero in a path": ({'artwork = "art.svg"': 'artwork = "a\\u0000.svg"'}, "artwork"),
 }
 
