@@ -105,3 +105,14 @@ def test_edges_in_one_line_are_no_warning():
     out = overlay.buffer(shape, 3.0, join_style="mitre")
     assert out.is_valid
     assert out.covers(shape)
+
+
+@pytest.mark.parametrize("distance", [-2.0, -0.3, 0.3, 2.0])
+def test_many_parts_one_by_one_are_what_all_at_once_is(distance):
+    """Twenty squares with holes, of sizes that some vanish: GEOS itself, all at once, is the reference."""
+    squares = [shapely.box(8 * k, 0, 8 * k + 1 + k / 4, 3).difference(shapely.box(8 * k + 0.4, 1, 8 * k + 0.6, 2))
+               for k in range(20)]
+    shape = shapely.multipolygons(squares)
+    done, wanted = overlay.buffer(shape, distance), shapely.buffer(shape, distance)
+    assert done.is_valid
+    assert done.symmetric_difference(wanted).area == pytest.approx(0.0, abs=1e-9)

@@ -42,6 +42,9 @@ _JUST = 3e-4
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
 
+_ROUGH = 0.01
+"""How far (mm) outlines are simplified to ask whether a cutter might just fit."""
+
 _HAIR = 3e-4
 """How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
 
@@ -167,8 +170,10 @@ class Opening:
 
 def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
-    none = shapely.is_empty(inner)
-    inner[none] = eroded(parts[none], reach, 0.01)
+    none = np.flatnonzero(shapely.is_empty(inner))
+    rough = np.asarray(shapely.simplify(parts[none], _ROUGH))  # most have no room by far, which fewer corners tell
+    near = none[~shapely.is_empty(overlay.buffer(rough, 2.0 * _ROUGH - reach, quad_segs=2))] if len(none) else none
+    inner[near] = eroded(parts[near], reach, 0.01)
     return inner
 
 
