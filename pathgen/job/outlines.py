@@ -56,7 +56,7 @@ def drawn_regions(
 ) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
     path = job.path.parent / artwork
-    if not os.path.exists(path):
+    if not os.path.lexists(path):
         raise JobError(f"{where} artwork", f"{artwork} is not there",
                        remedy="check the name: paths are relative to the job file")
     if place is not None and place.at is None:

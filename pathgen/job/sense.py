@@ -398,7 +398,7 @@ def _inlays(job: Job) -> None:
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
-    if inlay.artwork and not os.path.exists(job.artwork_path(i - 1)):
+    if inlay.artwork and not os.path.lexists(job.artwork_path(i - 1)):
         raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
                        "relative to the job file")
     ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
