@@ -141,7 +141,7 @@ class _Pen:
         with np.errstate(divide="ignore"):
             ratio = 1.0 / np.cos(angle / 2)
         pointed = self.lines.corner & (self.joins_as == "miter") & (ratio <= np.minimum(self.limit, 10.0))
-        gentle = inner & (pointed | ((np.abs(angle) < 1.5) & (self.half * (ratio - 1.0) <= self.near)))
+        gentle = inner & (pointed | (self.half * (ratio - 1.0) <= self.near))
         shift = np.where(gentle, self.half * np.tan(np.abs(angle) / 2), 0.0)
         tight = self.has_edge & (shift + shift[self.next] > length * 0.999)
         gentle[tight] = False

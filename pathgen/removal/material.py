@@ -265,13 +265,13 @@ class _Cutting:
             edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
             b.edge[:] += np.bincount(met, edge.ravel(), n)
         np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
+        np.maximum(b.depth, _highest_of(depth.max(axis=0), move, n), out=b.depth)
         if deepest > self.deeper:
             over = np.maximum(depth - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
             b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
             np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
             row = depth.argmax(axis=0)
             self._keep_place(b, move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
-        np.maximum(b.depth, _highest_of(depth.max(axis=0), move, n), out=b.depth)
 
     def _depth_of_pass(
         self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int

@@ -1,6 +1,8 @@
 """Jobs of a flat plate: what is read, and what is refused with its place and numbers."""
 
 import math
+import re
+from contextlib import nullcontext
 
 import numpy as np
 import pytest
@@ -225,3 +227,19 @@ def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
 def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
     with pytest.raises(JobError, match=r"plate\.svg shows 1 shapes with 1 holes"):
         part_of(drawn(tmp_path, outline="M0,0H80V40H0Z M10,5V9H14V5Z", openings=""))
+
+
+def test_of_corners_that_a_cutter_leaves_the_largest_is_named(tmp_path):
+    """A notch with corners of 90 and of 30 degrees: what a round cutter leaves grows as the corner gets sharper."""
+    job = drawn(tmp_path, outline="M0,0H30V12H60L42.7,2H80V40H0Z", openings="")
+    (found,) = (doubt for doubt in doubts_of(job, clamping_of(job)) if "point inward" in doubt.problem)
+    along, across = (float(word) for word in re.search(r"near ([-\d.]+) mm along, ([-\d.]+) mm across",
+                                                       found.problem).groups())
+    assert math.dist((along, across), (70.0, 8.0)) < 6.0
+
+
+@pytest.mark.parametrize(("flute", "good"), [(3.49, False), (3.5, True)])
+def test_the_outlines_cutter_is_as_long_as_the_blank_and_what_it_goes_below_it(tmp_path, flute, good):
+    text = PLATE.replace("flute_length = 12.0", f"flute_length = {flute}") + "through = 0.5\n"
+    with nullcontext() if good else pytest.raises(JobError, match=r"allowed: 3\.50 mm or more: the blank and 0\.5 mm"):
+        read(tmp_path, text)

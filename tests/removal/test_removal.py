@@ -362,3 +362,16 @@ def test_more_work_is_allowed_for_large_blanks_and_many_programs(width, length, 
     """In points of a tenth of a millimetre: every fingerboard has the same, four times what the examples take."""
     grid = Grid(np.arange(0.05, length, 0.1), np.arange(0.05, width, 0.1))
     assert removal.most_work(grid, programs) == pytest.approx(removal.MOST_WORK * times, rel=1e-9)
+
+
+@pytest.mark.parametrize(("end", "angle"), [((55.0, 15.0), False), ((55.0, 15.0), True), ((55.0, 5.0), False)])
+def test_the_place_of_a_moves_deepest_bite_is_where_the_most_stood(end, angle):
+    """A ridge across the way of one move, slanting or along the board, and of another before it that meets less."""
+    material = blank(np.arange(0.05, 60, 0.1), np.arange(0.05, 20, 0.1), 5.0)
+    material.top[:, 300:310] = 9.0
+    material.top[:, 400:410] = 7.0
+    bites = material.cut(motion([(2, 5, 4.5), (5, 5, 4), (*end, 4)]), FLAT, note=True, deeper=1.0, angle=angle).bites
+    assert bites.depth.tolist() == pytest.approx([1.0, 5.0], abs=0.51)
+    x, y = bites.at[1]
+    assert 30.0 <= x <= 31.0
+    assert abs(y - np.interp(x, [5, 55], [5, end[1]])) <= 1.6

@@ -18,8 +18,8 @@ from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
-from pathgen.strategies.pocketing.clearing import nest, pieces
-from pathgen.strategies.pocketing.linking import to_and_fro, tour, turned_to
+from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
+from pathgen.strategies.pocketing.linking import inside_out, to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored
@@ -578,3 +578,14 @@ def test_a_ramp_that_begins_below_the_layer_before_is_come_down_to_straight() ->
     sloped = down[np.hypot(down[:, 0], down[:, 1]) > 1e-9]
     assert -sloped[:, 2].min() == pytest.approx(0.3)
     assert down[:, 2].sum() == pytest.approx(LEVEL.thickness - 1.0 - trace.toolpath(None).points[2, 2])
+
+
+@pytest.mark.parametrize("apart", [(3.0, 0.0), (0.0, -3.0), (2.0, 2.0)])
+def test_of_places_to_cut_the_nearest_comes_next(apart: tuple[float, float]) -> None:
+    """Two within one along the wall, and two lines of each: nearer ones first, the wall last."""
+    nested = Nest(area=np.array([box(-20, -20, 20, 20)] * 3), level=np.array([0, 1, 1]), parent=np.array([-1, 0, 0]))
+    ways = [(0, (-19.0, 0.0)), (1, (-2.0, -8.0)), (1, (1.0, 7.0)), (2, apart), (2, (0.0, -4.5))]
+    pieces = Pieces(line=[np.array([at, at]) for _, at in ways], closed=np.zeros(5, bool),
+                    node=np.array([node for node, _ in ways]), outline=np.ones(5, bool), island=np.zeros(5, bool))
+    order, _ = inside_out(nested, pieces, np.arange(5), np.zeros(2))
+    assert order == [3, 4, 1, 2, 0]

@@ -11,7 +11,7 @@ import pytest
 from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.cli import main
-from pathgen.job.blank import merged
+from pathgen.job.blank import blank_clampings, merged
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -290,3 +290,18 @@ def test_the_example_has_three_parts_and_fits_each_cutter_as_often_as_its_head_p
     low = ends[~rapid & (ends[:, 2] < 0.0), :2]
     assert low.min(axis=0) == pytest.approx([246.0, 60.0 - 28.0], abs=0.01)
     assert low.max(axis=0) == pytest.approx([246.0, 60.0 + 28.0], abs=0.01)
+
+
+def test_each_part_sees_the_common_blank_from_where_it_lies():
+    """Turned back by the part's own quarter turns about the middle of its share, it is the blank again."""
+    job = load_job(EXAMPLE)
+    x0, y0, x1, y1 = job.stock.bounds
+    for table, part, clamping in zip(job.parts, job.part_jobs, blank_clampings(job), strict=True):
+        a0, b0, a1, b1 = clamping.shared.blank
+        assert a0 < a1
+        assert b0 < b1
+        u0, v0, u1, v1 = part.stock.bounds
+        seen = complex((a0 + a1 - u0 - u1) / 2, (b0 + b1 - v0 - v1) / 2) * 1j ** round(table.turn / 90)
+        assert complex(*table.at) + seen == pytest.approx(complex((x0 + x1) / 2, (y0 + y1) / 2))
+        size = (a1 - a0, b1 - b0) if table.turn % 180 == 0 else (b1 - b0, a1 - a0)
+        assert size == pytest.approx((x1 - x0, y1 - y0))
