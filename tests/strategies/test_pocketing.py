@@ -22,7 +22,7 @@ from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.linking import inside_out, to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
-from pathgen.strategies.pocketing.places import _bored
+from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
@@ -589,3 +589,12 @@ def test_of_places_to_cut_the_nearest_comes_next(apart: tuple[float, float]) -> 
                     node=np.array([node for node, _ in ways]), outline=np.ones(5, bool), island=np.zeros(5, bool))
     order, _ = inside_out(nested, pieces, np.arange(5), np.zeros(2))
     assert order == [3, 4, 1, 2, 0]
+
+
+@pytest.mark.parametrize(("length", "expected"), [(2.0, 5.0), (5.0, 5.0), (12.0, 12.0)])
+def test_a_ramp_off_the_start_of_a_line_goes_there_and_back_as_long_as_it_must(length: float, expected: float) -> None:
+    start, beside = np.array([10.0, -2.0]), np.array([[13.0, 2.0]])
+    way = _off(start, beside, length)
+    assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(expected)
+    assert shapely.distance(shapely.LineString([start, beside[0]]), shapely.points(way)).max() < 1e-9
+    assert _off(start, start[None], length).tolist() == [start.tolist()]
