@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
+from pathgen.strategies.pocketing.corners import _in_air
 from pathgen.strategies.pocketing.linking import inside_out, to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
@@ -598,3 +600,11 @@ def test_a_ramp_off_the_start_of_a_line_goes_there_and_back_as_long_as_it_must(l
     assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(expected)
     assert shapely.distance(shapely.LineString([start, beside[0]]), shapely.points(way)).max() < 1e-9
     assert _off(start, start[None], length).tolist() == [start.tolist()]
+
+
+def test_a_v_goes_down_through_air_only_where_its_whole_opening_is_open() -> None:
+    """A 60 degree v at 1 mm depth is tan(30) = 0.577 mm wide on each side; or where a cutter's axis has been."""
+    one = SimpleNamespace(cutter=v_cutter(60.0))
+    ends = np.array([[2.0, 2.0, 1.0], [0.5, 2.0, 1.0], [0.6, 2.0, 1.0], [5.0, 2.0, 1.0], [3.0, 9.0, 1.0]])
+    in_air = _in_air(one, ends, box(0, 0, 4, 4), shapely.LineString([(0, 9), (8, 9)]))
+    assert in_air.tolist() == [True, False, True, False, True]
