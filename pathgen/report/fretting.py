@@ -7,7 +7,7 @@ from typing import Any
 
 from pathgen.base.markup import Element
 from pathgen.base.picture import INK, PALE, View, lines, words
-from pathgen.base.units import INCH, format_length, way_length
+from pathgen.base.units import INCH, MM_PER, format_length, way_length
 from pathgen.report.board_text import length_number
 from pathgen.report.finding_words import finding_line
 from pathgen.report.tables import table
@@ -19,16 +19,20 @@ def fretting_findings(data: dict[str, Any] | None) -> list[Finding]:
     return [Finding(code="fret-wire", severity="warn", **fault) for fault in (data or {"faults": []})["faults"]]
 
 
+_BY_HAND = {"mm": 1, "in": 2}
+"""Digits of a radius to which wire is bent."""
+
+
 def fretting_rows(data: dict[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
     """Head and rows of the sheet; with the size of the wire where there are several."""
     several = len(data["wires"]) > 1
-    head = ["fret", *(["wire"] if several else []), f"cut to ({units})", "tang left", "nip at bass", "nip at treble",
-            "board's radius", "bend to"]
+    head = ["fret", *(["wire"] if several else []), f"cut to ({units})", "length of the tang", "nip at bass",
+            "nip at treble", "board's radius", "bend to"]
     keys = ("length", "tang", None, None, "radius", "bend")
     rows = [
         [str(f["fret"]), *([_letter(f["size"])] if several else []), *(length_number(f[k], units) for k in keys[:2]),
          *(length_number(v, units) if v else "-" for v in f["nipped"]),
-         *(length_number(f[k], units) if f[k] is not None else "flat" for k in keys[4:])]
+         *(f"{f[k] / MM_PER[units]:.{_BY_HAND[units]}f}" if f[k] is not None else "flat" for k in keys[4:])]
         for f in data["frets"]
     ]
     return head, rows
