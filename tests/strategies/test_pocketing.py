@@ -21,7 +21,7 @@ from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _in_air
-from pathgen.strategies.pocketing.linking import inside_out, to_and_fro, tour, turned_to
+from pathgen.strategies.pocketing.linking import inside_out, leads, to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
@@ -608,3 +608,15 @@ def test_a_v_goes_down_through_air_only_where_its_whole_opening_is_open() -> Non
     ends = np.array([[2.0, 2.0, 1.0], [0.5, 2.0, 1.0], [0.6, 2.0, 1.0], [5.0, 2.0, 1.0], [3.0, 9.0, 1.0]])
     in_air = _in_air(one, ends, box(0, 0, 4, 4), shapely.LineString([(0, 9), (8, 9)]))
     assert in_air.tolist() == [True, False, True, False, True]
+
+
+@pytest.mark.parametrize("ahead", [(1.0, 0.0), (0.0, 1.0), (-0.6, 0.8)])
+def test_leads_are_quarter_circles_on_the_left_that_touch_the_line_at_its_start(ahead: tuple[float, float]) -> None:
+    start, way = np.array([10.0, -5.0]), np.array(ahead)
+    onto, off = leads(np.array([start, start + 3 * way, start + 9 * way]), 0.4)
+    centre = start + 0.4 * np.array([-way[1], way[0]])
+    for lead, side in ((onto, -1), (off, 1)):
+        assert np.hypot(*(lead - centre).T) == pytest.approx(np.full(5, 0.4))
+        assert (side * (lead - start) @ way > 0).all()
+    # a quarter circle: its far end stands as far aside as the centre
+    assert [onto[0], off[-1]] == [pytest.approx(centre - 0.4 * way), pytest.approx(centre + 0.4 * way)]
