@@ -36,7 +36,7 @@ _MOST_TOGETHER = 4096  # moves that are cut together
 _BLOCK = 20_000  # moves made ready at once
 _LOOK_AGAIN = 4  # times as many points worked out as there are, before what still stands is looked at again
 # programs of a job, and points of a grid, from which more work is allowed: jobs take 7 to 32 a point
-_MANY, _LARGE = 20, 10_000_000
+_MANY, _LARGE = 20, 8_000_000
 # what takes as long as working out the height of a point does, some 25 ns
 _OF_A_PIECE, _OF_A_TURN = 400, 12_000  # a piece of a move; what is cut at one time, a pass or a lot of pieces
 _OF_A_TOUCH = 3  # to put in order and to note, for each point lowered

@@ -355,11 +355,11 @@ def test_a_rapid_in_its_own_hole_may_be_aside_by_rounding_alone(aside, met):
 
 
 @pytest.mark.parametrize(("width", "length", "programs", "times"), [
-    (90.0, 700.0, 10, 1.0), (250.0, 400.0, 20, 1.0), (400.0, 500.0, 20, 2.0), (250.0, 400.0, 50, 2.5),
-    (400.0, 500.0, 30, 3.0), (20.0, 20.0, 1, 1.0),
+    (90.0, 700.0, 10, 1.0), (200.0, 400.0, 20, 1.0), (400.0, 400.0, 20, 2.0), (200.0, 400.0, 50, 2.5),
+    (400.0, 400.0, 30, 3.0), (20.0, 20.0, 1, 1.0),
 ])
 def test_more_work_is_allowed_for_large_blanks_and_many_programs(width, length, programs, times):
-    """In points of a tenth of a millimetre: every fingerboard has the same, four times what the examples take."""
+    """In points of a tenth of a millimetre: every fingerboard has the same, three times what the examples take."""
     grid = Grid(np.arange(0.05, length, 0.1), np.arange(0.05, width, 0.1))
     assert removal.most_work(grid, programs) == pytest.approx(removal.MOST_WORK * times, rel=1e-9)
 
