@@ -47,7 +47,7 @@ MOST_TOGETHER = 64_000_000
 """Bytes of the programs in one folder."""
 MOST_LINES = 800_000
 """Lines of one program, and of all those of a job: thirty times what the largest example has, five times what
-the finest inlay of icons that was tried took (a 0.5 mm cutter for two hours and a half); 16 s, a gigabyte at most."""
+the finest inlay of icons that was tried took (a 0.5 mm cutter for two hours and a half); 12 s, a gigabyte at most."""
 MOST_CHORDS = 1_000_000
 """Straight pieces that the arcs of one program, and of all those of a job, take at the finest."""
 MOST_POINTS = 25_000_000
