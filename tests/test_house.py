@@ -141,3 +141,15 @@ def test_only_the_fingerboard_and_its_job_know_the_word_fret():
         and not (name := path.relative_to(PACKAGE).as_posix()).startswith(("parts/fingerboard/", "job/"))
     }
     assert saying == set().union(*KNOW_FRETS.values())
+
+
+def test_a_resolution_that_is_left_out_is_the_same_everywhere():
+    """That of the simulation: a tenth of a millimetre, as README and the command line say."""
+    found = [
+        (path.name, default.value) for room in ("app", "verify") for path in (PACKAGE / room).glob("*.py")
+        for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.FunctionDef)
+        for argument, default in zip(node.args.kwonlyargs, node.args.kw_defaults, strict=True)
+        if argument.arg == "resolution" and default is not None
+    ]
+    assert len(found) > 5
+    assert {value for _, value in found} == {0.1}, found

@@ -27,8 +27,13 @@ _TRIES = 20
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
     """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
 
+    Where `folder` is a link to a folder, that one is written and the link stays.
+
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
+    given = folder
+    if os.path.islink(folder) and os.path.isdir(folder):
+        folder = Path(os.path.realpath(folder))
     if not os.path.lexists(folder) and os.path.isdir(_aside(folder)):
         _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
@@ -47,7 +52,7 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
         raise _not_written(folder, wrong) from None
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
-    return [folder / name for name in files]
+    return [given / name for name in files]
 
 
 def write_new(path: Path, content: str | bytes) -> None:

@@ -138,3 +138,14 @@ def test_two_at_once_end_as_one_of_them(tmp_path):
         assert process.wait(60) == 0
         process.stdout.close()
     assert len(one_set(tmp_path / "out")) == 1
+
+
+def test_a_link_to_a_folder_stays_and_what_it_leads_to_is_written(tmp_path):
+    """As a maker's folder may be a link to the stick that goes to the machine."""
+    (tmp_path / "stick").mkdir()
+    (tmp_path / "out").symlink_to("stick")
+    for word in ("first", "second"):
+        assert write_folder(tmp_path / "out", {"1.nc": word}) == [tmp_path / "out" / "1.nc"]
+        assert (tmp_path / "out").readlink() == Path("stick")
+        assert (tmp_path / "stick" / "1.nc").read_text() == word
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "stick"]

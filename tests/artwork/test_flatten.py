@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork.curves import Pen
-from pathgen.artwork.flatten import bounds, flatten
+from pathgen.artwork.flatten import _tips, bounds, flatten
 
 COORDINATE = st.floats(-50, 50, allow_subnormal=False).map(lambda v: round(v, 2))
 POINT = st.builds(complex, COORDINATE, COORDINATE)
@@ -59,3 +59,19 @@ def test_few_points_where_few_will_do() -> None:
     pen.arc(10j, -10j, rx=10, ry=10, turn=0, large=False, sweep=True)
     count = len(flatten([pen.curves()], [(1, 0, 0, 1, 0, 0)], 0.005).points) - 1
     assert count <= 1.5 * np.pi / np.arccos(1 - 0.005 / 10) / 2
+
+
+@pytest.mark.parametrize(("second", "corner"), [
+    ([(0, 10), (0, 13), (0, 17), (5, 20)], 0), ([(0, 10), (0, 10), (0, 15), (5, 20)], 0),
+    ([(0, 10), (0, 10), (0, 10), (0, 20)], 0), ([(0, 10), (0, 10), (5, 10), (9, 12)], 1),
+    ([(0, 10), (0, 10), (0, 10), (-9, 10)], 1), ([(0, 10), (3, 10), (3, 12), (0, 20)], 1),
+])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_curve_leaves_its_start_toward_the_first_point_that_is_another(
+    second: list[tuple[float, float]], corner: int, turned: bool
+) -> None:
+    """Where it goes on as the curve before it came there is no corner; backwards the same holds for its end."""
+    curves = np.array([[(0, 0), (0, 3), (0, 7), (0, 10)], second], dtype=float)
+    curves = curves[::-1, ::-1] if turned else curves
+    tips = _tips(curves, np.zeros(2, bool), np.array([0]), np.array([False]))
+    assert tips.tolist() == [[1, corner], [corner, 1]]

@@ -167,3 +167,12 @@ def test_geometry_in_style_sheets(
 ) -> None:
     left, top, right, bottom = expected
     assert box(read(f"<style>{sheet}</style>{element}")) == pytest.approx((left, 200 - bottom, right, 200 - top))
+
+
+@pytest.mark.parametrize("page", ["", 'width="50mm"', 'height="50mm"'])
+def test_a_page_without_both_sizes_reaches_from_its_corner_as_far_as_is_drawn(read: Read, page: str) -> None:
+    # P, SVG 1.1, section 7.2: without a viewBox a side left out is 100 % of what the drawing is shown in, which a file
+    # does not tell; 96 px to the inch
+    art = read('<rect x="96" width="96" height="192"/>', page)
+    assert art.page == pytest.approx((50.8, 50.8))
+    assert box(art) == pytest.approx((25.4, 0.0, 50.8, 50.8))

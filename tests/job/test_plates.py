@@ -243,3 +243,9 @@ def test_the_outlines_cutter_is_as_long_as_the_blank_and_what_it_goes_below_it(t
     text = PLATE.replace("flute_length = 12.0", f"flute_length = {flute}") + "through = 0.5\n"
     with nullcontext() if good else pytest.raises(JobError, match=r"allowed: 3\.50 mm or more: the blank and 0\.5 mm"):
         read(tmp_path, text)
+
+
+def test_a_ring_has_the_colour_that_is_given(tmp_path):
+    assert read(tmp_path, PLATE + RING + 'colour = "#aa5500"\n').rings[0].colour == "#aa5500"
+    with pytest.raises(JobError, match=r"\[\[ring\]\] 1 colour: 'no colour' given"):
+        read(tmp_path, PLATE + RING + 'colour = "no colour"\n')

@@ -60,10 +60,14 @@ def test_tabs_hold_where_the_blank_is_wide_enough():
     assert pathgen.outline(BOARD, FLAT, stock=6.0, tabs=0).points[:, 2].min() == 0.0
 
 
-def test_a_job_and_one_step_alone_cut_the_same():
-    """Each step of a job is what its function makes of the same values."""
-    job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
-    result = pathgen.build(job)
+def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
+    """Each step of a job is what its function makes of the same values.
+
+    Slots by pecks: a job knows of the wood that stands beside the board, and lets ramps down through it.
+    """
+    text = (DRAWING.with_name("boards") / "fanned.toml").read_text()
+    (tmp_path / "fanned.toml").write_text(text.replace('entry = "ramp"', 'entry = "peck"'))
+    result = pathgen.build(pathgen.load_job(tmp_path / "fanned.toml"))
     paths = {made.operation: made.toolpath for made in result.programs}
     clamping = result.plan.clamping
     board, stock, clear = clamping.board, clamping.stock.thickness, clamping.machine.clearance

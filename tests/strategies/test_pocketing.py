@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -19,10 +20,11 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
-from pathgen.strategies.pocketing.linking import inside_out, to_and_fro, tour, turned_to
+from pathgen.strategies.pocketing.corners import _in_air
+from pathgen.strategies.pocketing.linking import inside_out, leads, to_and_fro, tour, turned_to
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
-from pathgen.strategies.pocketing.places import _bored
+from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
@@ -589,3 +591,32 @@ def test_of_places_to_cut_the_nearest_comes_next(apart: tuple[float, float]) -> 
                     node=np.array([node for node, _ in ways]), outline=np.ones(5, bool), island=np.zeros(5, bool))
     order, _ = inside_out(nested, pieces, np.arange(5), np.zeros(2))
     assert order == [3, 4, 1, 2, 0]
+
+
+@pytest.mark.parametrize(("length", "expected"), [(2.0, 5.0), (5.0, 5.0), (12.0, 12.0)])
+def test_a_ramp_off_the_start_of_a_line_goes_there_and_back_as_long_as_it_must(length: float, expected: float) -> None:
+    start, beside = np.array([10.0, -2.0]), np.array([[13.0, 2.0]])
+    way = _off(start, beside, length)
+    assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(expected)
+    assert shapely.distance(shapely.LineString([start, beside[0]]), shapely.points(way)).max() < 1e-9
+    assert _off(start, start[None], length).tolist() == [start.tolist()]
+
+
+def test_a_v_goes_down_through_air_only_where_its_whole_opening_is_open() -> None:
+    """A 60 degree v at 1 mm depth is tan(30) = 0.577 mm wide on each side; or where a cutter's axis has been."""
+    one = SimpleNamespace(cutter=v_cutter(60.0))
+    ends = np.array([[2.0, 2.0, 1.0], [0.5, 2.0, 1.0], [0.6, 2.0, 1.0], [5.0, 2.0, 1.0], [3.0, 9.0, 1.0]])
+    in_air = _in_air(one, ends, box(0, 0, 4, 4), shapely.LineString([(0, 9), (8, 9)]))
+    assert in_air.tolist() == [True, False, True, False, True]
+
+
+@pytest.mark.parametrize("ahead", [(1.0, 0.0), (0.0, 1.0), (-0.6, 0.8)])
+def test_leads_are_quarter_circles_on_the_left_that_touch_the_line_at_its_start(ahead: tuple[float, float]) -> None:
+    start, way = np.array([10.0, -5.0]), np.array(ahead)
+    onto, off = leads(np.array([start, start + 3 * way, start + 9 * way]), 0.4)
+    centre = start + 0.4 * np.array([-way[1], way[0]])
+    for lead, side in ((onto, -1), (off, 1)):
+        assert np.hypot(*(lead - centre).T) == pytest.approx(np.full(5, 0.4))
+        assert (side * (lead - start) @ way > 0).all()
+    # a quarter circle: its far end stands as far aside as the centre
+    assert [onto[0], off[-1]] == [pytest.approx(centre - 0.4 * way), pytest.approx(centre + 0.4 * way)]

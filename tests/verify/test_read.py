@@ -290,3 +290,11 @@ def test_chords_are_counted_at_the_finest():
     assert read("G1 X5 Y5").chords == 0
     whole = read("G1 Z1", "G2 X0 Y0 I5 J0", "G1 X5 Y0", "G3 X5 Y10 I0 J5").chords
     assert whole == pytest.approx(1.5 * 2 * math.pi * 5 / math.sqrt(8 * 5 * 1e-4), rel=1e-6)
+
+
+def test_percent_after_lines_that_are_read_at_once():
+    """Many plain lines and nothing before them: the program has begun (NISTIR 6556, 3.1 and 3.3)."""
+    plain = "".join(f"G1 X{k} F100\n" for k in range(200))
+    assert len(read_program(plain)) == 200
+    with pytest.raises(ProgramError, match="line 201: % after the program began without one"):
+        read_program(plain + "%\n")

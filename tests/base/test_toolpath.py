@@ -1,0 +1,39 @@
+"""Fewer points for the same way: each point left out lies within the tolerance of the straight moves that are kept."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from pathgen.base.toolpath import simplified
+
+
+def off_the_way(points: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """(n,) how far each point is from the straight move that takes its place."""
+    away = np.zeros(len(points))
+    for a, b in itertools.pairwise(kept):
+        start, run = points[a], points[b] - points[a]
+        share = np.clip((points[a:b] - start) @ run / max(run @ run, 1e-300), 0.0, 1.0)
+        away[a:b] = np.linalg.norm(points[a:b] - start - share[:, None] * run, axis=1)
+    return away
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("tolerance", [0.01, 0.3, 3.0])
+def test_what_is_left_out_is_within_the_tolerance(seed: int, tolerance: float) -> None:
+    points = np.cumsum(np.random.default_rng(seed).normal(size=(60, 3)), axis=0)
+    kept = simplified(points, tolerance)
+    assert [kept[0], kept[-1]] == [0, 59]
+    assert (np.diff(kept) > 0).all()
+    assert off_the_way(points, kept).max() <= tolerance * (1 + 1e-9)
+
+
+def test_corners_stay_and_points_on_the_way_go() -> None:
+    """Also where the corner is the first or the last but one."""
+    corners = np.array([[0, 0, 0], [1, 0, 0], [1, 5, 0], [1, 5, -2], [8, 5, -2], [8, 6, -2]], dtype=float)
+    assert simplified(corners, 0.01).tolist() == [0, 1, 2, 3, 4, 5]
+    between = np.vstack([corners[0], *[corners[k] + np.linspace(0, 1, 5)[1:, None] * (corners[k + 1] - corners[k])
+                                       for k in range(5)]])
+    assert simplified(between, 0.01).tolist() == [0, 4, 8, 12, 16, 20]
