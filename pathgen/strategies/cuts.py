@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -331,7 +332,8 @@ def second_cut(
 
 def slots(
     lines: ArrayLike, top: Surface, cutter: Cutter, *, width: float, depth: float, through: bool = True,
-    bottom: Literal["curve", "flat"] = "curve", entry: Literal["ramp", "peck"] | None = None, clear: float = CLEAR,
+    bottom: Literal["curve", "flat"] = "curve", entry: Literal["ramp", "peck"] | None = None,
+    after: FinishCut | None = None, clear: float = CLEAR,
 ) -> Cut:
     """Slots along straight lines, their bottoms `depth` below a surface all along.
 
@@ -347,6 +349,8 @@ def slots(
         Whether the bottom follows the surface, or is level: then `depth` below the lower end, and deeper between.
     entry : "ramp" or "peck", optional
         How the cutter goes down into each layer. Left out: by pecks where slots run out at both ends, else by ramps.
+    after : FinishCut, optional
+        What cut the surface before, as `finish` made it: ramps begin on top of what that leaves beside the board.
 
     Raises
     ------
@@ -377,7 +381,11 @@ def slots(
         bottom=given.word("slots bottom", bottom, ("curve", "flat")),
         entry=None if entry is None else given.word("slots entry", entry, ("ramp", "peck")),
     )
-    return _cut(slotting(cut, surface=top, cutter=cutter, **_heights(top.thickness, clear)), cutter)
+    if after is not None:
+        given.value("slots after", after, FinishCut, remedy="make the surface with pathgen.finish and give it here")
+    stands = None if after is None else partial(after.passes.stands, surface=top, cutter=after.cutter,
+                                                reach=cutter.radius)
+    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands, **_heights(top.thickness, clear)), cutter)
 
 
 def outline(

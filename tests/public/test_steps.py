@@ -74,13 +74,14 @@ def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
     tools = {step.operation.name: step.cutter for step in clamping.steps}
     feature = {step.operation.name: step.operation.feature for step in clamping.steps}
     ball, surfacing, slots = tools["surface-finish"], feature["surface-finish"], feature["slots"]
+    finish = pathgen.finish(board.outline, board.surface, ball, ridge=surfacing.scallop, allowance=surfacing.allowance,
+                            clear=clear)
     alone = {
         "surface-rough": pathgen.rough(board.outline, board.surface, tools["surface-rough"], stock=stock, finish=ball,
                                        allowance=surfacing.allowance, clear=clear),
-        "surface-finish": pathgen.finish(board.outline, board.surface, ball, ridge=surfacing.scallop,
-                                         allowance=surfacing.allowance, clear=clear),
+        "surface-finish": finish,
         "slots": pathgen.slots(slots.lines, board.surface, tools["slots"], width=slots.width, depth=slots.depth,
-                               entry=slots.entry, clear=clear),
+                               entry=slots.entry, clear=clear, after=finish),
     }
     for name, path in alone.items():
         cuts = path.kinds != pathgen.Move.RAPID
