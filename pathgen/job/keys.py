@@ -129,7 +129,7 @@ def size(low: float, high: float) -> Reader:
         if mm > 0.9 * nearest and abs(nearest - mm) <= 0.5 * MM_PER[place.units] * 10.0 ** -LENGTH_PLACES[place.units]:
             mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
-            limits = " to ".join(format_length(limit, place.units) for limit in (low, high))
+            limits = " to ".join(_limit(one, place.units) for one in (low, high))
             other = "in" if place.units == "mm" else "mm"
             meant = _is_number(value) and low <= value * MM_PER[other] <= high
             raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}",
@@ -137,6 +137,14 @@ def size(low: float, high: float) -> Reader:
         return mm
 
     return read
+
+
+def _limit(mm: float, units: str) -> str:
+    """A limit in words, with as many places as show that it is not 0."""
+    there = abs(mm) / MM_PER[units]
+    places = LENGTH_PLACES[units]
+    return format_length(mm, units, decimals=max(places, 1 - math.floor(math.log10(there))) if 0 < there < 0.1 ** places
+                         else places)
 
 
 def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:

@@ -42,3 +42,9 @@ def test_the_list_of_keys_has_both() -> None:
     rows = {(row.table, row.key): row.default for row in key_rows()}
     assert rows["[setup]", "feeler"] == "0.1 mm, or 0.004 in of a job in inches"
     assert rows["[outline]", "tab_width"] == "6 mm, or 0.25 in of a job in inches"
+
+
+def test_a_small_limit_is_not_shown_as_none(tmp_path: Path) -> None:
+    (tmp_path / "board.toml").write_text(INCHES.read_text().replace("scallop = ", "scallop = 0.0000001 # ", 1))
+    with pytest.raises(pathgen.JobError, match=r"scallop: 1e-07 given \(allowed: 0\.00002 in to 0\.0394 in\)"):
+        pathgen.load_job(tmp_path / "board.toml")
