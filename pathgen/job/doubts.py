@@ -18,6 +18,7 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
+_SAME = 0.01  # mm
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -27,6 +28,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _inner_corners(job)
+    yield from _said_twice(job)
     yield from _clamps(job, clamping)
     yield from _sloping_walls(job, clamping)
 
@@ -82,6 +84,24 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "face",
             remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
         )
+
+
+def _said_twice(job: Job) -> Iterator[Doubt]:
+    """What [neck] says of the strings and the frets, and their own tables say otherwise."""
+    neck, strings, wire = job.neck, job.strings, job.frets
+    said = []
+    if neck and strings:
+        said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12))
+    if neck and wire:
+        said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height))
+    for key, here, other, there in said:
+        if abs(here - there) > _SAME:
+            yield Doubt(
+                where=f"[neck] {key}", problem=f"{format_length(here, job.units)}, and {other} is "
+                                               f"{format_length(there, job.units)}",
+                allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
+                remedy="write the same in both",
+            )
 
 
 def _inner_corners(job: Job) -> Iterator[Doubt]:

@@ -101,3 +101,13 @@ def test_a_blank_that_is_too_small_or_lies_wrong_is_told_with_a_value_that_holds
         stock = re.sub(rf"(?m)^{name} = .*$", f"{name} = {value}", stock, count=1)
     path.write_text(stock)
     clamping_of(load_job(path))
+
+
+def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
+    """A trial's job had one action at the saddle and another at the nut, and nothing said so."""
+    agreed = small_board.dotted_job(tmp_path)
+    assert not [d for d in doubts_of(agreed, clamping_of(agreed)) if d.where.startswith("[neck]")]
+    job = small_board.dotted_job(tmp_path, ("fret_height = 1.2\naction_12 = 2.0", "fret_height = 1.0\naction_12 = 2.3"))
+    found = [(d.where, d.problem) for d in doubts_of(job, clamping_of(job)) if d.where.startswith("[neck]")]
+    assert found == [("[neck] action_12", "2.3 mm, and [strings] action_12 is 2 mm"),
+                     ("[neck] fret_height", "1 mm, and [frets] crown height is 1.2 mm")]
