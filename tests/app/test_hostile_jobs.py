@@ -36,7 +36,7 @@ JOBS = {
     "a table of a great many parts": ({LENGTH: f"{LENGTH}\n[\"b\" .{'a.' * 400_000}a]"}, "nested too deep"),
     "a folder for a drawing": ({'artwork = "art.svg"': 'artwork = "."'}, "is no file but a folder: name an SVG file"),
     "a device for a drawing": ({'artwork = "art.svg"': 'artwork = "/dev/zero"'}, "is no file but a device"),
-    "ridges of nothing": ({"scallop = 0.05": "scallop = 1e-12"}, "[surface] scallop: 1e-12 given (allowed: 0.001 mm"),
+    "ridges of nothing": ({"scallop = 0.05": "scallop = 1e-12"}, "[surface] scallop: 1e-12 given (allowed: 0.0005 mm"),
     "more programs than are read": ({"[resin]": INLAY * 100 + "[resin]"}, "203 programs in all (allowed: 200"),
     "a zero in a path": ({'artwork = "art.svg"': 'artwork = "a\\u0000.svg"'}, "artwork"),
 }
