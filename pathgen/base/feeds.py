@@ -38,7 +38,8 @@ def effective_diameter(cutter: Cutter, depth: ArrayLike) -> Floats:
     """Diameter (mm) at which the cutter cuts when it is `depth` (mm) deep.
 
     Ball: 2 sqrt(ap (D - ap)) up to the diameter (derived: the circle that the surface cuts from it); v: 2 ap
-    tan(angle / 2), up to the diameter; a flat end cuts at its diameter. Raises CutterError for a depth that is not above 0.
+    tan(angle / 2), up to the diameter; a flat end cuts at its diameter. Raises CutterError for a depth that is not
+    above 0.
     """
     d = np.asarray(depth, dtype=float)
     if not np.all(d > 0):
