@@ -192,7 +192,7 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
     words = [" by ".join(format_length(s[side], units, decimals=places) for side in ("width", "height"))
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} copies of the drawing, each" if len(sizes) > 1 else "the whole drawing placed"
+    placed = f"{len(sizes)} copies of the whole drawing placed" if len(sizes) > 1 else "the whole drawing placed"
     shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
     if shares[0] is None:
         return f", {placed} {size}"
