@@ -9,7 +9,7 @@ all meet in the apex where R is 0; an infinite radius gives a flat. With v = R s
 phi is straight and has one normal, along (-taper * (1 - cos(phi)), sin(phi), cos(phi)). Everything below is
 solved for phi, so heights are exact to rounding.
 
-Source of the conical board: J. Earls, "The Conical Fretboard", American Lutherie 30 (1991).
+Source of the conical board: derived, by similar triangles: its radius grows as the distance from the apex does.
 """
 
 from __future__ import annotations
