@@ -30,7 +30,7 @@ EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
 _PEAK = 1.3
-"""The same over a stretch half as long as the radius, where few cells tell: the turn of a hairpin, the rim of a hole."""
+"""The same over half the radius, where few cells tell: the turn of a hairpin, the rim of a hole."""
 
 _TOO_MUCH = 1.05 * LOAD_FACTOR
 """Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
