@@ -159,7 +159,7 @@ class Surface:
             return np.full(x.shape, self.thickness)
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
-        return self._round_tip_height(cutter.radius, x, y, ball=cutter.shape == "ball-end")
+        return self._round_tip_height(cutter.radius, x, y, ball=not cutter.is_flat)
 
     def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
         """Height of the top of a ball that, with its centre under (x, y), touches the surface from below, mm.

@@ -248,7 +248,7 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
             continue
         lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
         gap = shapely.distance(lines, shapely.box(x0, y0, x1, y1))
-        bottom = low[rows] + np.where(step.cutter.shape == "flat-end", 0.0, step.cutter.profile(np.minimum(gap, r)))
+        bottom = low[rows] + step.cutter.profile(np.minimum(gap, r))
         hit = (gap < r - 1e-6) & (bottom < thing.height)
         if hit.any():
             i = int(rows[np.argmax(hit)])
