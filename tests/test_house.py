@@ -153,3 +153,16 @@ def test_a_resolution_that_is_left_out_is_the_same_everywhere():
     ]
     assert len(found) > 5
     assert {value for _, value in found} == {0.1}, found
+
+
+MANY_ARGUMENTS = {"strategies/cuts.py slots", "strategies/cuts.py outline", "verify/scallops.py check_scallop"}
+"""Public functions that take ten or more: plain numbers of the reader's own, of which most may be left out."""
+
+
+def test_values_that_travel_together_are_one_value():
+    many = {
+        f"{path.relative_to(PACKAGE).as_posix()} {node.name}" for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.FunctionDef)
+        and len([*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]) >= 10
+    }
+    assert many == MANY_ARGUMENTS

@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 APPROACH = 0.3
 """Height above what is known to stand at which a rapid down ends, mm."""
 
+AIR = 1.0
+"""How far above the highest wood or fill a rapid may come down, mm."""
+
 _ARRAYS = "(n, 3) points in mm and (n,) kinds of Move"
 _BY_RUNS = "make it with Toolpath.from_runs"
 
@@ -173,6 +176,18 @@ class Toolpath:
             lines(view, runs_in_plan(self.points, rapid), stroke=PALE, stroke_width=view.width / 2000),
             lines(view, runs_in_plan(self.points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
         ))
+
+
+@dataclass(frozen=True)
+class Rapids:
+    """Heights that rapids go at, mm: `safe_z` across the work, and down to `air_z`, above all wood and fill."""
+
+    safe_z: float
+    air_z: float
+
+    def between(self, runs: Sequence[ArrayLike]) -> Toolpath:
+        """Cut each run in turn: `Toolpath.from_runs`."""
+        return Toolpath.from_runs(runs, safe_z=self.safe_z, air_z=self.air_z)
 
 
 def along_in_plan(line: Floats) -> Floats:

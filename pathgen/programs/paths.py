@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.toolpath import Toolpath
-from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
+from pathgen.base.toolpath import AIR, Rapids, Toolpath
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
-from pathgen.strategies.facing import cutting_again, finishing, roughing
+from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, pocket
@@ -47,9 +47,6 @@ from pathgen.work.operations import (
 
 Floats = NDArray[np.float64]
 
-AIR = 1.0
-"""How far above the highest wood or fill a rapid may come down, mm."""
-
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Around:
@@ -69,12 +66,11 @@ class Around:
                                 stepover=surfacing.stepover, entry=surfacing.entry)
 
     @property
-    def heights(self) -> dict[str, float]:
-        """Where rapids go: across the work, and down to nothing but air above it."""
+    def rapids(self) -> Rapids:
         clamping = self.clamping
         filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
         air = max(clamping.stock.thickness, clamping.first_surface.thickness + max(filled, default=0.0)) + AIR
-        return {"safe_z": clamping.safe_z, "air_z": air}
+        return Rapids(clamping.safe_z, air)
 
     @property
     def top(self) -> float:
@@ -97,7 +93,7 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
     clamping = around.clamping
     return roughing(
         clamping.board.outline, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish),
-        stock_top=around.top, allowance=operation.feature.allowance, **around.heights,
+        stock_top=around.top, allowance=operation.feature.allowance, rapids=around.rapids,
     )
 
 
@@ -105,27 +101,28 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
     clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
     return finishing(
         clamping.board.outline, clamping.first_surface, cutter, passes=_first(around, cutter),
-        allowance=rough.allowance if rough else None, stock_top=around.top, **around.heights,
+        allowance=rough.allowance if rough else None, stock_top=around.top, rapids=around.rapids,
     )
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
-    how: dict[str, Any] = {"stepdown": surfacing.resurface_stepdown, **around.heights}
+    stepdown = surfacing.resurface_stepdown
     if surfacing.resurface_area == "inlay" or surfacing.leave:
-        path = cutting_again(
-            board.outline, around.clamping.first_surface, cutter, passes=_first(around, cutter), over=inlay.area,
-            blend=surfacing.blend, proud=inlay.overfill,
-            beneath=surfacing.leave if operation.takes_all else None, **how,
+        path = cutting_again_over(
+            overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
+            passes=_first(around, cutter), proud=inlay.overfill, stepdown=stepdown,
+            beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
         )
     else:
         path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
-                             skim=surfacing.skim, **how)
+                             stepdown=stepdown, skim=surfacing.skim, rapids=around.rapids)
     if not operation.takes_all:
         return path
-    how["stepdown"] += surfacing.leave_scallop
-    proud = surfacing.leave + surfacing.leave_scallop
-    last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud, **how)
+    last = cutting_again(
+        board.outline, board.surface, cutter, passes=_last(around), proud=surfacing.leave + surfacing.leave_scallop,
+        stepdown=stepdown + surfacing.leave_scallop, rapids=around.rapids,
+    )
     return Toolpath.joined([path, last])
 
 
@@ -152,15 +149,15 @@ def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
     stands = None
     if around.finish is not None and finish is not None:
         stands = partial(around.finish.stands, surface=surface, cutter=finish, reach=cutter.radius)
-    return slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, **around.heights)
+    return slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
 
 
 def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, **around.heights)
+    return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids)
 
 
 def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
-    return drilling(operation.feature, cutter=cutter, top=around.top, **around.heights)
+    return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
@@ -171,7 +168,7 @@ def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _marks(operation: WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
-    return drill_marks(operation.feature, cutter=cutter, top=around.top, **around.heights)
+    return drill_marks(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
 def _hover(operation: Hover, cutter: Cutter, around: Around) -> Toolpath:
@@ -179,18 +176,15 @@ def _hover(operation: Hover, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
-    return engraving(operation.feature, cutter=cutter, top=around.clamping.surface.thickness, **around.heights)
+    return engraving(operation.feature, cutter=cutter, top=around.clamping.surface.thickness, rapids=around.rapids)
 
 
 def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
-    part, tabs = clamping.board.outline, tabs_of(clamping)
-    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, tab_width=cut.tab_width,
-                    where="[outline] tabs")
-    return outlining(
-        part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, tab_height=cut.tab_height,
-        tab_width=cut.tab_width, finish=cut.finish, **around.heights,
-    )
+    part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
+    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where="[outline] tabs")
+    return outlining(part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
+                     rapids=around.rapids)
 
 
 def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:

@@ -75,6 +75,22 @@ class Worst:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class Noting:
+    """What to tell of each move, beside what it takes; on a grid with even spacing."""
+
+    deeper: float = math.inf
+    """The limit over which ``Bites.deep`` counts, mm."""
+    waste: Mask | None = None
+    """(rows, columns) where the limit is higher by `spare`."""
+    spare: float = 0.0
+    surface: Heights | None = None
+    """(rows, columns) what passes along the board follow, if they do."""
+    angle: bool = False
+    """Whether the angle over which the cutter is engaged is told; and what is taken where a pass along the board ends
+    is then not left to the move after it."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Taken:
     """What a program took."""
 
@@ -101,46 +117,35 @@ class Material:
         """For a number of each point; it holds nothing of meaning."""
         return np.empty(self.top.size, np.intp)
 
-    def cut(
-        self, motion: Motion, cutter: Cutter, *, note: bool = False, deeper: float = math.inf,
-        waste: Mask | None = None, spare: float = 0.0, surface: Heights | None = None, angle: bool = False,
-    ) -> Taken:
-        """Take away what the moves sweep; with `note`, tell what each takes, on a grid with even spacing.
-
-        With `angle` that includes the angle over which the cutter is engaged, and what is taken where a pass along the
-        board ends is not left to the move after it.
-
-        `deeper` is the limit over which ``Bites.deep`` counts, in `waste` (rows, columns) by `spare` more. `surface`
-        (rows, columns) is what passes along the board follow, if they do.
+    def cut(self, motion: Motion, cutter: Cutter, noting: Noting | None = None) -> Taken:
+        """Take away what the moves sweep; with `noting`, tell what each takes.
 
         Raises TooLongError before it does more work than is allowed; what is cut by then stays cut.
         """
-        return _Cutting(self, motion, cutter, note, deeper, waste, spare, surface, angle).run()
+        return _Cutting(self, motion, cutter, noting).run()
 
 
 class _Cutting:
     """One program over one material."""
 
-    def __init__(
-        self, material: Material, motion: Motion, cutter: Cutter, note: bool, deeper: float, waste: Mask | None,
-        spare: float, surface: Heights | None, angle: bool,
-    ) -> None:
+    def __init__(self, material: Material, motion: Motion, cutter: Cutter, noting: Noting | None) -> None:
         self.material = material
         self.xs, self.ys, self.top = material.grid.xs, material.grid.ys, material.top
         self.cell = material.grid.cell_area
         self.motion, self.cutter = motion, cutter
-        self.note, self.deeper, self.waste, self.spare, self.surface = note, deeper, waste, spare, surface
-        self.angle = angle
+        self.note, how = noting is not None, noting or Noting()
+        self.deeper, self.waste, self.spare, self.surface, self.angle = (
+            how.deeper, how.waste, how.spare, how.surface, how.angle)
         self.shank = replace(cutter, shape="flat-end", angle=None, diameter=cutter.diameter + 2 * _RUB)
         self.ceiling = Ceiling(self.top)
         self.highest = self.ceiling.highest
         self.bites = Bites.none(np.nan_to_num(np.linalg.norm(motion.end - motion.start, axis=1)))
-        if not angle:
+        if not self.angle:
             self.bites.edge[:] = math.nan
         self.rubs = Worst()
         self.passages: Passages | None = None
-        if note and cutter.shape != "flat-end" and surface is None and math.isfinite(deeper):
-            self.passages = Passages(self.top, longest=cutter.diameter, sinking=deeper / 4)
+        if self.note and cutter.shape != "flat-end" and self.surface is None and math.isfinite(self.deeper):
+            self.passages = Passages(self.top, longest=cutter.diameter, sinking=self.deeper / 4)
             lifts = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
             self.gone = np.cumsum(self.bites.travel + 2 * cutter.diameter * lifts)
         self.since_ceiling = 0

@@ -10,20 +10,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from pathgen.base import given
+from pathgen.base import given, overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.toolpath import AIR, Move, Rapids, Toolpath
 from pathgen.strategies import pocketing
-from pathgen.strategies.cutting_out import check_tabs_hold, outlining, tab_points
-from pathgen.strategies.facing import cutting_again, finishing, roughing
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
+from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.features import Slots
@@ -32,9 +32,6 @@ Floats = NDArray[np.float64]
 
 CLEAR = 10.0
 """How far rapids across the work stay above it where nothing else is said, mm."""
-
-AIR = 1.0
-"""How far above the highest wood a rapid may come down, mm."""
 
 _OFF = 0.5
 """How far off an outline a place for a tab may lie, mm."""
@@ -231,7 +228,7 @@ def rough(
         _reaches("rough finish", area, top, finish)
     _reaches("rough cutter", area, top, cutter)
     return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance,
-                         **_heights(stock, clear)), cutter)
+                         rapids=_rapids(stock, clear)), cutter)
 
 
 def finish(
@@ -275,7 +272,7 @@ def finish(
     allowance = given.length("finish allowance", allowance, least=0.0)
     highest = top.thickness + max(allowance, cutter.stepdown) if stock is None else _stock("finish stock", stock, top)
     path = finishing(area, top, cutter, passes=passes, allowance=allowance if stock is None else None,
-                     stock_top=highest, **_heights(highest, clear))
+                     stock_top=highest, rapids=_rapids(highest, clear))
     return FinishCut(path.points, path.kinds, cutter, area, top, passes)
 
 
@@ -325,8 +322,12 @@ def second_cut(
     if fill is not None and not fill.intersects(outline):
         raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut", allowed="one on it",
                            remedy="give both in the same frame, mm")
-    path = cutting_again(outline, top, cutter, passes=passes.passes, over=fill, blend=blend, proud=proud,
-                         stepdown=stepdown, **_heights(top.thickness + proud, clear))
+    rapids = _rapids(top.thickness + proud, clear)
+    if fill is None:
+        path = cutting_again(outline, top, cutter, passes=passes.passes, proud=proud, stepdown=stepdown, rapids=rapids)
+    else:
+        path = cutting_again_over(overlay.buffer(fill, blend), outline, top, cutter, passes=passes.passes, proud=proud,
+                                  stepdown=stepdown, rapids=rapids)
     return _cut(path, cutter)
 
 
@@ -385,7 +386,7 @@ def slots(
         given.value("slots after", after, FinishCut, remedy="make the surface with pathgen.finish and give it here")
     stands = None if after is None else partial(after.passes.stands, surface=top, cutter=after.cutter,
                                                 reach=cutter.radius)
-    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands, **_heights(top.thickness, clear)), cutter)
+    return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands, rapids=_rapids(top.thickness, clear)), cutter)
 
 
 def outline(
@@ -435,17 +436,15 @@ def outline(
     bottom = given.length("outline bottom", bottom, least=-5.0)
     stock = given.length("outline stock", stock, above=max(0.0, bottom))
     (cutter,) = _cutters("outline cutter", [cutter])
-    tab_width = given.length("outline tab_width", tab_width, above=0.0)
-    places = _tabs(tabs, board, tab_width + 2 * cutter.radius)
-    if len(places):
-        check_tabs_hold(places, board, blank=_blank(blank, board), cutter=cutter, tab_width=tab_width,
-                        where="outline tabs")
-    path = outlining(
-        board, cutter=cutter, top=stock, bottom=bottom, tabs=places, tab_width=tab_width,
-        tab_height=given.length("outline tab_height", tab_height, least=0.0),
-        finish=given.length("outline finish", finish, least=0.0), **_heights(stock, clear),
-    )
-    return _cut(path, cutter)
+    wide = given.length("outline tab_width", tab_width, above=0.0)
+    left = Tabs(_tabs(tabs, board, wide + 2 * cutter.radius),
+                given.length("outline tab_height", tab_height, least=0.0), wide)
+    if len(left.at):
+        check_tabs_hold(left, board, blank=_blank(blank, board), cutter=cutter, where="outline tabs")
+    return _cut(outlining(
+        board, cutter=cutter, top=stock, bottom=bottom, tabs=left,
+        finish=given.length("outline finish", finish, least=0.0), rapids=_rapids(stock, clear),
+    ), cutter)
 
 
 def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float) -> Floats:
@@ -516,9 +515,8 @@ def _cut(path: Toolpath, cutter: Cutter) -> Cut:
     return Cut(path.points, path.kinds, cutter)
 
 
-def _heights(highest: float, clear: float) -> dict[str, Any]:
-    """Where rapids across the work go, and how far down there is nothing but air."""
-    return {"safe_z": _above(highest, clear), "air_z": highest + AIR}
+def _rapids(highest: float, clear: float) -> Rapids:
+    return Rapids(_above(highest, clear), highest + AIR)
 
 
 def _above(highest: float, clear: float) -> float:

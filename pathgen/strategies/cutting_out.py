@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -13,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
-from pathgen.base.toolpath import Toolpath
+from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import Standing, eased
 
@@ -41,50 +42,49 @@ LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
 
+@dataclass(frozen=True, eq=False)
+class Tabs:
+    """Wood left standing beside an outline: `at`, (n, 2) points on it; how high and how wide each is, mm."""
+
+    at: Floats
+    height: float
+    width: float
+
+
 @remembered
 def outlining(
-    outline: Polygon,
-    *,
-    cutter: Cutter,
-    top: float,
-    bottom: float,
-    tabs: Floats,
-    tab_height: float,
-    tab_width: float,
-    finish: float,
-    safe_z: float,
-    air_z: float,
+    outline: Polygon, *, cutter: Cutter, top: float, bottom: float, tabs: Tabs, finish: float, rapids: Rapids,
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
-    `tabs` are (n, 2) points on the outline; round each, `tab_width` of wood is left standing up to `tab_height`, with
-    ends that slope. Each layer is entered along a ramp. The layers stay `finish` away from the outline, which a last
-    lap at full depth takes off, a tenth of the cutter's diameter at most; with 0 there is none. Full-width cuts go at
-    the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
+    Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp. The layers
+    stay `finish` away from the outline, which a last lap at full depth takes off, a tenth of the cutter's diameter at
+    most; with 0 there is none. Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat,
+    or whose flute is too short.
     """
     finish = min(finish, FINISH_SHARE * cutter.diameter)
     _check(cutter, top - bottom)
-    half = tab_width / 2 + cutter.radius
+    half = tabs.width / 2 + cutter.radius
     if _has_inner_corners(cutting_line(outline, cutter)):
         finish *= INNER_SHARE
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
-    stations, z = _over_tabs(stations, z, ring, tabs, tab_height, half)
+    stations, z = _over_tabs(stations, z, ring, tabs, half)
     run = _along_ring(ring, stations, z)
     if finish:
         last = cutting_line(outline, cutter)
         beside = float(shapely.line_locate_point(last, shapely.Point(run[-1, :2])))
         stations, z = _last_lap(last, beside, 4.0 * finish, bottom)
-        stations, z = _over_tabs(stations, z, last, tabs, tab_height, half)
+        stations, z = _over_tabs(stations, z, last, tabs, half)
         lap = _along_ring(last, stations, z)
         ways = []  # in to the wall and out again, no lower over a tab than any other move
         for far, there in ((stations[0], lap[0]), (stations[-1] - last.length, lap[-1])):
             between = np.array([beside, far]) + last.length
-            along, z = _over_tabs(between, np.full(2, bottom), last, tabs, tab_height, half)
+            along, z = _over_tabs(between, np.full(2, bottom), last, tabs, half)
             share = ((along - between[0]) / (far - beside))[:, None]
             ways.append(np.column_stack([run[-1, :2] + share * (there - run[-1])[:2], z]))
         run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
-    path = Toolpath.from_runs([run], safe_z=safe_z, air_z=air_z)
+    path = rapids.between([run])
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
 
@@ -166,29 +166,30 @@ def _refuse_too_many(count: int, number: int, long: float, width: float) -> None
 
 
 def check_tabs_hold(
-    tabs: Floats, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, tab_width: float,
-    where: str,
+    tabs: Tabs, outline: Polygon, *, blank: tuple[float, float, float, float], cutter: Cutter, where: str
 ) -> None:
     """Raise PathgenError where a tab would reach across the groove into air, or into waste too thin to hold it.
 
-    `tabs` are (n, 2) points on `outline`; `blank` is (x_min, y_min, x_max, y_max), mm. What stands out beside each
-    tab is measured straight to the side of the blank that the outline faces there.
+    `blank` is (x_min, y_min, x_max, y_max), mm. What stands out beside each tab is measured straight to the side of the
+    blank that the outline faces there.
     """
-    if not len(tabs):
+    if not len(tabs.at):
         return
     needed = cutter.diameter + LEAST_WASTE
-    held = shapely.bounds(overlay.intersection(outline.exterior, overlay.buffer(shapely.points(tabs), tab_width / 2)))
+    near = overlay.buffer(shapely.points(tabs.at), tabs.width / 2)
+    held = shapely.bounds(overlay.intersection(outline.exterior, near))
     beside = (held - blank) * [1.0, 1.0, -1.0, -1.0]
-    facing = _facing(tabs, outline)
-    waste = beside[np.arange(len(tabs)), facing]
+    facing = _facing(tabs.at, outline)
+    waste = beside[np.arange(len(tabs.at)), facing]
     if not np.any(waste < needed - 1e-9):
         return
     worst = int(np.argmin(waste))
+    place = place_words(*tabs.at[worst].tolist())
     larger = "wider" if facing[worst] % 2 else "longer"
     raise PathgenError(
         where,
-        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place_words(*tabs[worst].tolist())}, "
-        f"and a cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
+        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place}, and a "
+        f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
         allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
         remedy=f"take a blank {rounded_up(2 * (needed - waste[worst])):.2f} mm {larger} or more (a block: more "
         "margin), or a smaller cutter; or stick the blank down over its whole face and write tabs = 0",
@@ -277,12 +278,12 @@ def _tab_slope(at: Floats, around: float, height: float, half: float) -> float:
 
 
 def _over_tabs(
-    stations: Floats, z: Floats, ring: LinearRing, tabs: Floats, height: float, half: float
+    stations: Floats, z: Floats, ring: LinearRing, tabs: Tabs, half: float
 ) -> tuple[Floats, Floats]:
-    """The way held at `height` or above within `half` of each tab, and up to it and down from it on slopes."""
-    if not len(tabs):
+    """The way held as high as the tabs or above within `half` of each, and up to it and down from it on slopes."""
+    if not len(tabs.at):
         return stations, z
-    at = shapely.line_locate_point(ring, shapely.points(tabs))
+    at, height = shapely.line_locate_point(ring, shapely.points(tabs.at)), tabs.height
     laps = np.arange(math.ceil(stations[-1] / ring.length) + 1)
     middles = np.ravel(laps[:, None] * ring.length + at)
     below = np.unique(z[z < height])

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.toolpath import Toolpath
+from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.base.units import rounded_up
 from pathgen.work.features import Holes
 
@@ -20,7 +20,7 @@ _SAME = 0.02
 
 
 def drilling(
-    holes: Holes, *, cutter: Cutter, top: float, safe_z: float, air_z: float, chord_tolerance: float = 1e-3
+    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """Moves that cut every hole from `top` down to its bottom.
 
@@ -29,11 +29,11 @@ def drilling(
     """
     _check(holes, cutter, top - holes.bottom)
     ring = (holes.diameter - cutter.diameter) / 2
-    one = _pecks(cutter, top, holes.bottom, air_z) if 2 * ring < _SAME else None
+    one = _pecks(cutter, top, holes.bottom, rapids.air_z) if 2 * ring < _SAME else None
     if one is None:
         one = _helix(cutter, ring, top, holes.bottom, chord_tolerance)
     runs = [one + [x, y, 0.0] for x, y in holes.at]
-    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    path = rapids.between(runs)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
 

@@ -6,11 +6,11 @@ import numpy as np
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
-from pathgen.base.toolpath import Toolpath
+from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.work.features import Engraving
 
 
-def engraving(work: Engraving, *, cutter: Cutter, top: float, air_z: float, safe_z: float) -> Toolpath:
+def engraving(work: Engraving, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
     """Moves along each stroke at its depth below `top`. Raises CutterError for another cutter than a v."""
     if cutter.shape != "v":
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter does not engrave", allowed="a v cutter")
@@ -18,4 +18,4 @@ def engraving(work: Engraving, *, cutter: Cutter, top: float, air_z: float, safe
         raise CutterError(f"cutter {cutter.name!r}", f"engraves {work.depth:g} mm deep at once",
                           allowed=f"its stepdown, {cutter.stepdown:g} mm", remedy="make engrave_depth less")
     runs = [np.column_stack([stroke, np.full(len(stroke), top - work.depth)]) for stroke in work.strokes]
-    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return rapids.between(runs)

@@ -14,7 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Toolpath
+from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.surfacing import Passes, resurfacing_runs, roughing_runs
@@ -25,11 +25,11 @@ Floats = NDArray[np.float64]
 @remembered
 def roughing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
-    safe_z: float, air_z: float,
+    rapids: Rapids,
 ) -> Toolpath:
     """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
     runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance)
-    path = _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+    path = _path(runs, cutter, rapids)
     if not len(path):
         return path
     bounds = [*path.points[:, :2].min(axis=0), *path.points[:, :2].max(axis=0)]
@@ -39,37 +39,41 @@ def roughing(
 @remembered
 def finishing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, allowance: float | None, stock_top: float,
-    safe_z: float, air_z: float,
+    rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock."""
     proud = stock_top - _lowest(outline, surface, cutter) if allowance is None else allowance
     runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=cutter.stepdown, last=passes,
                             raw=allowance is None)
-    return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+    return _path(runs, cutter, rapids)
 
 
 @remembered
 def cutting_again(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, over: Polygon | MultiPolygon | None = None,
-    blend: float = 0.0, proud: float, stepdown: float, skim: float = 0.0, beneath: float | None = None,
-    safe_z: float, air_z: float,
+    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float, stepdown: float,
+    skim: float = 0.0, rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands `proud`, then `passes` again: over a fill and `blend` round it, or all of the surface.
+    """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower."""
+    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)
+    return _path(runs, cutter, rapids)
 
-    Of the whole surface `skim` more can be taken; over a fill alone, with `beneath`, `passes` are left to what comes
-    after, which takes so many mm below the surface too.
+
+@remembered
+def cutting_again_over(
+    area: Polygon | MultiPolygon, outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float,
+    stepdown: float, beneath: float | None = None, rapids: Rapids,
+) -> Toolpath:
+    """Down through what stands `proud` over an area alone, then `passes` over it again.
+
+    With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too.
     """
-    if over is None:
-        runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)
-    else:
-        runs = resurfacing_runs_over(overlay.buffer(over, blend), outline, surface, cutter, proud=proud,
-                                     stepdown=stepdown, last=passes, beneath=beneath)
-    return _path(runs, cutter, safe_z=safe_z, air_z=air_z)
+    runs = resurfacing_runs_over(area, outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes,
+                                 beneath=beneath)
+    return _path(runs, cutter, rapids)
 
 
-def _path(runs: list[Floats], cutter: Cutter, *, safe_z: float, air_z: float) -> Toolpath:
-    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
-    return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
+def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
+    return rapids.between(runs).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
 def _lowest(outline: Polygon, surface: Surface, cutter: Cutter) -> float:

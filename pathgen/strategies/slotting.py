@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import APPROACH, Toolpath, along_in_plan
+from pathgen.base.toolpath import APPROACH, Rapids, Toolpath, along_in_plan
 from pathgen.base.units import rounded_up
 from pathgen.work.features import Slots
 from pathgen.work.operations import RUN_OUT
@@ -29,16 +29,16 @@ PECKS = 4
 
 
 def slotting(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3,
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
     stands: Callable[[Floats], Floats] | None = None,
 ) -> Toolpath:
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
     Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
-    cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `air_z` is
-    a height above all wood, to which the cutter may come down quickly; `stands` may know what stands within its reach
-    of (n, 2) places, to come lower, and for ramps to begin on top of it.
+    cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
+    may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
+    top of it.
 
     Raises CutterError for a cutter wider than the slots, of another shape than flat-end, or with too short a flute.
     """
@@ -57,18 +57,18 @@ def slotting(
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, cutter.stepdown, entry))
         starts.append(tops[0] if entry == "ramp" else None)
-    air: float | Floats = air_z
+    air: float | Floats = rapids.air_z
     if stands is not None:
-        wood = np.minimum(stands(np.array([run[0, :2] for run in runs])), air_z - APPROACH)
+        wood = np.minimum(stands(np.array([run[0, :2] for run in runs])), rapids.air_z - APPROACH)
         runs = [run if top is None else np.vstack([_let_down(top, high, cutter.ramp_slope), run])
                 for run, top, high in zip(runs, starts, wood, strict=True)]
         air = wood + APPROACH
-    path = Toolpath.from_runs(runs, safe_z=safe_z, air_z=air)
+    path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, air_z: float, safe_z: float, chord_tolerance: float = 1e-3
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
@@ -95,7 +95,7 @@ def bevelling(
         # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
         runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
-    return Toolpath.from_runs(runs, safe_z=safe_z, air_z=air_z)
+    return rapids.between(runs)
 
 
 def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:

@@ -26,7 +26,7 @@ from pathgen.base.shading import as_png, light_on
 from pathgen.base.surface import Surface
 from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, TooLongError, most_work
+from pathgen.removal.material import Heights, Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
@@ -315,7 +315,7 @@ def simulate(
     for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
         motion, name = motion_of(text, zero, name=f"program {number}")
         try:
-            taken = material.cut(motion, cutter, note=True, deeper=cutter.stepdown)
+            taken = material.cut(motion, cutter, Noting(deeper=cutter.stepdown))
         except TooLongError as error:
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",

@@ -17,7 +17,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.memory import content_key, memory_in_use
 from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid, Mask
-from pathgen.removal.material import Heights, Material, Taken, TooLongError
+from pathgen.removal.material import Heights, Material, Noting, Taken, TooLongError
 from pathgen.removal.motion import Motion
 from pathgen.verify.crest import crest_heights
 from pathgen.verify.findings import Tolerances
@@ -222,10 +222,9 @@ def _after(cut: _Cut, standing: _Standing, ground: _Ground, surface: Heights, wa
     if cut.motion is not None and given_up is None:
         stood = top.copy()
         try:
-            taken[cut.order] = material.cut(
-                cut.motion, cut.cutter, waste=waste, spare=cut.spare, surface=surface if cut.follows else None,
-                deeper=cut.deeper, note=ground.note, angle=cut.angle,
-            )
+            noting = Noting(deeper=cut.deeper, waste=waste, spare=cut.spare, angle=cut.angle,
+                            surface=surface if cut.follows else None)
+            taken[cut.order] = material.cut(cut.motion, cut.cutter, noting if ground.note else None)
         except TooLongError as error:
             top[:] = stood
             given_up = cut.order, error.line

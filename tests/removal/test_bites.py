@@ -7,7 +7,7 @@ import pytest
 
 from pathgen.base.cutters import Cutter
 from pathgen.removal.grid import Grid
-from pathgen.removal.material import Material
+from pathgen.removal.material import Material, Noting
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import runs
 
@@ -47,7 +47,7 @@ def test_engaged_angle_and_volume_of_a_straight_cut(stepover, each):
     """F, plane geometry: arccos(1 - s / r); volume s x depth for each mm."""
     before = [(-9.0, 0.0, 5.0), (-9.0, 0.0, -1.0), (9.0, 0.0, -1.0), (9.0, 0.0, 5.0), (-8.0, stepover, 5.0)]
     path = motion(turned([*before, *steps(-8, 8, stepover, -1.0, each)]))
-    bites, run = block(0.04).cut(path, FLAT, note=True, angle=True).bites, runs(path)
+    bites, run = block(0.04).cut(path, FLAT, Noting(angle=True)).bites, runs(path)
     middle = np.arange(len(path)) >= 5
     middle &= (np.abs(path.start[:, 0]) < 4) | (each > 4)
     asked = math.degrees(math.acos(1 - stepover / FLAT.radius))
@@ -60,7 +60,7 @@ def test_engaged_angle_and_volume_of_a_straight_cut(stepover, each):
 @pytest.mark.parametrize("degrees", [0.0, 17.0])
 def test_a_full_slot_is_engaged_all_round_the_front(cutter, degrees):
     path = motion(turned([(-8.0, 0.0, 5.0), *steps(-8, 8, 0.0, -1.0, 0.2)], degrees))
-    bites = block(0.04).cut(path, cutter, note=True, angle=True).bites
+    bites = block(0.04).cut(path, cutter, Noting(angle=True)).bites
     middle = np.abs(path.start[:, 0]) < 4
     assert np.median(bites.engaged_deg(2.0, runs(path))[middle]) == pytest.approx(180, rel=0.06)
 
@@ -74,7 +74,7 @@ def test_against_a_simulation_move_by_move(cutter, seed):
     points[:, 2] = np.repeat(rng.uniform(-1.5, -0.2, 12), 5)
     points = np.concatenate([[[points[0, 0], points[0, 1], 3.0]], points])
     path, material = motion(points), block(0.1)
-    bites = material.cut(path, cutter, note=True, deeper=0.7).bites
+    bites = material.cut(path, cutter, Noting(deeper=0.7)).bites
     x, y = np.meshgrid(material.grid.xs, material.grid.ys)
     top = np.zeros_like(x)
     cell = material.grid.cell_area

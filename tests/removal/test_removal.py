@@ -14,7 +14,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import passes_along
-from pathgen.removal.material import Material
+from pathgen.removal.material import Material, Noting
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
 from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
@@ -173,7 +173,7 @@ def test_the_order_of_moves_leaves_the_same(seed, shape):
     points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
     xs = ys = np.linspace(-6, 6, 60)
     forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
-    forward.cut(motion(points), CUTTERS[shape], note=True, deeper=0.5)
+    forward.cut(motion(points), CUTTERS[shape], Noting(deeper=0.5))
     back.cut(motion(points[::-1]), CUTTERS[shape])
     np.testing.assert_allclose(forward.top, back.top, atol=2e-4)  # float32 on a ball's upright flank
 
@@ -189,11 +189,11 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
                   rapid=[0, 19])
     xs, ys = np.linspace(-16, 16, 90), np.linspace(-6, 6, 60)
     together, apart = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
-    noted = together.cut(path, CUTTERS[shape], note=True, deeper=0.8).bites
+    noted = together.cut(path, CUTTERS[shape], Noting(deeper=0.8)).bites
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(removal, "_TOGETHER", 4096 * block)
         patch.setattr(removal, "_LOOK_AGAIN", 0)
-        noted_apart = apart.cut(path, CUTTERS[shape], note=True, deeper=0.8).bites
+        noted_apart = apart.cut(path, CUTTERS[shape], Noting(deeper=0.8)).bites
     np.testing.assert_allclose(together.top, apart.top, atol=1e-6)
     for kind in ("volume", "depth", "drop", "deep", "over", "edge"):
         np.testing.assert_allclose(getattr(noted, kind), getattr(noted_apart, kind), atol=2e-5, err_msg=kind)
@@ -201,7 +201,7 @@ def test_passes_and_moves_taken_together_or_apart(seed, shape, block):
 
 def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     """The deepest cut that is too deep, and the move that does it; 0 and 0 for none."""
-    bites = material.cut(path, cutter, note=True, deeper=limit, **known).bites
+    bites = material.cut(path, cutter, Noting(deeper=limit, **known)).bites
     shaving = (RIDGES if known else SHAVING) * cutter.diameter
     depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.over + limit, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
@@ -214,7 +214,7 @@ def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
     depth, line = deepest(blank(xs, ys, 5.0), whole, FLAT, 1.2)
     assert depth == pytest.approx(1.5, abs=1e-6)
     assert line in (3, 4)
-    drop = blank(xs, ys, 5.0).cut(whole, FLAT, note=True).bites.drop[whole.rapid]
+    drop = blank(xs, ys, 5.0).cut(whole, FLAT, Noting()).bites.drop[whole.rapid]
     np.testing.assert_allclose(drop, [1.0, 2.5, 0.0], atol=1e-6)
     assert deepest(blank(xs, ys, 5.0), motion(path[:4]), FLAT, 1.6) == (0, 0)
 
@@ -326,7 +326,7 @@ def test_work_is_counted_before_it_is_done(name, note):
     def worked(most):
         material = Material(Grid(at, at), np.full((100, 100), 50.0, np.float32), most=most)
         try:
-            material.cut(motion(points), cutter, note=note)
+            material.cut(motion(points), cutter, Noting() if note else None)
         except removal.TooLongError as error:
             return material.worked, error.line
         return material.worked, 0
@@ -349,7 +349,7 @@ def test_a_rapid_in_its_own_hole_may_be_aside_by_rounding_alone(aside, met):
     xs = -cutter.radius - np.array([0.01, 2e-4, 5e-8, -cutter.radius])
     material = blank(xs, [-0.5, 0.0, 0.5], top=5.0)
     way = [[0, 0, 9], [0, 0, 3], [0, 0, 9], [-aside, 0, 9], [-aside, 0, 3]]
-    taken = material.cut(motion(way, rapid=[1, 2, 3]), cutter, note=True)
+    taken = material.cut(motion(way, rapid=[1, 2, 3]), cutter, Noting())
     assert taken.bites.drop[3] == pytest.approx(met)
     assert taken.bites.drop[0] == pytest.approx(2.0)
 
@@ -370,7 +370,7 @@ def test_the_place_of_a_moves_deepest_bite_is_where_the_most_stood(end, angle):
     material = blank(np.arange(0.05, 60, 0.1), np.arange(0.05, 20, 0.1), 5.0)
     material.top[:, 300:310] = 9.0
     material.top[:, 400:410] = 7.0
-    bites = material.cut(motion([(2, 5, 4.5), (5, 5, 4), (*end, 4)]), FLAT, note=True, deeper=1.0, angle=angle).bites
+    bites = material.cut(motion([(2, 5, 4.5), (5, 5, 4), (*end, 4)]), FLAT, Noting(deeper=1.0, angle=angle)).bites
     assert bites.depth.tolist() == pytest.approx([1.0, 5.0], abs=0.51)
     x, y = bites.at[1]
     assert 30.0 <= x <= 31.0

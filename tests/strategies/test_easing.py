@@ -10,7 +10,7 @@ from shapely import Point, Polygon, box
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cut_again import LINK, _link
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
@@ -95,7 +95,7 @@ def test_ramps_of_roughing_are_no_more_than_the_rest(stepdown):
     wide = Cutter(name="flat 6", shape="flat-end", diameter=6.0, speed=16000, feed=2000.0, plunge=400.0,
                   stepdown=stepdown)
     plan, level = box(0, -15, 40, 15), Surface(thickness=6.5, radius_nut=math.inf, radius_end=math.inf, length=40.0)
-    path = roughing(plan, level, wide, finish=None, stock_top=8.5, allowance=0.4, safe_z=20.0, air_z=9.5)
+    path = roughing(plan, level, wide, finish=None, stock_top=8.5, allowance=0.4, rapids=Rapids(20.0, 9.5))
     block = Block((-12, -25, 52, 25), 0.1, lambda x, y: np.full((y.size, x.size), 8.5))
     loads = block.run(run_of(path, wide), wide.radius).moving_sideways()
     # a straight-line cut is stepover times stepdown: arithmetic

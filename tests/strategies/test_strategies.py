@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
-from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
 from tests.boards import fingerboard
@@ -151,7 +151,7 @@ def test_finishing_needs_a_ball_and_a_sensible_limit():
 def test_slots_lie_on_their_lines_at_their_depth(name, width):
     part, cutter = BOARDS[name], cutter_of("flat-end", 0.6, stepdown=0.4)
     cut = slots(part, width=width, depth=2.6)
-    path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+    path = slotting(cut, surface=part.surface, cutter=cutter, rapids=Rapids(18.0, 9.0))
     moving = path.points[path.kinds != Move.RAPID]
     cutting = path.kinds[1:] == Move.CUT
     middle = ((path.points[1:] + path.points[:-1]) / 2)[cutting, :2]
@@ -179,7 +179,7 @@ def _swept_bottom(moving, point, radius):
 def test_slots_that_stop_short_open_exactly_to_their_ends():
     part, cutter = BOARDS["compound"], cutter_of("flat-end", 0.6, stepdown=1.0)
     cut = slots(part, width=0.6, depth=2.6, short=3.0)
-    path = slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+    path = slotting(cut, surface=part.surface, cutter=cutter, rapids=Rapids(18.0, 9.0))
     first = path.points[(path.kinds != Move.RAPID) & (np.abs(path.points[:, 0] - part.frets.distance[0]) < 1)]
     edge = part.edges.half_width(part.frets.distance[0])
     assert np.abs(first[:, 1]).max() + 0.3 == pytest.approx(edge - 3.0, abs=1e-9)
@@ -191,7 +191,7 @@ def test_what_cannot_cut_a_slot():
     for cutter, words in ((cutter_of("ball-end", 0.5), "cannot cut slots"), (cutter_of("flat-end", 0.7), "wider"),
                           (cutter_of("flat-end", 0.5, flute_length=2.0), "flute")):
         with pytest.raises(CutterError, match=words):
-            slotting(cut, surface=part.surface, cutter=cutter, air_z=9.0, safe_z=18.0)
+            slotting(cut, surface=part.surface, cutter=cutter, rapids=Rapids(18.0, 9.0))
 
 
 @settings(max_examples=15, deadline=None)
@@ -200,8 +200,8 @@ def test_what_cannot_cut_a_slot():
 def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdown, count, through, finish):
     part, cutter = BOARDS["compound"], cutter_of("flat-end", diameter, stepdown=stepdown)
     tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter)
-    path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=tabs, tab_height=1.5, tab_width=6.0,
-                     finish=finish, safe_z=18.0, air_z=9.0)
+    path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=Tabs(tabs, 1.5, 6.0),
+                     finish=finish, rapids=Rapids(18.0, 9.0))
     finish = min(finish, 0.1 * diameter)  # no more than a tenth of the cutter is left to the last lap
     moving = path.points[path.kinds != Move.RAPID]
     gap = shapely.distance(shapely.points(moving[:, :2]), part.outline)
@@ -239,8 +239,8 @@ def test_a_tab_is_whole_wherever_the_layers_end():
     end = 0.71 / cutter.ramp_slope  # where the ramp of each layer ends, along the ring
     for past in np.arange(-5.0, 6.0, 0.5):
         tab = shapely.get_coordinates(shapely.line_interpolate_point(ring, [(end + past) % ring.length]))
-        path = outlining(outline, cutter=cutter, top=6.9, bottom=-0.2, tabs=tab, tab_height=1.5, tab_width=6.0,
-                         finish=0.2, safe_z=18.0, air_z=9.0)
+        path = outlining(outline, cutter=cutter, top=6.9, bottom=-0.2, tabs=Tabs(tab, 1.5, 6.0),
+                         finish=0.2, rapids=Rapids(18.0, 9.0))
         step = np.diff(path.points, axis=0)
         dense = (path.points[:-1] + np.linspace(0, 1, 60)[:, None, None] * step).reshape(-1, 3)
         low = min(low, dense[np.hypot(*(dense[:, :2] - tab).T) < 3.9, 2].min())
@@ -264,10 +264,10 @@ def test_tabs_that_would_end_in_air_are_refused(side, diameter, holds):
     half = float(part.edges.half_width(x + 3.0)) + side  # the tab's wide end, 3 mm on
     blank = (-20.0, -half, part.length + 20.0, half)
     if holds:
-        check_tabs_hold(tabs, part.outline, blank=blank, cutter=cutter, tab_width=6.0, where="tabs")
+        check_tabs_hold(Tabs(tabs, 1.5, 6.0), part.outline, blank=blank, cutter=cutter, where="tabs")
         return
     with pytest.raises(PathgenError, match=f"{abs(y):.4g}.* across.*{diameter + 2:g} mm or more of blank.*wider"):
-        check_tabs_hold(tabs, part.outline, blank=blank, cutter=cutter, tab_width=6.0, where="tabs")
+        check_tabs_hold(Tabs(tabs, 1.5, 6.0), part.outline, blank=blank, cutter=cutter, where="tabs")
 
 
 def test_ridge_between_given_passes_matches_the_formula():

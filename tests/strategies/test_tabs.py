@@ -9,18 +9,19 @@ import pytest
 import shapely
 
 from pathgen.base.errors import PathgenError
-from pathgen.base.toolpath import Move
-from pathgen.strategies.cutting_out import check_tabs_hold, cutting_line, outlining, tab_points
+from pathgen.base.toolpath import Move, Rapids
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from tests.strategies.test_strategies import cutter_of
 
 BOX = shapely.box(0.0, -20.0, 100.0, 20.0)
 CUTTER = cutter_of("flat-end", 3.0, stepdown=2.0)
+NO_TABS = Tabs(np.empty((0, 2)), 1.0, 6.0)
 
 
 def heights(tabs, *, height=1.5, width=6.0, places=()):
     """Lowest height of the way at places along the upper edge (Y = 20 + the cutter's radius)."""
-    path = outlining(BOX, cutter=CUTTER, top=6.0, bottom=-0.2, tabs=np.array(tabs), tab_height=height, tab_width=width,
-                     finish=0.0, safe_z=15.0, air_z=7.0)
+    path = outlining(BOX, cutter=CUTTER, top=6.0, bottom=-0.2, tabs=Tabs(np.array(tabs), height, width),
+                     finish=0.0, rapids=Rapids(15.0, 7.0))
     points = path.points[path.kinds != Move.RAPID]
     low = np.full(len(places), np.inf)
     for a, b in itertools.pairwise(points):
@@ -59,10 +60,10 @@ def test_each_side_of_the_blank_holds_the_tabs_that_face_it(tab, side, words):
     out[side] = 4.9
     blank = tuple(np.array(BOX.bounds) + out * [-1, -1, 1, 1])
     with pytest.raises(PathgenError, match=f"stands out 4.90 mm beside.* 5 mm or more.*0.20 mm {words}"):
-        check_tabs_hold(np.array([tab]), BOX, blank=blank, cutter=CUTTER, tab_width=6.0, where="tabs")
+        check_tabs_hold(Tabs(np.array([tab]), 1.5, 6.0), BOX, blank=blank, cutter=CUTTER, where="tabs")
     out[side] = 5.0
     blank = tuple(np.array(BOX.bounds) + out * [-1, -1, 1, 1])
-    check_tabs_hold(np.array([tab]), BOX, blank=blank, cutter=CUTTER, tab_width=6.0, where="tabs")
+    check_tabs_hold(Tabs(np.array([tab]), 1.5, 6.0), BOX, blank=blank, cutter=CUTTER, where="tabs")
 
 
 @pytest.mark.parametrize(("angle", "taken"), [(15.0, 0.2), (25.0, 0.08)])
@@ -70,8 +71,7 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
     """Corners of 20 degrees and more are inner ones; a tenth of a cutter of 3 mm is more than the 0.2 mm asked for."""
     dip = 50.0 * np.tan(np.radians(angle / 2))
     waisted = shapely.Polygon([(0, -20), (100, -20), (100, 20), (50, 20 - dip), (0, 20)])
-    path = outlining(waisted, cutter=CUTTER, top=1.0, bottom=0.0, tabs=np.empty((0, 2)), tab_height=1.0, tab_width=6.0,
-                     finish=0.2, safe_z=15.0, air_z=7.0)
+    path = outlining(waisted, cutter=CUTTER, top=1.0, bottom=0.0, tabs=NO_TABS, finish=0.2, rapids=Rapids(15.0, 7.0))
     off = shapely.distance(shapely.points(path.points[path.kinds == Move.CUT, :2]), cutting_line(waisted, CUTTER))
     assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
 
@@ -92,8 +92,7 @@ def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
 
 
 def outlined(shape, cutter, *, finish, top=1.0):
-    path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=np.empty((0, 2)), tab_height=1.0, tab_width=6.0,
-                     finish=finish, safe_z=15.0, air_z=7.0)
+    path = outlining(shape, cutter=cutter, top=top, bottom=0.0, tabs=NO_TABS, finish=finish, rapids=Rapids(15.0, 7.0))
     return path.points[path.kinds != Move.RAPID]
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Slots
 from tests.strategies.test_strategies import cutter_of
@@ -27,7 +27,7 @@ def one_slot(*, slant=0.0, **more):
 
 def way(slots, cutter=CUTTER):
     """The way from where it first cuts to where it last does, quick moves in its own hole among it."""
-    path = slotting(slots, surface=LEVEL, cutter=cutter, air_z=7.0, safe_z=15.0)
+    path = slotting(slots, surface=LEVEL, cutter=cutter, rapids=Rapids(15.0, 7.0))
     feeds = np.flatnonzero(path.kinds != Move.RAPID)
     return path.points[feeds[0] : feeds[-1] + 1]
 
@@ -48,7 +48,7 @@ def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
 @pytest.mark.parametrize("high", [6.0, 6.2, 6.69])
 def test_a_ramp_begins_on_top_of_what_stands_there(high):
     """Nothing under `high` is met from straight above; the ramp down is as steep as the cutter's own at most."""
-    path = slotting(one_slot(entry="ramp"), surface=LEVEL, cutter=CUTTER, air_z=7.0, safe_z=15.0,
+    path = slotting(one_slot(entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
                     stands=lambda places: np.full(len(places), high))
     points = path.points[np.flatnonzero(path.kinds == Move.RAPID)[1] :]
     assert points[0, 2] == pytest.approx(min(high + 0.3, 7.0))
@@ -100,7 +100,7 @@ def test_a_slot_runs_out_over_the_edge_at_its_whole_width(slant):
 def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     v = cutter_of("v", 6.0, angle=90.0)
     slots = one_slot(bevel=0.2, through=np.array([[True, False]]), short=0.0)
-    path = bevelling(slots, surface=LEVEL, cutter=v, air_z=7.0, safe_z=15.0)
+    path = bevelling(slots, surface=LEVEL, cutter=v, rapids=Rapids(15.0, 7.0))
     points = path.points[path.kinds != Move.RAPID]
     # half the slot and the bevel is 0.5 mm: so deep with a right angle, and so far past the edge beside 0.5 mm
     assert points[:, 1].min() == pytest.approx(-11.0)
@@ -122,7 +122,7 @@ def test_every_line_is_level_at_the_bottom(width):
 
 def test_layers_above_the_bottom_have_a_third_of_its_points():
     round_top = Surface(thickness=6.0, radius_nut=100.0, radius_end=100.0, length=100.0)
-    path = slotting(one_slot(entry="peck"), surface=round_top, cutter=CUTTER, air_z=7.0, safe_z=15.0,
+    path = slotting(one_slot(entry="peck"), surface=round_top, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
                     chord_tolerance=1e-4)
     sideways = np.flatnonzero(np.abs(np.diff(path.points[:, 1])) > 1e-9)
     layers = [len(run) for run in np.split(sideways, np.flatnonzero(np.diff(sideways) > 1) + 1)]
@@ -140,7 +140,7 @@ def test_upper_layers_take_every_third_point_and_the_last_once():
 def test_a_slanted_slot_follows_the_top_where_it_begins_to_fall_away():
     top = Lowered(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0,
                   fall_away=FallAway(start=50.0, end=100.0, drop=0.5, curved=False))
-    path = slotting(one_slot(slant=30.0), surface=top, cutter=CUTTER, air_z=7.0, safe_z=15.0)
+    path = slotting(one_slot(slant=30.0), surface=top, cutter=CUTTER, rapids=Rapids(15.0, 7.0))
     points = path.points[path.kinds != Move.RAPID]
     deep = points[points[:, 2] < 4.2]
     unit = np.array([np.sin(np.pi / 6), np.cos(np.pi / 6)])

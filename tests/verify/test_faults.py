@@ -12,6 +12,7 @@ import shapely
 from pathgen import build, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
+from pathgen.base.toolpath import Rapids
 from pathgen.job.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.webs import wood_left
@@ -278,14 +279,14 @@ def test_wood_left_is_least_at_the_edges_and_under_what_is_cut():
 def test_bevel_opens_both_edges_by_its_width():
     part = plain_board()
     cut = slots(part, width=0.6, depth=2.0, bevel=0.2)
-    path = bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=60.0), air_z=8.0, safe_z=18.0)
+    path = bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=60.0), rapids=Rapids(18.0, 8.0))
     low = path.points[(path.kinds == 1)]
     depth = part.surface.height(low[:, 0], low[:, 1]) - low[:, 2]
     # half the slot and the bevel, over the tangent of half the angle; a little less along a slope
     assert depth.max() == pytest.approx(0.5 / np.tan(np.radians(30.0)), abs=1e-4)
     assert depth.min() > 0.995 * depth.max()
     with pytest.raises(CutterError, match="below the slot's bottom"):
-        bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=20.0), air_z=8.0, safe_z=18.0)
+        bevelling(cut, surface=part.surface, cutter=cutter("v", 6.0, angle=20.0), rapids=Rapids(18.0, 8.0))
 
 
 @pytest.mark.parametrize("entry", ["ramp", "peck"])
@@ -298,7 +299,7 @@ def test_no_stroke_takes_more_than_the_stepdown(entry, width, bottom):
     cut = slots(part, width=width, depth=2.0, bottom=bottom, entry=entry)
     one = replace(cut, number=cut.number[:1], lines=cut.lines[:1], through=cut.through[:1])
     tool = cutter("flat-end", 0.5)
-    path = slotting(one, surface=part.surface, cutter=tool, air_z=8.0, safe_z=18.0)
+    path = slotting(one, surface=part.surface, cutter=tool, rapids=Rapids(18.0, 8.0))
     y = np.arange(-21.5, 21.5, 0.02)
     aside = np.unique(np.round(path.points[path.kinds != 0, 0], 6))
     standing = {a: part.surface.height(a, y) for a in aside.tolist()}

@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from pathgen.base.cutters import Cutter
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.removal.motion import Motion
 from pathgen.strategies.drilling import drilling
 from pathgen.verify.findings import Tolerances
@@ -41,7 +41,7 @@ def test_holes_wider_than_their_cutter_with_and_without_arcs(tmp_path, arcs):
 
 def drilled(*, diameter=5.0, bottom=-2.0, to=lambda points: points):
     holes = Holes(at=WHERE, diameter=diameter, bottom=bottom)
-    path = drilling(holes, cutter=FLAT, top=8.0, safe_z=20.0, air_z=9.0)
+    path = drilling(holes, cutter=FLAT, top=8.0, rapids=Rapids(20.0, 9.0))
     points = to(path.points.copy())
     motion = Motion(
         start=points[:-1], end=points[1:], rapid=path.kinds[1:] == Move.RAPID, feed=np.full(len(points) - 1, 300.0),

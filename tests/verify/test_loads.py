@@ -9,7 +9,7 @@ import pytest
 from pathgen.base.tops import flat
 from pathgen.programs.write import program
 from pathgen.removal.grid import Grid
-from pathgen.removal.material import Material
+from pathgen.removal.material import Material, Noting
 from pathgen.strategies.pocketing import pocket
 from pathgen.verify.heights import motion_of
 from pathgen.verify.loads import load_of
@@ -53,7 +53,7 @@ def test_what_the_text_says_against_brute_force(region):
             continue
         text = program(cut.toolpath, cutter=cutter)
         motion, _ = motion_of(text, (0.0, 0.0, 0.0))
-        bites = wood.cut(motion, cutter, note=True, angle=True).bites
+        bites = wood.cut(motion, cutter, Noting(angle=True)).bites
         # on a ramp the floor of the end is in wood too: the angle is held against the other on level moves
         level = motion.start[:, 2] == motion.end[:, 2]
         load = load_of(replace(bites, edge=np.where(level, bites.edge, 0.0)), motion, cutter, CELL)
