@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import rounded_up
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
@@ -49,6 +49,9 @@ DEEPER = 0.2
 
 DETAIL = (3.0, 5.0)
 """Least and greatest radius of what is taken of the drawing round its narrowest place, mm."""
+
+_JUST = 1e-3
+"""By how much (mm) a place may be too narrow for a cutter that goes in."""
 
 _SQUARE = "#7a6a4f"
 
@@ -166,46 +169,75 @@ def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
 
 
 def _detail(job: Job) -> _Cut | None:
-    """The narrowest place of all drawings, and a square to pour, in one pocket with the cutters of that inlay."""
-    drawn = inlays_of(job, part_of(job))[0] if job.inlays else ()
-    found = [(width, index, at) for index, inlay in enumerate(drawn) for width, at in [_narrowest(inlay.area)]]
+    """The narrowest place of all drawings that a cutter goes into, and a square to pour, in one pocket with the
+    cutters of that inlay. Of drawings that are nowhere as narrow as what is taken of them, the square alone."""
+    drawn, _ = inlays_of(job, part_of(job), mistakes := Mistakes())
+    mistakes.refuse()
+    found = sorted((*place, index) for index, inlay in enumerate(drawn) for place in _narrow_places(inlay.area))
     if not found:
         return None
-    width, index, at = min(found)
-    table, radius = job.inlays[index], float(np.clip(2.5 * width, *DETAIL))
+    width, at, index = next((one for one in found if _goes_in(job, one[2], _near(drawn[one[2]].area, *one[:2]))),
+                            found[0])
+    table, radius = job.inlays[index], _radius(width)
     half = max(radius, POUR / 2)
-    near = overlay.intersection(drawn[index].area, overlay.buffer(shapely.Point(at), radius))
-    middle = overlay.buffer(shapely.Point(at), width)
-    colour = min(drawn[index].regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
-    parts = [p for p in shapely.get_parts(near) if p.geom_type == "Polygon" and p.intersects(middle)]
-    shape = shapely.transform(overlay.union_all(parts), lambda xy: xy - at + [half + GAP / 2, WIDTH / 4])
     x = half + GAP / 2
-    trials = [Trial(kind="detail", at=(x, WIDTH / 4 + radius), size=width, depth=table.depth, cutter=table.cutters[-1])]
+    colour = min(drawn[index].regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
+    shapes: list[tuple[BaseGeometry, float]] = []
+    trials = []
+    if width <= 2 * radius:
+        near = shapely.transform(_near(drawn[index].area, width, at), lambda xy: xy - at + [x, WIDTH / 4])
+        shapes.append((near, 2 * radius))
+        trials.append(Trial(kind="detail", at=(x, WIDTH / 4 + radius), size=width, depth=table.depth,
+                            cutter=table.cutters[-1]))
     pours = table.fill == "resin" and job.surface is not None
-    pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
     if pours:
-        shape = overlay.union_all([shape, pour])
+        pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
+        shapes.append((pour, POUR))
         trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
+    if not shapes:
+        return None
     inlay = Inlay(
-        name="detail and pour" if pours else "detail", index=0, like=index, regions=((colour, shape),),
+        name=" and ".join(trial.kind for trial in trials), index=0, like=index,
+        regions=((colour, overlay.union_all([shape for shape, _ in shapes])),),
         depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
-        # two places, with a dam each
-        placed=(PlacedSize(width=2 * radius, height=2 * radius, share=1.0),) + (
-            (PlacedSize(width=POUR, height=POUR, share=1.0),) if pours else ()),
+        # where there are two, with a dam each
+        placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )
     return _Cut(length=2 * half + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
 
 
-def _narrowest(area: BaseGeometry) -> tuple[float, tuple[float, float]]:
-    """Width and middle of the narrowest place of a drawing: where its edges face each other across what is cut."""
+def _radius(width: float) -> float:
+    """How far round a place of that width the drawing is taken."""
+    return float(np.clip(2.5 * width, *DETAIL))
+
+
+def _near(area: BaseGeometry, width: float, at: tuple[float, float]) -> BaseGeometry:
+    """What is taken of a drawing round a place."""
+    taken = overlay.intersection(area, overlay.buffer(shapely.Point(at), _radius(width)))
+    middle = overlay.buffer(shapely.Point(at), width)
+    return overlay.union_all([p for p in shapely.get_parts(taken) if p.geom_type == "Polygon" and p.intersects(middle)])
+
+
+def _goes_in(job: Job, index: int, shape: BaseGeometry) -> bool:
+    """Whether the narrowest cutter of an inlay goes into a shape anywhere."""
+    table = job.inlays[index]
+    half = min(float(job.cutter(name, "").half_width(table.depth)) for name in table.cutters)
+    return not overlay.buffer(shape, _JUST - half).is_empty
+
+
+def _narrow_places(area: BaseGeometry) -> Iterator[tuple[float, tuple[float, float]]]:
+    """Width and middle of places of a drawing: the narrowest where edges face each other, and each part's widest.
+
+    Round spots have no edges that face each other: they are as wide as the largest circle in them.
+    """
     around = overlay.difference(overlay.buffer(shapely.box(*area.bounds), 10.0), area)
     wall = narrowest_wall(around)
-    # round spots have no edges that face each other: each part is as wide as the largest circle in it
-    circles = [shapely.maximum_inscribed_circle(part, 0.05) for part in shapely.get_parts(area)]
-    found = [(2 * float(shapely.length(one)), tuple(shapely.get_coordinates(one)[0].tolist())) for one in circles]
     if wall is not None and shapely.intersects(area, shapely.Point(wall.at)):
-        found.append((wall.width, wall.at))
-    return min(found)
+        yield wall.width, wall.at
+    for part in shapely.get_parts(area):
+        circle = shapely.maximum_inscribed_circle(part, 0.05)
+        x, y = shapely.get_coordinates(circle)[0].tolist()
+        yield 2 * float(shapely.length(circle)), (x, y)
 
 
 def _steps(job: Job, cuts: Sequence[_Cut]) -> Iterator[Step]:

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
+_SPACINGS = 30
+"""Tried from tab to tab where they stand close, the widest first."""
 
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
@@ -136,32 +138,41 @@ def tab_points(
     """
     chosen = np.empty((0, 2))
     for side, number in ((-1, count // 2), (1, count - count // 2)):
+        if not number:
+            continue
         places = _long_edge(outline, side, width)
-        _refuse_too_many(count, number, float(places[-1, 0] - places[0, 0]), width)
+        _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width)
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
         for k in range(number):
             aim = places[0, 0] + (places[-1, 0] - places[0, 0]) * (k + 0.5) / number
-            apart = np.minimum(_distance(places, chosen) - width, _distance(places, own) - width - _BETWEEN)
+            apart = np.minimum(_distance(places, chosen), _distance(places[:, :1], own[:, :1]) - _BETWEEN) - width
             room = np.minimum(clear - width / 2, apart)
             good = room >= 0
             wanted = np.where(good, -np.abs(places[:, 0] - aim), -np.inf) if good.any() else room
             own = np.vstack([own, places[int(np.argmax(wanted))]])
         if number > 1 and np.diff(np.sort(own[:, 0])).min() < width + _BETWEEN:  # what was clear left no room for all
-            even = np.linspace(places[0, 0], places[-1, 0], number)
-            own = places[np.abs(places[:, 0, None] - even).argmin(axis=0)]
+            spacings = np.linspace(float(np.ptp(places[:, 0])) / (number - 1), width + _BETWEEN, _SPACINGS)
+            own = next(found for one in spacings if len(found := _apart(places, one)) >= number)[:number]
         chosen = np.vstack([chosen, own])
     return chosen
 
 
-def _refuse_too_many(count: int, number: int, long: float, width: float) -> None:
-    """Raise PathgenError where `number` of the `count` tabs do not fit on an edge, their middles up to `long` apart."""
-    fit = 1 + int((long - _EVERY) / (width + _BETWEEN + _EVERY))
+def _apart(places: Floats, spacing: float) -> Floats:
+    """As many of places along an edge, from the first, as stand `spacing` apart or more along the board."""
+    chosen = [0]
+    while (following := int(np.searchsorted(places[:, 0], places[chosen[-1], 0] + spacing - 1e-9))) < len(places):
+        chosen.append(following)
+    return places[chosen]
+
+
+def _refuse_too_many(count: int, number: int, fit: int, width: float) -> None:
+    """Raise PathgenError where more of the `count` tabs are to stand on an edge than fit there."""
     if number > fit:
         raise PathgenError(
             "outline tabs", f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
             f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{2 * fit} tabs or fewer",
-            remedy="make tabs fewer, or tab_width smaller",
+            remedy="make tabs fewer, or tab_width smaller where the job has one",
         )
 
 

@@ -235,3 +235,23 @@ def test_a_round_spot_narrower_than_the_rest_is_the_narrowest_place(tmp_path):
     clamping = coupon_clamping(load_job(job(tmp_path, art=art, extra=FINE + SLOTS, changes=BOTH)))
     (trial,) = (t for t in clamping.board.trials if t.kind == "detail")
     assert trial.size == pytest.approx(1.2, abs=0.06)
+
+
+@pytest.mark.parametrize("speck", ['<rect x="4" y="4" width="0.05" height="3" fill="#225577"/>',
+                                   '<circle cx="4" cy="4" r="0.02" fill="#225577"/>'])
+def test_a_speck_that_no_cutter_goes_into_is_not_the_place_to_try(tmp_path, speck):
+    """The test piece of a job that builds was refused for it."""
+    path = job(tmp_path, art=NARROW.replace("</svg>", f"{speck}</svg>"), extra=FINE,
+               changes={**BOTH, "overfill = 0.7": 'fill = "none"'})
+    (trial,) = (t for t in coupon_clamping(load_job(path)).board.trials if t.kind == "detail")
+    assert trial.size == pytest.approx(1.3, abs=1e-3)
+
+
+def test_a_drawing_that_is_nowhere_narrow_has_no_detail(tmp_path):
+    """No more than 10 mm of it are taken: less than its page would say."""
+    disc = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+           '<circle cx="20" cy="15" r="{}" fill="#225577"/></svg>'
+    kinds = {r: [t.kind for t in coupon_clamping(load_job(job(tmp_path, art=disc.format(r)))).board.trials]
+             for r in (4.9, 6)}
+    assert kinds[4.9] == ["rim", "square", "detail", "pour"]
+    assert kinds[6] == ["rim", "square", "pour"]

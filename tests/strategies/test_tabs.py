@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from contextlib import nullcontext, suppress
 
 import numpy as np
 import pytest
@@ -132,3 +133,20 @@ def test_tabs_of_a_short_board_stay_apart(slots):
 def test_more_tabs_than_an_edge_holds_are_refused():
     with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
         tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0)
+
+
+def test_no_tabs_need_no_edge():
+    """Nor does one tab need both."""
+    short = shapely.box(0.0, -15.0, 8.0, 15.0)
+    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=12.0).shape == (0, 2)
+    with pytest.raises(PathgenError, match="tabs = 0"):
+        tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0)
+
+
+def test_tabs_on_both_sides_of_a_notch_stay_apart():
+    """No place is left between 0.3 and 0.7 of this edge, so tabs spread by length alone would meet there."""
+    notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
+    for count, width in itertools.product((2, 4, 6, 8, 10), (6.0, 9.0, 12.0, 14.12)):
+        with nullcontext() if count <= 4 else suppress(PathgenError):
+            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width)[count // 2:]
+            assert np.linalg.norm(np.diff(upper[upper[:, 0].argsort()], axis=0), axis=1).min(initial=99) >= width + 2
