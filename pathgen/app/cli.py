@@ -8,12 +8,13 @@ import math
 import os
 import sys
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
-from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import brief, capital, in_json, one_line
 from pathgen.base.units import in_units
 
@@ -347,22 +348,32 @@ def _new(options: argparse.Namespace) -> int:
     return GOOD
 
 
+@contextmanager
+def _as_it_stands(options: argparse.Namespace) -> Iterator[tuple[Job, Mistakes]]:
+    """The job of a question that asks less than a build, with its mistakes: they are told after the answer."""
+    from pathgen.job.load import as_it_stands
+
+    with as_it_stands(Path(options.job)) as (job, mistakes):
+        yield job, mistakes
+        if mistakes:
+            say("That is as far as it goes: the job cannot be built before this is mended.", sys.stderr)
+
+
 def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
-    from pathgen.job import load_job
-    from pathgen.job.clamping import clamping_of
+    from pathgen.job.clamping import placing_of
     from pathgen.job.form import parts_of
 
-    whole = load_job(options.job)
-    if whole.parts:
-        return _show_blank(options, whole)
-    for job in parts_of(whole):
-        clamping = clamping_of(job)
-        path = Path(options.picture or f"{job.path.stem}-placing.svg")
-        if clamping.kind:
-            path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
-        save_placing(clamping, path)
-        _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
+    with _as_it_stands(options) as (whole, mistakes):
+        if whole.parts:
+            return _show_blank(options, whole)
+        for job in parts_of(whole):
+            clamping = placing_of(job, mistakes)
+            path = Path(options.picture or f"{job.path.stem}-placing.svg")
+            if clamping.kind:
+                path = path.with_stem(f"{path.stem}-{clamping.kind.split(' ')[0]}")
+            save_placing(clamping, path)
+            _show([*placing_lines(job, clamping), f"The picture is {path}; nothing is planned or checked yet."])
     return GOOD
 
 
@@ -446,61 +457,58 @@ def _bench(options: argparse.Namespace) -> int:
 
 
 def _frets(options: argparse.Namespace) -> int:
-    from pathgen.job import load_job
-    from pathgen.job.clamping import clamping_of
+    from pathgen.job.clamping import placing_of
     from pathgen.job.sense import board_of
     from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
     from pathgen.report.data import part_data
 
-    job = load_job(options.job)
-    board_of(job)  # refuses the job of a plate
-    data = part_data(clamping_of(job))
-    if options.json:
-        _print_json(data["frets"])
-        return GOOD
-    parts = [
-        frame_lines(data["board"], job.units),
-        fret_lines(data["frets"], job.units),
-        wood_lines(data["frets"], job.units),
-        string_lines(data["strings"], job.units),
-        dot_lines(data["side_dots"], job.units),
-    ]
-    say("\n\n".join("\n".join(one_line(line) for line in lines) for lines in parts))
+    with _as_it_stands(options) as (job, mistakes):
+        board_of(job)  # refuses the job of a plate
+        data = part_data(placing_of(job, mistakes))
+        if options.json:
+            _print_json(data["frets"])
+            return GOOD
+        parts = [
+            frame_lines(data["board"], job.units),
+            fret_lines(data["frets"], job.units),
+            wood_lines(data["frets"], job.units),
+            string_lines(data["strings"], job.units),
+            dot_lines(data["side_dots"], job.units),
+        ]
+        say("\n\n".join("\n".join(one_line(line) for line in lines) for lines in parts))
     return GOOD
 
 
 def _reach(options: argparse.Namespace) -> int:
-    from pathgen.job import load_job
-    from pathgen.job.clamping import clamping_of
+    from pathgen.job.clamping import placing_of
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
-    job = load_job(options.job)
-    with progress(1, sys.stderr) as tell:
-        clamping = clamping_of(job)
-        tell("trying the cutters")
-        found = reach_of_all(clamping, job.complete_cutters)
-    if options.json:
-        _print_json([reach_data(one) for one in found])
-        return GOOD
-    for inlay, table, one in zip(clamping.inlays, job.inlays, found, strict=True):
-        _show([*reach_lines(inlay.name, one, job.units, smallest=table.cutters[-1]), ""])
-    if not found:
-        _show(["The job has no drawings to cut: there is nothing to reach."])
+    with _as_it_stands(options) as (job, mistakes):
+        with progress(1, sys.stderr) as tell:
+            clamping = placing_of(job, mistakes)
+            tell("trying the cutters")
+            found = reach_of_all(clamping, job.complete_cutters)
+        if options.json:
+            _print_json([reach_data(one) for one in found])
+            return GOOD
+        for inlay, one in zip(clamping.inlays, found, strict=True):
+            _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
+        if not found:
+            _show(["The job has no drawings to cut: there is nothing to reach."])
     return GOOD
 
 
 def _compare(options: argparse.Namespace) -> int:
     from pathgen.app.choosing import change_lines, choice_lines, choice_rows, compare
-    from pathgen.job import load_job
 
-    job = load_job(options.job)
-    cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
-    scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
-    choices = compare(job, cutters=cutters, scallops=scallops)
-    if options.json:
-        _print_json(choice_rows(choices))
-    else:
-        _show([*choice_lines(choices, job.units), *change_lines(job)])
+    with _as_it_stands(options) as (job, _):
+        cutters = None if options.cutter is None else [_ball_end(job, text) for text in options.cutter]
+        scallops = None if options.scallop is None else [_length(job, "--scallop", text) for text in options.scallop]
+        choices = compare(job, cutters=cutters, scallops=scallops)
+        if options.json:
+            _print_json(choice_rows(choices))
+        else:
+            _show([*choice_lines(choices, job.units), *change_lines(job)])
     return GOOD
 
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.app.folders import write_over
+from pathgen.base import overlay
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.units import fine_length, format_length
 from pathgen.job.blank import blank_clampings, parts_on_blank
@@ -15,6 +18,7 @@ from pathgen.report.finding_words import finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.work.clamping import Clamping
+from pathgen.work.operations import Outline
 
 PICTURE_OF = "pathgen show"
 """What a picture of ours is known by, so that the next may take its place."""
@@ -22,9 +26,7 @@ PICTURE_OF = "pathgen show"
 
 def placing(clamping: Clamping) -> Element:
     """The picture: blank, clamps, zero, drawings, slots and edges."""
-    picture = board_from_above(clamping)
-    picture.set("data-made-by", PICTURE_OF)
-    return picture
+    return _as_ours(board_from_above(clamping))
 
 
 def save_placing(clamping: Clamping, path: Path) -> None:
@@ -40,16 +42,38 @@ def save_blank(job: Job, path: Path) -> None:
     write_over(path, as_svg(picture), ours=f'data-made-by="{PICTURE_OF}"')
 
 
+def _as_ours(picture: Element) -> Element:
+    """Marked as ours, and whole in a browser's window however long the board."""
+    picture.set("data-made-by", PICTURE_OF)
+    picture.set("style", "max-width:100%;height:auto")
+    return picture
+
+
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     """Where each drawing lies, how large it became, and what is likely a slip."""
-    for number, inlay in enumerate(clamping.inlays, 1):
-        x0, y0, x1, y1 = (format_length(v, job.units, decimals=1 if job.units == "mm" else 2)
-                          for v in inlay.area.bounds)
+    for inlay in clamping.inlays:
         sizes = inlay.placed[:1]
-        size = f"; the drawing is placed {fine_length(sizes[0].width, job.units)} by " \
+        size = f"; its whole drawing is {fine_length(sizes[0].width, job.units)} by " \
                f"{fine_length(sizes[0].height, job.units)}" if sizes else ""
         copies = f", {len(inlay.placed)} copies" if len(inlay.placed) > 1 else ""
-        yield f"Inlay {number}, {', '.join(inlay.colours)}: {x0} to {x1} along, {y0} to {y1} across{size}{copies}."
+        yield f"Inlay {inlay.index + 1}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}{size}{copies}."
+    for number, box in enumerate(clamping.setup.keep_out, 1):
+        under = overlay.intersection(box.shape, _cut_over(clamping))
+        if under.area > 0:
+            yield finding_line("warn", f"[setup] keep_out {number}",
+                               f"lies over what is cut, {_extent(under, job.units)}", "beside it",
+                               "move it off; the build says how far the cutter needs", units=job.units)
     for doubt in doubts_of(job, clamping):
         yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
                            units=job.units)
+
+
+def _extent(shape: BaseGeometry, units: str) -> str:
+    x0, y0, x1, y1 = (format_length(v, units, decimals=1 if units == "mm" else 2) for v in shape.bounds)
+    return f"{x0} to {x1} along, {y0} to {y1} across"
+
+
+def _cut_over(clamping: Clamping) -> BaseGeometry:
+    """What the cutters come to for certain: the whole part where its surface or outline is cut, else the drawings."""
+    whole = [clamping.board.outline] if clamping.surfacing or clamping.feature(Outline) else []
+    return overlay.union_all([*whole, *(inlay.area for inlay in clamping.inlays)])

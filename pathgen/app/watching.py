@@ -16,8 +16,8 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.memory import Memory, remembering
 from pathgen.base.plain import one_line
 from pathgen.base.units import in_units
-from pathgen.job.clamping import clamping_of
-from pathgen.job.load import drawings_named, load_job, units_of
+from pathgen.job.clamping import placing_of
+from pathgen.job.load import as_it_stands, drawings_named, units_of
 
 LOOK = 0.2
 """Seconds between two looks at the files."""
@@ -107,8 +107,8 @@ class _Watch:
 
     def _build_all(self, tell: Callable[[str], None]) -> None:
         start = time.monotonic()
-        job = load_job(self._job)
-        self._page.show_placing(placing(clamping_of(job)))
+        with as_it_stands(self._job) as (job, mistakes):
+            self._page.show_placing(placing(placing_of(job, mistakes)))
         with remembering(self._memory):
             result = build(job, resolution=self._resolution, tell=tell)
             result.refuse_faults()

@@ -76,7 +76,7 @@ def is_svg(element: Element) -> bool:
 
 
 def href(element: Element) -> str:
-    """What the element refers to; ``href`` goes before ``xlink:href`` (SVG 2, 5.5.2)."""
+    """What the element refers to; ``href`` goes before ``xlink:href`` (SVG 2, chapter Linking)."""
     return (element.get("href") or element.get(XLINK_HREF) or "").strip()
 
 

@@ -107,7 +107,7 @@ def _font_size(text: str) -> Length:
 
 
 def _geometry(text: str) -> str:
-    """A length of a style sheet, or "auto"; only 0 may lack its unit there (CSS Values 3, section 6)."""
+    """A length of a style sheet, or "auto"; only 0 may lack its unit there (CSS Values 3, Distance Units)."""
     if text.lower() != "auto":
         length = parse_length(text)
         if not length.unit and length.value != 0:

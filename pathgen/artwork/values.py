@@ -20,7 +20,7 @@ PX_PER = {
     "pt": 96.0 / 72.0,
     "pc": 16.0,
 }
-"""Pixels in each absolute unit (CSS Values 3, section 5.2)."""
+"""Pixels in each absolute unit (CSS Values 3, Distance Units)."""
 
 MM_PER_PX = 25.4 / 96.0
 

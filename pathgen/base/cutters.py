@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -94,6 +94,16 @@ class Cutter:
         return min(math.tan(math.radians(self.ramp)), 0.9 * self.plunge / self.eased_feed)
 
     @property
+    def is_flat(self) -> bool:
+        """Whether its underside is level: it opens as much at its tip as above, and leaves no ridges on a floor."""
+        return {"ball-end": False, "flat-end": True, "v": False}[self.shape]
+
+    @property
+    def tip_radius(self) -> float:
+        """Radius of the ball at its tip, mm; 0 for none."""
+        return {"ball-end": self.radius, "flat-end": 0.0, "v": 0.0}[self.shape]
+
+    @property
     def wall_slope(self) -> float:
         """Rise over run of a v cutter's flank; infinite for the others, which have upright flanks."""
         return 1.0 / math.tan(math.radians(self.angle / 2.0)) if self.angle is not None else math.inf
@@ -135,13 +145,15 @@ class Cutter:
         """Height of the cutter's underside above its tip, at distances from its axis; infinite past the radius."""
         d = np.abs(np.asarray(distance, dtype=float))
         with np.errstate(invalid="ignore"):
-            if self.shape == "ball-end":
-                # r - sqrt(r^2 - d^2) without the cancellation near the tip
-                inside = d**2 / (self.radius + np.sqrt(self.radius**2 - d**2))
-            elif self.shape == "flat-end":
-                inside = np.zeros_like(d)
-            else:
-                inside = d * self.wall_slope
+            match self.shape:
+                case "ball-end":  # r - sqrt(r^2 - d^2) without the cancellation near the tip
+                    inside = d**2 / (self.radius + np.sqrt(self.radius**2 - d**2))
+                case "flat-end":
+                    inside = np.zeros_like(d)
+                case "v":
+                    inside = d * self.wall_slope
+                case unlisted:
+                    assert_never(unlisted)
         return np.where(d <= self.radius, inside, np.inf)
 
     def half_width(self, depth: ArrayLike) -> Floats:
@@ -151,13 +163,16 @@ class Cutter:
         more than the radius. Zero for no depth.
         """
         d = np.asarray(depth, dtype=float)
-        if self.shape == "ball-end":
-            inside = np.minimum(d, self.radius)
-            width = np.sqrt(np.maximum(inside * (2.0 * self.radius - inside), 0.0))
-        elif self.shape == "flat-end":
-            width = np.full_like(d, self.radius)
-        else:
-            width = np.minimum(d / self.wall_slope, self.radius)
+        match self.shape:
+            case "ball-end":
+                inside = np.minimum(d, self.radius)
+                width = np.sqrt(np.maximum(inside * (2.0 * self.radius - inside), 0.0))
+            case "flat-end":
+                width = np.full_like(d, self.radius)
+            case "v":
+                width = np.minimum(d / self.wall_slope, self.radius)
+            case unlisted:
+                assert_never(unlisted)
         return np.where(d > 0, width, 0.0)
 
     def _repr_svg_(self) -> str:

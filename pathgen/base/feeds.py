@@ -17,7 +17,8 @@ USUAL_CHIP_LOAD = (
     (0.125 * INCH, 0.002 * INCH, 0.004 * INCH),
     (0.25 * INCH, 0.005 * INCH, 0.007 * INCH),
 )
-"""Diameter, least and most chip load per tooth for hardwood, mm. Source: chip-load table, asttooling.com."""
+"""Diameter, least and most chip load per tooth for hardwood, mm: common practice, the smallest sizes of a cutter
+maker's published table (the test beside names it)."""
 
 ROUND_UP = 0.05
 """Share by which a feed may lie outside the usual range before it is worth a word."""
@@ -36,8 +37,9 @@ def feed_for(chip_load: ArrayLike, speed_rpm: ArrayLike, flutes: ArrayLike) -> F
 def effective_diameter(cutter: Cutter, depth: ArrayLike) -> Floats:
     """Diameter (mm) at which the cutter cuts when it is `depth` (mm) deep.
 
-    Ball: 2 sqrt(ap (D - ap)) up to the diameter (cutter chart, dapra.com, Table 1); v: 2 ap tan(angle / 2), up to
-    the diameter; a flat end cuts at its diameter. Raises CutterError for a depth that is not above 0.
+    Ball: 2 sqrt(ap (D - ap)) up to the diameter (derived: the circle that the surface cuts from it); v: 2 ap
+    tan(angle / 2), up to the diameter; a flat end cuts at its diameter. Raises CutterError for a depth that is not
+    above 0.
     """
     d = np.asarray(depth, dtype=float)
     if not np.all(d > 0):

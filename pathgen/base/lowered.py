@@ -149,10 +149,8 @@ class Lowered(Surface):
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
         self.above.tip_height(cutter, x, y)  # refuses what does not meet the surface
-        flat = (x.ravel(), y.ravel())
-        tip = self._under_ball(cutter.radius, *flat) if cutter.shape == "ball-end" else \
-            self._under_disc(cutter.radius, *flat)
-        return np.asarray(tip.reshape(x.shape))
+        under = {"ball-end": self._under_ball, "flat-end": self._under_disc}[cutter.shape]
+        return np.asarray(under(cutter.radius, x.ravel(), y.ravel()).reshape(x.shape))
 
     def _under_ball(self, r: float, x: Floats, y: Floats) -> Floats:
         best = np.full(x.shape, -np.inf)

@@ -9,7 +9,7 @@ all meet in the apex where R is 0; an infinite radius gives a flat. With v = R s
 phi is straight and has one normal, along (-taper * (1 - cos(phi)), sin(phi), cos(phi)). Everything below is
 solved for phi, so heights are exact to rounding.
 
-Source of the conical board: J. Earls, "The Conical Fretboard", American Lutherie 30 (1991).
+Source of the conical board: derived, by similar triangles: its radius grows as the distance from the apex does.
 """
 
 from __future__ import annotations
@@ -159,7 +159,7 @@ class Surface:
             return np.full(x.shape, self.thickness)
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
-        return self._round_tip_height(cutter.radius, x, y, ball=cutter.shape == "ball-end")
+        return self._round_tip_height(cutter.radius, x, y, ball=not cutter.is_flat)
 
     def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
         """Height of the top of a ball that, with its centre under (x, y), touches the surface from below, mm.

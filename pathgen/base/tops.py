@@ -45,8 +45,7 @@ def radiused(
         The same, stated at the bridge: radius and its distance from the nut, mm.
     strings : (spread at the nut, spread at the bridge, x)
         The cone that follows the strings, so that the surface is straight under each: distance between the outer
-        strings at the nut and at `x`, mm. Its radius grows as the spread does (J. Earls, "The Conical Fretboard",
-        American Lutherie 30, 1991).
+        strings at the nut and at `x`, mm. Its radius grows as the spread does (derived, by similar triangles).
 
     Raises
     ------

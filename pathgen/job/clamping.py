@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.limits import MOST_PROGRAMS
 from pathgen.base.scallop import scallop_height
 from pathgen.job.back import with_back
@@ -49,8 +49,19 @@ def clamping_of(job: Job) -> Clamping:
 
     Raises JobError or ArtworkError for drawings that cannot be read or do not lie on the board.
     """
+    clamping = placing_of(job, mistakes := Mistakes())
+    mistakes.refuse()
+    return clamping
+
+
+def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
+    """The clamping of a job, as far as it goes; `mistakes` gathers what is wrong with it. Drawings that do not lie on
+    the board are placed all the same, those that cannot be read are left out.
+
+    Raises JobError where the part or a step makes no sense.
+    """
     board = part_of(job)
-    inlays, left_out = inlays_of(job, board)
+    inlays, left_out = inlays_of(job, board, mistakes)
     kind = form_kind(job)
     clamping = Clamping(
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
@@ -60,11 +71,19 @@ def clamping_of(job: Job) -> Clamping:
     if len(clamping.steps) > MOST_PROGRAMS:
         raise JobError("[[inlay]]", f"{len(clamping.steps)} programs in all", allowed=f"{MOST_PROGRAMS} or fewer",
                        remedy="cut what has one depth and one fill as one inlay")
+    if not mistakes:  # else more would only follow from them
+        with mistakes.caught():
+            clamping = _set_up(job, board, clamping)
+    return clamping
+
+
+def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clamping:
+    """The same with its other side, its witness marks, and the move of the work."""
     clamping = with_back(job, clamping)
     check_references(clamping)
     marks = marks_of(job, clamping)
     if marks is not None:  # they lie in the waste that all the other steps leave
-        clamping = replace(clamping, steps=_numbered(job, _steps(job, board, inlays, marks)))
+        clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
     moved, moved_from = move_of(job, clamping)
     return replace(clamping, moved=moved, moved_from=moved_from)
 
@@ -175,13 +194,14 @@ def _steps(job: Job, board: Fingerboard | FlatPart, inlays: tuple[Inlay, ...], m
                 yield step(SurfaceRough(surfacing), job.surface.rough)
             yield step(SurfaceFinish(surfacing), job.surface.finish)
         elif part == "inlays":
-            for inlay, table in zip(inlays, job.inlays, strict=True):
+            for inlay in inlays:
+                table = job.inlays[inlay.index]
                 for nth, name in enumerate(table.cutters):
                     yield step(Pocket(inlay, nth, len(table.cutters)), name)
                 if inlay.fill != "none" and job.surface and surfacing:
                     if job.marks and marks:
                         yield step(Hover(marks, inlay), job.marks.cutter)
-                    final = all(later.fill == "none" for later in inlays[inlay.index + 1 :])
+                    final = all(later.fill == "none" for later in job.inlays[inlay.index + 1 :])
                     yield step(CutAgain(inlay, surfacing, final), job.surface.finish)
         elif part == "slots" and isinstance(board, FlatPart):
             for operation, cutter in boring_of(job, board):

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import rounded_up
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
@@ -171,7 +171,8 @@ def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
 def _detail(job: Job) -> _Cut | None:
     """The narrowest place of all drawings that a cutter goes into, and a square to pour, in one pocket with the
     cutters of that inlay. Of drawings that are nowhere as narrow as what is taken of them, the square alone."""
-    drawn = inlays_of(job, part_of(job))[0] if job.inlays else ()
+    drawn, _ = inlays_of(job, part_of(job), mistakes := Mistakes())
+    mistakes.refuse()
     found = sorted((*place, index) for index, inlay in enumerate(drawn) for place in _narrow_places(inlay.area))
     if not found:
         return None

@@ -155,7 +155,7 @@ def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     skim = clamping.board.surface.thickness - clamping.finished_surface.thickness
     for step in clamping.steps if skim > 0 else ():
         inlay, cutter = step.operation.opens, step.cutter
-        if inlay is None or cutter.shape == "flat-end":
+        if inlay is None or cutter.is_flat:
             continue
         narrower = float(cutter.half_width(inlay.depth) - cutter.half_width(inlay.depth - skim))
         if narrower > 0:

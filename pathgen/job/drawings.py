@@ -12,14 +12,15 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.errors import ArtworkError, JobError
+from pathgen.base.errors import ArtworkError, JobError, Mistakes
 from pathgen.base.units import place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
+from pathgen.job.outlines import drawing_path
 from pathgen.job.plate_tables import RingInlay
-from pathgen.job.tables import PlaceTable
+from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -39,37 +40,46 @@ DRAWING_TOLERANCE = 0.002
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
-def inlays_of(job: Job, board: Fingerboard | FlatPart) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
+def inlays_of(
+    job: Job, board: Fingerboard | FlatPart, mistakes: Mistakes
+) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
     """The inlays of a job, and what its drawings hold that is not cut, in words.
 
-    Raises JobError or ArtworkError for drawings that cannot be read, that lack a colour asked for, or that do not
-    lie on the board with wood enough under them.
+    `mistakes` gathers drawings that cannot be read or that lack a colour asked for, whose inlays are left out, and
+    those that do not lie on the board with wood enough under them, which are kept.
     """
-    drawings = _read(job)
-    inlays = [_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index)
-              for index, art in enumerate(drawings)]
+    drawings = _read(job, mistakes)
+    inlays = []
+    for index, art in drawings.items():
+        with mistakes.caught():
+            inlays.append(_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index))
+    for inlay in inlays:
+        with mistakes.caught():
+            _check_on_board(inlay, board)
     left_out = {
         f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
-        for art in drawings if art is not None for item in art.left_out
+        for art in drawings.values() if art is not None for item in art.left_out
     }
-    cut = tuple(_for_pieces(job, board, i, inlay) for i, inlay in enumerate(_lapped(job, inlays)))
-    _check_closed(cut)
-    return cut, tuple(left_out)
+    cut = []
+    for inlay in _lapped(job, inlays):
+        with mistakes.caught():
+            cut.append(_for_pieces(job, board, inlay))
+    with mistakes.caught():
+        _check_closed(cut)
+    return tuple(cut), tuple(left_out)
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:
-    return _dots(job, board, index) if isinstance(board, Fingerboard) else _ring(job, board, index)
+    return _dots(job, board, index) if isinstance(board, Fingerboard) else _ring(job, index)
 
 
-def _ring(job: Job, part: FlatPart, index: int) -> Inlay:
+def _ring(job: Job, index: int) -> Inlay:
     """The inlay that is a ring, without a drawing."""
     table = job.inlays[index]
     assert isinstance(table, RingInlay)
     where = f"inlay {index + 1} (ring {index + 1 - len(job.inlays) + len(job.rings)})"
-    inlay = Inlay(index=index, name=where, regions=((table.ring.colour, ring_area(table.ring)),), depth=table.depth,
-                  fill=table.fill, overfill=table.overfill)
-    _check_on_board(inlay, part, where)
-    return inlay
+    return Inlay(index=index, name=where, regions=((table.ring.colour, ring_area(table.ring)),), depth=table.depth,
+                 fill=table.fill, overfill=table.overfill)
 
 
 def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
@@ -85,32 +95,31 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
     crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
     area = dot_area(board, dots, gap=gap, fret_width=max(crown, _slot_width(job)))
-    inlay = Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
-                  fill=table.fill, overfill=table.overfill)
-    _check_on_board(inlay, board, where)
-    return inlay
+    return Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
+                 fill=table.fill, overfill=table.overfill)
 
 
-def _read(job: Job) -> list[Artwork | None]:
-    """The drawing of each inlay, None for dots; a file that several cut from in the same way is read once."""
+def _read(job: Job, mistakes: Mistakes) -> dict[int, Artwork | None]:
+    """The drawing of each inlay whose drawing can be read, None for dots and rings; a file that several cut from in
+    the same way is read once."""
+    read: dict[tuple[object, ...], Artwork] = {}
+    drawings: dict[int, Artwork | None] = {}
+    for index, table in enumerate(job.inlays):
+        key = (table.artwork, table.background, table.white_is_background, table.artwork_missing)
+        with mistakes.caught():
+            if table.artwork and key not in read:
+                read[key] = _drawing(drawing_path(job, table.artwork, f"inlay {index + 1}"), table)
+            drawings[index] = read.get(key)
+    return drawings
+
+
+def _drawing(path: Path, table: InlayTable) -> Artwork:
     from pathgen.artwork import read_artwork
 
-    read: dict[tuple[object, ...], Artwork] = {}
-    drawings: list[Artwork | None] = []
-    for index, table in enumerate(job.inlays):
-        if not table.artwork:
-            drawings.append(None)
-            continue
-        path: Path = job.artwork_path(index)
-        key = (path, table.background, table.white_is_background, table.artwork_missing)
-        if key not in read:
-            read[key] = read_artwork(
-                path, tolerance=DRAWING_TOLERANCE, background=table.background,
-                white_is_background=table.white_is_background,
-                missing="report" if table.artwork_missing == "report" else "refuse",
-            )
-        drawings.append(read[key])
-    return drawings
+    return read_artwork(
+        path, tolerance=DRAWING_TOLERANCE, background=table.background, white_is_background=table.white_is_background,
+        missing="report" if table.artwork_missing == "report" else "refuse",
+    )
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) -> Inlay:
@@ -127,10 +136,8 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
         for colour in (c for c, shape in regions if shape.is_empty):
             raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
                            remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
-    inlay = Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
-                  placed=sizes)
-    _check_on_board(inlay, board, where)
-    return inlay
+    return Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
+                 placed=sizes)
 
 
 def _on_board(
@@ -212,33 +219,29 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
             yield replace(one, mirror=place.mirror)
 
 
-def _lapped(job: Job, inlays: list[Inlay]) -> tuple[Inlay, ...]:
+def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:
     """The inlays, run on under those of later stages where the job asks for it."""
-    out = []
-    for index, inlay in enumerate(inlays):
-        lap = job.inlays[index].lap
-        if lap:
-            regions = lapped(inlay.regions, [later.area for later in inlays[index + 1 :]], lap)
-            inlay = replace(inlay, regions=tuple(regions))
-        out.append(inlay)
-    return tuple(out)
+    for nth, inlay in enumerate(inlays):
+        lap = job.inlays[inlay.index].lap
+        regions = lapped(inlay.regions, [later.area for later in inlays[nth + 1 :]], lap) if lap else inlay.regions
+        yield replace(inlay, regions=tuple(regions)) if lap else inlay
 
 
-def _for_pieces(job: Job, board: Fingerboard | FlatPart, index: int, inlay: Inlay) -> Inlay:
+def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     """The inlay with pockets that match its pieces, where the job says how the pieces are cut."""
-    if job.inlays[index].piece is None:
+    if job.inlays[inlay.index].piece is None:
         return inlay
     drawn = replace(inlay, drawn=inlay.regions)
-    pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, index, drawn))
+    pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_on_board(matched, board, inlay.name)
+    _check_on_board(matched, board)
     return matched
 
 
-def _check_closed(inlays: tuple[Inlay, ...]) -> None:
+def _check_closed(inlays: list[Inlay]) -> None:
     """A fill runs into every pocket that it meets and that stays open."""
     for over in (inlay for inlay in inlays if inlay.fill != "none"):
-        for under in (inlay for inlay in inlays[: over.index] if inlay.fill == "none"):
+        for under in (inlay for inlay in inlays if inlay.index < over.index and inlay.fill == "none"):
             shared = overlay.intersection(over.area, under.area)
             if shared.area > _TOUCHING:
                 x, y = shapely.get_coordinates(shared.representative_point())[0]
@@ -250,7 +253,7 @@ def _check_closed(inlays: tuple[Inlay, ...]) -> None:
                 )
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> None:
+def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -258,7 +261,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> 
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         raise JobError(
-            f"{where} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
+            f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
             remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
         )
@@ -270,7 +273,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, where: str) -> 
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
         raise JobError(
-            f"{where} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}" if web[worst] > 0 else
+            f"{inlay.name} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}" if web[worst] > 0 else
             f"the pocket goes {-web[worst]:.2f} mm through the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {rounded_down(inlay.depth - board.min_web + web[worst]):.2f} mm or less",

@@ -34,6 +34,9 @@ _INNER = 1e-3
 _SEEN = 0.05
 """Area that an inward corner keeps from which it is told, mm2."""
 
+_AS_WRITTEN = 0.002
+"""By how much half of a length may be missed by writing it to four places of an inch, mm."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Bored:
@@ -176,14 +179,14 @@ def _asked_outline(job: Job) -> Polygon:
         raise JobError("[plate]", f"{'place' if table.place else 'openings'} without a drawing",
                        remedy="give artwork, or write openings as [[hole]]")
     shortest = min(table.length, table.width)
-    if 2 * table.corner_radius > shortest:
+    if table.corner_radius > shortest / 2 + _AS_WRITTEN:
         raise JobError("[plate] corner_radius", f"{format_length(table.corner_radius, job.units)}",
                        allowed=f"{format_length(shortest / 2, job.units)} or less: half of the plate",
                        remedy="make it smaller")
     box = shapely.box(0.0, -table.width / 2, table.length, table.width / 2)
     if not table.corner_radius:
         return box
-    r = table.corner_radius
+    r = min(table.corner_radius, shortest / 2)
     core = shapely.box(r, r - table.width / 2, table.length - r, table.width / 2 - r)
     if core.area == 0:
         core = shapely.LineString([(r, 0.0), (table.length - r, 0.0)]) if table.length >= table.width else \

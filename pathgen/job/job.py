@@ -142,10 +142,6 @@ class Job:
         """Every cutter that has all its keys, in order. Raises JobError for one that makes no sense."""
         return [self.cutter(table.name, "") for table in self.cutters if not table.missing]
 
-    def artwork_path(self, inlay: int) -> Path:
-        """Where the drawing of an inlay lies: relative to the job file."""
-        return self.path.parent / self.inlays[inlay].artwork
-
 
 def _tables() -> dict[str, type]:
     """The class of each table, by the table's name."""

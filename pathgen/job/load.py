@@ -6,7 +6,8 @@ import hashlib
 import json
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -58,19 +59,44 @@ def load_job(path: str | Path) -> Job:
     >>> job.title, job.units, job.board.frets
     ('board', 'mm', 20)
     """
-    path = given.path("load_job path", path)
+    job, mistakes = read_job(given.path("load_job path", path))
+    mistakes.refuse()
+    return job
+
+
+def read_job(path: Path) -> tuple[Job, Mistakes]:
+    """A job whose tables can be read, and what does not go together in it.
+
+    Raises JobError as `load_job` does where a table cannot be read, and for anything wrong with a job of parts.
+    """
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")))
     choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
     job = Job(units=place.units, path=path, **_values(data, place))
     _bring_in_defaults(job)
+    mistakes = Mistakes()
     if job.parts:
         object.__setattr__(job, "part_jobs", _part_jobs(job))
         check_blank(job)
     else:
-        check_sense(job)
-    object.__setattr__(job, "fingerprint", _fingerprint(data, job))
-    return job
+        with mistakes.caught():
+            check_sense(job)
+    if not mistakes:
+        object.__setattr__(job, "fingerprint", _fingerprint(data, job))
+    return job, mistakes
+
+
+@contextmanager
+def as_it_stands(path: Path) -> Iterator[tuple[Job, Mistakes]]:
+    """A job for a question that asks less than a build, with its mistakes, to which more may be added: they are raised
+    after the answer, or instead where there can be none."""
+    job, mistakes = read_job(path)
+    try:
+        yield job, mistakes
+    except Exception:  # what did not go together may have led to anything
+        mistakes.refuse()
+        raise
+    mistakes.refuse()
 
 
 def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
@@ -247,12 +273,7 @@ def _bring_in_defaults(job: Job) -> None:
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
-    for index, inlay in enumerate(job.inlays):
-        if inlay.artwork:
-            digest.update(read_bytes(job.artwork_path(index), DRAWING))
-    if job.outline and job.outline.artwork:
-        digest.update(read_bytes(job.path.parent / job.outline.artwork, DRAWING))
-    for table in (job.plate, job.form):
+    for table in (*job.inlays, job.outline, job.plate, job.form):
         if table is not None and table.artwork:
             digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
     for part in job.part_jobs:

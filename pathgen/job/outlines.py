@@ -20,6 +20,15 @@ _HAIR = 0.002
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
 
+def drawing_path(job: Job, artwork: str, where: str) -> Path:
+    """Where a drawing lies: relative to the job file. Raises JobError for one that is not there."""
+    path = job.path.parent / artwork
+    if not os.path.lexists(path):
+        raise JobError(f"{where} artwork", f"{artwork} is not there",
+                       remedy="check the name: paths are relative to the job file")
+    return path
+
+
 def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:
     """The one area that a drawing shows. Raises JobError for a drawing that is not there or shows anything else."""
     shape = overlay.union_all([polygon for _, polygon in drawn_regions(job, artwork, place, where)])
@@ -57,10 +66,7 @@ def drawn_regions(
     job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
 ) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
-    path = job.path.parent / artwork
-    if not os.path.lexists(path):
-        raise JobError(f"{where} artwork", f"{artwork} is not there",
-                       remedy="check the name: paths are relative to the job file")
+    path = drawing_path(job, artwork, where)
     if place is not None and place.at is None:
         raise JobError(f"{where} place", "at is missing",
                        remedy="an outline has one place: give at = [along, across]")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -19,7 +18,7 @@ from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
-from pathgen.job.outlines import drawn_outline
+from pathgen.job.outlines import drawing_path, drawn_outline
 from pathgen.job.tables import BoardTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
@@ -398,9 +397,8 @@ def _inlays(job: Job) -> None:
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
-    if inlay.artwork and not os.path.lexists(job.artwork_path(i - 1)):
-        raise JobError(f"inlay {i} artwork", f"{inlay.artwork} is not there", remedy="check the name: paths are "
-                       "relative to the job file")
+    if inlay.artwork:
+        drawing_path(job, inlay.artwork, f"inlay {i}")
     ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
     if inlay.place and len(ways) != 1:
         raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",

@@ -35,7 +35,7 @@ def layer_of(clamping: Clamping, step: Step) -> float:
 def _check_bending(clamping: Clamping, step: Step) -> None:
     layer = layer_of(clamping, step)
     stress = bending_stress(step.cutter, layer)
-    if step.cutter.shape != "flat-end" or stress <= STRENGTH:
+    if not step.cutter.is_flat or stress <= STRENGTH:
         return
     unit = clamping.units
     raise JobError(

@@ -167,7 +167,7 @@ def fingerprint(lines: Iterable[str]) -> str:
 def comment(text: str) -> str:
     """A comment that is only a comment: printable ASCII without parentheses, semicolons or percent signs.
 
-    Controllers obey comments that begin with some word (MSG of RS274/NGC, 3.3.4; others print, log or probe). So a
+    Controllers obey comments that begin with some word (MSG of RS274/NGC, 3.3.4; some know more). So a
     comment begins with one of our own words, known to be harmless, or with two points.
 
     >>> comment("job: Fern (M30)\\nG0 Z-5; é"), comment("MSG, hello")

@@ -96,11 +96,9 @@ def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: flo
         return surface.tip_height(wide, px, py) + feeler
 
     at = np.array([x]), np.array([y])
-    if cutter.shape == "ball-end":
-        return float(offset(*at, ball=cutter.radius)[0])
-    if cutter.shape == "v":
+    if not cutter.is_flat:
         surface.tip_height(cutter, *at)  # refuses a flank too blunt for the slope
-        return float(offset(*at)[0])
+        return float(offset(*at, ball=cutter.tip_radius)[0])
     if abs(y) <= cutter.radius:
         along = np.sqrt(cutter.radius**2 - y * y) * np.linspace(-1.0, 1.0, 201)
         return float(offset(x + along, np.zeros(201)).max())
@@ -218,7 +216,7 @@ def _middle(free: BaseGeometry, whole: float) -> tuple[float, float]:
 
 def _foot(cutter: Cutter) -> float:
     """Half the bare width that a cutter and the feeler under it need."""
-    return max((cutter.radius if cutter.shape == "flat-end" else 0.0) + SPARE, LEAST_FOOT)
+    return max((cutter.radius if cutter.is_flat else 0.0) + SPARE, LEAST_FOOT)
 
 
 def _cut_to_the_end(clamping: Clamping, step: Step) -> bool:

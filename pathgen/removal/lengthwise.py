@@ -8,6 +8,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 from functools import cached_property
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,16 +86,22 @@ class Pass:
     @property
     def is_level(self) -> bool:
         """Whether its slope makes no difference to what it leaves beside it."""
-        if self.cutter.shape == "ball-end":
-            return self.cutter.radius * self.steepest**2 < _EXACT
-        return self.cutter.shape == "v"
+        match self.cutter.shape:
+            case "ball-end":
+                return self.cutter.radius * self.steepest**2 < _EXACT
+            case "flat-end":
+                return False
+            case "v":
+                return True
+            case unlisted:
+                assert_never(unlisted)
 
     def envelope(self, across: Floats, at: Floats, base: Floats) -> Heights:
         """(len(across), len(at)) heights that the pass leaves, at distances `across` from it; `base` its own there."""
         r = self.cutter.radius
         if self.is_level:
             return np.add.outer(self.cutter.profile(across).astype(np.float32), base.astype(np.float32))
-        if self.cutter.shape == "flat-end":
+        if self.cutter.is_flat:
             if not self.slope.any():
                 return np.broadcast_to(base.astype(np.float32), (len(across), len(at)))
             # the lower end of what the disc covers; the other end too where the pass rises and falls
@@ -160,7 +167,7 @@ def _end_length(slope: Floats, cutter: Cutter) -> float:
     0 where the slope is so slight that it makes no difference: there the cutter only has to stop at the end.
     """
     steepest = float(np.abs(slope).max())
-    if cutter.shape == "flat-end":
+    if cutter.is_flat:
         return 2 * cutter.radius if steepest else 0.0
     return 2 * cutter.radius * steepest if cutter.radius * steepest**2 > 2 * _EXACT else 0.0
 
@@ -168,12 +175,16 @@ def _end_length(slope: Floats, cutter: Cutter) -> float:
 def _is_gentle(slope: Floats, cutter: Cutter) -> bool:
     """Whether the envelope over each point may be taken from the move over it alone."""
     steepest, bend = float(np.abs(slope).max()), float(np.abs(np.diff(slope)).max(initial=0.0))
-    if cutter.shape == "flat-end":
-        rises = np.sign(slope[slope != 0])
-        return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
-    if cutter.shape == "v":  # beside a slope its rim, not its flank, would touch
-        return cutter.radius * steepest**2 <= _EXACT * min(1.0, cutter.wall_slope)
-    return cutter.radius * steepest * bend <= _EXACT
+    match cutter.shape:
+        case "flat-end":
+            rises = np.sign(slope[slope != 0])
+            return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
+        case "v":  # beside a slope its rim, not its flank, would touch
+            return cutter.radius * steepest**2 <= _EXACT * min(1.0, cutter.wall_slope)
+        case "ball-end":
+            return cutter.radius * steepest * bend <= _EXACT
+        case unlisted:
+            assert_never(unlisted)
 
 
 def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:

@@ -144,7 +144,7 @@ class _Cutting:
             self.bites.edge[:] = math.nan
         self.rubs = Worst()
         self.passages: Passages | None = None
-        if self.note and cutter.shape != "flat-end" and self.surface is None and math.isfinite(self.deeper):
+        if self.note and not cutter.is_flat and self.surface is None and math.isfinite(self.deeper):
             self.passages = Passages(self.top, longest=cutter.diameter, sinking=self.deeper / 4)
             lifts = motion.rapid | ~(motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
             self.gone = np.cumsum(self.bites.travel + 2 * cutter.diameter * lifts)
@@ -266,7 +266,7 @@ class _Cutting:
             wet = float(self.cutter.half_width(deepest))
             met = whole.met_by(self.xs[i : i + columns], across, wet).ravel()
             b.volume[:] += np.bincount(met, drop.ravel(), n) * self.cell
-            least = _engaged_from(drop.max(axis=0)) if self.cutter.shape == "flat-end" else LEAST
+            least = _engaged_from(drop.max(axis=0)) if self.cutter.is_flat else LEAST
             edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
             b.edge[:] += np.bincount(met, edge.ravel(), n)
         np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
@@ -287,7 +287,7 @@ class _Cutting:
         end cuts all of it to one height.
         """
         least = LEAST if self.surface is None else _ENGAGED
-        if self.surface is None or self.cutter.shape == "flat-end":
+        if self.surface is None or self.cutter.is_flat:
             standing = there - own.astype(np.float32)
         else:
             where = np.s_[j : j + drop.shape[0], i : i + drop.shape[1]]
@@ -447,7 +447,7 @@ class _Cutting:
         arc = arc_over_travel(v, wet[of], self.cell)
         if still.any():  # of a plunge 2 pi times the share of the cutter's area
             arc[still[of]] = 2 * self.cell / max(self.cutter.radius**2, 1e-9)
-        if self.cutter.shape == "flat-end":
+        if self.cutter.is_flat:
             return arc * (drop > _engaged_from(depth.astype(np.float32))[of])
         whole = depth.astype(np.float32)[of] - self.cutter.profile(np.minimum(v, self.cutter.radius)).astype(np.float32)
         return arc * np.clip(drop / np.maximum(whole, np.float32(LEAST)), 0, 1)

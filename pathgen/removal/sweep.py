@@ -15,7 +15,7 @@ that of the profile, held between the first and the last t at which the cutter i
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +51,7 @@ def swept_heights(
     """
     level = np.minimum(rise, 0.0, where=length == 0, out=np.zeros_like(rise))  # plunges: the lower end is what counts
     slope = np.divide(rise, length, where=length > 0, out=np.zeros_like(rise))
-    if cutter.shape == "flat-end" and not slope.any():
+    if cutter.is_flat and not slope.any():
         return _under_disc(cutter.radius, u, v, length, level, onward)
     with np.errstate(invalid="ignore"):
         square = v * v
@@ -60,7 +60,7 @@ def swept_heights(
         t = _lowest(cutter, u, v, reach, slope, first, last)
         height = slope * t
         height += level
-        if cutter.shape != "flat-end":
+        if not cutter.is_flat:
             height += _profile(cutter, (t - u) ** 2 + square)
         gone = ~(first <= last)
         if np.any(onward):
@@ -89,16 +89,19 @@ def _lowest(
     cutter: Cutter, u: AnyFloats, v: AnyFloats, reach: AnyFloats, slope: AnyFloats, first: AnyFloats, last: AnyFloats
 ) -> AnyFloats:
     """Where along the move the cutter is lowest over each point."""
-    if cutter.shape == "flat-end":
-        return np.where(slope > 0, first, last)
-    if cutter.shape == "ball-end":
-        t = u - reach * (slope / np.sqrt(1 + slope * slope))
-    else:
-        k = cutter.wall_slope
-        gentle = np.abs(slope) < k
-        slight = np.where(gentle, slope, slope.dtype.type(0))
-        shift = slight / np.sqrt(k * k - slight * slight)
-        t = np.where(gentle, u - np.abs(v) * shift, np.where(slope > 0, first, last))
+    match cutter.shape:
+        case "flat-end":
+            return np.where(slope > 0, first, last)
+        case "ball-end":
+            t = u - reach * (slope / np.sqrt(1 + slope * slope))
+        case "v":
+            k = cutter.wall_slope
+            gentle = np.abs(slope) < k
+            slight = np.where(gentle, slope, slope.dtype.type(0))
+            shift = slight / np.sqrt(k * k - slight * slight)
+            t = np.where(gentle, u - np.abs(v) * shift, np.where(slope > 0, first, last))
+        case unlisted:
+            assert_never(unlisted)
     np.maximum(t, first, out=t)
     np.minimum(t, last, out=t)
     return t
@@ -106,6 +109,10 @@ def _lowest(
 
 def _profile(cutter: Cutter, square: AnyFloats) -> AnyFloats:
     """Height of the underside above the tip at a squared distance from the axis, no further than the radius."""
-    if cutter.shape == "v":
-        return np.sqrt(square) * cutter.wall_slope
-    return square / (cutter.radius + np.sqrt(np.maximum(cutter.radius**2 - square, 0)))
+    match cutter.shape:
+        case "ball-end":
+            return square / (cutter.radius + np.sqrt(np.maximum(cutter.radius**2 - square, 0)))
+        case "v":
+            return np.sqrt(square) * cutter.wall_slope
+        case other:
+            raise ValueError(f"the underside of a {other} cutter is not known")

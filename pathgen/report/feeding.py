@@ -60,6 +60,6 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
 
 def _depth(step: Step) -> float | None:
     """How deep a ball end or a v cutter goes, which decides the diameter it cuts at; None for the cutter's own."""
-    if step.cutter.shape == "flat-end":
+    if step.cutter.is_flat:
         return None
     return step.operation.bite(step.cutter)

@@ -119,7 +119,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     surfacing = clamping.surfacing
     if surfacing is None or clamping.cutter(CutAgain) is None or surfacing.leave or surfacing.skim:
         return
-    flat = all(s.cutter.shape == "flat-end" for s in clamping.steps if isinstance(s.operation, Pocket))
+    flat = all(s.cutter.is_flat for s in clamping.steps if isinstance(s.operation, Pocket))
     leave = LEAVE[clamping.units]
     if flat and clamping.stock.thickness - clamping.board.surface.thickness >= leave:
         left = replace(surfacing, leave=leave, leave_scallop=leave / 2, resurface_area="board")

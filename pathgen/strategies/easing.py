@@ -214,7 +214,7 @@ def _front(cutter: Cutter, cell: float) -> Points:
     The rim of a flat end takes all that there is to take; of a round or pointed one all rings do.
     """
     step = _SPACING * cell
-    rings = np.array([cutter.radius]) if cutter.shape == "flat-end" else _rings(cutter, step)
+    rings = np.array([cutter.radius]) if cutter.is_flat else _rings(cutter, step)
     return _points(cutter, rings, step, turn=math.pi)
 
 

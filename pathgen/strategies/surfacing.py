@@ -92,7 +92,7 @@ def finishing_passes(
     of its diameter, entered along a ramp from `entry` mm above. Straight moves cut at most `chord_tolerance` below
     the surface. Raises CutterError for a cutter that cannot finish the surface, or for ridges as high as its radius.
     """
-    if cutter.shape == "flat-end" and isinstance(surface, Surface) and surface.is_level:
+    if cutter.is_flat and isinstance(surface, Surface) and surface.is_level:
         return _level_passes(outline, surface, cutter, stepover or cutter.stepover * cutter.diameter, entry)
     if cutter.shape != "ball-end":
         raise CutterError(
@@ -360,7 +360,7 @@ def _layers(floor: Floats, top: float, cutter: Cutter) -> list[Floats]:
 def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
     """The run, begun by sinking back along its own way from the height `above`; a ball goes straight down."""
     height = above - float(run[0, 2])
-    if height <= 0 or cutter.shape != "flat-end" or len(run) < 2:
+    if height <= 0 or not cutter.is_flat or len(run) < 2:
         return run
     along = along_in_plan(run)
     far = min(height / cutter.ramp_slope, float(along[-1]))

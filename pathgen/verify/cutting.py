@@ -99,7 +99,7 @@ def cutting_findings(
 
 def _plunged(bites: Bites, motion: Motion, cutter: Cutter) -> int | None:
     """The move that sinks deepest into wood straight down, with a cutter that must not; a rim that grazes is none."""
-    if cutter.plunges or cutter.shape != "flat-end":
+    if cutter.plunges or not cutter.is_flat:
         return None
     start, end = motion.start, motion.end
     down = motion.cutting & (start[:, :2] == end[:, :2]).all(axis=1) & (end[:, 2] < start[:, 2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -16,7 +17,9 @@ from pathgen.work.clamping import Clamping, Step
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_ACTIVE = ("MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN", "PROBECLOSE")
+_ACTIVE = re.compile(r"\s*(?:m\s*s\s*g\s*,|[a-z]+\s*,|(?:log|print|probe)[a-z]*(?:open|close|start|stop)\b)", re.I)
+"""How a comment begins that a controller may obey: MSG and a comma (RS274/NGC, 3.3.4); derived from it, any one word
+and a comma, and a word that opens or closes a record."""
 
 
 def program_findings(
@@ -66,10 +69,9 @@ def travel_findings(programs: Mapping[str, ReadProgram], clamping: Clamping) -> 
 
 
 def _active_comments(program: ReadProgram) -> Iterator[Finding]:
-    """Comments that a controller may obey: a message (RS274/NGC, 3.3.4), or printing, logging and probing (common
-    practice)."""
+    """The first comment that a controller may obey instead of skipping it."""
     for line, text in program.comments:
-        if "".join(text.split()).upper().startswith(_ACTIVE):
+        if _ACTIVE.match(text):
             yield Finding(
                 code="active-comment", severity="warn", where=at(program.name, line),
                 got=f"a comment that begins with {text.strip()[:12]}, which some controllers obey",
@@ -246,7 +248,7 @@ def _keep_outs(program: ReadProgram, motion: Motion, step: Step, clamping: Clamp
             continue
         lines = shapely.linestrings(np.stack([start[rows, :2], end[rows, :2]], axis=1))
         gap = shapely.distance(lines, shapely.box(x0, y0, x1, y1))
-        bottom = low[rows] + np.where(step.cutter.shape == "flat-end", 0.0, step.cutter.profile(np.minimum(gap, r)))
+        bottom = low[rows] + step.cutter.profile(np.minimum(gap, r))
         hit = (gap < r - 1e-6) & (bottom < thing.height)
         if hit.any():
             i = int(rows[np.argmax(hit)])

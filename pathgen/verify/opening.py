@@ -70,14 +70,17 @@ def opened_discs(tip: Floats, cutter: Cutter, surface: Surface) -> tuple[Floats,
     deep = np.maximum(surface.tip_height(cutter, xy[:, 0], xy[:, 1]) - tip[:, 2], 0.0)
     normal = surface.normal(xy[:, 0], xy[:, 1])
     uphill = -normal[:, :2]
-    if cutter.shape == "v":
-        eccentric = np.hypot(*uphill.T) / normal[:, 2] / cutter.wall_slope
-        half = deep / cutter.wall_slope / (1.0 - eccentric**2)
-        shift = uphill / normal[:, 2:] * (half / cutter.wall_slope)[:, None]
-    else:
-        centre = np.maximum(cutter.radius - deep * normal[:, 2], 0.0)
-        half = np.sqrt(cutter.radius**2 - centre**2)
-        shift = uphill * centre[:, None]
+    match cutter.shape:
+        case "v":
+            eccentric = np.hypot(*uphill.T) / normal[:, 2] / cutter.wall_slope
+            half = deep / cutter.wall_slope / (1.0 - eccentric**2)
+            shift = uphill / normal[:, 2:] * (half / cutter.wall_slope)[:, None]
+        case "ball-end":
+            centre = np.maximum(cutter.radius - deep * normal[:, 2], 0.0)
+            half = np.sqrt(cutter.radius**2 - centre**2)
+            shift = uphill * centre[:, None]
+        case other:
+            raise ValueError(f"what a {other} cutter opens is no disc on a slope")
     sunk = (half >= cutter.radius)[:, None]
     return np.where(sunk, xy, xy + shift), np.where(deep > 0.0, np.minimum(half, cutter.radius), 0.0)
 

@@ -142,7 +142,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float) -> _Openings:
         axis = _taken_in(shape.area, half)
         own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
         shapely.prepare(reach)
-        floor = shapely.get_parts(overlay.difference(own if step.cutter.shape == "flat-end" else axis, reach))
+        floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, reach))
         touching = shapely.dwithin(reach, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
@@ -210,7 +210,7 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         rows = np.flatnonzero(motion.cutting & ~(below < 0.001))
     if not len(rows):
         return
-    if step.cutter.shape == "flat-end":
+    if step.cutter.is_flat:
         allowed = overlay.buffer(inlay.area, tolerances.pocket_plan - step.cutter.radius, quad_segs=32)
         shapely.prepare(allowed)
         lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
@@ -235,7 +235,7 @@ def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
     At half the width w of the opening the surface lies w^2 / 2R below that plane, and the cutter's flank is so steep.
     """
     half = float(cutter.half_width(depth))
-    steep = cutter.wall_slope if cutter.shape == "v" else half / max(float(cutter.radius) - depth, 1e-9)
+    steep = {"v": cutter.wall_slope, "ball-end": half / max(float(cutter.radius) - depth, 1e-9)}[cutter.shape]
     return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / steep
 
 
@@ -283,7 +283,7 @@ def _too_shallow(
     slopes, stretch = _steepest(clamping, floor.part, _widest(steps))
     row, column = np.divmod(floor.cells, floor.part.shape[1])
     slope = slopes[row, stretch[column]]
-    ridge = tolerances.floor_ridge if any(s.cutter.shape != "flat-end" for s in steps) else 0.0
+    ridge = tolerances.floor_ridge if any(not s.cutter.is_flat for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
     # of the place whose uphill rim would just touch: it hangs over by no more than two
@@ -342,7 +342,7 @@ def _brought_to_depth(
         yield step, alone, 0.0
         # a later flat end may rest on what an earlier one has opened, uphill of its own part
         yield step, beside, _widest([step])
-        if step.cutter.shape == "flat-end" and k + 1 < len(openings.steps):
+        if step.cutter.is_flat and k + 1 < len(openings.steps):
             later = [overlay.buffer(overlay.union(openings.alone[j], openings.beside[j]), 2 * float(
                 openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
             own = overlay.difference(alone, overlay.union_all(later))
@@ -361,7 +361,7 @@ def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -
 
 
 def _widest(steps: list[Step]) -> float:
-    return max((s.cutter.diameter for s in steps if s.cutter.shape == "flat-end"), default=0.0)
+    return max((s.cutter.diameter for s in steps if s.cutter.is_flat), default=0.0)
 
 
 def _steepest(clamping: Clamping, part: Grid, reach: float) -> tuple[Floats, NDArray[np.intp]]:

@@ -52,7 +52,7 @@ def wall_findings(
     inward[point] = away
     slope = surface.slope(x, y)
     wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - slope) * inward)
-    hangs = slope * max((step.cutter.diameter for step in steps if step.cutter.shape == "flat-end"), default=0.0)
+    hangs = slope * max((step.cutter.diameter for step in steps if step.cutter.is_flat), default=0.0)
     short = wanted - clamping.skimmed(inlay) - depth[rows, columns] - hangs
     left = float((short > gone).sum()) * every * sim.grid.cell_area
     if left > _LEAST_LEFT:

@@ -257,7 +257,7 @@ class Clamping:
         moved = self.moved_at(step)
         if moved is None or step is None:
             return points
-        there = moved.there(points, ball=_ball(step.cutter))
+        there = moved.there(points, ball=step.cutter.tip_radius)
         there[:, 2] = np.where(points[:, 2] >= self.safe_z - 1e-9, points[:, 2], there[:, 2])
         return there
 
@@ -277,7 +277,7 @@ class Clamping:
         moved = self.moved_at(step)
         if moved is None or step is None:
             return bed
-        board = moved.back(bed, ball=_ball(step.cutter))
+        board = moved.back(bed, ball=step.cutter.tip_radius)
         board[:, 2] = np.where(bed[:, 2] >= self.safe_z - 1e-4, bed[:, 2], board[:, 2])
         return board
 
@@ -310,10 +310,6 @@ _BACK = {"x": "x", "y": "-y", "-x": "-x", "-y": "y"}
 def _turned(x: Floats, y: Floats, along: str) -> tuple[Floats, Floats]:
     """A frame's places in one in which its X runs along an axis: exact, and a place unknown in X may be known in Y."""
     return {"x": (x, y), "y": (-y, x), "-x": (-x, -y), "-y": (y, -x)}[along]
-
-
-def _ball(cutter: Cutter) -> float:
-    return cutter.radius if cutter.shape == "ball-end" else 0.0
 
 
 def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:

@@ -38,7 +38,7 @@ def test_sector_of_the_arc_example(read: Read) -> None:
 
 
 @pytest.mark.parametrize(("text", "mm"), [
-    # P, CSS Values 3, section 5.2
+    # P, CSS Values 3, Distance Units
     ("1in", 25.4), ("96px", 25.4), ("72pt", 25.4), ("6pc", 25.4), ("2.54cm", 25.4), ("25.4mm", 25.4), ("96", 25.4),
     ("101.6Q", 25.4), ("1e1mm", 10.0),
 ])
@@ -152,7 +152,7 @@ def test_half_transparent_counts_as_painted(read: Read) -> None:
 
 
 @pytest.mark.parametrize(("sheet", "element", "expected"), [
-    # P, SVG 2, chapter 7: geometry is a property; P, CSS Values 3, section 6: only 0 may lack its unit.
+    # P, SVG 2, chapter 7: geometry is a property; P, CSS Values 3, Distance Units: only 0 may lack its unit.
     # Boxes as x, top, right and bottom in units of the page, counted by hand
     ("rect{width:50px;height:40px}", '<rect x="10" y="20" width="9" height="9"/>', (10, 20, 60, 60)),
     ("rect{x:5px!important}", '<rect style="x:9px;y:0" y="3" width="10" height="10"/>', (5, 0, 15, 10)),

@@ -32,7 +32,7 @@ def test_effective_diameters_of_the_other_shapes() -> None:
 
 
 def test_feed_is_flutes_times_chip_load_times_speed() -> None:
-    # worked example: 2 flutes * 0.1 mm * 18000 = 3600 mm/min (published with the chart above)
+    # derived: 2 flutes * 0.1 mm * 18000 = 3600 mm/min
     assert float(feed_for(0.1, 18000, 2)) == pytest.approx(3600.0)
     assert float(chip_load(3600.0, 18000, 2)) == pytest.approx(0.1)
 

@@ -39,8 +39,8 @@ def test_circle_segments_of_machinery_handbook():
 
 @pytest.mark.parametrize("board", BOARDS)
 def test_straight_along_lines_through_the_apex(board):
-    # Hartstein, quoted by Mottola; Earls, American Lutherie 30 (1991): R grows in proportion to the distance
-    # from the apex, and along lines through it the board is straight.
+    # P: "The Conical Fretboard", American Lutherie 30: R grows in proportion to the distance from the apex, and along
+    # lines through it the board is straight.
     x = np.linspace(0.0, 400.0, 41)
     for angle in (-0.25, 0.1, 0.3):
         y = board.radius(x) * math.sin(angle)

@@ -104,7 +104,7 @@ def test_a_blank_that_is_too_small_or_lies_wrong_is_told_with_a_value_that_holds
 
 
 def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
-    """A trial's job had one action at the saddle and another at the nut, and nothing said so."""
+    """A job with one action under [neck] and another under [strings] is doubted."""
     agreed = small_board.dotted_job(tmp_path)
     assert not [d for d in doubts_of(agreed, clamping_of(agreed)) if d.where.startswith("[neck]")]
     job = small_board.dotted_job(tmp_path, ("fret_height = 1.2\naction_12 = 2.0", "fret_height = 1.0\naction_12 = 2.3"))

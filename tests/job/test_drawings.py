@@ -99,11 +99,11 @@ def test_sizes_in_words():
     def words(*sizes, units="mm"):
         return placed_words([{"width": w, "height": h, "share_of_drawn": s} for w, h, s in sizes], units)
 
-    assert words((34.3, 20.1, 0.71)) == ", placed 34.3 mm by 20.1 mm, 71 % of its drawn size"
-    assert words((22.0, 12.0, 1.0)) == ", placed 22 mm by 12 mm, as drawn"
-    assert words((25.4, 12.7, None), units="in") == ", placed 1 in by 0.5 in"
+    assert words((34.3, 20.1, 0.71)) == ", the whole drawing placed 34.3 mm by 20.1 mm, 71 % of its drawn size"
+    assert words((22.0, 12.0, 1.0)) == ", the whole drawing placed 22 mm by 12 mm, as drawn"
+    assert words((25.4, 12.7, None), units="in") == ", the whole drawing placed 1 in by 0.5 in"
     several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
-    assert several == ", 2 copies placed 12 mm by 6 mm to 16 mm by 8 mm, 60 to 80 % of its drawn size"
+    assert several == ", 2 copies of the whole drawing placed 12 mm by 6 mm to 16 mm by 8 mm, 60 to 80 % of its drawn size"
 
 
 def test_along_the_taper(inlay):

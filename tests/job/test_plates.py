@@ -67,8 +67,9 @@ def test_rounded_corners(tmp_path):
     assert part.outline.bounds == pytest.approx((0.0, -30.0, 100.0, 30.0))
 
 
-def test_a_disc_is_a_plate_whose_corners_meet(tmp_path):
-    text = PLATE.replace("length = 100.0", "length = 60.0\ncorner_radius = 30.0", 1)
+@pytest.mark.parametrize("radius", ["30.0", '"1.1811 in"', '"1.18115 in"'])  # to four places of an inch; a trifle more
+def test_a_disc_is_a_plate_whose_corners_meet(tmp_path, radius):
+    text = PLATE.replace("length = 100.0", f"length = 60.0\ncorner_radius = {radius}", 1)
     assert part_of(read(tmp_path, text)).outline.area == pytest.approx(math.pi * 900.0, rel=1e-3)
 
 
@@ -185,7 +186,7 @@ def test_refused(tmp_path, more, said):
     ("thickness = 3.0\nlength", "thickness = 2.5\nlength", r"2\.5 mm from a blank of 3 mm whose face is left"),
     ("length = 100.0\n", "", r"there is no outline"),
     ("length = 100.0", "length = 115.0", r"the plate does not lie within the blank: 5\.00 mm out past the far end"),
-    ("face = false", "face = false\ncorner_radius = 31.0", r"corner_radius: 31 mm.*30 mm or less"),
+    ("face = false", "face = false\ncorner_radius = 30.01", r"corner_radius: 30.01 mm.*30 mm or less"),
     ("[plate]", "[board]\n[plate]", r"\[board\] and \[plate\] are both given"),
     ("[plate]", "[plait]", r"did you mean plate"),
     ("face = false", 'artwork = "plate.svg"\nface = false', r"artwork is given, and length, width"),

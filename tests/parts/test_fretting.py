@@ -65,7 +65,7 @@ def test_frets_of_a_fan_reach_the_edges_of_the_finished_board():
     (0.45, 2.2, "splits"), (0.68, 2.2, "does not hold"), (0.58, 1.6, "does not go down"),
 ])
 def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
-    """CHECKS.md (M): tang about 0.5, studs 0.6 to 0.8, slots 0.56 to 0.61 wide and 1.9 to 2.2 deep hold."""
+    """M, common practice: tang about 0.5, studs 0.6 to 0.8, slots 0.56 to 0.61 wide and 1.9 to 2.2 deep hold."""
     board, wire = fingerboard(**PLAIN), FretWire(tang=Tang(width=0.5, depth=1.6, studs=0.7))
     faults = list(wire_faults(wire, slots(board, width=width, depth=depth)))
     assert len(faults) == 1

@@ -44,7 +44,7 @@ def test_the_angle_for_a_wanted_saddle_gives_it():
 
 
 def test_the_plane_of_the_frets_rises_with_the_tangent():
-    """CHECKS.md, neck (F, trigonometry): the plane rises tan(a) for each mm, the action doubles to the bridge."""
+    """Derived (trigonometry): the plane rises tan(a) for each mm, the action doubles to the bridge."""
     neck = Neck(kind="steel", angle=1.5, joint_fret=14, fret_height=1.0, action_12=2.0)
     found = neck_table(neck, **BOARD)
     rise = math.tan(math.radians(1.5)) * found.saddle_at[0]
@@ -62,7 +62,7 @@ def test_the_blank_holds_neck_and_turned_head():
 
 
 def test_usual_ranges_say_too_high_and_too_low():
-    """CHECKS.md (M): steel strings 10 to 14 mm over a flat top."""
+    """M, common practice: steel strings 10 to 14 mm over a flat top."""
     assert neck_table(replace(NECK, angle=4.0), **BOARD).too_high > 10
     assert neck_table(replace(NECK, angle=-2.0), **BOARD).too_high < 0
     assert neck_table(replace(NECK, saddle=12.0, angle=0.4), **BOARD).wanted == (10.0, 14.0)

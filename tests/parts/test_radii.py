@@ -24,7 +24,7 @@ def board(radius, **changes):
 def test_following_the_strings_is_the_published_cone():
     part = board(Radii(nut=254.0, follow="strings"))
     strings = part.layout.strings
-    # R(x) = Rn (1 + x (Sf - Sn) / (Df Sn)): Hartstein, quoted by Mottola; Earls, American Lutherie 30 (1991)
+    # R(x) = Rn (1 + x (Sf - Sn) / (Df Sn)): P, "The Conical Fretboard", American Lutherie 30
     spread_nut, spread_far, far = 2 * strings.at_nut, 2 * (strings.at_nut + 400.0 * strings.slope), 400.0
     for x in (0.0, 150.0, part.length):
         wanted = 254.0 * (1 + x * (spread_far - spread_nut) / (far * spread_nut))

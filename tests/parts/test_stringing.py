@@ -34,13 +34,10 @@ def test_equal_gaps_and_equal_centres():
 
 
 def test_tension_as_in_the_formula_in_pounds_and_inches():
-    """T = w (2 L f)^2 / 386.4 with w in lb/in, L in in: the form of the trade's tension tables (P, from memory).
-
-    It rounds the acceleration of gravity, 386.089 in/s2, up by 0.08 %.
-    """
+    """T = w (2 L f)^2 / g with w in lb/in, L in in, g = 386.0886 in/s2: Mersenne's law in other units (derived)."""
     pounds_an_inch = 0.385 / 453.59237 * 0.0254  # 1 lb = 453.59237 g exactly
-    wanted = pounds_an_inch * (2 * 25.5 * 329.628) ** 2 / 386.4
-    assert tension(0.385, 25.5 * 25.4, 329.628) / 4.4482216 == pytest.approx(wanted, rel=1e-3)
+    wanted = pounds_an_inch * (2 * 25.5 * 329.628) ** 2 / 386.0886
+    assert tension(0.385, 25.5 * 25.4, 329.628) / 4.4482216 == pytest.approx(wanted, rel=1e-6)
 
 
 def test_cents_of_a_string_drawn_and_stretched():

@@ -136,7 +136,7 @@ def test_fields_tell_ridges_where_their_points_are_near(finished):
 
 
 def test_tops_by_each_way_of_stating_them():
-    """R(x) is linear; following the strings it grows as their spread (Earls 1991)."""
+    """R(x) is linear; following the strings it grows as their spread (derived)."""
     by_end = pathgen.radiused(thickness=6.0, start=254.0, end=406.4, length=470.0)
     by_bridge = pathgen.radiused(thickness=6.0, start=254.0, bridge=(254.0 + 152.4 * 640 / 470, 640.0))
     assert by_bridge.radius(470.0) == pytest.approx(by_end.radius(470.0))

@@ -18,8 +18,8 @@ from tests.small_board import changed
 def test_the_page_says_how_large_the_drawing_became(built):
     # 2 to 52 mm along, 3 to 17 mm across, placed as drawn
     assert built.report["inlays"][0]["placed"] == [{"width": 50.0, "height": 14.0, "share_of_drawn": 1.0}]
-    assert size_lines(built.report, "mm") == ["Inlay 1, placed 50 mm by 14 mm, as drawn."]
-    assert "placed 50 mm by 14 mm, as drawn" in built.files()["setup.html"]
+    assert size_lines(built.report, "mm") == ["Inlay 1, the whole drawing placed 50 mm by 14 mm, as drawn."]
+    assert "the whole drawing placed 50 mm by 14 mm, as drawn" in built.files()["setup.html"]
 
 
 def test_the_page_says_both_thicknesses_where_the_second_cut_goes_deeper(built):

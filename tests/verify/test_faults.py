@@ -84,12 +84,14 @@ def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
     assert codes(check, arched, "slots") == found
 
 
-# P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are common practice.
+# P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are derived: one word and
+# a comma, or one that opens or closes a record.
 @pytest.mark.parametrize(("comment", "found"), [
     *((f"({word} x)", {"active-comment"}) for word in (
-        "MSG,", "DEBUG,", "PRINT,", "LOG,", "LOGOPEN,", "LOGAPPEND,", "LOGCLOSE", "PROBEOPEN", "PROBECLOSE")),
+        "MSG,", "SHOUT,", "PRINT,", "log ,", "LOGSTART", "PROBESTOP")),
     ("( m s g , stop)", {"active-comment"}), ("G4 P1 (msg,stop)", {"active-comment"}), ("(see MSG, there)", set()),
     ("(message)", set()), ("(MSG)", set()), ("(log x)", set()),
+    ("(probe the top, then cut)", set()), ("(logs, and more)", {"active-comment"}), ("(D3, flat)", set()),
 ])
 def test_a_comment_that_a_controller_may_obey_is_warned_of(arched, comment, found):
     def check(motion, step, clamping, tolerances):

@@ -5,7 +5,7 @@ second as the radius at the board's end or at the bridge, or ask for the surface
 cone's apex is where the two outer strings would meet, and every string lies over one of the cone's straight lines.
 
 Source: R(x) = Rn (1 + x (Sf - Sn) / (Df Sn)), apex at -Df Sn / (Sf - Sn), with string spreads Sn at the nut and Sf
-at distance Df (Hartstein, quoted by Mottola; J. Earls, "The Conical Fretboard", American Lutherie 30, 1991).
+at distance Df: derived, by similar triangles.
 """
 
 from __future__ import annotations

@@ -39,7 +39,7 @@ def spacing(one: Opening, finished: float) -> float:
     The cutter's stepover of the width that it opens, at most 95 % of it; and no more than leaves the floor finished.
     """
     step = min(one.cutter.stepover, 0.95) * 2.0 * one.half_width
-    return step if one.cutter.shape == "flat-end" else min(step, _CLOSE * finished)
+    return step if one.cutter.is_flat else min(step, _CLOSE * finished)
 
 
 def ridge_left(one: Opening, slope: float, limit: float) -> float:
@@ -49,7 +49,7 @@ def ridge_left(one: Opening, slope: float, limit: float) -> float:
     side: along a wall that faces uphill its downhill side hangs higher than asked, by its diameter times the slope.
     It does not go where that would be more than half the depth.
     """
-    if one.cutter.shape == "flat-end":
+    if one.cutter.is_flat:
         return min(one.cutter.diameter * slope, MOST_OVERHANG * one.depth)
     finished = finished_half_width(one, slope, limit)
     furthest = min(spacing(one, finished), finished)  # no place lies further than this from every path
@@ -67,4 +67,4 @@ def unfinished(one: Opening, axis: Shapes, rest: Shapes) -> Shapes:
     What a ball end or a v cutter opens past the region of its axis stays the foot of the wall; a flat end's floor
     is all that it opens.
     """
-    return rest if one.cutter.shape == "flat-end" else np.asarray(overlay.intersection(axis, rest))
+    return rest if one.cutter.is_flat else np.asarray(overlay.intersection(axis, rest))

@@ -189,7 +189,7 @@ def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry
     half_width = float(cutter.half_width(depth))
     slanted = gentle = None
     if not surface.is_flat and not region.is_empty:
-        if cutter.shape == "flat-end":
+        if cutter.is_flat:
             gentle = _gentle_enough(cutter, surface, MOST_OVERHANG * depth, region)
         else:
             slanted = Footprints.over(cutter, surface, depth, region)

@@ -126,7 +126,7 @@ def cleared(
         areas, part = areas[keep], part[keep]
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
-    floor_only = floor[part] if needed is not None and one.cutter.shape != "flat-end" else None
+    floor_only = floor[part] if needed is not None and not one.cutter.is_flat else None
     nested = nest(areas, first=first, spacing=step, tolerance=options.inner, only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
@@ -149,7 +149,7 @@ def _of_use(
     cut: Pieces, nested: Nest, one: Opening, needed: Shapes, rest: Shapes, floor: Shapes, finished: float
 ) -> Pieces:
     """What later cutters need of the pieces: along walls what opens something, inside what brings floor to depth."""
-    if one.cutter.shape == "flat-end":
+    if one.cutter.is_flat:
         return clipped(cut, needed, rest, np.full(len(nested), one.half_width))
     wall = nested.level == 0
     return clipped(

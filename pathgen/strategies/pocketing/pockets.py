@@ -134,7 +134,7 @@ def pocket(
             keep_out=keep_out,
         )
         corners = number == len(openings) and one.cutter.shape == "v"
-        if one.cutter.shape != "flat-end" and deep is opened:
+        if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         skipped = _cut_by(
             one, trace, parts, opened, deep, options, corners=corners,

@@ -1,0 +1,63 @@
+"""Questions that ask less than a build are answered as far as they go, and what is wrong is told after the answer."""
+
+from __future__ import annotations
+
+from xml.etree import ElementTree
+
+import pytest
+
+from pathgen.app.cli import main
+from tests import small_board
+
+OFF, DEEP = {"at = [45.0, 0.0]": "at = [5.0, 18.0]"}, {"depth = 1.5": "depth = 6.0"}
+SHORT = {"length = 125.0": "length = 90.0"}
+WORDS = {"off": "of the drawing lies off the board", "deep": "inlay 1 depth", "short": "does not lie within the blank"}
+
+
+def asked(folder, monkeypatch, capsys, command, *, changes=None, extra=""):
+    monkeypatch.chdir(folder)
+    status = main([command, str(small_board.job(folder, changes=changes or {}, extra=extra))])
+    said = capsys.readouterr()
+    return status, said.out, said.err
+
+
+@pytest.mark.parametrize(("wrong", "changes"), [("off", OFF), ("deep", DEEP), ("short", SHORT)])
+@pytest.mark.parametrize("command", ["show", "frets", "reach"])
+def test_the_answer_comes_first_and_what_is_wrong_after_it(command, wrong, changes, tmp_path, monkeypatch, capsys):
+    good, answer, nothing = asked(tmp_path, monkeypatch, capsys, command)
+    assert good == 0
+    assert "pathgen: " not in nothing
+    status, out, err = asked(tmp_path, monkeypatch, capsys, command, changes=changes)
+    assert status == 2
+    assert "cannot be built before this is mended.\npathgen: " in err
+    assert WORDS[wrong] in err
+    assert len(out) > 0.9 * len(answer)
+
+
+def test_a_drawing_that_lies_off_the_board_is_drawn_where_it_lies(tmp_path, monkeypatch, capsys):
+    asked(tmp_path, monkeypatch, capsys, "show", changes=OFF)
+    picture = ElementTree.parse(tmp_path / "job-placing.svg").getroot()
+    assert {"#225577", "#cc8833"} <= {node.get("fill") for node in picture.iter()}
+
+
+def test_a_drawing_that_is_missing_leaves_the_others_and_is_told_once(tmp_path, monkeypatch, capsys):
+    more = '[[inlay]]\nartwork = "none.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = { at = [45.0, 0.0] }\n'
+    status, out, err = asked(tmp_path, monkeypatch, capsys, "show", changes={"[[inlay]]": more + "[[inlay]]"})
+    assert status == 2
+    assert [line[:7] for line in out.splitlines() if line.startswith("Inlay")] == ["Inlay 2"]
+    assert err.count("none.svg") == 1
+
+
+def test_what_no_answer_is_possible_for_is_refused_alone(tmp_path, monkeypatch, capsys):
+    status, out, err = asked(tmp_path, monkeypatch, capsys, "frets", changes={"frets = 5": "frets = 500"})
+    assert (status, out) == (2, "")
+    assert err.startswith("pathgen: [board] frets")
+
+
+def test_a_clamp_over_the_board_is_shown_and_said(tmp_path, monkeypatch, capsys):
+    clamps = "[setup]\nkeep_out = [{ along = [50, 60], across = [-33, 10], height = 20 }, " \
+             "{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
+    status, out, _ = asked(tmp_path, monkeypatch, capsys, "show", extra=clamps)
+    assert status == 0
+    (line,) = [line for line in out.splitlines() if "lies over what is cut" in line]
+    assert line.startswith("warning: [setup] keep_out 1: lies over what is cut, 50 mm to 60 mm along, -")
