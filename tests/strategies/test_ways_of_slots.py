@@ -49,7 +49,8 @@ def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
 def test_a_short_slot_has_more_layers_rather_than_steeper_ramps(length):
     """The stated ramp is 5 degrees: 0.5 mm down takes 5.7 mm of way."""
     half = length / 2
-    points = way(one_slot(entry="ramp", lines=np.array([[[50.0, -half], [50.0, half]]]), through=np.full((1, 2), False)))
+    ends = np.array([[[50.0, -half], [50.0, half]]])
+    points = way(one_slot(entry="ramp", lines=ends, through=np.full((1, 2), False)))
     step = np.diff(points, axis=0)
     run = np.hypot(step[:, 0], step[:, 1])
     falls = (step[:, 2] < -1e-9) & (run > 1e-9)
