@@ -27,13 +27,9 @@ _TRIES = 20
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
     """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
 
-    Where `folder` is a link to a folder, that one is written and the link stays.
-
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
-    given = folder
-    if os.path.islink(folder) and os.path.isdir(folder):
-        folder = Path(os.path.realpath(folder))
+    given, folder = folder, _led(folder)
     if not os.path.lexists(folder) and os.path.isdir(_aside(folder)):
         _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
@@ -57,16 +53,17 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
 
 def write_new(path: Path, content: str | bytes) -> None:
     """Write one file that is not there yet. Raises PathgenError for one that is, or that cannot be written."""
-    if os.path.lexists(path):
+    if os.path.lexists(_led(path)):
         raise PathgenError(str(path), "is there already", remedy="name another file, or take it away")
     _put(path, _bytes(content))
 
 
 def write_over(path: Path, text: str, *, ours: str) -> None:
     """Write one file, over one that holds the words `ours`. Raises PathgenError for any other file that is there."""
-    if os.path.lexists(path) and ours.encode() not in read_bytes(path, BUILT):
+    leads = _led(path)
+    if os.path.lexists(leads) and ours.encode() not in read_bytes(path, BUILT):
         raise PathgenError(str(path), "is there already and not ours", remedy="name another file")
-    _put(path, text.encode())
+    _put(leads, text.encode())
 
 
 def read_folder(folder: Path) -> dict[str, str]:
@@ -93,7 +90,7 @@ def read_folder(folder: Path) -> dict[str, str]:
 
 def refuse_foreign(folder: Path) -> None:
     """Raise PathgenError for a folder that holds anything but unchanged files of an earlier build."""
-    if not os.path.lexists(folder):
+    if not os.path.lexists(_led(folder)):
         return
     if not os.path.isdir(folder):
         raise PathgenError(str(folder), "is a file", remedy="name another folder")
@@ -128,6 +125,19 @@ def _record(folder: Path) -> dict[str, str]:
         return dict(json.loads(read_text(folder / RECORD, BUILT)))
     except (ValueError, TypeError, RecursionError):
         return {}
+
+
+def _led(path: Path) -> Path:
+    """Where a path leads: what is written goes to the end of a link, and the link stays.
+
+    Raises PathgenError for a link that leads nowhere.
+    """
+    if not os.path.islink(path):
+        return path
+    leads = Path(os.path.realpath(path))
+    if os.path.islink(leads) or not os.path.lexists(leads):
+        raise PathgenError(str(path), "is a link that leads nowhere", remedy="make what it leads to, or name another")
+    return leads
 
 
 def _put(path: Path, data: bytes) -> None:

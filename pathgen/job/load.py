@@ -111,7 +111,7 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
         with mistakes.caught():
             _one_part(data, place)
     with mistakes.caught():
-        values["title"] = text()(data.get("title", place.where.removesuffix(".toml")), place.inside("title"))
+        values["title"] = text()(data.get("title", Path(place.where).stem), place.inside("title"))
     with mistakes.caught():
         values["order"] = list_of(choice(*ORDER))(data.get("order", list(ORDER)), place.inside("order"))
     for name in TABLES:

@@ -38,7 +38,9 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
         parts = shapely.get_parts(shape)
         holes = int(shapely.get_num_interior_rings(parts).sum())
         raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {len(parts)} shapes with {holes} holes",
-                       allowed="one shape without holes", remedy="draw what lies inside over the whole shape")
+                       allowed="one shape without holes",
+                       remedy="keep the outline alone in that drawing" if len(parts) != 1 else
+                              "draw what lies inside over the whole shape")
     return shapely.orient_polygons(shape)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import area_words, fine_length, place_words
@@ -48,7 +49,9 @@ def reach_of_all(clamping: Clamping, cutters: Sequence[Cutter]) -> list[Reach]:
     for index in range(len(clamping.inlays)):
         own, every = tuple(_own_cutters(clamping, index)), _candidates(clamping, index, cutters)
         without = [own[:k] + own[k + 1 :] for k in range(len(own))] if len(own) > 1 else []
-        others = [one for one in dict.fromkeys((*without, *usual_sets(every))) if one != own]
+        into = [one for one in every if one.shape == "v" or
+                not overlay.buffer(clamping.inlays[index].area, -one.radius).is_empty]
+        others = [one for one in dict.fromkeys((*without, *usual_sets(into))) if one != own]
         found.append(_reach_of(clamping, index, every, sets=[own, *others]))
     return found
 
@@ -96,7 +99,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
             detail = colour.details[0]
-            names = " and ".join(f'"{c.cutter}"' for c in one.cutters if c.colour == colour.colour)
+            own = [c.cutter for c in one.cutters if c.colour == colour.colour]
+            names = " and ".join(f'"{name}"' for name in own)
             if share < LEFT_UNREMARKED and detail.area < SEEN:
                 continue
             findings.append(Finding(
@@ -106,9 +110,17 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                 got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {names}; the "
                 f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
-                remedy="add a smaller cutter or a v cutter, or draw that detail wider (pathgen reach lists the rest)",
+                remedy=f"add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
+                       "(pathgen reach lists the rest)",
             ))
     return findings
+
+
+def _smaller(clamping: Clamping, depth: float, diameter: float, own: Sequence[str]) -> str:
+    """A cutter that would do and that the job has for another step; else what to look for."""
+    fit = [step.cutter for step in clamping.steps if step.cutter.name not in own and step.cutter.shape == "flat-end"
+           and step.cutter.diameter <= diameter and step.cutter.flute_length >= depth]
+    return f'"{max(fit, key=lambda c: c.diameter).name}" to its cutters' if fit else "a smaller cutter or a v cutter"
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:
@@ -183,6 +195,9 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
         ["colour", "cutter", "within reach"],
         [[one.colour, one.cutter, f"{100 * one.share:.1f} %"] for one in of_inlay.cutters], right=(2,),
     )
+    sloping = dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping and one.share > SAME)
+    if sloping:
+        yield f"{' and '.join(sloping)}: so much is open at the surface; the walls slope, and the floor is smaller."
     yield from _detail_lines(of_inlay, smallest, units)
     if of_inlay.narrowest_wall is not None:
         wall = of_inlay.narrowest_wall

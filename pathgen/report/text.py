@@ -66,8 +66,9 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
     rows = [
-        [str(p["order"]), p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
-        for p in (*(back["programs"] if back else ()), *report["programs"])
+        [f"{side}{p['order']}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+        for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
+        for p in programs
     ]
     lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)

@@ -59,6 +59,8 @@ class CutterReach:
     reachable_area: float
     details: tuple[Detail, ...]
     """The largest first; details under the smallest area are left out."""
+    sloping: bool = False
+    """It leaves walls that slope, so that the floor is smaller than what is open at the surface."""
 
     @property
     def share(self) -> float:
@@ -195,7 +197,7 @@ def _each_and_all(
         missed = overlay.difference(parts, opens)
         left = overlay.difference(left, opens) if rows else missed
         widths.append(width)
-        rows.append(row(cutter.name, missed, width))
+        rows.append(replace(row(cutter.name, missed, width), sloping=cutter.shape != "flat-end"))
     if not rows:
         return [], []
     names = " and ".join(dict.fromkeys(c.name for c in cutters))

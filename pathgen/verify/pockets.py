@@ -31,6 +31,7 @@ _TOUCHING = 0.01  # mm
 _FALSE = 0.005  # share of an offset: what lies nearer to the outline was left by the engine's mistake
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 _BESIDE_BEND = 1e-6  # mm
+_LEAST_STRETCH = 1.0  # mm
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,9 +165,10 @@ def _low_already(
 ) -> Mask:
     """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
     part = sim.grid.part(poured.window)
-    stair = _steepest(clamping, part) * _widest(steps)
+    slopes, stretch = _steepest(clamping, part, _widest(steps))
+    allowed = (slopes * _widest(steps) + tolerances.pocket_shallow).astype(np.float32)
     wanted = sim.surface[poured.window] - np.float32(poured.inlay.depth)
-    return np.asarray(poured.floor - wanted <= (stair + tolerances.pocket_shallow)[:, None])
+    return np.asarray(poured.floor - wanted <= allowed[:, stretch])
 
 
 def _in_plan(
@@ -278,7 +280,9 @@ def _too_shallow(
     if not len(floor.cells):
         return
     inlay, steps = poured.inlay, openings.steps
-    slope = _steepest(clamping, floor.part)[floor.cells // floor.part.shape[1]]
+    slopes, stretch = _steepest(clamping, floor.part, _widest(steps))
+    row, column = np.divmod(floor.cells, floor.part.shape[1])
+    slope = slopes[row, stretch[column]]
     ridge = tolerances.floor_ridge if any(not s.cutter.is_flat for s in steps) else 0.0
     share = max((s.cutter.stepover for s in steps), default=0.0)
     # beside a wall the cutter cannot move further down the slope. Away from walls some path lies within one stepover
@@ -360,12 +364,21 @@ def _widest(steps: list[Step]) -> float:
     return max((s.cutter.diameter for s in steps if s.cutter.is_flat), default=0.0)
 
 
-def _steepest(clamping: Clamping, part: Grid) -> Floats:
-    """(rows,) the steepest slope along each row: at one of its ends, or beside a bend of relief or fall-away."""
-    surface, ends = clamping.board.surface, part.xs[[0, -1]]
-    bends = surface.bends[(surface.bends > ends[0]) & (surface.bends < ends[1])]
-    places = np.concatenate([ends, bends - _BESIDE_BEND, bends + _BESIDE_BEND])
-    return np.asarray(surface.slope(places, part.ys[:, None]).max(axis=1))
+def _steepest(clamping: Clamping, part: Grid, reach: float) -> tuple[Floats, NDArray[np.intp]]:
+    """(rows, stretches) the steepest slope of each row near a stretch along the board, and each column's stretch.
+
+    A stretch is `reach` long, and near it is what lies no further off: a flat end so wide may rest there. A row is
+    steepest at an end of what is looked at, or beside a bend of relief or fall-away.
+    """
+    surface, low, high = clamping.board.surface, float(part.xs[0]), float(part.xs[-1])
+    reach = max(reach, _LEAST_STRETCH)
+    stretch = ((part.xs - low) // reach).astype(np.intp)
+    begins = low + reach * np.arange(stretch[-1] + 1)
+    froms, tos = np.maximum(begins - reach, low), np.minimum(begins + 2 * reach, high)
+    places = np.concatenate([froms, tos, *(surface.bends + side * _BESIDE_BEND for side in (-1, 1))])
+    slopes = surface.slope(places, part.ys[:, None])
+    near = (places >= froms[:, None]) & (places <= tos[:, None])
+    return np.stack([slopes[:, here].max(axis=1) for here in near], axis=1), stretch
 
 
 def _levelled(

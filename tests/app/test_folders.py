@@ -17,7 +17,7 @@ from random import Random
 import pytest
 
 from pathgen.app import folders
-from pathgen.app.folders import RECORD, read_folder, write_folder, write_new
+from pathgen.app.folders import RECORD, read_folder, write_folder, write_new, write_over
 from pathgen.base.errors import PathgenError
 
 WRITER = """
@@ -149,3 +149,23 @@ def test_a_link_to_a_folder_stays_and_what_it_leads_to_is_written(tmp_path):
         assert (tmp_path / "out").readlink() == Path("stick")
         assert (tmp_path / "stick" / "1.nc").read_text() == word
         assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "stick"]
+
+
+def test_a_link_to_a_picture_of_ours_stays_too(tmp_path):
+    (tmp_path / "stick.svg").write_text("<svg>ours</svg>")
+    (tmp_path / "picture.svg").symlink_to("stick.svg")
+    write_over(tmp_path / "picture.svg", "<svg>ours, again</svg>", ours="ours")
+    assert (tmp_path / "picture.svg").readlink() == Path("stick.svg")
+    assert (tmp_path / "stick.svg").read_text() == "<svg>ours, again</svg>"
+
+
+@pytest.mark.parametrize("target", ["nothing", "link"])
+@pytest.mark.parametrize("write", [
+    lambda path: write_folder(path, {"1.nc": "text"}), lambda path: write_new(path, "text"),
+    lambda path: write_over(path, "text", ours="text"),
+], ids=["folder", "new", "over"])
+def test_a_link_that_leads_nowhere_is_refused_by_that_word(tmp_path, write, target):
+    (tmp_path / "link").symlink_to(target)
+    with pytest.raises(PathgenError, match="a link that leads nowhere"):
+        write(tmp_path / "link")
+    assert [path.name for path in tmp_path.iterdir()] == ["link"]

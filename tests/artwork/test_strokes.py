@@ -119,3 +119,31 @@ def test_closed_lines_are_the_union_of_their_edges_and_joins(read: Read, points:
     outer = shapely.Polygon(ring).buffer(6, join_style=style, mitre_limit=4, quad_segs=64)
     inner = shapely.Polygon(ring).buffer(-6, join_style="mitre", mitre_limit=99)
     assert area(art) == pytest.approx(outer.area - inner.area, rel=2e-4)
+
+
+@pytest.mark.parametrize("join", ["miter", "round", "bevel"])
+@pytest.mark.parametrize("points", [
+    "30,60 100,60 100,63 170,63", "30,60 100,60 103,63 100,66 30,66", "30,60 100,60 101,61 102,63 102,170",
+    "30,60 32,60 32,120", "32,120 32,60 30,60", "30,60 100,60 102,61 40,68", "40,68 102,61 100,60 30,60",
+])
+def test_edges_shorter_than_the_pen_is_wide(read: Read, points: str, join: str) -> None:
+    """SVG 2, 13.5: each edge's oblong and, outside each corner, what fills it: the union of these, by shapely."""
+    import numpy as np
+    import shapely
+
+    art = read(f'<polyline points="{points}" fill="none" stroke="#123456" stroke-width="12" stroke-linejoin="{join}"/>',
+               tolerance=1e-4)
+    line = np.array([[float(x), 200 - float(y)] for x, y in (p.split(",") for p in points.split())])
+    step = np.diff(line, axis=0) / np.linalg.norm(np.diff(line, axis=0), axis=1)[:, None]
+    side = 6 * np.column_stack([-step[:, 1], step[:, 0]])
+    parts = [shapely.Polygon([a + n, b + n, b - n, a - n]) for a, b, n in zip(line, line[1:], side, strict=False)]
+    for p, before, after, m, n in zip(line[1:], step, step[1:], side, side[1:], strict=False):
+        out = -np.sign(before[0] * after[1] - before[1] * after[0])
+        tip = p + out * (m + n) / (1 + before @ after)
+        limited = "bevel" if join == "miter" and math.sqrt(2 / (1 + before @ after)) > 4 else join
+        parts.append({"round": shapely.Point(p).buffer(6, quad_segs=200) & shapely.Polygon(
+                          [p, p + 9 * out * m, p + 99 * (tip - p), p + 9 * out * n]),
+                      "bevel": shapely.Polygon([p, p + out * m, p + out * n]),
+                      "miter": shapely.Polygon([p, p + out * m, tip, p + out * n])}[limited])
+    wanted = shapely.union_all(parts)
+    assert shapely.area(shapely.symmetric_difference(art.regions[0].polygon, wanted)) < 0.02

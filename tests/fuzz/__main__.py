@@ -17,7 +17,7 @@ TOLD = 100
 def main() -> int:
     """0 when every input was answered as it should be, in ten seconds and a gigabyte more than the first took."""
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
-    parser.add_argument("--count", type=int, default=50_000, help="inputs in all, a quarter of each kind")
+    parser.add_argument("--count", type=int, default=50_000, help="inputs in all, as many of each kind")
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--kind", choices=list(KINDS), nargs="+", default=list(KINDS))
     options = parser.parse_args()

@@ -24,7 +24,7 @@ from pathgen.job.plates import plate_clampings
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.verify import verify
 from tests import small_board
-from tests.fuzz import drawings, files, jobs, programs
+from tests.fuzz import commands, drawings, files, jobs, programs
 
 SLOW = 10.0
 """Seconds of the processor that any one input may take."""
@@ -144,5 +144,5 @@ def good_programs() -> tuple:
 
 
 KINDS: dict[str, Callable[[Path, Random], None]] = {
-    "drawings": _drawing, "jobs": _job, "programs": _program, "files": _file,
+    "drawings": _drawing, "jobs": _job, "programs": _program, "files": _file, "commands": commands.run,
 }

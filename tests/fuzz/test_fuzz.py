@@ -8,7 +8,7 @@ import pytest
 
 from tests.fuzz.run import KINDS, tried
 
-COUNTS = {"drawings": 400, "jobs": 300, "programs": 40, "files": 200}
+COUNTS = {"drawings": 400, "jobs": 300, "programs": 40, "files": 200, "commands": 300}
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

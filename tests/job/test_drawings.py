@@ -103,7 +103,8 @@ def test_sizes_in_words():
     assert words((22.0, 12.0, 1.0)) == ", the whole drawing placed 22 mm by 12 mm, as drawn"
     assert words((25.4, 12.7, None), units="in") == ", the whole drawing placed 1 in by 0.5 in"
     several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
-    assert several == ", 2 copies of the whole drawing placed 12 mm by 6 mm to 16 mm by 8 mm, 60 to 80 % of its drawn size"
+    size = "12 mm by 6 mm to 16 mm by 8 mm"
+    assert several == f", 2 copies of the whole drawing placed {size}, 60 to 80 % of its drawn size"
 
 
 def test_along_the_taper(inlay):

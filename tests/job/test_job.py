@@ -60,6 +60,12 @@ def test_the_example_loads_whole():
     assert job.cutter("ball 12", "").radius == 6.35
 
 
+@pytest.mark.parametrize("name", ["fern.toml", "fern.TOML", ".toml"])
+def test_a_job_without_a_title_is_called_as_its_file(job_file, name):
+    path = job_file(SMALL)
+    assert load_job(path.rename(path.with_name(name))).title == Path(name).stem
+
+
 def test_defaults_are_the_stated_ones(job_file):
     job = load_job(job_file(SMALL))
     assert (job.title, job.units, job.setup.z_zero, job.setup.along) == ("job", "mm", "bed", "x")

@@ -228,6 +228,8 @@ def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
 def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
     with pytest.raises(JobError, match=r"plate\.svg shows 1 shapes with 1 holes"):
         part_of(drawn(tmp_path, outline="M0,0H80V40H0Z M10,5V9H14V5Z", openings=""))
+    with pytest.raises(JobError, match=r"shows 3 shapes with 0 holes .*: keep the outline alone in that drawing"):
+        part_of(drawn(tmp_path, outline="M0,0H20V20H0Z M60,20H80V40H60Z", openings=""))
 
 
 def test_of_corners_that_a_cutter_leaves_the_largest_is_named(tmp_path):

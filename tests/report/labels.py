@@ -29,11 +29,11 @@ def labels(picture):
 
 
 def cut_off(picture):
-    """Words that do not lie in the picture whole, by more than a third of a letter."""
+    """Words that do not lie in the picture whole, by more than a tenth of a letter."""
     left, top, wide, high = (float(v) for v in picture.get("viewBox").split())
     return [words for words, box in labels(picture)
             if not box.within(shapely.box(left, top, left + wide, top + high).buffer(LETTER * (box.bounds[3]
-                              - box.bounds[1]) / 0.75 / 3))]
+                              - box.bounds[1]) / 0.75 / 10))]
 
 
 def over_one_another(picture):

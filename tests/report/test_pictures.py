@@ -226,6 +226,17 @@ def test_numbers_in_a_path_picture_lie_over_the_board_and_its_cuts(pictures):
     assert all(box.bounds[3] <= upper for box in boxes)
 
 
+def test_no_number_of_a_path_picture_is_cut_off_wherever_the_path_lies():
+    clamping, numbered = clamping_of(load_job(EXAMPLES / "moth-three-colours.toml")), 0
+    for x in np.arange(60.0, 250.0, 1.0):
+        points = np.array([[x, 0, 9.0], [x, 0, 5], [x + 120, 9, 5]])
+        path = Toolpath(points, np.array([Move.RAPID, Move.PLUNGE, Move.CUT]))
+        picture = tree(as_svg(path_picture("a run", path, clamping)))
+        numbered += len(list(labels(picture)))
+        assert cut_off(picture) == []
+    assert numbered > 400
+
+
 def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
     picture = measuring_picture()
     assert len(list(labels(picture))) == 6

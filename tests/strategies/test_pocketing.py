@@ -21,7 +21,14 @@ from pathgen.base.toolpath import Move
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _in_air
-from pathgen.strategies.pocketing.linking import inside_out, leads, to_and_fro, tour, turned_to
+from pathgen.strategies.pocketing.linking import (
+    begun_on_a_straight,
+    inside_out,
+    leads,
+    to_and_fro,
+    tour,
+    turned_to,
+)
 from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
@@ -546,6 +553,30 @@ def test_a_closed_line_begins_and_ends_at_its_corner_nearest_by() -> None:
     square = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0], [0.0, 0.0]])
     for here, order in (((-1, -1), [0, 1, 2, 3, 0]), ((9, 1), [1, 2, 3, 0, 1]), ((1, 8), [3, 0, 1, 2, 3])):
         assert turned_to(square, np.array(here)).tolist() == square[order].tolist()
+
+
+def test_a_closed_line_begins_in_the_middle_of_an_edge_that_is_long_enough() -> None:
+    oblong = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 4.0], [0.0, 4.0], [0.0, 0.0]])
+    at = np.array([11.0, 3.0])  # nearest the short edge
+    assert begun_on_a_straight(oblong, at, 4.0).tolist() == [[9, 2], [9, 4], [0, 4], [0, 0], [9, 0], [9, 2]]
+    assert begun_on_a_straight(oblong, at, 9.0).tolist() == [[4.5, 4], [0, 4], [0, 0], [9, 0], [9, 4], [4.5, 4]]
+    assert begun_on_a_straight(oblong, at, 9.1) is oblong
+
+
+@pytest.mark.parametrize(("corners", "smooth"), [(19, True), (17, False)])
+def test_or_on_a_short_one_between_corners_of_less_than_twenty_degrees(corners: int, smooth: bool) -> None:
+    ring = np.exp(2j * np.pi * np.arange(corners + 1) / corners)
+    ring[-1] = ring[0]
+    line, middle = np.column_stack([ring.real, ring.imag]), (ring[3] + ring[4]) / 2
+    begun = begun_on_a_straight(line, 3 * np.array([middle.real, middle.imag]), 5.0)
+    assert (begun is not line) == smooth
+    if smooth:
+        assert begun[0] == pytest.approx([middle.real, middle.imag])
+        assert begun[1] == pytest.approx(line[4])
+    kink = np.vstack([line[:3], [[0.0, 3.0]], line[6:]])  # the edges beside three sharp corners are none
+    begun = begun_on_a_straight(kink, np.array([0.0, 3.0]), 50.0)
+    if smooth:
+        assert begun[0] == pytest.approx((line[7] + line[8]) / 2)
 
 
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:

@@ -179,6 +179,28 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
     assert reach_findings(clamping, reach_of_cutters(clamping)) == []
 
 
+def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_has(tmp_path):
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
+        'plunge = 300.0\nstepdown = 1.6\n'
+    small = v.replace('"v"', '"small"').replace("angle = 60.0\n", "").replace("6.0", "0.6").replace(
+        'shape = "small"', 'shape = "flat-end"')
+    slots = '[slots]\ncutter = "small"\ndepth = 2.0\n'
+    star = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+           '<path fill="#225577" d="M20,3 L23,12 L32,15 L23,18 L20,27 L17,18 L8,15 L17,12 Z"/></svg>'
+    wide = small.replace('"small"', '"wide"').replace("0.6", "12.0")
+    read = load_job(job(tmp_path, extra=v + small + wide, art=star))
+    (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
+    lines = list(reach_lines("inlay 1", found, "mm", smallest="flat"))
+    assert "ball and v: so much is open at the surface; the walls slope, and the floor is smaller." in lines
+    # 12 mm go in nowhere: they stand in the table and in no set
+    assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
+    assert not any("wide" in one.cutters for one in found.sets)
+    for extra, words in ((small + slots, 'add "small" to its cutters, or'), (v, "add a smaller cutter or a v cutter")):
+        clamping = clamping_of(load_job(job(tmp_path, extra=extra, art=star)))
+        (finding,) = reach_findings(clamping, reach_of_cutters(clamping))
+        assert words in finding.remedy
+
+
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     """The table for choosing among the job's own cutters: shares rise, times add up to those of the programs."""
     wide = '[[cutter]]\nname = "wide"\nshape = "flat-end"\ndiameter = 6.0\nspeed = 12000\nfeed = 1500.0\n' \

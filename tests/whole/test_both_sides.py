@@ -141,6 +141,7 @@ def test_words_say_how_to_turn_it(board):
     page, sheet = made.files()["setup.html"], made.files()["00-back-setup.html"]
     assert "The back first" in page
     assert "00-back-02-channel-flat-4.nc" in page
+    assert "back 2  00-back-02-channel-flat-4.nc" in made.files()["report.txt"]
     assert "Back of the board" in sheet
 
 

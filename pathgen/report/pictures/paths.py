@@ -72,11 +72,13 @@ def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
 
 
 def _numbers(view: View, board: Part, size: float) -> Iterator[Element]:
-    """Over everything else, each at its line's upper end; left out where it would run into the one before."""
+    """Over everything else, each at its line's upper end; left out where it would run into the one before, or out of
+    the picture."""
     free = -np.inf
     for number, ends in zip(*_lines_shown(view, board), strict=True):
         x = float(ends[ends[:, 1].argmax(), 0])
-        if number in MARKED and x > free:
+        half = 0.35 * size * len(str(number))  # of its width
+        if number in MARKED and x > free and view.left + half < x < view.right - half:
             free = x + 1.6 * size
             yield words(view, (x, view.top - 1.2 * size), str(number), size=size)
 
