@@ -76,8 +76,7 @@ def drawn_regions(
 @lru_cache(maxsize=4)
 def _regions(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Regions:
     """Read once for each version of the file."""
-    from pathgen.artwork import read_artwork
-    from pathgen.artwork.place import placed
+    from pathgen.artwork import placed, read_artwork
 
     art = read_artwork(path).by_layer(layers)
     if place is not None and place.at is not None:
