@@ -101,8 +101,7 @@ def _drawing(
 @lru_cache(maxsize=4)
 def _read(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Artwork:
     """Read once for each version of the file."""
-    from pathgen.artwork import read_artwork
-    from pathgen.artwork.place import placed
+    from pathgen.artwork import placed, read_artwork
 
     art = read_artwork(path).by_layer(layers)
     if place is not None and place.at is not None:
