@@ -166,3 +166,23 @@ def test_values_that_travel_together_are_one_value():
         and len([*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]) >= 10
     }
     assert many == MANY_ARGUMENTS
+
+
+LOADED_WHEN_USED = {
+    "app/cli.py": "each command loads what it needs: `pathgen --help` takes 0.04 s instead of 0.60 s",
+    "app/terminal.py": "a bar is shown to few: 0.06 s",
+    "artwork/pathdata.py": "only drawings have paths: 0.46 s",
+    "job/drawings.py": "a job without drawings loads in 0.47 s instead of 0.60 s",
+    "job/outlines.py": "the same",
+}
+"""Modules that import inside functions, and what each gains: seconds of the processor, the least of five."""
+
+
+def test_imports_stand_at_the_top_unless_start_up_gains():
+    inside = set()
+    for path in PACKAGE.rglob("*.py"):
+        tree = ast.parse(path.read_text())
+        for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)):
+            if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
+                inside.add(path.relative_to(PACKAGE).as_posix())
+    assert inside == set(LOADED_WHEN_USED)

@@ -14,6 +14,8 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.blank import blank_clampings, check_share, of_part, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
+from pathgen.report.data import as_json
+from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
 
@@ -45,9 +47,6 @@ class BlankBuild:
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file by name: programs, the sheet of the blank and of each part, the reports."""
-        from pathgen.report.data import as_json
-        from pathgen.report.sheet.blank import blank_sheet
-
         pages = [f"{stem}.html" for stem in self._stems]
         texts = {name: text for one in self.builds for name, text in one.texts.items()}
         return {

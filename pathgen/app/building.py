@@ -10,6 +10,7 @@ from typing import Any
 from pathgen.app.folders import read_folder, write_folder
 from pathgen.base import given
 from pathgen.base.errors import PathgenError
+from pathgen.base.markup import as_svg
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
@@ -18,8 +19,10 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
-from pathgen.report.data import Report, report_data
+from pathgen.report.data import Report, as_json, report_data
 from pathgen.report.programs import Program
+from pathgen.report.sheet import pictures, setup_sheet
+from pathgen.report.sheet.seen import finished_png, seen_files
 from pathgen.report.text import report_text
 from pathgen.verify import Verification, verify, verify_all
 from pathgen.verify.findings import AGAIN, Finding
@@ -106,8 +109,6 @@ class Build:
 
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file of the build by name: programs, report.json, report.txt, setup.html."""
-        from pathgen.report.data import as_json
-
         back = {} if self.back is None else {**self.back.texts, BACK_SHEET: self.back.sheet(shaded=shaded)}
         return {
             **back,
@@ -124,8 +125,6 @@ class Build:
 
     def sheet(self, *, shaded: bool = True) -> str:
         """The setup sheet of this side, a page of HTML."""
-        from pathgen.report.sheet import setup_sheet
-
         return setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded)
 
     def shaded_pictures(self) -> dict[str, bytes]:
@@ -133,23 +132,16 @@ class Build:
 
         Those from above print at true size.
         """
-        from pathgen.report.sheet.seen import seen_files
-
         below = self.back.shaded_pictures() if self.back else {}
         return {_of_back(name): data for name, data in below.items()} | seen_files(self.plan, self.verification)
 
     def _repr_png_(self) -> bytes | None:
         """The finished board, for a notebook."""
-        from pathgen.report.sheet.seen import finished_png
-
         seen = self.verification.simulation.stages
         return finished_png(self.plan, self.verification, self.plan.asked.wood[0]) if seen else None
 
     def pictures(self) -> dict[str, str]:
         """The setup sheet's pictures as SVG files by name; each prints at true size."""
-        from pathgen.base.markup import as_svg
-        from pathgen.report.sheet import pictures
-
         drawn = pictures(self.plan, self.programs, self.verification)
         below = self.back.pictures() if self.back else {}
         return {**{_of_back(name): text for name, text in below.items()},

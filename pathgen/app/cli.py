@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.plain import brief, capital, in_json, one_line
-from pathgen.base.units import in_units
+from pathgen.base.units import in_units, parse_length
 
 if TYPE_CHECKING:
     from pathgen.app.blank import BlankBuild
@@ -537,8 +537,6 @@ def _ball_end(job: Job, text: str) -> Cutter:
 
 def _length(job: Job, where: str, text: str) -> float:
     """A length above 0 in the job's units, or with its own; gives mm."""
-    from pathgen.base.units import parse_length
-
     try:
         mm = parse_length(text, job.units)
     except ValueError as wrong:

@@ -99,11 +99,6 @@ class Surface:
         """Change of radius for each mm along the board."""
         return 0.0 if self.is_flat else (self.radius_end - self.radius_nut) / self.length
 
-    @property
-    def apex(self) -> float:
-        """X of the cone's apex; infinite for a cylinder or a flat."""
-        return -self.radius_nut / self.taper if self.taper else math.inf
-
     def radius(self, x: ArrayLike) -> Floats:
         """Radius of the section across the board at x, mm (infinite for a flat)."""
         return self.radius_nut + self.taper * np.asarray(x, dtype=float)

@@ -9,30 +9,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
-from pathgen.base.errors import ArtworkError, JobError, Mistakes
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
-from pathgen.job.outlines import drawing_path
+from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.plate_tables import RingInlay
-from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.work.features import Inlay, PlacedSize
+from pathgen.work.features import Inlay
 from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import lapped, walled
 
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork
-    from pathgen.artwork.place import Placement
-
-Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
@@ -56,10 +52,7 @@ def inlays_of(
     for inlay in inlays:
         with mistakes.caught():
             _check_on_board(inlay, board)
-    left_out = {
-        f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
-        for art in drawings.values() if art is not None for item in art.left_out
-    }
+    left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():
@@ -123,6 +116,8 @@ def _drawing(path: Path, table: InlayTable) -> Artwork:
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) -> Inlay:
+    from pathgen.job.placing import placed_on
+
     table, where = job.inlays[index], f"inlay {index + 1}"
     known = [r.colour for r in art.regions]
     for colour in table.colours or ():
@@ -130,7 +125,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
             raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
     if not known:
         raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    regions, sizes = _on_board(job, index, art, board)
+    regions, sizes = placed_on(board, art, table, where, slot=_slot_width(job))
     if table.wall:
         regions = tuple(walled(regions, table.wall))
         for colour in (c for c, shape in regions if shape.is_empty):
@@ -140,83 +135,12 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
                  placed=sizes)
 
 
-def _on_board(
-    job: Job, index: int, art: Artwork, board: Fingerboard | FlatPart
-) -> tuple[Regions, tuple[PlacedSize, ...]]:
-    """The colours to be cut, of every copy of the drawing, in the board's frame; and each copy's size."""
-    from pathgen.artwork.place import placed
-
-    table, where = job.inlays[index], f"inlay {index + 1}"
-    if table.place is None:
-        if not art.physical:
-            raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-        copies, sizes = [art], [_size(art, 1.0)]
-    else:
-        try:
-            places = list(_placements(table.place, art, board, _slot_width(job)))
-        except (ArtworkError, JobError) as wrong:
-            raise type(wrong)(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
-        copies = [
-            placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
-            for p in places
-        ]
-        sizes = [_size(art, _scale(art, p)) for p in places]
-    wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
-    shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
-    return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
-
-
 def _slot_width(job: Job) -> float:
     """How wide the fret slots open at the surface, mm; 0 where none are cut."""
     table = job.slots
     if table is None:
         return 0.0
     return (table.width or job.cutter(table.cutter, "[slots] cutter").diameter) + 2 * table.bevel
-
-
-def _scale(art: Artwork, place: Placement) -> float:
-    """What a placement makes of the drawing's size: 1 as drawn."""
-    from pathgen.artwork.place import drawing_box
-
-    box = drawing_box(art)
-    wide, high = (box[2:] - box[:2]).tolist() if place.centre == "drawing" else art.page
-    if place.width is not None:
-        return place.width / wide
-    return place.height / high if place.height is not None else 1.0
-
-
-def _size(art: Artwork, scale: float) -> PlacedSize:
-    from pathgen.artwork.place import drawing_box
-
-    box = drawing_box(art)
-    wide, high = ((box[2:] - box[:2]) * scale).tolist()
-    return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
-
-
-def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
-    """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
-    from pathgen.artwork.place import Placement
-    from pathgen.job.between_frets import at_frets, between_frets, edge_angle
-
-    turn = place.rotate
-    if isinstance(board, Fingerboard):
-        bass = np.vstack([board.nut_line[:1], board.frets.bass])
-        treble = np.vstack([board.nut_line[1:], board.frets.treble])
-        turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
-    elif place.at is None or place.along:
-        raise JobError("place", "between, at_frets and along count frets, and a plate has none",
-                       allowed="at = [along, across], and rotate", remedy="write at")
-    if place.at is not None:
-        yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
-                        centre="drawing" if place.centre == "drawing" else "page")
-    elif place.between is not None:
-        one = between_frets(art, bass, treble, frets=place.between, margin=place.margin, width=place.width,
-                            height=place.height, rotate=turn, slot=slot)
-        yield replace(one, mirror=place.mirror)
-    else:
-        for one in at_frets(art, bass, treble, frets=place.at_frets or (), margin=place.margin, rotate=turn,
-                            largest=place.width, slot=slot):
-            yield replace(one, mirror=place.mirror)
 
 
 def _lapped(job: Job, inlays: list[Inlay]) -> Iterator[Inlay]:

@@ -22,7 +22,7 @@ from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import Passes, finishing_passes
+from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
@@ -119,10 +119,10 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
                              stepdown=stepdown, skim=surfacing.skim, rapids=around.rapids)
     if not operation.takes_all:
         return path
-    last = cutting_again(
-        board.outline, board.surface, cutter, passes=_last(around), proud=surfacing.leave + surfacing.leave_scallop,
-        stepdown=stepdown + surfacing.leave_scallop, rapids=around.rapids,
-    )
+    # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
+    proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
+    last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud,
+                         stepdown=stepdown + surfacing.leave_scallop, rapids=around.rapids)
     return Toolpath.joined([path, last])
 
 

@@ -90,12 +90,6 @@ class Bites:
         return (np.searchsorted(gone + apart, gone + apart - window / 2, side="left"),
                 np.searchsorted(gone + apart, gone + apart + window / 2, side="right"))
 
-    def engaged_deg(self, window: float, run: Rows) -> Floats:
-        """(n,) engaged angle, degrees, averaged over a window of travel; at most 360."""
-        travel = self.around(self.travel, window, run)
-        angle = np.divide(self.around(self.edge, window, run), travel, where=travel > 0, out=self.edge.copy())
-        return np.degrees(np.minimum(angle, 2 * np.pi))
-
     def section(self, window: float, run: Rows) -> Floats:
         """(n,) volume per mm of travel, mm2, over a window; 0 for moves straight down."""
         travel = self.around(self.travel, window, run)

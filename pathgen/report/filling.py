@@ -27,7 +27,6 @@ from pathgen.work.fill import (
     Batch,
     amount,
     batch_of,
-    dam_round,
     fall_under,
     level_resin,
     second_cut,
@@ -335,14 +334,14 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
 
 def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """Resin that cures inside the dam where the second cut, going round the inlay alone, does not come."""
-    clamping, out = planned.clamping, planned.asked.resins[inlay.index].dam
+    clamping, dam = planned.clamping, planned.asked.dam(inlay)
     step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
-    if inlay.fill != "resin" or step is None or not isinstance(step.operation, CutAgain):
+    if dam is None or step is None or not isinstance(step.operation, CutAgain):
         return
     blend = step.operation.surfacing.blend
-    past = overlay.difference(dam_round(inlay, out), overlay.buffer(inlay.area, blend))
+    past = overlay.difference(dam, overlay.buffer(inlay.area, blend))
     if step.operation.goes_round and past.area > 1.0:
-        near, hull = (format_length(v, clamping.units) for v in (blend, out))
+        near, hull = (format_length(v, clamping.units) for v in (blend, planned.asked.resins[inlay.index].dam))
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
             got=f"a dam {hull} round the drawing, as a taut thread goes round it, holds resin on {past.area:.0f} mm2 "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -34,6 +35,9 @@ INNER_SHARE = 0.4
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
 
+_SHORTEST = 1.0
+"""Shortest way that the cutter goes to and fro on behind a tab, mm."""
+
 _BETWEEN = 2.0
 """What is cut through between the ends of two tabs, mm."""
 
@@ -59,7 +63,8 @@ def outlining(
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
-    Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp. The layers
+    Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp, and so is
+    the wood behind each tab. The layers
     stay `finish` away from the outline, which a last lap at full depth takes off, a tenth of the cutter's diameter at
     most; with 0 there is none. Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat,
     or whose flute is too short.
@@ -72,7 +77,7 @@ def outlining(
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
-    run = _along_ring(ring, stations, z)
+    run = _along_ring(ring, *_sinking_gently(stations, z, cutter.ramp_slope, ring.length))
     if finish:
         last = cutting_line(outline, cutter)
         beside = float(shapely.line_locate_point(last, shapely.Point(run[-1, :2])))
@@ -219,7 +224,7 @@ def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
 
 def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
-    x0, _, x1, _ = outline.bounds
+    x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
         edge = x1 - x0
@@ -229,9 +234,8 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
             remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
             "the job has one; or write tabs = 0 and stick the work down",
         )
-    far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
-    rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
-    bounds = shapely.bounds(overlay.intersection(rays, outline))
+    across = shapely.linestrings(np.stack([np.stack([x, np.full_like(x, y)], 1) for y in (y0 - 1.0, y1 + 1.0)], 1))
+    bounds = shapely.bounds(overlay.intersection(across, outline))
     y = bounds[:, 3 if side > 0 else 1]
     # Ends and corners are where the outline turns across the board.
     steep = np.abs(np.gradient(y, x)) > 0.5
@@ -306,3 +310,39 @@ def _over_tabs(
     away = np.abs(every[:, None] - middles).min(axis=1)
     low = np.interp(every, stations, z)
     return every, np.maximum(low, np.where(low < height, height - slope * np.maximum(away - half, 0.0), low))
+
+
+def _sinking_gently(stations: Floats, z: Floats, slope: float, around: float) -> tuple[Floats, Floats]:
+    """The same way, but down the far end of a tab into wood along ramps of at most `slope`.
+
+    A ramp goes on past the foot of the end, and comes back level; up the end and down again, which is open by then.
+    With little room before the next tab there are several, each lower. Stations are counted on from lap to lap of
+    `around`.
+    """
+    before = np.interp(stations - around, stations, z, left=np.inf)  # how deep it is open there
+    steep = -np.diff(z) > np.maximum(slope * 1.01 * np.diff(stations), 1e-9)
+    into = steep & (z[1:] < before[1:] - 1e-6)
+    pieces, done = [], 0
+    for k in np.flatnonzero(into & ~np.concatenate([[False], into[:-1]])).tolist():
+        foot = k + 1 + int(np.argmin(np.append(into[k + 1 :], False)))
+        on = foot + int(np.argmax(np.append(z[foot:] > z[foot] + 1e-9, True)))
+        room = float(stations[on - 1] - stations[foot])
+        if room < _SHORTEST:
+            continue
+        count = math.ceil(float(z[k] - z[foot]) / (slope * room))
+        share = np.arange(count + 1) / count
+        level = z[k] + share * (z[foot] - z[k])
+        end = stations[k] + share * (stations[foot] - stations[k])
+        pieces.append(np.column_stack([stations[done : k + 1], z[done : k + 1]]))
+        for (a, b), (high, low) in zip(itertools.pairwise(end), itertools.pairwise(level), strict=True):
+            far = a + (high - low) / slope
+            knots = stations[(stations > a) & (stations < far)]
+            down = np.append(knots, far)
+            back = knots[knots > b][::-1]
+            pieces += [np.column_stack([down, high - slope * (down - a)]), np.column_stack([back, 0 * back + low]),
+                       np.array([[b, low], [a, high], [b, low]])]
+        done = foot + 1
+    pieces.append(np.column_stack([stations[done:], z[done:]]))
+    way = np.concatenate(pieces)
+    way = way[np.concatenate([[True], np.any(np.abs(np.diff(way, axis=0)) > 1e-9, axis=1)])]
+    return way[:, 0], way[:, 1]

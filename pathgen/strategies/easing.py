@@ -29,6 +29,9 @@ Points = tuple[NDArray[np.complex128], Floats]
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
+_PEAK = 1.3
+"""The same over half the radius, where few cells tell: the turn of a hairpin, the rim of a hole."""
+
 _TOO_MUCH = 1.05 * LOAD_FACTOR
 """Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
 may have a little more than a long one."""
@@ -128,10 +131,11 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
         return path
     taken = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
-    # a peak counts over a short stretch and over a longer one
-    sections = (_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter))
+    # a peak counts over a short stretch and over a longer one; over a very short one only a high one
+    sections = [_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter)]
     most = np.maximum(*sections)
-    slow = _closed(most > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
+    peak = np.maximum(most, _smooth(taken, stations, cutter.radius / 2) * (EASE_FROM / _PEAK))
+    slow = _closed(peak > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
     sinks = _sinks(path, cutter)[move]
     too_much = most * cutter.eased_feed > _TOO_MUCH * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)

@@ -55,7 +55,7 @@ def slotting(
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
-        runs.append(_layered(tops, floor, cutter.stepdown, entry))
+        runs.append(_layered(tops, floor, _sunk_at_once(tops[0], cutter, entry), entry))
         starts.append(tops[0] if entry == "ramp" else None)
     air: float | Floats = rapids.air_z
     if stands is not None:
@@ -207,6 +207,14 @@ def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: s
     if entry == "ramp" and comes_back:
         pieces.append(_turned(floors[0], forward))
     return np.concatenate(pieces)
+
+
+def _sunk_at_once(line: Floats, cutter: Cutter, entry: str) -> float:
+    """How deep a layer may be: the stepdown, or on a short line what a ramp along it comes to, which is less."""
+    along = along_in_plan(line)
+    slope = float(np.abs(np.diff(line[:, 2]) / np.maximum(np.diff(along), 1e-9)).max(initial=0.0))
+    room = max(cutter.ramp_slope - slope, cutter.ramp_slope / 4.0) * float(along[-1])
+    return min(cutter.stepdown, room) if entry == "ramp" and room > 1e-9 else cutter.stepdown
 
 
 def _at(top: Floats, floor: Floats, depth: float) -> Floats:

@@ -57,8 +57,6 @@ class Verification:
         Highest ridge between passes, square to the surface.
     ridges : Ridges
         All of them, on sections across the board.
-    ridge_map : (across, along) float array
-        The highest in each patch of the board, NaN where there is none.
     pockets : tuple of PocketMeasure
         Area and volumes of each inlay that was cut, in order.
     simulation : Simulation
@@ -80,7 +78,6 @@ class Verification:
     surface_high: float
     scallop_measured: float
     ridges: Ridges | None
-    ridge_map: Floats
     pockets: tuple[PocketMeasure, ...]
     simulation: Simulation
     loads: Mapping[int, Load]
@@ -90,16 +87,6 @@ class Verification:
     under: Verification | None = None
     between: WoodBetween | None = None
     by_grid: bool = False
-
-    @property
-    def pocket_volumes(self) -> dict[int, float]:
-        """Volume of wood taken out of each inlay's pockets, mm3, by its index."""
-        return {pocket.inlay: pocket.volume for pocket in self.pockets}
-
-    @property
-    def fill_volumes(self) -> dict[int, float]:
-        """Volume of fill over each inlay's pockets, up to its overfill, mm3, by its index."""
-        return {pocket.inlay: pocket.fill_volume for pocket in self.pockets}
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""
@@ -221,7 +208,7 @@ def verify_once(
     return Verification(
         findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
-        ridge_map=ridges.map() if ridges else np.empty((0, 0)), simulation=sim, loads=loads,
+        simulation=sim, loads=loads,
         pockets=() if unread else pocket_measures(sim, clamping),
         programs=programs, seconds=time.perf_counter() - began, cells=grid.shape[0] * grid.shape[1],
         under=under, between=between, by_grid=by_grid,

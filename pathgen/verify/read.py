@@ -149,11 +149,6 @@ class ReadProgram:
             lines(view, runs_in_plan(points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
         ))
 
-    @property
-    def positions(self) -> Floats:
-        """(n, 3) ends of all motions."""
-        return self.end
-
     def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, NDArray[np.intp]]:
         """(starts, ends, motion): all motion as straight moves, arcs as chords within `tolerance` mm of them.
 

@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -29,6 +30,10 @@ MEASURE = 0.1
 
 DAM = 2.0
 """How far outside the drawing's hull a dam stands, mm; common practice, no source."""
+
+ROOM = 10.0
+"""Half the width, mm, from which a drawing that goes all the way round something is dammed inside too, as the channel
+of a rosette is; common practice, no source."""
 
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
@@ -133,14 +138,21 @@ def fall_under(area: BaseGeometry, surface: Surface) -> float:
 
 
 def dam_round(inlay: Inlay, out: float) -> BaseGeometry:
-    """What is inside the dam: the drawing's hull and `out` mm round it; for copies and dots, one round each group."""
+    """What is inside the dam: the drawing's hull and `out` mm round it; for copies and dots, one round each group.
+
+    Where the drawing goes all the way round more than `ROOM` mm to each side, a second dam keeps resin out of there.
+    """
+    near = overlay.buffer(inlay.area, out)
     if len(inlay.placed) == 1:
-        return overlay.buffer(inlay.area.convex_hull, out)
-    dams, before = overlay.buffer(inlay.area, out), -1
-    while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
-        before = shapely.get_num_geometries(dams)
-        dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
-    return dams
+        dams = overlay.buffer(inlay.area.convex_hull, out)
+    else:
+        dams, before = near, -1
+        while shapely.get_num_geometries(dams) != before:  # hulls that overlap are one dam
+            before = shapely.get_num_geometries(dams)
+            dams = overlay.union_all([one.convex_hull for one in shapely.get_parts(dams)])
+    rings = [Polygon(ring) for part in shapely.get_parts(near) for ring in part.interiors]
+    dry = overlay.buffer(overlay.buffer(overlay.difference(overlay.union_all(rings), near), -ROOM), ROOM)
+    return overlay.difference(dams, dry) if not dry.is_empty else dams
 
 
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> float:

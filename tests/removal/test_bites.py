@@ -41,6 +41,11 @@ def turned(points, degrees=17.0):
     return np.column_stack([c * x - s * y, s * x + c * y, z])
 
 
+def engaged_deg(bites, run):
+    """(n,) engaged angle over 2 mm of travel, degrees."""
+    return np.degrees(bites.around(bites.edge, 2.0, run) / bites.around(bites.travel, 2.0, run))
+
+
 @pytest.mark.parametrize("each", [0.05, 0.4, 16.0])
 @pytest.mark.parametrize("stepover", [0.3, 1.35, 2.4])
 def test_engaged_angle_and_volume_of_a_straight_cut(stepover, each):
@@ -51,7 +56,7 @@ def test_engaged_angle_and_volume_of_a_straight_cut(stepover, each):
     middle = np.arange(len(path)) >= 5
     middle &= (np.abs(path.start[:, 0]) < 4) | (each > 4)
     asked = math.degrees(math.acos(1 - stepover / FLAT.radius))
-    assert np.median(bites.engaged_deg(2.0, run)[middle]) == pytest.approx(asked, rel=0.03)
+    assert np.median(engaged_deg(bites, run)[middle]) == pytest.approx(asked, rel=0.03)
     assert np.median(bites.section(2.0, run)[middle]) == pytest.approx(stepover * 1.0, rel=0.04)
     np.testing.assert_allclose(bites.depth[middle], 1.0, atol=1e-6)
 
@@ -62,7 +67,7 @@ def test_a_full_slot_is_engaged_all_round_the_front(cutter, degrees):
     path = motion(turned([(-8.0, 0.0, 5.0), *steps(-8, 8, 0.0, -1.0, 0.2)], degrees))
     bites = block(0.04).cut(path, cutter, Noting(angle=True)).bites
     middle = np.abs(path.start[:, 0]) < 4
-    assert np.median(bites.engaged_deg(2.0, runs(path))[middle]) == pytest.approx(180, rel=0.06)
+    assert np.median(engaged_deg(bites, runs(path))[middle]) == pytest.approx(180, rel=0.06)
 
 
 @pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)

@@ -84,10 +84,9 @@ def test_ways_into_wood_are_ramps_of_five_degrees_or_helixes(region):
     run = np.hypot(*(loads.end - loads.start)[:, :2].T)
     sinks = (loads.end[:, 2] < loads.start[:, 2] - 1e-4) & (run > 1e-6) & (loads.volume > 1e-6)
     slope = (loads.start - loads.end)[sinks, 2] / run[sinks]
-    ramps = slope > 0.06  # steeper than the board
-    assert ramps.any()
-    # 5 degrees down from the surface, which itself slopes by up to 12 / 270
-    assert np.degrees(np.arctan(slope.max())) < 5.0 + np.degrees(np.arctan(13 / 270))
+    assert (slope > 0.06).any()  # steeper than the board
+    # as the text says it: from the level, whichever way the surface slopes; heights are written in 0.1 um
+    assert np.degrees(np.arctan(slope.max())) < 5.0 + 0.05
 
 
 @pytest.mark.parametrize("stepdown", [0.5, 0.8, 2.0])

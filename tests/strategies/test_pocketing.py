@@ -394,7 +394,8 @@ def test_a_ramp_to_and_fro_ends_where_the_line_begins() -> None:
 def test_one_region_is_cleared_without_lifting() -> None:
     cut, = pocket(box(0, -15, 60, 15), surface=BOARD, cutters=[flat_end(3.0)], depth=1.8, safe_z=SAFE_Z)
     z = cut.toolpath.points[:, 2]
-    assert (z > BOARD.thickness).sum() <= 4  # the way in, where the ramp begins over its uphill side, the way out
+    # the way in, where the ramp begins over its uphill side, the way out
+    assert (z > BOARD.thickness + 0.2).sum() <= 4
     assert z[0] == z[-1] == SAFE_Z
 
 

@@ -8,10 +8,12 @@ from contextlib import nullcontext, suppress
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
+from tests.brute import Block
 from tests.strategies.test_strategies import cutter_of
 
 BOX = shapely.box(0.0, -20.0, 100.0, 20.0)
@@ -48,6 +50,23 @@ def test_tabs_so_near_that_their_ends_would_meet_have_steeper_ones():
         [1.5, 0.65, -0.115, -0.2, -0.2], abs=1e-6)
 
 
+@pytest.mark.parametrize("at", [50.0, 42.5])
+@pytest.mark.parametrize("apart", [50.0, 25.0, 16.0])
+def test_behind_a_tab_the_cutter_sinks_into_wood_no_steeper_than_along_a_ramp(at, apart):
+    """By the tests' own simulation of the path; the stated ramp is 5 degrees, whatever the tab's end is."""
+    places = np.array([(at, 20.0), (at + apart, 20.0), (at, -20.0)])
+    path = outlining(BOX, cutter=CUTTER, top=6.0, bottom=-0.2, tabs=Tabs(places, 1.5, 6.0), finish=0.0,
+                     rapids=Rapids(15.0, 7.0))
+    block = Block((-10, -30, 110, 30), 0.1, lambda x, y: np.full((y.size, x.size), 6.0))
+    rows = zip(path.points[:-1], path.points[1:], path.kinds[1:] == Move.RAPID, itertools.repeat(CUTTER.feed))
+    loads = block.run(rows, CUTTER.radius)
+    run = np.hypot(*(loads.end - loads.start)[:, :2].T)
+    slope = (loads.start - loads.end)[:, 2] / np.maximum(run, 1e-9)
+    steep = slope > 1.01 * np.tan(np.radians(5.0))
+    assert loads.volume[steep].sum() < 0.5  # mm3, of a cell's width at the ends
+    assert loads.volume[(slope > 0.05) & ~steep].sum() > 50.0
+
+
 def test_tabs_that_touch_leave_one_long_one():
     assert heights([(46.0, 20.0), (54.0, 20.0)], places=np.array([46.0, 49.0, 50.0, 51.0, 54.0])).min() >= 1.5 - 1e-9
 
@@ -82,6 +101,14 @@ def test_tabs_stand_evenly_on_both_long_edges():
     lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
     assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
+
+
+@pytest.mark.parametrize("up", [-70.0, 19.0, 21.0, 55.0])
+def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
+    """As of a plate drawn on a page whose corner lies on it."""
+    none = np.empty((0, 2))
+    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0)
+    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0) + [0.0, up])
 
 
 def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():

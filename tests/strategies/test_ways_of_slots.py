@@ -45,6 +45,20 @@ def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
     assert points[:, 2].min() == pytest.approx(4.0)
 
 
+@pytest.mark.parametrize("length", [2.0, 4.0, 20.0])
+def test_a_short_slot_has_more_layers_rather_than_steeper_ramps(length):
+    """The stated ramp is 5 degrees: 0.5 mm down takes 5.7 mm of way."""
+    half = length / 2
+    ends = np.array([[[50.0, -half], [50.0, half]]])
+    points = way(one_slot(entry="ramp", lines=ends, through=np.full((1, 2), False)))
+    step = np.diff(points, axis=0)
+    run = np.hypot(step[:, 0], step[:, 1])
+    falls = (step[:, 2] < -1e-9) & (run > 1e-9)
+    assert falls.any()
+    assert np.degrees(np.arctan((-step[falls, 2] / run[falls]).max())) <= 5.0 + 1e-6
+    assert points[:, 2].min() == pytest.approx(4.0)
+
+
 @pytest.mark.parametrize("high", [6.0, 6.2, 6.69])
 def test_a_ramp_begins_on_top_of_what_stands_there(high):
     """Nothing under `high` is met from straight above; the ramp down is as steep as the cutter's own at most."""

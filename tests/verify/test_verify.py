@@ -53,9 +53,9 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
     assert -0.002 < checked.surface_low <= 0
     assert 0.9 * limit < checked.surface_high < 1.05 * limit
     inlay = built.plan.clamping.inlays[0]
-    assert checked.pocket_volumes[0] == pytest.approx(inlay.area.area * inlay.depth, rel=0.02)
+    assert checked.pockets[0].volume == pytest.approx(inlay.area.area * inlay.depth, rel=0.02)
     filled = inlay.area.area * (inlay.depth + inlay.overfill)
-    assert checked.fill_volumes[0] == pytest.approx(filled, rel=0.02)
+    assert checked.pockets[0].fill_volume == pytest.approx(filled, rel=0.02)
 
 
 @pytest.mark.parametrize("way", sorted(SPOILINGS))
@@ -145,7 +145,7 @@ def test_finer_grids_agree(built, texts):
     assert coarse.scallop_measured == pytest.approx(fine.scallop_measured, abs=1e-7)  # measured on sections
     inlay = built.plan.clamping.inlays[0]
     rim = inlay.area.length * inlay.depth  # a grid counts whole cells along it
-    assert coarse.pocket_volumes[0] == pytest.approx(fine.pocket_volumes[0], abs=0.012 * rim)
+    assert coarse.pockets[0].volume == pytest.approx(fine.pockets[0].volume, abs=0.012 * rim)
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -289,3 +289,11 @@ def test_what_stands_over_a_surface_left_proud_is_cut_in_steps_down_to_the_last(
         "scallop = 0.05": "scallop = 0.05\nleave = 0.2", "overfill = 0.7": "overfill = 0.9",
         "diameter = 12.7": "diameter = 6.35"})
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+@pytest.mark.parametrize(("leave", "stepdown"), [(0.5, 0.5), (0.8, 0.5), (0.5, 0.3)])
+def test_as_much_left_as_one_step_down_or_more_is_cut_in_steps_too(tmp_path, leave, stepdown):
+    """The last cut begins above the wide passes' ridges in the fill, which stand higher than those of the wood."""
+    result = built(tmp_path, resolution=0.2, changes={"scallop = 0.05": f"scallop = 0.05\nleave = {leave}"},
+                   extra=f"[resurface]\nstepdown = {stepdown}\n")
+    assert result.passed, [str(f) for f in result.verification.findings]

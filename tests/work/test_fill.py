@@ -159,6 +159,19 @@ def test_level_resin_on_a_cylinder_against_the_segment_of_its_circle():
     assert level_resin(high, surface, 2.0) == pytest.approx(band + corners + more * dam, rel=2e-3)
 
 
+def test_a_ring_is_dammed_inside_too_where_there_is_room():
+    """Derived: areas of rings; on a level face resin stands `overfill` high all over the dam."""
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
+    for inner, wide in ((40.0, True), (13.0, True), (11.5, False)):
+        disc = shapely.Point(100.0, 0.0).buffer(inner, 256)
+        ring = shapely.Point(100.0, 0.0).buffer(inner + 6.0, 256).difference(disc)
+        inlay = Inlay(name="i", regions=(("#000000", ring),), depth=1.5, overfill=0.4,
+                      placed=(PlacedSize(width=2 * inner + 12.0, height=2 * inner + 12.0, share=1.0),))
+        area = np.pi * ((inner + 8.0) ** 2 - (inner - 2.0) ** 2 * wide)
+        assert dam_round(inlay, 2.0).area == pytest.approx(area, rel=1e-3)
+        assert level_resin(inlay, level, 2.0) == pytest.approx(0.4 * area, rel=1e-3)
+
+
 def test_copies_have_a_dam_each_and_one_drawing_has_one():
     two = shapely.MultiPolygon([shapely.box(10, -2, 14, 2), shapely.box(80, -2, 84, 2)])
     once = Inlay(name="i", regions=(("#000000", two),), depth=1.0, placed=(PlacedSize(width=74, height=4, share=1),))

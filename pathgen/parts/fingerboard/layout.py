@@ -46,12 +46,6 @@ class Edges:
         t = gap / (run[:, 1] - side * self.slope * run[:, 0])
         return start + t[:, None] * run
 
-    @property
-    def apex(self) -> float:
-        """X where the two edges would meet; infinite when they are parallel."""
-        return -self.at_nut / self.slope if self.slope else math.inf
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Layout:
     """Where everything that crosses the strings lies.

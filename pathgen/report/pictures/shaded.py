@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.markup import Element, element, number
@@ -39,13 +40,13 @@ _QUALITY = 76
 
 
 def shaded_board(
-    clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False, dam: bool = False,
-    before: Stage | Literal["blank"] | None = None,
+    clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False,
+    dam: BaseGeometry | None = None, before: Stage | Literal["blank"] | None = None,
 ) -> Pixels:
     """(rows, columns, 3) colours of the work after a stage, a pixel for each point; the first row is the greatest Y.
 
     `wood` is the colour of the wood where it is known. With `cut_free` only what lies inside the board's outline is
-    shown. `dam` draws the edge of the fill poured last. What is the same as `before` (the blank, or a stage) is paler.
+    shown. The edge of `dam` is drawn. What is the same as `before` (the blank, or a stage) is paler.
     """
     look = _look(clamping, stage, wood, cut_free=cut_free)
     lit = look.lit
@@ -54,8 +55,8 @@ def shaded_board(
         lit[changed & ~look.there] = _rgb(PALE)
         same = look.there & ~changed
         lit[same] = lit[same] * (1 - _PALER) + 255 * _PALER
-    if dam:
-        lit[_edge(stage.fill == len(stage.inlays))] = _rgb(_clear_of(wood or PLAIN_WOOD))
+    if dam is not None:
+        lit[_edge(stage.grid.covered(dam))] = _rgb(_clear_of(wood or PLAIN_WOOD))
     return look.pixels(lit)[::-1]
 
 

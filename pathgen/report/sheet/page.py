@@ -63,7 +63,7 @@ def setup_sheet(
         both_sides(clamping, report),
         to_have_ready(clamping, report),
         air_cut(clamping, programs),
-        in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked.wood[0]),
+        in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked),
         inlays_from_near(planned, checked, report) if shaded else None,
         sections(clamping),
         ridges(clamping, checked, report),

@@ -8,6 +8,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
+from pathgen.programs.plan import Asked
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
@@ -54,7 +55,7 @@ def common_cautions(clamping: Clamping) -> list[str]:
 
 
 def in_order(
-    clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage] = (), wood: str | None = None
+    clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage], asked: Asked
 ) -> Element:
     """A list of the programs, and a card for each, with what stands on the machine after it where that is known."""
     left = {stage.order: (stage, before) for before, stage in zip((None, *stages), stages, strict=False)}
@@ -68,11 +69,11 @@ def in_order(
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over cured fill is the second cut; its files are called resurface."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p, left.get(p.order), wood) for p in programs))
+                   *(_program(clamping, p, left.get(p.order), asked) for p in programs))
 
 
 def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None,
-             wood: str | None) -> Element:
+             asked: Asked) -> Element:
     step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
@@ -87,7 +88,7 @@ def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | No
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
         e("figure", program_path(clamping, program)),
-        after_program(clamping, program, seen, wood) if seen is not None else None,
+        after_program(clamping, program, seen, asked) if seen is not None else None,
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )

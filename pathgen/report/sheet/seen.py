@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.base.contrast import LEAST_CONTRAST
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
-from pathgen.programs.plan import Plan
+from pathgen.programs.plan import Asked, Plan
 from pathgen.report.pictures.sections import RISE
 from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
 from pathgen.report.programs import Program
@@ -55,17 +57,17 @@ def _look(clamping: Clamping, last: Stage, wood: str | None, kind: str, words: s
 
 def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any]) -> Element | None:
     """Each inlay's pocket open, filled and finished, at true size or larger, and at an angle."""
-    closeups, wood = checked.simulation.closeups, planned.asked.wood[0]
+    closeups = checked.simulation.closeups
     if not closeups:
         return None
     names = {id(inlay): one["name"] for inlay, one in zip(planned.clamping.inlays, report["inlays"], strict=True)}
     return chapter("inlays", "The inlays, before and after",
                    *(part for one in closeups
-                     for part in _inlay(planned.clamping, one, names.get(id(one.inlay), one.inlay.name), wood)))
+                     for part in _inlay(planned, one, names.get(id(one.inlay), one.inlay.name))))
 
 
 def after_program(
-    clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None], wood: str | None
+    clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None], asked: Asked
 ) -> Element:
     """What should lie on the machine when the program has ended, and what follows it has been poured.
 
@@ -74,13 +76,13 @@ def after_program(
     stage, before = seen
     opened = program.step.operation.opens
     poured = opened is not None and opened.fill != "none" and opened in stage.inlays
-    dam = poured and stage.inlays[-1].fill == "resin"
+    dam = asked.dam(opened) if opened is not None and poured else None
     words = "What should lie on the machine then"
-    words += ", with the fill poured and standing proud (above the wood)" if dam else \
+    words += ", with the fill poured and standing proud (above the wood)" if dam is not None else \
         ", with the pieces let in and standing proud (above the wood)" if poured else ""
-    pixels = shaded_board(clamping, stage.coarser(), wood, dam=dam,
+    pixels = shaded_board(clamping, stage.coarser(), asked.wood[0], dam=dam,
                           before=before.coarser() if before is not None else "blank")
-    rest = "Pale: what this program left as it was." + (" The line round the fill is the dam." if dam else "")
+    rest = "Pale: what this program left as it was." + _dam_words("the fill", dam)
     return e("figure", as_image(pixels, f"The work from above after program {program.order}; what it left as it was "
                                         "is pale."),
              e("figcaption", f"{words}. {rest}"))
@@ -92,7 +94,7 @@ def seen_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
     found = {f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, bare), stage.spacing)
              for stage in stages}
     for number, one in enumerate(checked.simulation.closeups, 1):
-        for name, stage, dam in _stages_of(one):
+        for name, stage, dam in _stages_of(one, planned.asked):
             found[f"inlay-{number}-{name}.png"] = as_png(shaded_board(clamping, stage, bare, dam=dam), stage.spacing)
         found[f"inlay-{number}-at-an-angle.png"] = as_png(seen_at_an_angle(clamping, one.opened, bare), None)
     if stages:
@@ -109,11 +111,12 @@ def finished_png(planned: Plan, checked: Verification, wood: str | None) -> byte
     return as_png(shaded_board(planned.clamping, last, wood, cut_free=True), last.spacing)
 
 
-def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Iterator[Element]:
-    units, inlay = clamping.units, one.inlay
+def _inlay(planned: Plan, one: Closeup, name: str) -> Iterator[Element]:
+    clamping, wood, inlay = planned.clamping, planned.asked.wood[0], one.inlay
+    units = clamping.units
     wide = one.opened.spacing * one.opened.heights.shape[1]
     times = float(min(max(2 * _ROOM // wide / 2, 1.0), _MOST))
-    dam = " The line round it is the dam: keep the fill within it." if inlay.fill == "resin" else ""
+    dam = _dam_words("it", planned.asked.dam(inlay))
     captions = {
         "opened": "Before: the pocket, open.",
         "filled": f"Filled, standing {format_length(inlay.overfill, units)} proud.{dam}",
@@ -122,8 +125,8 @@ def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Ite
     size = "true size" if times == 1 else f"{times:g} times true size"
     yield e("h3", f"{capital(name)}, {size}")
     small = []
-    for stage_name, stage, with_dam in _stages_of(one):
-        pixels, caption = shaded_board(clamping, stage, wood, dam=with_dam), captions[stage_name]
+    for stage_name, stage, dam_shown in _stages_of(one, planned.asked):
+        pixels, caption = shaded_board(clamping, stage, wood, dam=dam_shown), captions[stage_name]
         words = f"{name} from above. {caption}"
         if wide * times > PAGE:
             yield from _whole_and_halves(pixels, words, f"{stage_name}-{one.opened.order}", wide * times, caption,
@@ -136,10 +139,14 @@ def _inlay(clamping: Clamping, one: Closeup, name: str, wood: str | None) -> Ite
     yield e("div", small, class_="sized")
 
 
-def _stages_of(one: Closeup) -> list[tuple[str, Stage, bool]]:
-    """(name, stage, whether a dam is drawn): a pocket that is not filled has no second one."""
-    filled = [("filled", one.filled, one.inlay.fill == "resin")] if one.inlay.fill != "none" else []
-    return [("opened", one.opened, False), *filled, ("finished", one.finished, False)]
+def _stages_of(one: Closeup, asked: Asked) -> list[tuple[str, Stage, BaseGeometry | None]]:
+    """(name, stage, what is inside the dam that is drawn): a pocket that is not filled has no second one."""
+    filled = [("filled", one.filled, asked.dam(one.inlay))] if one.inlay.fill != "none" else []
+    return [("opened", one.opened, None), *filled, ("finished", one.finished, None)]
+
+
+def _dam_words(what: str, dam: BaseGeometry | None) -> str:
+    return f" The line round {what} is the dam: level resin runs up to it." if dam is not None else ""
 
 
 def _sized(picture: Element, wide: float, caption: str) -> Element:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -290,7 +291,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                     opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
                     ramp = ramps[k]
                     if k in in_air and trace.is_flat and depth - opened > _SKIN:
-                        ramp = _off(plan.line[k][0], ramp, (depth - opened) / trace.ramp)
+                        ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)
                     trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
                 trace.follow(plan.line[k], depth, Move.CUT)
                 through = False
@@ -314,9 +315,9 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
     line = plan.line[k]
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
     if plan.round[k] and length > SHORTEST * trace.width:
-        return way_in(line, height / trace.ramp)
+        return trace.ramp_on(partial(way_in, line), height)
     if plan.open[k] and length > SHORTEST * trace.width:
-        return to_and_fro(line, height / trace.ramp)
+        return trace.ramp_on(partial(to_and_fro, line), height)
     return line[:1]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -31,6 +32,15 @@ PECKS = 4
 _TURNS = 17
 """Points across the width of a cutter, where it passes a bend of the surface."""
 
+_SLOWER = 0.98
+"""Of the plunge feed, for ramps: places are rounded as they are written."""
+
+_EVERY = 1.0
+"""Longest move of a ramp over a curve, mm: its slope changes by no more than a fraction of a degree."""
+
+_TRIES = 40
+"""Times that a ramp is made longer, for one that goes downhill as it sinks."""
+
 _LEAST_RAMP = 0.02
 """Rise over run under which a ramp would take longer than going down it at the plunge feed."""
 
@@ -51,10 +61,11 @@ class Trace:
     ) -> None:
         self._cutter, self._surface, self.width, self._safe_z, self._slope = cutter, surface, width, safe_z, slope
         self._options, self._keep_out = options, keep_out
+        self._curved = not surface.is_flat or bool(surface.curving)
         self._rows: list[Floats] = []
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
-        room, steepest = cutter.plunge / cutter.eased_feed - slope, math.tan(math.radians(cutter.ramp))
+        room, steepest = _SLOWER * cutter.plunge / cutter.eased_feed, math.tan(math.radians(cutter.ramp))
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
         self.is_flat = cutter.is_flat
@@ -116,8 +127,31 @@ class Trace:
                 if peck < count:
                     self._add(line, start, Move.CUT)
             return
-        along = along_in_plan(line)
-        self._add(line[1:], start + (depth - start) * along[1:] / along[-1], self._ramp_kind)
+        if self._curved:
+            line = np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _EVERY)))
+        gone = np.cumsum(self._sunk(line))
+        self._add(line[1:], start + (depth - start) * gone / gone[-1], self._ramp_kind)
+
+    def ramp_on(self, way: Callable[[float], Floats], height: float) -> Floats:
+        """The shortest of the ways of some length in plan, ever longer, that a ramp can sink `height` mm along."""
+        length = height / self.ramp
+        for _ in range(_TRIES):
+            line = way(length)
+            missing = height - float(self._sunk(line).sum())
+            if missing <= 1e-9 or len(line) < 2:
+                break
+            length += missing / self.ramp
+        return line
+
+    def _sunk(self, line: Floats) -> Floats:
+        """How much deeper below the surface a ramp is at the end of each move: its slope is that of the tip itself.
+
+        Uphill it sinks by more below the surface, downhill by less, and there no less than nothing.
+        """
+        even = self.ramp * np.diff(along_in_plan(line))
+        if not self._curved:
+            return even
+        return np.maximum(even + np.diff(self._surface.tip_height(self._cutter, line[:, 0], line[:, 1])), 0.0)
 
     def follow(self, line: Floats, depth: Floats | float, kind: Move = Move.CUT) -> None:
         """Along `line` at one depth or one for each point, beginning with a straight move to its first point."""

@@ -1,0 +1,85 @@
+"""Each copy of a drawing placed on a board or a plate: where it goes, and how large it comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from shapely import MultiPolygon, Polygon
+
+from pathgen.artwork import Artwork, Placement, placed
+from pathgen.artwork.place import drawing_box
+from pathgen.base import overlay
+from pathgen.base.errors import ArtworkError, JobError
+from pathgen.job.between_frets import at_frets, between_frets, edge_angle
+from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.flat.part import FlatPart
+from pathgen.work.features import PlacedSize
+
+Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
+
+
+def placed_on(
+    board: Fingerboard | FlatPart, art: Artwork, table: InlayTable, where: str, *, slot: float
+) -> tuple[Regions, tuple[PlacedSize, ...]]:
+    """The colours to be cut, of every copy of the drawing, in the board's frame; and each copy's size.
+
+    `slot` is how wide the fret slots open, mm, which drawings between frets keep clear of.
+    """
+    if table.place is None:
+        if not art.physical:
+            raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
+        copies, sizes = [art], [_size(art, 1.0)]
+    else:
+        try:
+            places = list(_placements(table.place, art, board, slot))
+        except (ArtworkError, JobError) as wrong:
+            raise type(wrong)(f"{where} place", wrong.problem, allowed=wrong.allowed, remedy=wrong.remedy) from None
+        copies = [
+            placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
+            for p in places
+        ]
+        sizes = [_size(art, _scale(art, p)) for p in places]
+    wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
+    shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
+    return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
+
+
+def _scale(art: Artwork, place: Placement) -> float:
+    """What a placement makes of the drawing's size: 1 as drawn."""
+    box = drawing_box(art)
+    wide, high = (box[2:] - box[:2]).tolist() if place.centre == "drawing" else art.page
+    if place.width is not None:
+        return place.width / wide
+    return place.height / high if place.height is not None else 1.0
+
+
+def _size(art: Artwork, scale: float) -> PlacedSize:
+    box = drawing_box(art)
+    wide, high = ((box[2:] - box[:2]) * scale).tolist()
+    return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
+
+
+def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:
+    """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
+    turn = place.rotate
+    if isinstance(board, Fingerboard):
+        bass = np.vstack([board.nut_line[:1], board.frets.bass])
+        treble = np.vstack([board.nut_line[1:], board.frets.treble])
+        turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
+    elif place.at is None or place.along:
+        raise JobError("place", "between, at_frets and along count frets, and a plate has none",
+                       allowed="at = [along, across], and rotate", remedy="write at")
+    if place.at is not None:
+        yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
+                        centre="drawing" if place.centre == "drawing" else "page")
+    elif place.between is not None:
+        one = between_frets(art, bass, treble, frets=place.between, margin=place.margin, width=place.width,
+                            height=place.height, rotate=turn, slot=slot)
+        yield replace(one, mirror=place.mirror)
+    else:
+        for one in at_frets(art, bass, treble, frets=place.at_frets or (), margin=place.margin, rotate=turn,
+                            largest=place.width, slot=slot):
+            yield replace(one, mirror=place.mirror)
