@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pathgen.artwork.document import read_document
+from pathgen.artwork.off_page import cut_off_by_page
 from pathgen.artwork.paint import painted
 from pathgen.artwork.scene import LeftOut, Paint, Scene
 from pathgen.artwork.values import Colour, parse_colour
@@ -142,7 +143,7 @@ def read_artwork(
         Count white among them.
     missing : "refuse" or "report"
         What to do about text, pictures, gradients and whatever else cannot be cut: raise, or leave it out and list
-        it in `left_out`.
+        it in `left_out`. What hangs over the page's edge is cut off there and listed in any case.
 
     Raises
     ------
@@ -183,7 +184,8 @@ def read_artwork(
     if scene.left_out and missing == "refuse":
         raise _refusal(document.name, scene.left_out)
     regions = _regions(scene.paints, tolerance, hidden)
-    return Artwork(regions, scene.page, scene.left_out, scene.physical, tolerance, document.name, scene, hidden)
+    left_out = (*scene.left_out, *cut_off_by_page(scene, hidden))
+    return Artwork(regions, scene.page, left_out, scene.physical, tolerance, document.name, scene, hidden)
 
 
 def _background(text: str) -> str:

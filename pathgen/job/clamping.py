@@ -17,6 +17,7 @@ from pathgen.job.flat import boring_of
 from pathgen.job.form import form_kind, parts_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
+from pathgen.job.outlines import outlines_left_out
 from pathgen.job.plate_tables import RING_COLOUR
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -66,7 +67,8 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
     clamping = Clamping(
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
         units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
-        machine=job.machine, left_out=left_out, steps=_numbered(job, _steps(job, board, inlays, None)),
+        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)),
+        steps=_numbered(job, _steps(job, board, inlays, None)),
     )
     if len(clamping.steps) > MOST_PROGRAMS:
         raise JobError("[[inlay]]", f"{len(clamping.steps)} programs in all", allowed=f"{MOST_PROGRAMS} or fewer",

@@ -17,7 +17,7 @@ from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
-from pathgen.job.outlines import drawing_path
+from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.plate_tables import RingInlay
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
@@ -52,10 +52,7 @@ def inlays_of(
     for inlay in inlays:
         with mistakes.caught():
             _check_on_board(inlay, board)
-    left_out = {
-        f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}": None
-        for art in drawings.values() if art is not None for item in art.left_out
-    }
+    left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():

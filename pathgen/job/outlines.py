@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -13,6 +14,9 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.job.job import Job
 from pathgen.job.tables import PlaceTable
+
+if TYPE_CHECKING:
+    from pathgen.artwork import Artwork
 
 _HAIR = 0.002
 """Half the width of a gap that is none, mm."""
@@ -66,15 +70,36 @@ def drawn_regions(
     job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
 ) -> Regions:
     """What a drawing shows by colour, where it lies on the part; what is in one of `layers` by that layer's name."""
-    path = drawing_path(job, artwork, where)
     if place is not None and place.at is None:
         raise JobError(f"{where} place", "at is missing",
                        remedy="an outline has one place: give at = [along, across]")
-    return _regions(path, path.stat().st_mtime_ns, place, layers)
+    art = _drawing(job, artwork, place, where, layers)
+    return tuple((region.colour, region.polygon) for region in art.regions)
+
+
+def outlines_left_out(job: Job) -> tuple[str, ...]:
+    """What the drawings of a job's outlines hold that is not cut, in words."""
+    words: dict[str, None] = {}
+    for where, table in (("[outline]", job.outline), ("[plate]", job.plate), ("[form]", job.form)):
+        if table is not None and table.artwork is not None:
+            words |= dict.fromkeys(left_out_words(_drawing(job, table.artwork, table.place, where)))
+    return tuple(words)
+
+
+def left_out_words(art: Artwork) -> tuple[str, ...]:
+    """What a drawing holds that is not cut."""
+    return tuple(f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}" for item in art.left_out)
+
+
+def _drawing(
+    job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
+) -> Artwork:
+    path = drawing_path(job, artwork, where)
+    return _read(path, path.stat().st_mtime_ns, place, layers)
 
 
 @lru_cache(maxsize=4)
-def _regions(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Regions:
+def _read(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str, ...]) -> Artwork:
     """Read once for each version of the file."""
     from pathgen.artwork import placed, read_artwork
 
@@ -84,4 +109,4 @@ def _regions(path: Path, changed: int, place: PlaceTable | None, layers: tuple[s
             art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,
             centre="drawing" if place.centre == "drawing" else "page",
         )
-    return tuple((region.colour, region.polygon) for region in art.regions)
+    return art

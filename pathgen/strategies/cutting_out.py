@@ -224,7 +224,7 @@ def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
 
 def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
     """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
-    x0, _, x1, _ = outline.bounds
+    x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
         edge = x1 - x0
@@ -234,9 +234,8 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
             remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
             "the job has one; or write tabs = 0 and stick the work down",
         )
-    far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
-    rays = shapely.linestrings(np.stack([np.stack([x, np.zeros_like(x)], 1), np.stack([x, 0 * x + side * far], 1)], 1))
-    bounds = shapely.bounds(overlay.intersection(rays, outline))
+    across = shapely.linestrings(np.stack([np.stack([x, np.full_like(x, y)], 1) for y in (y0 - 1.0, y1 + 1.0)], 1))
+    bounds = shapely.bounds(overlay.intersection(across, outline))
     y = bounds[:, 3 if side > 0 else 1]
     # Ends and corners are where the outline turns across the board.
     steep = np.abs(np.gradient(y, x)) > 0.5

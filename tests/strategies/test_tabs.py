@@ -8,6 +8,7 @@ from contextlib import nullcontext, suppress
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
@@ -100,6 +101,14 @@ def test_tabs_stand_evenly_on_both_long_edges():
     lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
     assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
+
+
+@pytest.mark.parametrize("up", [-70.0, 19.0, 21.0, 55.0])
+def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
+    """As of a plate drawn on a page whose corner lies on it."""
+    none = np.empty((0, 2))
+    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0)
+    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0) + [0.0, up])
 
 
 def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():

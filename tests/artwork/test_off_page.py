@@ -1,0 +1,63 @@
+"""What hangs over a drawing's page is cut off, as in a browser, and said."""
+
+from __future__ import annotations
+
+import pytest
+
+import pathgen
+from tests import small_board
+
+PAGE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+
+
+def read(folder, inside, **options):
+    path = folder / "art.svg"
+    path.write_text(f"{PAGE}{inside}</svg>")
+    return pathgen.read_artwork(path, **options)
+
+
+@pytest.mark.parametrize(("inside", "said"), [
+    ('<rect x="30" y="5" width="30" height="10" fill="#225577"/>', "it hangs 20.0 mm over"),
+    ('<g transform="translate(-8 0)"><circle id="moon" cx="5" cy="15" r="10" fill="#225577"/></g>',
+     "it hangs 13.0 mm over"),
+    ('<path d="M5,5 H60" stroke="#225577" stroke-width="2" fill="none"/>', "it hangs 20.0 mm over"),
+    ('<defs><clipPath id="c"><rect x="0" y="0" width="48" height="30"/></clipPath></defs>'
+     '<rect x="30" y="5" width="30" height="10" fill="#225577" clip-path="url(#c)"/>', "it hangs 8.0 mm over"),
+    ('<g fill="#225577"><rect x="-3" y="5" width="30" height="10"/><rect x="2" y="20" width="5" height="25"/></g>',
+     "it hangs 15.0 mm over the page's edge, as does another"),
+])
+def test_what_hangs_over_the_page_is_said(tmp_path, inside, said):
+    (left,) = read(tmp_path, inside).left_out
+    assert said in left.reason
+    assert "line 1" in left.id
+
+
+@pytest.mark.parametrize("inside", [
+    '<rect width="40" height="30" fill="#225577"/>',
+    '<rect x="0.02" y="0.02" width="39.96" height="29.96" fill="none" stroke="#225577" stroke-width="0.1"/>',
+    '<defs><clipPath id="c"><rect x="0" y="0" width="38" height="30"/></clipPath></defs>'
+    '<rect x="30" y="5" width="30" height="10" fill="#225577" clip-path="url(#c)"/>',
+    '<svg x="5" y="5" width="10" height="10"><rect width="90" height="90" fill="#225577"/></svg>',
+])
+def test_what_lies_on_the_page_is_not(tmp_path, inside):
+    assert read(tmp_path, inside).left_out == ()
+
+
+def test_a_background_may_hang_over(tmp_path):
+    inside = '<rect x="-5" y="-5" width="60" height="60" fill="#ffffff"/><rect x="5" y="5" width="3" height="3"/>'
+    assert read(tmp_path, inside, white_is_background=True).left_out == ()
+    assert len(read(tmp_path, inside).left_out) == 1
+
+
+def test_it_is_in_the_report_of_an_inlay_and_of_an_outline(tmp_path):
+    art = small_board.ART.replace('x="24" y="7" width="12"', 'x="34" y="7" width="12"')
+    report = small_board.built(tmp_path, art=art, resolution=0.4).report
+    (words,) = report["left_out"]
+    assert words.startswith("art.svg: part of ")
+    assert "it hangs 6.0 mm over the page's edge" in words
+    (tmp_path / "plate.svg").write_text(f'{PAGE}<rect x="-6" y="2" width="40" height="26" fill="#225577"/></svg>')
+    (tmp_path / "plate.toml").write_text(
+        '[plate]\nthickness = 5\nartwork = "plate.svg"\nface = false\n[stock]\nlength = 70\nwidth = 70\n'
+        'thickness = 5\nmargin_nut = 15\n[[cutter]]\nname = "flat"\nshape = "flat-end"\ndiameter = 3\nspeed = 16000\n'
+        'feed = 1000\nplunge = 300\nstepdown = 1.5\nflute_length = 12\n[outline]\ncutter = "flat"\n')
+    assert "it hangs 6.0 mm over" in pathgen.build(pathgen.load_job(tmp_path / "plate.toml")).report["left_out"][0]
