@@ -76,7 +76,7 @@ def test_marks_that_were_swapped_or_mistyped_are_named():
         assert " or " not in refused.value.remedy
         assert "warped" not in str(refused.value)
     twice = mistyped + [[0, 0, 0], [7.0, 0, 0], [0, 0, 0], [0, 0, 0]]
-    with pytest.raises(JobError, match="may be swapped, or a number mistyped.*warped"):
+    with pytest.raises(JobError, match=r"may be swapped, or a number mistyped.*warped"):
         fit_move(MARKS, twice, limit=0.1)
 
 
