@@ -103,7 +103,7 @@ class SideDotsTable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlateTable:
+class NutAndSaddleTable:
     """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
 
     cutter: str = key(text(60), "a flat-end cutter that cuts it out")
@@ -118,7 +118,7 @@ class PlateTable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class NutPlateTable(PlateTable):
+class NutBlankTable(NutAndSaddleTable):
     """``[nut_blank]``: the same for the nut."""
 
     thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 6.0, shown="6 mm")

@@ -19,8 +19,8 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words
 from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job
-from pathgen.job.plate_tables import PartTable
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn

@@ -14,11 +14,11 @@ from pathgen.job.doubts import doubts_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.filling import marks_of, move_of, resin_of
 from pathgen.job.flat import boring_of
+from pathgen.job.flat_tables import RING_COLOUR
 from pathgen.job.form import form_kind, parts_of
 from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.outlines import outlines_left_out
-from pathgen.job.plate_tables import RING_COLOUR
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart

@@ -15,10 +15,10 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
+from pathgen.job.flat_tables import RingInlay
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
-from pathgen.job.plate_tables import RingInlay
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard

@@ -16,10 +16,10 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
+from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_area, drawn_outline
-from pathgen.job.plate_tables import FlatPlateTable, HoleTable, RingTable
 from pathgen.parts.flat.part import Bore, FlatPart, rounded
 from pathgen.work.features import Cutouts, Holes
 from pathgen.work.operations import CutOut, Operation, RoundHoles
@@ -137,7 +137,7 @@ def ring_area(ring: RingTable) -> Polygon:
     return overlay.difference(outer, rounded(ring.at, 2 * ring.inner, length=2 * ring.inner)) if ring.inner else outer
 
 
-def _plate(job: Job) -> FlatPlateTable:
+def _plate(job: Job) -> PlateTable:
     if job.plate is None:
         raise JobError(job.path.name, "[plate] is missing", remedy="add a [plate] table")
     return job.plate
@@ -284,7 +284,7 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
     _web(plate, wide.depth, f"{where} counterbore depth")
 
 
-def _web(plate: FlatPlateTable, depth: float, where: str) -> None:
+def _web(plate: PlateTable, depth: float, where: str) -> None:
     left = plate.thickness - depth
     if left < plate.min_web - 1e-9:
         raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it",

@@ -14,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
+from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_area
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, OpeningsTable
 from pathgen.parts.flat.part import FormFacts
 
 Floats = NDArray[np.float64]
@@ -55,12 +55,12 @@ def form_kind(job: Job) -> str:
     return f"{HALVES[_form(job).cut]} form" if job.form and job.form.gap else ""
 
 
-def plate_of(form: FormTable, job: Job) -> FlatPlateTable:
+def plate_of(form: FormTable, job: Job) -> PlateTable:
     """What a form is as a flat part: of the sheet's thickness, its face left as it is."""
     if job.outline is None:
         raise JobError("[outline]", "is missing: it says which cutter cuts the form",
                        remedy="add [outline] with its cutter and tabs")
-    return FlatPlateTable(
+    return PlateTable(
         thickness=job.stock.thickness, face=False, min_web=form.min_web,
         openings=OpeningsTable(cutter=job.outline.cutter, through=job.outline.through),
     )

@@ -15,12 +15,12 @@ from pathgen.job.bench_tables import (
     DotsTable,
     FretsTable,
     NeckKeys,
-    NutPlateTable,
-    PlateTable,
+    NutAndSaddleTable,
+    NutBlankTable,
     SideDotsTable,
     StringsTable,
 )
-from pathgen.job.plate_tables import FlatPlateTable, FormTable, HoleTable, PartTable, RingTable
+from pathgen.job.flat_tables import FormTable, HoleTable, PartTable, PlateTable, RingTable
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -69,7 +69,7 @@ class Job:
     units: str
     path: Path
     board: BoardTable | None = None
-    plate: FlatPlateTable | None = None
+    plate: PlateTable | None = None
     form: FormTable | None = None
     parts: tuple[PartTable, ...] = _each("part")
     part_jobs: tuple[Job, ...] = field(default=(), repr=False)
@@ -93,8 +93,8 @@ class Job:
     gauges: GaugesTable | None = None
     side_dots: SideDotsTable | None = None
     coupon: CouponTable | None = None
-    nut_blank: NutPlateTable | None = None
-    saddle_blank: PlateTable | None = None
+    nut_blank: NutBlankTable | None = None
+    saddle_blank: NutAndSaddleTable | None = None
     frets: FretsTable | None = None
     strings: StringsTable | None = None
     neck: NeckKeys | None = None
@@ -115,7 +115,7 @@ class Job:
         return as_table([("title", self.title), *((name, _words(one)) for name, one in tables)])
 
     @property
-    def body(self) -> BoardTable | FlatPlateTable:
+    def body(self) -> BoardTable | PlateTable:
         """``[board]``, or what stands instead: ``[plate]``, ``[form]`` as a plate."""
         body = self.board or self.plate
         assert body is not None  # `load_job` refuses a job without

@@ -15,8 +15,8 @@ from pathgen.job.clamping import clamping_of, clampings_of, without_idle_of
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
+from pathgen.job.nut_and_saddle import NUT, SADDLE, nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.plates import NUT, SADDLE, plate_clampings
 from pathgen.job.side_dots import KIND as SIDE_DOTS
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.work.clamping import Clamping
@@ -39,7 +39,7 @@ KINDS = (
     Kind(command="block", states=r"block, frets (\d{1,3}) to (\d{1,3})",
          clampings=lambda job, frets: (block_clamping(job, frets),)),
     Kind(command="gauges", states="gauge", clampings=lambda job, _: gauge_clampings(job)),
-    Kind(command="nut", states=f"{NUT}|{SADDLE}", clampings=lambda job, _: plate_clampings(job)),
+    Kind(command="nut", states=f"{NUT}|{SADDLE}", clampings=lambda job, _: nut_and_saddle_clampings(job)),
     Kind(command="side-dots", states=SIDE_DOTS, clampings=lambda job, _: (side_dot_clamping(job),)),
     Kind(command="coupon", states="coupon", clampings=lambda job, _: (coupon_clamping(job),)),
     Kind(command="pieces", states="piece", clampings=lambda job, _: tuple(s.clamping for s in piece_sheets(job))),

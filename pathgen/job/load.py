@@ -17,10 +17,10 @@ from pathgen.base.files import read_bytes, read_text
 from pathgen.base.limits import DRAWING, JOB_FILE, MOST_NESTED
 from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
+from pathgen.job.flat_tables import ring_inlay
 from pathgen.job.form import plate_of
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job
 from pathgen.job.keys import MEANT, Place, choice, list_of, read_table, text, unknown_key
-from pathgen.job.plate_tables import ring_inlay
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ResurfaceTable

@@ -46,7 +46,7 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) ->
     kinds : (n,) int array
         `Move` by which each is reached; rapids and plunges stay as they are.
     tolerance : float
-        How far the points, and the moves between them, may lie from the arc, mm.
+        How far the points may lie from the arc, mm; the moves between them may by twice as much.
 
     Notes
     -----

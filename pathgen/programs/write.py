@@ -33,7 +33,7 @@ COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
 
 ARC_TOLERANCE = 5e-4
-"""How far an arc may lie from the straight moves that it stands for, mm."""
+"""How far the ends of moves may lie from the arc that stands for them, mm; between its ends a move may twice as far."""
 
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""

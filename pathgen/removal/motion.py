@@ -41,3 +41,17 @@ class Motion:
     def cutting(self) -> NDArray[np.bool_]:
         """Moves at a feed whose start and end are known."""
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)
+
+    def in_pieces(self, longest: float) -> Motion:
+        """The same moves, those at a feed in pieces no longer than `longest` (mm) in plan."""
+        with np.errstate(invalid="ignore"):
+            run = np.nan_to_num(np.hypot(*(self.end - self.start)[:, :2].T))
+        count = np.where(self.cutting, np.maximum(np.ceil(run / longest - 1e-9), 1.0), 1.0).astype(np.intp)
+        of = np.repeat(np.arange(len(self)), count)
+        nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+        step = self.end[of] - self.start[of]
+        cuts = self.start[of] + (nth / count[of])[:, None] * step
+        start = np.where((nth == 0)[:, None], self.start[of], cuts)
+        end = np.where((nth + 1 == count[of])[:, None], self.end[of], np.roll(cuts, -1, axis=0))
+        return Motion(start=start, end=end, rapid=self.rapid[of], feed=self.feed[of], line=self.line[of],
+                      motion=self.motion[of])

@@ -31,7 +31,7 @@ from pathgen.strategies.surfacing import least_length
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.loads import Load
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 
 
 class Report(dict[str, Any]):
@@ -71,7 +71,7 @@ def report_data(
         "job_units": planned.clamping.units,
         "job_fingerprint": fingerprint,
         "programs": [
-            _program(p, planned.clamping) | _load(checked.loads.get(p.order)) for p in programs
+            _program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs
         ],
         "minutes": round(sum(p.minutes for p in programs), 2),
         "fewer_minutes": fewer_minutes(planned, programs),
@@ -157,10 +157,10 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
     }
 
 
-def _load(load: Load | None) -> dict[str, Any]:
+def _load(load: Load | None, step: Step) -> dict[str, Any]:
     """Volume per tooth beside a straight-line cut's; nothing where it was not measured."""
-    if load is None:
-        return {}
+    if load is None:  # too small a cutter for the grid, or none that clears wood
+        return {"load": None} if step.operation.works_hard else {}
     return {"load": {"median": _round(load.median, 2), "high": _round(load.high, 2),
                      "largest": _round(load.largest, 2),
                      "angles_deg": [_round(angle, 1) for angle in load.angles]}}

@@ -231,9 +231,11 @@ def _reach_of(
     clamping: Clamping, index: int, cutters: Sequence[Cutter], *, sets: Sequence[Sequence[Cutter]] | None = None,
     most_details: int = 100, opened: BaseGeometry | None = None,
 ) -> Reach:
-    inlay = clamping.inlays[index]
+    inlay, surface = clamping.inlays[index], clamping.board.surface
+    proud = clamping.proud(inlay)  # only flat ends are let through what is left, and they open the same at any depth
     return reach(
-        inlay.regions, cutters, depth=inlay.depth, surface=clamping.board.surface, sets=sets,
+        inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
+        surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, minutes=partial(_minutes, clamping.machine), opened=opened,
     )
 
@@ -247,8 +249,10 @@ def _own_cutters(clamping: Clamping, index: int) -> list[Cutter]:
 
 
 def _candidates(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> list[Cutter]:
-    """The inlay's own cutters, then every other one whose flute is long enough."""
+    """The inlay's own cutters, then every other one that may cut there and whose flute is long enough."""
     own = _own_cutters(clamping, index)
     names = {cutter.name for cutter in own}
-    depth = clamping.inlays[index].depth
-    return own + [c for c in cutters if c.name not in names and c.flute_length >= depth]
+    proud = clamping.proud(clamping.inlays[index])
+    depth = clamping.inlays[index].depth + proud
+    return own + [c for c in cutters if c.name not in names and c.flute_length >= depth
+                  and (c.shape == "flat-end" or not proud)]

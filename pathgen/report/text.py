@@ -112,13 +112,16 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     """How hard the cutters work, beside a straight-line cut at their stepover and stepdown."""
     rows = [[p["file"], *(f"{p['load'][key]:.2f}" for key in ("median", "high", "largest")),
              *(f"{angle:.0f}" for angle in p["load"]["angles_deg"])] for p in programs if p.get("load")]
+    coarse = [p["file"] for p in programs if p.get("load", True) is None]
+    unknown = [f"Not measured, as the grid is too coarse for so small a cutter: {', '.join(coarse)}. A smaller "
+               "--resolution tells."] if coarse else []
     if not rows:
-        return []
+        return ["", *unknown] if unknown else []
     return [
         "", "What a tooth takes, in straight-line cuts; and over how many degrees the cutter is in wood", "",
         *table(["program", "half of the way", "95 % of the way", "at most", "degrees, half", "95 %", "at most"], rows,
                right=(1, 2, 3, 4, 5, 6)),
-        f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed.",
+        f"{LOAD_FACTOR:g} is allowed, as far as a grid shows it; wider cuts go at an eased feed.", *unknown,
     ]
 
 

@@ -37,6 +37,9 @@ from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
+_PIECE = 2.0
+"""Shortest pieces that moves are cut into to tell what they take, mm."""
+
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
 _ACROSS = 5  # points of the grid across the narrowest cutter: with fewer, single points pass for cuts, gaps for tabs
@@ -176,6 +179,10 @@ def verify_once(
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
+    motions |= {  # what a long move takes is told from place to place
+        step.order: motions[step.order].in_pieces(max(step.cutter.diameter, _PIECE))
+        for step in clamping.steps if step.order in motions and step.operation.works_hard
+    }
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = most_work(grid, len(clamping.steps)) if most is None else most

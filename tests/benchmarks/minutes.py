@@ -27,7 +27,7 @@ def main() -> None:
             report = pathgen.build(pathgen.load_job(path)).report
         except pathgen.JobError:  # several parts in one job: each is built by itself
             continue
-        largest = max((p["load"]["largest"] for p in report["programs"] if "load" in p), default=0.0)
+        largest = max((p["load"]["largest"] for p in report["programs"] if p.get("load")), default=0.0)
         before = f"{BEFORE[path.stem]:.1f}" if path.stem in BEFORE else "-"
         print(f"{path.stem:24}{before:>10}{report['minutes']:>10.1f}{largest:>14.2f}")
 

@@ -19,8 +19,8 @@ from pathgen.base.errors import PathgenError
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of
 from pathgen.job.coupon import coupon_clamping
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.pieces import piece_sheets
-from pathgen.job.plates import plate_clampings
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.verify import verify
 from tests import small_board
@@ -103,8 +103,8 @@ def _job(folder: Path, chance: Random) -> None:
     text = chance.choice((small_board.JOB + small_board.SLOT_CUTTER, _every_table()))
     path.write_bytes(jobs.job(text, chance))
     job = pathgen.load_job(path)
-    chance.choice((clamping_of, clamping_of, coupon_clamping, plate_clampings, side_dot_clamping, gauge_clampings,
-                   lambda one: block_clamping(one, None), piece_sheets))(job)
+    chance.choice((clamping_of, clamping_of, coupon_clamping, nut_and_saddle_clampings, side_dot_clamping,
+                   gauge_clampings, lambda one: block_clamping(one, None), piece_sheets))(job)
     if chance.random() < BUILT:
         pathgen.build(job, resolution=1.0).files(shaded=False)
 

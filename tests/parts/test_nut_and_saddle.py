@@ -9,7 +9,7 @@ import shapely
 
 from pathgen import JobError, PathgenError, build, check, load_job
 from pathgen.app.cli import main
-from pathgen.job.plates import plate_clampings
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.nut import saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
@@ -25,7 +25,7 @@ def sag(radius, half):
 
 
 def test_the_tops_are_arcs_of_the_board_at_nut_and_bridge(tmp_path):
-    nut, saddle = plate_clampings(dotted_job(tmp_path))
+    nut, saddle = nut_and_saddle_clampings(dotted_job(tmp_path))
     length = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
     at_bridge = 254.0 + (355.6 - 254.0) / length * 640.0  # the same straight line, past the board's end
     spread = 37.0 + (55.0 - 43.0) / length * 640.0  # the edges, 3 mm in on each side, run on to the bridge
@@ -64,7 +64,7 @@ def test_a_slanted_saddle_has_the_section_of_the_cone_under_it(tmp_path):
 
 def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_path):
     job = dotted_job(tmp_path)
-    strokes = plate_clampings(job)[0].steps[0].operation.feature.strokes[:6]
+    strokes = nut_and_saddle_clampings(job)[0].steps[0].operation.feature.strokes[:6]
     at = -np.array([s[0, 1] for s in strokes])  # bass is at + Y
     edge = 3.0 * math.hypot(1.0, 6.0 / (640.0 * (1 - 2 ** (-20 / 12)) + 10.0))
     assert at + 21.5 - edge == pytest.approx(string_places(GAUGES, 43.0 - 2 * edge, "gaps"), abs=1e-9)
@@ -74,8 +74,8 @@ def test_the_marks_are_where_the_strings_are_and_end_at_the_slots_bottoms(tmp_pa
 
 
 def test_left_handed_is_the_mirror_image(tmp_path):
-    right = plate_clampings(dotted_job(tmp_path))[0].steps[0].operation.feature.strokes
-    left = plate_clampings(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))[0]
+    right = nut_and_saddle_clampings(dotted_job(tmp_path))[0].steps[0].operation.feature.strokes
+    left = nut_and_saddle_clampings(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))[0]
     for a, b in zip(right[:6], left.steps[0].operation.feature.strokes[:6], strict=True):
         assert a * [1, -1] == pytest.approx(b, abs=1e-9)
 
@@ -89,7 +89,7 @@ def with_slot(*more):
 
 def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
     job = dotted_job(tmp_path, *with_slot(("height = 9.0\n", "")))
-    clamping = plate_clampings(job)[0]
+    clamping = nut_and_saddle_clampings(job)[0]
     # a level floor 2.5 mm under the surface at the cut edges, 20 mm from the middle; crown 1.2, clear 0.2, half of 1.17
     edge = 21.5 - 1.5
     assert clamping.board.outline.bounds[2] == pytest.approx(sag(254.0, edge) + 2.5 + 1.2 + 0.2 + 1.17 / 2, abs=2e-3)
@@ -106,22 +106,22 @@ def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
     job = dotted_job(tmp_path, *changes)
     with pytest.raises(JobError, match=words):
-        plate_clampings(job)
+        nut_and_saddle_clampings(job)
 
 
 def test_a_cutter_too_wide_for_tabs_is_refused_with_one_that_is_not(tmp_path):
     wide = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
                                  'name = "flat 3"\nshape = "flat-end"\ndiameter = 7.0'))
     with pytest.raises(PathgenError, match=r"8.00 mm of the edge.*edge is 9.00 mm long.*take a cutter 0.10 mm narr"):
-        build(wide, clamping=plate_clampings(wide)[0])
+        build(wide, clamping=nut_and_saddle_clampings(wide)[0])
     narrower = dotted_job(tmp_path, ('name = "flat 3"\nshape = "flat-end"\ndiameter = 3.0',
                                      'name = "flat 3"\nshape = "flat-end"\ndiameter = 6.8'))
-    assert build(narrower, clamping=plate_clampings(narrower)[0], resolution=0.3).passed
+    assert build(narrower, clamping=nut_and_saddle_clampings(narrower)[0], resolution=0.3).passed
 
 
 def test_what_is_cut_out_is_the_plate(tmp_path):
     job = dotted_job(tmp_path)
-    for clamping in plate_clampings(job):
+    for clamping in nut_and_saddle_clampings(job):
         made = build(job, clamping=clamping, resolution=0.2)
         assert made.verification.findings == ()
         path = made.programs[1].toolpath

@@ -93,3 +93,32 @@ def test_programs_without_leave_have_no_arcs():
 @pytest.mark.parametrize(("radius", "arcs"), [(990.0, 1), (1010.0, 0)])
 def test_flatter_arcs_than_a_metre_stay_straight_moves(radius, arcs):
     assert len(fit(on_circle((0.0, 0.0), radius, 0.0, 0.1, 100))) == arcs
+
+
+@pytest.mark.parametrize("axis", ["out", "up"])
+@pytest.mark.parametrize(("off", "arcs"), [(4.8e-4, 1), (-4.8e-4, 1), (5.2e-4, 0), (-5.2e-4, 0)])
+def test_a_point_lies_off_its_arc_by_the_tolerance_at_most(axis, off, arcs):
+    points = on_circle((0.0, 0.0), 10.0, 0.0, 0.04, 4, (3.0, 3.4))
+    points[1] += (0, 0, off) if axis == "up" else (off, 0, 0)
+    assert len(fit(points)) == arcs
+
+
+@pytest.mark.parametrize(("off", "arcs"), [(9.8e-4, 1), (10.2e-4, 0)])
+def test_a_move_lies_off_its_arc_by_twice_the_tolerance_at_most(off, arcs):
+    step = 2 * math.acos(1 - off / 10.0)  # the height of a chord over its circle of 10 mm
+    assert len(fit(on_circle((0.0, 0.0), 10.0, 0.0, 4 * step, 4))) == arcs
+
+
+@pytest.mark.parametrize(("moves", "arcs"), [(4, 1), (3, 0)])
+def test_an_arc_stands_for_four_moves_or_more(moves, arcs):
+    assert len(fit(on_circle((0.0, 0.0), 10.0, 0.0, 0.01 * moves, moves))) == arcs
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_an_arc_turns_by_less_than_half_a_circle(way):
+    """So far that both ways round are told apart however its ends are rounded."""
+    for share, whole in ((0.945, True), (0.955, False)):
+        arcs = fit(on_circle((0.0, 0.0), 10.0, 0.0, way * share * math.pi, 300))
+        assert (arcs[1].last == 300) == whole
+        assert arcs[1].last >= 296
+        assert arcs[1].clockwise == (way < 0)

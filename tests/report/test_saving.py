@@ -63,6 +63,15 @@ def test_the_report_says_so_in_words(slotted):
     assert any(pocket["file"] in line for line in load_lines(slotted.report["programs"]))
 
 
+def test_what_is_not_measured_is_said(tmp_path):
+    """Eight points of the grid across a cutter are needed: 0.2 mm is too coarse for 1 mm."""
+    result = small_board.built(tmp_path, resolution=0.2, changes={"diameter = 2.0": "diameter = 1.0"})
+    (pocket,) = [p for p in result.report["programs"] if p["operation"] == "pocket"]
+    assert pocket["load"] is None
+    (line,) = [line for line in load_lines(result.report["programs"]) if "Not measured" in line]
+    assert pocket["file"] in line
+
+
 def test_leave_says_what_it_saves(tmp_path):
     left = {"scallop = 0.05": "scallop = 0.02\nleave = 0.3"}
     whole = small_board.built(tmp_path, changes={"scallop = 0.05": "scallop = 0.02"}).report["minutes"]

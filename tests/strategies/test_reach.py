@@ -83,6 +83,15 @@ def test_the_sets_begin_with_the_jobs_own(tmp_path: Path) -> None:
     assert f"\n* {' then '.join(inlay.cutters)} " in lines
 
 
+def test_the_time_of_the_jobs_own_set_is_that_of_its_programs_also_through_what_is_left(tmp_path: Path) -> None:
+    changes = {"scallop = 0.05": "scallop = 0.05\nleave = 0.8\nleave_scallop = 0.05",
+               "stepdown = 1.6": "stepdown = 0.8"}
+    result = built(tmp_path, resolution=0.4, changes=changes)
+    (found,) = reach_of_all(result.plan.clamping, result.job.complete_cutters)
+    spent = sum(p.minutes for p in result.programs if p.operation == "pocket") - result.job.machine.spin_up / 60
+    assert found.sets[0].minutes == pytest.approx(spent, rel=0.05)
+
+
 def test_a_cutter_that_reaches_nothing_is_a_row_not_an_error() -> None:
     table = reach([("#a", box(0, 0, 30, 2))], [flat_end(6.0), flat_end(1.0, flute_length=0.5)], depth=1.0)
     assert [row.reachable_area for row in table.cutters] == [0.0, 0.0]

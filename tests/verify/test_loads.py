@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pathgen.app.building import check
 from pathgen.base.tops import flat
 from pathgen.programs.write import program
 from pathgen.removal.grid import Grid
@@ -13,6 +14,7 @@ from pathgen.removal.material import Material, Noting
 from pathgen.strategies.pocketing import pocket
 from pathgen.verify.heights import motion_of
 from pathgen.verify.loads import load_of
+from tests import small_board
 from tests.brute import Block, moves_of
 from tests.strategies.test_easing import LARGE, POCKETS, SMALL
 
@@ -77,3 +79,17 @@ def test_what_the_text_says_against_brute_force(region):
         cell = math.degrees(math.acos(1 - CELL / cutter.radius)) / 2
         asked = spread(turned, sideways.length)
         assert load.angles == pytest.approx(asked, rel=0.1, abs=cell)
+
+
+def test_a_long_move_is_judged_where_it_takes_most(tmp_path):
+    """Through an open pocket, then on into its wall at full feed: 2.2 times a straight cut at 0.45 (arithmetic)."""
+    result = small_board.built(tmp_path, resolution=0.2)
+    paths = result.write(tmp_path / "out")
+    program = next(path for path in paths if "pocket" in path.name)
+    lines = program.read_text().splitlines()
+    last = max(i for i, line in enumerate(lines) if line.startswith(("M5", "M05")))
+    # the circle's middle is 37 mm along, 0 across; it is 8 mm wide to each side
+    lines[last:last] = ["G0 Z20", "G0 X31 Y0", "G1 Z5.3 F300", "G1 X47.5 Y0 F1200", "G0 Z20"]
+    program.write_text("\n".join(lines) + "\n")
+    found = {f.code: f for f in check(result.job, tmp_path / "out", resolution=0.2).findings}
+    assert "load-high" in found, sorted(found)

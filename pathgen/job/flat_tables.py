@@ -25,7 +25,7 @@ class OpeningsTable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class FlatPlateTable:
+class PlateTable:
     """``[plate]``: a flat part, instead of ``[board]``."""
 
     thickness: float = key(size(0.5, 50.0), "finished")

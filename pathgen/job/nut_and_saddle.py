@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
 from pathgen.base.units import format_length, rounded_up
-from pathgen.job.bench_tables import PlateTable
+from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, nut_of
 from pathgen.parts.fingerboard.nut import CrossLine, nut_curve, nut_top, saddle_curve
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.plate.part import Nut, Saddle, plate
+from pathgen.parts.nut_and_saddle.part import Nut, Saddle, blank
 from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut
@@ -36,7 +36,7 @@ _LETTERS = 3.0
 """Highest letters of a label, mm."""
 
 
-def plate_clampings(job: Job) -> tuple[Clamping, ...]:
+def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
     """One clamping for the nut's blank and one for the saddle's, those of the two that the job asks for.
 
     Each lies on its face, the one toward the bridge up, its top toward + X; so seen the bass side is at + Y, or at - Y
@@ -62,7 +62,7 @@ def plate_clampings(job: Job) -> tuple[Clamping, ...]:
     return tuple(made)
 
 
-def _nut_height(job: Job, board: Fingerboard, table: PlateTable) -> tuple[float, float]:
+def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple[float, float]:
     """Height of the nut's blank in the middle, and how far down the strings' marks go."""
     slot, strings, wire = nut_of(job, board), job.strings, job.frets
     top, bottom = nut_top(strings, wire.wire_of(1).crown.height) if strings and wire else (0.0, 0.0)
@@ -83,7 +83,7 @@ def _nut_height(job: Job, board: Fingerboard, table: PlateTable) -> tuple[float,
 
 
 def _clamping(
-    job: Job, table: PlateTable, kind: type[Tool], line: CrossLine, height: float, mark: float, bass_side: int
+    job: Job, table: NutAndSaddleTable, kind: type[Tool], line: CrossLine, height: float, mark: float, bass_side: int
 ) -> Clamping:
     name = NUT if kind is Nut else SADDLE
     key = f"[{name.replace(' ', '_')}]"
@@ -108,7 +108,7 @@ def _clamping(
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
-        board=plate(kind, top, thickness=table.thickness), setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along),  # type: ignore[arg-type]
+        board=blank(kind, top, thickness=table.thickness), setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along),  # type: ignore[arg-type]
         stock=Stock(length=height + 2 * around, width=float(np.ptp(top[:, 1])) + 2 * around,
                     thickness=table.thickness, margin_nut=around),
         machine=job.machine,

@@ -27,8 +27,8 @@ class Saddle(Tool):
     names: ClassVar[Names] = Names(part="saddle", start="the saddle")
 
 
-def plate(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:
-    """A plate of a kind from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
+def blank(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:
+    """A blank of a kind from the bottom at x 0 to a `top`, (n, 2) points in the order of falling or rising y, mm."""
     ends = [[0.0, top[-1, 1]], [0.0, top[0, 1]]]
     outline = shapely.orient_polygons(shapely.Polygon(np.concatenate([top, ends])))
     flat = level(thickness, float(top[:, 0].max()))
