@@ -139,18 +139,16 @@ def test_faults_in_holes(bound, change, code):
     assert code in codes(hole_findings, bound, "holes", change)
 
 
-def test_faults_in_engraving():
-    job = load_job(EXAMPLES / "zero-fret-arched.toml")
-    result = build(job, clamping=gauge_clampings(job)[0], resolution=0.8)
-    assert codes(engraving_findings, result, "engrave") == set()
-    assert "engraving-stray" in codes(engraving_findings, result, "engrave", moved("Y", 0.1))
-    assert "engraving-depth" in codes(engraving_findings, result, "engrave", moved("Z", -0.05, below=2.9))
-
-
 @pytest.fixture(scope="module")
 def engraved():
     job = load_job(EXAMPLES / "zero-fret-arched.toml")
     return build(job, clamping=gauge_clampings(job)[0], resolution=0.8)
+
+
+def test_faults_in_engraving(engraved):
+    assert codes(engraving_findings, engraved, "engrave") == set()
+    assert "engraving-stray" in codes(engraving_findings, engraved, "engrave", moved("Y", 0.1))
+    assert "engraving-depth" in codes(engraving_findings, engraved, "engrave", moved("Z", -0.05, below=2.9))
 
 
 @pytest.mark.parametrize(("made", "operation", "check", "axis", "where", "limit", "code"), [
