@@ -25,6 +25,8 @@ from pathgen.work.clamping import Clamping
 
 MOST = 5
 """Cutters, and ridge heights, in one table: more is no help in choosing."""
+BALL = "ball "
+"""What stands before the diameter in the name of a ball end that is not of the job."""
 SIZES = {"mm": (6.0, 10.0, 12.0), "in": (INCH / 4, INCH * 3 / 8, INCH / 2)}
 """Ball ends found in most drawers, mm: common practice, no source."""
 
@@ -102,7 +104,7 @@ def compare(
 
 def sized(job: Job, diameter: float) -> Cutter:
     """The job's finishing cutter with another diameter, mm, at the same feed and speed."""
-    return replace(_finish(job), name=f"ball {format_length(diameter, job.units)}", diameter=diameter)
+    return replace(_finish(job), name=f"{BALL}{format_length(diameter, job.units)}", diameter=diameter)
 
 
 def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:

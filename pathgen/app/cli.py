@@ -523,13 +523,13 @@ def _keys(options: argparse.Namespace) -> int:
 
 
 def _ball_end(job: Job, text: str) -> Cutter:
-    """A cutter of the job by its name, or the finishing cutter in another size."""
-    from pathgen.app.choosing import sized
+    """A cutter of the job by its name, or the finishing cutter in another size, also named as the table names it."""
+    from pathgen.app.choosing import BALL, sized
 
     if text in [cutter.name for cutter in job.cutters]:
         return job.cutter(text, "--cutter")
     try:
-        return sized(job, _length(job, "--cutter", text))
+        return sized(job, _length(job, "--cutter", text.removeprefix(BALL)))
     except JobError as wrong:
         names = ", ".join(f'"{c.name}"' for c in job.cutters if c.shape == "ball-end")
         raise JobError(wrong.where, wrong.problem, allowed=f"{names}, or a diameter", remedy=wrong.remedy) from None

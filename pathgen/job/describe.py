@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from dataclasses import MISSING, Field, dataclass, fields
+from dataclasses import MISSING, Field, dataclass
 from itertools import groupby
 from typing import Any
 
-from pathgen.job.job import REPEATED, TABLES
-from pathgen.job.keys import holds
+from pathgen.job.job import TABLES, head_of
+from pathgen.job.keys import holds, keys_within
 from pathgen.job.load import TOP_KEYS
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
@@ -37,7 +37,7 @@ def key_rows() -> list[KeyRow]:
     rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], default=default, meaning=words)
             for name, (default, words) in TOP_KEYS.items()]
     for name, table in TABLES.items():
-        rows += _rows(f"[[{name}]]" if name in REPEATED else f"[{name}]", table)
+        rows += _rows(head_of(name), table)
     return rows
 
 
@@ -64,15 +64,10 @@ def key_table() -> list[str]:
 
 def _rows(head: str, table: type[Any]) -> Iterator[KeyRow]:
     """The keys of a table, then those of the tables that may stand in it."""
-    known = [field for field in fields(table) if "doc" in field.metadata]
-    for field in known:
+    for within, field in keys_within(head, table):
         words, _ = holds(field.metadata["reader"])
-        yield KeyRow(table=head, key=field.name, holds=words, default=_default(field, words),
+        yield KeyRow(table=within, key=field.name, holds=words, default=_default(field, words),
                      meaning=field.metadata["doc"])
-    for field in known:
-        _, inner = holds(field.metadata["reader"])
-        if inner is not None:
-            yield from _rows(f"{head} {field.name}", inner)
 
 
 def _default(field: Field[Any], words: str) -> str:

@@ -10,6 +10,7 @@ from typing import Any, get_args, get_type_hints
 
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.feeds import usual_feed
 from pathgen.base.markup import as_table
 from pathgen.job.bench_tables import (
     DotsTable,
@@ -21,6 +22,7 @@ from pathgen.job.bench_tables import (
     StringsTable,
 )
 from pathgen.job.flat_tables import FormTable, HoleTable, PartTable, PlateTable, RingTable
+from pathgen.job.keys import PER_METRE
 from pathgen.job.tables import (
     BlockTable,
     BoardTable,
@@ -46,6 +48,8 @@ from pathgen.job.tables import (
 
 ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
+WELL_OFF = 4.0
+"""Times that a feed given in metres per minute may lie outside the usual range."""
 
 
 def _each(table: str) -> Any:
@@ -158,6 +162,11 @@ REPEATED: Mapping[str, str] = {one.metadata["table"]: one.name for one in fields
 """Tables written ``[[name]]``, once for each, and what the job calls them all."""
 
 
+def head_of(name: str) -> str:
+    """How a table's name is written at its head."""
+    return f"[[{name}]]" if name in REPEATED else f"[{name}]"
+
+
 def _words(table: Any) -> str:
     """What a table says beyond its defaults."""
     values = {f.name: (getattr(table, f.name), f.default) for f in fields(table)}
@@ -174,7 +183,14 @@ def _complete(table: CutterTable) -> Cutter:
     if (table.shape == "v") != (table.angle is not None):
         problem = "a v cutter without angle" if table.shape == "v" else f"angle given for a {table.shape} cutter"
         raise JobError(where, problem, remedy="give angle (included, in degrees) for v cutters and for no others")
-    if table.plunge > table.feed:  # type: ignore[operator]
-        raise JobError(where, f"plunge {table.plunge:g} mm per minute is faster than feed {table.feed:g} mm per minute",
-                       allowed="plunge no faster than feed", remedy="make plunge smaller")
-    return Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
+    cutter = Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
+    if cutter.plunge > cutter.feed:
+        low, high = usual_feed(cutter)
+        if low / WELL_OFF <= cutter.feed * PER_METRE <= high * WELL_OFF:
+            raise JobError(f"{where} feed", f"{cutter.feed:g} mm per minute, slower than plunge, "
+                           f"{cutter.plunge:g} mm per minute",
+                           allowed=f"{low:.0f} to {high:.0f} mm per minute is usual in hardwood",
+                           remedy=f'if metres per minute are meant, write feed = "{cutter.feed * PER_METRE:g} mm/min"')
+        raise JobError(where, f"plunge {cutter.plunge:g} mm per minute is faster than feed {cutter.feed:g} mm per "
+                       "minute", allowed="plunge no faster than feed", remedy="make plunge smaller")
+    return cutter

@@ -10,7 +10,7 @@ import dataclasses
 import difflib
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
 
@@ -19,6 +19,8 @@ from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, parse_lengt
 
 MEANT = "are meant, write"
 """In the remedy for a length that would be in order in the other unit."""
+PER_METRE = 1000
+"""By which a feed in metres per minute is too small."""
 
 Table = TypeVar("Table")
 Reader = Callable[[Any, "Place"], Any]
@@ -26,14 +28,19 @@ Reader = Callable[[Any, "Place"], Any]
 
 @dataclass(frozen=True)
 class Place:
-    """Where a value stands in the job file, and the file's unit of length."""
+    """Where a value stands in the job file, the file's unit of length, and in which tables each key is known."""
 
     where: str
     units: str
+    homes: Mapping[str, Sequence[str]] = dataclasses.field(default_factory=dict)
 
     def inside(self, key: str) -> Place:
         """The place of a key within this one."""
-        return Place(f"{self.where} {key}", self.units)
+        return self.at(f"{self.where} {key}")
+
+    def at(self, where: str) -> Place:
+        """Another place of the same file."""
+        return dataclasses.replace(self, where=where)
 
     def refuse(self, problem: str, *, allowed: str = "", remedy: str = "") -> JobError:
         """The error for a value that stands here."""
@@ -69,6 +76,16 @@ def holds(reader: Reader) -> tuple[str, type[Any] | None]:
     return getattr(reader, "words", ""), getattr(reader, "inner", None)
 
 
+def keys_within(head: str, table: type[Any]) -> Iterator[tuple[str, dataclasses.Field[Any]]]:
+    """Each key of a table with the table's name, then those of the tables that may stand in it."""
+    known = [field for field in dataclasses.fields(table) if "doc" in field.metadata]
+    yield from ((head, field) for field in known)
+    for field in known:
+        _, inner = holds(field.metadata["reader"])
+        if inner is not None:
+            yield from keys_within(f"{head} {field.name}", inner)
+
+
 def read_table(table: type[Table], data: Any, place: Place) -> Table:
     """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError, all at once."""
     if not isinstance(data, Mapping):
@@ -76,7 +93,7 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
         raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values", remedy=once)
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     unknown = [name for name in data if name not in fields]
-    meant = [near for name in unknown for near in _nearest(name, list(fields))]
+    meant = [near for name in unknown if name not in place.homes for near in _nearest(name, list(fields))]
     values, mistakes = {}, Mistakes()
     for name in unknown:
         with mistakes.caught():
@@ -94,9 +111,11 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
 
 
 def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
-    """The error for a key that is not known here, with the nearest one that is."""
-    near = _nearest(name, known)
+    """The error for a key that is not known here: the tables where it is, or the nearest one that is known here."""
+    near, homes = _nearest(name, known), place.homes.get(name)
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+    if homes:
+        remedy = f"{name} belongs {', or '.join(homes)}"
     return place.refuse(f"unknown key {_shown(name)}", remedy=remedy)
 
 
@@ -130,10 +149,12 @@ def size(low: float, high: float) -> Reader:
             mm = nearest  # a limit may be given as it is shown, rounded
         if not low <= mm <= high:
             limits = " to ".join(_limit(one, place.units) for one in (low, high))
-            other = "in" if place.units == "mm" else "mm"
-            meant = _is_number(value) and low <= value * MM_PER[other] <= high
-            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}",
-                               remedy=f'if {other} {MEANT} "{value:g} {other}"' if meant else "")
+            others = [unit for unit, per in MM_PER.items()
+                      if unit != place.units and _is_number(value) and low <= value * per <= high]
+            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}", remedy="; ".join(
+                f'if {unit} {MEANT} "{value:g} {unit}"'
+                f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"
+                for unit in others))
         return mm
 
     return read
@@ -158,8 +179,10 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
         if not low <= mm <= high:
             allowed = f"{low / per:.4g} to {high / per:.6g} {place.units} per minute"
             meant = place.units == "in" and is_length(value) and not isinstance(value, str) and low <= value <= high
-            raise place.refuse(f"{_shown(value)} given", allowed=allowed,
-                               remedy=f'if mm {MEANT} "{value:g} mm/min"' if meant else "")
+            metres = 0 < mm < low <= mm * PER_METRE <= high
+            remedy = (f'if mm {MEANT} "{value:g} mm/min"' if meant else
+                      f'if metres per minute {MEANT} "{mm * PER_METRE:g} mm/min"' if metres else "")
+            raise place.refuse(f"{_shown(value)} given", allowed=allowed, remedy=remedy)
         return mm
 
     return read
@@ -210,7 +233,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
             raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]",
                                remedy="write a decimal point where a comma stands for one" if comma else "")
-        return tuple(reader(item, Place(f"{place.where} {i}", place.units)) for i, item in enumerate(value, 1))
+        return tuple(reader(item, place.inside(str(i))) for i, item in enumerate(value, 1))
 
     return read
 

@@ -19,8 +19,8 @@ from pathgen.job.bench_tables import dots_inlay
 from pathgen.job.blank import check_blank
 from pathgen.job.flat_tables import ring_inlay
 from pathgen.job.form import plate_of
-from pathgen.job.job import ORDER, REPEATED, TABLES, Job
-from pathgen.job.keys import MEANT, Place, choice, list_of, read_table, text, unknown_key
+from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
+from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, read_table, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ResurfaceTable
@@ -70,7 +70,7 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     Raises JobError as `load_job` does where a table cannot be read, and for anything wrong with a job of parts.
     """
     data = _toml(path)
-    place = Place(path.name, str(data.get("units", "mm")))
+    place = Place(path.name, str(data.get("units", "mm")), _homes(data))
     choice("mm", "in")(data.get("units", "mm"), place.inside("units"))
     job = Job(units=place.units, path=path, **_values(data, place))
     _bring_in_defaults(job)
@@ -125,10 +125,10 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
 
 def _refuse_units(mistakes: Mistakes, place: Place) -> None:
     """Raise JobError for the unit of the file where many lengths would be in order in the other one."""
-    of_units = [one for one in mistakes if MEANT in one.remedy]
+    other, words = ("in", "inches") if place.units == "mm" else ("mm", "millimetres")
+    of_units = [one for one in mistakes if f"if {other} {MEANT}" in one.remedy]
     if len(of_units) < MANY:
         return
-    other, words = ("in", "inches") if place.units == "mm" else ("mm", "millimetres")
     wrong = place.inside("units").refuse(
         f'"{place.units}", and {len(of_units)} lengths cannot be {place.units}, the first in {of_units[0].where}',
         allowed=f'"{other}" for a job in {words}', remedy=f'if all lengths are in {words}, write units = "{other}"')
@@ -236,12 +236,26 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
         mistakes = Mistakes()
         for i, entry in enumerate(entries):
             with mistakes.caught():
-                read.append(read_table(table, entry, Place(f"[[{name}]] {_called(entry, i)}", place.units)))
+                read.append(read_table(table, entry, place.at(f"[[{name}]] {_called(entry, i)}")))
         mistakes.refuse()
         return tuple(read)
     if name in REQUIRED and name not in data:
         raise place.refuse(f"[{name}] is missing", remedy=f"add a [{name}] table")
-    return read_table(table, data.get(name, {}), Place(f"[{name}]", place.units))
+    return read_table(table, data.get(name, {}), place.at(f"[{name}]"))
+
+
+def _homes(data: Mapping[str, Any]) -> Mapping[str, list[str]]:
+    """Where each key may stand, in words: in which of the tables that this file has, or else in any."""
+    homes: dict[str, list[tuple[str, str]]] = {}
+    for name, table in TABLES.items():
+        for head, key in keys_within(head_of(name), table):
+            homes.setdefault(key.name, []).append((name, f"in {head}"))
+    for name in TABLES:
+        homes.setdefault(name, []).append((name, f"in a table of its own, {head_of(name)}"))
+    for name in TOP_KEYS:
+        homes.setdefault(name, []).append((name, "at the top of the file, before any table"))
+    return {key: [words for name, words in known if name in data] or [words for _, words in known]
+            for key, known in homes.items()}
 
 
 def _one_part(data: Mapping[str, Any], place: Place) -> None:

@@ -9,9 +9,15 @@ from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 
+MUCH = 3.0
+"""Times the usual most that a tooth may take before it is a warning: common practice, no source."""
+
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
-    """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does."""
+    """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does.
+
+    A warning where a tooth takes more than MUCH times the most that is usual.
+    """
     found = {}
     for step in clamping.steps:
         if not step.operation.spins or step.cutter.name in found:
@@ -48,13 +54,18 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
         feeds = f"at this feed {slowest:.0f} to {fastest:.0f} rpm is usual in hardwood"
+    times = cutter.feed / off.high
+    much, hertz = times > MUCH, slowest <= cutter.speed * 60.0 <= fastest
+    word += f", and {times:.2g} times the most that is usual" if much else ""
+    change = f"change the feed, or the speed to {slowest:.0f} to {fastest:.0f} rpm"
+    if much and hertz:
+        change = f"if {cutter.speed:g} is turns per second (Hz), write speed = {cutter.speed * 60:.0f}; else {change}"
     return Finding(
-        code="feed-unusual", severity="note", where=f'cutter "{cutter.name}"',
+        code="feed-unusual", severity="warn" if much else "note", where=f'cutter "{cutter.name}"',
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
             f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
         allowed=feeds,
-        remedy=f"change the feed, or the speed to {slowest:.0f} to {fastest:.0f} rpm; a starting point only: the "
-               "cutter maker's chart, your wood and your ears decide",
+        remedy=f"{change}; a starting point only: the cutter maker's chart, your wood and your ears decide",
     )
 
 

@@ -64,6 +64,17 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
     assert "high" in note.got
 
 
+def test_a_tooth_that_takes_many_times_the_usual_is_a_warning(tmp_path):
+    """266 turns per second are 15960 a minute: the chips of 2400 mm/min are then 0.075 mm, as is usual for 12.7 mm."""
+    for speed, severity, words in ((266, "warn", "if 266 is turns per second (Hz), write speed = 15960"),
+                                   (4000, "note", "change the feed")):
+        path = small_board.job(tmp_path, changes={"speed = 18000\nfeed = 1200.0": f"speed = {speed}\nfeed = 1200.0"})
+        note = next(f for f in feed_findings(clamping_of(load_job(path))) if "flat" in f.where)
+        assert note.severity == severity
+        assert words in note.remedy
+        assert ("times the most that is usual" in note.got) == (severity == "warn")
+
+
 def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):
     """At 1 mm of depth a 60 degree v is 1.15 mm wide, whatever its shank: what is usual for 6 mm would break it."""
     vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 4500.0\n'

@@ -119,7 +119,9 @@ def test_a_value_that_is_nearly_right(tmp_path, old, new, words):
 
 
 @pytest.mark.parametrize(("given", "remedy"), [
-    ("25.5", 'if in are meant, write "25.5 in"'), ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
+    ("25.5", 'if cm are meant, write "25.5 cm", 255 mm; if in are meant, write "25.5 in", 647.7 mm'),
+    ("64.0", 'if cm are meant, write "64 cm", 640 mm; if in are meant, write "64 in", 1625.6 mm'),
+    ("9000.0", ""), ('"9000 mm"', ""), ('"1 mm"', ""),
 ])
 def test_a_length_that_would_do_in_the_other_unit(tmp_path, given, remedy):
     text, path = JOB.format(name="a"), tmp_path / "a.toml"

@@ -86,5 +86,8 @@ def test_the_command_prints_json(tmp_path, capsys):
     assert main(["compare", str(job), "--cutter", "6 mm", "1/4 in", "--scallop", "0.01", "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)
     assert [row["diameter"] for row in rows] == [6.35, 6.0]
+    for size in ("ball 6", "ball 6 mm", "ball 0.6 cm", "6"):  # also as the table itself names it
+        assert main(["compare", str(job), "--cutter", size, "ball 1/4 in", "--scallop", "0.01", "--json"]) == 0
+        assert [row["diameter"] for row in json.loads(capsys.readouterr().out)] == [6.35, 6.0]
     assert main(["compare", str(job), "--cutter", "none such"]) == 2
     assert '"ball & <b>8</b>", or a diameter' in capsys.readouterr().err
