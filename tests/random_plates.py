@@ -71,6 +71,16 @@ def _plate(
         {"skin": chance.one(0.2, 0.4)}, {"tabs": 0})
     if chance.now_and_then(0.1):
         del tables["outline"]
+    if "artwork" in plate and not any("mirror" in hole for hole in tables.get("hole", ())):
+        _aside(tables, chance.one(0.0, 0.5 * wide, -0.4 * wide, 0.8 * wide))
+
+
+def _aside(tables: dict[str, Any], across: float) -> None:
+    """A drawn plate, and all in it, so far from the centre-line, as when a page's corner lies there."""
+    for one in (tables["plate"]["place"], *(hole for key in ("ring", "hole") for hole in tables.get(key, ())),
+                *(inlay["place"] for inlay in tables.get("inlay", ()))):
+        one["at"] = [one["at"][0], round(one["at"][1] + across, 2)]
+    tables["stock"]["width"] += round(2 * abs(across), 2)
 
 
 def _outline(

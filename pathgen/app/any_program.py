@@ -43,11 +43,12 @@ def simulated_lines(field: HeightField) -> list[str]:
 
 
 def _cutter(options: argparse.Namespace) -> Cutter:
-    shape, diameter, *angle = options.cutter
-    if shape not in SHAPES or len(angle) != (shape == "v"):
+    shape, *sizes = options.cutter
+    if shape not in SHAPES or len(sizes) != 1 + (shape == "v"):
         raise PathgenError("--cutter", " ".join(options.cutter),
                            allowed='ball-end DIAMETER, flat-end DIAMETER, or v DIAMETER ANGLE',
                            remedy='write for example --cutter ball-end "6 mm"')
+    diameter, *angle = sizes
     size = _one("--cutter", diameter)
     stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
     return Cutter(

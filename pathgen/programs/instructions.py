@@ -11,6 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
+from pathgen.programs.zeroing import references
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.operations import STAY, DowelHoles
@@ -43,7 +44,7 @@ def zero_place_words(clamping: Clamping) -> str:
 def z_zero_words(clamping: Clamping) -> str:
     """Where Z 0 of the programs is."""
     return {
-        "bed": "Z 0 is the underside of the work: the bed it lies on",
+        "bed": "Z 0 is the underside of the work: the bed or spoilboard it lies on",
         "stock-top": "Z 0 is the top of the raw stock",
     }[clamping.setup.z_zero]
 
@@ -57,28 +58,57 @@ def before_start(
     """
     lines = []
     if step.number == 1:
-        lines += [*clamping.board.names.laid, *turning(clamping)]
-        offset = "Keep the work offset" if clamping.under else "Set the work offset"
-        lines.append(f"{step.operation.hold}; clear the cutter's way of clamps. {offset}.")
+        lines += [*clamping.board.names.laid, *turning(clamping), *_laid(clamping, step)]
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
-            "Keep the old work offset: do not set X and Y again from the moved work."
+            "Keep the old zero: do not set X and Y again from the moved work."
         )
     lines += [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
-    again = " again" if step.number > 1 else ""
-    size = format_length(step.cutter.diameter, clamping.units)
-    if step.turn and step.turn.stays:
-        lines.append(f"{step.cutter.name} ({step.cutter.shape}, {size}) stays in the spindle, and its Z 0 as it is.")
-    else:
-        lines.append(f"Fit {step.cutter.name} ({step.cutter.shape}, {size}) and set Z 0{again} for it: "
-                 f"{_z_place(clamping, step)}.")
+    lines.append(_fitted(clamping, step))
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
+        if step.number == 1 and zero.on == "raw top" and clamping.setup.z_zero == "bed":
+            lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
+                         "much thicker or thinner: leave Z 0, write [stock] thickness as measured, and build again.")
     lines += step.operation.at_start(clamping)
     return lines
+
+
+def _laid(clamping: Clamping, step: Step) -> list[str]:
+    """How the work is held, what lies under it, and where X 0 and Y 0 are found on it, before the first program."""
+    units, stock = clamping.units, clamping.stock
+    lines = [f"{step.operation.hold}; keep clamps out of the cutter's way."]
+    deepest = min(one.operation.bottom for one in clamping.steps)
+    if deepest < 0:
+        lines.append("Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
+                     f"comes {format_length(-deepest, units)} into it. Its top is the bed that is spoken of here.")
+    if clamping.under:
+        return [*lines, "Keep X 0 and Y 0 as they are."]
+    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
+    corners = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))[:, :2]
+    spans = [f"{axis} {format_length(low, units)} to {format_length(high, units)}"
+             for axis, low, high in zip("XY", corners.min(axis=0).tolist(), corners.max(axis=0).tolist(), strict=True)]
+    lines.append(
+        f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
+        "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
+        f"{format_length(step.cutter.radius, units)}, beyond that.")
+    if clamping.setup.z_zero == "bed" and clamping.surfacing is not None:
+        lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Where it is not, "
+                     "write [stock] thickness as measured, and build again.")
+    return lines
+
+
+def _fitted(clamping: Clamping, step: Step) -> str:
+    """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
+    named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
+    if not references(clamping)[step.order - 1].refit:
+        waits = step.operation.levels is not None
+        return f"{named} stays in the spindle, and its Z 0 as it is" + (
+            "; set it again if the machine was switched off since." if waits else ".")
+    return f"Fit {named} and set Z 0{' again' if step.number > 1 else ''} for it: {_z_place(clamping, step)}."
 
 
 DOWEL_CLEAR = 0.5
@@ -180,7 +210,7 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
 def _z_place(clamping: Clamping, step: Step) -> str:
     if clamping.setup.z_zero == "bed":
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
-        return f"touch off on the bed beside the work, or on {setter} standing on it"
+        return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
         return "touch off on top of the raw stock"
     return (
@@ -203,8 +233,8 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
         f"{lift} higher. The cutter must keep clear of every clamp.",
-        "Put the zero of Z back, and check it: move to Z 0 by hand, and feel for the place it was set from with a slip "
-        "of paper.",
+        "Put the zero of Z back, and check it: over the place it was set from, not over the blank, lower the cutter to "
+        "Z 0 by hand, and feel for that place with a slip of paper.",
     ]
 
 

@@ -85,7 +85,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     found: list[Finding] = []
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
-            found += _touch_warnings(inlay)
+            found += [*_touch_warnings(inlay), *_shared_dams(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
@@ -299,6 +299,24 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
             allowed="colours of one stage with wood between them",
             remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
         )
+
+
+def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """Colours of one pour that do not touch, and still so near that a dam round each would meet the other's."""
+    out, units = planned.asked.resins[inlay.index].dam, planned.clamping.units
+    touching = {touch.colours for touch in touches(inlay.regions)}
+    for (one, first), (other, second) in itertools.combinations(inlay.regions, 2):
+        apart = float(shapely.distance(first, second))
+        if (one, other) not in touching and apart < 2 * out:
+            way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
+            between, two = (format_length(v, units, decimals={"mm": 1, "in": 2}[units]) for v in (apart, 2 * out))
+            yield Finding(
+                code="colours-near", severity="note", where=f"{inlay.name}, {place_words(*way.tolist())}",
+                got=f"{one} and {other} are {between} apart: level resin of both would run together there",
+                allowed=f"{two} or more, for a dam round each ([resin] dam on either side)",
+                remedy="thicken the resin so that it stays where it is put, or write an [[inlay]] for each: one is "
+                       "then cut level before the next is opened",
+            )
 
 
 def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:

@@ -112,7 +112,7 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             continue
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {cut['wood_volume'] / 1000:.2f} ml of wood and {cut['fill_volume'] / 1000:.2f} ml of fill; "
+            f"takes {cut['fill_volume'] / 1000:.2f} ml of fill and {_wood_words(cut['wood_volume'], part)}; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
@@ -126,6 +126,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
                   f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
+
+
+def _wood_words(mm3: float, part: str) -> str:
+    return f"{mm3 / 1000:.2f} ml of wood" if mm3 >= 5.0 else f"no wood of the {part}"
 
 
 def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
@@ -185,10 +189,11 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
     per = MM_PER[units]
     words = ("If the work has moved: spindle off, a pointed cutter or a wiggler over the middle of each mark by a "
-             "loupe; read X and Y off the display. For Z lower the tip to the blank's top beside the mark until a "
-             "feeler (a strip of known thickness) just drags, and take its thickness off what Z shows. All with the "
-             "zero as it was; to a few hundredths of a millimetre: measure each mark twice, and again where the two "
-             "differ by more. Write what you read into the job in place of these, and build again:")
+             "loupe; read X and Y off the display. For Z set Z 0 for that cutter on the bed, as for any other, then "
+             "lower the tip to the blank's top beside the mark until a feeler (a strip of known thickness) just drags, "
+             "and take its thickness off what Z shows. X 0 and Y 0 stay as they were. To a few hundredths of a "
+             "millimetre: measure each mark twice, and again where the two differ by more. Write what you read into "
+             "the job in place of these, and build again:")
     blocks = [
         f"[[measured]]\nfound = [{x / per:.4f}, {y / per:.4f}, {marks['machine_top'] / per:.4f}]  # mark {number}"
         for number, (x, y) in enumerate(marks["machine"], 1)

@@ -128,9 +128,9 @@ def finishing_passes(
 def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: float, entry: float) -> Passes:
     """Passes of a flat end, evenly spaced and no further apart than asked, over all of a level surface."""
     region = overlay.buffer(outline, EDGE_MARGIN, join_style="mitre")
-    # the outermost reach the long edges with their rims, and a little over
-    low = min(region.bounds[1] + cutter.radius - OVERRUN, 0.0)
-    high = max(region.bounds[3] - cutter.radius + OVERRUN, 0.0)
+    # the outermost reach the long edges with their rims, and a little over; one does where the cutter is wider
+    low, high = region.bounds[1] + cutter.radius - OVERRUN, region.bounds[3] - cutter.radius + OVERRUN
+    low, high = min(low, (low + high) / 2), max(high, (low + high) / 2)
     y = np.linspace(low, high, math.ceil((high - low) / stepover - 1e-9) + 1)
     spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
     apart = float(y[1] - y[0]) if len(y) > 1 else stepover

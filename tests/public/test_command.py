@@ -42,6 +42,7 @@ def test_what_it_takes(program, tmp_path, capsys):
 
 @pytest.mark.parametrize(("change", "words"), [
     (["--cutter", "ball", "6"], "--cutter: ball 6"),
+    (["--cutter", "ball-end"], "--cutter: ball-end"),
     (["--cutter", "v", "6"], "v DIAMETER ANGLE"),
     (["--blank", "70", "40"], "--blank: 2 lengths"),
     (["--radius", "-254"], "radiused start"),

@@ -119,7 +119,7 @@ def test_the_same_lengths():
 def test_how_well_to_measure_is_said_in_the_jobs_units():
     marks = {"machine": [(25.4, 50.8)], "machine_top": 12.7}
     words, *block = measuring_lines(marks, "in")
-    assert "to 0.002 in: measure" in words
+    assert "To 0.002 in: measure" in words
     assert "millimetre" not in words
     assert block == ["[[measured]]", "found = [1.0000, 2.0000, 0.5000]  # mark 1"]
-    assert "to a few hundredths of a millimetre: measure" in measuring_lines(marks, "mm")[0]
+    assert "To a few hundredths of a millimetre: measure" in measuring_lines(marks, "mm")[0]

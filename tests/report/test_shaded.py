@@ -17,6 +17,7 @@ from pathgen.base.contrast import contrast_ratio
 from pathgen.base.shading import TILT, TURN
 from pathgen.report.pictures.shaded import BED, PLAIN_WOOD, shaded_board
 from pathgen.verify import simulate
+from tests import small_board
 from tests.report.conftest import written_job
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -126,6 +127,20 @@ def test_the_dam_is_drawn_round_the_fill(build):
     assert far == pytest.approx(2.0, abs=2.5 * one.filled.spacing)
     plain = shaded_board(build.plan.clamping, one.filled, None)
     assert not (plain == 255).all(axis=2).any()
+
+
+def test_fill_that_runs_over_has_the_colour_of_its_own_pocket(tmp_path):
+    """Two discs 12 mm apart: the fill is taken to lie 3 mm round each."""
+    art = ('<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+           '<circle cx="10" cy="15" r="5" fill="#2266cc"/><circle cx="32" cy="15" r="5" fill="#cc8833"/></svg>')
+    built = small_board.built(tmp_path, art=art)
+    (one,) = built.verification.simulation.closeups
+    picture = shaded_board(built.plan.clamping, one.filled, None)[::-1].astype(int)
+    xs, ys = np.meshgrid(one.filled.grid.xs, one.filled.grid.ys)
+    for (_, shape), blue in zip(built.plan.clamping.inlays[0].regions, (True, False), strict=True):
+        ring = shapely.contains_xy(shape.buffer(2.5).difference(shape.buffer(0.5)), xs, ys)
+        red, _, sky = picture[ring].mean(axis=0)
+        assert (sky > red) == blue
 
 
 def test_what_a_program_left_as_it_was_is_pale(build):

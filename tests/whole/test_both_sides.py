@@ -135,7 +135,7 @@ def test_words_say_how_to_turn_it(board):
     # 5 mm in the bed, 8 mm of blank, the curve's lowest over a dowel: 6.5 - 0.43 at 15 mm aside
     assert "wooden dowels 6 mm thick and at most 10.5 mm long" in plain[0]
     assert "X 0 and Y 0 stay as they are" in plain[0]
-    assert "Keep the work offset" in plain[0]
+    assert "Keep X 0 and Y 0 as they are." in plain[0]
     assert "Mark its nut end on both faces" in plain[1]
     assert "Z 0 is the top of the raw stock" in plain[1]
     page, sheet = made.files()["setup.html"], made.files()["00-back-setup.html"]

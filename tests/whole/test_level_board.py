@@ -6,6 +6,7 @@ import shapely
 
 import pathgen
 from pathgen.base.errors import JobError
+from pathgen.strategies.surfacing import finishing_passes
 from tests.brute import Block, moves_of
 from tests.small_board import built, job, moves, text_of
 
@@ -100,3 +101,16 @@ def test_helixes_and_ramps_of_the_texts_are_no_steeper_than_the_job_says(tmp_pat
         angles = np.degrees(np.arctan2(drop, run))[(drop > 1e-9) & (run > 0.2) & above_tabs]
         assert limit - 0.5 < angles.max() < limit + 0.3, operation
         assert loads.deepest[loads.straight_down & (drop > 0)].max(initial=0.0) < 0.02, operation
+
+
+@pytest.mark.parametrize("up", [0.0, 15.0, -60.0])
+def test_the_passes_of_a_part_beside_the_centre_line_cover_it_and_no_more(up):
+    """As of a plate drawn on a page whose corner lies there; one pass does where the cutter is wider."""
+    wide = pathgen.Cutter(name="wide", shape="flat-end", diameter=12.0, flutes=2, flute_length=20.0, speed=14000,
+                          feed=2400.0, plunge=500.0, stepdown=2.0, stepover=0.45)
+    for high, passes in ((26.0, 4), (9.0, 1)):
+        outline = shapely.box(0.0, up - high / 2, 60.0, up + high / 2)
+        found = finishing_passes(outline, pathgen.flat(5.0), wide, scallop=0.0)
+        assert len(found.y) == passes
+        assert found.y.mean() == pytest.approx(up)
+        assert np.ptp(found.y) < high

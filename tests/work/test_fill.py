@@ -298,6 +298,21 @@ def step_of(result, operation):
     return next(s for s in result.plan.clamping.steps if s.operation.name == operation)
 
 
+@pytest.mark.parametrize(("apart", "found"), [(3.9, True), (4.1, False), (0.0, False)])
+def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
+    """2 mm to each side, by default; those that touch are warned of as such."""
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <rect x="5" y="10" width="10" height="9" fill="#225577"/>
+        <rect x="{15 + apart}" y="10" width="10" height="9" fill="#cc8833"/></svg>'''
+    findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    near = [f for f in findings if f["code"] == "colours-near"]
+    assert bool(near) == found
+    assert ("colours-touch" in {f["code"] for f in findings}) == (apart == 0.0)
+    if found:
+        assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]
+        assert near[0]["allowed"].startswith("4 mm or more")
+
+
 @pytest.mark.parametrize(("overfill", "codes"), [(0.2, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"})])
 def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, overfill, codes):
     changes = {"overfill = 0.7": f"overfill = {overfill}", RADIUS: "radius = 100.0"}

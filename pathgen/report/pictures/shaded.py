@@ -182,10 +182,25 @@ def _colours(stage: Stage, wood: str) -> Floats:
     colours[:] = _rgb(wood)
     for code in np.unique(stage.fill[stage.fill > 0]):
         inlay, here = stage.inlays[code - 1], stage.fill == code
-        colours[here] = _rgb(inlay.colours[0])
-        for colour, shape in inlay.regions[1:]:
-            colours[here & stage.grid.covered(shape)] = _rgb(colour)
+        nearest = np.zeros(here.shape, np.uint8)
+        for which, (_, shape) in enumerate(inlay.regions, 1):
+            nearest[here & stage.grid.covered(shape)] = which
+        nearest = _spread(nearest, here) if len(inlay.regions) > 1 else here.astype(np.uint8)
+        for which, (colour, _) in enumerate(inlay.regions, 1):
+            colours[nearest == which] = _rgb(colour)
     return colours
+
+
+def _spread(numbers: NDArray[np.uint8], within: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Numbers carried on from neighbour to neighbour to all points `within`: what runs over has its pocket's colour."""
+    while (bare := within & (numbers == 0)).any():
+        padded = np.pad(numbers, 1)
+        around = np.maximum.reduce([padded[2:, 1:-1], padded[:-2, 1:-1], padded[1:-1, 2:], padded[1:-1, :-2]])
+        reached = bare & (around > 0)
+        if not reached.any():  # a spot that no pocket reaches has the first colour
+            return np.where(bare, np.uint8(1), numbers)
+        numbers = np.where(reached, around, numbers)
+    return numbers
 
 
 def _rgb(colour: str) -> tuple[int, int, int]:
