@@ -103,8 +103,8 @@ def _there_already(lines: list[str], at: int) -> str:
     if there["value"] == "{":
         return f"line {number} has it as {name} = {{ .. }}: write these keys there, or take that line away"
     if there["head"] != here["head"]:
-        return f"line {number} has it as {several if there['head'] == '[[' else f'[{name}]'}: write both the same way, " \
-               f"as {several} where a job may have several"
+        written = several if there["head"] == "[[" else f"[{name}]"
+        return f"line {number} has it as {written}: write both the same way, as {several} where a job may have several"
     return f"line {number} has it already: put these keys under it"
 
 
