@@ -240,7 +240,7 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     (13.5, 0.7, 0.4, "large opens 20.0 % that the others of the set cannot.", "the job's own"),
     (11.5, 0.9, 0.9, "large saves 1.5 min and opens nothing more; changing to it takes about 2 min.", "large"),
 ])
-def test_what_each_cutter_saves_beside_a_change(alone: float, share: float, large: float, words: str, best: str) -> None:
+def test_what_each_cutter_saves_beside_a_change(alone, share, large, words, best) -> None:
     sets = [(("large", "small"), 0.9, 10.0), (("small",), share, alone), (("large",), large, 11.0)]
     found = Reach(cutters=(), narrowest_wall=None,
                   sets=tuple(SetReach(cutters=c, share=s, minutes=m) for c, s, m in sets))
