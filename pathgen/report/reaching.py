@@ -107,8 +107,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
                 severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with {names}; "
-                f"the largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
+                f"{names}; the largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
                 remedy=f"add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
