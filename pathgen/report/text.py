@@ -22,9 +22,12 @@ from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.report.zero import zero_lines
+from pathgen.verify.findings import EDITED, OTHER_JOB, rank
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
+MOST_FOLLOWING = 5
+"""Findings listed after those that all the rest likely comes of."""
 
 
 def report_text(report: dict[str, Any], units: str) -> str:
@@ -139,11 +142,10 @@ def saving_lines(report: dict[str, Any]) -> list[str]:
 
 
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
-    """The findings for people: the grave first, lengths in the job's units."""
-    order = {"forbid": 0, "warn": 1, "note": 2}
+    """The findings for people: what the rest may come of first, then the grave, lengths in the job's units."""
     return [
         f | {key: in_units(f[key], units) for key in ("where", "got", "allowed", "remedy")}
-        for f in sorted(checks["findings"], key=lambda f: order[f["severity"]])
+        for f in sorted(checks["findings"], key=lambda f: rank(f["code"], f["severity"]))
     ]
 
 
@@ -154,9 +156,13 @@ def minutes_words(minutes: float) -> str:
 
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
-    """What verification found, the grave first, in the job's units."""
-    lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"])
-             for f in shown_findings(checks, units)]
+    """What verification found, the grave first, in the job's units; of programs of another job little else."""
+    shown = shown_findings(checks, units)
+    lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"]) for f in shown]
+    first = sum(f["code"] in (OTHER_JOB, EDITED) for f in shown)
+    if OTHER_JOB in [f["code"] for f in shown] and len(lines) > first + MOST_FOLLOWING:
+        lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + MOST_FOLLOWING],
+                 f"and {len(lines) - first - MOST_FOLLOWING} more; --json lists them all"]
     return [*lines, verdict(checks, units)[1]]
 
 

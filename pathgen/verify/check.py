@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -21,7 +21,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import Seen, compared
 from pathgen.verify.cutting import cutting_findings
-from pathgen.verify.findings import AGAIN, Finding, Tolerances, at, forbids
+from pathgen.verify.findings import AGAIN, EDITED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
@@ -211,9 +211,9 @@ def verify_once(
     if ridges is not None and deviation is not None:
         low, high = min(deviation.low, ridges.below), max(deviation.high, ridges.above)
     by_grid = (not unread and forbids(found[of_texts:])) or bool(under and under.by_grid)
-    order = {"forbid": 0, "warn": 1, "note": 2}
     return Verification(
-        findings=tuple(sorted(found, key=lambda f: order[f.severity])), surface_low=low, surface_high=high,
+        findings=tuple(sorted(_blamed(found, programs), key=lambda f: rank(f.code, f.severity))),
+        surface_low=low, surface_high=high,
         scallop_measured=ridges.highest if ridges else math.nan, ridges=ridges,
         simulation=sim, loads=loads,
         pockets=() if unread else pocket_measures(sim, clamping),
@@ -320,20 +320,38 @@ def _not_compared(unread: Sequence[Step]) -> Iterator[Finding]:
 
 
 def header_findings(programs: Mapping[str, ReadProgram], job_fingerprint: str | None) -> Iterator[Finding]:
-    """Programs of another job, or changed since they were written."""
+    """Programs of another job, in one finding where all are of the same one; or changed since they were written."""
+    others = [one for one in programs.values() if job_fingerprint not in (None, one.job_fingerprint)]
+    of_one = 1 < len(others) == len(programs) and len({one.job_fingerprint for one in others}) == 1
+    for program in others[:1] if of_one else others:
+        yield Finding(
+            code=OTHER_JOB, severity="forbid", where=f"all {len(others)} programs" if of_one else program.name,
+            got=f"built from another version of this job, or from another job: job fingerprint "
+                f"{program.job_fingerprint or 'missing'}",
+            allowed=str(job_fingerprint), remedy="make the programs again from this job",
+        )
     for program in programs.values():
-        if job_fingerprint is not None and program.job_fingerprint != job_fingerprint:
+        if _edited(program):
             yield Finding(
-                code="other-job", severity="forbid", where=program.name,
-                got=f"job fingerprint {program.job_fingerprint or 'missing'}", allowed=job_fingerprint,
-                remedy="make the programs again from this job",
-            )
-        if program.program_fingerprint is not None and program.program_fingerprint != program.own_fingerprint:
-            yield Finding(
-                code="edited", severity="warn", where=program.name, got="the lines were changed since it was verified",
+                code=EDITED, severity="warn", where=program.name, got="the lines were changed since it was verified",
                 allowed=f"program fingerprint {program.program_fingerprint}",
                 remedy="read the other findings with care",
             )
+
+
+def _edited(program: ReadProgram) -> bool:
+    return program.program_fingerprint not in (None, program.own_fingerprint)
+
+
+def _blamed(found: Sequence[Finding], programs: Mapping[str, ReadProgram]) -> Iterator[Finding]:
+    """The same, those of programs that were not changed with the ones that were: what is wrong may come of them."""
+    edited = [name for name, program in programs.items() if _edited(program)]
+    for one in found:
+        name = one.where.partition(",")[0]
+        if edited and one.severity != "note" and name in programs and name not in edited:
+            one = replace(one, remedy=f"{one.remedy}; {', '.join(edited)} {'were' if len(edited) > 1 else 'was'} "
+                                      "changed and this program was not: look there first")
+        yield one
 
 
 def _ridges(

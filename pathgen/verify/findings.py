@@ -15,6 +15,10 @@ AGAIN = "make the programs again from the job"
 
 Severity = Literal["forbid", "warn", "note"]
 
+OTHER_JOB, EDITED = "other-job", "edited"
+"""Codes of what is told first, as the rest may come of it: programs of another job, lines that were changed."""
+_ORDER = (OTHER_JOB, EDITED, "forbid", "warn", "note")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
@@ -101,6 +105,11 @@ def at(program: str, line: int | None = None, x: float | None = None, y: float |
     if x is not None and y is not None and math.isfinite(x) and math.isfinite(y):
         words.append(place_words(x, y))
     return ", ".join(words)
+
+
+def rank(code: str, severity: str) -> int:
+    """Where a finding stands among others: what the rest may come of first, then the grave."""
+    return _ORDER.index(code if code in _ORDER else severity)
 
 
 def forbids(findings: Iterable[Finding]) -> bool:

@@ -14,10 +14,13 @@ import pathgen
 from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
 from pathgen.removal.motion import Motion
+from pathgen.report.data import checks_data
+from pathgen.report.text import finding_lines, shown_findings
 from pathgen.verify import Tolerances
 from pathgen.verify import check as checking
 from pathgen.verify import verify_once as verify
 from pathgen.verify.culprit import Culprit
+from pathgen.verify.findings import Finding
 from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import _taken_in
@@ -80,6 +83,37 @@ def test_rewriting_the_same_moves_is_only_an_edit(built, texts):
     checked = verify(built.plan.clamping, again, resolution=COARSE, job_fingerprint=built.job.fingerprint)
     assert {f.code for f in checked.findings} - {f.code for f in built.verification.findings} == {"edited"}
     assert checked.passed
+
+
+def test_a_changed_program_is_told_before_those_that_only_differ_from_it(built, texts):
+    """A move is gone from the first finish: the cut again, unchanged, then differs from it and says why."""
+    finish, again = (next(s.file_name for s in built.plan.clamping.steps if s.operation.name == name)
+                     for name in (SURFACE_FINISH, RESURFACE))
+    lines = texts[finish].split("\n")
+    moves = [i for i, line in enumerate(lines) if line.startswith(("G1", "X", "Y"))]
+    short = {**texts, finish: "\n".join(line for i, line in enumerate(lines) if i != moves[len(moves) // 2])}
+    checked = verify(built.plan.clamping, short, resolution=COARSE, job_fingerprint=built.job.fingerprint)
+    shown = shown_findings(checks_data(checked), "mm")
+    assert [(checked.findings[0].code, shown[0]["code"], shown[0]["where"])] == [("edited", "edited", finish)]
+    differs = next(f for f in checked.findings if f.code == "resurface-differs")
+    assert differs.where.startswith(again)
+    assert f"{finish} was changed and this program was not" in differs.remedy
+
+
+def test_programs_of_another_version_of_the_job_are_told_once(built, texts):
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SLOTS)
+    checked = verify(built.plan.clamping, texts, resolution=COARSE, job_fingerprint="0" * 16)
+    assert [(f.code, f.where) for f in checked.findings if f.code == "other-job"] == [
+        ("other-job", f"all {len(texts)} programs")]
+    checks = checks_data(checked, [Finding(code="x", severity="note", where="", got="a", allowed="", remedy="b")] * 70)
+    lines = finding_lines(checks, "mm")
+    assert len(lines) == 1 + 1 + 5 + 1 + 1
+    assert lines[0].startswith(f"DO NOT CUT: all {len(texts)} programs: built from another version of this job")
+    assert lines[1] == "What follows likely comes of that:"
+    (one,) = [f for f in verify(built.plan.clamping, {**texts, name: texts[name].replace(
+        built.job.fingerprint, "1" * 16)}, resolution=COARSE, job_fingerprint=built.job.fingerprint).findings
+        if f.code == "other-job"]
+    assert one.where == name
 
 
 def _codes(built, operation, change, index=0):
