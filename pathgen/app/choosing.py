@@ -19,7 +19,7 @@ from pathgen.job.sense import part_of
 from pathgen.programs.plan import finishing_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.report.saving import changes, saved_by_leave
+from pathgen.report.saving import LEAST_MINUTES, changes, saved_by_leave
 from pathgen.report.text import table
 from pathgen.work.clamping import Clamping
 
@@ -40,7 +40,7 @@ class Choice:
     limit, ridge : float
         The ridge height asked for, and the highest by the exact formula.
     minutes : float
-        One finishing of the surface, once roughed: passes and links.
+        The last passes of one finishing, its lowest layer alone, with the links between them.
     minutes_all : float
         All the programs that finish the surface, with what they step down through first: stock, and the fills.
     finishings : int
@@ -65,7 +65,7 @@ class Choices(tuple[Choice, ...]):
     """What `compare` gives: a tuple that shows itself as a table in a notebook."""
 
     def _repr_html_(self) -> str:
-        head = ("", "cutter", "ridges allowed, mm", "apart, mm", "passes", "ridges, mm", "one finishing, min",
+        head = ("", "cutter", "ridges allowed, mm", "apart, mm", "passes", "ridges, mm", "last passes, min",
                 "all, min")
         return as_table([head, *(
             ("*" if c.chosen else "", c.cutter.name, f"{c.limit:g}", f"{c.stepover:.3f}", str(c.passes),
@@ -116,12 +116,12 @@ def choice_lines(choices: Sequence[Choice], units: str) -> list[str]:
         for c in choices
     ]
     often = choices[0].finishings
-    head = ["", "finishing cutter", "diameter", "ridges allowed", "apart", "passes", "ridges", "path", "one finishing",
-            f"all {often}"]
+    head = ["", "finishing cutter", "diameter", "ridges allowed", "apart", "passes", "ridges", "last passes",
+            "their time", f"all {often}"]
     lines = table(head, rows, right=(2, 3, 4, 5, 6, 7, 8, 9))
     notes = ["* what the job file says now"] if any(c.chosen for c in choices) else []
-    if often > 1:
-        notes.append("All: every finishing program; those over a fill also step down through what stands proud.")
+    notes += ["Last passes: the lowest layer of one finishing alone.",
+              "All: every finishing program, with what it steps down through first, stock or fill that stands proud."]
     thousandths = " in thousandths of a millimetre (um)" if units == "mm" else ""
     return [*lines, "", *notes, f"Ridges{thousandths}, by the exact formula; sanded away later."]
 
@@ -131,11 +131,15 @@ def change_lines(job: Job) -> list[str]:
     planned = planned_of(job)
     programs = [Program(step=step, text="", toolpath=path, times=times(path, step.cutter, job.machine))
                 for step, path in zip(planned.clamping.steps, planned.paths, strict=True)]
-    rows, leave = changes(planned, programs), saved_by_leave(planned, programs)
-    lines = [f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish."] if leave else []
+    every = changes(planned, programs)
+    rows, slower = ([row for row in every if sign * row["minutes_saved"] > 0] for sign in (1, -1))
+    leave = saved_by_leave(planned, programs) or 0.0
+    lines = [f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish."] \
+        if leave > LEAST_MINUTES else []
     if rows:
         lines += table(["change to the job", "saves", "costs"],
                        [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows], right=(1,))
+    lines += [f"{row['change']} takes {-row['minutes_saved']:.1f} min longer: {row['cost']}." for row in slower]
     return ["", *lines] if lines else []
 
 

@@ -82,7 +82,8 @@ class _Parser(argparse.ArgumentParser):
     """One whose errors repeat arguments as all text is shown: in one line, without what a terminal would obey."""
 
     def error(self, message: str) -> NoReturn:
-        super().error(brief(one_line(message)))
+        words = brief(one_line(message))
+        super().error(words if len(words) <= 2000 else f"{words[:1500]} .. {words[-400:]}")
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -19,7 +19,7 @@ _LIGHT = np.array([-0.45, 0.5, 0.74], np.float32)  # from the nut and treble sid
 
 def as_png(pixels: Pixels, spacing: float | None) -> bytes:
     """A PNG file of pixels `spacing` mm apart, which prints at true size (pHYs); None for a picture without a scale."""
-    scale = {} if spacing is None else {"dpi": (25.4 / spacing, 25.4 / spacing)}
+    scale = {} if not spacing else {"dpi": (25.4 / spacing, 25.4 / spacing)}
     return encoded(pixels, "PNG", optimize=False, **scale)
 
 

@@ -62,7 +62,7 @@ def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
     place = re.search(r"at line (\d+), column (\d+)", wrong)
     at, column = (min(int(place[1]), len(lines)), int(place[2])) if place else (len(lines), 1)
     if re.match(r"Cannot (?:declare|overwrite|mutate)", wrong):
-        return _said(lines, at, column, "it is there already: write it once")
+        return _said(lines, at, column, _there_already(lines, at))
     for number in [*([at] if place else _opens(lines)), *([at - 1] if place and at > 1 else [])]:
         remedy = _remedy(lines[number - 1])
         if remedy:
@@ -75,6 +75,37 @@ def slip_words(text: str, wrong: str) -> tuple[str, str, str]:
         return _said(lines, unclosed[0], column if unclosed[0] == at else 1,
                      "close what is opened there, [ with ] and { with }, a table in { } on the same line")
     return _said(lines, at, column, f"mend that line ({_plainly(wrong)})")
+
+
+_NAME = re.compile(r"""\s*(?P<head>\[{0,2})\s*["']?(?P<name>[\w.-]+)["']?\s*(?:\]|=\s*(?P<value>[\[{]?))""")
+"""A line that begins a table, or holds a key."""
+
+
+def _there_already(lines: list[str], at: int) -> str:
+    """Where what line `at` begins stands already, and how to write more of it there."""
+    here = _NAME.match(lines[at - 1])
+    found: tuple[int, re.Match[str]] | None = None
+    table = ""  # the one that the line looked at stands in
+    tables = [table := one["name"] if (one := _NAME.match(line)) and one["head"] else table for line in lines[:at]]
+    for number, line in enumerate(lines[: at - 1], 1):
+        one = _NAME.match(line)
+        if here and one and one["name"] == here["name"] \
+                and (one["head"] or tables[number - 1] == ("" if here["head"] else tables[-1])):
+            found = number, one
+    if here is None or found is None:
+        return "it is there already: write it once"
+    number, there = found
+    name, several = here["name"], f"[[{here['name']}]]"
+    if not here["head"]:
+        return f"line {number} has it already: write it once"
+    if there["value"] == "[":
+        return f"line {number} has it as {name} = [ .. ]: write one more {{ .. }} in that list, or all as {several}"
+    if there["value"] == "{":
+        return f"line {number} has it as {name} = {{ .. }}: write these keys there, or take that line away"
+    if there["head"] != here["head"]:
+        written = several if there["head"] == "[[" else f"[{name}]"
+        return f"line {number} has it as {written}: write both the same way, as {several} where a job may have several"
+    return f"line {number} has it already: put these keys under it"
 
 
 def _remedy(line: str) -> str | None:

@@ -107,8 +107,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
                 severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
-                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} %, stays closed with {names}; the "
-                f"largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
+                f"{names}; the largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
                 remedy=f"add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
@@ -181,8 +181,20 @@ def _worth_words(row: dict[str, Any]) -> str:
     if row["opens_more"] >= SAME:
         return f"{name} opens {100 * row['opens_more']:.1f} % that the others of the set cannot."
     saves = f"saves {saved:.1f} min" if saved >= 0 else f"costs {-saved:.1f} min"
-    pays = "it pays" if saved > change else "leave it out, unless another step uses it next to this one"
-    return f"{name} {saves} and opens nothing more; changing to it takes about {change:g} min: {pays}."
+    return f"{name} {saves} and opens nothing more; changing to it takes about {change:g} min."
+
+
+def quickest(of_inlay: Reach) -> SetReach:
+    """The set with the fewest minutes, changes of cutters counted, of those that open as much as the first."""
+    enough = [one for one in of_inlay.sets if one.share > of_inlay.sets[0].share - SAME]
+    return min(enough, key=lambda one: one.minutes + CHANGE * len(one.cutters))
+
+
+def _quickest_words(of_inlay: Reach) -> str:
+    best = quickest(of_inlay)
+    names = "the job's own" if best is of_inlay.sets[0] else " then ".join(best.cutters)
+    return f"Of the sets that open as much as the job's, {names} is the quickest, each change counted as {CHANGE:g} " \
+           "min; a cutter that another step uses next to this one costs no change."
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
@@ -210,6 +222,8 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
              for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2),
         )
         yield from map(_worth_words, worth(of_inlay))
+        if len(of_inlay.sets) > 1:
+            yield _quickest_words(of_inlay)
 
 
 def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:

@@ -103,7 +103,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
     else:
         ramped = replace(step, operation=Slot(replace(slots, entry="ramp")))
         yield Change(words='[slots] entry = "ramp"', clamping=_with(clamping, step, ramped), operations=(Slot,),
-                     cost="minutes, for a cutter that never goes straight down")
+                     cost="for a cutter that never goes straight down")
     deepest = slots.deepest(clamping.finished_surface)
     layers = math.ceil(deepest / step.cutter.stepdown - 1e-9)
     deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100

@@ -17,6 +17,7 @@ from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.reaching import MUCH_CLOSED
+from pathgen.report.saving import LEAST_MINUTES
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
@@ -127,9 +128,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
 
 def saving_lines(report: dict[str, Any]) -> list[str]:
     """What would make the same part in fewer minutes."""
-    rows, leave = report["fewer_minutes"], report["saved_by_leave"]
-    lines = ["", f"The same {report['part']} in fewer minutes", ""] if rows or leave else []
-    if leave:
+    rows, leave = report["fewer_minutes"], report["saved_by_leave"] or 0.0
+    lines = ["", f"The same {report['part']} in fewer minutes", ""] if rows or leave > LEAST_MINUTES else []
+    if leave > LEAST_MINUTES:
         lines.append(f"[surface] leave saves about {leave:.0f} minutes beside repeating the first finish.")
     if rows:
         cells = [[row["change"], f"{row['minutes_saved']:.1f} min", row["cost"]] for row in rows]
@@ -167,7 +168,7 @@ def verdict(checks: dict[str, Any], units: str) -> tuple[Literal["good", "doubt"
     if not closed:
         return "good", "Verified: the programs, read back and simulated, cut the part as asked."
     parts = "; ".join(f"{f['where'].partition(',')[0]}: {f['got'].partition(';')[0]}" for f in closed)
-    return "doubt", f"Verified in part: the programs cut as planned, but much of the drawing is not cut. {parts}."
+    return "doubt", f"Verified in part: the programs cut as planned, but not all that is drawn is cut. {parts}."
 
 
 def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:

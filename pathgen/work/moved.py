@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,6 +23,13 @@ LARGEST_ANGLE = 2.0
 
 LARGEST_SHIFT = 20.0
 """mm of shift; more is not work that moved a little."""
+
+MISTAKEN = 3.0
+"""Distance left over at a mark above which something was written down wrongly, mm: wood warps less (common practice).
+"""
+
+MOST_OPEN = 3
+"""Marks that always leave something to fit: with one of four left out, the others can still disagree."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -83,6 +91,21 @@ class Moved:
         return math.degrees(math.asin(rise[0])), math.degrees(math.asin(rise[1]))
 
     @property
+    def far(self) -> float:
+        """The largest shift along, across or up, mm."""
+        return float(np.abs(self.shift).max())
+
+    @property
+    def angle(self) -> float:
+        """The largest turn or tilt, degrees."""
+        return max(abs(self.turn_deg), *map(abs, self.tilt_deg))
+
+    @property
+    def small(self) -> bool:
+        """Whether work that moved a little can have moved so."""
+        return self.far <= LARGEST_SHIFT and self.angle <= LARGEST_ANGLE
+
+    @property
     def worst(self) -> float:
         """Length of the largest residual, mm."""
         return float(np.linalg.norm(self.residuals, axis=1).max(initial=0.0))
@@ -111,13 +134,11 @@ def fit_move(places: ArrayLike, found: ArrayLike, *, limit: float, where: str = 
     """
     p, q = (np.asarray(points, dtype=float).reshape(-1, 3) for points in (places, found))
     _check_marks(p, where)
-    centre, to = p.mean(axis=0), q.mean(axis=0)
-    u, _, vt = np.linalg.svd((p - centre).T @ (q - to))
-    upright = np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
-    rotation = (u @ upright @ vt).T
-    moved = Moved(rotation=rotation, shift=to - centre, centre=centre)
-    moved = Moved(rotation=rotation, shift=to - centre, centre=centre, residuals=q - moved.there(p))
-    _check_move(moved, limit, where)
+    moved = _least(p, q)
+    if moved.worst > MISTAKEN or not moved.small:
+        mistaken = _mistaken(p, q, limit)
+        _check_move(moved, limit, where, f"{mistaken}: correct it" if mistaken else "")
+    _check_move(moved, limit, where, "")
     return moved
 
 
@@ -144,11 +165,47 @@ def shift_errors(surface: Surface, edge: ArrayLike, shift: float = 0.1) -> dict[
     return errors
 
 
+def _least(p: Floats, q: Floats) -> Moved:
+    centre, to = p.mean(axis=0), q.mean(axis=0)
+    u, _, vt = np.linalg.svd((p - centre).T @ (q - to))
+    upright = np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
+    rotation = (u @ upright @ vt).T
+    moved = Moved(rotation=rotation, shift=to - centre, centre=centre)
+    return replace(moved, residuals=q - moved.there(p))
+
+
+def _mistaken(p: Floats, q: Floats, limit: float) -> str:
+    """What the marks were measured as, in words, if two were swapped or one mistyped; empty where neither fits."""
+    found, every = [], list(range(len(p)))
+    for a, b in combinations(every, 2):
+        swapped = every.copy()
+        swapped[a], swapped[b] = b, a
+        other = _least(p, q[swapped])
+        if other.worst <= limit and other.small:
+            found.append(f"marks {a + 1} and {b + 1} are likely swapped: the other way round all fit to "
+                         f"{other.worst:.2f} mm")
+    for k in every if len(p) > MOST_OPEN else ():
+        others = [i for i in every if i != k]
+        if _spread(p[others]) < LEAST_SPREAD:
+            continue
+        other = _least(p[others], q[others])
+        if other.worst <= limit and other.small:
+            off = float(np.linalg.norm(q[k] - other.there(p[k])))
+            found.append(f"a number of mark {k + 1} is likely mistyped: the others fit to {other.worst:.2f} mm without "
+                         f"it, and it lies {off:.2f} mm from where they put it")
+    return "; or ".join(found)
+
+
+def _spread(p: Floats) -> float:
+    """How far points lie off the line that fits them best, mm, root mean square."""
+    return float(np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1]) / math.sqrt(len(p))
+
+
 def _check_marks(p: Floats, where: str) -> None:
     if len(p) < 3:
         raise JobError(where, f"{len(p)} marks", allowed="3 or more",
                        remedy="measure more: four, one near each corner, show a twist too")
-    spread = np.linalg.svd(p - p.mean(axis=0), compute_uv=False)[1] / math.sqrt(len(p))
+    spread = _spread(p)
     if spread < LEAST_SPREAD:
         raise JobError(
             where, f"the marks lie within {spread:.2f} mm of one line (root mean square)",
@@ -156,18 +213,21 @@ def _check_marks(p: Floats, where: str) -> None:
         )
 
 
-def _check_move(moved: Moved, limit: float, where: str) -> None:
-    far, angle = float(np.abs(moved.shift).max()), max(abs(moved.turn_deg), *map(abs, moved.tilt_deg))
-    if far > LARGEST_SHIFT or angle > LARGEST_ANGLE:
+def _check_move(moved: Moved, limit: float, where: str, mistaken: str) -> None:
+    """`mistaken` is the remedy where the marks tell what was written down wrongly."""
+    if not moved.small:
         raise JobError(
-            where, f"the marks explain a shift of {far:.2f} mm with {angle:.2f} degrees of turn or tilt",
+            where, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of turn or tilt",
             allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees",
-            remedy="check the order of the marks, the signs and the zero",
+            remedy=mistaken or "check the order of the marks, the signs and the zero",
         )
     if moved.worst > limit:
         mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
+        written = "marks may be swapped, or a number mistyped: compare with what was measured, and " \
+            if moved.worst > MISTAKEN else ""
         raise JobError(
             where, f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it",
             allowed=f"[moved] limit {limit:g} mm",
-            remedy="measure again; if it stays, the work has warped and not moved: let it rest, or clamp it flat",
+            remedy=mistaken or f"{written}measure again; if it stays, the work has warped and not moved: let it rest, "
+                               "or clamp it flat",
         )

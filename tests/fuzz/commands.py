@@ -65,7 +65,7 @@ PLACES = (
     "to-folder", "to-picture", "to-set", "nowhere", "nowhere/x", "loop", "loop/x", "pipe", "pipe/x", "locked",
     "locked/x", "/dev/null", "/dev/full", "/dev/zero", "/dev/stdout", "/dev/null/x", "/proc/self/x", "/", ".", "..",
     "../beside", "../beside/x", "job.toml/x", "a/b/c/d", "folder/../set", "./", "~", "~/x", "-", "x" * 300, "x/" * 3000,
-    "y/" * 300, "x" * 200_000, "", " ", "a\nb", "a\x1b[31mb", "\u2028", "\u202ex", "\udcff", "-x", "--", "e\u0301",
+    "y/" * 300, "x" * 130_000, "", " ", "a\nb", "a\x1b[31mb", "\u2028", "\u202ex", "\udcff", "-x", "--", "e\u0301",
     "CON", "a b", "*.toml", "%s%n{0}", "\x7f", ".hidden", "job", "job.toml.toml", "set/report.json", "out", "new",
     "file:///x", "C:\\x",
 )
@@ -106,7 +106,7 @@ def _named(word: str) -> list[str]:
 
 
 def _words(chance: Random) -> list[str]:
-    """A command line, mostly with one to three things changed."""
+    """A command line with one to three things changed; no longer than a system takes one (2 MB, a word of 128 KB)."""
     words = list(chance.choice(COMMANDS))
     for _ in range(chance.choice((1, 1, 1, 2, 3))):
         at, draw = chance.randrange(min(1, len(words) - 1), len(words)), chance.random()
@@ -128,7 +128,7 @@ def _words(chance: Random) -> list[str]:
         elif draw < 0.97:
             chance.shuffle(words)
         else:
-            words[at : at + 1] = words[at : at + 1] * chance.choice((2, 9, 3000))
+            words[at : at + 1] = words[at : at + 1] * chance.choice((2, 9, 3000 if len(words[at]) < 600 else 9))
         words = words or [""]
     return words
 

@@ -81,7 +81,7 @@ def test_the_line_and_what_to_do(tmp_path, line):
 def test_written_twice(tmp_path):
     path = tmp_path / "job.toml"
     path.write_text("[board]\nfrets = 20\nfrets = 22\n")
-    with pytest.raises(JobError, match=r"job\.toml, line 3: not TOML: frets = 22: it is there already: write it once"):
+    with pytest.raises(JobError, match=r"job\.toml, line 3: .*frets = 22: line 2 has it already: write it once"):
         load_job(path)
 
 
@@ -101,6 +101,20 @@ def test_of_a_long_line_the_place_is_shown(tmp_path):
     path.write_text("inlay = [{ artwork = 'art.svg', colours = ['#112233', '#44556'], depth = 1.2, cutters = ['flat'], "
                     "place = { at = [310; 0] } }]\n")
     with pytest.raises(JobError, match=r"\.\.\..*at = \[310; 0\]"):
+        load_job(path)
+
+
+@pytest.mark.parametrize(("more", "words"), [
+    ("[[inlay]]", r"line 13 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
+    ("[slots]", r"line 10 has it as slots = { .. }: write these keys there, or take that line away"),
+    ("[ setup ]", "line 12 has it as setup = { .. }"), ("[board]", "line 14 has it already: put these keys under it"),
+    ("[[board]]", r"line 14 has it as \[board\]: write both the same way"),
+    ("length = 400", "line 22 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 27 has it"),
+])
+def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
+    path = tmp_path / "a.toml"
+    path.write_text(JOB.format(name="a") + more + "\n")
+    with pytest.raises(JobError, match=words):
         load_job(path)
 
 

@@ -77,3 +77,15 @@ def test_build_asks_where_to_write(capsys):
         main(["build", "job.toml"])
     assert ended.value.code == 2
     assert "required: --out" in capsys.readouterr().err
+
+
+def test_a_blank_of_one_row_has_a_picture(program, tmp_path):
+    thin = ["--cutter", "ball-end", "6 mm", "--blank", "70", "0.02", "8", "--picture", str(tmp_path / "left.png")]
+    assert main(["simulate", program, *thin, "--resolution", "1"]) == 0
+    assert (tmp_path / "left.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_of_thousands_of_words_the_ends_are_said(capsys):
+    with pytest.raises(SystemExit):
+        main(["keys", *["x" * 250] * 3000])
+    assert len(capsys.readouterr().err) < 3000

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from pathgen import JobError, compare, load_job
+from pathgen.app import choosing
 from pathgen.app.choosing import choice_lines, sized
 from pathgen.app.cli import main
 from pathgen.base.errors import CutterError
@@ -79,6 +80,23 @@ def test_the_command_tells_other_changes(tmp_path, capsys):
     said = capsys.readouterr().out
     assert re.search(r"\[surface\] leave = 0\.2 mm +-?[\d.]+ min", said)
     assert re.search(r'\[resurface\] area = "inlay" +-?[\d.]+ min', said)
+
+
+def test_the_head_tells_that_the_last_passes_are_meant(job):
+    lines = choice_lines(compare(job), "mm")
+    assert re.search(r"passes +ridges +last passes +their time +all", lines[0])
+    assert "lowest layer of one finishing alone" in "\n".join(lines)
+
+
+def test_a_change_that_costs_minutes_does_not_stand_among_those_that_save(job, monkeypatch):
+    rows = [{"change": name, "minutes_saved": saved, "cost": "x"} for name, saved in (("quick", 2.0), ("slow", -0.4))]
+    monkeypatch.setattr(choosing, "changes", lambda *_: rows)
+    monkeypatch.setattr(choosing, "saved_by_leave", lambda *_: -3.0)
+    said = "\n".join(choosing.change_lines(job))
+    assert "quick" in said
+    assert "slow takes 0.4 min longer: x." in said
+    assert not re.search(r"-\d", said)
+    assert "[surface] leave saves" not in said
 
 
 def test_the_command_prints_json(tmp_path, capsys):

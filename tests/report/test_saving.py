@@ -51,7 +51,7 @@ def test_compare_tells_the_minutes_of_the_other_entry_both_ways(slotted, tmp_pat
     pecked = small_board.job(tmp_path, extra=SLOTS.replace('"ramp"', '"peck"'))
     saved = next(row["minutes_saved"] for row in slotted.report["fewer_minutes"] if "entry" in row["change"])
     line = next(line for line in change_lines(pathgen.load_job(pecked)) if '[slots] entry = "ramp"' in line)
-    assert float(re.search(r"(-[\d.]+) min", line)[1]) == pytest.approx(-saved, abs=0.11)
+    assert float(re.search(r"takes ([\d.]+) min longer", line)[1]) == pytest.approx(saved, abs=0.11)
 
 
 def test_the_report_says_so_in_words(slotted):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -161,12 +162,13 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
         assert bool(found) == warned
         kind, words = verdict(report["checks"], "mm")
         assert (kind, f'class="verdict {kind}"' in page) == ("doubt" if warned else "good", True)
-        assert ("much of the drawing is not cut. inlay 1: " in words) == warned
+        assert ("not all that is drawn is cut. inlay 1: " in words) == warned
         if warned:
             # 48 mm2 of tail, less the segment that the cutter bulges into its mouth, and four corners
             segment = 1.5**2 * math.asin(0.4) - 0.6 * math.sqrt(1.5**2 - 0.6**2)
             closed = 48.0 - segment + 4 * (1 - math.pi / 4) * 1.5**2
             assert found[0]["severity"] == "warn"
+            assert re.search(r"mm2 of #2f6f4f, 1\d\.\d % of that colour, stays closed", words)
             assert float(found[0]["got"].split(" mm2")[0]) == pytest.approx(closed, abs=0.1)
             assert "1.20 mm wide" in found[0]["got"]
 
@@ -231,19 +233,21 @@ def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
     assert "Narrowest wood between the edges of inlay 1: 4 mm" in text
 
 
-@pytest.mark.parametrize(("alone", "share", "words"), [
-    (13.5, 0.9, "large saves 3.5 min and opens nothing more; changing to it takes about 2 min: it pays."),
-    (11.5, 0.9, "large saves 1.5 min and opens nothing more; changing to it takes about 2 min: leave it out"),
-    (9.75, 0.9, "large costs 0.2 min and opens nothing more; changing to it takes about 2 min: leave it out"),
-    (13.5, 0.7, "large opens 20.0 % that the others of the set cannot."),
+@pytest.mark.parametrize(("alone", "share", "large", "words", "best"), [
+    (13.5, 0.9, 0.4, "large saves 3.5 min and opens nothing more; changing to it takes about 2 min.", "the job's own"),
+    (11.5, 0.9, 0.4, "large saves 1.5 min and opens nothing more; changing to it takes about 2 min.", "small"),
+    (9.75, 0.9, 0.4, "large costs 0.2 min and opens nothing more; changing to it takes about 2 min.", "small"),
+    (13.5, 0.7, 0.4, "large opens 20.0 % that the others of the set cannot.", "the job's own"),
+    (11.5, 0.9, 0.9, "large saves 1.5 min and opens nothing more; changing to it takes about 2 min.", "large"),
 ])
-def test_what_each_cutter_saves_beside_a_change(alone: float, share: float, words: str) -> None:
-    sets = [(("large", "small"), 0.9, 10.0), (("small",), share, alone), (("large",), 0.4, 1.0)]
+def test_what_each_cutter_saves_beside_a_change(alone, share, large, words, best) -> None:
+    sets = [(("large", "small"), 0.9, 10.0), (("small",), share, alone), (("large",), large, 11.0)]
     found = Reach(cutters=(), narrowest_wall=None,
                   sets=tuple(SetReach(cutters=c, share=s, minutes=m) for c, s, m in sets))
-    lines = list(reach_lines("inlay 1", found, "mm", smallest="small"))[-2:]
-    assert lines[0].startswith(words)
-    assert lines[1] == "small opens 50.0 % that the others of the set cannot."
+    lines = list(reach_lines("inlay 1", found, "mm", smallest="small"))[-3:]
+    assert lines[0] == words
+    assert lines[1].startswith("small opens 50.0 % that" if large < share else "small saves 1.0 min and opens nothing")
+    assert f"open as much as the job's, {best} is the quickest" in lines[2]
 
 
 def test_each_set_without_one_cutter_is_tried(tmp_path: Path) -> None:

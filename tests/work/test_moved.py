@@ -66,6 +66,20 @@ def test_refused(places, found, words):
         fit_move(places, found, limit=0.1)
 
 
+def test_marks_that_were_swapped_or_mistyped_are_named():
+    found = _turned(MARKS, (0, 0, 0.1), (0.3, -0.2, 0.0))
+    mistyped = found + [[0, 0, 0], [0, 0, 0], [0, 9.0, 0], [0, 0, 0]]
+    for wrong, words in ((found[[0, 1, 3, 2]], "marks 3 and 4 are likely swapped: the other way round all fit to 0.00"),
+                         (mistyped, "of mark 3 is likely mistyped.*fit to 0.00 mm without it.*9.00 mm from where")):
+        with pytest.raises(JobError, match=words) as refused:
+            fit_move(MARKS, wrong, limit=0.1)
+        assert " or " not in refused.value.remedy
+        assert "warped" not in str(refused.value)
+    twice = mistyped + [[0, 0, 0], [7.0, 0, 0], [0, 0, 0], [0, 0, 0]]
+    with pytest.raises(JobError, match=r"may be swapped, or a number mistyped.*warped"):
+        fit_move(MARKS, twice, limit=0.1)
+
+
 def test_a_ball_touches_the_tilted_surface_where_it_touched_before():
     surface = Surface(thickness=6.5, radius_nut=254.0, radius_end=355.6, length=440.0)
     from pathgen.base.cutters import Cutter
