@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,9 @@ _EDGE_SLANT = 0.1
 
 LAYER_STRIDE = 3
 """Points of the bottom for each one of the layers above it: nine times its tolerance, which the next layer takes."""
+
+_LEAST_OVER = 0.1
+"""Waste higher than this over a line's end is let down into, mm: less hardly adds to a layer."""
 
 PECKS = 4
 """Pecks for each stepdown when a thin cutter goes straight down."""
@@ -45,7 +49,7 @@ def slotting(
     _check(slots, slots.deepest(surface), cutter)
     _refuse_pecks(slots, cutter)
     floors = slots.floors(surface)
-    runs, starts = [], []
+    runs, lines = [], []
     for index, line in enumerate(slots.lines):
         asides = _aside(line, slots, cutter)
         reach = _reach_on_line(asides, cutter)
@@ -56,13 +60,23 @@ def slotting(
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
         runs.append(_layered(tops, floor, _sunk_at_once(tops[0], cutter, entry), entry))
-        starts.append(tops[0] if entry == "ramp" else None)
+        lines.append((tops, entry))
     air: float | Floats = rapids.air_z
     if stands is not None:
-        wood = np.minimum(stands(np.array([run[0, :2] for run in runs])), rapids.air_z - APPROACH)
-        runs = [run if top is None else np.vstack([_let_down(top, high, cutter.ramp_slope), run])
-                for run, top, high in zip(runs, starts, wood, strict=True)]
-        air = wood + APPROACH
+        def high(line: Floats) -> float:
+            return min(float(stands(line[:1, :2])[0]), rapids.air_z - APPROACH)
+
+        opened: list[tuple[Floats, float]] = []
+        for run, (tops, entry) in zip(runs, lines, strict=True):
+            # every other end of the slot's lines first, where waste stands over it that the layers would meet
+            for line in (tops[0][::-1], *(end for top in tops[1:] for end in (top, top[::-1]))):
+                if high(line) - line[0, 2] > _LEAST_OVER:
+                    opened.append((_let_down(line, high(line), cutter), high(line)))
+            begin = _let_down(tops[0], high(tops[0]), cutter) if entry == "ramp" else \
+                _pecked_down(tops[0][0], high(tops[0]), cutter.stepdown)
+            opened.append((np.vstack([begin, run]), high(tops[0])))
+        runs = [run for run, _ in opened]
+        air = np.array([wood for _, wood in opened]) + APPROACH
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 
@@ -238,17 +252,30 @@ def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
     return np.asarray(was + share * (now - was))
 
 
-def _let_down(top: Floats, high: float, slope: float) -> Floats:
-    """From `high` over a line's first point down to the line along a ramp, and back to that point: what stands there
-    is higher than the line where no pass has been over it, beside the board."""
+def _let_down(top: Floats, high: float, cutter: Cutter) -> Floats:
+    """From `high` over a line's first point down to the line by ramps, and back to that point after each: what stands
+    there is higher than the line where no pass has been over it, beside the board."""
     over, along = high - float(top[0, 2]), along_in_plan(top)
     if over <= 0.0:
         return np.empty((0, 3))
-    end = min(over / slope, float(along[-1]))
+    layers = math.ceil(over / cutter.stepdown - 1e-9)
+    end = min(over / layers / cutter.ramp_slope, float(along[-1]))
     share = np.unique(np.concatenate([along[along < end], [end]]))
     line = np.column_stack([np.interp(share, along, top[:, k]) for k in range(3)])
-    down = line + np.outer(1.0 - share / end, [0.0, 0.0, over])
-    return np.vstack([down, line[-2:0:-1]])
+    pieces: list[Floats] = []
+    for left in over * np.arange(layers - 1, -1, -1) / layers:  # over the line, once a layer is done
+        sunk = left + over / layers * (1.0 - share / end)
+        pieces += [line + np.outer(sunk, [0.0, 0.0, 1.0]), line[-2::-1] + [0.0, 0.0, left]]
+    return np.concatenate(pieces)[:-1]
+
+
+def _pecked_down(point: Floats, high: float, stepdown: float) -> Floats:
+    """From `high` over a point down to it by pecks; nothing where no more than a peck stands there."""
+    count = math.ceil((high - float(point[2])) / stepdown - 1e-9)
+    if high - point[2] <= stepdown / PECKS:
+        return np.empty((0, 3))
+    levels = np.column_stack([np.tile(point[:2], (count + 1, 1)), np.linspace(high, point[2], count + 1)])
+    return np.concatenate([_pecks(was, now) for was, now in pairwise(levels)])
 
 
 def _pecks(was: Floats, now: Floats) -> Floats:
