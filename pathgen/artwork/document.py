@@ -164,7 +164,7 @@ def read_document(path: str | Path) -> Document:
     except ParseError as error:
         line, column = error.position
         raise ArtworkError(
-            f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({error})",
+            f"{path.name} line {line}, column {column + 1}", f"not well-formed XML ({str(error).partition(':')[0]})",
             remedy="save the drawing again as SVG",
         ) from None
     except DefusedXmlException:

@@ -77,6 +77,11 @@ def rounded_up(mm: float) -> float:
     return math.ceil(mm * 100.0 - 1e-6) / 100.0
 
 
+def left_words(mm: float) -> str:
+    """What a cut does to the wood under it: ``"leaves 0.60 mm"``, or ``"goes 0.79 mm through"`` where none is left."""
+    return f"leaves {max(mm, 0.0):.2f} mm" if mm > -0.005 else f"goes {-mm:.2f} mm through"
+
+
 def fine_length(mm: float, units: str = "mm") -> str:
     """A length to a hundredth of a millimetre, or to four places of an inch."""
     return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])

@@ -133,4 +133,4 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, fl
 
 def _setup(job: Job) -> Setup:
     """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
-    return Setup(z_zero=job.setup.z_zero, along=job.setup.along)  # type: ignore[arg-type]
+    return Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler)  # type: ignore[arg-type]

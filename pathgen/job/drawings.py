@@ -12,7 +12,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import place_words, rounded_down
+from pathgen.base.units import left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
@@ -197,8 +197,8 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
         raise JobError(
-            f"{inlay.name} depth", f"the pocket leaves {web[worst]:.2f} mm under it {place}" if web[worst] > 0 else
-            f"the pocket goes {-web[worst]:.2f} mm through the underside {place}",
+            f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
+            f"the pocket {left_words(web[worst])} the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {rounded_down(inlay.depth - board.min_web + web[worst]):.2f} mm or less",
         )

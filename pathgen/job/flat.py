@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
@@ -287,7 +287,8 @@ def _hole(job: Job, table: HoleTable, where: str) -> None:
 def _web(plate: PlateTable, depth: float, where: str) -> None:
     left = plate.thickness - depth
     if left < plate.min_web - 1e-9:
-        raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it",
+        raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {plate.thickness:g} mm under it" if left >= 0
+                       else f"{depth:g} mm {left_words(left)} {plate.thickness:g} mm",
                        allowed=f"min_web {plate.min_web:g} mm or more",
                        remedy=f"make it {rounded_down(max(plate.thickness - plate.min_web, 0.0)):.2f} mm or less")
 

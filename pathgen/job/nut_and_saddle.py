@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
-from pathgen.base.units import format_length, rounded_up
+from pathgen.base.units import format_length, left_words, rounded_up
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, nut_of
@@ -93,7 +93,7 @@ def _clamping(
     top = (line.curve[:, ::-1] + [height, 0.0]) * turned
     lowest = float(top[:, 0].min())
     if lowest < _LEAST_HEIGHT:
-        raise JobError(f"{key} height", f"{height:g} mm leaves {lowest:.2f} mm at the ends",
+        raise JobError(f"{key} height", f"{height:g} mm, and the curve {left_words(lowest)} at the ends",
                        allowed=f"{rounded_up(height - lowest + _LEAST_HEIGHT):.2f} mm or more", remedy="make it higher")
     radius = "flat" if math.isinf(line.radius) else \
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
@@ -108,7 +108,8 @@ def _clamping(
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
-        board=blank(kind, top, thickness=table.thickness), setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along),  # type: ignore[arg-type]
+        board=blank(kind, top, thickness=table.thickness),
+        setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
         stock=Stock(length=height + 2 * around, width=float(np.ptp(top[:, 1])) + 2 * around,
                     thickness=table.thickness, margin_nut=around),
         machine=job.machine,

@@ -55,6 +55,6 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
             yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
-                units=job.units, board=sheet_of(stock), stock=stock, setup=Setup(),  # type: ignore[arg-type]
-                machine=job.machine, steps=(step,),
+                units=job.units, board=sheet_of(stock), stock=stock,  # type: ignore[arg-type]
+                setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,),
             ))

@@ -12,7 +12,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import MM_PER, format_length, place_words, rounded_down, rounded_up
+from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
 from pathgen.job.back import check_channel
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
@@ -455,7 +455,7 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
         raise JobError(
-            where, f"{cut.depth:g} mm leaves {least:.2f} mm under {f'fret {fret}' if fret else 'the nut'} at the edge",
+            where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge",
             allowed=f"min_web {board.min_web:g} mm or more",
             remedy=f"make depth {rounded_down(cut.depth - board.min_web + least):.2f} mm or less",
         )

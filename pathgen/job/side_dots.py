@@ -65,8 +65,8 @@ def side_dot_clamping(job: Job) -> Clamping:
     drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side)
     return Clamping(
         title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,  # type: ignore[arg-type]
-        board=edge_of(stock), stock=stock, setup=Setup(z_zero="stock-top"), machine=job.machine,
-        steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
+        board=edge_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
+        machine=job.machine, steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
     )
 
 

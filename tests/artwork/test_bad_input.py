@@ -56,6 +56,7 @@ HOSTILE = {
     "endless page": (f'{OPEN} width="1e400" height="5"/>', "too large"),
     "flat viewBox": (f'{OPEN} width="5" height="5" viewBox="0 0 0 5"/>', "viewBox of 0 x 5"),
     "not XML": ("so it goes", "not well-formed"),
+    "one mark left open": ("<svg>\n<g>\n</svg>", r"line 3, column \d: not well-formed XML \(mismatched tag\)"),
     "empty": ("", "not well-formed"),
     "not SVG": ("<?xml version='1.0'?><html/>", "outermost element is 'html'"),
     "no name space": ("<?xml version='1.0'?><svg/>", "xmlns"),

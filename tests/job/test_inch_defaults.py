@@ -1,11 +1,13 @@
 """Defaults of a job in inches are sizes that are set there; in millimetres they are what they were."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 import pathgen
 from pathgen.job.describe import key_rows
+from pathgen.job.kinds import KINDS
 from tests import small_board
 
 INCHES = Path(__file__).parents[2] / "examples" / "boards" / "inches.toml"
@@ -17,6 +19,22 @@ def test_each_unit_has_its_own(tmp_path: Path) -> None:
     assert (mm.setup.feeler, mm.machine.clearance, mm.stock.thickness) == (0.1, 10.0, 8.0)
     assert mm.resurface is not None  # brought in by the fill, with its defaults
     assert mm.resurface.blend == 5.0
+
+
+@pytest.mark.parametrize("name", ["dots-and-fall-away", "let-in-leaf"])
+def test_what_is_made_beside_the_board_is_checked_with_the_same_feeler(tmp_path: Path, name: str) -> None:
+    for path in INCHES.parent.glob("*.svg"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    text = (INCHES.parent / f"{name}.toml").read_text()
+    (tmp_path / "job.toml").write_text(text.replace("[setup]", "[setup]\nfeeler = 0.25") if "[setup]" in text
+                                       else f"{text}\n[setup]\nfeeler = 0.25\n")
+    job = pathgen.load_job(tmp_path / "job.toml")
+    made = set()
+    for kind in KINDS[:-1]:
+        with suppress(pathgen.PathgenError):  # of a kind that the job has nothing of
+            made.add(kind.command)
+            assert {one.setup.feeler for one in kind.clampings(job, None)} == {0.25}, kind.command
+    assert len(made) == 6
 
 
 def test_what_a_fill_brings_in_has_them_too(tmp_path: Path) -> None:

@@ -166,6 +166,7 @@ BAD = {
     "a cutter wider than the slot": ("depth = 2.6", "depth = 2.6\nwidth = 0.5", "0.5 mm or less"),
     "a flute too short": ("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0", "2 mm or less"),
     "too little wood under the slots": ("depth = 2.6", "depth = 5.0", "min_web 1 mm or more"),
+    "slots through the underside": ("thickness = 6.5", "thickness = 3.0", "2.6 mm goes 0.92 mm through under fret 20"),
     "a blank thinner than the board": ("thickness = 8.0", "thickness = 6.0", "6.5 mm or more"),
     "a blank too short": ("length = 480.0", "length = 430.0", "past the end"),
     "a blank too narrow": ("width = 72.0", "width = 56.0", "out on the bass side"),

@@ -100,7 +100,7 @@ def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
     ([("height = 9.0\n", "")], r"height.*missing, and not known without \[nut\]"),
     ([("height = 11.0\n", "")], r"\[saddle_blank\] height"),
     (with_slot(("height = 9.0", "height = 4.0")), r"4 mm, and its slots' bottoms lie 4\.\d\d mm over"),
-    ([("height = 11.0", "height = 3.0")], r"3 mm leaves 1\.79 mm at the ends.*3\.22 mm or more"),
+    ([("height = 11.0", "height = 3.0")], r"3 mm, and the curve leaves 1\.79 mm at the ends.*3\.22 mm or more"),
     ([("end = 355.6", "end = 98.0"), ("depth = 2.0", "depth = 1.0")],
      r"reaches 31\.06 mm to each side, over a radius of 31\.\d\d mm"),
 ])

@@ -10,7 +10,7 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
-from pathgen.base.units import rounded_up
+from pathgen.base.units import left_words, rounded_up
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.tool import Tool
 from pathgen.work.part import Names
@@ -45,7 +45,7 @@ def _hollow(board: Fingerboard, start: float, end: float, width: float, thicknes
     drop = surface.thickness - float(np.min(surface.height(along, width / 2)))
     lowest = thickness - drop
     if lowest < least:
-        raise JobError("[block] thickness", f"{thickness:g} mm leaves {lowest:.2f} mm under the hollow",
+        raise JobError("[block] thickness", f"{thickness:g} mm, and the hollow {left_words(lowest)}",
                        allowed=f"{rounded_up(drop + least):.2f} mm or more", remedy="take a thicker blank")
     dip, fall = (surface.relief, surface.fall_away) if isinstance(surface, Lowered) else (None, None)
     return Hollow(thickness=lowest, radius_nut=radius_start, radius_end=radius_end, length=end - start,
