@@ -82,6 +82,11 @@ class PageServer:
         with self._lock:
             self._placing, self._bad, self._words, self._number = picture, False, "Building ..", self._number + 1
 
+    def look_again(self) -> None:
+        """Forget where everything lay: the job has changed, and it is not known yet what it says now."""
+        with self._lock:
+            self._placing = None
+
     def show_build(self, page: str) -> None:
         """Show a page that was built."""
         with self._lock:

@@ -107,6 +107,7 @@ class _Watch:
 
     def _build_all(self, tell: Callable[[str], None]) -> None:
         start = time.monotonic()
+        self._page.look_again()
         with as_it_stands(self._job) as (job, mistakes):
             self._page.show_placing(placing(placing_of(job, mistakes)))
         with remembering(self._memory):

@@ -339,8 +339,9 @@ def _sinking_gently(stations: Floats, z: Floats, slope: float, around: float) ->
             knots = stations[(stations > a) & (stations < far)]
             down = np.append(knots, far)
             back = knots[knots > b][::-1]
+            end_of_tab = np.concatenate([[b], knots[knots < b][::-1], [a], knots[knots < b], [b]])
             pieces += [np.column_stack([down, high - slope * (down - a)]), np.column_stack([back, 0 * back + low]),
-                       np.array([[b, low], [a, high], [b, low]])]
+                       np.column_stack([end_of_tab, np.interp(end_of_tab, [a, b], [high, low])])]
         done = foot + 1
     pieces.append(np.column_stack([stations[done:], z[done:]]))
     way = np.concatenate(pieces)

@@ -14,6 +14,7 @@ import urllib.error
 import urllib.request
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -69,6 +70,10 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         shown = page.wait("Not built:")
         assert "resin2" in shown
         assert "<h1>job</h1>" in shown, "what was built last is kept"
+        job.write_text(text.replace("at = [45.0, 0.0]", "at = [5.0, 18.0]"))  # it can be shown, and not built
+        assert "Where all lies" in page.wait("of the drawing lies off the board")
+        job.write_text(text + "\n[resin3]\n")
+        assert "Where all lies" not in page.wait("resin3"), "that was of another job"
         fresh = tmp_path / "fresh"
         fresh.write_text('title = "Second"\n' + text)
         fresh.replace(job)  # as editors save
@@ -90,7 +95,7 @@ def test_follows_edits_and_mistakes_and_ends(tmp_path):
         assert page.process.wait(10) == 0
         said = page.process.stdout.read()
         assert "ended; what was built last is in" in said
-        assert said.count("not built:") == 3
+        assert said.count("not built:") == 5
     written = (tmp_path / "out" / "setup.html").read_text()
     assert "<h1>Fourth</h1>" in written
     assert "script" not in written
@@ -100,7 +105,7 @@ def test_a_file_that_is_being_saved_is_no_mistake(tmp_path, monkeypatch, capsys)
     job = small_board.job(tmp_path)
     text = job.read_text()
     job.write_text("")
-    watch = watching._Watch(job, tmp_path / "out", page=None, resolution=0.2)
+    watch = watching._Watch(job, tmp_path / "out", page=SimpleNamespace(look_again=list), resolution=0.2)
     monkeypatch.setattr(watching.time, "sleep", lambda seconds: job.write_text(text))
     assert watch._build(watch._stamp()) is None
     assert "not built" not in capsys.readouterr().out

@@ -103,6 +103,17 @@ def test_tabs_stand_evenly_on_both_long_edges():
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
 
 
+@pytest.mark.parametrize("finish", [0.0, 0.1])
+def test_the_ways_up_and_down_a_tab_beside_a_corner_go_round_it(finish):
+    """Climb cutting round a short board: the cutter comes off the tab past the corner, and never into the board."""
+    board = shapely.Polygon([(0, -20.95), (34.53, -23.2), (34.53, 23.2), (0, 20.95)])
+    for x in np.arange(5.0, 30.0, 0.5):
+        at = np.array([[x, side * (20.95 + 2.25 * x / 34.53)] for side in (-1.0, 1.0)])
+        path = outlining(board, cutter=CUTTER, top=8.0, bottom=-0.2, tabs=Tabs(at, 1.9, 6.0), finish=finish,
+                         rapids=Rapids(15.0, 9.0))
+        assert shapely.distance(shapely.LineString(path.points[:, :2]), board) > CUTTER.radius - 2e-3
+
+
 @pytest.mark.parametrize("up", [-70.0, 19.0, 21.0, 55.0])
 def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
     """As of a plate drawn on a page whose corner lies on it."""
