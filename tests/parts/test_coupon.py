@@ -207,7 +207,7 @@ def test_a_job_that_has_less_tries_less(tmp_path, without, kinds):
 @pytest.mark.parametrize(("extra", "words"), [
     ('[coupon]\ncutters = ["flat 9"]\n', r'\[coupon\] cutters: no \[\[cutter\]\] is called "flat 9".*mean "flat"'),
     ('[coupon]\ncutters = ["ball"]\n', r'\[coupon\] cutters: "ball" is a ball-end cutter.*flat-end cutters'),
-    ("[coupon]\nthickness = 3.5\n", r"\[coupon\] thickness: of scrap 3\.5 mm thick .* leaves 0\.20 mm.*4\.30 mm or more"),
+    ("[coupon]\nthickness = 3.5\n", r"\[coupon\] thickness: of scrap 3\.5 mm .* leaves 0\.20 mm.*4\.30 mm or more"),
 ])
 def test_cutters_that_the_job_lacks_and_scrap_too_thin_are_refused(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
