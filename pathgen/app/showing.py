@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
 from pathgen.base.markup import Element, as_svg
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import fine_length, format_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
@@ -19,6 +19,7 @@ from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
+from pathgen.work.thin_wood import THIN, thin_wood
 
 PICTURE_OF = "pathgen show"
 """What a picture of ours is known by, so that the next may take its place."""
@@ -63,6 +64,9 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
             yield finding_line("warn", f"[setup] keep_out {number}",
                                f"lies over what is cut, {_extent(under, job.units)}", "beside it",
                                "move it off; the build says how far the cutter needs", units=job.units)
+    for thin in thin_wood(clamping):
+        yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}: "
+                           "the red ring in the picture", fine_length(THIN), "draw them further apart", units=job.units)
     for doubt in doubts_of(job, clamping):
         yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
                            units=job.units)

@@ -57,6 +57,8 @@ def before_start(
     `zero` is where to try the zero of a cutter just fitted.
     """
     lines = []
+    if clamping.moved is not None and clamping.moved_at(step) is None:
+        lines.append("This program was run before the work moved: do not run it again.")
     if step.number == 1:
         lines += [*clamping.board.names.laid, *turning(clamping), *_laid(clamping, step)]
     if clamping.moved_at(step) is not None:

@@ -21,9 +21,9 @@ def moved_lines(moved: dict[str, Any] | None, units: str) -> list[str]:
         format_length(sum(v * v for v in row) ** 0.5, units) for row in moved["residuals"]
     )
     words = [
-        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, turned by "
-        f"{moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along and "
-        f"{moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
+        f"From program {moved['first_program']} on the work is taken to lie {shift} from where it was, at the middle "
+        f"of the marks, turned by {moved['turn']:z.3f} degrees and tilted by {moved['tilt_along']:z.3f} degrees along "
+        f"and {moved['tilt_across']:z.3f} across. Left over at the marks: {left}.",
     ]
     said = error_words(moved["errors"], units) if moved["errors"] else ""
     return words + [f"{capital(line)}." for line in [said] if line]

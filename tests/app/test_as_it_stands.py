@@ -61,3 +61,12 @@ def test_a_clamp_over_the_board_is_shown_and_said(tmp_path, monkeypatch, capsys)
     assert status == 0
     (line,) = [line for line in out.splitlines() if "lies over what is cut" in line]
     assert line.startswith("warning: [setup] keep_out 1: lies over what is cut, 50 mm to 60 mm along, -")
+
+
+def test_thin_wood_that_the_picture_rings_is_said(tmp_path, monkeypatch, capsys):
+    near = small_board.ART.replace('x="24"', 'x="20.2"')  # 0.2 mm beside the disc, which ends at 20
+    monkeypatch.chdir(tmp_path)
+    assert main(["show", str(small_board.job(tmp_path, art=near))]) == 0
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if "the red ring" in line]
+    assert line.startswith("warning: ")
+    assert "0.2 mm of wood between " in line
