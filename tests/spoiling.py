@@ -108,9 +108,15 @@ class Case:
         """Index of the machine axis across the board."""
         return 1 if self.clamping.setup.along == "x" else 0
 
+    @staticmethod
+    def slots(moves: Moves) -> list[np.ndarray]:
+        """Feed moves of each slot, without those that only let the cutter down beside the board."""
+        low = moves.points[moves.cuts, 2].min() + 1.0
+        return [run for run in moves.runs() if moves.points[run, 2].min() < low]
+
     def slot(self, moves: Moves) -> np.ndarray:
         """Feed moves of one slot, chosen by chance."""
-        runs = moves.runs()
+        runs = self.slots(moves)
         return runs[int(self.rng.integers(len(runs)))]
 
 
@@ -488,7 +494,9 @@ def one_plunge_made_a_rapid(case: Case) -> None:
 @spoiling
 def a_retract_left_out(case: Case) -> None:
     moves = case.moves(SLOTS)
-    up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0) & np.roll(moves.hops, -1))
+    low = moves.points[moves.cuts, 2].min() + 1.0
+    up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0) & np.roll(moves.hops, -1)
+                        & (np.roll(moves.points[:, 2], 1) < low))
     which = np.ones(len(moves.kind), bool)
     which[up[len(up) // 2]] = False
     case.put(SLOTS, moves.keep(which))

@@ -191,7 +191,7 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     words = ("If the work has moved: spindle off, a pointed cutter or a wiggler over the middle of each mark by a "
              "loupe; read X and Y off the display. For Z set Z 0 for that cutter on the bed, as for any other, then "
              "lower the tip to the blank's top beside the mark until a feeler (a strip of known thickness) just drags, "
-             "and take its thickness off what Z shows. X 0 and Y 0 stay as they were. To a few hundredths of a "
+             "and take its thickness off what Z shows. The zero of X and Y stays as it was. To a few hundredths of a "
              "millimetre: measure each mark twice, and again where the two differ by more. Write what you read into "
              "the job in place of these, and build again:")
     blocks = [

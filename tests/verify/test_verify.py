@@ -139,7 +139,7 @@ def test_coolant_is_warned_of_by_its_line(built, texts):
 
 def test_findings_name_the_program_the_line_and_the_size(built):
     def deeper(moves, case):
-        run = moves.runs()[3]
+        run = case.slots(moves)[3]
         moves.points[run, 2] -= 0.05
 
     found = _codes(built, SLOTS, deeper)["slot-too-deep"]
@@ -277,7 +277,7 @@ def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_name
     x0, y0, x1, y1 = built.plan.clamping.board.outline.bounds
     corners = built.plan.clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))
     to_and_fro = "".join(f"\nG1 X{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
-    busy = {**texts, first.file_name: head + to_and_fro * 120 + "\nG0 Z" + tail}
+    busy = {**texts, first.file_name: head + to_and_fro * 200 + "\nG0 Z" + tail}
     worked = verify(built.plan.clamping, busy, resolution=COARSE).simulation.worked
     assert worked[first.order] > 1.5 * max(work for order, work in worked.items() if order != first.order)
     monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
