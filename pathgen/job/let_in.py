@@ -21,6 +21,9 @@ from pathgen.work.features import Inlay
 THROUGH = 0.1
 """How far the cut round a piece goes below its stock, mm."""
 
+_TIGHT = 0.25
+"""Share of its gap that a piece may lack in places: it goes in all the same."""
+
 
 def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
     """Pocket and pieces for each colour that an inlay was drawn with; none where the job has no ``piece`` for it.
@@ -56,7 +59,7 @@ def check_fit(job: Job, clamping: Clamping, index: int, made: LetIns, cuts: Sequ
     """
     where = f"inlay {index + 1} piece"
     for colour, one in made:
-        wrong = misfits(one.piece, cuts[-1].opened, one.gap)
+        wrong = misfits(one.piece, cuts[-1].opened, one.gap, tolerance=max(_TIGHT * one.gap, 0.005))
         if len(wrong):
             worst = wrong[int(np.argmax(shapely.area(wrong)))]
             x, y = shapely.get_coordinates(worst.representative_point())[0]

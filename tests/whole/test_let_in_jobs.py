@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -189,6 +190,15 @@ def test_a_misfit_is_refused_with_its_place(job) -> None:
     place = r"in 1 place, the largest.*2[01]\d\.\d+ mm along, -?\d+\.?\d* mm across: 0\.\d+ by 0\.\d+ mm"
     with pytest.raises(JobError, match=place):
         check_fit(job, made.clamping, 0, ((colour, wide),), cuts)
+
+
+def test_a_piece_that_lacks_a_little_of_its_gap_goes_in(job) -> None:
+    made = planned_of(job)
+    ((colour, one),), cuts = made.asked.let_ins[0], made.pockets[0]
+    for share, fits in ((0.2, True), (0.3, False)):
+        tighter = replace(one, piece=one.piece.buffer(share * one.gap))
+        with nullcontext() if fits else pytest.raises(JobError, match="does not go into its pocket"):
+            check_fit(job, made.clamping, 0, ((colour, tighter),), cuts)
 
 
 @pytest.mark.parametrize("changes", [
