@@ -74,7 +74,7 @@ def slotting(
                     opened.append((_let_down(line, high(line), cutter), high(line)))
             begin = _let_down(tops[0], high(tops[0]), cutter) if entry == "ramp" else \
                 _pecked_down(tops[0][0], high(tops[0]), cutter.stepdown)
-            opened.append((np.vstack([begin, run]), high(tops[0])))
+            opened.append((np.vstack([begin[:-1], run]), high(tops[0])))
         runs = [run for run, _ in opened]
         air = np.array([wood for _, wood in opened]) + APPROACH
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
@@ -266,7 +266,7 @@ def _let_down(top: Floats, high: float, cutter: Cutter) -> Floats:
     for left in over * np.arange(layers - 1, -1, -1) / layers:  # over the line, once a layer is done
         sunk = left + over / layers * (1.0 - share / end)
         pieces += [line + np.outer(sunk, [0.0, 0.0, 1.0]), line[-2::-1] + [0.0, 0.0, left]]
-    return np.concatenate(pieces)[:-1]
+    return np.concatenate(pieces)
 
 
 def _pecked_down(point: Floats, high: float, stepdown: float) -> Floats:

@@ -64,7 +64,9 @@ def test_a_ramp_begins_on_top_of_what_stands_there(high):
     """Nothing under `high` is met from straight above; the ramp down is as steep as the cutter's own at most."""
     path = slotting(one_slot(entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
                     stands=lambda places: np.full(len(places), high))
-    points = path.points[np.flatnonzero(path.kinds == Move.RAPID)[1] :]
+    down = np.flatnonzero((path.kinds[:-1] == Move.RAPID) & (path.kinds[1:] != Move.RAPID))
+    assert len(down) == 1 + (high > 6.1)  # the far end first, where something stands over it
+    points = path.points[down[-1] :]
     assert points[0, 2] == pytest.approx(min(high + 0.3, 7.0))
     step = np.diff(points, axis=0)
     flat = np.hypot(step[:, 0], step[:, 1])
