@@ -56,7 +56,7 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
     """The load of one program from what its moves take, on a grid of that spacing (mm); None where it is too coarse."""
     run = motion.end - motion.start
     with np.errstate(invalid="ignore"):
-        moves = np.flatnonzero(motion.cutting & (np.hypot(run[:, 0], run[:, 1]) > 1e-6))
+        moves = np.flatnonzero(motion.cutting & (motion.feed > 0) & (np.hypot(run[:, 0], run[:, 1]) > 1e-6))
     if cutter.diameter < FEWEST_ACROSS * spacing or not len(moves):
         return None
     stretches = Stretches(bites.travel[moves], np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)

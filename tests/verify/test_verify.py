@@ -209,6 +209,13 @@ def test_nothing_in_a_text_makes_verification_fail(built, texts, seed, kind):
     assert np.isfinite(checked.seconds)
 
 
+def test_a_move_before_any_feed_is_a_finding_and_no_fault(built, texts):
+    name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == POCKET)
+    first = next(line for line in texts[name].splitlines() if line.startswith("G1"))
+    edited = {**texts, name: texts[name].replace(first, f"G1 X3\n{first}", 1)}
+    assert "no-feed" in {f.code for f in verify(built.plan.clamping, edited, resolution=COARSE).findings}
+
+
 def test_missing_and_unexpected_programs(built, texts):
     name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SURFACE_ROUGH)
     changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
