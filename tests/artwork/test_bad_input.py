@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import gzip
 import time
+from contextlib import nullcontext
 
+import numpy as np
 import pytest
+import shapely
 
 from pathgen.artwork import read_artwork
+from pathgen.artwork.areas import _check_edges
 from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import OPEN, Read, drawing
 
@@ -130,6 +134,23 @@ def test_is_refused_soon(read: Read, name: str) -> None:
 def test_no_such_file(tmp_path) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(ArtworkError, match=r"missing\.svg: cannot be read"):
         read_artwork(tmp_path / "missing.svg")
+
+
+@pytest.mark.parametrize(("skip", "refused"), [(167, False), (168, True)])
+def test_crossings_of_a_few_hundred_edges_are_counted(skip: int, refused: bool) -> None:
+    """The star of n points, each joined to the k-th after it, crosses itself n (k - 1) times (plane geometry)."""
+    turn = 2 * np.pi * skip * np.arange(601) / 601
+    ring = shapely.linearrings(np.stack([np.cos(turn), np.sin(turn)], axis=1))
+    with pytest.raises(ArtworkError, match="crosses itself about 1e") if refused else nullcontext():
+        _check_edges(np.array([ring]), "star")
+
+
+def test_edges_whose_lines_cross_but_not_they_are_no_crossings() -> None:
+    """A snake of level bars, and beside it one of upright bars as high as the first."""
+    i = np.arange(700)
+    level = np.stack([1.0 - (i + 1) // 2 % 2, i // 2 / 350], axis=1)
+    upright = np.stack([2 + i // 2 / 350, 1.0 - (i + 1) // 2 % 2], axis=1)
+    _check_edges(np.array([shapely.linearrings(np.concatenate([level, upright]))]), "two snakes")
 
 
 def test_errors_name_the_line_and_the_element(read: Read) -> None:
