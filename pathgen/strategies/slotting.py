@@ -63,20 +63,21 @@ def slotting(
         lines.append((tops, entry))
     air: float | Floats = rapids.air_z
     if stands is not None:
-        def high(line: Floats) -> float:
-            return min(float(stands(line[:1, :2])[0]), rapids.air_z - APPROACH)
-
+        # every slot's ways in, the one that its layers take first, and what stands over where each begins
+        ways = [[tops[0], tops[0][::-1], *(way for top in tops[1:] for way in (top, top[::-1]))] for tops, _ in lines]
+        wood = np.minimum(stands(np.array([way[0, :2] for of in ways for way in of])), rapids.air_z - APPROACH)
+        over = iter(wood.tolist())
         opened: list[tuple[Floats, float]] = []
-        for run, (tops, entry) in zip(runs, lines, strict=True):
-            # every other end of the slot's lines first, where waste stands over it that the layers would meet
-            for line in (tops[0][::-1], *(end for top in tops[1:] for end in (top, top[::-1]))):
-                if high(line) - line[0, 2] > _LEAST_OVER:
-                    opened.append((_let_down(line, high(line), cutter), high(line)))
-            begin = _let_down(tops[0], high(tops[0]), cutter) if entry == "ramp" else \
-                _pecked_down(tops[0][0], high(tops[0]), cutter.stepdown)
-            opened.append((np.vstack([begin[:-1], run]), high(tops[0])))
+        for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
+            first, *others = zip(of, over, strict=False)
+            for way, high in others:
+                if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
+                    opened.append((_let_down(way, high, cutter), high))
+            way, high = first
+            begin = _let_down(way, high, cutter) if entry == "ramp" else _pecked_down(way[0], high, cutter.stepdown)
+            opened.append((np.vstack([begin[:-1], run]), high))
         runs = [run for run, _ in opened]
-        air = np.array([wood for _, wood in opened]) + APPROACH
+        air = np.array([high for _, high in opened]) + APPROACH
     path = Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
     return path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge).quick_in_own_holes()
 

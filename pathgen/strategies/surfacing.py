@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -67,13 +68,23 @@ class Passes:
     stepover: float
     scallop: float
 
+    @cached_property
+    def rim(self) -> Floats:
+        """(2 p, 2) the ends of all passes, all the way round."""
+        x, y = self.run[:, :2].T
+        of = np.searchsorted(self.y, y).clip(0, len(self.y) - 1)
+        on = self.y[of] == y  # links are between passes
+        low, high = np.full(len(self.y), np.inf), np.full(len(self.y), -np.inf)
+        np.minimum.at(low, of[on], x[on])
+        np.maximum.at(high, of[on], x[on])
+        return np.concatenate([np.column_stack([low, self.y]), np.column_stack([high, self.y])[::-1]])
+
     def stands(self, places: Floats, surface: Surface, cutter: Cutter, *, reach: float) -> Floats:
         """(n,) the most that may stand within `reach` mm of (n, 2) places once `cutter` has gone these passes.
 
         Over the passes the surface and their ridges; beside them what the cutter's flank leaves; infinite further out.
         """
-        low, high = (np.array([(end(self.run[self.run[:, 1] == y, 0]), y) for y in self.y]) for end in (np.min, np.max))
-        rim = np.concatenate([low, high[::-1]])
+        rim = self.rim
         over = shapely.Polygon(rim) if len(rim) > 2 else shapely.LineString(rim)
         ways = shapely.shortest_line(over, shapely.points(places))
         nearest = shapely.get_coordinates(ways).reshape(-1, 2, 2)[:, 0]
@@ -226,12 +237,7 @@ def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> fl
     x0, _, x1, _ = outline.bounds
     edges = np.linspace(x0, x1, strips + 1)
     middle = (edges[1:] + edges[:-1]) / 2
-    far = max(abs(outline.bounds[1]), abs(outline.bounds[3])) + 1.0
-    across = overlay.intersection(
-        shapely.linestrings(np.stack([np.stack([middle, np.full_like(middle, -far)], 1),
-                                      np.stack([middle, np.full_like(middle, far)], 1)], 1)), outline
-    )
-    bounds = shapely.bounds(across)
+    bounds = shapely.bounds(_across(outline, middle))
     if surface.is_flat:
         return float(outline.area)
     radius = surface.radius(middle)
@@ -265,9 +271,19 @@ def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r
 
 def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
     """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
-    x, y = np.broadcast_arrays(xs[:, None], y)
-    inside: NDArray[np.bool_] = shapely.intersects_xy(region, x, y) | shapely.intersects_xy(region, x, -y)
+    parts, of = shapely.get_parts(_across(region, xs), return_index=True)
+    _, low, _, high = shapely.bounds(parts).T[:, :, None]
+    inside = np.zeros((len(xs), len(y)), bool)
+    np.logical_or.at(inside, of, ((y >= low) & (y <= high)) | ((-y >= low) & (-y <= high)))
     return inside
+
+
+def _across(region: Polygon, xs: Floats) -> NDArray[np.object_]:
+    """(n,) the lines across a region, at each x."""
+    _, low, _, high = region.bounds
+    ends = np.stack([np.column_stack([xs, np.full_like(xs, y)]) for y in (low - 1.0, high + 1.0)], axis=1)
+    lines: NDArray[np.object_] = overlay.intersection(shapely.linestrings(ends), region)
+    return lines
 
 
 def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
@@ -299,10 +315,7 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
 
 def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
     """(n, 3) tips all the way round, through the ends of all passes."""
-    lines = [passes.run[passes.run[:, 1] == y, 0] for y in passes.y]
-    low = np.array([(x.min(), y) for x, y in zip(lines, passes.y, strict=True)])
-    high = np.array([(x.max(), y) for x, y in zip(lines, passes.y, strict=True)])
-    plan = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(np.concatenate([low, high[::-1]])), 5.0))
+    plan = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(passes.rim), 5.0))
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 
