@@ -12,6 +12,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cut_again import LINK, _link
+from pathgen.strategies.easing import Standing, _lowered_at
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
@@ -137,3 +138,11 @@ def test_the_way_between_two_passes_follows_the_surface_and_stays_above_it():
     assert above[: len(way) // 2] == pytest.approx(0.2)
     assert above.min() >= -1e-12
     assert above[-1] == 0.0
+
+
+def test_what_sinks_takes_its_own_before_the_next_station_does():
+    """Its front lies under the first: of 3 mm the first takes 2 there, and 2 ahead; the second what is left."""
+    standing = Standing(0.0, 0.0, 1.0, np.full((3, 3), 3.0, np.float32))
+    front, under = (np.array([1 + 0j]), np.zeros(1)), (np.array([0j]), np.zeros(1))
+    tips = np.array([[1.5, 1.5, 1.0], [0.5, 1.5, 0.0]])
+    assert _lowered_at(standing, front, tips, np.zeros(2), np.array([True, False]), under).tolist() == [4.0, 1.0]
