@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Opens setup sheets in headless Chromium, at 1280 and 360 px and on A4: console empty, nothing wider than the window.
+"""Opens setup sheets in headless Chromium, at 1280, 500 and 360 px and on paper: console empty, all fits and is said.
 
     python3 tests/browser/look.py out/setup.html [more.html ..] [--screenshots FOLDER]
 
@@ -18,6 +18,7 @@ from chromium import Chromium, installed
 VIEWS = {
     "screen": (1280, False),
     "telephone": (360, False),
+    "tablet": (500, False),
     # paper, less the page's own margins of 12 mm on each side, at CSS's 96 px to the inch
     "A4": (round((210 - 24) / 25.4 * 96), True),
     "Letter": (round((215.9 - 24) / 25.4 * 96), True),
@@ -30,6 +31,14 @@ WIDE = """[document.documentElement.scrollWidth > innerWidth ? `page ${document.
 CUT_OFF = """innerWidth < 1000 ? "" : [...document.querySelectorAll(".scroll")]
   .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.closest("section").id).join(", ")"""
 """Chapters with a table or a picture that is not seen whole on a wide screen."""
+HINTS = """[...document.querySelectorAll(".scroll")].filter(e => !matchMedia("print").matches
+  && e.scrollWidth > e.clientWidth + 2 !== e.querySelector(".hint")?.getBoundingClientRect().height > 10)
+  .map(e => e.getAttribute("aria-label").slice(0, 40)).join("; ")"""
+"""What scrolls without saying so, or says so and does not scroll."""
+HIGHER = """!matchMedia("print").matches ? "" : [...document.querySelectorAll("article, figure, table, .pair, .sized")]
+  .filter(e => e.getBoundingClientRect().height > (innerWidth < 710 ? 269 : 251) / 25.4 * 96)
+  .map(e => e.id || e.tagName + "." + e.className).join(", ")"""
+"""What does not fit a page, within the page's margins of 14 mm above and below."""
 SAYS_WHAT_IT_SHOWS = """[...document.querySelectorAll("img, svg[role]")]
   .filter(e => !(e.getAttribute("alt") || e.getAttribute("aria-label"))).length"""
 NOT_LOADED = "[...document.images].filter(e => !e.complete || !e.naturalWidth).length"
@@ -61,6 +70,7 @@ def _look(page: Path, folder: Path | None) -> list[str]:
         for name, (width, paper) in VIEWS.items():
             browser.open(page.resolve().as_uri(), width=width, paper=paper)
             found = {"wider than its window": browser.value(WIDE), "cut off": browser.value(CUT_OFF),
+                     "hints that do not fit": browser.value(HINTS), "higher than a page": browser.value(HIGHER),
                      "pictures not loaded": browser.value(NOT_LOADED),
                      "pictures without words": browser.value(SAYS_WHAT_IT_SHOWS),
                      "labels over one another": browser.value(LABELS)}

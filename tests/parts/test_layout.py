@@ -117,6 +117,13 @@ def test_ratios_stop_the_string_at_their_inverse_and_go_on_in_the_next_octave():
         ratio_shares([1.25, 1.2], 2)
 
 
+def test_rounded_corners_leave_the_nut_line_from_edge_to_edge():
+    """Zero at the nut's corner, and what is turned along an edge, count from the edges, not from the rounding."""
+    rounded = board(nut_end=End(corner_radius=4.0))
+    assert rounded.nut_line == pytest.approx(board().nut_line)
+    assert shapely.distance(rounded.outline, shapely.Point(rounded.nut_line[0])) > 1.0
+
+
 def test_a_zero_fret_is_fret_0_at_the_nut_line():
     part = board(zero_fret=True, behind_nut=10.0)
     assert part.frets.number[0] == 0

@@ -173,3 +173,10 @@ def test_words_have_contrast():
 def test_markup_never_lets_text_through():
     node = element("p", "<b>", ["a", None, element("i", "&")], class_='"><script>')
     assert as_html(node) == '<p class="&quot;&gt;<script&gt;">&lt;b&gt;a<i>&amp;</i></p>'
+
+
+def test_whatever_scrolls_says_so(page):
+    scrolling = [attributes for _, attributes, *_ in page.elements if attributes.get("class") == "scroll"]
+    hints = [attributes for _, attributes, *_ in page.elements if attributes.get("class") == "hint"]
+    assert len(scrolling) == len(hints) > 5
+    assert all(attributes["aria-hidden"] == "true" for attributes in hints)  # read out it would say nothing

@@ -46,7 +46,8 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
         return board_outline(edges, nut_line, end_line, nut=numbers.nut_end, end=numbers.end,
                              bass_side=layout.bass_side, inner=inner_radius)
 
-    crossing_refused(*_edge_crossings(layout, cut, None))
+    edges = _edge_crossings(layout, cut, None)
+    crossing_refused(*edges)
     outline = shape(cut) if drawn is None else drawn
     finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
     plain = drawn is None and numbers.nut_end.is_plain and numbers.end.is_plain
@@ -59,7 +60,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
         surface=lowered(top, layout, numbers.relief, numbers.fall_away),
         outline=outline, finished=finished, edges=cut,
         frets=_frets(layout, bass, treble, numbers),
-        nut_line=np.stack([bass[0], treble[0]]),
+        nut_line=np.stack([side[0] for side in (edges if drawn is None else (bass, treble))]),
         length=layout.length, min_web=numbers.min_web, layout=layout, behind_nut=numbers.behind_nut, binding=binding,
     )
 

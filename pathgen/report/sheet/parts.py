@@ -23,8 +23,7 @@ def figure(picture: Element, caption: str, *, wide: bool = False) -> Element:
     """A picture with its caption; a `wide` one keeps its size on a telephone, and scrolls, if it is wider than high."""
     if not wide or _is_high(picture):
         return e("figure", picture, e("figcaption", caption), class_="whole" if wide else None)
-    hint = e("p", "Push the picture sideways to see the rest.", class_="hint")
-    return e("figure", scrolling(picture, caption), hint, e("figcaption", caption), class_="wide")
+    return e("figure", scrolling(picture, caption), e("figcaption", caption), class_="wide")
 
 
 def _is_high(picture: Element) -> bool:
@@ -34,8 +33,9 @@ def _is_high(picture: Element) -> bool:
 
 
 def scrolling(content: Element, name: str) -> Element:
-    """Something that may be wider than a telephone: it scrolls sideways, with the keyboard too."""
-    return e("div", content, class_="scroll", tabindex="0", role="region", aria_label=name)
+    """Something that may be wider than a telephone: it scrolls sideways, with the keyboard too, and says so then."""
+    hint = e("p", e("span", "Push sideways to see the rest \u2192"), class_="hint", aria_hidden="true")
+    return e("div", e("div", hint, content), class_="scroll", tabindex="0", role="region", aria_label=name)
 
 
 def facts(pairs: Sequence[tuple[str, Child]]) -> Element:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, way_length
@@ -17,6 +19,9 @@ from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
 e = element
+
+_ASIDE = 0.4
+"""Width by length of a blank from which its two pictures stand side by side."""
 
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
@@ -87,11 +92,19 @@ def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | No
           class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        e("figure", program_path(clamping, program)),
-        after_program(clamping, program, seen, asked) if seen is not None else None,
+        _pictures(clamping, program, seen, asked),
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
+
+
+def _pictures(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None, asked: Asked) -> Element:
+    """Where the cutter goes and what is left then: of a part about as wide as long, side by side where there is room.
+    """
+    path = program_path(clamping, program)
+    wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
+    after = after_program(clamping, program, seen, asked) if seen is not None else None
+    return e("div", e("figure", path), after, class_="pair" if high > _ASIDE * wide else None)
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:
@@ -109,7 +122,8 @@ def _figures(clamping: Clamping, program: Program) -> Element:
 
 def program_path(clamping: Clamping, program: Program) -> Element:
     """The picture of where a program's cutter goes."""
-    return path_picture(f"Path of program {program.order}, {program.file_name}", program.toolpath, clamping)
+    name = f"Path of program {program.order}, {program.file_name}"
+    return path_picture(name, program.toolpath, clamping, program.step.operation.named)
 
 
 def _depth(clamping: Clamping, program: Program) -> str:

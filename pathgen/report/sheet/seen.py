@@ -136,7 +136,7 @@ def _inlay(planned: Plan, one: Closeup, name: str) -> Iterator[Element]:
     angle = as_image(seen_at_an_angle(clamping, one.opened, wood),
                      f"{name}: the open pocket at an angle, heights drawn {RISE:g} times as high.")
     small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {_angle_words(clamping)}"))
-    yield e("div", small, class_="sized")
+    yield e("div", *((one, " ") for one in small), class_="sized")
 
 
 def _stages_of(one: Closeup, asked: Asked) -> list[tuple[str, Stage, BaseGeometry | None]]:
@@ -163,7 +163,7 @@ def _whole_and_halves(
         return [figure(as_image(pixels, words), caption, wide=True)]
     whole, *halves = as_halves(pixels, words, name)
     if true_size:
-        whole.set("style", f"width: {long:.1f}mm; max-width: none; min-width: 0")
+        whole.set("style", f"width: {long:.1f}mm; max-width: none")
         for half in halves:
             half.set("style", f"width: {long / 2:.1f}mm")
     shown = figure(whole, caption, wide=True)

@@ -45,14 +45,18 @@ dd {{ margin: 0; min-width: 0; }}
 figure {{ margin: 1rem 0; }}
 figure svg, figure img {{ display: block; width: 100%; height: auto; }}
 figcaption {{ color: {QUIET}; font-size: .9rem; }}
-.scroll {{ overflow-x: auto; }}
+.scroll {{ overflow-x: auto; container-type: inline-size; }}
+.scroll > div {{ width: min-content; min-width: 100%; }}
+/* shown only where what is below it is wider than its window: that much padding, at most one line */
+.hint {{ position: sticky; left: 0; width: 100cqw; height: 0; margin: 0; overflow: hidden; font-size: .9rem;
+  padding-top: clamp(0px, (100% - 100cqw - 1px) * 999, 1.5em); }}
+.hint span {{ position: absolute; bottom: 0; }}
 .scroll td {{ white-space: nowrap; }}
 .scroll td:first-child {{ white-space: normal; }}
-.wide svg, .wide img {{ min-width: 44rem; }}
+.wide .scroll > div {{ width: auto; min-width: 44rem; }}
 .whole svg, .whole img {{ max-height: 32rem; object-fit: contain; }}
-.wide.screen svg {{ min-width: 0; }}
-.paper, .hint {{ display: none; }}
-@media screen and (max-width: 820px) {{ .hint {{ display: block; margin: 0; font-size: .9rem; }} }}
+.wide.screen .scroll > div {{ width: min-content; min-width: 100%; }}
+.paper {{ display: none; }}
 .small svg {{ max-width: 34rem; }}
 .copy {{ background: {TINT}; padding: .5rem .8rem; overflow-x: auto; user-select: all; }}
 .sized {{ display: flex; flex-wrap: wrap; gap: 0 1.2rem; }}
@@ -89,25 +93,29 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
 @media print {{
   html {{ font-size: 10.5pt; }}
   main {{ max-width: none; padding: 0; }}
-  .scroll {{ overflow: visible; }}
+  .scroll {{ overflow: visible; container-type: normal; }}
   .scroll td {{ white-space: normal; }}
   .scroll table {{ font-size: .8em; }}
   .scroll th, .scroll td {{ padding-right: .3rem; overflow-wrap: anywhere; }}
   .scroll th {{ font-size: inherit; }}
   .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
-  .wide svg, .wide img {{ min-width: 0; }}
+  .scroll > div, .wide .scroll > div {{ width: auto; min-width: 0; }}
+  .hint {{ display: none; }}
   .whole svg, .whole img {{ max-height: 100mm; }}
   .screen {{ display: none; }}
   .paper {{ display: block; }}
   .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}
-  article, figure, tr, .stop, .cautions ul {{ break-inside: avoid; }}
-  h2, h3, h4 {{ break-after: avoid; }}
+  article, figure, table, tr, p, li, dl, pre, .contents, .pair, .stop, .cautions ul {{ break-inside: avoid; }}
+  h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
-  article svg, article img {{ max-height: 40mm; }}
+  article svg, article img {{ max-height: 38mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
-  article {{ margin: .6rem 0; }}
+  article {{ margin: .6rem 0; font-size: .92em; line-height: 1.3; padding: .1rem .8rem .4rem; }}
+  article p {{ margin: .25rem 0; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
+  .sized {{ display: block; word-spacing: 4mm; orphans: 1; widows: 1; }}
+  .sized figure {{ display: inline-block; vertical-align: top; word-spacing: normal; }}
   article {{ border: 1px solid {RULE}; background: {PAPER}; }}
 }}
 """
