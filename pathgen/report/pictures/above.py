@@ -106,7 +106,7 @@ def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
     taken += [shapely.box(*shape.bounds) for shape in _tab_triangles(tabs, size)]
     if shows_zero(clamping):
         x0, low = _bounds(clamping)[0] - 3.2 * size, clamping.stock.bounds[1]
-        taken += [shapely.Point(clamping.zero).buffer(0.8 * size),
+        taken += [overlay.buffer(shapely.Point(clamping.zero), 0.8 * size),
                   shapely.box(x0, low - 2.8 * size, x0 + 2.7 * size, low + 1.9 * size)]
     labels = Labels(taken, [shapely.box(*clamping.stock.bounds).exterior])
     _numbers(labels, clamping, size)
@@ -123,13 +123,13 @@ def _with_back(clamping: Clamping) -> tuple[Step, ...]:
 
 def free_of(board: Part, places: Sequence[Named]) -> BaseGeometry:
     """What no word may lie over: the part, less the holes in it that have names."""
-    holes = [shapely.Point(place.at).buffer(place.wide / 2) for place in places if place.wide]
+    holes = [overlay.buffer(shapely.Point(place.at), place.wide / 2) for place in places if place.wide]
     whole = overlay.union_all([wood_in_plan(board), overlay.difference(board.finished, board.outline)])
     return overlay.difference(whole, overlay.union_all(holes))
 
 
 def _symbol(place: Named, size: float) -> BaseGeometry:
-    return shapely.Point(place.at).buffer(max(place.wide / 2, size / 4))
+    return overlay.buffer(shapely.Point(place.at), max(place.wide / 2, size / 4))
 
 
 def name_places(labels: Labels, places: Sequence[Named], part: BaseGeometry, size: float) -> None:

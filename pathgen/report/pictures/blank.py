@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
 from pathgen.report.pictures.above import axes, keep_out, name_clamps
@@ -56,7 +57,8 @@ def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str]
     """The parts' names, each in its share beside the part where there is room, and the clamps' under them."""
     parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
     corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
-    labels = Labels([*parts, *(box.shape for box in clamps), shapely.Point(0.0, 0.0).buffer(0.7 * size), corner])
+    zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
+    labels = Labels([*parts, *(box.shape for box in clamps), zero, corner])
     for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
         x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds
         spots = [(x, y, way) for y in (y1 - 1.2 * size, y0 + 0.5 * size)

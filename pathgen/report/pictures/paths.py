@@ -38,8 +38,8 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     """
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
-    board, discs = clamping.board, shapely.MultiPoint(bored(path)).buffer(size / 2)
-    labels = Labels([free_of(board, named), discs, *(at.buffer(0.6 * size) for at in _first_place(path))])
+    board, discs = clamping.board, overlay.buffer(shapely.MultiPoint(bored(path)), size / 2)
+    labels = Labels([free_of(board, named), discs, *(overlay.buffer(at, 0.6 * size) for at in _first_place(path))])
     _numbers(labels, view, board, size)
     name_places(labels, named, board.outline, size)
     view = View.around(labels.within((view.left, view.bottom, view.right, view.top)), 0.0)
