@@ -10,7 +10,9 @@ from pathgen.base import overlay
 from pathgen.base.errors import Doubt
 from pathgen.base.units import format_length, place_words
 from pathgen.job.flat import inner_corners
+from pathgen.job.form import FORMS
 from pathgen.job.job import Job
+from pathgen.job.nut_and_saddle import NUT
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -19,11 +21,16 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
+_LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
 def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """Every doubt about a job's numbers, in the order of its tables."""
+    """Every doubt about a job's numbers, in the order of its tables; of what is cut beside its part, those of it."""
+    if clamping.kind == NUT:
+        yield from _nut_plate(job)
+    if clamping.kind not in ("", *FORMS):
+        return
     yield from _radius(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
@@ -116,6 +123,17 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
                     f"{place_words(x, y)}",
             allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
             grave=False,
+        )
+
+
+def _nut_plate(job: Job) -> Iterator[Doubt]:
+    plate, slot = job.nut_blank and job.nut_blank.thickness, job.nut and job.nut.width
+    if plate and slot and abs(plate - slot) > _LOOSE:
+        yield Doubt(
+            where="[nut_blank] thickness",
+            problem=f"{format_length(plate, job.units)}, and the slot for the nut is {format_length(slot, job.units)} "
+                    "wide",
+            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width",
         )
 
 

@@ -13,7 +13,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.base.units import rounded_down
+from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.lowering import lowered
@@ -119,8 +119,11 @@ def nut_slot(
                            remedy="give [board] behind_nut, the shelf's length")
         width = max(behind + _SHELF_OVERRUN, shelf_least)
     elif width > behind:
-        raise JobError("[nut] width", f"{width:g} mm, and the board runs {behind:.2f} mm behind the nut face",
-                       allowed=f"{rounded_down(behind):.2f} mm or less", remedy="make [board] behind_nut longer")
+        least = rounded_up(width / abs(float(unit[1])))
+        raise JobError("[nut] width", f"{width:g} mm, and the board runs on {behind:.2f} mm behind the nut face, where "
+                       "the slot lies", allowed=f"[board] behind_nut {least:.2f} mm or more",
+                       remedy="write behind_nut in [board]: how far the board runs on behind the nut face"
+                       + (f"; or make width {rounded_down(behind):.2f} mm or less" if behind > 0 else ""))
     middle = np.stack([bass, treble])[None] + square * width / 2
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
