@@ -195,7 +195,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
     if web[worst] < board.min_web:
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
-            place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
+            place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
         raise JobError(
             f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
             f"the pocket {left_words(web[worst])} the underside {place}",

@@ -151,7 +151,8 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         reach = overlay.union(reach, own)
-        most = overlay.union(most, overlay.buffer(_taken_in(shape.area, half - min(beyond, half / 2)), half, quad_segs=32))
+        wider = _taken_in(shape.area, half - min(beyond, half / 2))
+        most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
 
 
