@@ -173,9 +173,11 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
     if any("setter" in row[1] for row in rows):
         lines.append("A setter is a block of known height that stands on the bed.")
     if report["marks"]:
-        board = "; ".join(place_words(x, y, units, decimals=1) for x, y in report["marks"]["places"])
+        board = "; ".join(f"mark {n} at {place_words(x, y, units)}"
+                          for n, (x, y) in enumerate(report["marks"]["places"], 1))
         machine = "; ".join(
-            f"X {fine_length(x, units)}, Y {fine_length(y, units)}" for x, y in report["marks"]["machine"]
+            f"mark {n} at X {fine_length(x, units)}, Y {fine_length(y, units)}"
+            for n, (x, y) in enumerate(report["marks"]["machine"], 1)
         )
         lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
                   f"On the machine's display: {machine}."]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
@@ -18,8 +19,19 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import format_length
-from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, OutlineCut, Pieces, Slots, Surfacing
+from pathgen.base.units import fine_length, format_length
+from pathgen.work.features import (
+    Cutouts,
+    Engraving,
+    Holes,
+    Inlay,
+    Marks,
+    Named,
+    OutlineCut,
+    Pieces,
+    Slots,
+    Surfacing,
+)
 from pathgen.work.fill import fall_under
 
 Floats = NDArray[np.float64]
@@ -96,6 +108,11 @@ class Operation(ABC, Generic[F]):
     def depth(self) -> float | None:
         """Its depth below the finished surface, where it has one."""
         return None
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        """The places that it cuts or stops at, where they have names."""
+        return ()
 
     def layer(self, cutter: Cutter, top: float, low: float) -> float:
         """The deepest layer that it clears of wood from `top` down, 0 where it clears none; `low` is the part's rim."""
@@ -355,17 +372,16 @@ class WitnessMarks(Operation[Marks]):
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         """They stand where nothing else cuts, and are what is looked for there."""
         return shapely.Polygon()
 
     def afterwards(self, work: Work) -> list[str]:
-        there = work.to_machine(np.insert(self.feature.places, 2, 0.0, axis=1))[:, :2]
-        places = "; ".join(
-            ", ".join(f"{axis} {format_length(v, work.units)}" for axis, v in zip("XY", place, strict=True))
-            for place in there.tolist()
-        )
-        return [f"Note where the marks are: {places}."]
+        return [f"Note where the marks are: {_named_places(self.named, work)}."]
 
 
 @dataclass(frozen=True, eq=False)
@@ -380,6 +396,10 @@ class Hover(Operation[Marks]):
     @property
     def inlay(self) -> Inlay:
         return self.over
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return shapely.Polygon()
@@ -398,7 +418,8 @@ class Hover(Operation[Marks]):
         hover = format_length(self.feature.hover, work.units)
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
-            "if the point is not over the mark: write where they are into the job, as measured marks."
+            "if the point is not over the mark: write where they are into the job, as measured marks.",
+            f"It stops, in this order, over {_named_places(self.named, work)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -422,8 +443,12 @@ class DowelHoles(Operation[Holes]):
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
     def at_start(self, work: Work) -> list[str]:
-        return _into_bed(self.bottom, work)
+        return [f"It cuts {_named_places(self.named, work)}.", *_into_bed(self.bottom, work)]
 
 
 class RoundHoles(Operation[Holes]):
@@ -436,6 +461,10 @@ class RoundHoles(Operation[Holes]):
     def purpose(self) -> str:
         count = len(self.feature.at)
         return f"cut {count} round holes" if count > 1 else "cut a round hole"
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     @property
     def bottom(self) -> float:
@@ -464,6 +493,10 @@ class CutOut(Operation[Cutouts]):
     @property
     def purpose(self) -> str:
         return f"clear {self.feature.what}"
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     @property
     def bottom(self) -> float:
@@ -709,6 +742,13 @@ def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operatio
 
 def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
+
+
+def _named_places(named: Sequence[Named], work: Work) -> str:
+    """Names and where they are on the machine's display: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+    there = work.to_machine(np.array([[*one.at, 0.0] for one in named]))[:, :2]
+    return "; ".join(f"{one.name} at X {fine_length(x, work.units)}, Y {fine_length(y, work.units)}"
+                     for one, (x, y) in zip(named, there.tolist(), strict=True))
 
 
 def _into_bed(bottom: float, work: Work) -> list[str]:

@@ -122,7 +122,8 @@ def _figures(clamping: Clamping, program: Program) -> Element:
 
 def program_path(clamping: Clamping, program: Program) -> Element:
     """The picture of where a program's cutter goes."""
-    return path_picture(f"Path of program {program.order}, {program.file_name}", program.toolpath, clamping)
+    name = f"Path of program {program.order}, {program.file_name}"
+    return path_picture(name, program.toolpath, clamping, program.step.operation.named)
 
 
 def _depth(clamping: Clamping, program: Program) -> str:
