@@ -266,7 +266,7 @@ def test_commands(tmp_path, monkeypatch, capsys):
     ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
-     "[[part]] 1, drilled.toml, step 3, outline, keep_out 1", "5 mm to 125 mm along"),
+     "[[part]] 1, drilled.toml, program 3, outline, keep_out 1", "5 mm to 125 mm along"),
 ])
 def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     with pytest.raises(JobError) as wrong:
