@@ -7,6 +7,7 @@ builds the job, spoils its programs in each way in turn and prints the share tha
 
 from __future__ import annotations
 
+import math
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping
@@ -365,6 +366,40 @@ def slot_layers_left_out(case: Case) -> None:
     which = np.ones(len(moves.kind), bool)
     which[slot[1 : 2 * len(slot) // 3]] = False
     case.put(SLOTS, moves.keep(which))
+
+
+@spoiling
+def the_upper_layers_of_a_slot_a_third_of_a_millimetre_short(case: Case) -> None:
+    """So that its last layer takes the whole depth there at once."""
+    moves = case.moves(SLOTS)
+    slot = case.slot(moves)
+    whole = np.arange(slot[0] - 1, slot[-1] + 1)
+    at, z = moves.points[whole, case.across], moves.points[whole, 2]
+    end = at.max()
+    moves.points[whole[(at > end - 0.35) & (z > z[at == end].min())], case.across] = end - 0.35
+    case.put(SLOTS, moves)
+
+
+@spoiling
+def wood_left_standing_in_a_slot_for_its_last_layer(case: Case) -> None:
+    """A third of a millimetre of it, in the middle of a long move: the layers above are lifted over it."""
+    moves = case.moves(SLOTS)
+    slot, axis = case.slot(moves), case.across
+    reach = (0.35 + next(s.cutter.diameter for s in case.clamping.steps if s.operation.name == SLOTS)) / 2
+    middle, over = float(np.median(moves.points[slot, axis])) + 1.5, moves.points[slot, 2].max() + 1.0
+    layers = [k for k in slot[1:] if moves.kind[k - 1] > 0
+              and np.abs(moves.points[[k - 1, k], axis] - middle).min() > reach
+              and (moves.points[k - 1, axis] < middle) != (moves.points[k, axis] < middle)]
+    for k in reversed(layers[:-1]):
+        a, b = moves.points[k - 1], moves.points[k]
+        way = math.copysign(reach, b[axis] - a[axis])
+        put = np.stack([a + (b - a) * (at - a[axis]) / (b[axis] - a[axis])
+                        for at in (middle - way, middle - way, middle + way, middle + way)])
+        put[1:3, 2] = over
+        moves.points = np.insert(moves.points, [k] * 4, put, axis=0)
+        moves.kind, moves.feed = np.insert(moves.kind, [k] * 4, 1), np.insert(
+            moves.feed, [k] * 4, [moves.feed[k], moves.feed[k], moves.feed[k], moves.feed[slot].min()])
+    case.put(SLOTS, moves)
 
 
 @spoiling

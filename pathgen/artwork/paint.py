@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,8 +14,11 @@ from pathgen.artwork.flatten import flatten
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.strokes import stroked
+from pathgen.artwork.transforms import largest_scale
 from pathgen.artwork.unions import areal, united, without_slivers
 from pathgen.base import overlay
+from pathgen.base.errors import ArtworkError
+from pathgen.base.limits import LARGEST_NUMBER
 
 _PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
@@ -54,6 +58,8 @@ def painted(paints: Sequence[Paint], tolerance: float) -> dict[str, Any]:
 
 def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
     """The area of each paint before clipping and hiding: (n,) array of polygons."""
+    for paint in paints:
+        _check_reach(paint)
     areas = np.full(len(paints), EMPTY, dtype=object)
     fills = [i for i, paint in enumerate(paints) if paint.stroke is None]
     if fills:
@@ -64,6 +70,17 @@ def paint_areas(paints: Sequence[Paint], tolerance: float) -> Geometries:
     if strokes:
         areas[strokes] = stroked([paints[i] for i in strokes], tolerance)
     return areas
+
+
+def _check_reach(paint: Paint) -> None:
+    """Raise ArtworkError for an outline that points or transforms take further than numbers can tell."""
+    line = paint.stroke.width / 2 if paint.stroke else 0.0
+    reach = largest_scale(paint.matrix) * (float(np.abs(paint.curves.points).max(initial=0.0)) + line)
+    reach += max(abs(paint.matrix[4]), abs(paint.matrix[5]))
+    if not reach <= LARGEST_NUMBER:
+        far = f"{reach:.3g} mm far" if math.isfinite(reach) else "further than numbers can tell"
+        raise ArtworkError(paint.where, f"reaches {far}", allowed=f"up to {LARGEST_NUMBER:g} mm",
+                           remedy="correct its numbers or its transforms")
 
 
 # --- clips

@@ -15,7 +15,7 @@ from pathgen.artwork.pathdata import has_more_pieces, read_path, too_many
 from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
-from pathgen.base.limits import MOST_PIECES
+from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
 
 Axis = str
 _NO_STYLE: Mapping[str, Any] = {}
@@ -50,9 +50,13 @@ class Geometry:
             raise ArtworkError(
                 self.where, f"{name} is {text}, of a page that has no size", remedy="give the drawing a viewBox"
             )
-        if abs(value) > 1e9:
-            raise ArtworkError(self.where, f"{name} is {text}", allowed="up to 1e9", remedy="correct the attribute")
+        if abs(value) > LARGEST_NUMBER:
+            raise _too_large(self.where, f"{name} is {text}")
         return value
+
+
+def _too_large(where: str, what: str) -> ArtworkError:
+    return ArtworkError(where, what, allowed=f"up to {LARGEST_NUMBER:g}", remedy="correct the attribute")
 
 
 def _rect(g: Geometry) -> Curves:
@@ -129,6 +133,8 @@ def _poly(g: Geometry) -> Curves:
         raise ArtworkError(
             f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y", remedy="add the missing number"
         )
+    if (large := next((n for n in numbers if abs(n) > LARGEST_NUMBER), None)) is not None:
+        raise _too_large(f"{g.where}: points", f"{large:g}")
     pen = Pen()
     if len(numbers) >= 4:
         pen.polyline(np.reshape(numbers, (-1, 2)), closed=local_name(g.element) == "polygon")

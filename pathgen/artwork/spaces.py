@@ -22,7 +22,7 @@ from pathgen.artwork.transforms import IDENTITY, Matrix, multiply, translation
 from pathgen.artwork.values import parse_length
 from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.base.errors import ArtworkError
-from pathgen.base.limits import MOST_CHAINED, MOST_ELEMENTS, MOST_PIECES
+from pathgen.base.limits import LARGEST_NUMBER, MOST_CHAINED, MOST_ELEMENTS, MOST_PIECES
 
 
 class Spaces(Painting):
@@ -168,7 +168,7 @@ class Spaces(Painting):
             raise ArtworkError(
                 self.document.where(element), str(error), remedy="correct the viewBox"
             ) from None
-        if box is not None and not (0 < box.width <= 1e9 and 0 < box.height <= 1e9):
+        if box is not None and not (0 < box.width <= LARGEST_NUMBER and 0 < box.height <= LARGEST_NUMBER):
             raise ArtworkError(
                 self.document.where(element), f"a viewBox of {box.width:g} x {box.height:g}", allowed="above 0",
                 remedy="give the viewBox a size",

@@ -55,13 +55,12 @@ def largest_scale(m: Matrix) -> float:
 
 
 def is_singular(m: Matrix) -> bool:
-    """True when the map squeezes everything onto a line or a point, or is not finite."""
-    a, b, c, d = m[:4]
-    determinant = a * d - b * c
+    """True when the map squeezes everything onto a line or a point."""
     size = largest_scale(m)
-    return not (math.isfinite(size) and math.isfinite(m[4]) and math.isfinite(m[5])) or (
-        abs(determinant) <= 1e-14 * size * size
-    )
+    if size == 0:
+        return True
+    a, b, c, d = (value / size for value in m[:4])
+    return abs(a * d - b * c) <= 1e-14
 
 
 def parse_transform(text: str, *, units: bool) -> Matrix:

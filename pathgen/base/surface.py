@@ -109,7 +109,7 @@ class Surface:
         if self.is_flat:
             return np.full(x.shape, self.thickness)
         radius = self.radius(x)
-        with np.errstate(invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             drop = y**2 / (radius + np.sqrt(radius**2 - y**2))
         return np.where(np.abs(y) <= radius, self.thickness - drop, np.nan)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,8 +20,8 @@ from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
 from pathgen.job.outlines import drawn_area, drawn_outline
-from pathgen.parts.flat.part import Bore, FlatPart, rounded
-from pathgen.work.features import Cutouts, Holes
+from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
+from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
 
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
@@ -81,6 +81,7 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
     """(operation, name of its cutter) of holes and openings, as written: a counterbore before its holes."""
     skim = job.resurface.skim if job.resurface else 0.0
     top = part.thickness - skim  # as they find it
+    numbers = numbered(part.bores)
     for number, table in enumerate(job.bores, 1):
         where = f"[[hole]] {number}"
         bores = _bores_of(job, table, where)
@@ -89,7 +90,7 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
             if some:
                 first = some[0].bore
                 bottom = -table.through if first.depth is None else top - first.depth
-                yield _boring(job, table, [one.bore for one in some], bottom, top), table.cutter
+                yield _boring(job, table, [one.bore for one in some], numbers, bottom, top), table.cutter
     drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
     if drawn is not None and part.drawn:
         what = f"{len(part.drawn)} drawn openings" if len(part.drawn) > 1 else "the drawn opening"
@@ -97,16 +98,19 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
             drawn.cutter
 
 
-def _boring(job: Job, table: HoleTable, bores: list[Bore], bottom: float, top: float) -> Operation[Any]:
+def _boring(job: Job, table: HoleTable, bores: list[Bore], numbers: Mapping[tuple[float, float], int], bottom: float,
+            top: float) -> Operation[Any]:
     """Round holes hardly wider than their cutter are drilled; what is wider, or long, is cleared."""
     one = bores[0]
     cutter = job.cutter(table.cutter, "[[hole]] cutter")
     if one.length <= one.diameter and one.diameter + 1e-9 < 2 * cutter.diameter:
-        return RoundHoles(Holes(at=np.array([bore.at for bore in bores]), diameter=one.diameter, bottom=bottom))
+        return RoundHoles(Holes(at=np.array([bore.at for bore in bores]), diameter=one.diameter, bottom=bottom,
+                                numbers=tuple(numbers[bore.at] for bore in bores)))
     kind = "hole" if one.length <= one.diameter else "slot with round ends"
     what = f"{len(bores)} {kind.replace('hole', 'holes').replace('slot', 'slots')}" if len(bores) > 1 else f"a {kind}"
     shapes = MultiPolygon([bore.shape for bore in bores])
-    return CutOut(Cutouts(shapes=shapes, bottom=bottom, depth=top - bottom, what=what))
+    named = tuple(Named(f"hole {numbers[bore.at]}", bore.at, bore.diameter) for bore in bores)
+    return CutOut(Cutouts(shapes=shapes, bottom=bottom, depth=top - bottom, what=what, named=named))
 
 
 def check_flat(job: Job, part: FlatPart) -> None:

@@ -30,13 +30,19 @@ EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
 
 _PEAK = 1.3
-"""The same over half the radius, where few cells tell: the turn of a hairpin, the rim of a hole."""
+"""The same over little more than a cell, for the turn of a hairpin and the rim of a hole: few cells tell."""
+_TIP = 0.8
+"""The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
+_TURN = 0.8
 
 _TOO_MUCH = 1.05 * LOAD_FACTOR
 """Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
 may have a little more than a long one."""
 _STEEP = 0.9
 """Of the steepest ramp: a cut that drops by less is a way along a curve."""
+
+_FEW = 1.25
+"""Cells of the way over which so much counts by itself."""
 
 _ACROSS = 10.0
 """Cells across the narrowest cutter."""
@@ -131,11 +137,13 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
         return path
     taken = _taken(path, cutter, standing, stations, move, along)
     cuts = (path.kinds[move] == Move.CUT) | (path.kinds[move] == Move.EASED)
-    # a peak counts over a short stretch and over a longer one; over a very short one only a high one
-    sections = [_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter)]
-    most = np.maximum(*sections)
-    peak = np.maximum(most, _smooth(taken, stations, cutter.radius / 2) * (EASE_FROM / _PEAK))
-    slow = _closed(peak > EASE_FROM * cutter.straight_cut, stations, cutter.diameter) & cuts
+    # what is too much over a stretch counts, and what is too much just before a place, as a corner is at its end
+    most = np.maximum(*(_smooth(taken, stations, window) for window in (cutter.radius, cutter.diameter)))
+    few = _smooth(taken, stations, _FEW * standing.cell, ahead=0.0)
+    least = np.where(_turning(path, along, stations, 2.0 * standing.cell), _TIP, _PEAK)
+    peak = np.maximum(most, few * EASE_FROM / least)
+    high = np.concatenate([[False], peak > EASE_FROM * cutter.straight_cut, [False]])
+    slow = _closed(high[:-2] | high[1:-1] | high[2:], stations, cutter.diameter) & cuts
     sinks = _sinks(path, cutter)[move]
     too_much = most * cutter.eased_feed > _TOO_MUCH * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
@@ -166,6 +174,17 @@ def _stations(along: Floats, feeding: Bools, spacing: float) -> tuple[Floats, In
     share = (np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[run]
     stations = starts[run] + share * (stops - starts)[run]
     return stations, np.searchsorted(along, stations - 1e-9, side="left").clip(1, len(along) - 1)
+
+
+def _turning(path: Toolpath, along: Floats, stations: Floats, near: float) -> Bools:
+    """(n,) stations within `near` mm of a sharp turn."""
+    step = np.diff(path.points[:, :2], axis=0)
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn = np.abs((np.diff(heading) + math.pi) % (2 * math.pi) - math.pi)
+    sharp = along[1:-1][(turn > _TURN) & (np.hypot(*step.T) > 1e-9)[1:]]
+    before = np.searchsorted(sharp, stations)
+    ends = np.concatenate([[-math.inf], sharp, [math.inf]])
+    return np.asarray(np.minimum(stations - ends[before], ends[before + 1] - stations) < near)
 
 
 def _taken(
@@ -242,11 +261,11 @@ def _points(cutter: Cutter, rings: Floats, step: float, *, turn: float) -> Point
     return np.concatenate(points), np.concatenate(rise)
 
 
-def _smooth(taken: Floats, stations: Floats, window: float) -> Floats:
-    """(n,) volume for each mm of the way, over `window` round each station: mm2."""
+def _smooth(taken: Floats, stations: Floats, window: float, *, ahead: float = 0.5) -> Floats:
+    """(n,) volume for each mm of the way, over `window` round each station, that share of it `ahead`: mm2."""
     total = np.concatenate([[0.0], np.cumsum(taken)])
-    low = np.searchsorted(stations, stations - window / 2, side="right")
-    high = np.searchsorted(stations, stations + window / 2, side="right")
+    low = np.searchsorted(stations, stations - (1.0 - ahead) * window, side="right")
+    high = np.searchsorted(stations, stations + ahead * window, side="right")
     before = np.where(low > 0, stations[low - 1], stations[0])
     return (total[high] - total[low]) / np.maximum(stations[high - 1] - before, window / 2)
 

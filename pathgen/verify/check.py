@@ -20,7 +20,7 @@ from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import Seen, compared
-from pathgen.verify.cutting import cutting_findings
+from pathgen.verify.cutting import cutting_findings, in_pieces
 from pathgen.verify.findings import AGAIN, EDITED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
@@ -37,8 +37,6 @@ from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
-_PIECE = 2.0
-"""Shortest pieces that moves are cut into to tell what they take, mm."""
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
@@ -179,10 +177,7 @@ def verify_once(
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
-    motions |= {  # what a long move takes is told from place to place
-        step.order: motions[step.order].in_pieces(max(step.cutter.diameter, _PIECE))
-        for step in clamping.steps if step.order in motions and step.operation.works_hard
-    }
+    motions |= {step.order: in_pieces(motions[step.order], step) for step in clamping.steps if step.order in motions}
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = most_work(grid, len(clamping.steps)) if most is None else most

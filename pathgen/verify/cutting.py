@@ -11,7 +11,8 @@ taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, 
 
 How deep a cut is tells how far a point is lowered while the cutter passes over it once.
 Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
-every shape of cutter. Passes over a surface lie side by side and have no walls: there only what is thinner than any
+every shape of cutter. Where a cut is several stepdowns deep the travel is shorter still: a cutter breaks within tenths
+of a millimetre. Passes over a surface lie side by side and have no walls: there only what is thinner than any
 stepover is left out.
 """
 
@@ -28,7 +29,7 @@ from pathgen.removal.bites import Bites
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation, deepest_cut
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, Step
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +40,11 @@ RIDGES = 0.02
 _TRAVEL = 0.75
 """Over how much travel a width is measured, mm, or over the cutter's diameter: the end of a narrow place counts with
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
+TALL = 2.0
+"""How often the limit that is over it a cut must be to be several stepdowns deep: it breaks a cutter in no time."""
+_BITE, _BITE_OF = 0.5, 1 / 6
+"""Over how much travel the width of such a cut is measured, mm and of the diameter, whichever is more; and no less than
+three points of the grid."""
 GRAZED = 0.1
 """Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
 SUNK, PLUNGED = 0.1, 0.25
@@ -46,6 +52,13 @@ SUNK, PLUNGED = 0.1, 0.25
 hollow there is deeper (common practice, from memory), and off the board the blank may stand higher. The first is no
 more than 0.2 mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
+
+
+def in_pieces(motion: Motion, step: Step) -> Motion:
+    """A step's moves as they are judged: what a long one takes is told from place to place."""
+    cutter = step.cutter
+    longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else _bite(cutter)
+    return motion.in_pieces(longest)
 
 
 def cutting_findings(
@@ -115,21 +128,26 @@ def too_deep(
 
     `grain` is how much wider than it is a cut may seem on the grid, mm.
     """
-    wide = width_over(bites, motion, cutter) > shaving
     window, run = max(_TRAVEL, cutter.diameter), runs(motion)
+    wide = width_over(bites, motion, window) > shaving
+    short = max(_bite(cutter), 3.0 * grain)
+    wide |= (bites.over > TALL * limit) & (width_over(bites, motion, short) > shaving)
     # a short move at the end of a long one is not judged by its own travel alone
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.over) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 
-def width_over(bites: Bites, motion: Motion, cutter: Cutter) -> Floats:
-    """(n,) mean width of what is taken from over the limit, mm: volume by travel and by height.
+def _bite(cutter: Cutter) -> float:
+    return max(_BITE, _BITE_OF * cutter.diameter)
+
+
+def width_over(bites: Bites, motion: Motion, window: float) -> Floats:
+    """(n,) mean width of what is taken from over the limit in `window` mm of travel, mm: volume by travel and height.
 
     Of a plunge, which has no travel in plan, the width of a square of what it takes.
     """
     flat = np.nan_to_num(np.hypot(*(motion.end - motion.start)[:, :2].T))
-    window = max(_TRAVEL, cutter.diameter)
     run = runs(motion)
     volume = bites.around(bites.deep, window, run)
     over = np.divide(bites.around(bites.deep * bites.over, window, run), volume, where=volume > 0,

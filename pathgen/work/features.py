@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,11 @@ class Inlay:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
+
+    @property
+    def filled_with(self) -> tuple[str, str]:
+        """What its pockets take, and that it stands: ``fill``, or pieces that are let in."""
+        return ("pieces", "the pieces stand") if self.fill == "piece" else ("fill", "the fill stands")
 
     @property
     def colours(self) -> list[str]:
@@ -172,6 +177,15 @@ class Surfacing:
         return max(self.allowance, self.leave, self.skim)
 
 
+class Named(NamedTuple):
+    """A place that texts and pictures call by one name: its middle and how wide it is, mm; 0 for a point."""
+
+    name: str
+    at: tuple[float, float]
+    wide: float = 0.0
+
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Marks:
     """Small holes in the waste, to find the work's place again by.
@@ -195,6 +209,11 @@ class Marks:
     hover: float
     errors: MarkErrors | None = None
     errors_limit: float = BOARD_LIMIT
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        """Mark 1, mark 2 .."""
+        return tuple(Named(f"mark {number}", (x, y)) for number, (x, y) in enumerate(self.places.tolist(), 1))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -226,6 +245,15 @@ class Holes:
     diameter: float
     bottom: float
     """Height above the underside; negative into the spoilboard."""
+    numbers: tuple[int, ...] = ()
+    """What each is called by; counted from 1 where none are given."""
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        """Hole 1, hole 2 .."""
+        numbers = self.numbers or range(1, len(self.at) + 1)
+        return tuple(Named(f"hole {number}", (x, y), self.diameter)
+                     for number, (x, y) in zip(numbers, self.at.tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -238,6 +266,8 @@ class Cutouts:
     depth: float
     """Of the floor below the finished surface."""
     what: str = "openings"
+    named: tuple[Named, ...] = ()
+    """Those of its openings that have names."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

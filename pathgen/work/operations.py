@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
@@ -18,8 +19,19 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.base.units import format_length
-from pathgen.work.features import Cutouts, Engraving, Holes, Inlay, Marks, OutlineCut, Pieces, Slots, Surfacing
+from pathgen.base.units import fine_length, format_length
+from pathgen.work.features import (
+    Cutouts,
+    Engraving,
+    Holes,
+    Inlay,
+    Marks,
+    Named,
+    OutlineCut,
+    Pieces,
+    Slots,
+    Surfacing,
+)
 from pathgen.work.fill import fall_under
 
 Floats = NDArray[np.float64]
@@ -58,7 +70,7 @@ class Operation(ABC, Generic[F]):
 
     feature: F
     name: ClassVar[str]
-    """In reports, headers and file names."""
+    """In report.json and headers."""
     hold: ClassVar[str] = "Hold the blank flat and firmly"
     """How the work is held before the first program."""
     spins: ClassVar[bool] = True
@@ -71,6 +83,11 @@ class Operation(ABC, Generic[F]):
     """Whether its last passes are the finished surface."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
+
+    @property
+    def in_files(self) -> str:
+        """What it is called in the names of files."""
+        return self.name
 
     @property
     def inlay(self) -> Inlay | None:
@@ -96,6 +113,11 @@ class Operation(ABC, Generic[F]):
     def depth(self) -> float | None:
         """Its depth below the finished surface, where it has one."""
         return None
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        """The places that it cuts or stops at, where they have names."""
+        return ()
 
     def layer(self, cutter: Cutter, top: float, low: float) -> float:
         """The deepest layer that it clears of wood from `top` down, 0 where it clears none; `low` is the part's rim."""
@@ -260,9 +282,9 @@ class Pocket(Operation[Inlay]):
         stands = format_length(inlay.overfill, work.units)
         if inlay.fill == "piece":
             return [
-                "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then glue the "
-                f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
-                "the glue that is squeezed out. Keep the zero place clean."
+                "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
+                f"the pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe "
+                "off the glue that is squeezed out. Keep the zero place clean."
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
@@ -283,6 +305,7 @@ class CutAgain(Operation[Inlay]):
     final: bool = True
     """Whether no other cut over a fill comes after it."""
     name = "resurface"
+    in_files = "second-cut"
     instead = "another [resurface] area or stepdown, or overfill for the inlay"
     makes_surface = finishes = True
 
@@ -319,17 +342,18 @@ class CutAgain(Operation[Inlay]):
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        proud = f"{self.feature.filled_with[1]} proud of the wood"
         if self.surfacing.resurface_area == "inlay":
-            return "the wood round the inlay is left with a step down", "the fill stands proud of the wood"
-        return (f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep",
-                "the fill stands proud of the wood")
+            return "the wood round the inlay is left with a step down", proud
+        return f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep", proud
 
     @property
     def purpose(self) -> str:
         name, what, part = self.feature.name, self.surfacing.what, self.surfacing.part
+        filled = self.feature.filled_with[0]
         if self.takes_all:
-            return f"cut the {what} to its final height, wood and fill together, through the fill of {name}"
-        over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the fill of {name}"
+            return f"cut the {what} to its final height, wood and {filled} together, through the {filled} of {name}"
+        over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the {filled} of {name}"
         return f"cut the {what} again {over}"
 
     def before(self, work: Work) -> list[str]:
@@ -355,17 +379,16 @@ class WitnessMarks(Operation[Marks]):
     instead = "another [marks] cutter, or places of your own in at"
     purpose = "drill witness marks in the waste"
 
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         """They stand where nothing else cuts, and are what is looked for there."""
         return shapely.Polygon()
 
     def afterwards(self, work: Work) -> list[str]:
-        there = work.to_machine(np.insert(self.feature.places, 2, 0.0, axis=1))[:, :2]
-        places = "; ".join(
-            ", ".join(f"{axis} {format_length(v, work.units)}" for axis, v in zip("XY", place, strict=True))
-            for place in there.tolist()
-        )
-        return [f"Note where the marks are: {places}."]
+        return [f"Note where the marks are: {_named_places(self.named, work)}."]
 
 
 @dataclass(frozen=True, eq=False)
@@ -380,6 +403,10 @@ class Hover(Operation[Marks]):
     @property
     def inlay(self) -> Inlay:
         return self.over
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return shapely.Polygon()
@@ -398,7 +425,8 @@ class Hover(Operation[Marks]):
         hover = format_length(self.feature.hover, work.units)
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
-            "if the point is not over the mark: write where they are into the job, as measured marks."
+            "if the point is not over the mark: write where they are into the job, as measured marks.",
+            f"It stops, in this order, over {_named_places(self.named, work)}."
         ]
 
     def cautions(self) -> list[str]:
@@ -422,8 +450,12 @@ class DowelHoles(Operation[Holes]):
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
     def at_start(self, work: Work) -> list[str]:
-        return _into_bed(self.bottom, work)
+        return [f"It cuts {_named_places(self.named, work)}.", *_into_bed(self.bottom, work)]
 
 
 class RoundHoles(Operation[Holes]):
@@ -436,6 +468,10 @@ class RoundHoles(Operation[Holes]):
     def purpose(self) -> str:
         count = len(self.feature.at)
         return f"cut {count} round holes" if count > 1 else "cut a round hole"
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     @property
     def bottom(self) -> float:
@@ -464,6 +500,10 @@ class CutOut(Operation[Cutouts]):
     @property
     def purpose(self) -> str:
         return f"clear {self.feature.what}"
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
 
     @property
     def bottom(self) -> float:
@@ -709,6 +749,13 @@ def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operatio
 
 def _beyond(part: BaseGeometry, by: float) -> BaseGeometry:
     return overlay.buffer(part, by, join_style="mitre")
+
+
+def _named_places(named: Sequence[Named], work: Work) -> str:
+    """Names and where they are on the machine's display: ``mark 1 at X 5 mm, Y 3 mm; mark 2 at ..``."""
+    there = work.to_machine(np.array([[*one.at, 0.0] for one in named]))[:, :2]
+    return "; ".join(f"{one.name} at X {fine_length(x, work.units)}, Y {fine_length(y, work.units)}"
+                     for one, (x, y) in zip(named, there.tolist(), strict=True))
 
 
 def _into_bed(bottom: float, work: Work) -> list[str]:

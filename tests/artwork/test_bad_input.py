@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import gzip
 import time
+from contextlib import nullcontext
 
+import numpy as np
 import pytest
+import shapely
 
 from pathgen.artwork import read_artwork
+from pathgen.artwork.areas import _check_edges
 from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import OPEN, Read, drawing
 
@@ -64,6 +68,14 @@ HOSTILE = {
     "not a number": (drawing('<rect width="NaN" height="5"/>'), "width: 'NaN' is not a length"),
     "infinite": (drawing('<circle r="1e400"/>'), "too large"),
     "infinite map": (drawing('<rect width="5" height="5" transform="scale(1e400)"/>'), "too large"),
+    "a far point": (drawing('<polygon points="0 0 9 1e308 5 5 7 1.1"/>'), "points: 1e.308 .allowed: up to 1e.09"),
+    "a map too large": (drawing('<rect width="5" height="5" transform="scale(1e154)"/>'), "reaches 5.*e.154 mm far"),
+    "maps past counting": (drawing('<g transform="scale(1e200) scale(1e200)"><rect width="9" height="9"/></g>'),
+                           "reaches further than numbers can tell"),
+    "a map with a square past counting": (drawing('<rect width="5" height="5" transform="scale(1e200)"/>'), "mm far"),
+    "a line too wide": (drawing('<path d="M0 0h5" stroke="#111" stroke-width="9" transform="scale(1e9)"/>'), "reaches"),
+    "a clip too large": (drawing('<clipPath id="c"><rect width="5" height="5" transform="translate(1e99)"/></clipPath>'
+                                 '<rect width="5" height="5" clip-path="url(#c)"/>'), r"reaches 1e.99 mm far"),
     "not a map": (drawing('<rect width="5" height="5" transform="turn(5)"/>'), r"'turn\(5\)' at character 1"),
     "units in a map": (drawing('<rect width="5" height="5" transform="rotate(5deg)"/>'), "deg"),
     "odd points": (drawing('<polygon points="1 2 3"/>'), "3 numbers"),
@@ -124,13 +136,29 @@ def test_no_such_file(tmp_path) -> None:  # type: ignore[no-untyped-def]
         read_artwork(tmp_path / "missing.svg")
 
 
+@pytest.mark.parametrize(("skip", "refused"), [(167, False), (168, True)])
+def test_crossings_of_a_few_hundred_edges_are_counted(skip: int, refused: bool) -> None:
+    """The star of n points, each joined to the k-th after it, crosses itself n (k - 1) times (plane geometry)."""
+    turn = 2 * np.pi * skip * np.arange(601) / 601
+    ring = shapely.linearrings(np.stack([np.cos(turn), np.sin(turn)], axis=1))
+    with pytest.raises(ArtworkError, match="crosses itself about 1e") if refused else nullcontext():
+        _check_edges(np.array([ring]), "star")
+
+
+def test_edges_whose_lines_cross_but_not_they_are_no_crossings() -> None:
+    """A snake of level bars, and beside it one of upright bars as high as the first."""
+    i = np.arange(700)
+    level = np.stack([1.0 - (i + 1) // 2 % 2, i // 2 / 350], axis=1)
+    upright = np.stack([2 + i // 2 / 350, 1.0 - (i + 1) // 2 % 2], axis=1)
+    _check_edges(np.array([shapely.linearrings(np.concatenate([level, upright]))]), "two snakes")
+
+
 def test_errors_name_the_line_and_the_element(read: Read) -> None:
     with pytest.raises(ArtworkError, match=r"drawing\.svg line 3, path 'leaf': path data, character 5"):
         read(drawing('\n\n<path id="leaf" d="M0 0X"/>'))
 
 
 @pytest.mark.parametrize("inside", [
-    '<g transform="scale(1e200) scale(1e200)"><rect width="9" height="9"/></g>',
     '<circle r="9" stroke="#000" transform="scale(1e-9)"/>',
     '<circle r="9" fill="none" stroke="#000" transform="scale(1e7)"/>',
     '<path d="M0 0h1" stroke-width="1e-9" stroke="#000"/>',

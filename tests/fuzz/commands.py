@@ -102,7 +102,7 @@ def _named(word: str) -> list[str]:
     """The files that a word may name: as it is, after `=`, and as commands make names of it."""
     stem = word.removesuffix(".toml")
     path = word.partition("=")[2] or word or "."
-    return [path, stem + ".toml", stem + ".svg", Path(stem).stem + "-placing.svg"]
+    return [path, word or ".", stem + ".toml", stem + ".svg", Path(stem).stem + "-placing.svg"]
 
 
 def _words(chance: Random) -> list[str]:

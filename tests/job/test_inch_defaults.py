@@ -1,11 +1,15 @@
 """Defaults of a job in inches are sizes that are set there; in millimetres they are what they were."""
 
+import dataclasses
+import importlib
+import pkgutil
 from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 import pathgen
+import pathgen.job
 from pathgen.job.describe import key_rows
 from pathgen.job.kinds import KINDS
 from tests import small_board
@@ -66,3 +70,21 @@ def test_a_small_limit_is_not_shown_as_none(tmp_path: Path) -> None:
     (tmp_path / "board.toml").write_text(INCHES.read_text().replace("scallop = ", "scallop = 0.0000001 # ", 1))
     with pytest.raises(pathgen.JobError, match=r"scallop: 1e-07 given \(allowed: 0\.00002 in to 0\.0394 in\)"):
         pathgen.load_job(tmp_path / "board.toml")
+
+
+OWN_DEFAULTS = {("NutBlankTable", "thickness"), ("NutBlankTable", "overhang"), ("OutlineTable", "tabs")}
+"""A saddle's are not a nut's; tabs are as many as the part needs."""
+
+
+def test_a_table_and_the_values_that_it_is_read_into_have_the_same_defaults():
+    other, alike = set(), 0
+    for module in pkgutil.iter_modules(pathgen.job.__path__, "pathgen.job."):
+        for table in vars(importlib.import_module(module.name)).values():
+            for values in getattr(table, "__bases__", ()) if dataclasses.is_dataclass(table) else ():
+                own = {f.name: f.default for f in dataclasses.fields(table)}
+                given = [f for f in dataclasses.fields(values) if f.default is not dataclasses.MISSING] \
+                    if dataclasses.is_dataclass(values) else []
+                other |= {(table.__name__, f.name) for f in given if own[f.name] != f.default}
+                alike += len(given)
+    assert other == OWN_DEFAULTS
+    assert alike > 100

@@ -308,6 +308,21 @@ def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
     assert (depth > 1.0) is noted
 
 
+@pytest.mark.parametrize(("high", "long", "noted"), [
+    (2.3, 0.35, True), (2.3, 0.05, False), (0.9, 0.16, False), (1.5, 0.16, True),
+])
+@pytest.mark.parametrize("aside", [0.0, 0.2])
+def test_a_bite_several_stepdowns_deep_is_noted_however_short(high, long, noted, aside):
+    """Wood left standing across a slot 0.6 mm wide, for tenths of a millimetre of a level cut in pieces of 0.5 mm."""
+    slot = Cutter(name="c", shape="flat-end", diameter=0.6, speed=1, feed=1, plunge=1, stepdown=0.4)
+    xs, ys = np.arange(0.01, 9, 0.02), np.arange(-1.01, 1.2, 0.02)
+    material = blank(xs, ys, top=0.2)
+    material.top[:, (xs > 4.0) & (xs < 4.0 + long)] = high
+    along = np.arange(0.5, 8.6, 0.5)
+    depth, _ = deepest(material, motion([(x, aside * x / 9, 0.0) for x in along], rapid=[]), slot, 0.45)
+    assert depth == pytest.approx(high if noted else 0.0, abs=1e-6)
+
+
 BUSY = {
     "many pieces": (FLAT, [[-9000.0, -9000.0, 49.0], [9000.0, 9000.0, 49.0]] * 40),
     "passes along": (BALL, [[x, y, 50.0 - y / 60] for y in range(60) for x in (0.0, 50.0)]),

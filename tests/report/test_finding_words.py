@@ -2,6 +2,7 @@
 
 import pytest
 
+from pathgen.report.blank import blank_data
 from pathgen.report.finding_words import finding_line
 
 
@@ -17,3 +18,13 @@ def test_lines(severity: str, allowed: str, line: str) -> None:
 
 def test_no_place() -> None:
     assert finding_line("note", "", "it is so", "", "go on") == "note: it is so. Go on."
+
+
+def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_the_list():
+    parts = [{"name": name, "report": {"checks": {"findings": [{"where": "02.nc line 7", "severity": severity}]}}}
+             for name, severity in (("lid", "warn"), ("plate", "forbid"))]
+    data = blank_data("two", "mm", "0", parts, [(), ()], ())
+    assert [f["where"] for f in data["checks"]["findings"]] == [
+        "part 1, lid: 02.nc line 7", "part 2, plate: 02.nc line 7"]
+    assert data["checks"]["passed"] is False
+    assert blank_data("one", "mm", "0", parts[:1], [()], ())["checks"]["passed"] is True

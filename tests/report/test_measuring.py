@@ -20,4 +20,9 @@ def test_the_blocks_as_they_stand_mean_no_move(tmp_path):
     assert np.abs(again.report["moved"]["shift"]).max() == pytest.approx(0, abs=1e-3)
     nudged = re.sub(r"found = \[(-?[\d.]+)", lambda m: f"found = [{float(m[1]) + 0.5:.4f}", blocks)
     job = pathgen.load_job(small_board.job(tmp_path, extra=extra + nudged + "\n"))
-    assert pathgen.build(job, resolution=0.4).report["moved"]["shift"][0] == pytest.approx(0.5, abs=1e-3)
+    moved = pathgen.build(job, resolution=0.4)
+    assert moved.report["moved"]["shift"][0] == pytest.approx(0.5, abs=1e-3)
+    begins = moved.report["moved"]["first_program"]
+    words = f"From program {begins} on the work is taken to lie 0.5 mm along, 0 mm across,"
+    files = moved.files(shaded=False)
+    assert all(words in " ".join(files[name].split()) for name in ("report.txt", "setup.html"))

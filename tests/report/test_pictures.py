@@ -20,6 +20,7 @@ from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures.above import board_from_above
+from pathgen.report.pictures.labels import Labels
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
@@ -247,5 +248,7 @@ def test_numbers_stand_over_the_upper_ends_of_slanted_lines():
     ends = np.array([[[10.0, -5.0], [20.0, 5.0]], [[60.0, -5.0], [50.0, 5.0]]])
     board = SimpleNamespace(landmarks=SimpleNamespace(ends=ends, number=np.array([3, 5])))
     view = View.around((0.0, -10.0, 100.0, 10.0), 1.0)
-    told = [(node.text, float(node.get("x"))) for node in _numbers(view, board, 2.0)]
+    placed = Labels([shapely.box(0, -10, 100, 5)])
+    _numbers(placed, view, board, 2.0)
+    told = [(node.text, float(node.get("x"))) for node in placed.drawn(view)]
     assert told == [("3", view((20.0, 0.0))[0][0]), ("5", view((50.0, 0.0))[0][0])]

@@ -66,7 +66,7 @@ depth = 1.8
 
 def rings(clamping):
     """(x, y) on the board and words of each ring of the picture from above."""
-    view, _ = view_above(clamping)
+    view = view_above(clamping)
     picture = as_svg(board_from_above(clamping))
     found = re.findall(r'<circle cx="(.*?)" cy="(.*?)".*?class="thin-wood"><title>thin wood: (.*?)</title>', picture)
     return [(float(x) + view.left, view.top - float(y), words) for x, y, words in found]

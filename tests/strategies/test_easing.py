@@ -12,6 +12,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cut_again import LINK, _link
+from pathgen.strategies.easing import Standing, _lowered_at
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
@@ -57,6 +58,9 @@ def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_b
         straight = cutter.stepover * cutter.diameter * cutter.stepdown
         share = loads.per_tooth(over=cutter.radius) / (straight * cutter.feed)
         assert share[~loads.straight_down].max() <= LOAD_FACTOR
+        # and each move at full feed by itself, but for those a grid of 0.02 mm cannot measure
+        alone = (loads.feed == cutter.feed) & ~loads.straight_down & (loads.length > 0.05)
+        assert (loads.volume / loads.length)[alone].max(initial=0.0) <= LOAD_FACTOR * straight
         eased = (np.abs(loads.feed - cutter.eased_feed) < 1e-6) & (loads.end[:, 2] > loads.start[:, 2] - 0.01)
         needless = eased & (share * cutter.feed / cutter.eased_feed < 1.0)
         # a gap no longer than the cutter is closed, so that the feed does not flutter
@@ -137,3 +141,11 @@ def test_the_way_between_two_passes_follows_the_surface_and_stays_above_it():
     assert above[: len(way) // 2] == pytest.approx(0.2)
     assert above.min() >= -1e-12
     assert above[-1] == 0.0
+
+
+def test_what_sinks_takes_its_own_before_the_next_station_does():
+    """Its front lies under the first: of 3 mm the first takes 2 there, and 2 ahead; the second what is left."""
+    standing = Standing(0.0, 0.0, 1.0, np.full((3, 3), 3.0, np.float32))
+    front, under = (np.array([1 + 0j]), np.zeros(1)), (np.array([0j]), np.zeros(1))
+    tips = np.array([[1.5, 1.5, 1.0], [0.5, 1.5, 0.0]])
+    assert _lowered_at(standing, front, tips, np.zeros(2), np.array([True, False]), under).tolist() == [4.0, 1.0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -128,12 +129,12 @@ class FlatPart(Boxed):
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Keys plate, holes, and form where it is one."""
-        wood = wood_in_plan(self)
+        wood, numbers = wood_in_plan(self), numbered(self.bores)
         return {
             "plate": {"outline_area": round(self.outline.area, 3), "top_area": round(wood.area, 3)},
             "holes": [
-                {"at": [round(v, 4) for v in bore.at], "diameter": bore.diameter, "length": bore.length,
-                 "turn": bore.turn, "depth": bore.depth} for bore in self.bores
+                {"number": numbers[bore.at], "at": [round(v, 4) for v in bore.at], "diameter": bore.diameter,
+                 "length": bore.length, "turn": bore.turn, "depth": bore.depth} for bore in self.bores
             ],
             **({"form": self._form(self.form)} if self.form else {}),
         }
@@ -143,6 +144,11 @@ class FlatPart(Boxed):
             "half": form.half, "gap": form.gap, "layers": form.layers, "height": round(form.layers * self.thickness, 4),
             "wall": None if form.wall is None else round(form.wall, 3), "moved": [round(v, 4) for v in form.moved],
         }
+
+
+def numbered(bores: Sequence[Bore]) -> dict[tuple[float, float], int]:
+    """The number by which each is called: a counterbore and its hole, which share a place, have one."""
+    return {at: number for number, at in enumerate(dict.fromkeys(bore.at for bore in bores), 1)}
 
 
 def rounded(at: tuple[float, float], diameter: float, *, length: float, turn: float = 0.0) -> Polygon:

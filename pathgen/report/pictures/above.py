@@ -7,14 +7,17 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
+from pathgen.report.pictures.labels import Labels, around, fitting
 from pathgen.strategies.cutting_out import cutting_line
-from pathgen.work.clamping import Clamping, KeepOut
+from pathgen.work.clamping import Clamping, KeepOut, Step
+from pathgen.work.features import Named
 from pathgen.work.operations import (
     CutOut,
     CutPieces,
@@ -26,7 +29,7 @@ from pathgen.work.operations import (
     Slot,
     WitnessMarks,
 )
-from pathgen.work.part import wood_in_plan
+from pathgen.work.part import Part, wood_in_plan
 from pathgen.work.thin_wood import thin_wood
 from pathgen.work.underside import sunk_of
 
@@ -40,6 +43,8 @@ AXIS = 1.3
 """Length of the arrows of the axes, as a part of the words' size: they stand in the margin."""
 WORDS_PER_WIDTH = 60
 """Size of words, as a part of the picture's width."""
+_LEAST = 0.45
+"""Least size of a number in a hole, in sizes of words; one in a smaller hole stands outside the part."""
 _HIGH = 2.0
 """Width by height from which a picture keeps its width on the page: a higher one is shown smaller, its words larger."""
 
@@ -50,7 +55,8 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
     `paths` are the paths of the clamping's steps, for the reach of the finishing cutter; `tabs` (n, 2) the middles
     of the tabs. Both may be left out.
     """
-    view, size = view_above(clamping)
+    size, labels = _size(clamping), _labels(clamping, tabs)
+    view = view_above(clamping, labels=labels)
     return view.picture(
         f"{clamping.title}: the {clamping.board.names.part} from above",
         *_blank(view, clamping, size),
@@ -58,28 +64,90 @@ def board_from_above(clamping: Clamping, *, paths: Sequence[Toolpath] = (), tabs
         *_finishing_reach(view, clamping, paths, size),
         *inlay_areas(view, clamping),
         *_slots(view, clamping),
-        *_numbers(view, clamping, size),
         *_bores(view, clamping),
         *_pieces(view, clamping),
         *_sunk(view, clamping, size),
         *_holes(view, clamping, size),
         *_tabs(view, tabs, size),
         *_thin_wood(view, clamping, size),
-        *(keep_out(view, box, number, clamping.units, size)
-          for number, box in enumerate(clamping.setup.keep_out, 1)),
-        *_sides(view, clamping, size),
+        *(keep_out(view, box, size) for box in clamping.setup.keep_out),
         *_zero(view, clamping, size),
+        *labels.drawn(view),
     )
 
 
-def view_above(clamping: Clamping) -> tuple[View, float]:
-    """A view of the blank and everything around it, and the size of its words."""
+def view_above(clamping: Clamping, *, labels: Labels | None = None) -> View:
+    """A view of the blank and everything around it, and of all `labels`."""
+    x0, y0, x1, y1 = _bounds(clamping)
+    margin = 3.2 * _size(clamping)
+    framed = x0 - margin, y0 - margin, x1 + margin, y1 + margin
+    return View.around((labels or _labels(clamping, None)).within(framed), 0.0)
+
+
+def _bounds(clamping: Clamping) -> tuple[float, float, float, float]:
     boxes = [shapely.box(*clamping.stock.bounds), clamping.board.outline]
     boxes += [k.shape for k in clamping.setup.keep_out]
-    bounds = shapely.total_bounds(boxes)
-    wide, high = bounds[2:] - bounds[:2]
-    size = max(wide, _HIGH * high) / (WORDS_PER_WIDTH - 6)
-    return View.around(tuple(bounds.tolist()), 3.2 * size), size
+    x0, y0, x1, y1 = shapely.total_bounds(boxes).tolist()
+    return x0, y0, x1, y1
+
+
+def _size(clamping: Clamping) -> float:
+    """Of the words in the picture."""
+    x0, y0, x1, y1 = _bounds(clamping)
+    return max(x1 - x0, _HIGH * (y1 - y0)) / (WORDS_PER_WIDTH - 6)
+
+
+def _labels(clamping: Clamping, tabs: Floats | None) -> Labels:
+    """All words of the picture, over no wood of the part and nothing else that they do not name."""
+    size, board = _size(clamping), clamping.board
+    places = [place for step in _with_back(clamping) for place in step.operation.named]
+    taken = [free_of(board, places), *(box.shape for box in clamping.setup.keep_out)]
+    taken += [_symbol(place, size) for place in places if not board.outline.contains(shapely.Point(place.at))]
+    taken += [shapely.box(*shape.bounds) for shape in _tab_triangles(tabs, size)]
+    if shows_zero(clamping):
+        x0, low = _bounds(clamping)[0] - 3.2 * size, clamping.stock.bounds[1]
+        taken += [overlay.buffer(shapely.Point(clamping.zero), 0.8 * size),
+                  shapely.box(x0, low - 2.8 * size, x0 + 2.7 * size, low + 1.9 * size)]
+    labels = Labels(taken, [shapely.box(*clamping.stock.bounds).exterior])
+    _numbers(labels, clamping, size)
+    _sides(labels, clamping, size)
+    name_places(labels, places, board.outline, size)
+    name_clamps(labels, clamping.setup.keep_out, clamping.units, size)
+    return labels
+
+
+def _with_back(clamping: Clamping) -> tuple[Step, ...]:
+    """The steps of the clamping, and of the one before it on the other side, whose holes dowels stand in."""
+    return (*(clamping.under.steps if clamping.under else ()), *clamping.steps)
+
+
+def free_of(board: Part, places: Sequence[Named]) -> BaseGeometry:
+    """What no word may lie over: the part, less the holes in it that have names."""
+    holes = [overlay.buffer(shapely.Point(place.at), place.wide / 2) for place in places if place.wide]
+    whole = overlay.union_all([wood_in_plan(board), overlay.difference(board.finished, board.outline)])
+    return overlay.difference(whole, overlay.union_all(holes))
+
+
+def _symbol(place: Named, size: float) -> BaseGeometry:
+    return overlay.buffer(shapely.Point(place.at), max(place.wide / 2, size / 4))
+
+
+def name_places(labels: Labels, places: Sequence[Named], part: BaseGeometry, size: float) -> None:
+    """Marks and holes by their names: beside each, or, of a hole in the part, its number in the hole."""
+    for name, place in {place.name: place for place in places}.items():
+        symbol, (x, y), number = _symbol(place, size), place.at, name.rpartition(" ")[2]
+        letter = min(0.8 * size, fitting(number, place.wide))
+        if part.contains(shapely.Point(x, y)) and letter >= _LEAST * size:
+            labels.put(number, [(x, y - 0.29 * letter, "middle")], size=letter, named=symbol)
+        else:
+            labels.put(name, around(symbol, 0.8 * size), size=0.8 * size, named=symbol)
+
+
+def name_clamps(labels: Labels, boxes: Sequence[KeepOut], units: str, size: float) -> None:
+    """Clamps by number and height."""
+    for number, box in enumerate(boxes, 1):
+        labels.put(f"clamp {number}, {format_length(box.height, units)} high", around(box.shape, 0.8 * size),
+                   size=0.8 * size, named=box.shape, fill=CLAMP_EDGE)
 
 
 def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:
@@ -127,7 +195,7 @@ def _slots(view: View, clamping: Clamping) -> Iterator[Element]:
                     class_="nut-slot")
 
 
-def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+def _numbers(labels: Labels, clamping: Clamping, size: float) -> None:
     """Over the upper edge; left out where they would run into the one before, or into the last, which is there."""
     lines_across = clamping.board.landmarks
     upper = np.take_along_axis(lines_across.edges, lines_across.edges[:, :, 1:].argmax(axis=1)[:, None], 1)[:, 0]
@@ -136,7 +204,7 @@ def _numbers(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
     for number, x in zip(lines_across.number.tolist(), upper[:, 0].tolist(), strict=True):
         if x == last or free <= x <= last - apart:
             free = x + apart
-            yield words(view, [x, above], str(number), size=0.8 * size)
+            labels.put(str(number), [(x, above, "middle")], size=0.8 * size)
 
 
 def _bores(view: View, clamping: Clamping) -> Iterator[Element]:
@@ -181,14 +249,17 @@ def _thin_wood(view: View, clamping: Clamping, size: float) -> Iterator[Element]
 
 
 def _tabs(view: View, tabs: Floats | None, size: float) -> Iterator[Element]:
+    return (area(view, triangle, fill=INK, class_="tab") for triangle in _tab_triangles(tabs, size))
+
+
+def _tab_triangles(tabs: Floats | None, size: float) -> Iterator[BaseGeometry]:
     for x, y in [] if tabs is None else tabs.tolist():
         out = np.sign(y) * size
-        triangle = shapely.Polygon([(x, y), (x - size / 3, y + 0.7 * out), (x + size / 3, y + 0.7 * out)])
-        yield area(view, triangle, fill=INK, class_="tab")
+        yield shapely.Polygon([(x, y), (x - size / 3, y + 0.7 * out), (x + size / 3, y + 0.7 * out)])
 
 
-def keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> Element:
-    """A clamp, hatched, and how high it is."""
+def keep_out(view: View, box: KeepOut, size: float) -> Element:
+    """A clamp, hatched."""
     (x0, x1), (y0, y1) = box.x, box.y
     shape = shapely.box(x0, y0, x1, y1)
     reach = max(x1 - x0, y1 - y0) * 2
@@ -197,27 +268,23 @@ def keep_out(view: View, box: KeepOut, number: int, units: str, size: float) -> 
         shapely.linestrings([[(x, y0), (x + reach, y0 + reach)] for x in starts.tolist()]), shape
     )
     strokes = [shapely.get_coordinates(h) for h in hatch if not h.is_empty]
-    middle = [(x0 + x1) / 2, y0 - 1.1 * size]
     return element(
         "g",
         area(view, shape, fill=CLAMP, stroke=CLAMP_EDGE, stroke_width=size / 14),
         lines(view, strokes, stroke=CLAMP_EDGE, stroke_width=size / 24),
-        words(view, middle, f"clamp {number}, {format_length(box.height, units)} high", size=0.8 * size,
-              fill=CLAMP_EDGE, text_anchor="start" if x0 - view.left < 6 * size else
-              "end" if view.right - x1 < 6 * size else "middle"),
         class_="clamp",
     )
 
 
-def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
+def _sides(labels: Labels, clamping: Clamping, size: float) -> None:
     _, y0, _, y1 = clamping.stock.bounds
     board, above = clamping.board, y1 + 1.6 * size
     middle = board.start + board.length / 2
     if board.names.sides is not None:
         for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
-            yield words(view, [middle, y], f"{name} side", size=size)
-    yield words(view, [board.start, above], board.names.near, size=size, text_anchor="start")
-    yield words(view, [board.start + board.length, above], board.names.far, size=size, text_anchor="end")
+            labels.put(f"{name} side", [(middle, y, "middle")], size=size)
+    labels.put(board.names.near, [(board.start, above, "start")], size=size)
+    labels.put(board.names.far, [(board.start + board.length, above, "end")], size=size)
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

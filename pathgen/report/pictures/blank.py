@@ -9,9 +9,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.markup import Element, element
-from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, words
-from pathgen.report.pictures.above import axes, keep_out
+from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area
+from pathgen.report.pictures.above import axes, keep_out, name_clamps
+from pathgen.report.pictures.labels import Labels
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.part import wood_in_plan
 
@@ -35,20 +37,38 @@ def blank_from_above(title: str, clampings: Sequence[Clamping], names: Sequence[
     clamps = [_box(first, along, box) for box in first.setup.keep_out]
     bounds = shapely.total_bounds([blank, shapely.Point(0.0, 0.0), *(clamp.shape for clamp in clamps)])
     size = float(np.ptp(bounds[::2])) / _WORDS
-    view = View.around(tuple(bounds.tolist()), 3.2 * size)
+    base = View.around(tuple(bounds.tolist()), 3.2 * size)
+    labels = _labels(first, clampings, names, along, clamps, base, size)
+    view = View.around(labels.within((base.left, base.bottom, base.right, base.top)), 0.0)
     return view.picture(
         f"{title}: the blank from above",
         area(view, blank, fill=BLANK, stroke=INK, stroke_width=size / 10),
-        *(drawn for number, (one, name) in enumerate(zip(clampings, names, strict=True), 1)
-          for drawn in _part(view, one, along, f"{number} {name}", size)),
-        *(keep_out(view, box, number, first.units, size) for number, box in enumerate(clamps, 1)),
+        *(drawn for one in clampings for drawn in _part(view, one, along, size)),
+        *(keep_out(view, box, size) for box in clamps),
         element("circle", cx=view([0.0, 0.0])[0, 0], cy=view([0.0, 0.0])[0, 1], r=0.5 * size, fill="#ffffff",
                 stroke=INK, stroke_width=size / 6, class_="zero"),
         *axes(view, float(bounds[1]), np.array(_AXES[along]), size),
+        *labels.drawn(view),
     )
 
 
-def _part(view: View, one: Clamping, along: str, name: str, size: float) -> Iterator[Element]:
+def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str], along: str, clamps: Sequence[KeepOut],
+            base: View, size: float) -> Labels:
+    """The parts' names, each in its share beside the part where there is room, and the clamps' under them."""
+    parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
+    corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
+    zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
+    labels = Labels([*parts, *(box.shape for box in clamps), zero, corner])
+    for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
+        x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds
+        spots = [(x, y, way) for y in (y1 - 1.2 * size, y0 + 0.5 * size)
+                 for x, way in ((x0 + 0.4 * size, "start"), (x1 - 0.4 * size, "end"), ((x0 + x1) / 2, "middle"))]
+        labels.put(f"{number} {name}", spots, size=size, named=part, font_weight="bold")
+    name_clamps(labels, clamps, first.units, size)
+    return labels
+
+
+def _part(view: View, one: Clamping, along: str, size: float) -> Iterator[Element]:
     share = _seen(one, along, shapely.box(*one.stock.bounds))
     yield area(view, share, stroke=PALE, stroke_width=size / 12, stroke_dasharray=f"{size / 2} {size / 3}")
     yield area(view, _seen(one, along, wood_in_plan(one.board)), fill=WOOD, stroke=INK, stroke_width=0.5, class_="part")
@@ -56,9 +76,6 @@ def _part(view: View, one: Clamping, along: str, name: str, size: float) -> Iter
         for colour, shape in inlay.regions:
             seen = _seen(one, along, shapely.simplify(shape, 0.05))
             yield area(view, seen, fill=colour, stroke=INK, stroke_width=0.15)
-    x0, _, _, y1 = share.bounds
-    yield words(view, [x0 + 0.6 * size, y1 - 1.4 * size], name, size=size, text_anchor="start",
-                font_weight="bold", paint_order="stroke", stroke=BLANK, stroke_width=size / 3)
 
 
 def _seen(one: Clamping, along: str, shape: BaseGeometry) -> BaseGeometry:

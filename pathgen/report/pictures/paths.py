@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -10,9 +10,12 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.markup import Element, element
-from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan, words
+from pathgen.base.picture import INK, PALE, WOOD, View, area, lines, runs_in_plan
 from pathgen.base.toolpath import Move, Toolpath
+from pathgen.report.pictures.above import free_of, name_places
+from pathgen.report.pictures.labels import Labels
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Named
 from pathgen.work.part import Part, wood_in_plan
 
 Floats = NDArray[np.float64]
@@ -27,17 +30,22 @@ _HIGH = 2.6
 _STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
 
 
-def path_picture(name: str, path: Toolpath, clamping: Clamping) -> Element:
+def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[Named] = ()) -> Element:
     """The cutter's path over the board: cuts as lines, places where it only goes down as discs, rapids dotted, the
-    first cut marked with a ring.
+    first cut marked with a ring, and the places that are `named` with their names.
 
     A path that stays on a part of the board is shown with that part only, at least `LEAST_SHOWN` of its length.
     """
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
+    board, discs = clamping.board, overlay.buffer(shapely.MultiPoint(bored(path)), size / 2)
+    labels = Labels([free_of(board, named), discs, *(overlay.buffer(at, 0.6 * size) for at in _first_place(path))])
+    _numbers(labels, view, board, size)
+    name_places(labels, named, board.outline, size)
+    view = View.around(labels.within((view.left, view.bottom, view.right, view.top)), 0.0)
     return view.picture(
-        name, *_board(view, clamping.board, size), *_moves(view, path, size),
-        *_holes(view, path, size), *_numbers(view, clamping.board, size), *_first_cut(view, path, size),
+        name, *_board(view, board, size), *_moves(view, path, size), *_holes(view, path, size),
+        *labels.drawn(view), *_first_cut(view, path, size),
     )
 
 
@@ -71,7 +79,7 @@ def _lines_shown(view: View, board: Part) -> tuple[list[int], Floats]:
     return board.landmarks.number[shown].tolist(), ends[shown]
 
 
-def _numbers(view: View, board: Part, size: float) -> Iterator[Element]:
+def _numbers(labels: Labels, view: View, board: Part, size: float) -> None:
     """Over everything else, each at its line's upper end; left out where it would run into the one before, or out of
     the picture."""
     free = -np.inf
@@ -80,7 +88,7 @@ def _numbers(view: View, board: Part, size: float) -> Iterator[Element]:
         half = 0.35 * size * len(str(number))  # of its width
         if number in MARKED and x > free and view.left + half < x < view.right - half:
             free = x + 1.6 * size
-            yield words(view, (x, view.top - 1.2 * size), str(number), size=size)
+            labels.put(str(number), [(x, view.top - 1.2 * size, "middle")], size=size)
 
 
 def _moves(view: View, path: Toolpath, size: float) -> Iterator[Element]:
@@ -105,8 +113,12 @@ def bored(path: Toolpath) -> Floats:
     return np.unique(np.round(places, 2), axis=0) if places else np.empty((0, 2))
 
 
+def _first_place(path: Toolpath) -> list[shapely.Point]:
+    """Where the first cut begins; nothing where none is made."""
+    return [shapely.Point(path.points[at, :2]) for at in np.flatnonzero(path.kinds != Move.RAPID)[:1]]
+
+
 def _first_cut(view: View, path: Toolpath, size: float) -> Iterator[Element]:
-    cuts = np.flatnonzero(path.kinds != Move.RAPID)
-    if len(cuts):
-        x, y = view(path.points[cuts[0], :2])[0]
+    for at in _first_place(path):
+        (x, y), = view([at.x, at.y])
         yield element("circle", cx=x, cy=y, r=size / 2, stroke=INK, stroke_width=size / 8, class_="first-cut")

@@ -86,7 +86,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
             for row in shift["rows"]]
     marks = report["marks"]
     words = [f"The witness marks in the waste are, on the machine's display, at "
-             f"{'; '.join(f'{n}: {_place(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
+             f"{'; '.join(f'mark {n} at {_place(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
              f"Should you measure them later: {error_words(marks['errors'], units)}.",
              *seen_lines(marks["seen"])] if marks else []
     return chapter(

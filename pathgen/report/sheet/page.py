@@ -180,10 +180,11 @@ def legend_above(clamping: Clamping) -> str:
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
         "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
-        "Crosses in rings: witness marks, small holes by which work that moved is found again."
+        "Crosses in rings: witness marks, small holes by which work that moved is found again, each with its name."
         if clamping.feature(WitnessMarks) else "",
         thin_wood_words(clamping),
         "Black discs: holes." if clamping.feature(DowelHoles) or clamping.feature(SideDots) else "",
+        "Numbers in holes: those of the table of holes." if clamping.board.rows(clamping).get("holes") else "",
         "Black discs: dowels. Dashed in the part: the channel under it." if clamping.under else "",
         "The target: X 0, Y 0. The arrows: the machine's axes." if shows_zero(clamping) else
         "X 0, Y 0 lies off this part's share: the sheet of the whole blank shows it.",

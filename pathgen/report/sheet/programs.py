@@ -72,7 +72,7 @@ def in_order(
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
               "and a ring marks the first cut.")
     if any(p.step.operation.levels for p in programs):
-        legend += " The cut over cured fill is the second cut; its files are called resurface."
+        legend += " The cut over what was let in or poured is the second cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, left.get(p.order), asked) for p in programs))
 
@@ -122,7 +122,8 @@ def _figures(clamping: Clamping, program: Program) -> Element:
 
 def program_path(clamping: Clamping, program: Program) -> Element:
     """The picture of where a program's cutter goes."""
-    return path_picture(f"Path of program {program.order}, {program.file_name}", program.toolpath, clamping)
+    name = f"Path of program {program.order}, {program.file_name}"
+    return path_picture(name, program.toolpath, clamping, program.step.operation.named)
 
 
 def _depth(clamping: Clamping, program: Program) -> str:

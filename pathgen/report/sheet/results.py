@@ -103,7 +103,7 @@ def holes(report: dict[str, Any]) -> Element | None:
     made, units = report.get("holes"), report["job_units"]
     if not made:
         return None
-    head = [f"{capital(word)}, {units}" for word in HEAD]
+    head = [capital(HEAD[0]), *(f"{capital(word)}, {units}" for word in HEAD[1:])]
     return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"))
 
 

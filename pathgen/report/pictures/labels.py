@@ -1,0 +1,107 @@
+"""Where the words of a picture stand: over nothing that is to be seen, and not over one another."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain, count
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base.markup import Element
+from pathgen.base.picture import INK, View, lines, words
+
+_LETTER = 0.64
+"""Width of a letter as a share of its size: digits of common sans-serif faces are 0.55 to 0.64 wide (from memory)."""
+_LOWER, _UPPER = -0.2, 0.78
+"""How far words reach below and above the line they stand on, in sizes."""
+_ROW = 1.15
+"""From row to row, in sizes."""
+_NEAR = 1.6
+"""Words further than that from what they name, in sizes, have a line that leads there."""
+_START = {"start": 0.0, "middle": -0.5, "end": -1.0}
+
+Spot = tuple[float, float, str]
+"""Where words stand: x, y of their line, and which end of them that is (`text_anchor`)."""
+
+
+class Labels:
+    """Words in mm of a part's frame, each put where none of `taken`, nor an earlier one, lies under it; nor any of
+    `lines`, where that can be helped."""
+
+    def __init__(self, taken: Sequence[BaseGeometry], lines: Sequence[BaseGeometry] = ()) -> None:
+        self._lines = list(lines)
+        self._taken = [one for one in taken if not one.is_empty]
+        self._frame = shapely.box(*shapely.total_bounds(self._taken))
+        self._put: list[tuple[str, Spot, float, dict[str, str], np.ndarray | None]] = []
+
+    def put(
+        self, text: str, spots: Iterable[Spot], *, size: float, named: BaseGeometry | None = None, **style: str
+    ) -> None:
+        """Put words at the first of `spots` that is free; else in the first free row above or below everything.
+
+        Far from what is `named`, a line leads there.
+        """
+        spots = list(spots)
+        clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
+        spot = next(one for one in chain(clear, spots, self._rows(spots[0], size))
+                    if self._is_free(_box(text, one, size)))
+        box = _box(text, spot, size)
+        lead = None
+        if named is not None and box.distance(named) > _NEAR * size:
+            lead = shapely.get_coordinates(shapely.shortest_line(box, named))
+        self._taken.append(box)
+        self._put.append((text, spot, size, style, lead))
+
+    def within(self, box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+        """A box grown to hold all words whole."""
+        boxes = [_box(text, spot, 1.15 * size) for text, spot, size, *_ in self._put]
+        x0, y0, x1, y1 = shapely.total_bounds([shapely.box(*box), *boxes]).tolist()
+        return x0, y0, x1, y1
+
+    def drawn(self, view: View) -> Iterator[Element]:
+        """All of them, in a view that holds them."""
+        for text, (x, y, anchor), size, style, lead in self._put:
+            if lead is not None:
+                yield lines(view, [lead], stroke=style.get("fill", INK), stroke_width=size / 16, class_="lead")
+            yield words(view, (x, y), text, size=size, text_anchor=anchor, **style)
+
+    def _is_free(self, box: BaseGeometry) -> bool:
+        return not shapely.intersects(box, self._taken).any()
+
+    def _rows(self, spot: Spot, size: float) -> Iterator[Spot]:
+        """Rows outside everything, on the side that a spot is on, each from the spot sideways."""
+        x, y, _ = spot
+        x0, y0, x1, y1 = self._frame.bounds
+        up = y > (y0 + y1) / 2
+        for row in count():
+            level = y1 + (0.4 + row * _ROW) * size if up else y0 - (1.0 + row * _ROW) * size
+            for aside in range(int((x1 - x0) / size) + 2):
+                for way in (1, -1) if aside else (1,):
+                    if x0 <= x + way * aside * size <= x1:
+                        yield x + way * aside * size, level, "start" if x - x0 < x1 - x else "end"
+
+
+def around(shape: BaseGeometry, size: float) -> Iterator[Spot]:
+    """Spots beside a shape: below it, above it, right and left of it."""
+    x0, y0, x1, y1 = shape.bounds
+    middle = (y0 + y1) / 2 - 0.3 * size
+    for y in (y0 - size, y1 + 0.4 * size):
+        yield from (((x0 + x1) / 2, y, "middle"), (x0, y, "start"), (x1, y, "end"))
+    yield from ((x1 + 0.4 * size, middle, "start"), (x0 - 0.4 * size, middle, "end"))
+    for y in (y0 - size, y1 + 0.4 * size):
+        yield from ((x1 + 0.2 * size, y, "start"), (x0 - 0.2 * size, y, "end"))
+
+
+def fitting(text: str, wide: float) -> float:
+    """The largest size at which words fit into a circle so wide."""
+    return 0.99 * wide / math.hypot(_LETTER * len(text), _UPPER - _LOWER)
+
+
+def _box(text: str, spot: Spot, size: float) -> BaseGeometry:
+    x, y, anchor = spot
+    wide = _LETTER * size * len(text)
+    left = x + _START[anchor] * wide
+    return shapely.box(left, y + _LOWER * size, left + wide, y + _UPPER * size)
