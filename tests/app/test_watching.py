@@ -152,3 +152,12 @@ def test_a_port_that_is_taken_is_said():
         port = other.getsockname()[1]
         with pytest.raises(PathgenError, match=f"{port} cannot be had"):
             PageServer(port)
+
+
+def test_while_building_it_is_said_that_what_is_seen_is_older():
+    with PageServer(None) as server:
+        server.busy("planning the cuts")
+        assert "built last" not in server.page()
+        server.show_build("<html><body><main>one</main></body></html>")
+        server.busy("planning the cuts")
+        assert "Building: planning the cuts .. Below is what was built last." in server.page()
