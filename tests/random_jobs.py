@@ -233,7 +233,8 @@ def _steps(
     board = tables["board"]
     if chance.now_and_then() and board.get("behind_nut"):
         tables["nut"] = {"cutter": _cutter(cutters, chance, "flat-end", chance.one(2.0, 3.0)),
-                         "depth": chance.length(1, 2), "width": chance.length(3.2, 5),
+                         "depth": chance.length(1, 2),
+                         "width": round(min(chance.length(3.2, 5), board["behind_nut"] - 3.0), 1),
                          "bottom": chance.one("curve", "flat"), "entry": chance.one("ramp", "peck")}
     if chance.now_and_then(0.6):
         tables["slots"] = {"cutter": _cutter(cutters, chance, "flat-end", 0.5), "width": chance.one(0.5, 0.58),

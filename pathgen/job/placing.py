@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-import numpy as np
 from shapely import MultiPolygon, Polygon
 
 from pathgen.artwork import Artwork, Placement, placed
@@ -66,8 +65,7 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     turn = place.rotate
     if isinstance(board, Fingerboard):
-        bass = np.vstack([board.nut_line[:1], board.frets.bass])
-        treble = np.vstack([board.nut_line[1:], board.frets.treble])
+        bass, treble = board.crossings[:, 0], board.crossings[:, 1]
         turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
     elif place.at is None or place.along:
         raise JobError("place", "between, at_frets and along count frets, and a plate has none",

@@ -15,6 +15,7 @@ from pathgen.artwork import paint
 from pathgen.artwork.areas import filled
 from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.stack import stacked
+from pathgen.artwork.unions import without_slivers
 from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import Read
 
@@ -207,3 +208,14 @@ def test_structure(read: Read, inside: str, expected: float | None) -> None:
     if expected is None:  # the half of the turned square that lies to the left of the page's edge at x 0
         expected = 100.0
     assert sum(areas(read(inside)).values()) == pytest.approx(expected)
+
+
+def test_slivers_are_parts_and_holes_of_less_mean_width_than_asked():
+    """Mean width: twice the area by the length, that of a long strip (plane geometry)."""
+    square, hole = shapely.box(0, 0, 9, 9), shapely.box(1, 1, 3, 3)
+    strip, thin_hole = shapely.box(20, 0, 30, 0.012), shapely.box(4, 1, 4.012, 8)
+    area = shapely.union(shapely.difference(shapely.difference(square, hole), thin_hole), strip)
+    assert without_slivers(area, 0.011).equals(area)
+    assert without_slivers(area, 0.013).equals(shapely.difference(square, hole))
+    assert without_slivers(strip, 0.013).is_empty
+    assert without_slivers(shapely.Polygon(), 0.0).is_empty

@@ -104,16 +104,28 @@ def test_of_a_long_line_the_place_is_shown(tmp_path):
         load_job(path)
 
 
+INLINE = """title = "a"
+units = "mm"
+slots = { cutter = "slot", depth = 2.5 }
+setup = { keep_out = [] }
+inlay = [{ artwork = "a.svg" }]
+[board]
+frets = 20
+[stock]
+length = 500
+"""
+
+
 @pytest.mark.parametrize(("more", "words"), [
-    ("[[inlay]]", r"line 13 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
-    ("[slots]", r"line 10 has it as slots = { .. }: write these keys there, or take that line away"),
-    ("[ setup ]", "line 12 has it as setup = { .. }"), ("[board]", "line 14 has it already: put these keys under it"),
-    ("[[board]]", r"line 14 has it as \[board\]: write both the same way"),
-    ("length = 400", "line 22 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 27 has it"),
+    ("[[inlay]]", r"line 5 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
+    ("[slots]", r"line 3 has it as slots = { .. }: write these keys there, or take that line away"),
+    ("[ setup ]", "line 4 has it as setup = { .. }"), ("[board]", "line 6 has it already: put these keys under it"),
+    ("[[board]]", r"line 6 has it as \[board\]: write both the same way"),
+    ("length = 400", "line 9 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 11 has it"),
 ])
 def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
     path = tmp_path / "a.toml"
-    path.write_text(JOB.format(name="a") + more + "\n")
+    path.write_text(INLINE + more + "\n")
     with pytest.raises(JobError, match=words):
         load_job(path)
 

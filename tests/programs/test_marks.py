@@ -182,7 +182,7 @@ def test_zero_from_a_raw_top_that_is_gone_is_refused(tmp_path):
         "length = 125.0": "length = 92.0", "width = 66.0": "width = 48.0", "margin_nut = 20.0": "margin_nut = 1.0",
         "[stock]": '[setup]\nz_zero = "stock-top"\n[stock]',
     }
-    with pytest.raises(JobError, match=r"step 2, pocket, needs Z set from the raw top"):
+    with pytest.raises(JobError, match=r"program 2, pocket, needs Z set from the raw top"):
         clamping_of(load_job(job(tmp_path, changes=changes)))
     changes["[stock]"] = "[stock]"
     assert clamping_of(load_job(job(tmp_path, changes=changes))).steps

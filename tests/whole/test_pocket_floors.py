@@ -225,3 +225,15 @@ def test_ball_ends_one_after_the_other_reach_the_depth_in_narrow_strips(tmp_path
                "radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"'}
     result = built(tmp_path, changes=changes, extra=BALL.format(2.0) + BALL.format(1.0), art=ARROW)
     assert result.passed, [str(f) for f in result.verification.findings if f.severity == "forbid"]
+
+
+def test_a_line_as_wide_as_the_first_ball_is_its_own_all_along(tmp_path):
+    """Its axis, without tolerance, is in places only: between them its wall is no floor, nor cut too deep."""
+    line = ('<svg xmlns="http://www.w3.org/2000/svg" width="24mm" height="20mm" viewBox="0 0 24 20"><path d="M4 10h16" '
+            'fill="none" stroke="#225577" stroke-width="3" stroke-linecap="square"/></svg>')
+    wide, narrow = (CUTTERS[CUTTERS.rindex("[[cutter]]"):].replace("round", name).replace("2.0", size)
+                    for name, size in (("wide", "3.0"), ("narrow", "1.0")))
+    result = built(tmp_path, art=line, extra=wide + narrow, changes={
+        'cutters = ["flat"]': 'cutters = ["wide", "narrow"]', "depth = 1.5": "depth = 2.0",
+        "{ nut = 254.0, end = 300.0 }": '"flat"', "overfill = 0.7": 'overfill = 0.7\nfill = "none"'})
+    assert not forbidden(result)

@@ -110,8 +110,7 @@ def dot_rows(board: Fingerboard, frets: Sequence[int], *, finished: bool = False
     way, on either side of the middle (common practice, no source). `at` and `along_edge` are the middle, `each` has
     every dot's own.
     """
-    every = np.stack([board.frets.bass, board.frets.treble], axis=1)[board.frets.number > 0]
-    lines = np.concatenate([board.nut_line[None], every])
+    lines = board.crossings
     edge = (past_binding(board, lines) if finished else lines)[:, 0]
     rows = []
     for fret in sorted(set(frets)):
