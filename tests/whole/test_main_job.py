@@ -15,6 +15,7 @@ import shapely
 
 import pathgen
 from pathgen.app.cli import main
+from tests import small_board
 from tests.small_board import moves as moves_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -260,8 +261,8 @@ def test_bad_input_is_refused_whole(name, job, tmp_path, capsys):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["job.toml", "moth.svg"]
 
 
-def test_a_folder_with_other_files_is_left_alone(built, tmp_path):
-    _, result = built
+def test_a_folder_with_other_files_is_left_alone(tmp_path, tmp_path_factory):
+    result = small_board.built(tmp_path_factory.mktemp("small"), resolution=0.3)
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "notes.txt").write_text("mine")
     with pytest.raises(pathgen.PathgenError, match=r"notes\.txt"):
@@ -285,21 +286,21 @@ def test_a_build_replaces_its_own_files_but_not_edited_ones(built, tmp_path):
 
 def test_check_on_disk(built, tmp_path, capsys):
     folder, result = built
-    job, out = str(folder / "job.toml"), tmp_path / "out"
+    check, out = ["check", "--resolution", "0.3", str(folder / "job.toml")], tmp_path / "out"
     shutil.copytree(folder / "out", out)
-    assert main(["check", job, str(out)]) == 0
+    assert main([*check, str(out)]) == 0
     slots = next(out / p.file_name for p in result.programs if p.operation == "slots")
     text = slots.read_text()
     # every slot a tenth of a millimetre too deep
     slots.write_text(re.sub(r"Z(\d\.\d+)", lambda m: f"Z{float(m[1]) - 0.1:.4f}", text))
     capsys.readouterr()
-    assert main(["check", job, str(out)]) == 1
+    assert main([*check, str(out)]) == 1
     words = capsys.readouterr().out
     assert "DO NOT CUT" in words
     assert slots.name in words
     slots.unlink()
-    assert main(["check", job, str(out)]) == 1
-    assert main(["check", job, str(tmp_path / "nowhere")]) == 2
+    assert main([*check, str(out)]) == 1
+    assert main([*check, str(tmp_path / "nowhere")]) == 2
 
 
 def test_frets_on_the_terminal(job, capsys):
