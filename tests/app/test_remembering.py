@@ -12,8 +12,8 @@ from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.removal.material import Material
 from tests import small_board
 
-RESOLUTION = 0.4
-ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5', "scallop = 0.05": "scallop = 0.2"}
+RESOLUTION = 0.3
+ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5'}
 MORE = small_board.SLOT_CUTTER + """
 [slots]
 cutter = "slot"
@@ -45,7 +45,7 @@ EDITS = {
     "frets": ("frets = 5", "frets = 4"),
     "cutter": ("diameter = 2.0", "diameter = 1.9"),
     "second cut": ("[slots]", "[resurface]\nskim = 0.05\n[slots]"),
-    "left proud": ("scallop = 0.2", "scallop = 0.2\nleave = 0.2"),
+    "left proud": ("scallop = 0.05", "scallop = 0.05\nleave = 0.2"),
     "wood": ("[stock]", 'wood_colour = "#553311"\n[stock]'),
     "clearance": ("[slots]", "[machine]\nclearance = 9.0\n[slots]"),
     "zero": ("[slots]", '[setup]\nz_zero = "stock-top"\n[slots]'),
