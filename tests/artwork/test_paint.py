@@ -199,6 +199,8 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
      '<g transform="translate(20 5)"><rect width="15" height="9" clip-path="url(#k)"/></g>', 54),
     ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<g clip-path="url(#k)"><svg x="10" width="8" height="9"><rect width="12" height="9"/></svg></g>', 54),
+    ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
+     '<defs><rect id="r" width="8" height="9"/></defs><g clip-path="url(#k)"><use href="#r" x="10"/></g>', 36),
     ('<g transform="translate(10) scale(2)"><rect width="5" height="5" transform="rotate(45)"/></g>', None),
     ('<rect width="10" height="10" transform="rotate(180)" transform-origin="5 5"/>', 100),
     ('<switch><g systemLanguage="xx"><rect width="9" height="9"/></g><rect width="3" height="3"/></switch>', 9),
