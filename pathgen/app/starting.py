@@ -1,4 +1,4 @@
-"""A job to start from: 25 lines with comments, and a small drawing of our own; it builds as it stands."""
+"""A job to start from: three dozen lines with comments, and a small drawing of our own; it builds as it stands."""
 
 from __future__ import annotations
 
@@ -16,13 +16,8 @@ units = "mm"
 cutter = [  # yours: measure the diameters, and take speeds and feeds that you trust
     {{ name = "ball", shape = "ball-end", diameter = 8, speed = 14000, feed = 2400, plunge = 600, stepdown = 3 }},
     {{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 1000, plunge = 250, stepdown = 1 }},
-    {{ name = "saw", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 400, plunge = 100, stepdown = 0.5 }},
+    {{ name = "slot", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 400, plunge = 100, stepdown = 0.5 }},
 ]
-surface = {{ finish = "ball", scallop = 0.02 }}  # scallop: how high the ridges between passes may stand
-slots = {{ cutter = "saw", depth = 2.5 }}  # the cutter is as wide as the slot
-outline = {{ cutter = "flat", tabs = 4 }}  # tabs: bridges of wood that hold the board in the blank
-setup = {{ keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}] }}  # clamps; height: above the bed
-inlay = [{{ artwork = "{name}.svg", depth = 1.2, cutters = ["flat"], place = {{ between = [4, 5] }} }}]
 [board]  # as it is when finished
 scale_length = 640  # nut to bridge
 frets = 20
@@ -35,6 +30,22 @@ length = 500
 width = 74
 thickness = 8  # more than the board: the curve is cut from it
 margin_nut = 25  # how far it stands out before the nut
+[setup]  # clamps, in a list: where each stands along and across, and how high above the bed
+keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}]
+[surface]
+finish = "ball"  # the cutter of the last passes
+scallop = 0.02  # how high the ridges between them may stand; you sand them away
+[[inlay]]  # one for each drawing, or each stage of a drawing
+artwork = "{name}.svg"
+depth = 1.2
+cutters = ["flat"]
+place = {{ between = [4, 5] }}  # these two frets
+[slots]
+cutter = "slot"  # as wide as the slot
+depth = 2.5
+[outline]
+cutter = "flat"
+tabs = 4  # bridges of wood that hold the board in the blank
 """
 """The job; `name` is that of the drawing beside it too."""
 

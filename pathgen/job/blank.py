@@ -213,7 +213,7 @@ def _tasks(steps: Sequence[Step]) -> list[_Task]:
 
 
 def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[Turn]]:
-    """When each step of each part has its turn."""
+    """When each step of each part has its turn; fills are poured after the last pocket that waits for one."""
     tasks = [_tasks(steps) for steps in parts]
     in_order = [(part, tasks[part][k]) for part, k in merged([[(t.cutter, t.last) for t in own] for own in tasks])]
     count = sum(bool(task.cutter) for _, task in in_order)
@@ -230,7 +230,7 @@ def _turns(parts: Sequence[Sequence[Step]], names: Sequence[str]) -> list[list[T
             last = max(turns[p][s].number for p, s in ended)
             for p, s in ended:
                 too = tuple(names[q] for q, _ in ended if q != p) if turns[p][s].number == last else ()
-                turns[p][s] = replace(turns[p][s], fill_after=number, fill_too=too)
+                turns[p][s] = replace(turns[p][s], fill_after=last, fill_too=too)
             ended = []
     return [[own[k] for k in sorted(own)] for own in turns]
 

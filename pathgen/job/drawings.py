@@ -87,7 +87,7 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
         raise JobError("[dots] cutters", f"the smallest is {smallest:g} mm, and a pocket {wide:g} mm",
                        allowed=f"{wide:g} mm or less", remedy="name a smaller cutter")
     crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
-    area = dot_area(board, dots, gap=gap, fret_width=max(crown, _slot_width(job)))
+    area = dot_area(board, dots, gap=gap, fret_width=max(crown, slot_width(job)))
     return Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
                  fill=table.fill, overfill=table.overfill)
 
@@ -125,7 +125,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
             raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
     if not known:
         raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    regions, sizes = placed_on(board, art, table, where, slot=_slot_width(job))
+    regions, sizes = placed_on(board, art, table, where, slot=slot_width(job))
     if table.wall:
         regions = tuple(walled(regions, table.wall))
         for colour in (c for c, shape in regions if shape.is_empty):
@@ -135,7 +135,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
                  placed=sizes)
 
 
-def _slot_width(job: Job) -> float:
+def slot_width(job: Job) -> float:
     """How wide the fret slots open at the surface, mm; 0 where none are cut."""
     table = job.slots
     if table is None:
@@ -195,7 +195,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
     if web[worst] < board.min_web:
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
-            place = f"after fret {int(np.searchsorted(board.frets.distance, points[worst, 0]))}"
+            place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
         raise JobError(
             f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
             f"the pocket {left_words(web[worst])} the underside {place}",

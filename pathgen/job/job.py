@@ -66,7 +66,7 @@ class Job:
     >>> import pathgen
     >>> job = pathgen.load_job("board.toml")         # what `pathgen new board` writes
     >>> job.board.thickness, job.slots.depth, [cutter.name for cutter in job.cutters]
-    (6.5, 2.5, ['ball', 'flat', 'saw'])
+    (6.5, 2.5, ['ball', 'flat', 'slot'])
     """
 
     title: str

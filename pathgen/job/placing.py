@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-import numpy as np
 from shapely import MultiPolygon, Polygon
 
 from pathgen.artwork import Artwork, Placement, placed
@@ -13,6 +12,7 @@ from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.job.between_frets import at_frets, between_frets, edge_angle
+from pathgen.job.outlines import as_a_plate_lies
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -31,7 +31,9 @@ def placed_on(
     if table.place is None:
         if not art.physical:
             raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-        copies, sizes = [art], [_size(art, 1.0)]
+        # as the drawing of a plate's own outline lies, so that what is drawn together stays together
+        copies = [as_a_plate_lies(art) if isinstance(board, FlatPart) else art]
+        sizes = [_size(art, 1.0)]
     else:
         try:
             places = list(_placements(table.place, art, board, slot))
@@ -66,8 +68,7 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     turn = place.rotate
     if isinstance(board, Fingerboard):
-        bass = np.vstack([board.nut_line[:1], board.frets.bass])
-        treble = np.vstack([board.nut_line[1:], board.frets.treble])
+        bass, treble = board.crossings[:, 0], board.crossings[:, 1]
         turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
     elif place.at is None or place.along:
         raise JobError("place", "between, at_frets and along count frets, and a plate has none",

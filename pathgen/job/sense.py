@@ -14,6 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
 from pathgen.job.back import check_channel
+from pathgen.job.drawings import slot_width
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
@@ -29,6 +30,8 @@ from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.cutting_out import LEAST_WASTE
 from pathgen.work.features import Holes, OutlineCut, Slots
 from pathgen.work.part import Part
+
+_TIMES_AS_THICK, _AND_MORE = 4.0, 20.0  # mm: a blank that is thicker is sawn down, not milled away (common practice)
 
 
 def check_sense(job: Job) -> None:
@@ -134,9 +137,25 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
     table = job.nut
     if table is None:
         return None
+    zero_fret = bool(len(board.frets)) and board.frets.number[0] == 0
+    behind = table.behind if table.behind is not None else _BEHIND_ZERO_FRET if zero_fret else 0.0
+    if zero_fret:
+        crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
+        least = max(crown, slot_width(job) + 2 * _BESIDE_TANG) / 2
+        if behind < least:
+            raise JobError("[nut] behind", f"{format_length(behind, job.units)} leaves the zero fret no wood",
+                           allowed=f"{rounded_up(least):.2f} mm or more: clear of its crown, with {_BESIDE_TANG:g} mm "
+                           "of wood behind its slot", remedy="make it more")
     return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
                     entry=table.entry,  # type: ignore[arg-type]
-                    shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter)
+                    shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
+
+
+_BEHIND_ZERO_FRET = 3.0
+"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_BESIDE_TANG = 1.0
+"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
 
 
 def holes_of(job: Job) -> Holes | None:
@@ -286,6 +305,13 @@ def _stock_holds_part(job: Job, part: Part) -> None:
         raise JobError(
             "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
             allowed=f"{format_length(job.body.thickness, unit)} or more", remedy="take a thicker blank",
+        )
+    most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
+    if stock.thickness > most:
+        raise JobError(
+            "[stock] thickness", f"{format_length(stock.thickness, unit)}, and the finished {what} is "
+            f"{format_length(job.body.thickness, unit)}", allowed=f"{format_length(most, unit)} or less",
+            remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
     if not blank.covers(part.outline):

@@ -183,8 +183,8 @@ def header(
     return [
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
-        f"step {step.order} of {total}: {step.operation.purpose}",
-        *([f"step among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
+        f"program {step.order} of {total}: {step.operation.purpose}",
+        *([f"among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",
         f"zero: {zero_words(clamping)}",

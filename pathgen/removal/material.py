@@ -272,7 +272,9 @@ class _Cutting:
         np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
         np.maximum(b.depth, _highest_of(depth.max(axis=0), move, n), out=b.depth)
         if deepest > self.deeper:
-            over = np.maximum(depth - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
+            # beside a layer before it, which a round or pointed end cut narrower, its flank lowers a point by less
+            fall = depth if self.surface is not None or self.cutter.is_flat else drop
+            over = np.maximum(fall - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
             b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
             np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
             row = depth.argmax(axis=0)

@@ -84,9 +84,10 @@ def _sources(clamping: Clamping) -> Iterator[Source]:
     if poured:
         low, high = np.array(clamping.board.outline.bounds)[[1, 3]]
         strain = SWELLING * MOISTURE
-        yield Source(name="wood moving across while the fill cures", size=float(high - low) / 2 * strain,
+        cures = "the fill cures" if any(inlay.fill == "resin" for inlay in clamping.inlays) else "the glue cures"
+        yield Source(name=f"wood moving across while {cures}", size=float(high - low) / 2 * strain,
                      moves={"pocket edge": 1.0} if len(clamping.inlays) > 1 else {})
-        yield Source(name="wood moving in thickness while the fill cures", size=clamping.surface.thickness * strain,
+        yield Source(name=f"wood moving in thickness while {cures}", size=clamping.surface.thickness * strain,
                      surface=1, moves=flush | ({} if fresh else depth))
 
 

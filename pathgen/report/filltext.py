@@ -24,8 +24,9 @@ def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
 
 def fill_lines(report: dict[str, Any], units: str) -> list[str]:
     """Everything of a report that has to do with fills and the second cut; empty for a job without any."""
+    poured = any(inlay["amounts"] for inlay in report["inlays"])
     parts = [
-        ("The fill", _amount_lines(report["inlays"], units)),
+        ("The fill" if poured else "The pieces", _amount_lines(report["inlays"], units)),
         ("Colours that touch", _touch_lines(report["inlays"], units)),
         ("The second cut", _second_cut_lines(report, units)),
         ("Colours before cutting", _contrast_lines(report["contrast"])),
@@ -92,7 +93,7 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     lines = []
     for inlay in inlays:
         for touch in inlay["touching"]:
-            places = "; ".join(place_words(x, y, units, decimals=1) for x, y in touch["places"])
+            places = "; ".join(place_words(x, y, units) for x, y in touch["places"])
             more = touch["stretches"] - len(touch["places"])
             lines.append(
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "
@@ -111,9 +112,10 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
         cut = inlay["second_cut"]
         if cut is None:
             continue
+        filled = "fill" if inlay["piece_thickness"] is None else "the pieces"
         lines.append(
             f"{inlay['name']}, program {cut['program']}: {_where_cut(cut, part, units)}; {_how_cut(cut, units)}. It "
-            f"takes {cut['fill_volume'] / 1000:.2f} ml of fill and {_wood_words(cut['wood_volume'], part)}; "
+            f"takes {cut['fill_volume'] / 1000:.2f} ml of {filled} and {_wood_words(cut['wood_volume'], part)}; "
             f"{_span(cut['depth_left'], units)} of inlay remain."
         )
     errors = report["shift_errors"]
@@ -123,8 +125,7 @@ def _second_cut_lines(report: dict[str, Any], units: str) -> list[str]:
             [row["direction"], *(tiny_length(row[side], units, signed=True) for side in ("low", "high"))]
             for row in errors["rows"]
         ]
-        lines += ["Its files are called resurface.", "",
-                  f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
+        lines += ["", f"If the work lies {shift} off, the surface at the edge of the {part} comes out wrong by:"]
         lines += table(["moved", "lowest", "highest"], rows, right=(1, 2))
     return lines
 

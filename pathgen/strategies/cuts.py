@@ -361,11 +361,11 @@ def slots(
     Examples
     --------
     >>> import numpy as np, pathgen
-    >>> saw = pathgen.Cutter(name="0.5 mm", shape="flat-end", diameter=0.5, speed=24000, feed=300.0, plunge=100.0,
+    >>> thin = pathgen.Cutter(name="0.5 mm", shape="flat-end", diameter=0.5, speed=24000, feed=300.0, plunge=100.0,
     ...                      stepdown=0.3)
     >>> x = pathgen.fret_distances(640.0, 3)
     >>> lines = np.stack([np.column_stack([x, x * 0 - 22]), np.column_stack([x, x * 0 + 22])], axis=1)
-    >>> cut = pathgen.slots(lines, pathgen.radiused(thickness=6.0, start=254.0), saw, width=0.5, depth=2.0)
+    >>> cut = pathgen.slots(lines, pathgen.radiused(thickness=6.0, start=254.0), thin, width=0.5, depth=2.0)
     >>> round(float(cut.points[np.abs(cut.points[:, 1]) < 1e-9, 2].min()), 3) >= 4.0
     True
     """

@@ -122,7 +122,7 @@ def pocket_findings(
     """Every fault of every pocket, and of the fill that was cut level."""
     for poured in sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
-        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay))
+        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan)
         opened = poured.removed > OPENED
         low = opened | _low_already(poured, steps, sim, clamping, tolerances)
         yield from _in_plan(poured, openings, opened, low, sim, clamping, motions, tolerances, culprit)
@@ -132,21 +132,27 @@ def pocket_findings(
 
 
 @remembered
-def _openings(shape: Inlay, steps: list[Step], gone: float) -> _Openings:
-    """`gone` is what a second cut took off the surface before: sloping walls open less there."""
+def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _Openings:
+    """`gone` is what a second cut took off the surface before: sloping walls open less there.
+
+    A cutter may go `beyond` the walls, mm: what an earlier one opened may be as much more, in a line just as wide as it
+    all along that line.
+    """
     alone, beside = [], []
-    reach: shapely.Geometry = shapely.Polygon()
+    reach, most = shapely.Polygon(), shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
         axis = _taken_in(shape.area, half)
         own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
-        shapely.prepare(reach)
-        floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, reach))
-        touching = shapely.dwithin(reach, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
+        shapely.prepare(most)
+        floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, most))
+        touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         reach = overlay.union(reach, own)
+        wider = _taken_in(shape.area, half - min(beyond, half / 2))
+        most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
 
 

@@ -75,9 +75,9 @@ class Machine:
 
     >>> import pathgen
     >>> path = pathgen.Toolpath.from_runs([[[0, 0, 5], [9, 0, 5]]], safe_z=15.0)
-    >>> saw = pathgen.Cutter(name="saw", shape="flat-end", diameter=0.6, speed=18000, feed=400.0, plunge=100.0,
+    >>> thin = pathgen.Cutter(name="thin", shape="flat-end", diameter=0.6, speed=18000, feed=400.0, plunge=100.0,
     ...                      stepdown=0.5)
-    >>> "G4 P6" in pathgen.program(path, cutter=saw, machine=pathgen.Machine(spin_up=6.0)).splitlines()
+    >>> "G4 P6" in pathgen.program(path, cutter=thin, machine=pathgen.Machine(spin_up=6.0)).splitlines()
     True
     """
 
@@ -145,7 +145,7 @@ class Step:
     @property
     def title(self) -> str:
         """Its place in the order and its name, for messages."""
-        return f"step {self.order}, {self.operation.name}"
+        return f"program {self.order}, {self.operation.in_files}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -318,6 +318,6 @@ def numbered(steps: Iterable[Step]) -> tuple[Step, ...]:
     for order, step in enumerate(steps, 1):
         about = f"-{step.inlay + 1}" if step.inlay is not None else ""
         slug = re.sub(r"[^a-z0-9]+", "-", step.cutter.name.lower()).strip("-") or "cutter"
-        name = f"{order:02d}-{step.operation.name}{about}-{slug}.nc"
+        name = f"{order:02d}-{step.operation.in_files}{about}-{slug}.nc"
         made.append(replace(step, order=order, file_name=name))
     return tuple(made)

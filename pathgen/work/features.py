@@ -64,6 +64,11 @@ class Inlay:
         object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
 
     @property
+    def filled_with(self) -> tuple[str, str]:
+        """What its pockets take, and that it stands: ``fill``, or pieces that are let in."""
+        return ("pieces", "the pieces stand") if self.fill == "piece" else ("fill", "the fill stands")
+
+    @property
     def colours(self) -> list[str]:
         """Colours in the order of `regions`."""
         return [colour for colour, _ in self.regions]

@@ -70,7 +70,7 @@ class Operation(ABC, Generic[F]):
 
     feature: F
     name: ClassVar[str]
-    """In reports, headers and file names."""
+    """In report.json and headers."""
     hold: ClassVar[str] = "Hold the blank flat and firmly"
     """How the work is held before the first program."""
     spins: ClassVar[bool] = True
@@ -83,6 +83,11 @@ class Operation(ABC, Generic[F]):
     """Whether its last passes are the finished surface."""
     instead: ClassVar[str] = "another cutter or stepdown"
     """What of the job may be tried differently where its program does not come out as it should."""
+
+    @property
+    def in_files(self) -> str:
+        """What it is called in the names of files."""
+        return self.name
 
     @property
     def inlay(self) -> Inlay | None:
@@ -277,9 +282,9 @@ class Pocket(Operation[Inlay]):
         stands = format_length(inlay.overfill, work.units)
         if inlay.fill == "piece":
             return [
-                "Stop here for the fill. Leave the work clamped. Brush and vacuum the pockets clean, then glue the "
-                f"pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe off "
-                "the glue that is squeezed out. Keep the zero place clean."
+                "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
+                f"the pieces in, pressed down to the floor, so that they stand up to {stands} above the surface. Wipe "
+                "off the glue that is squeezed out. Keep the zero place clean."
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
         return [
@@ -300,6 +305,7 @@ class CutAgain(Operation[Inlay]):
     final: bool = True
     """Whether no other cut over a fill comes after it."""
     name = "resurface"
+    in_files = "second-cut"
     instead = "another [resurface] area or stepdown, or overfill for the inlay"
     makes_surface = finishes = True
 
@@ -336,17 +342,18 @@ class CutAgain(Operation[Inlay]):
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        proud = f"{self.feature.filled_with[1]} proud of the wood"
         if self.surfacing.resurface_area == "inlay":
-            return "the wood round the inlay is left with a step down", "the fill stands proud of the wood"
-        return (f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep",
-                "the fill stands proud of the wood")
+            return "the wood round the inlay is left with a step down", proud
+        return f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep", proud
 
     @property
     def purpose(self) -> str:
         name, what, part = self.feature.name, self.surfacing.what, self.surfacing.part
+        filled = self.feature.filled_with[0]
         if self.takes_all:
-            return f"cut the {what} to its final height, wood and fill together, through the fill of {name}"
-        over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the fill of {name}"
+            return f"cut the {what} to its final height, wood and {filled} together, through the {filled} of {name}"
+        over = f"over {name} alone" if self.goes_round else f"over the {part}, level with the {filled} of {name}"
         return f"cut the {what} again {over}"
 
     def before(self, work: Work) -> list[str]:

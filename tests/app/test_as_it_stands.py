@@ -53,7 +53,7 @@ def test_papers_are_printed_though_another_table_is_wrong(tmp_path, monkeypatch,
     status, out, err = asked(tmp_path, monkeypatch, capsys, "strings", extra=nut)
     assert status == 2
     assert "nut" in out
-    assert "[nut] width: 5.08 mm, and the board runs on 0.00 mm behind the nut face, where the slot lies (allowed: " \
+    assert "[nut] width: 5.08 mm, and the board runs on 0.00 mm behind the slot's front (allowed: " \
            "[board] behind_nut 5.08 mm or more): write behind_nut in [board]" in err
 
 

@@ -98,7 +98,7 @@ def test_the_programs_of_a_folder_have_a_limit_together(checked, monkeypatch):
 
 
 @pytest.mark.parametrize(("limit", "more", "words"), [
-    ("MOST_CHORDS", ("G2 X50 Y5 I5", "G3 X50 Y5 I5"), "03-resurface-1-ball.nc, line"),
+    ("MOST_CHORDS", ("G2 X50 Y5 I5", "G3 X50 Y5 I5"), "03-second-cut-1-ball.nc, line"),
     ("MOST_LINES", ("G1 X50 Y5",), "lines (allowed: 800000 or fewer in all programs)"),
 ])
 def test_arcs_and_lines_are_counted_over_all_programs(checked, monkeypatch, limit, more, words):

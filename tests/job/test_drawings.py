@@ -67,6 +67,17 @@ def test_between_two_frets(inlay):
     assert high - x1 == pytest.approx(2.0 + 0.58 / 2, abs=0.01)
 
 
+def test_a_zero_fret_is_the_nut_and_counts_as_none(inlay, tmp_path):
+    between, _ = inlay("place = { between = [0, 2], margin = 2.0 }")
+    at_frets, _ = inlay("place = { at_frets = [3, 5], margin = 2.0 }")
+    for lines, plain in (("between = [0, 2]", between), ("at_frets = [3, 5]", at_frets)):
+        inlay(f"place = {{ {lines}, margin = 2.0 }}")
+        text = (tmp_path / "job.toml").read_text().replace("[board]\n", "[board]\nzero_fret = true\nbehind_nut = 8.0\n")
+        (tmp_path / "job.toml").write_text(text)
+        one, = clamping_of(load_job(tmp_path / "job.toml")).inlays
+        assert one.area.bounds == pytest.approx(plain.area.bounds)
+
+
 def test_a_copy_before_each_of_several_frets(inlay):
     one, clamping = inlay('place = { at_frets = [3, 5, 7, 9, 12], margin = 1.5, width = 16.0 }\ncolours = ["#2f6f4f"]')
     parts = list(one.area.geoms)

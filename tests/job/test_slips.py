@@ -1,11 +1,13 @@
 """Common slips of the file's syntax are answered with the line and a plain remedy."""
 
 import re
+from contextlib import nullcontext
 
 import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
+from pathgen.job.clamping import clamping_of
 from tests import small_board
 
 SLIPS = {
@@ -104,16 +106,28 @@ def test_of_a_long_line_the_place_is_shown(tmp_path):
         load_job(path)
 
 
+INLINE = """title = "a"
+units = "mm"
+slots = { cutter = "slot", depth = 2.5 }
+setup = { keep_out = [] }
+inlay = [{ artwork = "a.svg" }]
+[board]
+frets = 20
+[stock]
+length = 500
+"""
+
+
 @pytest.mark.parametrize(("more", "words"), [
-    ("[[inlay]]", r"line 13 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
-    ("[slots]", r"line 10 has it as slots = { .. }: write these keys there, or take that line away"),
-    ("[ setup ]", "line 12 has it as setup = { .. }"), ("[board]", "line 14 has it already: put these keys under it"),
-    ("[[board]]", r"line 14 has it as \[board\]: write both the same way"),
-    ("length = 400", "line 22 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 27 has it"),
+    ("[[inlay]]", r"line 5 has it as inlay = \[ .. \]: write one more { .. } in that list, or all as \[\[inl"),
+    ("[slots]", r"line 3 has it as slots = { .. }: write these keys there, or take that line away"),
+    ("[ setup ]", "line 4 has it as setup = { .. }"), ("[board]", "line 6 has it already: put these keys under it"),
+    ("[[board]]", r"line 6 has it as \[board\]: write both the same way"),
+    ("length = 400", "line 9 has it already: write it once"), ("[coupon]\nspare = 1\nspare = 1", "line 11 has it"),
 ])
 def test_what_is_there_already_is_told_by_its_line(tmp_path, more, words):
     path = tmp_path / "a.toml"
-    path.write_text(JOB.format(name="a") + more + "\n")
+    path.write_text(INLINE + more + "\n")
     with pytest.raises(JobError, match=words):
         load_job(path)
 
@@ -151,3 +165,13 @@ def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):
     path = small_board.job(tmp_path, extra=f"[setup]\nkeep_out = [{{ {place}, height = 20 }}]\n")
     with pytest.raises(JobError, match=r"keep_out 1 (along|across) \d: -?\d+ given \(allowed: -\d+ mm to"):
         load_job(path)
+
+
+@pytest.mark.parametrize(("x", "words"), [
+    (-1.2, "meets the board"), (-1.3, None), (-18.7, None), (-18.8, "leaves the blank"),
+])
+def test_a_dowels_hole_may_lie_close_to_the_board_but_not_in_it(tmp_path, x, words):
+    """2.5 mm wide; the board begins at 0, the blank at -20."""
+    holes = f'[holes]\ncutter = "flat"\nat = [[{x}, 0.0], [-10.0, 0.0]]\ndiameter = 2.5\nthrough = 0.5\n'
+    with pytest.raises(JobError, match=words) if words else nullcontext():
+        clamping_of(load_job(small_board.job(tmp_path, extra=holes)))

@@ -1,6 +1,7 @@
 """Fret lines and edges against independent derivations: other unknowns, other solvers, other arithmetic."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,7 +10,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
+from pathgen import load_job
 from pathgen.base.errors import JobError, PathgenError
+from pathgen.job.sense import board_of, nut_of, slots_of
 from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.numbers import End, PartialFret
@@ -21,6 +24,8 @@ PLAIN = {
     "thickness": 6.5, "radius": (254.0, 406.4),
 }
 FANNED = {**PLAIN, "scale_lengths": (686.0, 648.0), "straight_fret": 8, "frets": 24, "radius": (304.8, 508.0)}
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "zero-fret-arched.toml"
 
 
 def board(**changes):
@@ -164,6 +169,8 @@ def test_a_nut_slot_has_its_front_on_the_nut_line():
     assert off == pytest.approx([-2.5, -2.5], abs=1e-9)
     with pytest.raises(JobError, match="behind_nut longer"):
         nut_slot(part, width=20.0, depth=2.0)
+    behind = nut_slot(part, width=5.0, depth=2.0, behind=3.0)
+    assert (behind.lines[0] - nut[0]) @ [unit[1], -unit[0]] == pytest.approx([-5.5, -5.5], abs=1e-9)
 
 
 def test_level_bottoms_lie_below_the_lowest_place():
@@ -280,3 +287,14 @@ def test_a_shelf_for_the_nut_runs_past_the_boards_end():
     assert cut.width > 6.5
     assert cut.lines[0, :, 0] == pytest.approx(-cut.width / 2)
     assert nut_slot(part, width=None, depth=2.0, shelf_least=12.0).width == 12.0
+
+
+def test_a_zero_fret_keeps_wood_between_its_slot_and_the_nuts(tmp_path):
+    """The fret stands on the nut line: a nut slot with its front there would take half of what holds the tang."""
+    job = load_job(EXAMPLE)
+    behind, fret = nut_of(job, board_of(job)), slots_of(job, board_of(job))
+    assert fret.lines[0, :, 0] == pytest.approx(0.0)
+    assert behind.lines[0, :, 0].max() + behind.width / 2 == pytest.approx(-3.0)
+    (tmp_path / "job.toml").write_text(EXAMPLE.read_text().replace("[nut]\n", "[nut]\nbehind = 1.0\n"))
+    with pytest.raises(JobError, match=r"behind.*no wood.*1\.\d+ mm or more"):
+        load_job(tmp_path / "job.toml")

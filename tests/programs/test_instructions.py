@@ -10,7 +10,8 @@ from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import before_start
 from pathgen.programs.zero_check import zero_checks
-from tests.small_board import dotted_job, job
+from pathgen.programs.zeroing import references
+from tests.small_board import SLOT_CUTTER, dotted_job, job
 from tests.whole.test_let_in_jobs import EXAMPLE
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
@@ -70,3 +71,12 @@ def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
     assert any("Take the dam off" in line for line in told(tmp_path, 3))
     dry = told(tmp_path, 3, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'})
     assert not any("dam" in line for line in dry)
+
+
+def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_path):
+    slots = SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n'
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=slots)))
+    covered = ["the cut surface, under fill" in one.gone for one in references(clamping)]
+    fill = next(k for k, s in enumerate(clamping.steps) if s.operation.opens is not None)
+    again = next(k for k, s in enumerate(clamping.steps) if s.operation.levels is not None)
+    assert covered == [fill < k <= again for k in range(len(clamping.steps))]

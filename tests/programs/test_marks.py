@@ -96,7 +96,8 @@ def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
 
 
 @pytest.mark.parametrize(("old", "new", "code"), [
-    ("Z9.5", "Z7.5", "hovers-too-low"), ("G0 Z18", "G0 Z18\nM3 S18000", "spindle-on"),
+    ("Z9.5", "Z7.5", "hovers-too-low"), ("M0\n", "", "hover-without-stop"),
+    ("G0 Z18", "G0 Z18\nM3 S18000", "spindle-on"),
 ])
 def test_a_spoilt_look_is_found(marked, old, new, code):
     name = next(p.file_name for p in marked.programs if p.operation == "hover")
@@ -182,7 +183,7 @@ def test_zero_from_a_raw_top_that_is_gone_is_refused(tmp_path):
         "length = 125.0": "length = 92.0", "width = 66.0": "width = 48.0", "margin_nut = 20.0": "margin_nut = 1.0",
         "[stock]": '[setup]\nz_zero = "stock-top"\n[stock]',
     }
-    with pytest.raises(JobError, match=r"step 2, pocket, needs Z set from the raw top"):
+    with pytest.raises(JobError, match=r"program 2, pocket, needs Z set from the raw top"):
         clamping_of(load_job(job(tmp_path, changes=changes)))
     changes["[stock]"] = "[stock]"
     assert clamping_of(load_job(job(tmp_path, changes=changes))).steps

@@ -24,7 +24,7 @@ INSTEAD_OF = {
     "lift": r"\bretract(?:s|ed|ion)?\b",
     "rapid": r"\btraverses?\b|\brapid moves?\b|\bG0 moves?\b",
     "clamp": r"\bfixtures?\b|\bhold-?downs?\b|\bworkholding\b",
-    "program": r"\bg-?codes?\b|\bNC (?:file|program)s?\b",
+    "program": r"\bg-?codes?\b|\bNC (?:file|program)s?\b|\bsteps? (?:\d|among)",
     "witness mark": r"\bfiducials?\b|\bregistration (?:mark|hole)s?\b",
     "feeler": r"\bshims?\b",
     "colour": r"\bcolors?\b",
@@ -62,8 +62,9 @@ def said_in(path):
 
 def test_what_is_not_to_be_said_is_found():
     text = "Cut again: the resurface takes the artwork's scallops. Lift the workpiece off the tool, retract. Colors"
+    text += "; step 6 of 13"
     assert [word for word, _ in other_words(text)] == [
-        "drawing", "ridge", "second cut", "blank", "cutter", "lift", "colour"]
+        "drawing", "ridge", "second cut", "blank", "cutter", "lift", "program", "colour"]
     assert not other_words("make scallop smaller, [resurface] skim 0; `the artwork`; 05-resurface-1.nc; scallop height")
 
 

@@ -44,7 +44,7 @@ def test_an_idle_cutter_has_no_program(tmp_path, names, idle, words):
     result = with_cutters(tmp_path, names)
     assert result.passed, [str(f) for f in result.verification.findings]
     assert [p.file_name for p in result.programs[1:]] == [
-        "02-pocket-1-flat.nc", "03-resurface-1-ball.nc",
+        "02-pocket-1-flat.nc", "03-second-cut-1-ball.nc",
     ]
     (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-idle"]
     assert f'cutter "{idle}" {words}' in note["got"]

@@ -12,6 +12,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.cli import main
 from pathgen.job.blank import blank_clampings, merged
+from pathgen.programs.instructions import afterwards
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -181,19 +182,22 @@ def test_no_order_changes_cutters_less_often():
         assert (fills, changes) == fewest(parts)
 
 
+SURFACED = PLATE
+for _old, _new in (("face = false\n", ""), ("thickness = 3.0\nmargin", "thickness = 3.4\nmargin"),
+                   ("length = 120.0\nwidth = 80.0", "length = 130.0\nwidth = 90.0"),
+                   ("margin_nut = 10.0", "margin_nut = 15.0")):
+    SURFACED = SURFACED.replace(_old, _new)
+SURFACED += '\n[surface]\nfinish = "ball"\nscallop = 0.2\n'
+FILLED = SURFACED + RING + 'fill = "resin"\n'
+TWO = BLANK[: BLANK.rindex("[[part]]")]
+for _old, _new in (("thickness = 3.0", "thickness = 3.4"), ("drilled", "filled"), ("[65.0, 0.0]", "[66.0, 0.0]"),
+                   ("ringed", "filled"), ("[170.0, 4.0]", "[178.0, 0.0]")):
+    TWO = TWO.replace(_old, _new)
+
+
 def test_fills_are_poured_together(tmp_path):
     """Two parts with a fill each: one stop, and the first says to wait."""
-    filled = PLATE
-    for old, new in (("face = false\n", ""), ("thickness = 3.0\nmargin", "thickness = 3.4\nmargin"),
-                     ("length = 120.0\nwidth = 80.0", "length = 130.0\nwidth = 90.0"),
-                     ("margin_nut = 10.0", "margin_nut = 15.0")):
-        filled = filled.replace(old, new)
-    filled += '\n[surface]\nfinish = "ball"\nscallop = 0.2\n' + RING + 'fill = "resin"\n'
-    text = BLANK.replace("thickness = 3.0", "thickness = 3.4").replace("drilled", "filled")
-    for old, new in (("[65.0, 0.0]", "[66.0, 0.0]"), ("ringed", "filled"), ("[170.0, 4.0]", "[178.0, 0.0]")):
-        text = text.replace(old, new)
-    text = text[: text.rindex("[[part]]")]
-    result = build_blank(load_job(blank(tmp_path, text, filled=filled)), resolution=0.4)
+    result = build_blank(load_job(blank(tmp_path, TWO, filled=FILLED)), resolution=0.4)
     assert result.passed, result.report["checks"]["findings"]
     assert result.report["pours"] == 1
     # the ball, the pockets, stop, the ball again, the outlines
@@ -207,6 +211,17 @@ def test_fills_are_poured_together(tmp_path):
     page = result.files(shaded=False)["setup.html"]
     assert page.count("Stop after program") == 1
     assert "part-2-filled-2.html#program-2" in page
+
+
+def test_a_part_without_a_fill_does_not_take_the_stop_from_those_that_have_one(tmp_path):
+    """Its hole is cut with the pockets' cutter after them: the stop stands at the last pocket still."""
+    text = TWO.replace('"filled.toml"\nat = [178', '"plain.toml"\nat = [178')
+    filled, plain = blank_clampings(load_job(blank(tmp_path, text, filled=FILLED, plain=SURFACED + HOLE)))
+    pocket = next(step for step in filled.steps if step.operation.opens)
+    hole = plain.steps[1]
+    assert hole.turn.number == pocket.turn.number + 1
+    assert any("Stop here for the fill" in line for line in afterwards(filled, pocket))
+    assert pocket.turn.fill_after == pocket.turn.number
 
 
 def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_path, capsys):
@@ -242,7 +257,8 @@ def test_commands(tmp_path, monkeypatch, capsys):
 
 
 @pytest.mark.parametrize(("old", "new", "where", "words"), [
-    ("at = [170.0, 4.0]", "at = [150.0, 4.0]", "[[part]] 2 at", "overlaps that of part 1 by 15 mm along and 80 mm"),
+    ("at = [170.0, 4.0]", "at = [150.0, 4.0]", "[[part]] 2 at", "overlaps that of part 1 by 15 mm along "
+     "and 80 mm across, round 117.5 mm along, 0 mm across"),
     ("at = [65.0, 0.0]", "at = [55.0, 0.0]", "[[part]] 1 at", "5.00 mm past the near end of the common one"),
     ("turn = 270", "turn = 45", "[[part]] 3 turn", "45 given"),
     ("thickness = 3.0", "thickness = 4.0", "[[part]] 1 job", "for a blank of 3 mm"),
@@ -251,7 +267,7 @@ def test_commands(tmp_path, monkeypatch, capsys):
     ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
-     "[[part]] 1, drilled.toml, step 3, outline, keep_out 1", "5 mm to 125 mm along"),
+     "[[part]] 1, drilled.toml, program 3, outline, keep_out 1", "5 mm to 125 mm along"),
 ])
 def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     with pytest.raises(JobError) as wrong:

@@ -129,6 +129,12 @@ class Fingerboard:
         return self.layout.bass_side
 
     @property
+    def crossings(self) -> Floats:
+        """(n + 1, 2, 2) where nut line and frets meet the cut edges: row k is fret k, bass and treble."""
+        frets = np.stack([self.frets.bass, self.frets.treble], axis=1)[self.frets.number > 0]
+        return np.concatenate([self.nut_line[None], frets])
+
+    @property
     def end_line(self) -> Floats:
         """(2, 2) where a line through the board's end, parallel to the last fret, meets the cut edges."""
         last = self.layout.lines[-1:]

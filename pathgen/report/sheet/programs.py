@@ -72,7 +72,7 @@ def in_order(
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
               "and a ring marks the first cut.")
     if any(p.step.operation.levels for p in programs):
-        legend += " The cut over cured fill is the second cut; its files are called resurface."
+        legend += " The cut over what was let in or poured is the second cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
                    *(_program(clamping, p, left.get(p.order), asked) for p in programs))
 
