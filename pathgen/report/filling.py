@@ -15,7 +15,7 @@ from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ra
 from pathgen.base.units import format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
-from pathgen.report.moving import error_words
+from pathgen.report.moving import error_words, moved_warnings
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
@@ -93,6 +93,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     found += _lap_notes(planned.clamping)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
+    found += moved_warnings(planned.clamping)
     found += _second_cut_notes(planned.clamping)
     return found
 
