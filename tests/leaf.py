@@ -10,21 +10,16 @@ DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" 
 <path fill="#2f6f4f" d="M44,8 L56,15 L44,22 Z"/></svg>
 """
 
-_PLACES = [(x, y) for y in (0.5, 15.5) for x in (1.0, 16.0, 31.0, 46.0)]
 _ICONS = (  # line art as icons are drawn, of our own: in 24 by 24, lines 2 wide with round ends
-    '<circle cx="7" cy="12" r="4"/><path d="M11 12h10v4M17 12v3"/>',  # a key
     '<circle cx="12" cy="12" r="4"/><path d="M12 2v3M12 19v3M2 12h3M19 12h3M5 5l2 2M17 17l2 2M5 19l2-2M17 7l2-2"/>',
     '<path d="M12 22V8M12 8c-5 0-7-2-7-6 5 0 7 2 7 6zM12 13c4 0 6-2 6-5-4 0-6 2-6 5z"/>',  # a shoot
-    '<path d="M3 11l9-8 9 8M5 10v11h14V10M10 21v-6h4v6"/>',  # a house
-    '<path d="M4 8h12v8a4 4 0 0 1-4 4H8a4 4 0 0 1-4-4zM16 10h2a2.5 2.5 0 0 1 0 5h-2M7 2v3M12 2v3"/>',  # a mug
     '<path d="M2 8c3-4 5-4 8 0s5 4 8 0M2 14c3-4 5-4 8 0s5 4 8 0M2 20c3-4 5-4 8 0s5 4 8 0"/>',  # waves
-    '<path d="M12 5v16M5 13c0 5 3 8 7 8s7-3 7-8"/><circle cx="12" cy="4" r="2"/><path d="M8 9h8"/>',  # an anchor
     '<path fill="#2f6f4f" d="M20 14A9 9 0 1 1 10 3a7 7 0 0 0 10 11z"/>',  # a moon
 )
 ICONS = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="0 0 60 30"><g fill="none" '
          'stroke="#2f6f4f" stroke-width="2" stroke-linecap="round" stroke-linejoin="round">' + "".join(
-             f'<svg x="{x}" y="{y}" width="13" height="13" viewBox="0 0 24 24">{icon}</svg>'
-             for (x, y), icon in zip(_PLACES, _ICONS, strict=True)) + "</g></svg>")
+             f'<svg x="{x}" y="8" width="13" height="13" viewBox="0 0 24 24">{icon}</svg>'
+             for x, icon in zip((1, 16, 31, 46), _ICONS, strict=True)) + "</g></svg>")
 
 JOB = """title = "Leaf"
 units = "{units}"
@@ -90,7 +85,7 @@ CUTTERS = (
 
 
 def write_leaf(folder: Path, *, units: str = "mm", along: str = "x", z_zero: str = "bed", icons: bool = False) -> Path:
-    """Write the job and its drawing, a leaf or eight icons, into a folder; gives the job's path."""
+    """Write the job and its drawing, a leaf or four icons, into a folder; gives the job's path."""
     per = 25.4 if units == "in" else 1.0
     cutters = "".join(
         CUTTER.format(name=n, shape=s, diameter=d, flute=fl, speed=sp, feed=f / per, plunge=p / per, stepdown=st)

@@ -112,6 +112,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
         _steps(chance, cutters, tables, length, widest)
     _more(Chance(seed + 1_000_000), cutters, tables, files, small)
     _rarely(Chance(seed + 2_000_000), cutters, tables, files, length, widest)
+    _thick_blank(Chance(seed + 3_000_000), tables)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -156,6 +157,15 @@ def _board(chance: Chance, small: bool) -> tuple[dict[str, Any], float, float, d
     stock = {"length": round(length + margin + 36.0, 1), "width": round(widest + 26.0, 1),
              "thickness": round(board["thickness"] + chance.length(0.5, 2.5), 1), "margin_nut": margin}
     return board, length, widest, stock
+
+
+def _thick_blank(chance: Chance, tables: dict[str, Any]) -> None:
+    """Now and then a blank that stands much higher than the board, as one has it in the shop."""
+    if chance.now_and_then(0.2):
+        higher = chance.length(1, 8)
+        tables["stock"]["thickness"] = round(tables["stock"]["thickness"] + higher, 1)
+        for clamp in tables["setup"].get("keep_out", ()):
+            clamp["height"] = round(clamp["height"] + higher, 1)
 
 
 def _setup(chance: Chance, stock: dict[str, Any]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "pathgen"
@@ -21,11 +22,16 @@ MAY_IMPORT = {
 }
 
 
+@cache
+def parsed(path):
+    return ast.parse(path.read_text())
+
+
 def imports():
     """{(package, package it imports)} at run time."""
     for path in PACKAGE.rglob("*.py"):
         inside = path.relative_to(PACKAGE).parts
-        for node in _at_run_time(ast.parse(path.read_text())) if len(inside) > 1 else ():
+        for node in _at_run_time(parsed(path)) if len(inside) > 1 else ():
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pathgen."):
                 yield inside[0], node.module.split(".")[1]
 
@@ -55,7 +61,7 @@ def modules():
     graph = {}
     for name, path in names.items():
         graph[name] = set()
-        for node in _when_loaded(ast.parse(path.read_text())):
+        for node in _when_loaded(parsed(path)):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pathgen"):
                 inside = {f"{node.module}.{alias.name}" for alias in node.names} & names.keys()
                 graph[name] |= inside or {node.module}
@@ -93,7 +99,7 @@ def test_areas_are_put_together_in_one_guarded_place():
              "coverage_union_all", "disjoint_subset_union_all"}
     wrong = [
         f"{path.relative_to(PACKAGE)}:{node.lineno}" for path in PACKAGE.rglob("*.py") if path.name != "overlay.py"
-        for node in ast.walk(ast.parse(path.read_text()))
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.Attribute) and node.attr in rules and getattr(node.value, "id", "") != "overlay"
     ]
     assert not wrong
@@ -108,7 +114,7 @@ def test_one_way_in_for_files_and_one_way_out_for_words():
             "write_text": set(), "write_bytes": {"folders.py"}, "fdopen": {"files.py"},
             "exists": set(), "is_file": set(), "is_dir": set(), "is_symlink": set()}
     found = {
-        (path.name, name) for path in PACKAGE.rglob("*.py") for node in ast.walk(ast.parse(path.read_text()))
+        (path.name, name) for path in PACKAGE.rglob("*.py") for node in ast.walk(parsed(path))
         if isinstance(node, ast.Call) and (name := _method_or_builtin(node.func)) in ways
     }
     assert {(path, name) for path, name in found if path not in ways[name]} == set()
@@ -147,7 +153,7 @@ def test_a_resolution_that_is_left_out_is_the_same_everywhere():
     """That of the simulation: a tenth of a millimetre, as README and the command line say."""
     found = [
         (path.name, default.value) for room in ("app", "verify") for path in (PACKAGE / room).glob("*.py")
-        for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.FunctionDef)
+        for node in ast.walk(parsed(path)) if isinstance(node, ast.FunctionDef)
         for argument, default in zip(node.args.kwonlyargs, node.args.kw_defaults, strict=True)
         if argument.arg == "resolution" and default is not None
     ]
@@ -162,7 +168,7 @@ MANY_ARGUMENTS = {"strategies/cuts.py slots", "strategies/cuts.py outline", "ver
 def test_values_that_travel_together_are_one_value():
     many = {
         f"{path.relative_to(PACKAGE).as_posix()} {node.name}" for path in PACKAGE.rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.FunctionDef)
+        for node in ast.walk(parsed(path)) if isinstance(node, ast.FunctionDef)
         and len([*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]) >= 10
     }
     assert many == MANY_ARGUMENTS
@@ -181,7 +187,7 @@ LOADED_WHEN_USED = {
 def test_imports_stand_at_the_top_unless_start_up_gains():
     inside = set()
     for path in PACKAGE.rglob("*.py"):
-        tree = ast.parse(path.read_text())
+        tree = parsed(path)
         for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)):
             if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
                 inside.add(path.relative_to(PACKAGE).as_posix())

@@ -476,7 +476,7 @@ def _frets(options: argparse.Namespace) -> int:
             return GOOD
         parts = [
             frame_lines(data["board"], job.units),
-            fret_lines(data["frets"], job.units),
+            fret_lines(data["frets"], data["board"]["nut"], job.units),
             wood_lines(data["frets"], job.units),
             string_lines(data["strings"], job.units),
             dot_lines(data["side_dots"], job.units),

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
 from pathgen.base.markup import Element, as_svg
-from pathgen.base.units import fine_length, format_length, place_words
+from pathgen.base.units import fine_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
@@ -73,7 +73,7 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:
-    x0, y0, x1, y1 = (format_length(v, units, decimals=1 if units == "mm" else 2) for v in shape.bounds)
+    x0, y0, x1, y1 = (fine_length(v, units) for v in shape.bounds)
     return f"{x0} to {x1} along, {y0} to {y1} across"
 
 

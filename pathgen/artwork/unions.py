@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pathgen.artwork.areas import EMPTY, Geometries, too_crossed
-from pathgen.artwork.flatten import Floats
 from pathgen.base import overlay
 
 _CROWD = 60
@@ -69,16 +69,15 @@ def without_slivers(area: Any, width: float) -> Any:
     if not len(parts):
         return EMPTY
     kept = []
-    for part in parts[_mean_width(parts) >= width]:
+    for part in parts[_wide(parts, width)]:
         holes = np.array(part.interiors, dtype=object)
         if len(holes):
-            wide = _mean_width(shapely.polygons(holes)) >= width
+            wide = _wide(shapely.polygons(holes), width)
             part = part if wide.all() else shapely.Polygon(part.exterior, holes[wide])
         kept.append(part)
     return kept[0] if len(kept) == 1 else shapely.MultiPolygon(kept)
 
 
-def _mean_width(polygons: Geometries) -> Floats:
-    length = shapely.length(polygons)
-    result: Floats = np.divide(2 * shapely.area(polygons), length, out=np.zeros(len(polygons)), where=length > 0)
-    return result
+def _wide(polygons: Geometries, width: float) -> NDArray[np.bool_]:
+    """(n,) which are of more mean width, twice the area by the length."""
+    return np.asarray(2 * shapely.area(polygons) > width * shapely.length(polygons))

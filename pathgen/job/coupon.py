@@ -127,7 +127,8 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     cutter = job.cutter(table.cutter, "[slots] cutter")
     width, depth = table.width or cutter.diameter, table.depth
     narrowest = -1 if width - WIDER >= cutter.diameter - 1e-9 else 0
-    deepest = min(thickness - job.body.min_web, cutter.flute_length)
+    # at its ends waste stands beside the slot that is a little higher
+    deepest = min(thickness - job.body.min_web, cutter.flute_length - DEEPER)
     # the slot that is as wide as the job's is as deep, too; the two others are shallower and deeper, if that can be
     other = 1 if depth + DEEPER <= deepest else -2
     step = (0, -1, other) if narrowest == 0 else (-1, 0, other)

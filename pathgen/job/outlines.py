@@ -95,7 +95,15 @@ def _drawing(
     job: Job, artwork: str, place: PlaceTable | None, where: str, layers: tuple[str, ...] = ()
 ) -> Artwork:
     path = drawing_path(job, artwork, where)
-    return _read(path, path.stat().st_mtime_ns, place, layers)
+    art = _read(path, path.stat().st_mtime_ns, place, layers)
+    return as_a_plate_lies(art) if place is None and (job.plate or job.form) else art
+
+
+def as_a_plate_lies(art: Artwork) -> Artwork:
+    """A drawing where none of its job's places says: its page begins at X 0, its middle on the centre-line."""
+    from pathgen.artwork import placed
+
+    return placed(art, at=(art.page[0] / 2, 0.0)) if art.physical else art
 
 
 @lru_cache(maxsize=4)

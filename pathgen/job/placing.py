@@ -12,6 +12,7 @@ from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
 from pathgen.job.between_frets import at_frets, between_frets, edge_angle
+from pathgen.job.outlines import as_a_plate_lies
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
@@ -30,7 +31,9 @@ def placed_on(
     if table.place is None:
         if not art.physical:
             raise JobError(f"{where} artwork", f"{table.artwork} has no physical size", remedy="add place with a width")
-        copies, sizes = [art], [_size(art, 1.0)]
+        # as the drawing of a plate's own outline lies, so that what is drawn together stays together
+        copies = [as_a_plate_lies(art) if isinstance(board, FlatPart) else art]
+        sizes = [_size(art, 1.0)]
     else:
         try:
             places = list(_placements(table.place, art, board, slot))

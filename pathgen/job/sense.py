@@ -31,6 +31,8 @@ from pathgen.strategies.cutting_out import LEAST_WASTE
 from pathgen.work.features import Holes, OutlineCut, Slots
 from pathgen.work.part import Part
 
+_TIMES_AS_THICK, _AND_MORE = 4.0, 20.0  # mm: a blank that is thicker is sawn down, not milled away (common practice)
+
 
 def check_sense(job: Job) -> None:
     """Raise JobError for what does not go together: all that is found before it would lead to more."""
@@ -303,6 +305,13 @@ def _stock_holds_part(job: Job, part: Part) -> None:
         raise JobError(
             "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
             allowed=f"{format_length(job.body.thickness, unit)} or more", remedy="take a thicker blank",
+        )
+    most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
+    if stock.thickness > most:
+        raise JobError(
+            "[stock] thickness", f"{format_length(stock.thickness, unit)}, and the finished {what} is "
+            f"{format_length(job.body.thickness, unit)}", allowed=f"{format_length(most, unit)} or less",
+            remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
     if not blank.covers(part.outline):

@@ -107,7 +107,7 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
-    stepdown = surfacing.resurface_stepdown
+    stepdown, walled = surfacing.resurface_stepdown, around.clamping.feature(SurfaceRough) is None
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
             overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
@@ -116,13 +116,13 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
         )
     else:
         path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
-                             stepdown=stepdown, skim=surfacing.skim, rapids=around.rapids)
+                             stepdown=stepdown, skim=surfacing.skim, walled=walled, rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
     proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
     last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud,
-                         stepdown=stepdown + surfacing.leave_scallop, rapids=around.rapids)
+                         stepdown=stepdown + surfacing.leave_scallop, walled=walled, rapids=around.rapids)
     return Toolpath.joined([path, last])
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from pathgen.base.units import INCH, format_length, tiny_length
+from pathgen.base.units import INCH, fine_length, format_length, tiny_length
 from pathgen.report.tables import table
 
 
@@ -22,16 +22,34 @@ def frame_lines(board: dict[str, Any], units: str) -> list[str]:
     return lines
 
 
-def fret_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:
-    """Distances from the nut in mm, in decimal inches and to the nearest 1/64 in, and where frets meet the edges."""
-    rows = [
+def begins_at_fret_0(frets: Sequence[dict[str, Any]]) -> bool:
+    """Whether a fret stands where the nut's face is counted from; the nut lies behind it then."""
+    return bool(frets) and frets[0]["fret"] == 0
+
+
+def nut_words(nut: dict[str, Any], units: str) -> list[str]:
+    """The nut's slot or shelf, where the job has one."""
+    if (slot := nut["slot"]) is None:
+        return []
+    low, high = (fine_length(v, units) for v in slot["along"])
+    bottom = ", its bottom level" if slot["bottom"] == "flat" else ", its bottom curved as the board"
+    return [f"The nut's slot: {low} to {high} along, {fine_length(slot['depth'], units)} deep{bottom}."]
+
+
+def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str) -> list[str]:
+    """The nut's face, then the frets: distances from it in mm, in decimal inches and to the nearest 1/64 in, and where
+    they meet the edges; the nut's slot.
+    """
+    first = ["nut", "0.000", "0.0000", "0", "-", _pair(nut["bass"], units), _pair(nut["treble"], units)]
+    rows = [] if begins_at_fret_0(frets) else [first]
+    rows += [
         [str(f["fret"]), f"{f['distance']:.3f}", f"{f['distance'] / INCH:.4f}", nearest_64th(f["distance"]),
          f"{f['cents']:.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
         for f in frets
     ]
     head = ["fret", "from nut, mm", "in", "in, about", "cents off, up to",
             *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
-    return table(head, rows, right=range(len(head)))
+    return [*table(head, rows, right=range(len(head))), *nut_words(nut, units)]
 
 
 def wood_lines(frets: Sequence[dict[str, Any]], units: str) -> list[str]:

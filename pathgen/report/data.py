@@ -185,7 +185,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
-    volume = checked.pockets[index].volume
+    volume = checked.pockets[index].volume if checked.pockets else math.nan  # not all of it could be simulated
     proud = inlay.overfill * cuts[-1].opened.area
     return {
         "colours": inlay.colours,

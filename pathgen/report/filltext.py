@@ -92,7 +92,7 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     lines = []
     for inlay in inlays:
         for touch in inlay["touching"]:
-            places = "; ".join(place_words(x, y, units, decimals=1) for x, y in touch["places"])
+            places = "; ".join(place_words(x, y, units) for x, y in touch["places"])
             more = touch["stretches"] - len(touch["places"])
             lines.append(
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {format_length(touch['length'], units)} of "

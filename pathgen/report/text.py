@@ -56,7 +56,7 @@ def board_lines(report: dict[str, Any], units: str) -> list[list[str]]:
     """The fret table and what goes with it."""
     return [
         ["", "Frets", "", *frame_lines(report["board"], units), ""],
-        fret_lines(report["frets"], units),
+        fret_lines(report["frets"], report["board"]["nut"], units),
         ["", "Widths and wood left", ""],
         wood_lines(report["frets"], units),
         ["", "Strings", ""],
@@ -119,6 +119,9 @@ def load_lines(programs: list[dict[str, Any]]) -> list[str]:
     coarse = [p["file"] for p in programs if p.get("load", True) is None]
     unknown = [f"Not measured, as the grid is too coarse for so small a cutter: {', '.join(coarse)}. A smaller "
                "--resolution tells."] if coarse else []
+    left = [p["file"] for p in programs if "load" not in p]
+    unknown += ["Not listed, since what they take hardly changes on the way (passes over a surface, slots, holes, "
+                f"marks): {', '.join(left)}."] if left else []
     if not rows:
         return ["", *unknown] if unknown else []
     return [

@@ -51,10 +51,14 @@ def finishing(
 @remembered
 def cutting_again(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float, stepdown: float,
-    skim: float = 0.0, rapids: Rapids,
+    skim: float = 0.0, walled: bool = False, rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower."""
-    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim)
+    """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower.
+
+    `walled` where raw waste stands round what `passes` have cut.
+    """
+    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim,
+                            walled=walled)
     return _path(runs, cutter, rapids)
 
 

@@ -43,6 +43,9 @@ ROUGH_MARGIN = 1.0
 RIDGE_CLEAR = 0.01
 """How far a lifted pass stays above the ridges of the surface under it, mm."""
 
+_CHORD = 2e-4
+"""How far straight moves of passes may cut below the surface, mm."""
+
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
 
@@ -95,7 +98,7 @@ class Passes:
 @remembered
 def finishing_passes(
     outline: Polygon, surface: Surface, cutter: Cutter, *, scallop: float, stepover: float | None = None,
-    entry: float = 0.0, chord_tolerance: float = 2e-4,
+    entry: float = 0.0, chord_tolerance: float = _CHORD,
 ) -> Passes:
     """Passes of a ball-end cutter that leave ridges no higher than `scallop` all over `outline`.
 
@@ -188,20 +191,25 @@ def resurfacing_runs(
     last: Passes,
     skim: float = 0.0,
     raw: bool = False,
+    walled: bool = False,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
     edges, where raw waste may stand higher, a run takes all that it meets: with `raw`, when nothing has been cut there
-    yet, each layer goes round where the last passes end, which reach further out than the wide ones. With no skim no
-    lifted run touches the ridges of an earlier `last`.
+    yet, each layer goes round where the last passes end, which reach further out than the wide ones; `walled`, when
+    raw waste stands where an earlier `last` ended, no run goes further out. With no skim no lifted run touches the
+    ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
-    layer = [coarse_passes(outline, surface, cutter, stepdown).run, *([_rim(last, surface, cutter)] if raw else [])]
+    wide = coarse_passes(outline, surface, cutter, stepdown)
+    layer = [_kept_within(wide, last, surface, cutter) if walled else wide.run]
+    if raw or walled:
+        layer.append(_rim(last, surface, cutter))
     return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
 
 
@@ -278,10 +286,10 @@ def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
     return inside
 
 
-def _across(region: Polygon, xs: Floats) -> NDArray[np.object_]:
-    """(n,) the lines across a region, at each x."""
-    _, low, _, high = region.bounds
-    ends = np.stack([np.column_stack([xs, np.full_like(xs, y)]) for y in (low - 1.0, high + 1.0)], axis=1)
+def _across(region: Polygon, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
+    """(n,) the lines through a region at each x; with `axis` 1, at each y."""
+    low, high = region.bounds[1 - axis] - 1.0, region.bounds[3 - axis] + 1.0
+    ends = np.stack([np.column_stack([at, np.full_like(at, far)][:: 1 - 2 * axis]) for far in (low, high)], axis=1)
     lines: NDArray[np.object_] = overlay.intersection(shapely.linestrings(ends), region)
     return lines
 
@@ -313,9 +321,18 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     return spans
 
 
+def _kept_within(passes: Passes, first: Passes, surface: Surface, cutter: Cutter) -> Floats:
+    """The passes as far as those of `first` went before them, which a straight line round their ends encloses."""
+    if len(first.y) < 2:
+        return first.run
+    spans = shapely.bounds(_across(Polygon(first.rim), passes.y, axis=1))[:, [0, 2]]
+    met = spans[:, 1] > spans[:, 0]
+    return _zigzag(spans[met], passes.y[met], surface, cutter, _CHORD) if met.any() else first.run
+
+
 def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
     """(n, 3) tips all the way round, through the ends of all passes."""
-    plan = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(passes.rim), 5.0))
+    plan = shapely.get_coordinates(shapely.segmentize(shapely.LineString([*passes.rim, passes.rim[0]]), 5.0))
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 

@@ -196,8 +196,8 @@ def verify_once(
     deviation = measure_surface(sim, clamping, area) if ridges is not None else None
     found += neighbour_findings(clamping, tolerances)
     found += compared(Seen(
-        clamping=clamping, motions=motions, tolerances=tolerances, sim=sim, ridges=ridges, deviation=deviation,
-        whole=not unread,
+        clamping=clamping, programs=programs, motions=motions, tolerances=tolerances, sim=sim, ridges=ridges,
+        deviation=deviation, whole=not unread,
     ))
     between = wood_between(sim, below, clamping) if below is not None and not unread else None
     if below is not None:

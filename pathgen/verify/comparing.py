@@ -17,6 +17,7 @@ from pathgen.verify.marks import hover_findings, mark_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pieces import piece_findings
 from pathgen.verify.pockets import pocket_findings
+from pathgen.verify.read import ReadProgram
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.simulate import Simulation
@@ -50,6 +51,7 @@ class Seen:
     """What there is to compare: the moves of each step by its order, and what stood in the end."""
 
     clamping: Clamping
+    programs: Mapping[str, ReadProgram]
     motions: Mapping[int, Motion]
     tolerances: Tolerances
     sim: Simulation
@@ -105,6 +107,11 @@ def _cut_out(step: Step, seen: Seen) -> Iterator[Finding]:
         yield from cutout_floor_findings(step, seen.sim, seen.tolerances)
 
 
+def _hover(step: Step, seen: Seen) -> Iterator[Finding]:
+    pauses = seen.programs[step.file_name].pauses
+    return hover_findings(seen.motions[step.order], pauses, step, seen.clamping, seen.tolerances)
+
+
 def _repeats(step: Step, seen: Seen) -> Iterator[Finding]:
     """With skim 0 the second cut goes where the first went."""
     clamping = seen.clamping
@@ -135,7 +142,7 @@ CHECKS: Mapping[type[Operation[Any]], Checks] = {
     Channel: Checks(moves=cutout_findings, step=_cut_out),
     SideDots: Checks(moves=hole_findings),
     WitnessMarks: Checks(moves=mark_findings),
-    Hover: Checks(moves=hover_findings),
+    Hover: Checks(step=_hover),
     Engrave: Checks(moves=engraving_findings),
     Outline: Checks(step=_outline),
     CutPieces: Checks(moves=piece_findings),

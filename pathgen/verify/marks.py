@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -35,8 +35,17 @@ def mark_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         )
 
 
-def hover_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
-    """A look at the marks stays well above the work."""
+def hover_findings(
+    motion: Motion, pauses: Sequence[int], step: Step, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    """A look at the marks stays well above the work, and waits over each of them: `pauses` are lines."""
+    stood = motion.end[np.searchsorted(motion.line, pauses, side="right") - 1, :2]
+    for x, y in step.operation.feature.places.tolist():
+        if not (np.hypot(*(stood - [x, y]).T) <= tolerances.hole).any():
+            yield Finding(
+                code="hover-without-stop", severity="forbid", where=at(step.file_name, None, x, y),
+                got="no stop over this mark", allowed="M0 over each mark", remedy=AGAIN,
+            )
     lowest = clamping.stock.thickness + step.operation.feature.hover - tolerances.below_bed
     low = motion.end[:, 2] < lowest
     if low.any():

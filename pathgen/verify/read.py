@@ -119,6 +119,8 @@ class ReadProgram:
     spindle_left_on: bool
     coolant: int
     """The line that first turns coolant on, 0 where none does."""
+    pauses: tuple[int, ...]
+    """The lines of M0, where the machine waits for its user."""
     waited: float
     """Seconds of G4 with the spindle turning before the first feed move."""
     job_fingerprint: str | None
@@ -267,6 +269,7 @@ class _Reader:
     """Lines with %: none, opened, closed."""
     coolant: int = 0
     waited: float = 0.0
+    pauses: tuple[int, ...] = ()
     fed: bool = False
     """Whether a feed move has been read."""
     chords: float = 0.0
@@ -392,6 +395,8 @@ class _Reader:
         self.offset = int(codes.get("offset", f"G{self.offset}")[1:])
         self.absolute = codes.get("distance", "G90" if self.absolute else "G91") == "G90"
         self._move(values, codes, line)
+        if codes.get("stopping") == "M0":
+            self.pauses += (line,)
         if codes.get("stopping") in ("M2", "M30"):
             self.ended = True
 
@@ -575,7 +580,7 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=(self.ended and self.percent != 1) or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
-            waited=self.waited,
+            waited=self.waited, pauses=self.pauses,
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )

@@ -120,7 +120,7 @@ def test_killed_while_it_writes_one_file_that_is_whole_or_not_there(tmp_path):
 
 def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
     chance, seen = Random(16), 0
-    for _ in range(50):
+    for _ in range(20):
         process = writer(tmp_path / "out", "a", 10_000)
         time.sleep(chance.uniform(0, 0.12))
         process.kill()
@@ -129,7 +129,7 @@ def test_killed_at_any_moment_no_folder_holds_half_a_set(tmp_path):
         found = one_set(tmp_path / "out")
         assert len(found) == 1 if seen else len(found) <= 1
         seen += len(found)
-    assert seen > 10
+    assert seen > 4
 
 
 def test_two_at_once_end_as_one_of_them(tmp_path):

@@ -21,6 +21,7 @@ import pytest
 from pathgen.app import watching
 from pathgen.app.page_server import PageServer
 from pathgen.base.errors import PathgenError
+from pathgen.base.markup import element
 from tests import small_board
 
 HOUSE = Path(__file__).parents[2]
@@ -152,3 +153,23 @@ def test_a_port_that_is_taken_is_said():
         port = other.getsockname()[1]
         with pytest.raises(PathgenError, match=f"{port} cannot be had"):
             PageServer(port)
+
+
+def test_while_building_it_is_said_that_what_is_seen_is_older():
+    with PageServer(None) as server:
+        server.busy("planning the cuts")
+        assert "built last" not in server.page()
+        server.show_build("<html><body><main>one</main></body></html>")
+        server.busy("planning the cuts")
+        assert "Building: planning the cuts .. Below is what was built last." in server.page()
+
+
+def test_each_thing_to_be_seen_has_a_number_of_its_own():
+    """A page that asks seldom must not take what was built since for what it shows."""
+    with PageServer(None) as server:
+        seen = [json.loads(server.state())["number"]]
+        for show in (lambda: server.show_placing(element("svg")), lambda: server.show_build("<html></html>"),
+                     lambda: server.wrong(["no"]), lambda: server.show_build("<html></html>")):
+            show()
+            seen.append(json.loads(server.state())["number"])
+    assert len(set(seen)) == len(seen)

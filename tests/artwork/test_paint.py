@@ -15,6 +15,7 @@ from pathgen.artwork import paint
 from pathgen.artwork.areas import filled
 from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.stack import stacked
+from pathgen.artwork.unions import without_slivers
 from pathgen.base.errors import ArtworkError
 from tests.artwork.conftest import Read
 
@@ -198,6 +199,8 @@ def test_gradient_of_one_colour_is_that_colour(read: Read) -> None:
      '<g transform="translate(20 5)"><rect width="15" height="9" clip-path="url(#k)"/></g>', 54),
     ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<g clip-path="url(#k)"><svg x="10" width="8" height="9"><rect width="12" height="9"/></svg></g>', 54),
+    ('<clipPath id="k" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
+     '<defs><rect id="r" width="8" height="9"/></defs><g clip-path="url(#k)"><use href="#r" x="10"/></g>', 36),
     ('<g transform="translate(10) scale(2)"><rect width="5" height="5" transform="rotate(45)"/></g>', None),
     ('<rect width="10" height="10" transform="rotate(180)" transform-origin="5 5"/>', 100),
     ('<switch><g systemLanguage="xx"><rect width="9" height="9"/></g><rect width="3" height="3"/></switch>', 9),
@@ -207,3 +210,14 @@ def test_structure(read: Read, inside: str, expected: float | None) -> None:
     if expected is None:  # the half of the turned square that lies to the left of the page's edge at x 0
         expected = 100.0
     assert sum(areas(read(inside)).values()) == pytest.approx(expected)
+
+
+def test_slivers_are_parts_and_holes_of_less_mean_width_than_asked():
+    """Mean width: twice the area by the length, that of a long strip (plane geometry)."""
+    square, hole = shapely.box(0, 0, 9, 9), shapely.box(1, 1, 3, 3)
+    strip, thin_hole = shapely.box(20, 0, 30, 0.012), shapely.box(4, 1, 4.012, 8)
+    area = shapely.union(shapely.difference(shapely.difference(square, hole), thin_hole), strip)
+    assert without_slivers(area, 0.011).equals(area)
+    assert without_slivers(area, 0.013).equals(shapely.difference(square, hole))
+    assert without_slivers(strip, 0.013).is_empty
+    assert without_slivers(shapely.Polygon(), 0.0).is_empty

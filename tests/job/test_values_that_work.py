@@ -16,6 +16,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 SPOILT = [
     ("fern-and-moth", "[board]", "thickness", "2.6", r"make thickness ([\d.]+) mm or more"),
     ("fern-and-moth", "[stock]", "thickness", "4.0", r"([\d.]+) mm or more"),
+    ("fern-and-moth", "[stock]", "thickness", "80", r"([\d.]+) mm or less"),
     ("fern-and-moth", "[stock]", "length", "400", r"make \[stock\] length ([\d.]+) mm or more"),
     ("fern-and-moth", "[slots]", "depth", "5.5", r"([\d.]+) mm or less"),
     ("fern-and-moth", "[[inlay]]", "depth", "6.0", r"make depth ([\d.]+) mm or less"),

@@ -34,6 +34,16 @@ def test_lengths_are_arcs_of_the_board():
     assert sheet.bend == pytest.approx(np.full(12, 250.0 * 0.85))
 
 
+def test_the_report_has_micrometres_of_lengths_and_hundredths_of_radii():
+    """The radius grows evenly from 250 mm at the nut to 400 mm at the board's end, 330 mm on."""
+    board = fingerboard(**PLAIN | {"radius": (250.0, 400.0)})
+    for row in fretting_data(board, None, FretWire())["frets"]:
+        along = 640.0 * (1 - 2 ** (-row["fret"] / 12))
+        assert row["radius"] == round(250.0 + 150.0 * along / 330.0, 2)
+        assert row["bend"] == round(0.85 * (250.0 + 150.0 * along / 330.0), 2)
+        assert row["length"] == round(row["length"], 3)
+
+
 @pytest.mark.parametrize("bound", [False, True])
 def test_a_tang_is_nipped_at_a_binding_glued_on_or_to_come(bound):
     """Square edges: the binding's thickness, the gap and the overhang go at each end."""

@@ -100,7 +100,8 @@ def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
 
 
 @pytest.mark.parametrize(("old", "new", "code"), [
-    ("Z9.5", "Z7.5", "hovers-too-low"), ("G0 Z18", "G0 Z18\nM3 S18000", "spindle-on"),
+    ("Z9.5", "Z7.5", "hovers-too-low"), ("M0\n", "", "hover-without-stop"),
+    ("G0 Z18", "G0 Z18\nM3 S18000", "spindle-on"),
 ])
 def test_a_spoilt_look_is_found(marked, old, new, code):
     name = next(p.file_name for p in marked.programs if p.operation == "hover")

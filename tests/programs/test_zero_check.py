@@ -112,7 +112,8 @@ def test_the_examples_checks_are_what_the_simulation_finds(name):
         assert "by 0.01 mm" in flat
     report = made.report["zero_checks"]
     assert [r["order"] for r in report] == list(checks)
-    assert all(f"Z {r['display'][2]:g}" in made.files(shaded=False)["setup.html"] for r in report)
+    page = made.files(shaded=False)["setup.html"]
+    assert all(f"Z {r['display'][2]:g}" in page for r in report)
 
 
 BARE = {"length = 125.0": "length = 92.0", "width = 66.0": "width = 46.0", "margin_nut = 20.0": "margin_nut = 1.0"}

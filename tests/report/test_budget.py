@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.base.memory import Memory, remembering
 from pathgen.job.clamping import clamping_of
 from pathgen.removal.grid import Grid
 from pathgen.report.budget import budget_data, sources
@@ -36,6 +37,13 @@ WAYS = {
     "proud, then fresh": ({"scallop = 0.05": "scallop = 0.002\nleave = 0.2\nleave_scallop = 0.002"}, ""),
     "fresh by a skim": (FINE, "[resurface]\nskim = 0.15\n"),
 }
+
+
+@pytest.fixture(scope="module", autouse=True)
+def kept():
+    """What the programs before the one that is off left is kept from run to run, as `pathgen watch` keeps it."""
+    with remembering(Memory(100_000_000)):
+        yield
 
 
 def way(folder, name):
@@ -68,7 +76,6 @@ def run(board, operations=(), *, axis="Z", by=0.0, wider=0.0):
             replace(s, cutter=replace(s.cutter, diameter=s.cutter.diameter + wider))
             if s.operation.name in operations else s for s in clamping.steps))
     return simulated(clamping, texts)
-
 
 
 def simulated(clamping, texts):

@@ -252,3 +252,10 @@ def test_numbers_stand_over_the_upper_ends_of_slanted_lines():
     _numbers(placed, view, board, 2.0)
     told = [(node.text, float(node.get("x"))) for node in placed.drawn(view)]
     assert told == [("3", view((20.0, 0.0))[0][0]), ("5", view((50.0, 0.0))[0][0])]
+
+
+def test_lines_are_thinner_than_half_of_the_words_beside_them(pictures):
+    for name, picture in pictures.items():
+        words = [float(e.get("font-size")) for e in picture.iter(f"{SVG}text")]
+        widths = [float(e.get("stroke-width", 0)) for e in picture.iter()]
+        assert 0 < max(widths) < max(words) / 2, name

@@ -166,3 +166,18 @@ def test_of_very_much_left_out_the_first_is_named():
     named = left_out_words({"left_out": [f"text {i}" for i in range(30_000)]})
     assert named == [*(f"text {i}" for i in range(50)), "and 29950 more: report.json lists them all"]
     assert left_out_words({"left_out": ["text 1"]}) == ["text 1"]
+
+
+def test_the_nut_is_in_the_fret_table_and_its_slot_under_it(capsys):
+    """Half its width on each side of the centre-line, where the frets are counted from."""
+    boards = Path(__file__).parents[2] / "examples" / "boards"
+    assert main(["frets", str(boards.parent / "fern-and-moth.toml")]) == 0
+    rows = capsys.readouterr().out.splitlines()
+    width = load_job(boards.parent / "fern-and-moth.toml").board.nut_width
+    row = next(line.split() for line in rows if line.split()[:1] == ["nut"])
+    assert row[:4] == ["nut", "0.000", "0.0000", "0"]
+    assert [float(row[k].strip(",")) for k in (5, 6, 7, 8)] == [0.0, -width / 2, 0.0, width / 2]
+    assert main(["frets", str(boards / "zero-fret-arched.toml")]) == 0
+    said = capsys.readouterr().out
+    assert "The nut's slot: -8 mm to -3 mm along, 2 mm deep, its bottom level." in said
+    assert not [line for line in said.splitlines() if line.split()[:1] == ["nut"]]  # fret 0 stands there

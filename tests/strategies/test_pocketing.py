@@ -33,6 +33,7 @@ from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
+from pathgen.strategies.pocketing.volume import _grid_over
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
 
@@ -50,7 +51,7 @@ def swept_by_flat(cut: PocketCut, surface: Surface) -> shapely.Geometry:
     """What a flat end opens: its disc swept along every move that is below the surface. Exact to 0.1 um."""
     a, b = cut_moves(cut)
     low = [p[:, 2] < surface.tip_height(cut.cutter, p[:, 0], p[:, 1]) - 1e-4 for p in (a, b)]
-    lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)[low[0] | low[1]])
+    lines = shapely.linestrings(np.unique(np.stack([a[:, :2], b[:, :2]], axis=1)[low[0] | low[1]], axis=0))
     return shapely.union_all(shapely.buffer(lines, cut.cutter.radius, quad_segs=100))
 
 
@@ -652,3 +653,11 @@ def test_leads_are_quarter_circles_on_the_left_that_touch_the_line_at_its_start(
         assert (side * (lead - start) @ way > 0).all()
     # a quarter circle: its far end stands as far aside as the centre
     assert [onto[0], off[-1]] == [pytest.approx(centre - 0.4 * way), pytest.approx(centre + 0.4 * way)]
+
+
+def test_places_of_a_grid_over_parts_on_either_side_of_zero():
+    """Half a millimetre apart: as many as the areas hold, each inside."""
+    region = shapely.MultiPolygon([box(-3.2, -2.2, 3.8, 0.8), box(10.3, 4.3, 12.3, 5.3)])
+    x, y = _grid_over(region, 0.5)
+    assert len(x) == (7 * 3 + 2 * 1) / 0.25
+    assert shapely.contains_xy(region, x, y).all()

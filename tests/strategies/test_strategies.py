@@ -12,7 +12,14 @@ from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.slotting import slotting
-from pathgen.strategies.surfacing import finishing_passes, least_length, resurfacing_runs, roughing_runs, surface_area
+from pathgen.strategies.surfacing import (
+    coarse_passes,
+    finishing_passes,
+    least_length,
+    resurfacing_runs,
+    roughing_runs,
+    surface_area,
+)
 from tests.boards import fingerboard
 
 
@@ -275,3 +282,17 @@ def test_ridge_between_given_passes_matches_the_formula():
     passes = finishing_passes(part.outline, part.surface, ball, scallop=0.02)
     angle = np.diff(np.arcsin(passes.y / (254.0 + 6.35)))
     assert float(scallop_height(254.0 * angle, 6.35, 254.0).max()) == pytest.approx(passes.scallop, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
+def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(name):
+    part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
+    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, walled=True)
+    gone = shapely.Polygon(first.rim).buffer(0.05)  # straight ways between ends on an edge that bends inwards
+    assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
+    # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone
+    wide = coarse_passes(part.outline, part.surface, ball, 0.5)
+    ways = shapely.MultiLineString([run[:, :2] for run in runs[:-1]])
+    places = shapely.points(shapely.get_coordinates(shapely.segmentize(shapely.LineString(first.run[:, :2]), 1.0)))
+    assert shapely.distance(ways, places).max() <= np.diff(wide.y).max() / 2 + 1e-6

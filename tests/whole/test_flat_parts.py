@@ -10,6 +10,7 @@ import shapely
 
 from pathgen import JobError, build, load_job
 from pathgen.app.cli import main
+from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
@@ -65,7 +66,7 @@ def test_each_builds_and_verifies(built, name):
 
 
 def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):
-    first, *later = built("rosette").files()["setup.html"].split("Before you start")[1:]
+    first, *later = built("rosette").files(shaded=False)["setup.html"].split("Before you start")[1:]
     assert "Do not move the work." not in first
     assert all("Do not move the work." in card for card in later[:2])
 
@@ -336,3 +337,18 @@ def test_pieces_let_into_a_plate(tmp_path, capsys):
 def test_a_filled_inlay_in_a_face_left_as_it_is(tmp_path):
     with pytest.raises(JobError, match=r"\[plate\] face: false, and an inlay is filled, which is cut level"):
         read(tmp_path, PLATE + RING + 'fill = "resin"\n')
+
+
+def test_a_drawing_without_a_place_begins_at_x_0_with_its_middle_on_the_centre_line(tmp_path):
+    """Outline, openings and inlays of one drawing alike: they stay in register."""
+    text = (EXAMPLES / "head-plate.toml").read_text()
+    (tmp_path / "head-plate.svg").write_text((EXAMPLES / "head-plate.svg").read_text())
+    assert text.count("place = { at = [95.0, 0.0] }\n") == 3
+    (tmp_path / "as-given.toml").write_text(text)
+    (tmp_path / "left-out.toml").write_text(text.replace("place = { at = [95.0, 0.0] }\n", ""))
+    given, left_out = (clamping_of(load_job(tmp_path / f"{name}.toml")) for name in ("as-given", "left-out"))
+    page = float(re.search(r'width="([\d.]+)mm"', (tmp_path / "head-plate.svg").read_text())[1])
+    assert left_out.board.outline.bounds == pytest.approx(
+        np.add(given.board.outline.bounds, [page / 2 - 95.0, 0.0] * 2), abs=1e-9)
+    for one, other in zip(given.inlays, left_out.inlays, strict=True):
+        assert other.area.bounds == pytest.approx(np.add(one.area.bounds, [page / 2 - 95.0, 0.0] * 2), abs=1e-9)

@@ -15,6 +15,7 @@ import shapely
 
 import pathgen
 from pathgen.app.cli import main
+from tests import small_board
 from tests.small_board import moves as moves_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -172,8 +173,8 @@ def test_pockets_open_the_drawing_and_nothing_else(built, inlay, shapes):
     for nth, radius in ((2 * inlay, 1.5), (2 * inlay + 1, 0.5)):
         start, end, rapid = program(built, "pocket", nth)
         low = ~rapid & (np.minimum(start[:, 2], end[:, 2]) < height(end[:, 0], end[:, 1]) - 0.05)
-        lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
-        opened.append(shapely.union_all(lines).buffer(radius, quad_segs=64))
+        lines = shapely.linestrings(np.unique(np.stack([start[low, :2], end[low, :2]], axis=1), axis=0))
+        opened.append(shapely.union_all(shapely.buffer(lines, radius, quad_segs=64)))
         # flat ends, never deeper than asked under any part of the cutter
         points = dense(start[low], end[low], 0.05)
         turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
@@ -260,8 +261,8 @@ def test_bad_input_is_refused_whole(name, job, tmp_path, capsys):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["job.toml", "moth.svg"]
 
 
-def test_a_folder_with_other_files_is_left_alone(built, tmp_path):
-    _, result = built
+def test_a_folder_with_other_files_is_left_alone(tmp_path, tmp_path_factory):
+    result = small_board.built(tmp_path_factory.mktemp("small"), resolution=0.3)
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "notes.txt").write_text("mine")
     with pytest.raises(pathgen.PathgenError, match=r"notes\.txt"):
@@ -285,21 +286,21 @@ def test_a_build_replaces_its_own_files_but_not_edited_ones(built, tmp_path):
 
 def test_check_on_disk(built, tmp_path, capsys):
     folder, result = built
-    job, out = str(folder / "job.toml"), tmp_path / "out"
+    check, out = ["check", "--resolution", "0.3", str(folder / "job.toml")], tmp_path / "out"
     shutil.copytree(folder / "out", out)
-    assert main(["check", job, str(out)]) == 0
+    assert main([*check, str(out)]) == 0
     slots = next(out / p.file_name for p in result.programs if p.operation == "slots")
     text = slots.read_text()
     # every slot a tenth of a millimetre too deep
     slots.write_text(re.sub(r"Z(\d\.\d+)", lambda m: f"Z{float(m[1]) - 0.1:.4f}", text))
     capsys.readouterr()
-    assert main(["check", job, str(out)]) == 1
+    assert main([*check, str(out)]) == 1
     words = capsys.readouterr().out
     assert "DO NOT CUT" in words
     assert slots.name in words
     slots.unlink()
-    assert main(["check", job, str(out)]) == 1
-    assert main(["check", job, str(tmp_path / "nowhere")]) == 2
+    assert main([*check, str(out)]) == 1
+    assert main([*check, str(tmp_path / "nowhere")]) == 2
 
 
 def test_frets_on_the_terminal(job, capsys):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -45,10 +47,12 @@ COMB = '<path d="M10,10 H18 V18 H16.4 V12 H14.8 V18 H13.2 V12 H11.6 V18 H10 Z" f
 DISC = '<circle cx="20" cy="15" r="5" fill="#225577"/>'
 
 
-def pocketed(folder: Path, drawing: str, cutters: str, depth: float) -> pathgen.Build:
+@cache
+def pocketed(drawing: str, cutters: str, depth: float) -> pathgen.Build:
     """A small board with one drawing."""
     changes = {'cutters = ["flat"]': f"cutters = {cutters}", "depth = 1.5": f"depth = {depth}"}
-    return built(folder, changes=changes, extra=CUTTERS, art=SVG.format(drawing))
+    with TemporaryDirectory() as folder:
+        return built(Path(folder), changes=changes, extra=CUTTERS, art=SVG.format(drawing))
 
 
 def forbidden(result: pathgen.Build) -> list[str]:
@@ -97,9 +101,9 @@ def floor_of(result: pathgen.Build, foot: float) -> np.ndarray:
     (COMB, '["flat", "vee"]', 0.8, 0.8 / np.sqrt(3.0)), (STAR, '["vee"]', 0.8, 0.8 / np.sqrt(3.0)),
     (DISC, '["round"]', 0.8, np.sqrt(0.96)), (STAR, '["round"]', 1.4, 1.0),
 ], ids=["disc v", "disc v deep", "comb flat v", "star v", "disc ball", "star ball"])
-def test_floors_of_pointed_and_round_ends_are_within_a_ridge_of_their_depth(tmp_path, drawing, cutters, depth, foot):
+def test_floors_of_pointed_and_round_ends_are_within_a_ridge_of_their_depth(drawing, cutters, depth, foot):
     """Past the foot of the wall, as wide as the cutter opens at that depth, the floor is to depth but for 0.1 mm."""
-    result = pocketed(tmp_path, drawing, cutters, depth)
+    result = pocketed(drawing, cutters, depth)
     assert not forbidden(result)
     at = floor_of(result, foot + 0.03)
     deep = depths(result, at)
@@ -108,9 +112,9 @@ def test_floors_of_pointed_and_round_ends_are_within_a_ridge_of_their_depth(tmp_
     assert deep.max() < depth + 0.004
 
 
-def test_a_floor_left_in_ridges_is_found(tmp_path):
+def test_a_floor_left_in_ridges_is_found():
     """Every other loop of a v cutter in a disc left out: what lay between them stands."""
-    good = pocketed(tmp_path, DISC, '["vee"]', 0.8)
+    good = pocketed(DISC, '["vee"]', 0.8)
     assert not forbidden(good)
     texts = {p.file_name: p.text for p in good.programs}
     name = next(name for name in texts if "vee" in name)
@@ -163,8 +167,8 @@ def test_maker_and_verifier_state_the_same_ridge():
 
 @pytest.mark.parametrize("cutters", ['["vee"]', '["flat", "vee"]'])
 @pytest.mark.parametrize("drawing", [TRIANGLE, STAR, COMB], ids=["triangle", "star", "comb"])
-def test_corners_sharpened_with_a_v_are_inside_the_drawing(tmp_path, drawing, cutters):
-    assert "pocket-wall-overcut" not in forbidden(pocketed(tmp_path, drawing, cutters, 0.8))
+def test_corners_sharpened_with_a_v_are_inside_the_drawing(drawing, cutters):
+    assert "pocket-wall-overcut" not in forbidden(pocketed(drawing, cutters, 0.8))
 
 
 @pytest.mark.parametrize("shape", ["v", "ball-end"])
@@ -181,9 +185,9 @@ def test_rising_moves_are_judged_by_what_they_open_along_their_way(shape, spare)
     assert found.tolist() == [spare < 0]
 
 
-def test_a_corner_cut_past_its_walls_is_found(tmp_path):
+def test_a_corner_cut_past_its_walls_is_found():
     """Ends of rising and sinking moves of the sharpening passes moved aside by 0.06 mm: nothing else is wrong."""
-    good = pocketed(tmp_path, TRIANGLE, '["flat", "vee"]', 0.8)
+    good = pocketed(TRIANGLE, '["flat", "vee"]', 0.8)
     texts = {p.file_name: p.text for p in good.programs}
     name = next(name for name in texts if "vee" in name)
     taken = Moves.of(texts[name])
@@ -194,12 +198,12 @@ def test_a_corner_cut_past_its_walls_is_found(tmp_path):
     assert "pocket-wall-overcut" in {f.code for f in found.findings}
 
 
-def test_several_separate_shapes_are_sharpened_by_a_v_cutter_last(tmp_path: Path) -> None:
+def test_several_separate_shapes_are_sharpened_by_a_v_cutter_last() -> None:
     shapes = (
         '<path d="M4,8 L14,9 L9,20 Z M20,6 h12 v7 h-12 Z" fill="#225577"/>'
         '<circle cx="26" cy="21" r="4" fill="#225577"/>'
     )
-    result = pocketed(tmp_path, shapes, '["flat", "vee"]', 0.8)
+    result = pocketed(shapes, '["flat", "vee"]', 0.8)
     assert forbidden(result) == []
     assert result.report["inlays"][0]["reachable_area"] > 0.99 * result.report["inlays"][0]["area"]
 

@@ -20,7 +20,7 @@ from pathgen.parts.fingerboard.scale import cents_off
 from pathgen.parts.fingerboard.stringing import Strings, stringing_data
 from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
-from pathgen.work.operations import Slot
+from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
 
 if TYPE_CHECKING:
@@ -38,7 +38,8 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
             resolution=clamping.machine.resolution, repeatability=clamping.machine.repeatability,
             sunk=sunk_of(clamping),
         ),
-        "board": {"bass_side": board.bass_side, "behind_nut": rounded(board.behind_nut),
+        "board": {"bass_side": board.bass_side, "nut": nut_row(board, clamping.feature(NutSlot)),
+                  "behind_nut": rounded(board.behind_nut),
                   "binding": board.binding, "nut_offset": board.layout.nut_offset,
                   "nut_offset_cents": rounded(_offset_cents(board), 3)},
         "strings": string_rows(board, fittings.strings),
@@ -47,6 +48,17 @@ def board_rows(board: Fingerboard, clamping: Clamping) -> dict[str, Any]:
         "stringing": strung_data(board, strings, wire) if strings else None,
         "neck": neck_rows(fittings.neck, board) if fittings.neck else None,
     }
+
+
+def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
+    """Where the nut's face meets the edges of the cut board, and its slot or shelf on the centre-line: mm."""
+    bass, treble = board.nut_line
+    row: dict[str, Any] = {"bass": rounded_point(bass), "treble": rounded_point(treble), "slot": None}
+    if slot is not None:
+        middle = float(slot.lines[0, :, 0].mean())
+        row["slot"] = {"along": [rounded(middle - slot.width / 2), rounded(middle + slot.width / 2)],
+                       "depth": slot.depth, "bottom": slot.bottom}
+    return row
 
 
 def fret_rows(

@@ -8,7 +8,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, place_words, tiny_length
 from pathgen.programs.instructions import turning
-from pathgen.report.board_text import frame_lines
+from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
 from pathgen.report.finding_words import standard_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
@@ -71,7 +71,7 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     if surface is None or found is None or not surface["scallop_limit"]:
         return None
     units = clamping.units
-    place = place_words(*found.highest_at, units, decimals=1)
+    place = place_words(*found.highest_at, units)
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
@@ -87,7 +87,11 @@ def frets(report: dict[str, Any]) -> Element | None:
     """Where every fret is, from the nut and at both edges."""
     if not report["frets"]:
         return None
-    rows = [
+    nut, per = report["board"]["nut"], report["job_units"]
+    rows = [] if begins_at_fret_0(report["frets"]) else [
+        ["nut", *(fixed(0.0, unit, fine=True) for unit in ("mm", "in")),
+         *(", ".join(fixed(v, per, fine=True) for v in nut[side]) for side in ("bass", "treble"))]]
+    rows += [
         [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
          *(", ".join(fixed(v, report["job_units"], fine=True) for v in f[side]) for side in ("bass", "treble"))]
         for f in report["frets"]
@@ -95,7 +99,8 @@ def frets(report: dict[str, Any]) -> Element | None:
     head = ["Fret", "From nut, mm", "From nut, in",
             *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
     return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
-                   scrolling(table(head, rows), "Fret table"))
+                   scrolling(table(head, rows), "Fret table"),
+                   *(e("p", line) for line in nut_words(nut, per)))
 
 
 def holes(report: dict[str, Any]) -> Element | None:
