@@ -75,7 +75,7 @@ class PageServer:
     def busy(self, words: str) -> None:
         """Say what is being done now."""
         with self._lock:
-            self._words = f"Building: {words} .."
+            self._words = f"Building: {words} .." + (" Below is what was built last." if self._page else "")
 
     def show_placing(self, picture: Element) -> None:
         """Show where everything lies, over what was built before."""

@@ -155,6 +155,15 @@ def test_a_port_that_is_taken_is_said():
             PageServer(port)
 
 
+def test_while_building_it_is_said_that_what_is_seen_is_older():
+    with PageServer(None) as server:
+        server.busy("planning the cuts")
+        assert "built last" not in server.page()
+        server.show_build("<html><body><main>one</main></body></html>")
+        server.busy("planning the cuts")
+        assert "Building: planning the cuts .. Below is what was built last." in server.page()
+
+
 def test_each_thing_to_be_seen_has_a_number_of_its_own():
     """A page that asks seldom must not take what was built since for what it shows."""
     with PageServer(None) as server:

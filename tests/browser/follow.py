@@ -46,12 +46,23 @@ def _follow(job: Path) -> None:
             start = time.monotonic()
             page.wait("!!document.querySelector('.placing svg')")
             placed = time.monotonic() - start
+            assert page.value("document.querySelector('.placing').getBoundingClientRect().top") < 200, "out of sight"
             page.wait(built("Edited in place"))
             seen = time.monotonic() - start
             print(f"the placing is seen {placed:.1f} s after an edit, the built page after {seen:.1f} s")
+            at = "Math.round(document.getElementById('program-3')?.getBoundingClientRect().top ?? -1)"
+            page.wait("document.readyState === 'complete' && !document.querySelector('.placing')")
+            page.value("document.getElementById('program-3').scrollIntoView()")
+            before = page.value(at)
+            job.write_text(re.sub(r'title = ".*"', 'title = "Once more"', text))
+            page.wait("document.readyState === 'complete' && !!document.querySelector('.placing svg')")
+            assert page.value(f"Math.abs({at} - {before})") < 5, "who reads program 3 has lost it to the placing"
+            page.wait(built("Once more"))
             job.write_text(text.replace('title = ', 'title = broken ', 1))
             page.wait("document.getElementById('following')?.textContent.startsWith('Not built')")
-            assert page.value(built("Edited in place")), "what was built last is not kept"
+            assert page.value(built("Once more")), "what was built last is not kept"
+            page.wait("document.readyState === 'complete'")
+            page.wait(f"Math.abs({at} - {before}) < 5")  # who reads program 3 reads on there
             fresh = job.with_suffix(".new")  # as many editors save: a new file in the old one's place
             fresh.write_text(re.sub(r'title = ".*"', 'title = "Mended"', text))
             fresh.replace(job)

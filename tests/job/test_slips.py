@@ -1,11 +1,13 @@
 """Common slips of the file's syntax are answered with the line and a plain remedy."""
 
 import re
+from contextlib import nullcontext
 
 import pytest
 
 from pathgen import JobError, load_job
 from pathgen.app.starting import JOB
+from pathgen.job.clamping import clamping_of
 from tests import small_board
 
 SLIPS = {
@@ -163,3 +165,13 @@ def test_a_clamp_further_out_than_any_machine_reaches(tmp_path, place):
     path = small_board.job(tmp_path, extra=f"[setup]\nkeep_out = [{{ {place}, height = 20 }}]\n")
     with pytest.raises(JobError, match=r"keep_out 1 (along|across) \d: -?\d+ given \(allowed: -\d+ mm to"):
         load_job(path)
+
+
+@pytest.mark.parametrize(("x", "words"), [
+    (-1.2, "meets the board"), (-1.3, None), (-18.7, None), (-18.8, "leaves the blank"),
+])
+def test_a_dowels_hole_may_lie_close_to_the_board_but_not_in_it(tmp_path, x, words):
+    """2.5 mm wide; the board begins at 0, the blank at -20."""
+    holes = f'[holes]\ncutter = "flat"\nat = [[{x}, 0.0], [-10.0, 0.0]]\ndiameter = 2.5\nthrough = 0.5\n'
+    with pytest.raises(JobError, match=words) if words else nullcontext():
+        clamping_of(load_job(small_board.job(tmp_path, extra=holes)))

@@ -8,7 +8,8 @@ import pathgen
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.zero_check import zero_checks
-from tests.small_board import job
+from pathgen.programs.zeroing import references
+from tests.small_board import SLOT_CUTTER, job
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
 
@@ -52,3 +53,12 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
     assert "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is." in stays
+
+
+def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_path):
+    slots = SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n'
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=slots)))
+    covered = ["the cut surface, under fill" in one.gone for one in references(clamping)]
+    fill = next(k for k, s in enumerate(clamping.steps) if s.operation.opens is not None)
+    again = next(k for k, s in enumerate(clamping.steps) if s.operation.levels is not None)
+    assert covered == [fill < k <= again for k in range(len(clamping.steps))]

@@ -51,7 +51,7 @@ def swept_by_flat(cut: PocketCut, surface: Surface) -> shapely.Geometry:
     """What a flat end opens: its disc swept along every move that is below the surface. Exact to 0.1 um."""
     a, b = cut_moves(cut)
     low = [p[:, 2] < surface.tip_height(cut.cutter, p[:, 0], p[:, 1]) - 1e-4 for p in (a, b)]
-    lines = shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)[low[0] | low[1]])
+    lines = shapely.linestrings(np.unique(np.stack([a[:, :2], b[:, :2]], axis=1)[low[0] | low[1]], axis=0))
     return shapely.union_all(shapely.buffer(lines, cut.cutter.radius, quad_segs=100))
 
 

@@ -173,8 +173,8 @@ def test_pockets_open_the_drawing_and_nothing_else(built, inlay, shapes):
     for nth, radius in ((2 * inlay, 1.5), (2 * inlay + 1, 0.5)):
         start, end, rapid = program(built, "pocket", nth)
         low = ~rapid & (np.minimum(start[:, 2], end[:, 2]) < height(end[:, 0], end[:, 1]) - 0.05)
-        lines = shapely.linestrings(np.stack([start[low, :2], end[low, :2]], axis=1))
-        opened.append(shapely.union_all(lines).buffer(radius, quad_segs=64))
+        lines = shapely.linestrings(np.unique(np.stack([start[low, :2], end[low, :2]], axis=1), axis=0))
+        opened.append(shapely.union_all(shapely.buffer(lines, radius, quad_segs=64)))
         # flat ends, never deeper than asked under any part of the cutter
         points = dense(start[low], end[low], 0.05)
         turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
