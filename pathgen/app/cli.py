@@ -291,6 +291,7 @@ def _resolution(text: str) -> float:
 def _build(options: argparse.Namespace) -> int:
     from pathgen.app.bench_commands import cut_halves
     from pathgen.app.building import STAGES, build
+    from pathgen.app.earlier import marks_moved
     from pathgen.app.folders import refuse_foreign
     from pathgen.job import load_job
     from pathgen.job.form import parts_of
@@ -305,7 +306,11 @@ def _build(options: argparse.Namespace) -> int:
                                   shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
-    return _written(options, result, summary_lines(result.report, job.units))
+    moved = marks_moved(Path(options.out), result.report, job.units)
+    ended = _written(options, result, summary_lines(result.report, job.units))
+    for line in moved if ended == GOOD else ():
+        say(line, sys.stderr)
+    return ended
 
 
 def _build_blank(options: argparse.Namespace, job: Job) -> int:

@@ -57,6 +57,9 @@ def check_filling(job: Job) -> None:
                 allowed=f"{resin.measure * max(len(resin.mix), 1) / per_ml:g} ml or more",
                 remedy="make least larger, or measure finer and write that as measure",
             )
+    if job.marks and job.marks.at is not None and job.marks.drilled is not None:
+        raise JobError("[marks] drilled", "at is given too", allowed="one of both",
+                       remedy="leave at out: drilled says where the marks are")
     if job.marks and not job.surface:
         raise JobError("[marks]", "there is no surface to cut a second time",
                        remedy="leave [marks] out, or add [surface]")
@@ -87,26 +90,35 @@ def marks_of(job: Job, clamping: Clamping) -> Marks | None:
     half = float(cutter.half_width(depth))
     free = left_standing(clamping, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
-    if job.marks.at is None:
+    if job.marks.drilled is not None:
+        places = clamping.to_board(np.array(job.marks.drilled))[:, :2]
+        _check_places(job, free, places, slack=MARK_GAP, where="[marks] drilled",
+                      remedy="move what is cut or clamped there: the mark is in the wood and cannot move")
+    elif job.marks.at is None:
         places = spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]",
                                top=clamping.stock.thickness, **finely)
     else:
         places = np.array(job.marks.at, dtype=float)
-        for number, (x, y) in enumerate(places, 1):
-            off = float(shapely.distance(free, shapely.Point(x, y)))
-            if off > 1e-9:
-                raise JobError(
-                    "[marks] at", f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
-                    "cut, clamped or off the blank", remedy="move it into the waste, or leave at out",
-                )
+        _check_places(job, free, places, slack=1e-9, where="[marks] at",
+                      remedy="move it into the waste, or leave at out")
     if job.marks.hover > job.machine.clearance:
         raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "
                        f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
     return Marks(
-        places=places, depth=depth, hover=job.marks.hover, errors_limit=_board_limit(job),
+        places=places, depth=depth, hover=job.marks.hover, drilled=job.marks.drilled is not None,
+        errors_limit=_board_limit(job),
         errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
     )
+
+
+def _check_places(job: Job, free: BaseGeometry, places: np.ndarray, *, slack: float, where: str, remedy: str) -> None:
+    """Raise JobError for a mark more than `slack` mm off the free waste."""
+    for number, (x, y) in enumerate(places, 1):
+        off = float(shapely.distance(free, shapely.Point(x, y)))
+        if off > slack:
+            raise JobError(where, f"mark {number} at {place_words(x, y, job.units)} lies {off:.2f} mm into what is "
+                           "cut, clamped or off the blank", remedy=remedy)
 
 
 def _off_clamps(free: BaseGeometry, clamping: Clamping) -> BaseGeometry:
@@ -125,6 +137,9 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     limit = job.moved.limit if job.moved else 0.1
     places = _expected(job, clamping)
     moved = fit_move(places, found, limit=limit)
+    guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
+    if guessed and job.setup.z_zero == "bed":
+        _refuse_sunk(job, moved, limit)
     errors, part = board_errors(clamping.board, places, accuracy=_accuracy(job)), clamping.board
     if errors.worst > _board_limit(job):
         raise JobError(
@@ -133,7 +148,20 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
             remedy="measure marks further apart, along the work and across it; or measure more exactly, and write "
             "down how exactly as [moved] accuracy",
         )
-    return replace(moved, errors=errors), _first_moved(job, clamping)
+    return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
+
+
+def _refuse_sunk(job: Job, moved: Moved, limit: float) -> None:
+    """Raise JobError where the heights of marks that nobody measured before would put the blank into the bed."""
+    low, at = moved.lowest(job.stock.bounds)
+    if low < -limit:
+        raise JobError(
+            "[[measured]]", f"the marks put the blank {-low:.2f} mm into the bed it lies on, "
+            f"{place_words(*at, job.units)}, if it is {job.stock.thickness:g} mm thick all over", allowed=f"[moved] "
+            f"limit {limit:g} mm", remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
+            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if only X and Y were, "
+            "take for Z what a caliper says of the blank's thickness beside each mark",
+        )
 
 
 def _accuracy(job: Job) -> float:
@@ -159,6 +187,9 @@ def _expected(job: Job, clamping: Clamping) -> np.ndarray:
     for number, measured in enumerate(job.measured, 1):
         if measured.at is not None:
             places.append(clamping.to_board(np.array(measured.at))[0])
+            continue
+        if job.marks and job.marks.drilled is not None and number <= len(job.marks.drilled):
+            places.append(clamping.to_board(np.array(job.marks.drilled[number - 1]))[0])
             continue
         marks = clamping.feature(WitnessMarks)
         if marks is None or number > len(marks.places):

@@ -442,6 +442,11 @@ class MarksTable:
         list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
         None, shown="four, two near mid-length, as far apart as the waste allows",
     )
+    drilled: tuple[tuple[float, float, float], ...] | None = key(
+        list_of(list_of(size(-5000.0, 5000.0), least=3, most=3), least=2, most=12),
+        "[[X, Y, Z], ..] of each as measured once they were drilled, as the machine's display counts", None,
+        shown="not drilled yet",
+    )
     depth: float | None = key(size(0.1, 5.0), "below the top of the raw stock, in one plunge", None,
                               shown="0.8 mm, or the cutter's stepdown where that is less")
     hover: float = key(size(0.2, 20.0), "how far above the top of the raw stock the cutter stops over each", 1.0)
@@ -454,7 +459,7 @@ class MeasuredTable:
     at: tuple[float, float, float] | None = key(
         list_of(size(-5000.0, 5000.0), least=3, most=3),
         "[X, Y, Z] where it should be, as the machine's display counts", None,
-        shown="the witness mark of the same number, on top of the raw stock",
+        shown="the witness mark of the same number: where drilled says, or on top of the raw stock",
     )
     found: tuple[float, float, float] = key(
         list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, as the machine's display counts"

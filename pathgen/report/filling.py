@@ -16,7 +16,7 @@ from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ra
 from pathgen.base.units import INCH, as_written, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
-from pathgen.report.moving import error_words
+from pathgen.report.moving import error_words, moved_warnings
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
@@ -98,6 +98,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     found += edge_to_edge(planned.clamping.inlays, planned.clamping.units)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
+    found += moved_warnings(planned.clamping)
     found += _second_cut_notes(planned.clamping)
     return found
 

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
+
 from pathgen.base.plain import capital
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, place_words
+from pathgen.verify.findings import Finding
+from pathgen.work.clamping import Clamping
+from pathgen.work.mark_errors import ACCURACY
+
+SLIPS = 3.0
+"""How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
 
 FINE = {"mm": 3, "in": 4}
 
@@ -67,3 +76,44 @@ def seen_lines(seen: dict[str, float]) -> list[str]:
     if min(seen["bow"], seen["cup"]) >= SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
     return ["What the marks see where the blank has not only moved but changed its shape:", *words]
+
+
+def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
+    """A move that work held on a bed hardly makes: far, downward, as high as the feeler, or of heights only guessed."""
+    moved, units = clamping.moved, clamping.units
+    if moved is None:
+        return
+    corners = moved.of_corners(clamping.stock.bounds)
+    beside, rises = float(np.hypot(corners[:, 0], corners[:, 1]).max()), corners[:, 2]
+    exact = moved.errors.accuracy if moved.errors else ACCURACY
+    if beside > SLIPS:
+        yield Finding(
+            code="moved-far", severity="warn", where="[[measured]]", got=f"a corner of the blank moved by "
+            f"{format_length(beside, units)}", allowed=f"{format_length(SLIPS, units)} or less is usual for work that "
+            "slipped", remedy="check the order and the numbers of the marks, X 0 and Y 0, and that the clamps still "
+            "stand where the job says",
+        )
+    low, at = moved.lowest(clamping.stock.bounds)
+    if moved.guessed and np.abs(rises).max() > exact:
+        yield Finding(
+            code="heights-guessed", severity="warn", where="[[measured]]",
+            got=f"heights are compared with [stock] thickness, {format_length(clamping.stock.thickness, units)} all "
+            "over: a blank that is uneven is taken for one that tilts, thicker for one that rose", allowed="",
+            remedy="write [marks] drilled, X, Y and Z of each mark as measured once they were drilled (or a caliper's "
+                   "thickness beside each for Z)",
+        )
+    elif low < -2 * exact:
+        yield Finding(
+            code="sinks", severity="warn", where=f"[[measured]], {place_words(*at)}",
+            got=f"the blank lies {format_length(-low, units)} lower than when the marks were drilled", allowed="work "
+            "that lies on the bed cannot sink into it", remedy="see that Z 0 of the pointed cutter was set on the bed, "
+            "and the feeler's thickness taken off; and that no chips or tape have gone from under the work",
+        )
+    feeler = clamping.setup.feeler
+    if feeler and np.abs(rises - feeler).max() <= min(exact, feeler / 2):
+        yield Finding(
+            code="lift-of-a-feeler", severity="warn", where="[[measured]]", got=f"the whole blank rose by "
+            f"{format_length(float(rises.mean()), units)}, about the thickness of the feeler, "
+            f"{format_length(feeler, units)}", allowed="", remedy="see that its thickness was taken off the Z that the "
+            "display showed, when the marks were drilled and now; else something lies under the work",
+        )

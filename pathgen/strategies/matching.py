@@ -35,6 +35,10 @@ Floats = NDArray[np.float64]
 _CHORD = 0.0005
 """Chords lie within this of the arcs that they stand for, mm."""
 
+_WIDER = 0.002
+"""By how much pockets are larger all round, mm: of a line just as wide as its cutter chords would decide otherwise
+whether the cutter goes in."""
+
 _LAND = 2.0
 """Least stock left between the cuts round two pieces, mm."""
 
@@ -136,7 +140,7 @@ def let_in(
     """
     _checked(pocket_cutters, piece_cutter, gap, thickness + through, where)
     inner = min(c.radius for c in pocket_cutters)
-    shape = rounded_both_ways(region, inner=inner, outer=piece_cutter.radius)
+    shape = _grown(rounded_both_ways(region, inner=inner - _WIDER, outer=piece_cutter.radius + _WIDER), _WIDER)
     piece = cleaned(_grown(shape, -gap))
     if piece.is_empty:
         raise JobError(

@@ -202,11 +202,14 @@ class Marks:
         What a measuring error at one of them does to a move worked out from all.
     errors_limit : float
         What is allowed of that, mm.
+    drilled : bool
+        Whether they are in the wood already, and were measured.
     """
 
     places: Floats
     depth: float
     hover: float
+    drilled: bool = False
     errors: MarkErrors | None = None
     errors_limit: float = BOARD_LIMIT
 

@@ -47,6 +47,8 @@ class Moved:
         Measured less explained, for each mark, mm.
     errors : MarkErrors or None
         What a measuring error at one mark does to the board; None where it was not worked out.
+    guessed : bool
+        Whether a mark's height before is what the stock's thickness says, and no measure.
     """
 
     rotation: Floats
@@ -54,6 +56,7 @@ class Moved:
     centre: Floats
     residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: MarkErrors | None = None
+    guessed: bool = False
 
     def __post_init__(self) -> None:
         for name in ("rotation", "shift", "centre", "residuals"):
@@ -89,6 +92,18 @@ class Moved:
         """(along, across): how much the work rises toward the body end and toward the treble side, degrees."""
         rise = self.rotation[2]
         return math.degrees(math.asin(rise[0])), math.degrees(math.asin(rise[1]))
+
+    def of_corners(self, box: tuple[float, float, float, float]) -> Floats:
+        """How far the corners of the underside of a blank (x_min, y_min, x_max, y_max) move: (4, 3), mm."""
+        x0, y0, x1, y1 = box
+        corners = np.array([[x0, y0, 0.0], [x0, y1, 0.0], [x1, y0, 0.0], [x1, y1, 0.0]])
+        return self.there(corners) - corners
+
+    def lowest(self, box: tuple[float, float, float, float]) -> tuple[float, tuple[float, float]]:
+        """The least rise of a corner of a blank's underside, mm, and the corner: below 0 it sinks."""
+        rises = self.of_corners(box)[:, 2]
+        corner = int(np.argmin(rises))
+        return float(rises[corner]), (box[0 if corner < 2 else 2], box[1 if corner % 2 == 0 else 3])
 
     @property
     def far(self) -> float:
@@ -219,7 +234,9 @@ def _check_move(moved: Moved, limit: float, where: str, mistaken: str) -> None:
         raise JobError(
             where, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of turn or tilt",
             allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees",
-            remedy=mistaken or "check the order of the marks, the signs and the zero",
+            remedy=mistaken or "check the order of the marks, the signs and the zero, and that the marks are where "
+                               "this build has them: one built since they were drilled may have put them elsewhere, "
+                               "unless [marks] drilled or at says where they are",
         )
     if moved.worst > limit:
         mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))

@@ -388,7 +388,17 @@ class WitnessMarks(Operation[Marks]):
         return shapely.Polygon()
 
     def afterwards(self, work: Work) -> list[str]:
-        return [f"Note where the marks are: {_named_places(self.named, work)}."]
+        places = f"The marks are programmed at {_named_places(self.named, work)}."
+        if self.feature.drilled:
+            return [places]
+        return [f"{places} Measure X, Y and Z of each now, while the blank lies as it was clamped, and write them "
+                "into the job as drilled in [marks] (how, and the line to copy: in the setup sheet, How to measure the "
+                "marks). A later measure is then compared with this one, and a later build leaves the marks where "
+                "they are."]
+
+    def before(self, work: Work) -> list[str]:
+        drilled = "[marks] drilled says that the marks are in the wood: then do not run this program again."
+        return [drilled] if self.feature.drilled else []
 
 
 @dataclass(frozen=True, eq=False)
@@ -422,10 +432,11 @@ class Hover(Operation[Marks]):
         return "it stops nearer to the marks", "it stops further above the marks"
 
     def at_start(self, work: Work) -> list[str]:
-        hover = format_length(self.feature.hover, work.units)
+        hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))
         return [
-            f"Leave the spindle off. The program stops {hover} above each mark; look, then press start to go on. Stop "
-            "if the point is not over the mark: write where they are into the job, as measured marks.",
+            f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
+            f"start to go on. Stop if the point is more than {off} off the middle of a mark, and measure all of them: "
+            "write where they are into the job, as measured marks.",
             f"It stops, in this order, over {_named_places(self.named, work)}."
         ]
 

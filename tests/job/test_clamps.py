@@ -23,7 +23,7 @@ tabs = 4
 """
 NEAR = re.compile(r"near (-?[\d.]+) mm along, (-?[\d.]+) mm across")
 WAY = re.compile(r"(let it|move it until it) (end|begin)s? at (-?[\d.]+) mm (along|across) or (?:before|after)")
-CUTTERS = {"surface": 12.7, "pocket": 2.0, "outline": 2.0, "slots": 0.6}
+CUTTERS = {"surface": 12.7, "second-cut": 12.7, "pocket": 2.0, "outline": 2.0, "slots": 0.6}
 """Diameter of the cutter, mm, by a word of the step."""
 
 

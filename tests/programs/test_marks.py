@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import re
 
 import numpy as np
@@ -11,10 +12,13 @@ import shapely
 from scipy.spatial.transform import Rotation
 
 import pathgen
+from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of
+from pathgen.programs.instructions import before_start
 from pathgen.programs.waste import board_errors, left_standing, spread_places
+from pathgen.report.moving import moved_warnings
 from pathgen.verify import verify
 from pathgen.work.operations import WitnessMarks
 from tests.small_board import built, job, moves, text_of
@@ -169,6 +173,71 @@ def test_a_warped_board_is_refused_with_the_residual(tmp_path):
 def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
     with pytest.raises(JobError, match=words):
         clamping_of(load_job(job(tmp_path, extra=extra)))
+
+
+DRILLED = "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 7.7], [98.0, -28.0, 8.0], [98.0, 28.0, 7.7]]\n"
+
+
+def found(*rows):
+    return "".join(f"[[measured]]\nfound = {list(row)}\n" for row in rows)
+
+
+def test_marks_measured_once_drilled_stay_there_and_are_compared_with_that(tmp_path):
+    """A blank 0.3 mm thinner along one side, that slipped by 0.2 mm: it has not tilted."""
+    rows = found((-14.8, -28.0, 8.0), (-14.8, 28.0, 7.7), (98.2, -28.0, 8.0), (98.2, 28.0, 7.7))
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED + rows)))
+    assert clamping.feature(WitnessMarks).places == pytest.approx(PLACES[:, :2])
+    assert clamping.moved.shift == pytest.approx([0.2, 0.0, 0.0], abs=1e-9)
+    assert clamping.moved.tilt_deg == pytest.approx((0.0, 0.0), abs=1e-9)
+    assert list(moved_warnings(clamping)) == []
+    assert "then do not run this program again" in " ".join(before_start(clamping, clamping.steps[0]))
+    with pytest.raises(JobError, match="drilled: at is given too"):
+        load_job(job(tmp_path, extra=MARKS + DRILLED + FAR_END))
+
+
+def test_an_uneven_blank_is_not_taken_for_one_that_sank(tmp_path):
+    places = ", ".join(str([x, y]) for x, y, _ in PLACES.tolist())
+    thinner = found((-15.0, -28.0, 8.0), (-15.0, 28.0, 7.7), (98.0, -28.0, 8.0), (98.0, 28.0, 7.7))
+    with pytest.raises(JobError, match=r"0\.3\d mm into the bed.*cannot sink.*\[marks\] drilled"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + f"at = [{places}]\n" + thinner)))
+
+
+@pytest.mark.parametrize(("drilled", "shift", "codes"), [
+    (DRILLED, (0.2, 0.0, 0.0), set()),
+    (DRILLED, (4.0, 0.0, 0.0), {"moved-far"}),
+    (DRILLED, (0.2, 0.0, -0.2), {"sinks"}),
+    (DRILLED, (0.2, 0.0, 0.11), {"lift-of-a-feeler"}),
+    (DRILLED, (0.2, 0.0, 0.3), set()),
+    ("", (0.2, 0.0, 0.3), {"heights-guessed"}),
+    ("", (0.2, 0.0, 0.02), set()),
+])
+def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, shift, codes):
+    heights = (8.0, 7.7, 8.0, 7.7) if drilled else (8.0,) * 4
+    rows = found(*(np.round([x, y, z] + np.array(shift), 4).tolist()
+                   for (x, y, _), z in zip(PLACES.tolist(), heights, strict=True)))
+    at = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or at) + rows)))
+    assert {f.code for f in moved_warnings(clamping)} == codes
+
+
+def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, capsys):
+    def said(extra, path):
+        job(tmp_path, extra=MARKS + extra)
+        assert main(["build", str(path), "--out", str(tmp_path / "out"), "--no-pictures", "--resolution", "0.5"]) == 0
+        return capsys.readouterr().err
+
+    path = job(tmp_path, extra=MARKS)
+    assert "the build before" not in said("", path)
+    before = json.loads((tmp_path / "out" / "report.json").read_text())["marks"]
+    assert "the build before" not in said("", path)
+    warned = said(DRILLED, path)
+    assert "warning: [marks]: they are" in warned
+    x, y = before["machine"][0]
+    assert f"drilled = [[{x:.4f}, {y:.4f}, 8.0000], [" in warned
+    # what it names is in the words of the sheet too, and reads
+    pinned = said(re.search(r"drilled = .*", warned)[0] + "\n", path)
+    assert "the build before" in pinned
+    assert json.loads((tmp_path / "out" / "report.json").read_text())["marks"]["machine"] == before["machine"]
 
 
 def test_measured_marks_of_their_own_number(tmp_path, marked):

@@ -121,5 +121,6 @@ def test_how_well_to_measure_is_said_in_the_jobs_units():
     words, *block = measuring_lines(marks, "in")
     assert "To 0.002 in: measure" in words
     assert "millimetre" not in words
-    assert block == ["[[measured]]", "found = [1.0000, 2.0000, 0.5000]  # mark 1"]
+    assert block == ["# [marks]", "drilled = [[1.0000, 2.0000, 0.5000]]", "",
+                     "[[measured]]", "found = [1.0000, 2.0000, 0.5000]  # mark 1"]
     assert "To a few hundredths of a millimetre: measure" in measuring_lines(marks, "mm")[0]

@@ -97,3 +97,20 @@ def test_what_cannot_be_let_in() -> None:
         let_in(box(0, 0, 9, 1), pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), **common)
     with pytest.raises(JobError, match="gap"):
         let_in(box(0, 0, 9, 9), pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), **(common | {"gap": -1.0}))
+
+
+@pytest.mark.parametrize("count", [44, 52])
+def test_a_line_just_as_wide_as_its_cutter_is_let_in(count: int) -> None:
+    # as many chords as make it a hair narrower than the cutter in some places, and not in others
+    t = np.linspace(0, 1, count)[:, None]
+
+    def bow(y: float, rise: float, width: float) -> shapely.Geometry:
+        a, b, c = (np.array(at) for at in ([5.2, y], [26.0, y + rise], [46.8, y]))
+        return shapely.LineString((1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c).buffer(width / 2, cap_style="flat")
+
+    lines = shapely.union(bow(6.32, 7.1, 1.0), bow(9.48, 5.7, 1.2))
+    made = let_in(lines, pocket_cutters=(flat_end(1.0),), piece_cutter=flat_end(1.0), gap=0.05, thickness=1.1)
+    cuts = pocket(made.pocket, surface=BOARD, cutters=(flat_end(1.0),), depth=0.9, safe_z=18.0,
+                  options=PocketOptions(smallest=0.0))
+    assert len(misfits(made.piece, cuts[-1].opened, 0.05)) == 0
+    assert made.lost.area < 0.5

@@ -105,7 +105,8 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     piece, drawn = inlay["piece"], result.plan.clamping.inlays[0].drawn[0][1]
     pocket = result.plan.clamping.inlays[0].area
     assert (piece["gap"], piece["pieces"], piece["fits"], inlay["piece_thickness"]) == (GAP, 1, True, THICK)
-    assert piece["gained_area"] - piece["lost_area"] == pytest.approx(pocket.area - drawn.area, abs=0.05)
+    grown = 0.002 * pocket.length  # a pocket is larger by so much all round
+    assert piece["gained_area"] - piece["lost_area"] == pytest.approx(pocket.area - drawn.area - grown, abs=0.05)
     assert piece["stock"] == pytest.approx([*one.let_in.size, THICK], abs=0.01)
     # sagitta of a circle of radius R over a chord w (any geometry handbook): R - sqrt(R^2 - (w/2)^2)
     width = np.ptp(one.let_in.piece.bounds[1::2])
@@ -290,7 +291,7 @@ def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
 def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> None:
     out = tmp_path / "out"
     assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
-    assert "from a blank 45.38" in capsys.readouterr().out
+    assert "from a blank 45.39" in capsys.readouterr().out
     assert {p.name for p in out.iterdir()} >= {"piece-1-e3c98f-flat-1.nc", "report.json", "report.txt", "setup.html"}
     assert "The sheet on the machine" in (out / "setup.html").read_text()
     assert main(["check", str(EXAMPLE), str(out)]) == 0

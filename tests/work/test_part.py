@@ -53,7 +53,7 @@ class Disc:
         return {"middle": Place(at=(self.radius, 0.0), words="the middle of the disc")}
 
     def rows(self, clamping):
-        return {}
+        return {"disc": {"radius": self.radius}}
 
 
 def on_the_machine(job, **setup):
@@ -73,6 +73,7 @@ def made():
 
 def test_a_disc_is_cut_from_its_own_zero(made):
     assert made.verification.findings == ()
+    assert made.report["disc"] == {"radius": 30.0}
     points = made.plan.clamping.to_machine(made.programs[0].toolpath.points)
     cut = points[1:-1][np.diff(points[:, 2])[1:] == 0]
     away = np.hypot(*cut[:, :2].T)  # the cutter's middle runs round it, in layers 0.2 mm off the wall and last along it
