@@ -29,7 +29,8 @@ from pathgen.work.part import Place
 
 Floats = NDArray[np.float64]
 
-ALLOWED = ("title", "units", "path", "stock", "setup", "machine", "parts", "part_jobs", "order", "fingerprint")
+ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "parts", "part_jobs",
+           "order", "fingerprint")
 """What a job of several parts may hold."""
 
 NOT_SHARED = ("channel", "measured", "moved", "form")
