@@ -39,6 +39,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         yield Doubt(where="units", allowed='"mm" or "in"',
                     problem=f"not given: every length without a unit of its own was taken as {job.units}",
                     remedy='write units = "mm", or "in", at the top of the job', grave=False)
+    yield from clamping.doubts
     yield from _colours(clamping)
     yield from _radius(job)
     yield from _widths(job, clamping)

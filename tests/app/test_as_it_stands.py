@@ -53,8 +53,8 @@ def test_papers_are_printed_though_another_table_is_wrong(tmp_path, monkeypatch,
     status, out, err = asked(tmp_path, monkeypatch, capsys, "strings", extra=nut)
     assert status == 2
     assert "nut" in out
-    assert "[nut] width: 5.08 mm, and the board runs on 0.00 mm behind the slot's front (allowed: " \
-           "[board] behind_nut 5.08 mm or more): write behind_nut in [board]" in err
+    assert "[nut]: the board ends at the nut face, and the nut's front is there too (allowed: [board] behind_nut " \
+           "5.08 mm or more): make behind_nut in [board] longer" in err
 
 
 def test_what_no_answer_is_possible_for_is_refused_alone(tmp_path, monkeypatch, capsys):

@@ -135,6 +135,14 @@ def test_paper_behind_the_drawing(tmp_path, art, found):
     assert told == [("inlay 1, #ffffff", "a rectangle behind all the rest is cut as a pocket")] * found
 
 
+@pytest.mark.parametrize(("more", "found"), [
+    ("", True), ('fill="none"', False), ('fill="#cc8833"', False),
+])
+def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found):
+    told = drawn(tmp_path, f'<path d="M5,5 35,15 30,25" stroke="#2f6f4f" stroke-width="3" {more}/>')
+    assert [problem for _, problem in told] == ["an open line of #2f6f4f whose inside is filled with black"] * found
+
+
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])
 def test_colours_that_nobody_tells_apart(tmp_path, other, found):
     told = drawn(tmp_path, f'{LEAF}<circle cx="30" cy="15" r="4" fill="{other}"/>')
