@@ -34,6 +34,8 @@ def marks_moved(folder: Path, report: dict[str, Any], units: str) -> list[str]:
     off = float(np.abs(now - old).max(initial=0.0)) if now.shape == old.shape else np.inf
     if off <= SAME:
         return []
-    how = f"up to {format_length(off, units, decimals=2)} from where" if np.isfinite(off) else "not those that"
-    return [f"warning: [marks]: they are {how} the build before this one in {one_line(str(folder))} had them. If they "
-            f"are drilled already, write into [marks], with the Z that you measured, and build again: {line}"]
+    build = f"the build before this one in {one_line(str(folder))}"
+    how = f"up to {format_length(off, units, decimals=2)} from where {build} had them" if np.isfinite(off) else \
+        f"not those of {build}"
+    return [f"warning: [marks]: they are {how}. If its marks are drilled already, write into [marks], with the Z that "
+            f"you measured, and build again: {line}"]

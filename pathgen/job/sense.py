@@ -31,7 +31,15 @@ from pathgen.strategies.cutting_out import LEAST_WASTE
 from pathgen.work.features import Holes, OutlineCut, Slots
 from pathgen.work.part import Part
 
-_TIMES_AS_THICK, _AND_MORE = 4.0, 20.0  # mm: a blank that is thicker is sawn down, not milled away (common practice)
+_TIMES_AS_THICK, _AND_MORE = 4.0, 20.0
+"""So many times the part's thickness, and so many mm: a thicker blank is sawn down, not milled away (common practice;
+the figures are our own)."""
+
+_BEHIND_ZERO_FRET = 3.0
+"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_BESIDE_TANG = 1.0
+"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
 
 
 def check_sense(job: Job) -> None:
@@ -143,19 +151,13 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
         crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
         least = max(crown, slot_width(job) + 2 * _BESIDE_TANG) / 2
         if behind < least:
-            raise JobError("[nut] behind", f"{format_length(behind, job.units)} leaves the zero fret no wood",
-                           allowed=f"{rounded_up(least):.2f} mm or more: clear of its crown, with {_BESIDE_TANG:g} mm "
-                           "of wood behind its slot", remedy="make it more")
+            raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",
+                           allowed=f"{rounded_up(least):.2f} mm or more: clear of the fret's crown, and with "
+                           f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
+                           remedy=f"make it more, or leave it out for {_BEHIND_ZERO_FRET:g} mm")
     return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
                     entry=table.entry,  # type: ignore[arg-type]
                     shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
-
-
-_BEHIND_ZERO_FRET = 3.0
-"""How far behind a zero fret the nut stands, mm (common practice, no source)."""
-
-_BESIDE_TANG = 1.0
-"""Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
 
 
 def holes_of(job: Job) -> Holes | None:

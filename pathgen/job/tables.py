@@ -509,8 +509,8 @@ class NutTable:
 
     cutter: str = key(text(60), "a flat-end cutter no wider than the slot")
     width: float | None = key(size(0.5, 50.0), "along the board", None, shown="a shelf to the board's end")
-    behind: float | None = key(size(0.0, 30.0), "how far its front is behind the nut face", None,
-                               shown="0, or 3 mm behind a zero fret")
+    behind: float | None = key(size(0.0, 30.0), "how far the nut's front is behind the nut face, "
+                               "where frets are measured from", None, shown="0 mm; with a zero fret 3 mm")
     depth: float = key(size(0.1, 20.0), "below the surface")
     bottom: str = key(choice("curve", "flat"), "follows the curve, or level and nowhere shallower than depth", "flat")
     entry: str | None = key(choice("ramp", "peck"), "how the cutter goes down", None,

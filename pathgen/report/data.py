@@ -62,8 +62,8 @@ def report_data(
     more = [*plan_findings(planned, checked, reached), *fretting_findings(part["fretting"]),
             # the neck is no reason not to cut the board
             *(replace(found, severity="warn") for found in neck_findings(part["neck"]))]
-    every = ("frets", "board", "strings", "side_dots", "fretting", "stringing", "neck")  # has a place of its own below
-    more_of_part: dict[str, Any] = {key: value for key, value in part.items() if key not in every}
+    placed = ("frets", "board", "strings", "side_dots", "fretting", "stringing", "neck")  # each where it stands below
+    more_of_part: dict[str, Any] = {key: value for key, value in part.items() if key not in placed}
     return Report({
         "title": planned.clamping.title,
         "part": planned.clamping.board.names.part,

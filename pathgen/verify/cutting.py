@@ -11,9 +11,9 @@ taken there is thin. A cut deeper than the stepdown is a shaving, and no fault, 
 
 How deep a cut is tells how far a point is lowered while the cutter passes over it once.
 Widths are volume by travel and by height, over a short travel: the same for long moves and for short ones, and for
-every shape of cutter. Where a cut is several stepdowns deep the travel is shorter still: a cutter breaks within tenths
-of a millimetre. Passes over a surface lie side by side and have no walls: there only what is thinner than any
-stepover is left out.
+every shape of cutter. Where a cut is several stepdowns deep the travel is shorter still: thin cutters break within
+tenths of a millimetre (common practice, no source). Passes over a surface lie side by side and have no walls: there
+only what is thinner than any stepover is left out.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _TRAVEL = 0.75
 """Over how much travel a width is measured, mm, or over the cutter's diameter: the end of a narrow place counts with
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
 TALL = 2.0
-"""How often the limit that is over it a cut must be to be several stepdowns deep: it breaks a cutter in no time."""
+"""A cut that is over its limit by more than so many limits is several stepdowns deep, and judged over less travel."""
 _BITE, _BITE_OF = 0.5, 1 / 6
 """Over how much travel the width of such a cut is measured, mm and of the diameter, whichever is more; and no less than
 three points of the grid."""

@@ -39,7 +39,8 @@ def hover_findings(
     motion: Motion, pauses: Sequence[int], step: Step, clamping: Clamping, tolerances: Tolerances
 ) -> Iterator[Finding]:
     """A look at the marks stays well above the work, and waits over each of them: `pauses` are lines."""
-    stood = motion.end[np.searchsorted(motion.line, pauses, side="right") - 1, :2]
+    last = np.searchsorted(motion.line, pauses, side="right") - 1
+    stood = motion.end[last[last >= 0], :2]  # before its first move it stands over none
     for x, y in step.operation.feature.places.tolist():
         if not (np.hypot(*(stood - [x, y]).T) <= tolerances.hole).any():
             yield Finding(

@@ -135,8 +135,8 @@ def pocket_findings(
 def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _Openings:
     """`gone` is what a second cut took off the surface before: sloping walls open less there.
 
-    A cutter may go `beyond` the walls, mm: what an earlier one opened may be as much more, in a line just as wide as it
-    all along that line.
+    A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
+    middle fits in places only: what it may have opened so is no floor of the next cutter.
     """
     alone, beside = [], []
     reach, most = shapely.Polygon(), shapely.Polygon()

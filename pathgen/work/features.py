@@ -185,7 +185,6 @@ class Named(NamedTuple):
     wide: float = 0.0
 
 
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Marks:
     """Small holes in the waste, to find the work's place again by.

@@ -287,6 +287,11 @@ def test_a_shelf_for_the_nut_runs_past_the_boards_end():
     assert cut.width > 6.5
     assert cut.lines[0, :, 0] == pytest.approx(-cut.width / 2)
     assert nut_slot(part, width=None, depth=2.0, shelf_least=12.0).width == 12.0
+    with pytest.raises(JobError, match=r"the board ends at the nut face, and the nut's front is there too: make"):
+        nut_slot(board(), width=None, depth=2.0)
+    for width in (None, 4.0):
+        with pytest.raises(JobError, match=r"ends 6\.00 mm behind the nut face, and the nut's front is 8 mm behind it"):
+            nut_slot(part, width=width, depth=2.0, behind=8.0)
 
 
 def test_a_zero_fret_keeps_wood_between_its_slot_and_the_nuts(tmp_path):
@@ -296,5 +301,5 @@ def test_a_zero_fret_keeps_wood_between_its_slot_and_the_nuts(tmp_path):
     assert fret.lines[0, :, 0] == pytest.approx(0.0)
     assert behind.lines[0, :, 0].max() + behind.width / 2 == pytest.approx(-3.0)
     (tmp_path / "job.toml").write_text(EXAMPLE.read_text().replace("[nut]\n", "[nut]\nbehind = 1.0\n"))
-    with pytest.raises(JobError, match=r"behind.*no wood.*1\.\d+ mm or more"):
+    with pytest.raises(JobError, match=r"behind.*too near.*1\.\d+ mm or more.*for 3 mm"):
         load_job(tmp_path / "job.toml")

@@ -112,6 +112,17 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
     assert code in {f.code for f in found if f.severity == "forbid"}
 
 
+def test_a_stop_before_the_first_move_is_over_no_mark(marked):
+    """That over the last mark, where the program ends, put before everything."""
+    name = next(p.file_name for p in marked.programs if p.operation == "hover")
+    texts = {p.file_name: p.text for p in marked.programs}
+    before, _, after = texts[name].rpartition("M0\n")
+    first = re.search(r"^G0 .*\n", before, flags=re.M).start()
+    texts[name] = before[:first] + "M0\n" + before[first:] + after
+    found = verify(marked.plan.clamping, texts, resolution=0.3).findings
+    assert [f.code for f in found if f.severity == "forbid"].count("hover-without-stop") == 1
+
+
 @pytest.mark.parametrize(("stepdown", "depth"), [("1.6", 0.8), ("0.6", 0.6)])
 def test_marks_are_no_deeper_than_one_plunge_where_the_job_does_not_say(tmp_path, stepdown, depth):
     path = job(tmp_path, extra=MARKS.replace("depth = 0.8\n", ""), changes={"stepdown = 1.6": f"stepdown = {stepdown}"})

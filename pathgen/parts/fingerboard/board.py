@@ -105,23 +105,26 @@ def nut_slot(
     board: Fingerboard, *, width: float | None, depth: float, bottom: Literal["curve", "flat"] = "flat",
     entry: Literal["ramp", "peck"] | None = None, shelf_least: float = 0.0, behind: float = 0.0,
 ) -> Slots:
-    """The slot for the nut, `behind` the nut line: `width` along the board; None for a shelf to the board's end.
+    """The slot for the nut, its front `behind` the nut line, `width` along the board; None: a shelf to the board's end.
 
-    A shelf is cut past the board's end, and at least `shelf_least` wide, for a cutter of that diameter.
+    Lengths in mm, square to the nut line. A shelf is cut past the board's end, and at least `shelf_least` wide, for a
+    cutter of that diameter. Raises JobError where the board ends too near for it.
     """
     bass, treble = board.nut_line
     unit = (treble - bass) / np.linalg.norm(treble - bass)
     square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
-    room = board.behind_nut * abs(float(unit[1])) - behind
+    runs_on = board.behind_nut * abs(float(unit[1]))
+    room = runs_on - behind
+    if room <= 0:
+        ends = f"{runs_on:.2f} mm behind the nut face" if runs_on else "at the nut face"
+        front = f"{behind:g} mm behind it" if behind else "there too"
+        raise JobError("[nut]", f"the board ends {ends}, and the nut's front is {front}",
+                       remedy="make [board] behind_nut longer")
     if width is None:
-        if room <= 0:
-            raise JobError("[nut] width", "left out, but the board ends at the nut face",
-                           allowed=f"behind_nut above {behind:g}", remedy="give [board] behind_nut, the shelf's length")
         width = max(room + _SHELF_OVERRUN, shelf_least)
     elif width > room:
-        raise JobError("[nut] width", f"{width:g} mm, and the board runs {max(room, 0.0):.2f} mm on behind its front",
-                       allowed=f"{rounded_down(max(room, 0.0)):.2f} mm or less",
-                       remedy="make [board] behind_nut longer")
+        raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
+                       allowed=f"{rounded_down(room):.2f} mm or less", remedy="make [board] behind_nut longer")
     middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
