@@ -307,9 +307,9 @@ def test_frets_on_the_terminal(job, capsys):
     assert main(["frets", job()]) == 0
     frame, fret_table, wood, strings, dots = (part.splitlines() for part in capsys.readouterr().out.split("\n\n"))
     assert "along from the nut face" in frame[0]
-    assert len(fret_table) == FRETS + 1
-    assert "317.500" in fret_table[12]
-    assert "12.5000" in fret_table[12]
+    assert len(fret_table) == FRETS + 2  # the heading and the nut
+    assert "317.500" in fret_table[13]
+    assert "12.5000" in fret_table[13]
     assert "12 1/2" in fret_table[12]
     assert len(wood) == FRETS + 2
     assert len(strings) == 7
