@@ -310,7 +310,7 @@ def test_frets_on_the_terminal(job, capsys):
     assert len(fret_table) == FRETS + 2  # the heading and the nut
     assert "317.500" in fret_table[13]
     assert "12.5000" in fret_table[13]
-    assert "12 1/2" in fret_table[12]
+    assert "12 1/2" in fret_table[13]
     assert len(wood) == FRETS + 2
     assert len(strings) == 7
     assert dots[5].split()[:4] == ["12", "1", "of", "2"]
