@@ -310,7 +310,8 @@ def _build(options: argparse.Namespace) -> int:
                                   shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
-    moved = marks_moved(Path(options.out), result.report, job.units)
+    pinned = job.marks is not None and job.marks.drilled is not None
+    moved = [] if pinned else marks_moved(Path(options.out), result.report, job.units)
     ended = _written(options, result, summary_lines(result.report, job.units))
     for line in moved if ended == GOOD else ():
         say(line, sys.stderr)

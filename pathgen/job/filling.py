@@ -159,8 +159,8 @@ def _refuse_sunk(job: Job, moved: Moved, limit: float) -> None:
             "[[measured]]", f"the marks put the blank {-low:.2f} mm into the bed it lies on, "
             f"{place_words(*at, job.units)}, if it is {job.stock.thickness:g} mm thick all over", allowed=f"[moved] "
             f"limit {limit:g} mm", remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
-            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if only X and Y were, "
-            "take for Z what a caliper says of the blank's thickness beside each mark",
+            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were "
+            "not, X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each",
         )
 
 

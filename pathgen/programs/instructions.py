@@ -16,6 +16,9 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.operations import STAY, DowelHoles
 
+INTO_BED = 1e-6
+"""Cut into the spoilboard that counts, mm."""
+
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
 
@@ -76,6 +79,10 @@ def before_start(
             lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
                          "much thicker or thinner: leave Z 0, write [stock] thickness as measured, and build again.")
     lines += step.operation.at_start(clamping)
+    bottom = step.operation.bottom if lowest is None else lowest
+    if bottom < -INTO_BED:
+        lines.append(f"This program cuts {format_length(-bottom, clamping.units)} into the spoilboard, the spare board "
+                     "under the work: see that there is one.")
     return lines
 
 
@@ -83,10 +90,21 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
     """How the work is held, what lies under it, and where X 0 and Y 0 are found on it, before the first program."""
     units, stock = clamping.units, clamping.stock
     lines = [f"{step.operation.hold}; keep clamps out of the cutter's way."]
-    deepest = min(one.operation.bottom for one in clamping.steps)
+    if any(inlay.fill == "resin" for inlay in clamping.inlays):
+        lines.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
+                     "bows while the fill cures.")
+    if clamping.setup.keep_out:
+        high = max(clamping.setup.keep_out, key=lambda one: one.height).height
+        over = high - stock.thickness
+        lines.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
+                     f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
+                     "it does not, correct its height, and build again.")
+    sunk = min(clamping.moved.lowest(stock.bounds)[0], 0.0) if clamping.moved else 0.0
+    deepest = min(one.operation.bottom for one in clamping.steps) + sunk
     if deepest < 0:
+        deep = f"{'up to ' if sunk else ''}{format_length(-deepest, units)}"
         lines.append("Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
-                     f"comes {format_length(-deepest, units)} into it. Its top is the bed that is spoken of here.")
+                     f"comes {deep} into it. Its top is the bed that is spoken of here.")
     if clamping.under:
         return [*lines, "Keep X 0 and Y 0 as they are."]
     x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
@@ -98,8 +116,12 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
         f"{format_length(step.cutter.radius, units)}, beyond that.")
     if clamping.setup.z_zero == "bed" and clamping.surfacing is not None:
-        lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Where it is not, "
-                     "write [stock] thickness as measured, and build again.")
+        lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
+                     "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
+                     "back later.")
+        lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Measure both "
+                     "edges and the middle, at both ends and half-way; where it is not so, write the thickest as "
+                     "[stock] thickness, and build again.")
     return lines
 
 

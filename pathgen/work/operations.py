@@ -290,6 +290,9 @@ class Pocket(Operation[Inlay]):
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
+            "Leave the machine switched on while the fill cures: many forget X 0 and Y 0 when they are switched off. "
+            "If it must be off, home it and note what its own coordinates show at X 0, Y 0; or find them again by "
+            "witness marks: the point over mark 1, the display set to what it showed there.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
             f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
@@ -466,7 +469,7 @@ class DowelHoles(Operation[Holes]):
         return self.feature.named
 
     def at_start(self, work: Work) -> list[str]:
-        return [f"It cuts {_named_places(self.named, work)}.", *_into_bed(self.bottom, work)]
+        return [f"It cuts {_named_places(self.named, work)}."]
 
 
 class RoundHoles(Operation[Holes]):
@@ -493,9 +496,6 @@ class RoundHoles(Operation[Holes]):
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
-
-    def at_start(self, work: Work) -> list[str]:
-        return _into_bed(self.bottom, work)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)
@@ -528,9 +528,6 @@ class CutOut(Operation[Cutouts]):
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(self.feature.shapes, clear)
-
-    def at_start(self, work: Work) -> list[str]:
-        return _into_bed(self.bottom, work)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)
@@ -602,6 +599,11 @@ class Slot(Operation[Slots]):
 
     def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
+
+    def at_start(self, work: Work) -> list[str]:
+        wide = format_length(self.feature.width, work.units)
+        return [f"The {self.feature.words} come out {wide} wide, by [slots] width or the cutter's diameter in the job. "
+                "Measure the cutter: a thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return ("the slots are deeper, and the wood under them thinner",
@@ -691,9 +693,6 @@ class Outline(Operation[OutlineCut]):
         tabs = {0: "right through, without tabs", 1: "leaving one tab"}.get(self.feature.tabs, "leaving tabs")
         return f"cut the outline, {'leaving a skin' if self.feature.skin else tabs}"
 
-    def at_start(self, work: Work) -> list[str]:
-        return _into_bed(self.bottom, work)
-
     def afterwards(self, work: Work) -> list[str]:
         if self.feature.skin:
             return ["Take the work up, cut through the skin with a knife or a fine saw, and trim the edge."]
@@ -734,8 +733,7 @@ class CutPieces(Operation[Pieces]):
         ]
 
     def at_start(self, work: Work) -> list[str]:
-        return ["Z 0 is the underside of the stock: you may touch off on its top and take off the thickness measured.",
-                *_into_bed(self.bottom, work)]
+        return ["Z 0 is the underside of the stock: you may touch off on its top and take off the thickness measured."]
 
     def afterwards(self, work: Work) -> list[str]:
         return ["Warm the tape or soak it with its solvent, and lift the pieces off flat: thin ones break. Try each "
@@ -767,13 +765,6 @@ def _named_places(named: Sequence[Named], work: Work) -> str:
     there = work.to_machine(np.array([[*one.at, 0.0] for one in named]))[:, :2]
     return "; ".join(f"{one.name} at X {fine_length(x, work.units)}, Y {fine_length(y, work.units)}"
                      for one, (x, y) in zip(named, there.tolist(), strict=True))
-
-
-def _into_bed(bottom: float, work: Work) -> list[str]:
-    if bottom >= 0:
-        return []
-    depth = format_length(-bottom, work.units)
-    return [f"This program cuts {depth} into the spoilboard, the spare board under the work: see that there is one."]
 
 
 SEAL = ("Brush a thin coat of the clear resin over floor and walls of the pockets and let it gel: end grain drinks, "

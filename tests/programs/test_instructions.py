@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 import pathgen
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.instructions import before_start
+from pathgen.programs.instructions import afterwards, before_start
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
-from tests.small_board import SLOT_CUTTER, job
+from tests.small_board import SLOT_CUTTER, built, job, moves
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
 
@@ -45,6 +47,49 @@ def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
     (line,) = [line for line in told(tmp_path, 1, extra=OUTLINE) if "spoilboard" in line]
     assert "a cutter comes 0.3 mm into it" in line
     assert not any("spoilboard" in line for line in told(tmp_path, 1))
+
+
+def test_how_the_blank_lies_and_is_held_is_told_first(tmp_path):
+    clamps = "[setup]\nkeep_out = [{ along = [-40.0, -14.0], across = [-33.0, 33.0], height = %s }]\n"
+    lines = told(tmp_path, 1, extra=clamps % 20.0)
+    assert any("Hold it over its whole face" in line for line in lines)
+    assert any("over a hollow the wood comes out thinner" in line for line in lines)
+    assert any("clamp ends 20 mm above the bed, 12 mm above the top of the blank" in line for line in lines)
+    low = told(tmp_path, 1, extra=clamps % 2.0)  # as if from the blank
+    assert any("clamp ends 2 mm above the bed, 6 mm below the top of the blank" in line for line in low)
+    dry = told(tmp_path, 1, changes={"overfill = 0.7": 'fill = "none"'})
+    assert not any("whole face" in line or "clamp ends" in line for line in dry)
+
+
+def test_a_wait_for_the_fill_says_to_leave_the_machine_on(tmp_path):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path)))
+    fill = next(step for step in clamping.steps if step.operation.opens)
+    assert any("Leave the machine switched on" in line for line in afterwards(clamping, fill))
+
+
+@pytest.mark.parametrize(("width", "said"), [("", "0.6 mm"), ("width = 0.7\n", "0.7 mm")])
+def test_how_wide_slots_come_out_is_told(tmp_path, width, said):
+    clamping = clamping_of(pathgen.load_job(job(
+        tmp_path, extra=SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n' + width)))
+    slots = next(step for step in clamping.steps if step.operation.name == "slots")
+    assert any(f"The fret slots come out {said} wide" in line for line in before_start(clamping, slots))
+
+
+def test_how_deep_the_spoilboard_is_cut_is_told_of_the_work_as_it_lies(tmp_path):
+    """Work that tilts across, by 0.3 mm in 56 mm, goes lower along one side."""
+    marks = ("[marks]\ncutter = \"flat\"\ndrilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 8.0], [98.0, -28.0, 8.0], "
+             "[98.0, 28.0, 8.0]]\n")
+    found = "".join(f"[[measured]]\nfound = {p}\n" for p in (
+        [-15.0, -28.0, 7.85], [-15.0, 28.0, 8.15], [98.0, -28.0, 7.85], [98.0, 28.0, 8.15]))
+    result = built(tmp_path, extra=OUTLINE + marks + found, resolution=0.5)
+    outline = result.programs[-1]
+    deep = -moves(outline.text)[1][:, 2].min()
+    assert deep > 0.35
+    text = " ".join(re.findall(r"\((?:\.\. )?(.*)\)", outline.text))
+    assert f"This program cuts {deep:.2f}".rstrip("0") in text
+    page = result.files(shaded=False)["setup.html"]
+    told_first = float(re.search(r"a cutter comes up to ([\d.]+) mm into it", page)[1])
+    assert deep <= told_first < deep + 0.1
 
 
 def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):

@@ -241,13 +241,13 @@ def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, caps
     assert "the build before" not in said("", path)
     before = json.loads((tmp_path / "out" / "report.json").read_text())["marks"]
     assert "the build before" not in said("", path)
-    warned = said(DRILLED, path)
+    warned = said("at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n", path)
     assert "warning: [marks]: they are" in warned
     x, y = before["machine"][0]
     assert f"drilled = [[{x:.4f}, {y:.4f}, 8.0000], [" in warned
     # what it names is in the words of the sheet too, and reads
     pinned = said(re.search(r"drilled = .*", warned)[0] + "\n", path)
-    assert "the build before" in pinned
+    assert "the build before" not in pinned  # the maker says where they are
     assert json.loads((tmp_path / "out" / "report.json").read_text())["marks"]["machine"] == before["machine"]
 
 
