@@ -29,7 +29,6 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
     for row in rows:
         table, assignment = re.fullmatch(r"(\[+\w+\]+(?: \".*?\")?) (.*)", row["change"]).groups()
         key = assignment.split(" = ")[0]
-        assignment = assignment.replace(" mm", "")
         if table.startswith("[[cutter]]"):
             changed = text.replace("diameter = 0.6", "diameter = 0.6\n#").replace("stepdown = 0.5", assignment)
         elif f"{key} = " in text and table != "[resurface]":
