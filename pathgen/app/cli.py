@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from pathgen.app.terminal import GREEN, RED, YELLOW, progress, say
 from pathgen.base.errors import JobError, Mistakes, PathgenError
-from pathgen.base.plain import brief, capital, in_json, one_line
+from pathgen.base.plain import brief, capital, in_json, one_line, typed
 from pathgen.base.units import in_units, parse_length
 
 if TYPE_CHECKING:
@@ -48,9 +48,6 @@ def main(argv: Sequence[str] | None = None) -> int:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
         _say_of_an_earlier_set(options)
         return BAD_INPUT
-    except BrokenPipeError:
-        sys.stderr.close()
-        return GOOD
     except KeyboardInterrupt:
         say("pathgen: stopped; nothing was written", sys.stderr)
         return BAD_INPUT
@@ -232,16 +229,15 @@ def _paper_commands(commands: Any) -> None:
 
 def _paper(options: argparse.Namespace) -> int:
     from pathgen.app.paper import PAPERS
-    from pathgen.job import load_job
 
-    job = load_job(options.job)
-    made = PAPERS[options.paper](job)
-    if getattr(options, "picture", None):
-        made.save_picture(Path(options.picture))
-    if options.json:
-        _print_json(made.data)
-    else:
-        _show(made.lines)
+    with _as_it_stands(options) as (job, _):
+        made = PAPERS[options.paper](job)
+        if getattr(options, "picture", None):
+            made.save_picture(Path(options.picture))
+        if options.json:
+            _print_json(made.data)
+        else:
+            _show(made.lines)
     return GOOD if made.passed else FORBIDDEN
 
 
@@ -348,10 +344,10 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
 def _new(options: argparse.Namespace) -> int:
     from pathgen.app.starting import start_job
 
-    job, drawing = (one_line(str(path)) for path in start_job(options.name))
-    say(f"{job} and its drawing {drawing} are written.\n"
-        f"See where all lies:  pathgen show {job}\n"
-        f"Build it:            pathgen build {job} --out {job.removesuffix('.toml')}")
+    job, drawing = start_job(options.name)
+    say(f"{one_line(str(job))} and its drawing {one_line(str(drawing))} are written.\n"
+        f"See where all lies:  pathgen show {typed(job)}\n"
+        f"Build it:            pathgen build {typed(job)} --out {typed(job.with_suffix(''))}")
     return GOOD
 
 

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from threading import Event, Thread
 from typing import TextIO
 
+from pathgen.base.files import lead_nowhere
 from pathgen.base.plain import plain
 
 RED, YELLOW, GREEN = "31", "33", "32"
@@ -27,10 +28,14 @@ def coloured(text: str, colour: str, stream: TextIO) -> str:
 def say(text: str, stream: TextIO | None = None, *, mark: str = "", colour: str = "") -> None:
     """Text and an end of line, without anything that a terminal would obey; `mark` goes before it in a colour.
 
-    Everything that is shown goes out here; a test of the house holds the package to it.
+    Everything that is shown goes out here; a test of the house holds the package to it. Where its reader has gone, as
+    `head` does, the rest is not shown, and the work goes on: files are written all the same.
     """
     stream = stream or sys.stdout
-    print((coloured(plain(mark), colour, stream) if mark else "") + plain(text), file=stream)
+    try:
+        print((coloured(plain(mark), colour, stream) if mark else "") + plain(text), file=stream, flush=True)
+    except BrokenPipeError:
+        lead_nowhere(stream)
 
 
 @contextmanager

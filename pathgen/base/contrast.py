@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+JUST_SEEN = 1.0
+"""Difference by CIEDE2000 that can just be seen; common practice."""
+
 LEAST_CONTRAST = 3.0
 """Contrast ratio that WCAG 2.2, success criterion 1.4.11, asks of graphics."""
 

@@ -6,6 +6,7 @@ import os
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 from pathgen.base.errors import PathgenError
 
@@ -64,6 +65,11 @@ def read_text(path: str | Path, kind: Kind) -> str:
         raise kind.error(
             Path(path).name, f"byte {wrong.start + 1} is not UTF-8 text", remedy="save it as UTF-8"
         ) from None
+
+
+def lead_nowhere(stream: TextIO) -> None:
+    """What is written to a stream from now on, whose reader has gone, is lost without a fault."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _too_large(path: str | Path, kind: Kind) -> PathgenError:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import math
 import re
+import shlex
 import unicodedata
 from collections.abc import Iterable
+from pathlib import Path
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
 _OPENS = re.compile(r"(?<=[\w.\"'])\s+\((?=\w)")  # a bracket after a word
 _ENDLESS = re.compile(r"\S{300,}")
+_SHELL = re.compile(r"[\"$`!\\]")  # what a shell obeys within double quotes
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
 
@@ -27,6 +30,17 @@ def one_line(text: str) -> str:
     if text.isprintable():
         return text
     return plain("".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in text))
+
+
+def typed(path: str | Path) -> str:
+    """A file's name as it is typed in a command, in quotes where a shell would take it for several words.
+
+    >>> typed("my board.toml"), typed("board.toml")
+    ('"my board.toml"', 'board.toml')
+    """
+    word = one_line(str(path))
+    quoted = shlex.quote(word)
+    return f'"{word}"' if quoted != word and not _SHELL.search(word) else quoted  # every shell knows the double ones
 
 
 def brief(text: str) -> str:

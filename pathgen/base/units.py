@@ -67,6 +67,11 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     return f"{'0' if number == '-0' else number} {unit}"
 
 
+def as_written(mm: float, units: str = "mm") -> str:
+    """A length as a job file in these units holds it: a number alone."""
+    return format_length(mm, units, decimals=4).split(" ")[0]
+
+
 def rounded_down(mm: float) -> float:
     """To hundredths of a mm, no larger: the most that a refusal allows must itself be allowed."""
     return math.floor(mm * 100.0 + 1e-6) / 100.0

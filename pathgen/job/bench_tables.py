@@ -107,7 +107,7 @@ class NutAndSaddleTable:
     """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
 
     cutter: str = key(text(60), "a flat-end cutter that cuts it out")
-    thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0, shown="3 mm")
+    thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0, shown="3 mm")
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
     overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0, shown="4 mm")
     tabs: int = key(number(0, 10, whole=True), "how many tabs hold it, on its ends; 0: it is stuck down", 2)
@@ -121,7 +121,8 @@ class NutAndSaddleTable:
 class NutBlankTable(NutAndSaddleTable):
     """``[nut_blank]``: the same for the nut."""
 
-    thickness: float = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 6.0, shown="6 mm")
+    thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", None,
+                                  shown="[nut] width; 6 mm without it")
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None,
                                shown="from [nut], [strings] and [frets]")
     overhang: float = key(size(0.0, 30.0), "past the board's edge at each end, filed off later", 0.5, shown="0.5 mm")

@@ -29,13 +29,15 @@ from pathgen.work.part import Place
 
 Floats = NDArray[np.float64]
 
-ALLOWED = ("title", "units", "path", "stock", "setup", "machine", "parts", "part_jobs", "order", "fingerprint")
+ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "parts", "part_jobs",
+           "order", "fingerprint")
 """What a job of several parts may hold."""
 
 NOT_SHARED = ("channel", "measured", "moved", "form")
 """What a part may not have that shares its blank: it turns or moves the blank, or is more than one part."""
 
 _ALONG = ("x", "y", "-x", "-y")
+_SIDES = ("near end", "lower side", "far end", "upper side")
 _TOUCHING = 1e-6
 
 
@@ -106,11 +108,11 @@ def _shares(job: Job) -> None:
     blank = shapely.box(*job.stock.bounds)
     shares = [share_of(part, table) for table, part in zip(job.parts, job.part_jobs, strict=True)]
     for number, (table, share) in enumerate(zip(job.parts, shares, strict=True), 1):
-        bounds = zip(share.bounds, blank.bounds, (-1, -1, 1, 1), strict=True)
-        out = max((s - b) * way for s, b, way in bounds)
-        if out > _TOUCHING:
-            raise JobError(f"[[part]] {number} at", f"the blank of {table.job} lies {out:.2f} mm past the common one's "
-                           "edge", allowed="within [stock]", remedy="move it, or take a larger blank")
+        bounds = zip(share.bounds, blank.bounds, (-1, -1, 1, 1), _SIDES, strict=True)
+        past = [f"{out:.2f} mm past the {side}" for s, b, way, side in bounds if (out := (s - b) * way) > _TOUCHING]
+        if past:
+            raise JobError(f"[[part]] {number} at", f"the blank of {table.job} lies {' and '.join(past)} of the common "
+                           "one", allowed="within [stock]", remedy="move it, or take a larger blank")
     for (i, one), (k, other) in itertools.combinations(enumerate(shares, 1), 2):
         both = overlay.intersection(one, other)
         if both.area > _TOUCHING:

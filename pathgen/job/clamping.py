@@ -62,12 +62,12 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
     Raises JobError where the part or a step makes no sense.
     """
     board = part_of(job)
-    inlays, left_out = inlays_of(job, board, mistakes)
+    inlays, left_out, doubts = inlays_of(job, board, mistakes)
     kind = form_kind(job)
     clamping = Clamping(
         title=f"{job.title}: {kind}" if kind else job.title, kind=kind,
         units=job.units, board=board, stock=job.stock, setup=job.setup,  # type: ignore[arg-type]
-        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)),
+        machine=job.machine, left_out=(*left_out, *outlines_left_out(job)), doubts=doubts,
         steps=_numbered(job, _steps(job, board, inlays, None)),
     )
     if len(clamping.steps) > MOST_PROGRAMS:

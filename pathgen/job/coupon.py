@@ -172,7 +172,7 @@ def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
 def _detail(job: Job) -> _Cut | None:
     """The narrowest place of all drawings that a cutter goes into, and a square to pour, in one pocket with the
     cutters of that inlay. Of drawings that are nowhere as narrow as what is taken of them, the square alone."""
-    drawn, _ = inlays_of(job, part_of(job), mistakes := Mistakes())
+    drawn, *_ = inlays_of(job, part_of(job), mistakes := Mistakes())
     mistakes.refuse()
     found = sorted((*place, index) for index, inlay in enumerate(drawn) for place in _narrow_places(inlay.area))
     if not found:

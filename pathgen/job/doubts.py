@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+from collections.abc import Iterator, Sequence
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
 from pathgen.base.units import format_length, place_words
 from pathgen.job.flat import inner_corners
+from pathgen.job.form import FORMS
 from pathgen.job.job import Job
+from pathgen.job.nut_and_saddle import NUT
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -19,11 +24,23 @@ _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies fla
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
+_LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in
+_FILLED = 0.99  # share of area
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
 def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    """Every doubt about a job's numbers, in the order of its tables."""
+    """Every doubt about a job's numbers, in the order of its tables; of what is cut beside its part, those of it."""
+    if clamping.kind == NUT:
+        yield from _nut_plate(job)
+    if clamping.kind not in ("", *FORMS):
+        return
+    if not job.units_stated:
+        yield Doubt(where="units", allowed='"mm" or "in"',
+                    problem=f"not given: every length without a unit of its own was taken as {job.units}",
+                    remedy='write units = "mm", or "in", at the top of the job', grave=False)
+    yield from clamping.doubts
+    yield from _colours(clamping)
     yield from _radius(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
@@ -116,6 +133,45 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
                     f"{place_words(x, y)}",
             allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
             grave=False,
+        )
+
+
+def _colours(clamping: Clamping) -> Iterator[Doubt]:
+    """Colours that nobody tells apart, and a sheet of paper that is drawn behind the rest: each is a pocket."""
+    colours = sorted({colour for inlay in clamping.inlays for colour, _ in inlay.regions if colour.startswith("#")})
+    for one, other in itertools.combinations(colours, 2):
+        if (apart := colour_difference(one, other)) < JUST_SEEN:
+            yield Doubt(
+                where=f"{one} and {other}", problem=f"look alike, a difference of {apart:.1f} by CIEDE2000",
+                allowed=f"{JUST_SEEN:g} can just be seen; each colour is a pocket and a batch of its own",
+                remedy="if one colour is meant, draw both in it", grave=False,
+            )
+    for inlay in clamping.inlays:
+        for colour, shape in inlay.regions:
+            if _behind_the_rest(shape, [other for name, other in inlay.regions if name != colour]):
+                yield Doubt(
+                    where=f"{inlay.name}, {colour}", problem="a rectangle behind all the rest is cut as a pocket",
+                    allowed="what is meant to be cut", grave=False,
+                    remedy=f'if it is the paper of the drawing, write background = ["{colour}"] for that inlay',
+                )
+
+
+def _behind_the_rest(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> bool:
+    """Whether an area and the others, which all lie within it, fill a rectangle."""
+    whole = shape.convex_hull
+    filled = overlay.union_all([shape, *others])
+    return bool(others) and min(whole.area / shapely.minimum_rotated_rectangle(whole).area,
+                                overlay.intersection(filled, whole).area / overlay.union(filled, whole).area) > _FILLED
+
+
+def _nut_plate(job: Job) -> Iterator[Doubt]:
+    plate, slot = job.nut_blank and job.nut_blank.thickness, job.nut and job.nut.width
+    if plate and slot and abs(plate - slot) > _LOOSE:
+        yield Doubt(
+            where="[nut_blank] thickness",
+            problem=f"{format_length(plate, job.units)}, and the slot for the nut is {format_length(slot, job.units)} "
+                    "wide",
+            allowed="as thick as the slot is wide", remedy="leave thickness out, or write the same as [nut] width",
         )
 
 

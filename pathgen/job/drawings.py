@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.errors import Doubt, JobError, Mistakes
 from pathgen.base.units import left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
@@ -33,13 +33,14 @@ if TYPE_CHECKING:
 DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
+BLACK = "#000000"
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
 def inlays_of(
     job: Job, board: Fingerboard | FlatPart, mistakes: Mistakes
-) -> tuple[tuple[Inlay, ...], tuple[str, ...]]:
-    """The inlays of a job, and what its drawings hold that is not cut, in words.
+) -> tuple[tuple[Inlay, ...], tuple[str, ...], tuple[Doubt, ...]]:
+    """The inlays of a job, what its drawings hold that is not cut, in words, and what they hold that is hardly meant.
 
     `mistakes` gathers drawings that cannot be read or that lack a colour asked for, whose inlays are left out, and
     those that do not lie on the board with wood enough under them, which are kept.
@@ -59,7 +60,22 @@ def inlays_of(
             cut.append(_for_pieces(job, board, inlay))
     with mistakes.caught():
         _check_closed(cut)
-    return tuple(cut), tuple(left_out)
+    arts = {art.name: art for art in drawings.values() if art is not None}
+    return tuple(cut), tuple(left_out), tuple(doubt for art in arts.values() for doubt in _filled_lines(art))
+
+
+def _filled_lines(art: Artwork) -> Iterator[Doubt]:
+    """Open lines with another colour inside, the black that the format fills them with where nothing is said."""
+    paints = art.scene.paints if art.scene is not None else ()
+    lines = {paint.where: paint.colour for paint in paints if paint.stroke is not None}
+    for paint in paints:
+        line = lines.get(paint.where, BLACK)
+        if paint.stroke is None and paint.colour == BLACK != line and not paint.curves.closed.any():
+            yield Doubt(
+                where=f"{art.name}, {paint.where}", problem=f"an open line of {line} whose inside is filled with black",
+                allowed="what is meant to be cut: black is the fill where none is written",
+                remedy='if only the line is meant, write fill="none" there', grave=False,
+            )
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:

@@ -108,6 +108,8 @@ class Job:
     moved: MovedTable | None = None
     order: tuple[str, ...] = ORDER
     """The operations in the order they are cut."""
+    units_stated: bool = field(default=True, repr=False)
+    """Whether the file says its units, or has the default."""
     fingerprint: str = field(default="", repr=False)
     """16 hex digits that change with anything in the job or its drawings."""
 

@@ -90,7 +90,7 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
     """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError, all at once."""
     if not isinstance(data, Mapping):
         once = "write it once, its name in single brackets" if isinstance(data, list) else ""
-        raise place.refuse(f"{_shown(data)} given", allowed="a table of keys and values", remedy=once)
+        raise place.refuse(f"{shown(data)} given", allowed="a table of keys and values", remedy=once)
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     unknown = [name for name in data if name not in fields]
     meant = [near for name in unknown if name not in place.homes for near in _nearest(name, list(fields))]
@@ -116,7 +116,7 @@ def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
     if homes:
         remedy = f"{name} belongs {', or '.join(homes)}"
-    return place.refuse(f"unknown key {_shown(name)}", remedy=remedy)
+    return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
 
 
 def _nearest(name: str, known: Sequence[str]) -> list[str]:
@@ -132,7 +132,7 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
         allowed = f"{'a whole number' if whole else 'a number'} from {low:g} to {high:g}{unit and ' ' + unit}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
             bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
-            raise place.refuse(f"{_shown(value)} given", allowed=allowed, remedy=bare)
+            raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=bare)
         return int(value) if whole else float(value)
 
     return read
@@ -151,7 +151,7 @@ def size(low: float, high: float) -> Reader:
             limits = " to ".join(_limit(one, place.units) for one in (low, high))
             others = [unit for unit, per in MM_PER.items()
                       if unit != place.units and _is_number(value) and low <= value * per <= high]
-            raise place.refuse(f"{_shown(value)} given", allowed=f"{limits}", remedy="; ".join(
+            raise place.refuse(f"{shown(value)} given", allowed=f"{limits}", remedy="; ".join(
                 f'if {unit} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"
                 for unit in others))
@@ -182,7 +182,7 @@ def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
             metres = 0 < mm < low <= mm * PER_METRE <= high
             remedy = (f'if mm {MEANT} "{value:g} mm/min"' if meant else
                       f'if metres per minute {MEANT} "{mm * PER_METRE:g} mm/min"' if metres else "")
-            raise place.refuse(f"{_shown(value)} given", allowed=allowed, remedy=remedy)
+            raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=remedy)
         return mm
 
     return read
@@ -196,7 +196,7 @@ def choice(*allowed: str) -> Reader:
     def read(value: Any, place: Place) -> str:
         if value not in allowed:
             near = difflib.get_close_matches(str(value), allowed, n=1, cutoff=0.5)
-            raise place.refuse(f"{_shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed),
+            raise place.refuse(f"{shown(value)} given", allowed=" or ".join(f'"{a}"' for a in allowed),
                                remedy=f'did you mean "{near[0]}"?' if near else "")
         return str(value)
 
@@ -209,7 +209,7 @@ def text(longest: int = 200) -> Reader:
     @holding("text")
     def read(value: Any, place: Place) -> str:
         if not isinstance(value, str) or not value.strip() or len(value) > longest:
-            raise place.refuse(f"{_shown(value)} given", allowed=f"text of 1 to {longest} characters in quotes")
+            raise place.refuse(f"{shown(value)} given", allowed=f"text of 1 to {longest} characters in quotes")
         return value
 
     return read
@@ -219,7 +219,7 @@ def text(longest: int = 200) -> Reader:
 def yes_or_no(value: Any, place: Place) -> bool:
     """true or false."""
     if not isinstance(value, bool):
-        raise place.refuse(f"{_shown(value)} given", allowed="true or false")
+        raise place.refuse(f"{shown(value)} given", allowed="true or false")
     return value
 
 
@@ -231,7 +231,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
         if not isinstance(value, list) or not least <= len(value) <= most:
             many = f"{least}" if least == most else f"{least} to {most}"
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
-            raise place.refuse(f"{_shown(value)} given", allowed=f"a list of {many} values in [ ]",
+            raise place.refuse(f"{shown(value)} given", allowed=f"a list of {many} values in [ ]",
                                remedy="write a decimal point where a comma stands for one" if comma else "")
         return tuple(reader(item, place.inside(str(i))) for i, item in enumerate(value, 1))
 
@@ -245,7 +245,7 @@ def span(low: float, high: float) -> Reader:
     def read(value: Any, place: Place) -> tuple[float, float]:
         pair = list_of(size(low, high), least=2, most=2)(value, place)
         if pair[0] >= pair[1]:
-            raise place.refuse(f"{_shown(value)} given", allowed="[from, to] with from less than to")
+            raise place.refuse(f"{shown(value)} given", allowed="[from, to] with from less than to")
         return pair[0], pair[1]
 
     return read
@@ -267,7 +267,7 @@ def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Read
         for fits, reader in readers:
             if fits(value):
                 return reader(value, place)
-        raise place.refuse(f"{_shown(value)} given", allowed=allowed)
+        raise place.refuse(f"{shown(value)} given", allowed=allowed)
 
     return read
 
@@ -290,7 +290,7 @@ def _length_mm(value: Any, place: Place) -> float:
             remedy = "write a decimal point, not a comma" if "," in value else "write a number, or a text with its unit"
             raise place.refuse(str(wrong), remedy=remedy) from None
     if not _is_number(value):
-        raise place.refuse(f"{_shown(value)} given", allowed=f'a length in {place.units}, or a text like "1/4 in"')
+        raise place.refuse(f"{shown(value)} given", allowed=f'a length in {place.units}, or a text like "1/4 in"')
     return float(value) * MM_PER[place.units]
 
 
@@ -298,9 +298,18 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
     """A value as the maker wrote it, shortened."""
+    words = _written(value)
+    return words if len(words) <= 60 else words[:57] + "..."
+
+
+def _written(value: Any) -> str:
+    """A value of TOML as it stands in a file."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    words = repr(value) if not isinstance(value, str) else f'"{value}"'
-    return words if len(words) <= 60 else words[:57] + "..."
+    if isinstance(value, list):
+        return f"[{', '.join(map(_written, value))}]"
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{key} = {_written(one)}' for key, one in value.items())} }}"
+    return f'"{value}"' if isinstance(value, str) else str(value)  # of a date or time: as TOML writes it, nearly

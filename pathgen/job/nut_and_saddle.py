@@ -104,19 +104,26 @@ def _clamping(
         strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))
         steps.insert(0, Step(operation=Engrave(Engraving(strokes=strokes, depth=table.engrave_depth)),
                              cutter=job.cutter(table.engraver, f"{key} engraver")))
-    around = 2 * cutter.diameter + _AROUND
+    around, thick = 2 * cutter.diameter + _AROUND, plate_thickness(job, table)
     carried = "" if kind is Nut or math.isinf(line.radius) else ", the board's radius carried on to the bridge"
     return Clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
-        board=blank(kind, top, thickness=table.thickness),
+        board=blank(kind, top, thickness=thick),
         setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
         stock=Stock(length=height + 2 * around, width=float(np.ptp(top[:, 1])) + 2 * around,
-                    thickness=table.thickness, margin_nut=around),
+                    thickness=thick, margin_nut=around),
         machine=job.machine,
         steps=tuple(replace(step, file_name=f"{name.replace(' ', '-')}-{step.file_name}") for step in numbered(steps)),
     )
 
 
+def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:
+    """Of the plate that a blank is cut from, mm: a nut is as thick as its slot is wide, where the job does not say."""
+    slot = job.nut.width if job.nut else None
+    return table.thickness or slot or _USUAL_NUT
+
+
+_USUAL_NUT = 6.0
 _LEAST_HEIGHT = 2.0
 """Lowest that a plate may be at its ends, mm."""
 

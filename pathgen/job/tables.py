@@ -18,6 +18,7 @@ from pathgen.job.keys import (
     one_of,
     rate,
     read_table,
+    shown,
     size,
     span,
     text,
@@ -87,7 +88,7 @@ def colour(value: Any, place: Place) -> str:
     if len(digits) == 3:
         digits = "".join(2 * c for c in digits)
     if len(digits) != 6 or any(c not in "0123456789abcdefABCDEF" for c in digits):
-        raise place.refuse(f"{value!r} given", allowed='a colour like "#2f6f4f"')
+        raise place.refuse(f"{shown(value)} given", allowed='a colour like "#2f6f4f"')
     return "#" + digits.lower()
 
 
@@ -100,7 +101,7 @@ def _ratio(value: Any, place: Place) -> float:
     except (TypeError, ValueError, ZeroDivisionError):
         ratio = math.nan
     if isinstance(value, bool) or len(parts) > 2 or not 1 < ratio <= 64:
-        raise place.refuse(f"{value!r} given", allowed='a ratio above 1, like 1.5 or "3/2"')
+        raise place.refuse(f"{shown(value)} given", allowed='a ratio above 1, like 1.5 or "3/2"')
     return ratio
 
 
@@ -352,7 +353,7 @@ def _mix(value: Any, place: Place) -> dict[str, float]:
     if isinstance(value, list):
         value = {f"part {chr(ord('A') + i)}": part for i, part in enumerate(value)}
     if not is_table(value) or not 2 <= len(value) <= 6:
-        raise place.refuse(f"{value!r} given", allowed="2 to 6 parts, like { resin = 2, hardener = 1 } or [2, 1]")
+        raise place.refuse(f"{shown(value)} given", allowed="2 to 6 parts, like { resin = 2, hardener = 1 } or [2, 1]")
     numbers = {str(name): number(0.0, 10_000.0)(part, place.inside(str(name))) for name, part in value.items()}
     for name, part in numbers.items():
         if part <= 0:

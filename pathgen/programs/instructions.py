@@ -63,13 +63,14 @@ def before_start(
     if clamping.moved is not None and clamping.moved_at(step) is None:
         lines.append("This program was run before the work moved: do not run it again.")
     if step.number == 1:
-        lines += [*clamping.board.names.laid, *turning(clamping), *_laid(clamping, step)]
+        lines += [*clamping.board.names.laid, *turning(clamping), *_before(clamping, step), *_laid(clamping, step)]
     if clamping.moved_at(step) is not None:
         lines.append(
             "This program is written for the work as it lies now, moved: see the report for the shift, turn and tilt. "
             "Keep the old zero: do not set X and Y again from the moved work."
         )
-    lines += [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+    if step.number > 1:
+        lines += _before(clamping, step)
     lines.append(_fitted(clamping, step))
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
@@ -86,10 +87,15 @@ def before_start(
     return lines
 
 
+def _before(clamping: Clamping, step: Step) -> list[str]:
+    """What to do before the cutter is fitted."""
+    return [line for line in step.operation.before(clamping) if step.number > 1 or line != STAY]
+
+
 def _laid(clamping: Clamping, step: Step) -> list[str]:
     """How the work is held, what lies under it, and where X 0 and Y 0 are found on it, before the first program."""
     units, stock = clamping.units, clamping.stock
-    lines = [f"{step.operation.hold}; keep clamps out of the cutter's way."]
+    lines = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
         lines.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
                      "bows while the fill cures.")

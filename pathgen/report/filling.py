@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import INCH, as_written, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
 from pathgen.report.moving import error_words, moved_warnings
@@ -27,6 +28,7 @@ from pathgen.work.fill import (
     Batch,
     amount,
     batch_of,
+    dam_round,
     fall_under,
     level_resin,
     second_cut,
@@ -38,6 +40,9 @@ from pathgen.work.touching import Touch, proposed_stages, touches
 
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""
+
+LAP = {"mm": 0.3, "in": 0.012 * INCH}
+"""By how much an earlier colour is advised to run on under a later one, by units, mm."""
 
 MOST_PLACES = 20
 """Places listed where two colours touch."""
@@ -90,7 +95,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += _dam_notes(planned, inlay)
-    found += _lap_notes(planned.clamping)
+    found += edge_to_edge(planned.clamping.inlays, planned.clamping.units)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
     found += moved_warnings(planned.clamping)
@@ -303,21 +308,40 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
 
 
 def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
-    """Colours of one pour that do not touch, and still so near that a dam round each would meet the other's."""
+    """Colours of one pour that do not touch, and still so near that a dam round each would meet or hold the other."""
     out, units = planned.asked.resins[inlay.index].dam, planned.clamping.units
     touching = {touch.colours for touch in touches(inlay.regions)}
+    dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
+        if len(inlay.regions) > 1 else {}
     for (one, first), (other, second) in itertools.combinations(inlay.regions, 2):
+        if (one, other) in touching:
+            continue
         apart = float(shapely.distance(first, second))
-        if (one, other) not in touching and apart < 2 * out:
+        two = format_length(2 * out, units, decimals=_COARSE[units])
+        holds = [pair for pair, shape in (((one, other), second), ((other, one), first))
+                 if shapely.intersects(dams[pair[0]], shape)]
+        if apart < 2 * out:
             way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
-            between, two = (format_length(v, units, decimals={"mm": 1, "in": 2}[units]) for v in (apart, 2 * out))
-            yield Finding(
-                code="colours-near", severity="note", where=f"{inlay.name}, {place_words(*way.tolist())}",
-                got=f"{one} and {other} are {between} apart: level resin of both would run together there",
-                allowed=f"{two} or more, for a dam round each ([resin] dam on either side)",
-                remedy="thicken the resin so that it stays where it is put, or write an [[inlay]] for each: one is "
-                       "then cut level before the next is opened",
-            )
+            yield _run_together(
+                f"{inlay.name}, {place_words(*way.tolist())}",
+                f"{one} and {other} are {format_length(apart, units, decimals=_COARSE[units])} apart",
+                f"{two} or more, for a dam round each ([resin] dam on either side)", "thicken")
+        elif holds:
+            dammed, within = holds[0]
+            yield _run_together(
+                inlay.name, f"{within} lies inside the dam of {dammed}, as a taut thread goes round it",
+                "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
+
+
+_COARSE = {"mm": 1, "in": 2}
+
+
+def _run_together(where: str, got: str, allowed: str, first: str) -> Finding:
+    return Finding(
+        code="colours-near", severity="note", where=where, got=f"{got}: level resin of both would run together there",
+        allowed=allowed, remedy=f"{first} the resin so that it stays where it is put, or write an [[inlay]] for each: "
+                                "one is then cut level before the next is opened",
+    )
 
 
 def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
@@ -370,9 +394,9 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         )
 
 
-def _lap_notes(clamping: Clamping) -> Iterator[Finding]:
+def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
     """Colours of different stages that share an edge, and do not overlap under it."""
-    for first, later in itertools.combinations(clamping.inlays, 2):
+    for first, later in itertools.combinations(inlays, 2):
         if overlay.intersection(first.area, later.area).area > 0.01:
             continue
         found = touches([(first.name, first.area), (later.name, later.area)])
@@ -380,7 +404,8 @@ def _lap_notes(clamping: Clamping) -> Iterator[Finding]:
             yield Finding(
                 code="edge-to-edge", severity="note", where=f"{first.name} and {later.name}",
                 got=f"{found[0].length:.1f} mm of edge are cut twice, once from each side", allowed="",
-                remedy=f"with lap = 0.3 in {first.name} the later cut goes through cured fill and leaves no sliver",
+                remedy=f"write lap = {as_written(LAP[units], units)} for {first.name}: the later cut "
+                       "then goes through cured fill and leaves no sliver",
             )
 
 

@@ -17,7 +17,8 @@ def fill_words(inlays: Sequence[dict[str, Any]]) -> str:
     return (
         f"Liquid resin levels itself and {runs}: dam round the drawing with tape, wax or clay, or thicken the resin. "
         "It must stand above the surface at the pocket's highest place, and nowhere higher than the job's overfill: "
-        "measure the cured fill, and if it is higher, set overfill to it and build again."
+        "measure the cured fill, and if it is higher, set overfill to it and build again. Take the dam off before the "
+        "second cut."
     )
 
 

@@ -26,6 +26,11 @@ from pathgen.work.clamping import Clamping, Machine
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
+LINE, FILM = 3.0, 0.004
+"""A place so long is a line of the drawing, that would be missed however thin it is, but for what drawing openings as
+polygons leaves along edges, mm."""
+FINEST = 0.1
+"""Cutters are not made thinner, mm; common practice."""
 SEEN = 1.0
 """Area of a closed place that would be seen, mm2."""
 LEFT_NOTED = 0.02
@@ -98,18 +103,22 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
         for colour in (c for c in one.together if c.details):
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
-            detail = colour.details[0]
+            line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
+            detail = colour.details[0] if share >= LEFT_UNREMARKED or line is None else line
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
             names = " and ".join(f'"{name}"' for name in own)
-            if share < LEFT_UNREMARKED and detail.area < SEEN:
+            if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
                 continue
+            place = "the largest place" if detail is colour.details[0] else "one place"
+            place += f", {detail.length:.1f} mm long and" if detail is line else ","
             findings.append(Finding(
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
                 severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
                 got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
-                f"{names}; the largest place, {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
-                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there",
+                f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
+                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there" if detail.largest >= FINEST else
+                        "lines as wide as a cutter",
                 remedy=f"add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
             ))

@@ -10,7 +10,7 @@ from typing import Any
 from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
-from pathgen.base.units import format_length
+from pathgen.base.units import as_written, format_length
 from pathgen.programs.paths import Around, path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
@@ -109,7 +109,7 @@ def _slots(clamping: Clamping) -> Iterator[Change]:
     deeper = math.ceil(deepest / max(layers - 1, 1) * 100) / 100
     if layers > 1 and deeper <= usual_layer(step.cutter) * (1 + ROUND_UP):
         fewer = replace(step, cutter=replace(step.cutter, stepdown=deeper))
-        yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {format_length(deeper, unit)}',
+        yield Change(words=f'[[cutter]] "{step.cutter.name}" stepdown = {as_written(deeper, unit)}',
                      clamping=_with(clamping, step, fewer), operations=(Slot,),
                      cost=f"layers of {format_length(deepest / (layers - 1), unit)} instead of "
                           f"{format_length(deepest / layers, unit)}: more load on a thin cutter")
@@ -123,7 +123,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     leave = LEAVE[clamping.units]
     if flat and clamping.stock.thickness - clamping.board.surface.thickness >= leave:
         left = replace(surfacing, leave=leave, leave_scallop=leave / 2, resurface_area="board")
-        yield Change(words=f"[surface] leave = {format_length(leave, clamping.units)}",
+        yield Change(words=f"[surface] leave = {as_written(leave, clamping.units)}",
                      clamping=_surfaced(clamping, left), operations=(SurfaceFinish, CutAgain),
                      cost="nothing is at its final height before the last cut; it ends on fresh wood and resin",
                      pocket_layers=_layers(clamping, 0.0, leave))
@@ -147,6 +147,6 @@ def _ridges(clamping: Clamping) -> Iterator[Change]:
     if surfacing is None or not surfacing.scallop:
         return
     wider = 2.0 * surfacing.scallop
-    yield Change(words=f"[surface] scallop = {format_length(wider, clamping.units, decimals=4)}",
+    yield Change(words=f"[surface] scallop = {as_written(wider, clamping.units)}",
                  clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
                  operations=(SurfaceFinish, CutAgain), cost="ridges twice as high to sand away")

@@ -47,6 +47,8 @@ class Detail:
     """How wide the drawing is there."""
     largest: float
     """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
+    length: float = 0.0
+    """Of what stays closed there, from end to end."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -256,9 +258,15 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
     there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
     largest = _largest_that_opens(missed, region, width)
     return [
-        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d))
-        for (x, y), a, w, d in zip(middles, shapely.area(missed), there, largest, strict=True)
+        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d), length=float(long))
+        for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, _lengths(missed), strict=True)
     ]
+
+
+def _lengths(areas: Shapes) -> Floats:
+    """From end to end of each area."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
+    return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))
 
 
 def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError
+from pathgen.base.errors import Doubt, JobError
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Surfacing
 from pathgen.work.moved import Moved
@@ -178,6 +178,8 @@ class Clamping:
     """What of a job it cuts, where that is not the part itself, such as ``gauge``: its programs state it."""
     left_out: tuple[str, ...] = ()
     """What the drawings hold that is not cut, in words."""
+    doubts: tuple[Doubt, ...] = ()
+    """What they hold that is hardly meant."""
     idle: tuple[Idle, ...] = ()
     moved: Moved | None = None
     """How the work moved on the bed before the step `moved_from`, where it did."""

@@ -363,7 +363,7 @@ class CutAgain(Operation[Inlay]):
         stands = format_length(self.feature.overfill, work.units)
         what = "pieces" if self.feature.fill == "piece" else "cured fill"
         return [
-            *_wait(self.feature),
+            *_wait(self.feature), *_dam_off(self.feature),
             # what stands higher than the job's overfill meets the first pass too deep
             f"Measure the highest point of the {what} above the surface beside it: it must be no higher than {stands}, "
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
@@ -715,6 +715,7 @@ class CutPieces(Operation[Pieces]):
     """Pieces to be let in, cut out of a flat sheet that is stuck down."""
 
     name = "piece"
+    hold = "Clamp the spare board, not the stock"
 
     @property
     def purpose(self) -> str:
@@ -787,6 +788,12 @@ def _wait(inlay: Inlay) -> list[str]:
         )
     cure = [CURE] if inlay.fill == "resin" else []
     return [wait, *cure, "Do not move the work. Clean fill and dust off the place that Z is set from."]
+
+
+def _dam_off(inlay: Inlay) -> list[str]:
+    """The dam goes before a cutter runs over its place."""
+    return ["Take the dam off, tape, wax or clay, and what is left of it: the cutter runs over its place."] \
+        if inlay.fill == "resin" else []
 
 
 def _levelling(inlay: Inlay, work: Work) -> str:

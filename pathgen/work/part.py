@@ -35,6 +35,10 @@ class Names:
     """What runs along the machine axis of the set-up, with its verb."""
     laid: tuple[str, ...] = ()
     """How its blank is laid on the machine before the first program, a line each, where that needs saying."""
+    hold: str = ""
+    """How its blank is held, where that is its own business and not the first operation's."""
+    long: str = "long"
+    """What its extent along X is called."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 

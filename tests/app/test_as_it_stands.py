@@ -48,6 +48,15 @@ def test_a_drawing_that_is_missing_leaves_the_others_and_is_told_once(tmp_path, 
     assert err.count("none.svg") == 1
 
 
+def test_papers_are_printed_though_another_table_is_wrong(tmp_path, monkeypatch, capsys):
+    nut = '[strings]\ngauges = [1.0, 0.5]\n[nut]\ncutter = "flat"\nwidth = 5.08\ndepth = 2.0\n'
+    status, out, err = asked(tmp_path, monkeypatch, capsys, "strings", extra=nut)
+    assert status == 2
+    assert "nut" in out
+    assert "[nut]: the board ends at the nut face, and the nut's front is there too (allowed: [board] behind_nut " \
+           "5.08 mm or more): make behind_nut in [board] longer" in err
+
+
 def test_what_no_answer_is_possible_for_is_refused_alone(tmp_path, monkeypatch, capsys):
     status, out, err = asked(tmp_path, monkeypatch, capsys, "frets", changes={"frets = 5": "frets = 500"})
     assert (status, out) == (2, "")

@@ -1,5 +1,6 @@
 """A job to start from, and the picture of where everything lies."""
 
+import os
 import re
 import subprocess
 import sys
@@ -29,7 +30,7 @@ def test_a_new_job_builds_as_it_stands(tmp_path, monkeypatch, capsys):
     assert not [f for f in result.report["checks"]["findings"] if f["severity"] != "note"]
     assert [p.operation for p in result.programs] == ["surface-finish", "pocket", "resurface", "slots", "outline"]
     assert result.job.title == "my board"
-    capsys.readouterr()
+    assert 'pathgen build "my board.toml" --out "my board"\n' in capsys.readouterr().out
     assert main(["new", "my board"]) == 2
     assert "is there already" in capsys.readouterr().err
 
@@ -64,6 +65,24 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
         capsys.readouterr()
         assert main(["build", "one.toml", "--out", out]) != 0
         assert ("The programs in out are of an earlier build: do not cut them" in capsys.readouterr().err) == told
+
+
+def test_what_is_built_is_written_though_nobody_reads_on(tmp_path, monkeypatch):
+    """As where the terminal's output goes to `head`; what was forbidden ends so too."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "one"]) == 0
+    Path("bad.toml").write_text(Path("one.toml").read_text().replace("thickness = 8", "thickness = 5"))
+    for job, status in (("one", 0), ("bad", 2)):
+        read, write = os.pipe()
+        os.close(read)
+        call = [sys.executable, "-u", "-m", "pathgen", "build", f"{job}.toml", "--out", job, "--resolution", "0.4",
+                "--no-pictures"]
+        ended = subprocess.run(call, stdout=write, stderr=write if status else subprocess.PIPE, check=False, text=True,
+                               env={**os.environ, "PYTHONPATH": str(HOUSE)})
+        os.close(write)
+        assert ended.returncode == status
+        assert not ended.stderr
+        assert Path(job, "setup.html").is_file() == (status == 0)
 
 
 def test_the_blank_that_a_refusal_asks_for_also_holds_the_tabs(tmp_path, monkeypatch):

@@ -111,3 +111,44 @@ def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
     found = [(d.where, d.problem) for d in doubts_of(job, clamping_of(job)) if d.where.startswith("[neck]")]
     assert found == [("[neck] action_12", "2.3 mm, and [strings] action_12 is 2 mm"),
                      ("[neck] fret_height", "1 mm, and [frets] crown height is 1.2 mm")]
+
+
+def drawn(folder, art):
+    """(where, problem) of each doubt about the small board with another drawing."""
+    job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
+                                               f'viewBox="0 0 40 30">{art}</svg>'))
+    return [(doubt.where, doubt.problem) for doubt in doubts_of(job, clamping_of(job)) if "keep_out" not in doubt.where]
+
+
+LEAF = '<circle cx="12" cy="15" r="8" fill="#2f6f4f"/>'
+
+
+@pytest.mark.parametrize(("art", "found"), [
+    ('<rect width="40" height="30" fill="#ffffff"/>' + LEAF, True),
+    ('<rect width="40" height="30" fill="#ffffff"/>' + LEAF + '<path d="M0,10H40V12H0Z" fill="#aa2222"/>', True),
+    ('<rect x="22" width="18" height="30" fill="#ffffff"/>' + LEAF, False),
+    ('<ellipse cx="20" cy="15" rx="20" ry="15" fill="#ffffff"/>' + LEAF, False),
+    ('<rect width="40" height="30" fill="#ffffff"/>', False),
+])
+def test_paper_behind_the_drawing(tmp_path, art, found):
+    told = drawn(tmp_path, art)
+    assert told == [("inlay 1, #ffffff", "a rectangle behind all the rest is cut as a pocket")] * found
+
+
+@pytest.mark.parametrize(("more", "found"), [
+    ("", True), ('fill="none"', False), ('fill="#cc8833"', False),
+])
+def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found):
+    told = drawn(tmp_path, f'<path d="M5,5 35,15 30,25" stroke="#2f6f4f" stroke-width="3" {more}/>')
+    assert [problem for _, problem in told] == ["an open line of #2f6f4f whose inside is filled with black"] * found
+
+
+@pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])
+def test_colours_that_nobody_tells_apart(tmp_path, other, found):
+    told = drawn(tmp_path, f'{LEAF}<circle cx="30" cy="15" r="4" fill="{other}"/>')
+    assert [where for where, _ in told] == [f"#2f6f4f and {other}"] * found
+
+
+def test_units_that_are_not_given_are_told(tmp_path):
+    assert doubts(tmp_path, 'units = "mm"\n') == [
+        ("units", "not given: every length without a unit of its own was taken as mm", False)]

@@ -265,3 +265,14 @@ def test_beyond_the_shown_digits_a_limit_holds(given):
 def test_nothing_is_no_length_where_the_least_is_small():
     with pytest.raises(JobError):
         size(0.0001, 0.5)(0, Place("[machine] resolution", "in"))
+
+
+@pytest.mark.parametrize(("written", "shown"), [
+    ("title = 2026-11-27", "2026-11-27 given"), ("title = [true, 3]", "[true, 3] given"),
+    ('title = { a = "b" }', '{ a = "b" } given'),
+])
+def test_a_value_is_shown_as_the_file_has_it(tmp_path, written, shown):
+    path = tmp_path / "job.toml"
+    path.write_text(f"{written}\n{SMALL}")
+    with pytest.raises(JobError, match=re.escape(shown)):
+        load_job(path)

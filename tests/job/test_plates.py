@@ -3,6 +3,7 @@
 import math
 import re
 from contextlib import nullcontext
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -239,6 +240,8 @@ def test_of_corners_that_a_cutter_leaves_the_largest_is_named(tmp_path):
     along, across = (float(word) for word in re.search(r"near ([-\d.]+) mm along, ([-\d.]+) mm across",
                                                        found.problem).groups())
     assert math.dist((along, across), (70.0, 8.0)) < 6.0
+    pieces = replace(clamping_of(job), kind="piece")  # on their own stock, which that outline does not cut
+    assert not list(doubts_of(job, pieces))
 
 
 @pytest.mark.parametrize(("flute", "good"), [(3.49, False), (3.5, True)])
@@ -250,5 +253,5 @@ def test_the_outlines_cutter_is_as_long_as_the_blank_and_what_it_goes_below_it(t
 
 def test_a_ring_has_the_colour_that_is_given(tmp_path):
     assert read(tmp_path, PLATE + RING + 'colour = "#aa5500"\n').rings[0].colour == "#aa5500"
-    with pytest.raises(JobError, match=r"\[\[ring\]\] 1 colour: 'no colour' given"):
+    with pytest.raises(JobError, match=r'\[\[ring\]\] 1 colour: "no colour" given'):
         read(tmp_path, PLATE + RING + 'colour = "no colour"\n')

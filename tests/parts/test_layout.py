@@ -167,7 +167,7 @@ def test_a_nut_slot_has_its_front_on_the_nut_line():
     unit = (nut[1] - nut[0]) / np.linalg.norm(nut[1] - nut[0])
     off = (cut.lines[0] - nut[0]) @ [unit[1], -unit[0]]
     assert off == pytest.approx([-2.5, -2.5], abs=1e-9)
-    with pytest.raises(JobError, match="behind_nut longer"):
+    with pytest.raises(JobError, match=r"11\.21 mm or less, or \[board\] behind_nut 21\.40 mm or more"):
         nut_slot(part, width=20.0, depth=2.0)
     behind = nut_slot(part, width=5.0, depth=2.0, behind=3.0)
     assert (behind.lines[0] - nut[0]) @ [unit[1], -unit[0]] == pytest.approx([-5.5, -5.5], abs=1e-9)
@@ -287,7 +287,7 @@ def test_a_shelf_for_the_nut_runs_past_the_boards_end():
     assert cut.width > 6.5
     assert cut.lines[0, :, 0] == pytest.approx(-cut.width / 2)
     assert nut_slot(part, width=None, depth=2.0, shelf_least=12.0).width == 12.0
-    with pytest.raises(JobError, match=r"the board ends at the nut face, and the nut's front is there too: make"):
+    with pytest.raises(JobError, match=r"ends at the nut face, and the nut's front is there too .allowed: .*: make"):
         nut_slot(board(), width=None, depth=2.0)
     for width in (None, 4.0):
         with pytest.raises(JobError, match=r"ends 6\.00 mm behind the nut face, and the nut's front is 8 mm behind it"):

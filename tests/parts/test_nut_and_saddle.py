@@ -14,6 +14,8 @@ from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.nut import saddle_curve
 from pathgen.parts.fingerboard.stringing import string_places
+from pathgen.programs.instructions import before_start
+from pathgen.report.sheet.page import board_words
 from tests.small_board import DOTTED, dotted_job
 
 TEXT = DOTTED.read_text()
@@ -94,6 +96,28 @@ def test_the_height_comes_from_slot_strings_and_frets(tmp_path):
     # a level floor 2.5 mm under the surface at the cut edges, 20 mm from the middle; crown 1.2, clear 0.2, half of 1.17
     edge = 21.5 - 1.5
     assert clamping.board.outline.bounds[2] == pytest.approx(sag(254.0, edge) + 2.5 + 1.2 + 0.2 + 1.17 / 2, abs=2e-3)
+
+
+def test_a_nut_is_as_thick_as_its_slot_is_wide(tmp_path):
+    nut, saddle = nut_and_saddle_clampings(dotted_job(tmp_path, *with_slot()))
+    assert nut.stock.thickness == nut.board.surface.thickness == 5.0
+    assert saddle.stock.thickness == 3.0
+    assert nut_and_saddle_clampings(dotted_job(tmp_path))[0].stock.thickness == 6.0
+    other = ("height = 9.0\n", "height = 9.0\nthickness = 6.0\n")
+    job = dotted_job(tmp_path, *with_slot(other))
+    made = build(job, clamping=nut_and_saddle_clampings(job)[0], resolution=0.3)
+    doubts = [f for f in made.report["checks"]["findings"] if f["where"] == "[nut_blank] thickness"]
+    assert [f["got"] for f in doubts] == ["6 mm, and the slot for the nut is 5 mm wide"]
+
+
+def test_the_sheet_says_how_so_small_a_plate_is_held_and_what_its_dust_does(tmp_path):
+    job = dotted_job(tmp_path)
+    for clamping, high in zip(nut_and_saddle_clampings(job), (9, 11), strict=True):
+        stick, dust, hold, *_ = before_start(clamping, clamping.steps[0])
+        assert "down over its whole face" in stick
+        assert "bone and shell is harmful" in dust
+        assert hold == "Clamp the spare board, not the plate; keep clamps out of the cutter's way."
+        assert board_words(clamping).startswith(f"{high} mm high, ")
 
 
 @pytest.mark.parametrize(("changes", "words"), [

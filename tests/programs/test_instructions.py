@@ -8,10 +8,13 @@ import pytest
 
 import pathgen
 from pathgen.job.clamping import clamping_of
+from pathgen.job.pieces import piece_sheets
+from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import afterwards, before_start
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
-from tests.small_board import SLOT_CUTTER, built, job, moves
+from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves
+from tests.whole.test_let_in_jobs import EXAMPLE
 
 OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
 
@@ -98,6 +101,21 @@ def test_a_cutter_that_stays_is_not_zeroed_again(tmp_path):
            "place = { at = [45.0, 0.0] }\n"
     stays = told(tmp_path, 3, extra=OUTLINE, changes={"overfill = 0.7": 'fill = "none"', "[resin]": more + "[resin]"})
     assert "flat (flat-end, 2 mm) stays in the spindle, and its Z 0 as it is." in stays
+
+
+def test_the_work_is_fixed_before_its_zero_is_set(tmp_path):
+    pieces = piece_sheets(pathgen.load_job(EXAMPLE))[0].clamping
+    edge = side_dot_clamping(dotted_job(tmp_path))
+    for clamping, fixed in ((pieces, "Stick the stock down"), (edge, "Put the board")):
+        lines = before_start(clamping, clamping.steps[0])
+        at = [next(i for i, line in enumerate(lines) if line.startswith(words)) for words in (fixed, "Set X 0 and Y 0")]
+        assert at == sorted(at)
+
+
+def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
+    assert any("Take the dam off" in line for line in told(tmp_path, 3))
+    dry = told(tmp_path, 3, changes={"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'})
+    assert not any("dam" in line for line in dry)
 
 
 def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_path):

@@ -29,7 +29,6 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
     for row in rows:
         table, assignment = re.fullmatch(r"(\[+\w+\]+(?: \".*?\")?) (.*)", row["change"]).groups()
         key = assignment.split(" = ")[0]
-        assignment = assignment.replace(" mm", "")
         if table.startswith("[[cutter]]"):
             changed = text.replace("diameter = 0.6", "diameter = 0.6\n#").replace("stepdown = 0.5", assignment)
         elif f"{key} = " in text and table != "[resurface]":
@@ -41,9 +40,9 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
         (tmp_path / "art.svg").write_text(small_board.ART)
         (tmp_path / "job.toml").write_text(changed)
         minutes = pathgen.build(pathgen.load_job(tmp_path / "job.toml")).report["minutes"]
-        # what pockets take longer with leave is worked out from their layers alone; over higher ridges a ramp into a
-        # slot begins higher, which is not reckoned
-        about = 0.3 if re.search("leave|scallop", row["change"]) else 0.06
+        # what pockets take longer with leave is worked out from their layers alone, as if thinner ones were eased as
+        # much; over higher ridges a ramp into a slot begins higher, which is not reckoned
+        about = 0.4 if re.search("leave|scallop", row["change"]) else 0.06
         assert slotted.report["minutes"] - minutes == pytest.approx(row["minutes_saved"], abs=about), row["change"]
 
 

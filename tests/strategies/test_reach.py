@@ -260,3 +260,13 @@ def test_each_set_without_one_cutter_is_tried(tmp_path: Path) -> None:
     rows = worth(reach_of_all(clamping, cutters)[0])
     assert [row["cutter"] for row in rows] == ["wide", "flat", "small"]
     assert all(row["minutes_to_change"] == CHANGE for row in rows)
+
+
+@pytest.mark.parametrize(("width", "found"), [(0.02, True), (0.1, True), (2.1, False)])
+def test_a_thin_line_that_stays_closed_is_told_beside_much_that_is_cut(tmp_path, width, found):
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <circle cx="12" cy="15" r="8" fill="#225577"/><path d="M24,7V14" stroke="#225577" stroke-width="{width}"/>
+        </svg>'''
+    clamping = clamping_of(load_job(job(tmp_path, art=art)))
+    told = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping))]
+    assert ["7.0 mm long" in got for got in told] == [True] * found

@@ -259,7 +259,7 @@ def test_commands(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize(("old", "new", "where", "words"), [
     ("at = [170.0, 4.0]", "at = [150.0, 4.0]", "[[part]] 2 at", "overlaps that of part 1 by 15 mm along "
      "and 80 mm across, round 117.5 mm along, 0 mm across"),
-    ("at = [65.0, 0.0]", "at = [55.0, 0.0]", "[[part]] 1 at", "5.00 mm past the common one's edge"),
+    ("at = [65.0, 0.0]", "at = [55.0, 0.0]", "[[part]] 1 at", "5.00 mm past the near end of the common one"),
     ("turn = 270", "turn = 45", "[[part]] 3 turn", "45 given"),
     ("thickness = 3.0", "thickness = 4.0", "[[part]] 1 job", "for a blank of 3 mm"),
     ('"ringed.toml"', '"missing.toml"', "missing.toml", "No such file"),

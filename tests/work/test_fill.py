@@ -17,7 +17,7 @@ import pathgen
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
-from pathgen.report.filling import amounts
+from pathgen.report.filling import amounts, edge_to_edge
 from pathgen.report.filltext import batch_cells
 from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.fill import Resin, amount, batch_of, dam_round, fall_under, level_resin, second_cut
@@ -283,7 +283,7 @@ def test_the_maker_is_told_that_resin_runs_and_how_far(narrow_radius):
     assert stops
     assert all("dam round the drawing with tape, wax or clay" in text for text in stops)
     assert "wax or clay" in narrow_radius.files()["report.txt"]
-    assert narrow_radius.files(shaded=False)["setup.html"].count("wax or clay") == 3
+    assert narrow_radius.files(shaded=False)["setup.html"].count("wax or clay") == 4
 
 
 def test_the_cured_fill_is_measured_before_the_second_cut(narrow_radius):
@@ -311,6 +311,27 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     if found:
         assert "#225577 and #cc8833 are 3.9 mm apart" in near[0]["got"]
         assert near[0]["allowed"].startswith("4 mm or more")
+
+
+@pytest.mark.parametrize(("bars", "found"), [
+    ("M5,5H29V9H5Z M5,21H29V25H5Z", True), ("M5,5H29V9H5Z", False),
+])
+def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
+    """Further from it than both dams are wide, and still within the taut thread."""
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <path d="{bars}" fill="#225577"/><circle cx="17" cy="15" r="1.5" fill="#cc8833"/></svg>'''
+    near = [f for f in built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+            if f["code"] == "colours-near"]
+    assert ["#cc8833 lies inside the dam of #225577" in f["got"] for f in near] == [True] * found
+
+
+@pytest.mark.parametrize(("units", "written"), [("mm", "lap = 0.3 "), ("in", "lap = 0.012 ")])
+def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path)))
+    halves = [replace(clamping.inlays[0], name=name, regions=(("#000000", shapely.box(x, 0, x + 9, 9)),))
+              for name, x in (("inlay 1", 0), ("inlay 2", 9))]
+    (found,) = edge_to_edge(halves, units)
+    assert f"write {written}for inlay 1:" in found.remedy
 
 
 @pytest.mark.parametrize(("overfill", "codes"), [(0.2, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"})])

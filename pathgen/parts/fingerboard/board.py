@@ -13,7 +13,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.base.units import rounded_down
+from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.ends import board_outline, chord_across
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.lowering import lowered
@@ -115,22 +115,24 @@ def nut_slot(
     square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
     runs_on = board.behind_nut * abs(float(unit[1]))
     room = runs_on - behind
+    least = f"[board] behind_nut {rounded_up(((width or 0.0) + behind) / abs(float(unit[1]))):.2f} mm or more"
     if room <= 0:
         ends = f"{runs_on:.2f} mm behind the nut face" if runs_on else "at the nut face"
         front = f"{behind:g} mm behind it" if behind else "there too"
         raise JobError("[nut]", f"the board ends {ends}, and the nut's front is {front}",
-                       remedy="make [board] behind_nut longer")
+                       allowed=least if width else f"[board] behind_nut above {behind:g} mm", remedy=_RUN_ON)
     if width is None:
         width = max(room + _SHELF_OVERRUN, shelf_least)
     elif width > room:
         raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
-                       allowed=f"{rounded_down(room):.2f} mm or less", remedy="make [board] behind_nut longer")
+                       allowed=f"{rounded_down(room):.2f} mm or less, or {least}", remedy=_RUN_ON)
     middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
     lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="nut slot")
 
 
+_RUN_ON = "make behind_nut in [board] longer: how far the board runs on behind the nut face"
 _SHELF_OVERRUN = 1.0
 """How far a nut shelf is cut past the board's end, mm."""
 

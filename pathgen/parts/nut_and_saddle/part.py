@@ -15,16 +15,22 @@ from pathgen.work.part import Names
 Floats = NDArray[np.float64]
 
 
+_HELD = ("Stick the plate down over its whole face with double-sided tape, on a spare board that may be cut into: it "
+         "is too small for clamps.",
+         "The dust of bone and shell is harmful: extract it at the cutter, and wear a mask that fits.")
+_HOLD = "Clamp the spare board, not the plate"
+
+
 class Nut(Tool):
     """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
 
-    names: ClassVar[Names] = Names(part="nut", start="the nut")
+    names: ClassVar[Names] = Names(part="nut", start="the nut", laid=_HELD, hold=_HOLD, long="high")
 
 
 class Saddle(Tool):
     """A saddle; it lies as a nut does."""
 
-    names: ClassVar[Names] = Names(part="saddle", start="the saddle")
+    names: ClassVar[Names] = Names(part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, long="high")
 
 
 def blank(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:

@@ -145,7 +145,8 @@ def board_words(clamping: Clamping) -> str:
     if isinstance(surface, Lowered):
         radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
         radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
-    return f"{fine_length(board.length, units)} long, {holds}{fine_length(surface.thickness, units)} {thick}, {radius}"
+    return (f"{fine_length(board.length, units)} {board.names.long}, {holds}{fine_length(surface.thickness, units)} "
+            f"{thick}, {radius}")
 
 
 def _blank_words(clamping: Clamping) -> str:

@@ -146,7 +146,8 @@ def _stages_of(one: Closeup, asked: Asked) -> list[tuple[str, Stage, BaseGeometr
 
 
 def _dam_words(what: str, dam: BaseGeometry | None) -> str:
-    return f" The line round {what} is the dam: level resin runs up to it." if dam is not None else ""
+    return (f" The line round {what} is the dam: level resin runs up to it. Drawn is the fill that the second cut is "
+            "checked with, a little way round each pocket wherever the dam stands.") if dam is not None else ""
 
 
 def _sized(picture: Element, wide: float, caption: str) -> Element:
