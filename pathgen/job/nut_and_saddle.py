@@ -124,6 +124,8 @@ def plate_thickness(job: Job, table: NutAndSaddleTable) -> float:
 
 
 _USUAL_NUT = 6.0
+"""Thickness of a nut where no slot says it, mm (common practice, no source)."""
+
 _LEAST_HEIGHT = 2.0
 """Lowest that a plate may be at its ends, mm."""
 

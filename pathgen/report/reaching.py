@@ -27,8 +27,8 @@ from pathgen.work.clamping import Clamping, Machine
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
 LINE, FILM = 3.0, 0.004
-"""A place so long is a line of the drawing, that would be missed however thin it is, but for what drawing openings as
-polygons leaves along edges, mm."""
+"""A closed place at least so long and of so much mean width, mm, is a thin line of the drawing, and told however small
+its area; thinner ones are what openings drawn as polygons leave along edges."""
 FINEST = 0.1
 """Cutters are not made thinner, mm; common practice."""
 SEEN = 1.0
