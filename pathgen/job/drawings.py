@@ -72,7 +72,7 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
         line = lines.get(paint.where, BLACK)
         if paint.stroke is None and paint.colour == BLACK != line and not paint.curves.closed.any():
             yield Doubt(
-                where=f"{art.name}, {paint.where}", problem=f"an open line of {line} whose inside is filled with black",
+                where=paint.where, problem=f"an open line of {line} whose inside is filled with black",
                 allowed="what is meant to be cut: black is the fill where none is written",
                 remedy='if only the line is meant, write fill="none" there', grave=False,
             )

@@ -76,7 +76,7 @@ def _saved(change: Change, programs: Sequence[Program]) -> float:
                 return -math.inf
             saved += program.minutes - times(path, step.cutter, change.clamping.machine).total
         if isinstance(step.operation, Pocket) and change.pocket_layers:
-            saved -= program.minutes * (change.pocket_layers(step) - 1.0)
+            saved -= program.times.cutting * (change.pocket_layers(step) - 1.0)  # rapids stay about the same
     return saved
 
 

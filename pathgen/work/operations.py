@@ -391,16 +391,16 @@ class WitnessMarks(Operation[Marks]):
         return shapely.Polygon()
 
     def afterwards(self, work: Work) -> list[str]:
-        places = f"The marks are programmed at {_named_places(self.named, work)}."
+        places = _named_places(self.named, work)
         if self.feature.drilled:
-            return [places]
-        return [f"{places} Measure X, Y and Z of each now, while the blank lies as it was clamped, and write them "
-                "into the job as drilled in [marks] (how, and the line to copy: in the setup sheet, How to measure the "
-                "marks). A later measure is then compared with this one, and a later build leaves the marks where "
-                "they are."]
+            return [f"The marks are {places}."]
+        return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
+                "write them into the job, as drilled under [marks]. The setup sheet has the line to copy, under How to "
+                "measure the marks. A later measure is then compared with this one, and a later build leaves the marks "
+                "where they are."]
 
     def before(self, work: Work) -> list[str]:
-        drilled = "[marks] drilled says that the marks are in the wood: then do not run this program again."
+        drilled = "The job says that these marks are drilled already. If so, do not run this program again."
         return [drilled] if self.feature.drilled else []
 
 

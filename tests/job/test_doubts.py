@@ -140,7 +140,7 @@ def test_paper_behind_the_drawing(tmp_path, art, found):
 ])
 def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found):
     told = drawn(tmp_path, f'<path d="M5,5 35,15 30,25" stroke="#2f6f4f" stroke-width="3" {more}/>')
-    assert [problem for _, problem in told] == ["an open line of #2f6f4f whose inside is filled with black"] * found
+    assert told == [("art.svg line 1, path", "an open line of #2f6f4f whose inside is filled with black")] * found
 
 
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])

@@ -201,7 +201,7 @@ def test_marks_measured_once_drilled_stay_there_and_are_compared_with_that(tmp_p
     assert clamping.moved.shift == pytest.approx([0.2, 0.0, 0.0], abs=1e-9)
     assert clamping.moved.tilt_deg == pytest.approx((0.0, 0.0), abs=1e-9)
     assert list(moved_warnings(clamping)) == []
-    assert "then do not run this program again" in " ".join(before_start(clamping, clamping.steps[0]))
+    assert "do not run this program again" in " ".join(before_start(clamping, clamping.steps[0]))
     with pytest.raises(JobError, match="drilled: at is given too"):
         load_job(job(tmp_path, extra=MARKS + DRILLED + FAR_END))
 
