@@ -269,7 +269,7 @@ class _Reader:
     """Lines with %: none, opened, closed."""
     coolant: int = 0
     waited: float = 0.0
-    pauses: tuple[int, ...] = ()
+    pauses: list[int] = field(default_factory=list)
     fed: bool = False
     """Whether a feed move has been read."""
     chords: float = 0.0
@@ -396,7 +396,7 @@ class _Reader:
         self.absolute = codes.get("distance", "G90" if self.absolute else "G91") == "G90"
         self._move(values, codes, line)
         if codes.get("stopping") == "M0":
-            self.pauses += (line,)
+            self.pauses.append(line)
         if codes.get("stopping") in ("M2", "M30"):
             self.ended = True
 
@@ -580,7 +580,7 @@ class _Reader:
             name=self.name, lines=lines, units=frozenset(self.units), comments=tuple(self.comments),
             ended=(self.ended and self.percent != 1) or self.percent == 2,
             spindle_left_on=self.spindle != 0 and not self.ended, coolant=self.coolant,
-            waited=self.waited, pauses=self.pauses,
+            waited=self.waited, pauses=tuple(self.pauses),
             job_fingerprint=_marked(self.comments, _JOB_MARK), program_fingerprint=_marked(self.comments, _OWN_MARK),
             own_fingerprint=fingerprint(text), chords=self.chords, **columns,
         )
