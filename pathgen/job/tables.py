@@ -426,7 +426,10 @@ class InlayTable:
 class ResurfaceTable:
     """``[resurface]``: the second cut, over the cured fill."""
 
-    skim: float = key(size(0.0, 2.0), "below the first surface; 0 repeats the first finishing moves exactly", 0.0)
+    skim: float = key(
+        size(0.0, 2.0),
+        "below the first surface: pockets end as much less deep; 0 repeats the first finishing moves exactly", 0.0,
+    )
     stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
     blend: float = key(size(0.5, 100.0), 'how far round an inlay area = "inlay" cuts: no fill lies further out', 5.0,
