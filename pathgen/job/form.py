@@ -27,7 +27,7 @@ HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
 FORMS = ("inside form", "outside form")
 """What the programs of a half state to be."""
 
-ALLOWED = ("title", "units", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes", "bores",
+ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes", "bores",
            "outline", "order", "fingerprint")
 """What a job of a form may hold."""
 

@@ -90,10 +90,11 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    clamping = around.clamping
+    clamping, outline, finish = around.clamping, around.clamping.board.outline, around.clamping.cutter(SurfaceFinish)
+    past = max(_first(around, finish).past(outline), _last(around).past(outline)) if finish is not None else 0.0
     return roughing(
-        clamping.board.outline, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish),
-        stock_top=around.top, allowance=operation.feature.allowance, rapids=around.rapids,
+        outline, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
+        allowance=operation.feature.allowance, past=past, rapids=around.rapids,
     )
 
 

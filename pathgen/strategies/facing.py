@@ -25,10 +25,11 @@ Floats = NDArray[np.float64]
 @remembered
 def roughing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, allowance: float,
-    rapids: Rapids,
+    past: float = 0.0, rapids: Rapids,
 ) -> Toolpath:
     """Layers down to `allowance` above the surface, eased where the cutter is in wood over its whole width."""
-    runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance)
+    runs = roughing_runs(outline, surface, cutter, finish=finish, stock_top=stock_top, allowance=allowance,
+                         past=past)
     path = _path(runs, cutter, rapids)
     if not len(path):
         return path

@@ -43,6 +43,9 @@ ROUGH_MARGIN = 1.0
 RIDGE_CLEAR = 0.01
 """How far a lifted pass stays above the ridges of the surface under it, mm."""
 
+_CLEAR = 0.2
+"""How far beyond what the finishing cutter opens roughing clears at the least, mm."""
+
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
 
@@ -81,6 +84,10 @@ class Passes:
         np.minimum.at(low, of[on], x[on])
         np.maximum.at(high, of[on], x[on])
         return np.concatenate([np.column_stack([low, self.y]), np.column_stack([high, self.y])[::-1]])
+
+    def past(self, outline: Polygon) -> float:
+        """How far past an outline they go, mm."""
+        return float(shapely.distance(shapely.points(self.rim), outline).max())
 
     def stands(self, places: Floats, surface: Surface, cutter: Cutter, *, reach: float) -> Floats:
         """(n,) the most that may stand within `reach` mm of (n, 2) places once `cutter` has gone these passes.
@@ -160,17 +167,19 @@ def roughing_runs(
     finish: Cutter | None,
     stock_top: float,
     allowance: float,
+    past: float = 0.0,
     chord_tolerance: float = 5e-3,
 ) -> list[Floats]:
     """Runs that take the stock down to `allowance` above the surface, in layers of the cutter's stepdown.
 
     Each is entered along a ramp. They clear the board, and as much around it as the `finish` cutter opens, so that
-    the finishing passes meet no standing wall. No run goes nearer to the surface than `allowance`.
+    the finishing passes, which go `past` the outline by so many mm, meet no standing wall. No run goes nearer to the
+    surface than `allowance`.
     """
     lowest = float(np.nanmin(surface.height(*_grid(outline))))
     proud = stock_top - lowest
     around = float(finish.half_width(proud)) if finish is not None else 0.0
-    out = max(around + ROUGH_MARGIN - cutter.radius, -0.4 * cutter.radius)
+    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - cutter.radius, -0.4 * cutter.radius)
     reach = overlay.buffer(outline, out, join_style="mitre")
     if reach.is_empty:
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",

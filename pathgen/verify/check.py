@@ -177,7 +177,8 @@ def verify_once(
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
     found += travel_findings(programs, clamping)
-    motions |= {step.order: in_pieces(motions[step.order], step) for step in clamping.steps if step.order in motions}
+    motions |= {step.order: in_pieces(motions[step.order], step, resolution)
+                for step in clamping.steps if step.order in motions}
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
     most = most_work(grid, len(clamping.steps)) if most is None else most

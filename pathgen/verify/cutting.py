@@ -42,9 +42,12 @@ _TRAVEL = 0.75
 the way there and back, and enough points of the grid are counted (a quarter of a 0.5 mm cutter's is ten at 0.1 mm)."""
 TALL = 2.0
 """A cut that is over its limit by more than so many limits is several stepdowns deep, and judged over less travel."""
-_BITE, _BITE_OF = 0.5, 1 / 6
+_CORNER = 0.4
+"""Of the diameter: as wide a cut over so little travel is no finishing pass that turns into a corner, where its shaving
+stands all along a quarter of the cutter."""
+_BITE, _BITE_OF, _POINTS = 0.5, 1 / 6, 5.0
 """Over how much travel the width of such a cut is measured, mm and of the diameter, whichever is more; and no less than
-three points of the grid."""
+so many points of the grid."""
 GRAZED = 0.1
 """Share of a cutter's area that may meet wood when it goes straight down at a wall, as the grid and ridges show it."""
 SUNK, PLUNGED = 0.1, 0.25
@@ -54,10 +57,10 @@ more than 0.2 mm."""
 _VOLUME = 1e-4  # mm3: less than this is rounding
 
 
-def in_pieces(motion: Motion, step: Step) -> Motion:
-    """A step's moves as they are judged: what a long one takes is told from place to place."""
+def in_pieces(motion: Motion, step: Step, cell: float) -> Motion:
+    """A step's moves as they are judged on a grid of `cell` mm: what a long one takes is told from place to place."""
     cutter = step.cutter
-    longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else _bite(cutter)
+    longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else max(_bite(cutter), _POINTS * cell)
     return motion.in_pieces(longest)
 
 
@@ -130,8 +133,8 @@ def too_deep(
     """
     window, run = max(_TRAVEL, cutter.diameter), runs(motion)
     wide = width_over(bites, motion, window) > shaving
-    short = max(_bite(cutter), 3.0 * grain)
-    wide |= (bites.over > TALL * limit) & (width_over(bites, motion, short) > shaving)
+    short = max(_bite(cutter), _POINTS * grain)
+    wide |= (bites.over > TALL * limit) & (width_over(bites, motion, short) > max(shaving, _CORNER * cutter.diameter))
     # a short move at the end of a long one is not judged by its own travel alone
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.over) * travel

@@ -309,7 +309,7 @@ def test_what_is_a_shaving_goes_by_the_cutter(diameter, high, noted):
 
 
 @pytest.mark.parametrize(("high", "long", "noted"), [
-    (2.3, 0.35, True), (2.3, 0.05, False), (0.9, 0.16, False), (1.5, 0.16, True),
+    (2.3, 0.35, True), (2.3, 0.05, False), (0.9, 0.16, False), (1.5, 0.22, True), (1.5, 0.16, False),
 ])
 @pytest.mark.parametrize("aside", [0.0, 0.2])
 def test_a_bite_several_stepdowns_deep_is_noted_however_short(high, long, noted, aside):
