@@ -27,8 +27,8 @@ HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
 FORMS = ("inside form", "outside form")
 """What the programs of a half state to be."""
 
-ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes", "bores",
-           "outline", "order", "fingerprint")
+ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes",
+           "bores", "outline", "order", "fingerprint")
 """What a job of a form may hold."""
 
 _WRITTEN = {"inlays": "[[inlay]]", "rings": "[[ring]]", "measured": "[[measured]]"}
