@@ -188,7 +188,7 @@ def pocket(
 
 def rough(
     outline: shapely.Polygon, top: Surface, cutter: Cutter, *, stock: float, allowance: float = 0.4,
-    finish: Cutter | None = None, clear: float = CLEAR,
+    finish: Cutter | None = None, ridge: float | None = None, clear: float = CLEAR,
 ) -> Cut:
     """Take the stock down to `allowance` above a surface, in layers of the cutter's stepdown.
 
@@ -203,6 +203,8 @@ def rough(
         sag.
     finish : Cutter
         The cutter that comes after, so that it meets no standing wall.
+    ridge : float
+        The ridges that `finish` will leave, mm: its passes end further past the outline the further they are apart.
 
     Raises
     ------
@@ -227,7 +229,11 @@ def rough(
         (finish,) = _cutters("rough finish", [finish])
         _reaches("rough finish", area, top, finish)
     _reaches("rough cutter", area, top, cutter)
-    return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance,
+    past = 0.0
+    if finish is not None and ridge is not None:
+        ridge = given.length("rough ridge", ridge, above=0.0)
+        past = finishing_passes(area, top, finish, scallop=ridge).past(area)
+    return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance, past=past,
                          rapids=_rapids(stock, clear)), cutter)
 
 

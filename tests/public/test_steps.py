@@ -78,7 +78,7 @@ def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
                             clear=clear)
     alone = {
         "surface-rough": pathgen.rough(board.outline, board.surface, tools["surface-rough"], stock=stock, finish=ball,
-                                       allowance=surfacing.allowance, clear=clear),
+                                       ridge=surfacing.scallop, allowance=surfacing.allowance, clear=clear),
         "surface-finish": finish,
         "slots": pathgen.slots(slots.lines, board.surface, tools["slots"], width=slots.width, depth=slots.depth,
                                entry=slots.entry, clear=clear, after=finish),
