@@ -108,9 +108,9 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   article, figure, table, tr, p, li, dl, pre, .contents, .pair, .stop, .cautions ul {{ break-inside: avoid; }}
   h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
-  article svg, article img {{ max-height: 38mm; }}
+  article svg, article img {{ max-height: 32mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
-  article {{ margin: .6rem 0; font-size: .92em; line-height: 1.3; padding: .1rem .8rem .4rem; }}
+  article {{ margin: .6rem 0; font-size: .9em; line-height: 1.28; padding: .1rem .8rem .4rem; }}
   article p {{ margin: .25rem 0; }}
   a {{ text-decoration: none; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
