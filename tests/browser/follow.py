@@ -50,7 +50,7 @@ def _follow(job: Path) -> None:
             page.wait(built("Edited in place"))
             seen = time.monotonic() - start
             print(f"the placing is seen {placed:.1f} s after an edit, the built page after {seen:.1f} s")
-            at = "Math.round(document.getElementById('program-3')?.getBoundingClientRect().top ?? -1)"
+            at = "(Math.round(document.getElementById('program-3')?.getBoundingClientRect().top ?? -1) + 0)"  # no -0
             page.wait("document.readyState === 'complete' && !document.querySelector('.placing')")
             page.value("document.getElementById('program-3').scrollIntoView()")
             before = page.value(at)
