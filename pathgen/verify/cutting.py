@@ -133,8 +133,10 @@ def too_deep(
     """
     window, run = max(_TRAVEL, cutter.diameter), runs(motion)
     wide = width_over(bites, motion, window) > shaving
-    short = max(_bite(cutter), _POINTS * grain)
-    wide |= (bites.over > TALL * limit) & (width_over(bites, motion, short) > max(shaving, _CORNER * cutter.diameter))
+    tall = bites.over > TALL * limit
+    if tall.any():
+        short = max(_bite(cutter), _POINTS * grain)
+        wide |= tall & (width_over(bites, motion, short) > max(shaving, _CORNER * cutter.diameter))
     # a short move at the end of a long one is not judged by its own travel alone
     travel = np.maximum(bites.around(bites.travel, window, run), window)
     loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.over) * travel
