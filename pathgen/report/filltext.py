@@ -191,7 +191,6 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
 
 def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
     """How to measure the marks, and the blocks for the job file, filled in with where they should be."""
-    per = MM_PER[units]
     words = ("Once they are drilled, and again if the work has moved: spindle off, a pointed cutter or a wiggler over "
              "the middle of each mark by a loupe; read X and Y off the display. For Z set Z 0 for that cutter on the "
              "bed, as for any other, then lower the tip to the blank's top beside the mark until a feeler (a strip of "
@@ -201,8 +200,8 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
              "drilling; the others only once the work has moved), and build again:")
     blocks = [
         f"# [marks]\n{drilled_line(marks, units)}\n",
-        *(f"[[measured]]\nfound = [{x / per:.4f}, {y / per:.4f}, {marks['machine_top'] / per:.4f}]  # mark {number}"
-          for number, (x, y) in enumerate(marks["machine"], 1)),
+        *(f"[[measured]]\nfound = {place}  # mark {number}"
+          for number, place in enumerate(_measured_places(marks, units), 1)),
     ]
     return [words if units == "mm" else words.replace("a few hundredths of a millimetre", "0.002 in"),
             *"\n".join(blocks).split("\n")]
@@ -210,9 +209,13 @@ def measuring_lines(marks: dict[str, Any], units: str) -> list[str]:
 
 def drilled_line(marks: dict[str, Any], units: str) -> str:
     """``drilled = [[X, Y, Z], ..]`` for ``[marks]``, by the report's key ``marks``."""
+    return f"drilled = [{', '.join(_measured_places(marks, units))}]"
+
+
+def _measured_places(marks: dict[str, Any], units: str) -> list[str]:
+    """``[X, Y, Z]`` of each mark on the machine's display, as a job file in these units holds it."""
     top, per = marks["machine_top"], MM_PER[units]
-    places = ", ".join(f"[{x / per:.4f}, {y / per:.4f}, {top / per:.4f}]" for x, y in marks["machine"])
-    return f"drilled = [{places}]"
+    return [f"[{x / per:.4f}, {y / per:.4f}, {top / per:.4f}]" for x, y in marks["machine"]]
 
 
 def _area(mm2: float, units: str) -> str:
