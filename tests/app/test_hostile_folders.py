@@ -64,8 +64,8 @@ def large(path):
 
 
 CHANGES = {
-    "an endless radius": (lines("G2 X50 Y5 R" + "1" + "0" * 23), "an arc with R a number of 24 digits mm (allowed"),
-    "a centre far out": (lines("G2 X50 Y5 I1" + "0" * 25 + " J0"), "an arc whose centre lies a number of 26 digits mm away"),
+    "an endless radius": (lines("G2 X50 Y5 R" + "1" + "0" * 23), "an arc with R a number of 23 digits mm (allowed"),
+    "a centre far out": (lines("G2 X50 Y5 I1" + "0" * 25 + " J0"), "centre lies a number of 26 digits mm away"),
     "a place far out": (lines("G1 X1000000000"), "X at 1000000000 mm (allowed: within 10000 mm)"),
     "cuts all across": (lines("G1 X-9000 Y-9000 F600", "X9000 Y9000", again=40), "a move past the edge of the blank"),
     "a rapid through the wood": (lines("G0 X58 Y-14"), f"inlay 1, {NAME}, line "),

@@ -72,7 +72,7 @@ HOSTILE = {
     "a map too large": (drawing('<rect width="5" height="5" transform="scale(1e154)"/>'), "bounds: a number of 155 d"),
     "maps past counting": (drawing('<g transform="scale(1e200) scale(1e200)"><rect width="9" height="9"/></g>'),
                            "reaches out of all bounds: a number past counting, in mm"),
-    "a map with a square past counting": (drawing('<rect width="5" height="5" transform="scale(1e200)"/>'), "201 digits"),
+    "a map with a square past counting": (drawing('<rect width="5" height="5" transform="scale(1e200)"/>'), "201 dig"),
     "a line too wide": (drawing('<path d="M0 0h5" stroke="#111" stroke-width="9" transform="scale(1e9)"/>'), "reaches"),
     "a clip too large": (drawing('<clipPath id="c"><rect width="5" height="5" transform="translate(1e99)"/></clipPath>'
                                  '<rect width="5" height="5" clip-path="url(#c)"/>'), "of 99 digits"),
