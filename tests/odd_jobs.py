@@ -14,8 +14,6 @@ from typing import Any
 from pathgen.job.describe import key_rows
 from tests.random_jobs import Chance, RandomJob, _toml, random_job
 
-TABLES = ("board", "stock", "setup", "machine", "cutter", "surface", "inlay", "resurface", "holes", "nut", "slots",
-          "dots", "outline", "resin")
 LEFT = {"name", "artwork", "cutter", "cutters", "finish", "rough", "bevel_cutter", "speed", "frets", "x", "y"}
 """Names of other things, and keys whose numbers only cost time."""
 
@@ -27,7 +25,7 @@ def odd_job(seed: int, *, plates: bool = False) -> RandomJob:
     chance = Chance(seed + 9_000_000)
     job = random_plate(seed) if plates else random_job(seed, small=True)
     tables = tomllib.loads(job.toml)
-    inches = tables.pop("units") == "in"
+    units = tables.pop("units")
     rows = [row for row in key_rows() if row.key not in LEFT and row.table.strip("[]").split("]")[0] in tables]
     for _ in range(chance.whole(1, 4)):
         row = chance.one(*rows)
@@ -42,7 +40,8 @@ def odd_job(seed: int, *, plates: bool = False) -> RandomJob:
         value = _odd(chance, row.holds, entry.get(row.key), row.default)
         if value is not None:
             entry[row.key] = value
-    return RandomJob(f'units = "{"in" if inches else "mm"}"\n' + _toml(tables, inches=False).split("\n", 1)[1], job.drawings)
+    text = _toml(tables, inches=False).replace('units = "mm"', f'units = "{units}"', 1)
+    return RandomJob(text, job.drawings)
 
 
 def _odd(chance: Chance, holds: str, value: Any, default: str) -> Any:
@@ -57,7 +56,7 @@ def _odd(chance: Chance, holds: str, value: Any, default: str) -> Any:
         return [_odd(chance, "length", each, "") for each in value] if isinstance(value, list) and all(
             isinstance(each, (int, float)) for each in value) else None
     given = re.match(r"[\d.]+", default)
-    base = value if isinstance(value, (int, float)) and not isinstance(value, bool) else float(given[0]) if given else 0.0
+    base = value if isinstance(value, (int, float)) else float(given[0]) if given else 0.0
     if chance.now_and_then(0.1):
         return 0 if "whole" in holds else 0.0
     base = base or chance.one(0.1, 1.0, 5.0)
