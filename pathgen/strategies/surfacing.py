@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -27,6 +28,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan
 
 Floats = NDArray[np.float64]
+Waste = Literal["cleared", "raw", "wall"]
+"""What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
 
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
@@ -199,27 +202,30 @@ def resurfacing_runs(
     stepdown: float,
     last: Passes,
     skim: float = 0.0,
-    raw: bool = False,
-    walled: bool = False,
+    waste: Waste = "cleared",
+    later: Passes | None = None,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets: with `raw`, when nothing has been cut there
-    yet, each layer goes round where the last passes end, which reach further out than the wide ones; `walled`, when
-    raw waste stands where an earlier `last` ended, no run goes further out. With no skim no lifted run touches the
+    edges, where raw waste may stand higher, a run takes all that it meets: where that `waste` is not
+    "cleared", each layer goes round where the last passes end, which reach further out than the wide ones; where it is
+    a "wall", at the ends of an earlier `last`, no run goes further out. Where other passes are to follow, `later`,
+    it goes round where those end too. With no skim no lifted run touches the
     ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
-    final = last.run - [0.0, 0.0, skim] if skim else last.run
+    final = [last.run - [0.0, 0.0, skim] if skim else last.run]
+    if later is not None:
+        final.insert(0, _rim(later, surface, cutter))
     if not heights:
-        return [final]
+        return final
     wide = coarse_passes(outline, surface, cutter, stepdown)
-    layer = [_kept_within(wide, last, surface, cutter) if walled else wide.run]
-    if raw or walled:
-        layer.append(_rim(last, surface, cutter))
-    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
+    layer = [_kept_within(wide, last, surface, cutter) if waste == "wall" else wide.run]
+    if waste != "cleared":
+        layer += [_rim(passes, surface, cutter) for passes in (last, later) if passes is not None]
+    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), *final]
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
