@@ -71,7 +71,7 @@ def _board(view: View, board: Part, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
     wood = wood_in_plan(board)
     yield area(view, overlay.intersection(wood, frame), fill=WOOD)
-    edges = shapely.get_parts(shapely.line_merge(shapely.intersection(shapely.boundary(wood), frame)))
+    edges = shapely.get_parts(shapely.line_merge(overlay.intersection(shapely.boundary(wood), frame)))
     yield lines(view, [shapely.get_coordinates(edge) for edge in edges], stroke=PALE, stroke_width=size / 16)
     yield lines(view, list(_lines_shown(view, board)[1]), decimals=1, stroke=LANDMARK, stroke_width=size / 20)
 
