@@ -19,6 +19,8 @@ from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut, Surfacing
 from pathgen.work.operations import Engrave, Outline, SurfaceFinish
 
+_ROOM_FOR_TWO = 2.5
+"""How long a block's edge must be for two tabs on it, in tabs, each with the cutter beside it."""
 BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
 
@@ -35,12 +37,17 @@ def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
         raise JobError(job.path.name, "[block] is missing", remedy="add a [block] table with the cutter for it")
     start, end, first, last = _range(board, frets or table.frets)
     half = max(float(board.edges.half_width(x)) for x in (start, end)) + board.binding
+    if board.drawn:
+        half = float(np.abs(board.finished.bounds[1::2]).max())
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     part = hollow_block(board, start, end, width=width, thickness=table.thickness, least=table.least)
     hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block"))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
-        steps.append(Step(operation=Outline(OutlineCut()), cutter=job.cutter(table.outline, "[block] outline")))
+        cutter = job.cutter(table.outline, "[block] outline")
+        tab = OutlineCut.tab_width + cutter.diameter
+        cut = OutlineCut(tabs=4 if end - start > _ROOM_FOR_TWO * tab else 2, where="[block]")
+        steps.append(Step(operation=Outline(cut), cutter=cutter))
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
         kind=f"block, frets {first} to {last}", units=job.units, board=part,  # type: ignore[arg-type]
@@ -101,7 +108,7 @@ def _radii(board: Fingerboard, frets: tuple[int, ...] | None) -> list[float]:
 def _gauge(
     job: Job, table: GaugesTable, label: str, arc: np.ndarray, index: int, x: float, stock: Stock
 ) -> Clamping:
-    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB)
+    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=_GAUGE_TAB, where="[gauges]")
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge

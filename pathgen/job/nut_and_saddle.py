@@ -98,7 +98,7 @@ def _clamping(
     radius = "flat" if math.isinf(line.radius) else \
         f"R {format_length(line.radius, job.units, decimals={'mm': 1, 'in': 2}[job.units])}"
     tab = min(_TAB, max(lowest - cutter.diameter - _BESIDE_TAB, _LEAST_TAB))
-    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=tab)
+    cut = OutlineCut(tabs=table.tabs, tab_height=table.tab_height, tab_width=tab, where=key)
     steps = [Step(operation=Outline(cut), cutter=cutter)]
     if table.engraver:
         strokes = (*_marks(line, height, mark, turned), *_label(radius, line, lowest, mark, turned))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pathgen.job.keys import (
@@ -586,6 +586,7 @@ class ChannelTable:
 class OutlineTable(OutlineCut):
     """``[outline]``: cutting the board free."""
 
+    where: str = field(default="[outline]", init=False)  # no key
     cutter: str = key(text(60), "a flat-end cutter")
     tabs: int | None = key(number(0, 40, whole=True), "how many tabs hold the part",  # type: ignore[assignment]
                            None, shown="4, or none with skin")

@@ -185,7 +185,7 @@ def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:
 def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     clamping, cut = around.clamping, operation.feature
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
-    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where="[outline] tabs")
+    check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
     return outlining(part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
                      rapids=around.rapids)
 
@@ -205,6 +205,7 @@ def tabs_of(clamping: Clamping) -> Floats:
     return tab_points(
         clamping.board.outline, cut.tabs, avoid=np.concatenate([np.empty((0, 2)), *slots]),
         width=cut.tab_width + 2 * cutter.radius, inlays=overlay.union_all([i.area for i in clamping.inlays]),
+        where=f"{cut.where} tabs",
     )
 
 

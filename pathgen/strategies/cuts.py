@@ -457,7 +457,7 @@ def _tabs(tabs: int | ArrayLike, board: shapely.Polygon, width: float) -> Floats
     """(n, 2) places for tabs on the outline: so many, or those given."""
     if isinstance(tabs, int | np.integer):
         count = int(given.length("outline tabs", int(tabs), least=0.0, most=100.0, unit=""))
-        return tab_points(board, count, avoid=np.empty((0, 2)), width=width)
+        return tab_points(board, count, avoid=np.empty((0, 2)), width=width, where="outline tabs")
     words = "a whole number, or an (n, 2) array of places, mm"
     places = given.points("outline tabs", tabs, shape=(2,), words=words)
     off = shapely.distance(shapely.points(places), board.exterior)

@@ -143,7 +143,8 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
 
 def tab_points(
-    outline: Polygon, count: int, *, avoid: Floats, width: float, inlays: shapely.Geometry | None = None
+    outline: Polygon, count: int, *, avoid: Floats, width: float, where: str,
+    inlays: shapely.Geometry | None = None,
 ) -> Floats:
     """(count, 2) points on the long edges for tabs: spread evenly, moved clear of the points `avoid`, (m, 2).
 
@@ -155,8 +156,8 @@ def tab_points(
     for side, number in ((-1, count // 2), (1, count - count // 2)):
         if not number:
             continue
-        places = _long_edge(outline, side, width)
-        _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width)
+        places = _long_edge(outline, side, width, where)
+        _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width, where)
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
         for k in range(number):
@@ -181,11 +182,11 @@ def _apart(places: Floats, spacing: float) -> Floats:
     return places[chosen]
 
 
-def _refuse_too_many(count: int, number: int, fit: int, width: float) -> None:
+def _refuse_too_many(count: int, number: int, fit: int, width: float, where: str) -> None:
     """Raise PathgenError where more of the `count` tabs are to stand on an edge than fit there."""
     if number > fit:
         raise PathgenError(
-            "outline tabs", f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
+            where, f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
             f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{2 * fit} tabs or fewer",
             remedy="make tabs fewer, or tab_width smaller where the job has one",
         )
@@ -232,14 +233,14 @@ def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
     return np.where(np.abs(dx) >= np.abs(dy), np.where(dx > 0, 1, 3), np.where(dy > 0, 2, 0))
 
 
-def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
+def _long_edge(outline: Polygon, side: int, width: float, where: str) -> Floats:
     """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
     x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
         edge = x1 - x0
         raise PathgenError(
-            "outline tabs", f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
+            where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
             f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
             remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
             "the job has one; or write tabs = 0 and stick the work down",

@@ -231,6 +231,8 @@ class OutlineCut:
     """Wood left all round above the underside instead of tabs; 0 to cut through."""
     finish: float = 0.2
     """What a last lap at full depth takes off the walls."""
+    where: str = "[outline]"
+    """What the job calls it."""
 
     @property
     def bottom(self) -> float:

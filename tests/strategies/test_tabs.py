@@ -97,7 +97,7 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
 
 
 def test_tabs_stand_evenly_on_both_long_edges():
-    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0)
+    points = tab_points(BOX, 3, avoid=np.empty((0, 2)), width=9.0, where="tabs")
     lower, upper = (points[points[:, 1] * side > 0] for side in (-1, 1))
     assert lower == pytest.approx(np.array([[50.0, -20.0]]), abs=1.0)
     assert upper == pytest.approx(np.array([[27.25, 20.0], [72.75, 20.0]]), abs=1.5)  # of the 91 mm between the ends
@@ -118,13 +118,13 @@ def test_the_ways_up_and_down_a_tab_beside_a_corner_go_round_it(finish):
 def test_tabs_stand_on_both_edges_of_a_part_beside_the_centre_line(up):
     """As of a plate drawn on a page whose corner lies on it."""
     none = np.empty((0, 2))
-    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0)
-    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0) + [0.0, up])
+    moved = tab_points(shapely.affinity.translate(BOX, 0.0, up), 4, avoid=none, width=9.0, where="tabs")
+    assert moved == pytest.approx(tab_points(BOX, 4, avoid=none, width=9.0, where="tabs") + [0.0, up])
 
 
 def test_a_tab_keeps_half_its_width_from_where_the_edge_turns():
     stepped = shapely.Polygon([(0, -20), (100, -20), (100, 30), (60, 30), (50, 20), (0, 20)])
-    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0)[1]
+    upper = tab_points(stepped, 2, avoid=np.empty((0, 2)), width=9.0, where="tabs")[1]
     steep = shapely.LineString([(50, 20), (60, 30)])
     assert shapely.distance(shapely.Point(upper), steep) >= 4.5 - 1e-9
     assert shapely.distance(shapely.Point(upper), steep) < 7.0  # and no further than it must
@@ -174,7 +174,7 @@ def test_each_layer_of_a_short_way_is_level_for_half_of_it():
 def test_tabs_of_a_short_board_stay_apart(slots):
     """Six on a 40 mm board (a random board joined two of them): 2 mm are cut through between any two, or more."""
     avoid = np.array([[x, y] for x in slots for y in (-20.0, 20.0)]).reshape(-1, 2)
-    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=10.0)
+    tabs = tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 6, avoid=avoid, width=10.0, where="tabs")
     for side in (-1, 1):
         along = np.sort(tabs[tabs[:, 1] * side > 0, 0])
         assert len(along) == 3
@@ -183,15 +183,15 @@ def test_tabs_of_a_short_board_stay_apart(slots):
 
 def test_more_tabs_than_an_edge_holds_are_refused():
     with pytest.raises(PathgenError, match=r"8 tabs do not fit: each takes 10.00 mm.*allowed: 6 tabs or fewer"):
-        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0)
+        tab_points(shapely.box(0.0, -20.0, 40.0, 20.0), 8, avoid=np.empty((0, 2)), width=10.0, where="tabs")
 
 
 def test_no_tabs_need_no_edge():
     """Nor does one tab need both."""
     short = shapely.box(0.0, -15.0, 8.0, 15.0)
-    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=12.0).shape == (0, 2)
+    assert tab_points(short, 0, avoid=np.empty((0, 2)), width=12.0, where="tabs").shape == (0, 2)
     with pytest.raises(PathgenError, match="tabs = 0"):
-        tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0)
+        tab_points(short, 2, avoid=np.empty((0, 2)), width=12.0, where="tabs")
 
 
 def test_tabs_on_both_sides_of_a_notch_stay_apart():
@@ -199,5 +199,5 @@ def test_tabs_on_both_sides_of_a_notch_stay_apart():
     notched = shapely.Polygon([(0, -20), (96, -20), (96, 20), (67, 20), (67, 5), (29, 5), (29, 20), (0, 20)])
     for count, width in itertools.product((2, 4, 6, 8, 10), (6.0, 9.0, 12.0, 14.12)):
         with nullcontext() if count <= 4 else suppress(PathgenError):
-            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width)[count // 2:]
+            upper = tab_points(notched, count, avoid=np.empty((0, 2)), width=width, where="tabs")[count // 2:]
             assert np.linalg.norm(np.diff(upper[upper[:, 0].argsort()], axis=0), axis=1).min(initial=99) >= width + 2
