@@ -302,7 +302,7 @@ def _descent(ring: LinearRing, cutter: Cutter, top: float, bottom: float) -> tup
 def _tab_slope(at: Floats, around: float, height: float, half: float) -> float:
     """Rise over run of the tabs' ends: steeper where tabs stand so near that their ends would meet."""
     free = float(np.diff(at, append=at[0] + around).min()) - 2 * half - _BETWEEN
-    return max(TAB_SLOPE, 2 * height / free) if free > 0 else _UPRIGHT
+    return min(max(TAB_SLOPE, 2 * height / free), _UPRIGHT) if free > 0 else _UPRIGHT
 
 
 def _over_tabs(
@@ -312,7 +312,7 @@ def _over_tabs(
     if not len(tabs.at):
         return stations, z
     at, height = shapely.line_locate_point(ring, shapely.points(tabs.at)), tabs.height
-    laps = np.arange(math.ceil(stations[-1] / ring.length) + 1)
+    laps = np.arange(-1, math.ceil(stations[-1] / ring.length) + 1)
     middles = np.ravel(laps[:, None] * ring.length + at)
     below = np.unique(z[z < height])
     slope = _tab_slope(np.sort(at), ring.length, height - float(z.min()), half)

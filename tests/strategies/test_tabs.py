@@ -50,6 +50,13 @@ def test_tabs_so_near_that_their_ends_would_meet_have_steeper_ones():
         [1.5, 0.65, -0.115, -0.2, -0.2], abs=1e-6)
 
 
+def test_tabs_as_near_as_may_be_leave_what_is_cut_through_between_them():
+    # 9 mm of each level, 2 mm between: rounding leaves next to nothing for their ends
+    places = np.array([41.0, 48.9, 50.0, 51.1, 59.0])
+    assert heights([(44.5, 20.0), (55.5 + 1e-13, 20.0)], places=places) == pytest.approx(
+        [1.5, 1.5, -0.2, 1.5, 1.5], abs=1e-6)
+
+
 @pytest.mark.parametrize("at", [50.0, 42.5])
 @pytest.mark.parametrize("apart", [50.0, 25.0, 16.0])
 def test_behind_a_tab_the_cutter_sinks_into_wood_no_steeper_than_along_a_ramp(at, apart):
