@@ -31,6 +31,9 @@ _SPACINGS = 30
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
 
+_LAST_LOAD = 0.9
+"""Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
+
 _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
 
@@ -70,11 +73,13 @@ def outlining(
 
     Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp, and so is
     the wood behind each tab. The layers stay `finish` away from the outline, which a last lap at full depth takes off,
-    a tenth of the cutter's diameter at most, and less the sharper the outline turns inward; with 0 there is none.
+    a tenth of the cutter's diameter at most, no more than loads it like a layer does, and less the sharper the outline
+    turns inward; with 0 there is none.
     Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
     """
-    finish = min(finish, FINISH_SHARE * cutter.diameter)
     _check(cutter, top - bottom)
+    loaded = _LAST_LOAD * cutter.diameter * cutter.stepdown / (top - bottom)
+    finish = min(finish, FINISH_SHARE * cutter.diameter, loaded)
     half = tabs.width / 2 + cutter.radius
     finish = _eased_off(outline, cutter, finish)
     ring = cutting_line(outline, cutter, aside=finish)
