@@ -22,7 +22,7 @@ from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, finishing_passes
+from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Beside, Passes, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
@@ -108,7 +108,8 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
-    stepdown, walled = surfacing.resurface_stepdown, around.clamping.feature(SurfaceRough) is None
+    stepdown = surfacing.resurface_stepdown
+    beside: Beside = "walls" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
             overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
@@ -117,13 +118,13 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
         )
     else:
         path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
-                             stepdown=stepdown, skim=surfacing.skim, walled=walled, rapids=around.rapids)
+                             stepdown=stepdown, skim=surfacing.skim, beside=beside, rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
     proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
     last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud,
-                         stepdown=stepdown + surfacing.leave_scallop, walled=walled, rapids=around.rapids)
+                         stepdown=stepdown + surfacing.leave_scallop, beside=beside, rapids=around.rapids)
     return Toolpath.joined([path, last])
 
 

@@ -17,7 +17,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
-from pathgen.strategies.surfacing import Passes, resurfacing_runs, roughing_runs
+from pathgen.strategies.surfacing import Beside, Passes, resurfacing_runs, roughing_runs
 
 Floats = NDArray[np.float64]
 
@@ -45,21 +45,18 @@ def finishing(
     """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock."""
     proud = stock_top - _lowest(outline, surface, cutter) if allowance is None else allowance
     runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=cutter.stepdown, last=passes,
-                            raw=allowance is None)
+                            beside="uncut" if allowance is None else "cleared")
     return _path(runs, cutter, rapids)
 
 
 @remembered
 def cutting_again(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float, stepdown: float,
-    skim: float = 0.0, walled: bool = False, rapids: Rapids,
+    skim: float = 0.0, beside: Beside = "cleared", rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower.
-
-    `walled` where raw waste stands round what `passes` have cut.
-    """
+    """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower."""
     runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim,
-                            walled=walled)
+                            beside=beside)
     return _path(runs, cutter, rapids)
 
 

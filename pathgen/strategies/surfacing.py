@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -51,6 +52,10 @@ _CHORD = 2e-4
 
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
+
+
+Beside = Literal["cleared", "uncut", "walls"]
+"""What stands past the edges: what roughing cleared; raw waste; raw waste that an earlier cut left walls of."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -199,25 +204,23 @@ def resurfacing_runs(
     stepdown: float,
     last: Passes,
     skim: float = 0.0,
-    raw: bool = False,
-    walled: bool = False,
+    beside: Beside = "cleared",
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets: with `raw`, when nothing has been cut there
-    yet, each layer goes round where the last passes end, which reach further out than the wide ones; `walled`, when
-    raw waste stands where an earlier `last` ended, no run goes further out. With no skim no lifted run touches the
-    ridges of an earlier `last`.
+    edges, where raw waste may stand higher, a run takes all that it meets: where it is `beside` uncut, each layer goes
+    round where the last passes end, which reach further out than the wide ones; where walls are left, no run goes
+    further out. With no skim no lifted run touches the ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
     final = last.run - [0.0, 0.0, skim] if skim else last.run
     if not heights:
         return [final]
     wide = coarse_passes(outline, surface, cutter, stepdown)
-    layer = [_kept_within(wide, last, surface, cutter) if walled else wide.run]
-    if raw or walled:
+    layer = [_kept_within(wide, last, surface, cutter) if beside == "walls" else wide.run]
+    if beside != "cleared":
         layer.append(_rim(last, surface, cutter))
     return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
 

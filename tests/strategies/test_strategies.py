@@ -288,7 +288,7 @@ def test_ridge_between_given_passes_matches_the_formula():
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
-    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, walled=True)
+    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, beside="walls")
     gone = shapely.Polygon(first.rim).buffer(0.05)  # straight ways between ends on an edge that bends inwards
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
     # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone
