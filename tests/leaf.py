@@ -10,11 +10,12 @@ DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" 
 <path fill="#2f6f4f" d="M44,8 L56,15 L44,22 Z"/></svg>
 """
 
-_ICONS = (  # line art as icons are drawn, of our own: in 24 by 24, lines 2 wide with round ends
-    '<circle cx="12" cy="12" r="4"/><path d="M12 2v3M12 19v3M2 12h3M19 12h3M5 5l2 2M17 17l2 2M5 19l2-2M17 7l2-2"/>',
-    '<path d="M12 22V8M12 8c-5 0-7-2-7-6 5 0 7 2 7 6zM12 13c4 0 6-2 6-5-4 0-6 2-6 5z"/>',  # a shoot
-    '<path d="M2 8c3-4 5-4 8 0s5 4 8 0M2 14c3-4 5-4 8 0s5 4 8 0M2 20c3-4 5-4 8 0s5 4 8 0"/>',  # waves
-    '<path fill="#2f6f4f" d="M20 14A9 9 0 1 1 10 3a7 7 0 0 0 10 11z"/>',  # a moon
+_ICONS = (  # line art, of our own: in 24 by 24, lines 2 wide with round ends
+    '<ellipse cx="10.5" cy="13" rx="3" ry="4.2"/>'  # a seed head: a ring with short and slanting lines round it
+    '<path d="M10.5 5.8v-4M6.4 8 4 5.2M14.7 8.2l3.6-4.4M5 13.2H1.6M16 12.6l6-.8M7 18.2l-2.6 3.6M13.4 18.6l1.2 3.8"/>',
+    '<path d="M4 22C7 15 9 12 20 3M8.6 14.2c-4-.6-6-3-5.4-6.6 3.4.6 5.4 3 5.4 6.6zM13 9.6c4.4 2 7 1.6 8.6-1.2"/>',
+    '<path d="M3 4C9 5 9 10 4 11s-3 8 5 8M11 3c6 2 6 7 1 9s-2 8 5 9M20 3c-3 5-1 9 1 11"/>',  # three tendrils
+    '<path fill="#2f6f4f" d="M3 9C9 2 19 4 21.5 19 18 12 10 9 3 9z"/>',  # a moth's wing, its tips sharp
 )
 ICONS = ('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" viewBox="0 0 60 30"><g fill="none" '
          'stroke="#2f6f4f" stroke-width="2" stroke-linecap="round" stroke-linejoin="round">' + "".join(

@@ -549,6 +549,7 @@ def in_a_process(folder: Path, *, limit: float, cell: float | None = None) -> En
 
 def main() -> None:
     """The documented command."""
+    from tests.odd_jobs import odd_job
     from tests.random_plates import random_plate
 
     parser = argparse.ArgumentParser(description=__doc__)
@@ -560,6 +561,7 @@ def main() -> None:
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
+    parser.add_argument("--odd", action="store_true", help="short boards, or plates, with a few keys at odd values")
     asked = parser.parse_args()
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
@@ -567,7 +569,8 @@ def main() -> None:
     slowest: list[tuple[float, int]] = []
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
-            job = random_plate(seed) if asked.plates else random_job(seed, drawings=icons, small=asked.small)
+            job = (odd_job(seed, plates=asked.plates) if asked.odd else random_plate(seed) if asked.plates else
+                   random_job(seed, drawings=icons, small=asked.small))
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
             end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit, cell=asked.cut_again)

@@ -291,7 +291,6 @@ def _resolution(text: str) -> float:
 def _build(options: argparse.Namespace) -> int:
     from pathgen.app.bench_commands import cut_halves
     from pathgen.app.building import STAGES, build
-    from pathgen.app.earlier import marks_moved
     from pathgen.app.folders import refuse_foreign
     from pathgen.job import load_job
     from pathgen.job.form import parts_of
@@ -306,12 +305,7 @@ def _build(options: argparse.Namespace) -> int:
                                   shaded=not options.no_pictures) else FORBIDDEN
     with progress(STAGES, sys.stderr) as tell:
         result = build(job, resolution=options.resolution, tell=tell, pictures=not options.no_pictures)
-    pinned = job.marks is not None and job.marks.drilled is not None
-    moved = [] if pinned else marks_moved(Path(options.out), result.report, job.units)
-    ended = _written(options, result, summary_lines(result.report, job.units))
-    for line in moved if ended == GOOD else ():
-        say(line, sys.stderr)
-    return ended
+    return _written(options, result, summary_lines(result.report, job.units))
 
 
 def _build_blank(options: argparse.Namespace, job: Job) -> int:
@@ -326,6 +320,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
+    from pathgen.app.earlier import marks_moved
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -336,8 +331,11 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     if not made.passed:
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
+    moved = marks_moved(Path(options.out), made.job, made.report)
     written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
+    for line in moved:
+        say(f"warning: {line}", sys.stderr)
     return GOOD
 
 

@@ -87,11 +87,12 @@ class PageServer:
         with self._lock:
             self._placing = None
 
-    def show_build(self, page: str) -> None:
-        """Show a page that was built."""
+    def show_build(self, page: str, warnings: Sequence[str] = ()) -> None:
+        """Show a page that was built, and over it what differs from the build before it."""
         with self._lock:
-            self._page, self._placing, self._bad = page, None, False
-            self._words, self._number = "Built. This page follows the job file.", self._number + 1
+            self._page, self._placing, self._bad = page, None, bool(warnings)
+            self._words = "\n".join(["Built. This page follows the job file.", *(f"Warning: {w}" for w in warnings)])
+            self._number += 1
 
     def wrong(self, words: Sequence[str]) -> None:
         """Show what is wrong, a line for each, over what was built before."""

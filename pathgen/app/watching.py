@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
+from pathgen.app.earlier import marks_moved
 from pathgen.app.folders import write_folder
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
@@ -123,10 +124,12 @@ class _Watch:
 
     def _write(self, result: Build) -> None:
         self._unwritten = result
-        files = result.files()
+        files, moved = result.files(), marks_moved(self._out, result.job, result.report)
         write_folder(self._out, files)
         self._unwritten = None
-        self._page.show_build(files["setup.html"])
+        self._page.show_build(files["setup.html"], moved)
+        for line in moved:
+            say(f" {line}", mark="warning:", colour=RED)
 
     def _guarded(self, act: Callable[[], None]) -> None:
         """Do it; what is wrong with the job, the drawings or the folder is said once, here and on the page."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -19,6 +18,7 @@ from pathgen.artwork.unions import areal, united, without_slivers
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER
+from pathgen.base.plain import figure
 
 _PAIRS = 10
 """Overlaps for each shape, above which shapes are laid over one another in layers and not pair by pair."""
@@ -78,8 +78,8 @@ def _check_reach(paint: Paint) -> None:
     reach = largest_scale(paint.matrix) * (float(np.abs(paint.curves.points).max(initial=0.0)) + line)
     reach += max(abs(paint.matrix[4]), abs(paint.matrix[5]))
     if not reach <= LARGEST_NUMBER:
-        far = f"{reach:.3g} mm far" if math.isfinite(reach) else "further than numbers can tell"
-        raise ArtworkError(paint.where, f"reaches {far}", allowed=f"up to {LARGEST_NUMBER:g} mm",
+        raise ArtworkError(paint.where, f"reaches out of all bounds: {figure(reach)}, in mm",
+                           allowed=f"up to {figure(LARGEST_NUMBER)} mm",
                            remedy="correct its numbers or its transforms")
 
 

@@ -16,6 +16,7 @@ from pathgen.artwork.values import parse_length, parse_numbers
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
+from pathgen.base.plain import figure
 
 Axis = str
 _NO_STYLE: Mapping[str, Any] = {}
@@ -56,7 +57,7 @@ class Geometry:
 
 
 def _too_large(where: str, what: str) -> ArtworkError:
-    return ArtworkError(where, what, allowed=f"up to {LARGEST_NUMBER:g}", remedy="correct the attribute")
+    return ArtworkError(where, what, allowed=f"up to {figure(LARGEST_NUMBER)}", remedy="correct the attribute")
 
 
 def _rect(g: Geometry) -> Curves:
@@ -134,7 +135,7 @@ def _poly(g: Geometry) -> Curves:
             f"{g.where}: points", f"{len(numbers)} numbers", allowed="pairs of x and y", remedy="add the missing number"
         )
     if (large := next((n for n in numbers if abs(n) > LARGEST_NUMBER), None)) is not None:
-        raise _too_large(f"{g.where}: points", f"{large:g}")
+        raise _too_large(f"{g.where}: points", figure(large))
     pen = Pen()
     if len(numbers) >= 4:
         pen.polyline(np.reshape(numbers, (-1, 2)), closed=local_name(g.element) == "polygon")

@@ -23,6 +23,7 @@ from pathgen.artwork.values import parse_length
 from pathgen.artwork.viewport import ViewBox, Viewport, fit, parse_view_box
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER, MOST_CHAINED, MOST_ELEMENTS, MOST_PIECES
+from pathgen.base.plain import figure
 
 
 class Spaces(Painting):
@@ -170,7 +171,8 @@ class Spaces(Painting):
             ) from None
         if box is not None and not (0 < box.width <= LARGEST_NUMBER and 0 < box.height <= LARGEST_NUMBER):
             raise ArtworkError(
-                self.document.where(element), f"a viewBox of {box.width:g} x {box.height:g}", allowed="above 0",
+                self.document.where(element), f"a viewBox of {figure(box.width)} x {figure(box.height)}",
+                allowed=f"above 0, up to {figure(LARGEST_NUMBER)}",
                 remedy="give the viewBox a size",
             )
         return box

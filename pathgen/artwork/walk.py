@@ -22,6 +22,7 @@ from pathgen.artwork.transforms import Matrix, is_singular, multiply, translatio
 from pathgen.artwork.values import MM_PER_PX, parse_length
 from pathgen.artwork.viewport import Viewport, fit
 from pathgen.base.errors import ArtworkError
+from pathgen.base.plain import figure
 
 
 class Walker(Clips):
@@ -77,7 +78,8 @@ class Walker(Clips):
             return None, False, State(mm, style, Viewport(width or nan, height or nan))
         if not (0 < width <= 1e6 and 0 < height <= 1e6):
             raise ArtworkError(
-                where, f"a page of {width:g} x {height:g} px", allowed="above 0, up to 1e6 px",
+                where, f"a page of {figure(width)} x {figure(height)} px",
+                allowed="above 0, up to 1000000 px",
                 remedy="give width, height or viewBox of the drawing a size",
             )
         page = (width * MM_PER_PX, height * MM_PER_PX)

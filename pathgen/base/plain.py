@@ -52,6 +52,19 @@ def brief(text: str) -> str:
     return _ENDLESS.sub(lambda word: f"{word[0][:150]} .. {word[0][-50:]}", text)
 
 
+def figure(value: float) -> str:
+    """A number as people write it: no exponents for large ones, and of those past reading how long they are.
+
+    >>> figure(0.25), figure(1e9), figure(5e154)
+    ('0.25', '1000000000', 'a number of 155 digits')
+    """
+    if not math.isfinite(value):
+        return "a number past counting"
+    if abs(value) < 1e6:
+        return f"{value:g}"
+    return f"{value:.0f}" if abs(value) < 1e15 else f"a number of {len(f'{abs(value):.0f}')} digits"
+
+
 def in_ascii(text: str) -> str:
     """Text in printable ASCII without brackets, percent signs, back strokes and semicolons; it reads as before.
 

@@ -17,17 +17,17 @@ from pathgen.parts.fingerboard.stringing import Strings
 class TangTable(Tang):
     """The tang of the fret wire."""
 
-    width: float = key(size(0.2, 2.0), "of the tang", 0.5, shown="0.5 mm")
-    depth: float = key(size(0.2, 5.0), "how far it goes down under the crown", 1.6, shown="1.6 mm")
-    studs: float = key(size(0.2, 2.5), "width over its studs", 0.7, shown="0.7 mm")
+    width: float = key(size(0.2, 2.0), "of the tang", 0.5)
+    depth: float = key(size(0.2, 5.0), "how far it goes down under the crown", 1.6)
+    studs: float = key(size(0.2, 2.5), "width over its studs", 0.7)
 
 
 @dataclass(frozen=True, kw_only=True)
 class CrownTable(Crown):
     """The crown of the fret wire."""
 
-    width: float = key(size(0.5, 5.0), "across", 2.4, shown="2.4 mm")
-    height: float = key(size(0.2, 3.0), "over the board", 1.2, shown="1.2 mm")
+    width: float = key(size(0.5, 5.0), "across", 2.4)
+    height: float = key(size(0.2, 3.0), "over the board", 1.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +50,7 @@ class FretsTable(FretWire):
         shown="one wire for all")
     overhang: float = key(size(0.0, 20.0), "past each finished edge, filed off later", 2.0, inch=0.08)
     bend: float = key(number(0.0, 0.5), "share by which a fret is bent to a smaller radius than the board's", 0.15)
-    tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5, shown="0.5 mm")
+    tang_gap: float = key(size(0.0, 3.0), "left between a nipped tang and each end of its slot", 0.5)
     waste: float = key(number(0.0, 1.0), "share added to the wire to buy", 0.1)
 
 
@@ -72,9 +72,9 @@ class DotsTable(Dots):
                               shown="half of the width there")
     line: str = key(choice("centre", "bass", "treble"), "the line they lie on: the centre-line, or along an edge",
                     "centre")
-    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0, shown="8 mm")
+    inset: float = key(size(0.0, 100.0), "of their centres from that edge", 8.0)
     fill: str = key(choice("resin", "piece"), "resin, or dots let in", "piece")
-    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05, shown="0.05 mm")
+    gap: float = key(size(0.0, 1.0), 'with fill = "piece": between dot and pocket all round', 0.05)
     overfill: float = key(size(0.0, 10.0), "how far dots or cured resin stand above the surface", 0.5, inch=0.02)
     colour: str = key(choice(*DOT_COLOURS), "in the pictures: " + " or ".join(DOT_COLOURS), "pearl")
 
@@ -99,7 +99,7 @@ class SideDotsTable:
     cutter: str = key(text(60), "a flat-end cutter, over half as wide as the holes")
     diameter: float | None = key(size(0.5, 10.0), "of the holes; 1.5 to 2.5 mm are usual (from memory)", None,
                                  shown="the cutter's")
-    depth: float = key(size(0.3, 20.0), "from the edge", 3.0, shown="3 mm")
+    depth: float = key(size(0.3, 20.0), "from the edge", 3.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,14 +107,14 @@ class NutAndSaddleTable:
     """``[saddle_blank]``: a flat plate with the board's curve on top; cut by ``pathgen nut``."""
 
     cutter: str = key(text(60), "a flat-end cutter that cuts it out")
-    thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0, shown="3 mm")
+    thickness: float | None = key(size(0.5, 20.0), "of the plate it is cut from, flat on its face", 3.0)
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None, shown="required")
-    overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0, shown="4 mm")
+    overhang: float = key(size(0.0, 30.0), "past the outer strings at each end", 4.0)
     tabs: int = key(number(0, 10, whole=True), "how many tabs hold it, on its ends; 0: it is stuck down", 2)
-    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
+    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8)
     engraver: str | None = key(text(60), "a v cutter that marks the strings' places and the radius on its face", None,
                                shown="no marks")
-    engrave_depth: float = key(size(0.05, 2.0), "of the marks", 0.2, shown="0.2 mm")
+    engrave_depth: float = key(size(0.05, 2.0), "of the marks", 0.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +125,7 @@ class NutBlankTable(NutAndSaddleTable):
                                   shown="[nut] width; 6 mm without it")
     height: float | None = key(size(3.0, 60.0), "in the middle, from its bottom to its top", None,
                                shown="from [nut], [strings] and [frets]")
-    overhang: float = key(size(0.0, 30.0), "past the board's edge at each end, filed off later", 0.5, shown="0.5 mm")
+    overhang: float = key(size(0.0, 30.0), "past the board's edge at each end, filed off later", 0.5)
 
 
 _EACH = "bass first; "
@@ -137,9 +137,8 @@ class StringsTable(Strings):
 
     gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=18), _EACH + "outer diameters")
     spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours: clear gaps, or centres", "gaps")
-    clear: float = key(size(0.0, 3.0), "at the nut, from a string's underside to the plane of the frets' tops", 0.2,
-                       shown="0.2 mm")
-    action_12: float = key(size(0.0, 10.0), "from the top of the 12th fret to the string", 2.0, shown="2 mm")
+    clear: float = key(size(0.0, 3.0), "at the nut, from a string's underside to the plane of the frets' tops", 0.2)
+    action_12: float = key(size(0.0, 10.0), "from the top of the 12th fret to the string", 2.0)
     nut_height: float | None = key(size(0.5, 20.0), "of the nut's top over the board", None,
                                    shown="half of each string stands out")
     pitches: tuple[float, ...] = key(list_of(number(10.0, 5000.0, unit="Hz")), _EACH + "open strings, Hz", (),
@@ -167,14 +166,14 @@ class NeckKeys(Neck):
     action_nut: float = key(size(-50.0, 10.0), "at the nut, over the plane of the frets' tops", 0.0)
     joint_height: float = key(size(-50.0, 50.0), "of the board's underside over the body, at the joint", 0.0)
     body_at_bridge: float = key(size(-50.0, 50.0), "height of the body at the bridge over that at the joint", 0.0)
-    saddle_above_bridge: float = key(size(0.0, 20.0), "how far the saddle stands out of the bridge", 3.0, shown="3 mm")
+    saddle_above_bridge: float = key(size(0.0, 20.0), "how far the saddle stands out of the bridge", 3.0)
     saddle: float | None = key(size(0.0, 100.0), "wanted height of its top over the body", None,
                                shown="the middle of the range")
     saddle_range: tuple[float, float] | None = key(span(0.0, 100.0), "[lowest, highest] that your bridge allows", None,
                                                    shown='what is usual; required for kind "other"')
-    head_length: float = key(size(0.0, 400.0), "of the head", 180.0, shown="180 mm")
+    head_length: float = key(size(0.0, 400.0), "of the head", 180.0)
     head_angle: float = key(number(0.0, 30.0, unit="degrees"), "of the head, sawn from the same blank", 0.0)
-    head_thickness: float = key(size(0.0, 50.0), "of the head", 15.0, shown="15 mm")
+    head_thickness: float = key(size(0.0, 50.0), "of the head", 15.0)
     tenon: float = key(size(0.0, 600.0), "how far the neck runs on past the joint", 0.0)
-    spare: float = key(size(0.0, 100.0), "waste at each end of the neck blank", 10.0, shown="10 mm")
+    spare: float = key(size(0.0, 100.0), "waste at each end of the neck blank", 10.0)
     blank: float | None = key(size(10.0, 2000.0), "length of the neck blank that there is", None, shown="not checked")

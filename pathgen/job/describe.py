@@ -9,7 +9,7 @@ from itertools import groupby
 from typing import Any
 
 from pathgen.job.job import TABLES, head_of
-from pathgen.job.keys import holds, keys_within
+from pathgen.job.keys import holds, keys_within, limits_of
 from pathgen.job.load import TOP_KEYS
 
 LENGTHS = ("length", "length per minute", "list: length", "list: two lengths")
@@ -28,13 +28,14 @@ class KeyRow:
     table: str
     key: str
     holds: str
+    limits: str
     default: str
     meaning: str
 
 
 def key_rows() -> list[KeyRow]:
     """Every key of a job file in order, those of tables within a table after it."""
-    rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], default=default, meaning=words)
+    rows = [KeyRow(table="", key=name, holds=TOP_HOLDS[name], limits="", default=default, meaning=words)
             for name, (default, words) in TOP_KEYS.items()]
     for name, table in TABLES.items():
         rows += _rows(head_of(name), table)
@@ -48,7 +49,7 @@ def key_lines(width: int = 100) -> list[str]:
         lines += ["", head or "at the top of the file"]
         for row in rows:
             default = row.default if row.default.startswith("required") else f"default {row.default}"
-            about = ", ".join(filter(None, (row.holds, default)))
+            about = ", ".join(filter(None, (row.holds, row.limits, default)))
             lines += textwrap.wrap(f"{row.key}: {row.meaning} ({about})", width, initial_indent="  ",
                                    subsequent_indent="      ")
     return [*lines[1:], "", LENGTH_WORDS]
@@ -57,7 +58,8 @@ def key_lines(width: int = 100) -> list[str]:
 def key_table() -> list[str]:
     """The keys as a table in Markdown."""
     rows = [
-        f"| {row.table} | `{row.key}` | {row.holds} | {row.default} | {row.meaning} |" for row in key_rows()
+        f"| {row.table} | `{row.key}` | {', '.join(filter(None, (row.holds, row.limits)))} | {row.default} "
+        f"| {row.meaning} |" for row in key_rows()
     ]
     return ["| table | key | holds | default | meaning |", "|---|---|---|---|---|", *rows]
 
@@ -66,8 +68,8 @@ def _rows(head: str, table: type[Any]) -> Iterator[KeyRow]:
     """The keys of a table, then those of the tables that may stand in it."""
     for within, field in keys_within(head, table):
         words, _ = holds(field.metadata["reader"])
-        yield KeyRow(table=within, key=field.name, holds=words, default=_default(field, words),
-                     meaning=field.metadata["doc"])
+        yield KeyRow(table=within, key=field.name, holds=words, limits=limits_of(field.metadata["reader"]),
+                     default=_default(field, words), meaning=field.metadata["doc"])
 
 
 def _default(field: Field[Any], words: str) -> str:

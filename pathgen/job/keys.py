@@ -61,11 +61,11 @@ def key(reader: Reader, doc: str, default: Any = MISSING, *, inch: float | None 
     return dataclasses.field(metadata=words, default=default)
 
 
-def holding(words: str, inner: type[Any] | None = None) -> Callable[[Reader], Reader]:
-    """Marks a reader with what its key holds, in words, and the table that may stand there; see `holds`."""
+def holding(words: str, inner: type[Any] | None = None, *, limits: str = "") -> Callable[[Reader], Reader]:
+    """Marks a reader with what its key holds, in words, the table that may stand there, and its limits; see `holds`."""
 
     def mark(reader: Reader) -> Reader:
-        reader.__dict__.update(words=words, inner=inner)
+        reader.__dict__.update(words=words, inner=inner, limits=limits)
         return reader
 
     return mark
@@ -74,6 +74,11 @@ def holding(words: str, inner: type[Any] | None = None) -> Callable[[Reader], Re
 def holds(reader: Reader) -> tuple[str, type[Any] | None]:
     """What a reader takes, in a few words, and the table within that it may read."""
     return getattr(reader, "words", ""), getattr(reader, "inner", None)
+
+
+def limits_of(reader: Reader) -> str:
+    """From what to what the values may be that a reader takes, in a few words; empty where it has no limits."""
+    return getattr(reader, "limits", "")
 
 
 def keys_within(head: str, table: type[Any]) -> Iterator[tuple[str, dataclasses.Field[Any]]]:
@@ -127,9 +132,11 @@ def _nearest(name: str, known: Sequence[str]) -> list[str]:
 def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> Reader:
     """A finite number from `low` to `high`."""
 
-    @holding("whole number" if whole else unit or "number")
+    limits = f"{low:g} to {high:g}{unit and ' ' + unit}"
+
+    @holding("whole number" if whole else unit or "number", limits=limits)
     def read(value: Any, place: Place) -> float | int:
-        allowed = f"{'a whole number' if whole else 'a number'} from {low:g} to {high:g}{unit and ' ' + unit}"
+        allowed = f"{'a whole number' if whole else 'a number'} from {limits}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
             bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
             raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=bare)
@@ -141,7 +148,7 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
 def size(low: float, high: float) -> Reader:
     """A length in the job's units, or a text with its own unit; `low` and `high` in mm. Gives mm."""
 
-    @holding("length")
+    @holding("length", limits=f"{low:g} to {high:g} mm")
     def read(value: Any, place: Place) -> float:
         mm = _length_mm(value, place)
         nearest = min(max(mm, low), high)
@@ -171,7 +178,7 @@ def _limit(mm: float, units: str) -> str:
 def rate(low: float = 1.0, high: float = 50_000.0) -> Reader:
     """A feed in the job's units of length per minute, or a text like "800 mm/min"; gives mm per minute."""
 
-    @holding("length per minute")
+    @holding("length per minute", limits=f"{low:g} to {high:g} mm")
     def read(value: Any, place: Place) -> float:
         per = MM_PER[place.units]
         length = re.sub(r"\s*(/ ?|per )min(ute)?$", "", value.strip()) if isinstance(value, str) else value
@@ -206,10 +213,12 @@ def choice(*allowed: str) -> Reader:
 def text(longest: int = 200) -> Reader:
     """Words, not empty."""
 
-    @holding("text")
+    limits = f"1 to {longest} characters"
+
+    @holding("text", limits=limits)
     def read(value: Any, place: Place) -> str:
         if not isinstance(value, str) or not value.strip() or len(value) > longest:
-            raise place.refuse(f"{shown(value)} given", allowed=f"text of 1 to {longest} characters in quotes")
+            raise place.refuse(f"{shown(value)} given", allowed=f"text of {limits} in quotes")
         return value
 
     return read
@@ -226,10 +235,12 @@ def yes_or_no(value: Any, place: Place) -> bool:
 def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
     """Several values of one kind, as a tuple."""
 
-    @holding(f"list: {holds(reader)[0]}", holds(reader)[1])
+    many = f"{least}" if least == most else f"{least} to {most}"
+
+    @holding(f"list: {holds(reader)[0]}", holds(reader)[1],
+             limits=", each ".join(filter(None, (f"{many} values", limits_of(reader)))))
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or not least <= len(value) <= most:
-            many = f"{least}" if least == most else f"{least} to {most}"
             comma = isinstance(value, list) and len(value) > most and all(_is_number(v) for v in value)
             raise place.refuse(f"{shown(value)} given", allowed=f"a list of {many} values in [ ]",
                                remedy="write a decimal point where a comma stands for one" if comma else "")
@@ -241,7 +252,7 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
 def span(low: float, high: float) -> Reader:
     """Two lengths, the smaller first."""
 
-    @holding("list: two lengths")
+    @holding("list: two lengths", limits=limits_of(size(low, high)))
     def read(value: Any, place: Place) -> tuple[float, float]:
         pair = list_of(size(low, high), least=2, most=2)(value, place)
         if pair[0] >= pair[1]:
@@ -262,7 +273,7 @@ def one_of(*readers: tuple[Callable[[Any], bool], Reader], allowed: str) -> Read
     held = [holds(reader) for _, reader in readers]
     words, inner = " or ".join(filter(None, (w for w, _ in held))), next(filter(None, (t for _, t in held)), None)
 
-    @holding(words, inner)
+    @holding(words, inner, limits="".join(limits_of(reader) for _, reader in readers))
     def read(value: Any, place: Place) -> Any:
         for fits, reader in readers:
             if fits(value):

@@ -13,6 +13,7 @@ from pathgen.job.keys import (
     is_length,
     is_table,
     key,
+    limits_of,
     list_of,
     number,
     one_of,
@@ -35,6 +36,9 @@ from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
+HIGHEST_RATIO = 64
+PART = number(0.0, 10_000.0)
+"""How many parts of a resin's mix."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +63,7 @@ class TwoRadii(Radii):
     follow: str | None = key(choice("strings"), '"strings": straight under every string', None, shown="or end")
 
 
-@holding("length or table", FannedScale)
+@holding("length or table", FannedScale, limits=limits_of(SCALE))
 def _scale(value: Any, place: Place) -> FannedScale:
     if is_table(value):
         return read_table(FannedScale, value, place)
@@ -67,7 +71,7 @@ def _scale(value: Any, place: Place) -> FannedScale:
     return FannedScale(bass=both, treble=both)
 
 
-@holding('length, table or "flat"', TwoRadii)
+@holding('length, table or "flat"', TwoRadii, limits=limits_of(RADIUS))
 def _radius(value: Any, place: Place) -> TwoRadii:
     if value == "flat":
         return TwoRadii(nut=math.inf, end=math.inf)
@@ -92,7 +96,7 @@ def colour(value: Any, place: Place) -> str:
     return "#" + digits.lower()
 
 
-@holding("ratio")
+@holding("ratio", limits=f"above 1, at most {HIGHEST_RATIO}")
 def _ratio(value: Any, place: Place) -> float:
     """A number, or a text like "3/2"."""
     parts = value.split("/") if isinstance(value, str) else [value]
@@ -100,8 +104,9 @@ def _ratio(value: Any, place: Place) -> float:
         ratio = float(parts[0]) / float(parts[1] if len(parts) == 2 else 1)
     except (TypeError, ValueError, ZeroDivisionError):
         ratio = math.nan
-    if isinstance(value, bool) or len(parts) > 2 or not 1 < ratio <= 64:
-        raise place.refuse(f"{shown(value)} given", allowed='a ratio above 1, like 1.5 or "3/2"')
+    if isinstance(value, bool) or len(parts) > 2 or not 1 < ratio <= HIGHEST_RATIO:
+        raise place.refuse(f"{shown(value)} given",
+                           allowed=f'a ratio above 1, at most {HIGHEST_RATIO}, like 1.5 or "3/2"')
     return ratio
 
 
@@ -113,26 +118,16 @@ class PartialFretTable(PartialFret):
     across: tuple[float, float] = key(span(-200.0, 200.0), "[from, to] from the centre-line, negative on the bass side")
 
 
-@holding("two lengths")
-def _step(value: Any, place: Place) -> tuple[float, float]:
-    return tuple(list_of(size(-200.0, 200.0), least=2, most=2)(value, place))
-
-
 @dataclass(frozen=True, kw_only=True)
 class EndTable(End):
     """The shape of an end of the board."""
 
     rise: float = key(size(-100.0, 100.0), "an arch this high over the straight end; negative: hollow", 0.0)
     steps: tuple[tuple[float, float], ...] = key(
-        list_of(_step, least=1, most=12),
+        list_of(list_of(size(-200.0, 200.0), least=2, most=2), least=1, most=12),
         "[[across, by], ..]: from there to the treble edge the end lies `by` further out", ()
     )
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
-
-
-@holding("list: whole number")
-def _dots(value: Any, place: Place) -> tuple[int, ...]:
-    return list_of(number(1, 60, whole=True))(value, place)
 
 
 DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
@@ -197,7 +192,8 @@ class BoardTable(BoardNumbers):
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
-    side_dots: tuple[int, ...] = key(_dots, "frets with dots in the side; 12, 24 .. have two", DOTS)
+    side_dots: tuple[int, ...] = key(list_of(number(1, 60, whole=True)),
+                                       "frets with dots in the side; 12, 24 .. have two", DOTS)
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0, inch=0.04)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")
@@ -261,19 +257,18 @@ class MachineTable(Machine):
 
     clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
                            "whichever is highest; short hops within a pocket are lower", 10.0, inch=0.4)
-    rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0, shown="5000 mm")
+    rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
         list_of(size(10.0, 10_000.0), least=3, most=3), "[X, Y, Z] that the machine can move; checked when given",
         None, shown="not checked",
     )
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
-    resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005,
-                            shown="0.005 mm")
+    resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005)
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "
                          "seconds; machines that count P in thousandths wait less", 3.0)
     repeatability: float = key(size(0.0, 1.0), "how far off in X and Y it comes back to a place: for cents off and the "
-                               "error budget", 0.05, shown="0.05 mm")
+                               "error budget", 0.05)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -347,14 +342,14 @@ class PlaceTable:
                       "is drawn on it", "page")
 
 
-@holding("table or list of numbers")
+@holding("table or list of numbers", limits=f"2 to 6 values, each {limits_of(PART)}")
 def _mix(value: Any, place: Place) -> dict[str, float]:
     """Named parts, or a list of them: { resin = 2, hardener = 1 } or [2, 1]."""
     if isinstance(value, list):
         value = {f"part {chr(ord('A') + i)}": part for i, part in enumerate(value)}
     if not is_table(value) or not 2 <= len(value) <= 6:
         raise place.refuse(f"{shown(value)} given", allowed="2 to 6 parts, like { resin = 2, hardener = 1 } or [2, 1]")
-    numbers = {str(name): number(0.0, 10_000.0)(part, place.inside(str(name))) for name, part in value.items()}
+    numbers = {str(name): PART(part, place.inside(str(name))) for name, part in value.items()}
     for name, part in numbers.items():
         if part <= 0:
             words = ", ".join(f"{n} {p:g}" for n, p in numbers.items())
@@ -521,22 +516,18 @@ class NutTable:
                             shown="pecks where both ends lie in waste")
 
 
-@holding("list: two whole numbers")
-def _fret_range(value: Any, place: Place) -> tuple[int, int]:
-    return list_of(number(0, 60, whole=True), least=2, most=2)(value, place)
-
-
 @dataclass(frozen=True, kw_only=True)
 class BlockTable:
     """``[block]``: a hollow block of the board's radius, for pressing frets or sanding; cut by ``pathgen block``."""
 
     cutter: str = key(text(60), "a ball-end cutter")
-    frets: tuple[int, int] | None = key(_fret_range, "[from, to]; 0 is the nut", None, shown="nut to last fret")
+    frets: tuple[int, int] | None = key(list_of(number(0, 60, whole=True), least=2, most=2), "[from, to]; 0 is the nut",
+                                         None, shown="nut to last fret")
     width: float | None = key(size(10.0, 300.0), "across the board", None, shown="the board's and 5 mm on each side")
-    thickness: float = key(size(3.0, 100.0), "of its blank", 20.0, shown="20 mm")
-    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0, shown="10 mm")
-    least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0, shown="5 mm")
-    scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02, shown="0.02 mm")
+    thickness: float = key(size(3.0, 100.0), "of its blank", 20.0)
+    margin: float = key(size(0.0, 100.0), "how far its blank stands out all round", 10.0)
+    least: float = key(size(0.5, 50.0), "least wood under the hollow", 5.0)
+    scallop: float = key(size(0.0005, 1.0), "ridge height allowed", 0.02)
     outline: str | None = key(text(60), "a flat-end cutter that cuts it free", None, shown="not cut")
 
 
@@ -548,12 +539,12 @@ class GaugesTable:
     frets: tuple[int, ...] | None = key(list_of(number(0, 60, whole=True), least=1, most=12),
                                         "where the radius is taken; 0 is the nut", None, shown="nut, 12th, last")
     along: bool = key(yes_or_no, "one more for the centre-line, with relief and fall-away", False)
-    thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0, shown="3 mm")
-    height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0, shown="25 mm")
+    thickness: float = key(size(0.5, 20.0), "of the sheet", 3.0)
+    height: float = key(size(8.0, 100.0), "of each gauge, over its arc", 25.0)
     tabs: int = key(number(2, 10, whole=True), "how many tabs hold each", 2)
-    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8, shown="0.8 mm")
+    tab_height: float = key(size(0.1, 10.0), "of the tabs", 0.8)
     engraver: str | None = key(text(60), "a v cutter that engraves the radius on each", None, shown="no labels")
-    engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2, shown="0.2 mm")
+    engrave_depth: float = key(size(0.05, 2.0), "of the labels", 0.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -602,8 +593,7 @@ class OutlineTable(OutlineCut):
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
-    finish: float = key(size(0.0, 0.3), "what a last lap at full depth takes off the walls; 0 for none", 0.2,
-                        shown="0.2 mm")
+    finish: float = key(size(0.0, 0.3), "what a last lap at full depth takes off the walls; 0 for none", 0.2)
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,

@@ -22,7 +22,7 @@ from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Beside, Passes, finishing_passes
+from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
@@ -102,14 +102,15 @@ def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpat
     clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
     return finishing(
         clamping.board.outline, clamping.first_surface, cutter, passes=_first(around, cutter),
-        allowance=rough.allowance if rough else None, stock_top=around.top, rapids=around.rapids,
+        allowance=rough.allowance if rough else None, stock_top=around.top,
+        later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
     stepdown = surfacing.resurface_stepdown
-    beside: Beside = "walls" if around.clamping.feature(SurfaceRough) is None else "cleared"
+    waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
             overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
@@ -118,13 +119,13 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
         )
     else:
         path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
-                             stepdown=stepdown, skim=surfacing.skim, beside=beside, rapids=around.rapids)
+                             stepdown=stepdown, skim=surfacing.skim, waste=waste, rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
     proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
     last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud,
-                         stepdown=stepdown + surfacing.leave_scallop, beside=beside, rapids=around.rapids)
+                         stepdown=stepdown + surfacing.leave_scallop, waste=waste, rapids=around.rapids)
     return Toolpath.joined([path, last])
 
 

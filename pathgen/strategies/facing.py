@@ -17,7 +17,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids, Toolpath
 from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.easing import Standing, eased
-from pathgen.strategies.surfacing import Beside, Passes, resurfacing_runs, roughing_runs
+from pathgen.strategies.surfacing import Passes, Waste, resurfacing_runs, roughing_runs
 
 Floats = NDArray[np.float64]
 
@@ -40,23 +40,26 @@ def roughing(
 @remembered
 def finishing(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, allowance: float | None, stock_top: float,
-    rapids: Rapids,
+    later: Passes | None = None, rapids: Rapids,
 ) -> Toolpath:
-    """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock."""
+    """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock.
+
+    As far out as the `later` passes that will cut it once more go, if there are any.
+    """
     proud = stock_top - _lowest(outline, surface, cutter) if allowance is None else allowance
     runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=cutter.stepdown, last=passes,
-                            beside="uncut" if allowance is None else "cleared")
+                            waste="raw" if allowance is None else "cleared", later=later)
     return _path(runs, cutter, rapids)
 
 
 @remembered
 def cutting_again(
     outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float, stepdown: float,
-    skim: float = 0.0, beside: Beside = "cleared", rapids: Rapids,
+    skim: float = 0.0, waste: Waste = "cleared", rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower."""
     runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim,
-                            beside=beside)
+                            waste=waste)
     return _path(runs, cutter, rapids)
 
 

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -28,6 +28,8 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan
 
 Floats = NDArray[np.float64]
+Waste = Literal["cleared", "raw", "wall"]
+"""What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
 
 OVERRUN = 0.2
 """How far passes run on past the ends of the board, mm, so that the ridges end in waste."""
@@ -52,10 +54,6 @@ _CHORD = 2e-4
 
 RESURFACE_RIDGE = 0.2
 """Ridge left between the passes through what stands proud, as a share of their stepdown."""
-
-
-Beside = Literal["cleared", "uncut", "walls"]
-"""What stands past the edges: what roughing cleared; raw waste; raw waste that an earlier cut left walls of."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -90,6 +88,11 @@ class Passes:
         np.maximum.at(high, of[on], x[on])
         return np.concatenate([np.column_stack([low, self.y]), np.column_stack([high, self.y])[::-1]])
 
+    @cached_property
+    def over(self) -> Polygon | LineString:
+        """What lies between the ends of all passes."""
+        return Polygon(self.rim) if len(self.rim) > 2 else LineString(self.rim)
+
     def past(self, outline: Polygon) -> float:
         """How far past an outline they go, mm."""
         return float(shapely.distance(shapely.points(self.rim), outline).max())
@@ -99,9 +102,7 @@ class Passes:
 
         Over the passes the surface and their ridges; beside them what the cutter's flank leaves; infinite further out.
         """
-        rim = self.rim
-        over = shapely.Polygon(rim) if len(rim) > 2 else shapely.LineString(rim)
-        ways = shapely.shortest_line(over, shapely.points(places))
+        ways = shapely.shortest_line(self.over, shapely.points(places))
         nearest = shapely.get_coordinates(ways).reshape(-1, 2, 2)[:, 0]
         beside = shapely.length(ways) + reach + self.stepover
         return np.asarray(surface.height(*nearest.T) + self.scallop + cutter.profile(beside))
@@ -204,25 +205,31 @@ def resurfacing_runs(
     stepdown: float,
     last: Passes,
     skim: float = 0.0,
-    beside: Beside = "cleared",
+    waste: Waste = "cleared",
+    later: Passes | None = None,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
 
     Every run but the last is lifted, and spaced so wide that it leaves ridges of a fifth of `stepdown`. Over the
     board, where nothing stands higher than `proud`, no run takes more than `stepdown`, ridges counted in; past its
-    edges, where raw waste may stand higher, a run takes all that it meets: where it is `beside` uncut, each layer goes
-    round where the last passes end, which reach further out than the wide ones; where walls are left, no run goes
-    further out. With no skim no lifted run touches the ridges of an earlier `last`.
+    edges, where raw waste may stand higher, a run takes all that it meets: where that `waste` is not "cleared", each
+    layer goes round where the last passes end, which reach further out than the wide ones; where it is a "wall", at the
+    ends of an earlier `last`, no run goes further out. Where passes that are to follow, `later`, go further out, it
+    goes round their ends too. With no skim no lifted run touches the ridges of an earlier `last`.
     """
     heights = heights_above(proud, stepdown, skim, ridge=last.scallop)
-    final = last.run - [0.0, 0.0, skim] if skim else last.run
+    final = [last.run - [0.0, 0.0, skim] if skim else last.run]
+    rims = [last]
+    if later is not None and shapely.distance(shapely.points(later.rim), last.over).max() > _CHORD:
+        rims.append(later)
+        final.insert(0, _rim(later, surface, cutter))
     if not heights:
-        return [final]
+        return final
     wide = coarse_passes(outline, surface, cutter, stepdown)
-    layer = [_kept_within(wide, last, surface, cutter) if beside == "walls" else wide.run]
-    if beside != "cleared":
-        layer.append(_rim(last, surface, cutter))
-    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), final]
+    layer = [_kept_within(wide, last, surface, cutter) if waste == "wall" else wide.run]
+    if waste != "cleared":
+        layer += [_rim(passes, surface, cutter) for passes in rims]
+    return [*(run + [0.0, 0.0, h] for h in heights for run in layer), *final]
 
 
 def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
@@ -337,14 +344,14 @@ def _kept_within(passes: Passes, first: Passes, surface: Surface, cutter: Cutter
     """The passes as far as those of `first` went before them, which a straight line round their ends encloses."""
     if len(first.y) < 2:
         return first.run
-    spans = shapely.bounds(_across(Polygon(first.rim), passes.y, axis=1))[:, [0, 2]]
+    spans = shapely.bounds(_across(first.over, passes.y, axis=1))[:, [0, 2]]
     met = spans[:, 1] > spans[:, 0]
     return _zigzag(spans[met], passes.y[met], surface, cutter, _CHORD) if met.any() else first.run
 
 
 def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
     """(n, 3) tips all the way round, through the ends of all passes."""
-    plan = shapely.get_coordinates(shapely.segmentize(shapely.LineString([*passes.rim, passes.rim[0]]), 5.0))
+    plan = shapely.get_coordinates(shapely.segmentize(LineString([*passes.rim, passes.rim[0]]), 5.0))
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
 
 

@@ -21,6 +21,7 @@ from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
+from pathgen.base.plain import figure
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
 
@@ -483,7 +484,7 @@ class _Reader:
             else:
                 target[axis] += value * self.unit
             if not abs(target[axis]) <= FURTHEST:
-                raise self.fail(line, f"{'XYZ'[axis]} at {target[axis]:g} mm", allowed=f"within {FURTHEST:g} mm")
+                raise self.fail(line, f"{'XYZ'[axis]} at {figure(target[axis])} mm", allowed=f"within {FURTHEST:g} mm")
         return target
 
     def _add(self, target: list[float], values: dict[str, float], line: int) -> None:
@@ -521,7 +522,7 @@ class _Reader:
         else:
             raise self.fail(line, "an arc without R or a centre", allowed=f"R, or {' and '.join(names)}")
         if not max(abs(a - a0), abs(b - b0)) <= FURTHEST:
-            raise self.fail(line, f"an arc whose centre lies {max(abs(a - a0), abs(b - b0)):g} mm away",
+            raise self.fail(line, f"an arc whose centre lies {figure(max(abs(a - a0), abs(b - b0)))} mm away",
                             allowed=f"within {FURTHEST:g} mm", remedy="write a straight move")
         r0, r1 = math.hypot(a0 - a, b0 - b), math.hypot(a1 - a, b1 - b)
         if r0 == 0 or abs(r0 - r1) > _ARC_RADII_AGREE[self.unit] * (1 + 1e-9):
@@ -546,7 +547,7 @@ class _Reader:
         da, db = a1 - a0, b1 - b0
         chord = math.hypot(da, db)
         if not abs(radius) <= FURTHEST:
-            raise self.fail(line, f"an arc with R {radius:g} mm", allowed=f"within {FURTHEST:g} mm",
+            raise self.fail(line, f"an arc with R {figure(radius)} mm", allowed=f"within {FURTHEST:g} mm",
                             remedy="write a straight move")
         if chord == 0:
             raise self.fail(line, "an arc with R that ends where it starts", allowed="a centre")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -137,13 +138,15 @@ def fall_under(area: BaseGeometry, surface: Surface) -> float:
     return float(np.ptp(_edge_heights(area, surface)))
 
 
-def dam_round(inlay: Inlay, out: float) -> BaseGeometry:
+def dam_round(inlay: Inlay, out: float, *, each: bool = False) -> BaseGeometry:
     """What is inside the dam: the drawing's hull and `out` mm round it; for copies and dots, one round each group.
+
+    With `each` it is one round each group of any drawing.
 
     Where the drawing goes all the way round more than `ROOM` mm to each side, a second dam keeps resin out of there.
     """
     near = overlay.buffer(inlay.area, out)
-    if len(inlay.placed) == 1:
+    if len(inlay.placed) == 1 and not each:
         dams = overlay.buffer(inlay.area.convex_hull, out)
     else:
         dams, before = near, -1
@@ -161,20 +164,36 @@ def level_resin(inlay: Inlay, surface: Surface, out: float) -> float:
     In each dam it covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
     that is enough.
     """
-    return sum(_level(dam, inlay, surface) for dam in shapely.get_parts(dam_round(inlay, out)))
+    return sum(_above(dam, inlay, surface) for dam in shapely.get_parts(dam_round(inlay, out)))
+
+
+def resin_levels(inlay: Inlay, surface: Surface, out: float) -> list[tuple[BaseGeometry, float]]:
+    """What is inside each dam, and the height at which level resin stands there, mm.
+
+    One is round each colour; where those would meet, one round each group of its parts.
+    """
+    each = [replace(inlay, regions=(region,)) for region in inlay.regions]
+    dams = [dam_round(one, out) for one in each]
+    if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
+        dams = [dam_round(one, out, each=True) for one in each]
+    return [(dam, _level(dam, one, surface))
+            for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
 
 
 def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
+    covered = float(_edge_heights(overlay.intersection(inlay.area, dam), surface).max())
+    return max(float(_edge_heights(dam, surface).min()) + inlay.overfill, covered)
+
+
+def _above(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
     x0, y0, x1, y1 = dam.bounds
     step = min(0.25, math.sqrt(dam.area) / 20)
     x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
     shapely.prepare(dam)
     inside = shapely.contains_xy(dam, x, y)
     heights = surface.height(x[inside], y[inside])
-    covered = _edge_heights(overlay.intersection(inlay.area, dam), surface).max()
-    level = max(_edge_heights(dam, surface).min() + inlay.overfill, covered)
     # of the points inside only their mean counts: their number follows the edge less closely than the area
-    return float((level - heights.mean()) * dam.area)
+    return float((_level(dam, inlay, surface) - heights.mean()) * dam.area)
 
 
 def _edge_heights(area: BaseGeometry, surface: Surface) -> np.ndarray:

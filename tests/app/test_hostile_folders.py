@@ -64,9 +64,9 @@ def large(path):
 
 
 CHANGES = {
-    "an endless radius": (lines("G2 X50 Y5 R" + "1" + "0" * 23), "an arc with R 1e+23 mm (allowed: within 10000 mm)"),
-    "a centre far out": (lines("G2 X50 Y5 I1" + "0" * 25 + " J0"), "an arc whose centre lies 1e+25 mm away"),
-    "a place far out": (lines("G1 X1000000000"), "X at 1e+09 mm (allowed: within 10000 mm)"),
+    "an endless radius": (lines("G2 X50 Y5 R" + "1" + "0" * 23), "an arc with R a number of 23 digits mm (allowed"),
+    "a centre far out": (lines("G2 X50 Y5 I1" + "0" * 25 + " J0"), "centre lies a number of 26 digits mm away"),
+    "a place far out": (lines("G1 X1000000000"), "X at 1000000000 mm (allowed: within 10000 mm)"),
     "cuts all across": (lines("G1 X-9000 Y-9000 F600", "X9000 Y9000", again=40), "a move past the edge of the blank"),
     "a rapid through the wood": (lines("G0 X58 Y-14"), f"inlay 1, {NAME}, line "),
     "a great many arcs": (lines("G2 X50 Y5 I5000", "G3 X50 Y5 I5000", again=300), "too many or too large arcs"),

@@ -61,8 +61,8 @@ class Page:
     def show_placing(self, picture):
         self.placing = picture
 
-    def show_build(self, page):
-        self.built = page
+    def show_build(self, page, warnings):
+        self.built, self.warnings = page, warnings
 
     def busy(self, words):
         self.words = words

@@ -17,6 +17,7 @@ from pathgen.parts.fingerboard.board import nut_slot, slots
 from pathgen.parts.fingerboard.dots import is_octave
 from pathgen.parts.fingerboard.numbers import End, PartialFret
 from pathgen.parts.fingerboard.scale import cents_off, ratio_shares
+from pathgen.work.clamping import Stock
 from tests.boards import fingerboard
 
 PLAIN = {
@@ -127,6 +128,29 @@ def test_rounded_corners_leave_the_nut_line_from_edge_to_edge():
     rounded = board(nut_end=End(corner_radius=4.0))
     assert rounded.nut_line == pytest.approx(board().nut_line)
     assert shapely.distance(rounded.outline, shapely.Point(rounded.nut_line[0])) > 1.0
+
+
+def test_zero_at_the_end_is_where_the_end_is():
+    """D: two octaves of 600 mm and 10 mm past them end at 460; each edge runs on at 1.5 mm per 100."""
+    numbers = {"scale_lengths": (600.0, 600.0), "frets": 24, "nut_width": 40.0, "end_width": 53.8,
+               "past_last_fret": 10.0}
+    stock = Stock(length=500.0, width=80.0, thickness=8.0, margin_nut=20.0)
+
+    def ends(**changes):
+        places = board(**{**numbers, **changes}).places(stock)
+        return [places.get(f"end-{side}") for side in ("bass", "centre", "treble")]
+
+    stepped = [place.at for place in ends(end=End(steps=((-5.0, 6.0), (5.0, 10.0))))]
+    assert np.array(stepped) == pytest.approx(np.array([[460, -26.9], [466, 0], [470, 27.05]]), abs=1e-6)
+    assert ends(end=End(rise=-3.0, corner_radius=2.0))[1].at == pytest.approx((457.0, 0.0), abs=1e-6)
+    cut = shapely.Polygon([(0, -22), (480, -24), (484, 0), (480, 24), (0, 22)])
+    drawn = ends(outline=cut)
+    half = 22 + 2 * 460 / 480
+    assert np.array([place.at for place in drawn]) == pytest.approx(np.array([[460, -half], [484, 0], [460, half]]))
+    assert drawn[0].words == "where a line past_last_fret beyond the last fret meets the bass edge of the cut board"
+    short = ends(outline=shapely.box(0, -22, 455, 22))
+    assert short[1].at == (455, 0)
+    assert short[0] is short[2] is None
 
 
 def test_a_zero_fret_is_fret_0_at_the_nut_line():

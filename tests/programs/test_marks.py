@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 import json
 import re
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +15,8 @@ from scipy.spatial.transform import Rotation
 
 import pathgen
 from pathgen.app.cli import main
+from pathgen.app.earlier import marks_moved
+from pathgen.app.watching import _Watch
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of
@@ -249,6 +253,30 @@ def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, caps
     pinned = said(re.search(r"drilled = .*", warned)[0] + "\n", path)
     assert "the build before" not in pinned  # the maker says where they are
     assert json.loads((tmp_path / "out" / "report.json").read_text())["marks"]["machine"] == before["machine"]
+    job(tmp_path, extra=MARKS.replace("[marks]", "[marks]\nat = [[-16.0, -28.0], [-16.0, 28.0], [98.0, 28.0]]"))
+    shown = []
+    page = SimpleNamespace(look_again=list, busy=list, show_placing=list,
+                           show_build=lambda page, warnings: shown.extend(warnings))
+    watch = _Watch(path, tmp_path / "out", page, 0.5)
+    watch._build(watch._stamp())
+    assert len(shown) == 1
+    assert shown[0] in capsys.readouterr().out
+    assert shown[0].startswith("[marks]: they are not those of the build before this one in ")
+
+
+def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_path):
+    blank = load_job(Path(__file__).parents[2] / "examples" / "one-blank" / "three-plates.toml")
+
+    def report(*marks):
+        return {"parts": [{"name": name, "report": {"marks": machine and {"machine": machine, "machine_top": 3.0}}}
+                          for name, machine in zip(("head-plate", "rod-cover", "heel-cap"), marks, strict=True)]}
+
+    (tmp_path / "report.json").write_text(json.dumps(report([[0, 0], [9, 0]], [[0, 5], [9, 5]], None)))
+    assert marks_moved(tmp_path, blank, report([[0, 0], [9, 0.1]], [[0, 5], [9, 5]], [[1, 2]])) == []
+    moved, gone = marks_moved(tmp_path, blank, report([[0, 0], [9, 0.5]], None, None))
+    assert moved.startswith("head-plate, [marks]: they are up to 0.5 mm from where the build before")
+    assert moved.endswith("drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]]")
+    assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
 
 
 def test_measured_marks_of_their_own_number(tmp_path, marked):

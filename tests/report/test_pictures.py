@@ -18,13 +18,14 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
 from pathgen.parts.fingerboard.rows import dot_rows
+from pathgen.programs.paths import tabs_of
 from pathgen.report.board_text import dot_lines
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.labels import Labels
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
-from pathgen.report.pictures.sections import RISE
+from pathgen.report.pictures.sections import RISE, section_picture, sections_of
 from pathgen.work.operations import WitnessMarks
 from tests.report.labels import cut_off, labels, over_one_another
 
@@ -259,3 +260,23 @@ def test_lines_are_thinner_than_half_of_the_words_beside_them(pictures):
         words = [float(e.get("font-size")) for e in picture.iter(f"{SVG}text")]
         widths = [float(e.get("stroke-width", 0)) for e in picture.iter()]
         assert 0 < max(widths) < max(words) / 2, name
+
+
+def test_the_pictures_in_the_readme_are_as_the_program_draws_them():
+    clamping = clamping_of(load_job(EXAMPLES / "fern-and-moth.toml"))
+    drawn = {"board": board_from_above(clamping, tabs=tabs_of(clamping)),
+             "section": section_picture(clamping, sections_of(clamping)[2])}
+    for name, picture in drawn.items():
+        kept = tree((EXAMPLES.parent / ".pictures" / f"{name}.svg").read_text())
+        if name == "board":  # without the finishing cutter's reach, which is drawn from its path
+            kept.remove(next(e for e in kept if e.get("stroke-dasharray", "").startswith("0 ")))
+        for old, new in zip(kept.iter(), tree(as_svg(picture)).iter(), strict=True):
+            (words, numbers), (now, moved) = (_apart([e.tag, e.text, *e.attrib.items()]) for e in (old, new))
+            assert now == words, f"{name}: run .ci/refresh-readme"
+            assert moved == pytest.approx(numbers, abs=0.011), f"{name}: run .ci/refresh-readme"
+
+
+def _apart(values):
+    """The words and the numbers of an element: the last digits of numbers may differ between machines."""
+    text = str(values)
+    return re.sub(r"-?\d*\.?\d+", "#", text), [float(one) for one in re.findall(r"-?\d*\.?\d+", text)]

@@ -15,6 +15,7 @@ import pathgen
 from pathgen.app.cli import main
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.shading import TILT, TURN
+from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.report.pictures.shaded import BED, PLAIN_WOOD, shaded_board
 from pathgen.verify import simulate
 from tests import small_board
@@ -115,18 +116,34 @@ def test_a_pocket_is_dark_and_a_fill_has_its_colour_where_they_were_drawn(build)
         assert np.abs(np.median(filled[beside], axis=0) - rgb(PLAIN_WOOD)).max() > 30, "proud fill lies over the edge"
 
 
-def test_the_dam_is_drawn_round_the_fill(build):
-    """As the resin is counted: 2 mm out from the hull of the drawing, by default."""
-    (one,) = build.verification.simulation.closeups
-    dam = build.plan.asked.dam(build.plan.clamping.inlays[0])
-    picture = shaded_board(build.plan.clamping, one.filled, None, dam=dam)[::-1]
-    white = (picture == 255).all(axis=2)
-    xs, ys = np.meshgrid(one.filled.grid.xs, one.filled.grid.ys)
-    far = shapely.distance(build.plan.clamping.inlays[0].area.convex_hull, shapely.points(xs[white], ys[white]))
-    assert white.sum() > 200
-    assert far == pytest.approx(2.0, abs=2.5 * one.filled.spacing)
-    plain = shaded_board(build.plan.clamping, one.filled, None)
-    assert not (plain == 255).all(axis=2).any()
+def test_resin_stands_level_inside_its_dam_and_nowhere_else(build):
+    """As it is counted: 2 mm out from the hull of each colour by default, over the highest place of the drawing."""
+    (one,), plan, stages = build.verification.simulation.closeups, build.plan, build.verification.simulation.stages
+    (pour,) = pours_of(plan)
+    inlay = plan.clamping.inlays[0]
+    hulls = shapely.union_all([shape.convex_hull for _, shape in inlay.regions])
+    shown = as_poured(plan, stages, [pour])
+    assert [place for place, stage in enumerate(stages) if shown[place] is not stage] == [
+        p.order - 1 for p in build.programs if p.step.operation.opens is inlay][-1:]
+    poured = next(a for a, b in zip(shown, stages, strict=True) if a is not b)
+    for stage, simulated in ((pour.over(one.opened, one.filled), one.filled), (poured, stages[poured.order - 1])):
+        xs, ys = np.meshgrid(stage.grid.xs, stage.grid.ys)
+        far, filled = shapely.distance(hulls, shapely.points(xs, ys)), stage.fill > 0
+        assert far[simulated.fill > 0].max() > 2.5, "the verification knows of no dam"
+        assert far[filled].max() <= 2.0
+        assert filled[shapely.contains_xy(inlay.area, xs, ys)].all()
+        for _, shape in inlay.regions:
+            here = filled & (shapely.distance(shape.convex_hull, shapely.points(xs, ys)) <= 2.0)
+            edge = plan.clamping.surface.height(xs[here], ys[here])
+            assert np.ptp(stage.heights[here]) == 0
+            assert stage.heights[here][0] == pytest.approx(edge.min() + inlay.overfill, abs=0.03)  # the fall is less
+        assert (stage.heights[~filled & (far > 3.5)] == simulated.heights[~filled & (far > 3.5)]).all()
+        bare = ~filled & (simulated.fill > 0)
+        surface = plan.clamping.surface.height(xs[bare], ys[bare])
+        assert np.abs(stage.heights[bare] - surface).max() < 0.06, "outside the dam is the wood"
+    picture = shaded_board(plan.clamping, poured, None, dam=pour.dam)[::-1]
+    assert (picture == 255).all(axis=2).any(), "the dam is drawn"
+    assert not (shaded_board(plan.clamping, poured, None) == 255).all(axis=2).any()
 
 
 def test_fill_that_runs_over_has_the_colour_of_its_own_pocket(tmp_path):

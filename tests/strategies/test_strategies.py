@@ -285,10 +285,27 @@ def test_ridge_between_given_passes_matches_the_formula():
 
 
 @pytest.mark.parametrize("name", list(BOARDS))
+def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
+    part, ball = BOARDS[name], cutter_of("ball-end", 8.0)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.1)
+    last = finishing_passes(part.outline, part.surface, ball, scallop=0.03)
+    runs = resurfacing_runs(part.outline, part.surface, ball, proud=7.0, stepdown=3.0, last=first, waste="raw",
+                            later=last)
+    ends = shapely.points(last.rim)
+    over = [run[:, 2] - part.surface.tip_height(ball, run[:, 0], run[:, 1]) for run in runs]
+    heights = sorted({round(float(h.mean()), 6) for h in over})
+    assert heights[0] == 0.0
+    assert len(heights) >= 3
+    for height in heights:  # every layer, and the surface itself
+        ways = [run[:, :2] for run, h in zip(runs, over, strict=True) if abs(h.mean() - height) < 1e-6]
+        assert shapely.distance(shapely.MultiLineString(ways).convex_hull, ends).max() < 0.01
+
+
+@pytest.mark.parametrize("name", list(BOARDS))
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
-    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, beside="walls")
+    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, waste="wall")
     gone = shapely.Polygon(first.rim).buffer(0.05)  # straight ways between ends on an edge that bends inwards
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
     # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone

@@ -14,10 +14,10 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down, rounded_up
-from pathgen.parts.fingerboard.ends import board_outline, chord_across
+from pathgen.parts.fingerboard.ends import board_outline, chord_across, end_points
 from pathgen.parts.fingerboard.layout import Edges, Layout, board_layout, centre_crossings, crossing_refused
 from pathgen.parts.fingerboard.lowering import lowered
-from pathgen.parts.fingerboard.numbers import BoardNumbers, PartialFret
+from pathgen.parts.fingerboard.numbers import BoardNumbers, End, PartialFret
 from pathgen.parts.fingerboard.part import Fingerboard, Frets
 from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
@@ -40,11 +40,12 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     cut = _narrowed(layout, binding, min(numbers.nut_width, numbers.end_width))
     drawn = outline
 
+    end = _moved_to(layout.lines[-1], layout.length)
+
     def shape(edges: Edges) -> Polygon:
-        lines = layout.lines
-        nut_line, end_line = lines[0] - [numbers.behind_nut, 0.0], _moved_to(lines[-1], layout.length)
-        return board_outline(edges, nut_line, end_line, nut=numbers.nut_end, end=numbers.end,
-                             bass_side=layout.bass_side, inner=inner_radius)
+        nut = layout.lines[0] - [numbers.behind_nut, 0.0]
+        return board_outline(edges, nut, end, nut=numbers.nut_end, end=numbers.end, bass_side=layout.bass_side,
+                             inner=inner_radius)
 
     edges = _edge_crossings(layout, cut, None)
     crossing_refused(*edges)
@@ -52,6 +53,10 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
     finished = shape(layout.edges) if drawn is None else overlay.buffer(drawn, binding, join_style="mitre")
     plain = drawn is None and numbers.nut_end.is_plain and numbers.end.is_plain
     bass, treble = _edge_crossings(layout, cut, None if plain else outline)
+    ending = end_points(cut, end, numbers.end if drawn is None else End(), layout.bass_side)[[0, -1]]
+    if drawn is not None:
+        met = chord_across(drawn, end[None])[0]
+        ending = np.where(np.isnan(met), ending, met)
     top = Surface(
         thickness=numbers.thickness, radius_nut=numbers.radius.nut, radius_end=end_radius(numbers.radius, layout),
         length=layout.length,
@@ -61,6 +66,7 @@ def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_
         outline=outline, finished=finished, edges=cut,
         frets=_frets(layout, bass, treble, numbers),
         nut_line=np.stack([side[0] for side in (edges if drawn is None else (bass, treble))]),
+        end_line=ending, drawn=drawn is not None,
         length=layout.length, min_web=numbers.min_web, layout=layout, behind_nut=numbers.behind_nut, binding=binding,
     )
 

@@ -29,7 +29,7 @@ def board_outline(
     `inner` is the radius that the outline's cutter leaves in corners that point inward. Raises JobError for an
     arch higher than half its width, or a step or corner that does not fit.
     """
-    there = _end_points(edges, end_line, end, +1.0, bass_side, "[board] end")
+    there = end_points(edges, end_line, end, bass_side)
     back = _end_points(edges, nut_line, nut, -1.0, bass_side, "[board] nut_end")
     plain = shapely.orient_polygons(Polygon(np.concatenate([there, back[::-1]])))
     if not plain.is_valid:
@@ -38,6 +38,14 @@ def board_outline(
         # Mitred first, so that only the corners that point inward come back rounded.
         plain = overlay.buffer(overlay.buffer(plain, inner, join_style="mitre"), -inner, quad_segs=_quad_segs(inner))
     return shapely.orient_polygons(_rounded(plain, nut.corner_radius, end.corner_radius))
+
+
+def end_points(edges: Edges, line: Floats, end: End, bass_side: int) -> Floats:
+    """(n, 2) points of the end away from the nut, before corners are rounded: bass edge to treble edge.
+
+    Raises JobError for an arch higher than half its width, or steps that are not between the edges.
+    """
+    return _end_points(edges, line, end, +1.0, bass_side, "[board] end")
 
 
 def chord_across(outline: Polygon, lines: Floats) -> Floats:

@@ -6,14 +6,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base import overlay
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.fretting import FretWire
-from pathgen.parts.fingerboard.layout import Edges, Layout, centre_crossings
+from pathgen.parts.fingerboard.layout import Edges, Layout
 from pathgen.parts.fingerboard.neck import Neck
 from pathgen.parts.fingerboard.rows import board_rows
 from pathgen.parts.fingerboard.stringing import Strings
@@ -93,6 +95,9 @@ class Fingerboard:
     frets : Frets
     nut_line : (2, 2) float array
         Where the nut line meets the cut edges: bass, treble.
+    end_line : (2, 2) float array
+        Where the board's end meets them, stepped or straight, not rounded; with a drawn outline, where a line as far
+        past the last fret as stated meets that, or the stated edges where it misses.
     length : float
         From the nut to the board's end on the centre-line, mm.
     min_web : float
@@ -103,6 +108,8 @@ class Fingerboard:
         How far the board runs on behind the nut, mm.
     binding : float
         Thickness of the binding on each long side, mm.
+    drawn : bool
+        Whether the outline is from a drawing.
     fittings : Fittings
         What goes on it.
     """
@@ -113,11 +120,13 @@ class Fingerboard:
     edges: Edges
     frets: Frets
     nut_line: Floats
+    end_line: Floats
     length: float
     min_web: float
     layout: Layout
     behind_nut: float = 0.0
     binding: float = 0.0
+    drawn: bool = False
     fittings: Fittings = Fittings()
 
     start: ClassVar[float] = 0.0
@@ -133,13 +142,6 @@ class Fingerboard:
         """(n + 1, 2, 2) where nut line and frets meet the cut edges: row k is fret k, bass and treble."""
         frets = np.stack([self.frets.bass, self.frets.treble], axis=1)[self.frets.number > 0]
         return np.concatenate([self.nut_line[None], frets])
-
-    @property
-    def end_line(self) -> Floats:
-        """(2, 2) where a line through the board's end, parallel to the last fret, meets the cut edges."""
-        last = self.layout.lines[-1:]
-        line = last + [self.length - centre_crossings(last)[0], 0.0]
-        return np.concatenate([self.edges.crossings(line, s) for s in (self.bass_side, -self.bass_side)])
 
     @property
     def ends(self) -> tuple[Floats, Floats]:
@@ -161,8 +163,9 @@ class Fingerboard:
         return Landmarks(number=frets.number, ends=frets.ends, edges=np.stack([frets.bass, frets.treble], axis=1))
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """The keys are ZEROS."""
-        return {name: self._place(name, stock) for name in ZEROS}
+        """The keys are ZEROS, but for corners of the end that a drawn outline does not have."""
+        missing = self.drawn and shapely.distance(self.outline, shapely.points(self.end_line)).max() > 1e-6
+        return {n: self._place(n, stock) for n in ZEROS if not (missing and n in ("end-bass", "end-treble"))}
 
     def _place(self, name: str, stock: Stock) -> Place:
         *on_blank, end, side = name.split("-")
@@ -176,9 +179,16 @@ class Fingerboard:
             return Place(at=(x0 if end == "nut" else x1, sign * y1), words=words)
         what = {"nut": "the nut face", "end": "the board's end"}[end]
         if not sign:
-            return Place(at=(0.0 if end == "nut" else self.length, 0.0), words=f"{what} on the centre-line")
+            return Place(at=(0.0 if end == "nut" else self._end_on_centre, 0.0), words=f"{what} on the centre-line")
+        if self.drawn and end == "end":
+            what = "a line past_last_fret beyond the last fret"
         x, y = (self.nut_line if end == "nut" else self.end_line)[0 if side == "bass" else 1].tolist()
         return Place(at=(x, y), words=f"where {what} meets the {side} edge of the cut board")
+
+    @property
+    def _end_on_centre(self) -> float:
+        x0, _, x1, _ = self.outline.bounds
+        return float(overlay.intersection(shapely.LineString([(x0 - 1, 0), (x1 + 1, 0)]), self.outline).bounds[2])
 
     def rows(self, clamping: Clamping) -> dict[str, Any]:
         """Keys frets, board, strings, side_dots, fretting, stringing, neck."""

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.markup import Element, element, number
 from pathgen.base.picture import INK, PALE
 from pathgen.base.shading import at_an_angle, encoded, light_on
+from pathgen.removal.grid import Grid
 from pathgen.report.pictures.sections import RISE
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
@@ -123,11 +124,16 @@ def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"])
     """Where a program, or the pour after it, left other heights than stood there before."""
     with np.errstate(invalid="ignore"):
         if before == "blank":
-            blank: ArrayLike = clamping.stock.thickness
-            if clamping.surfacing is None:
-                blank = np.fmin(blank, clamping.board.surface.height(stage.grid.xs, stage.grid.ys[:, None]))
-            return np.asarray(stage.heights < np.asarray(blank, np.float32) - np.float32(_SAME))
+            return np.asarray(stage.heights < blank_heights(clamping, stage.grid) - np.float32(_SAME))
         return np.asarray(np.abs(stage.heights - before.heights) > np.float32(_SAME))
+
+
+def blank_heights(clamping: Clamping, grid: Grid) -> Floats:
+    """(rows, columns) heights of the blank before any program: a job that cuts no surface has one with it."""
+    blank = np.full(grid.shape, clamping.stock.thickness, np.float32)
+    if clamping.surfacing is None:
+        np.fmin(blank, clamping.board.surface.height(grid.xs, grid.ys[:, None]), out=blank, casting="same_kind")
+    return blank
 
 
 def _edge(shape: NDArray[np.bool_]) -> NDArray[np.bool_]:

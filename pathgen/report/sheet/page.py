@@ -33,7 +33,7 @@ from pathgen.report.sheet.results import (
     sections,
     side_dots,
 )
-from pathgen.report.sheet.seen import finished, inlays_from_near
+from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words, placed_words, verdict
 from pathgen.report.thin_wood import thin_wood_words
@@ -63,7 +63,7 @@ def setup_sheet(
         both_sides(clamping, report),
         to_have_ready(clamping, report),
         air_cut(clamping, programs),
-        in_order(clamping, programs, checked.simulation.stages if shaded else (), planned.asked),
+        in_order(clamping, programs, after_programs(planned, programs, checked) if shaded else {}),
         inlays_from_near(planned, checked, report) if shaded else None,
         sections(clamping),
         ridges(clamping, checked, report),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -10,12 +10,9 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
-from pathgen.programs.plan import Asked
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
-from pathgen.report.sheet.seen import after_program
-from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
 e = element
@@ -60,10 +57,9 @@ def common_cautions(clamping: Clamping) -> list[str]:
 
 
 def in_order(
-    clamping: Clamping, programs: Sequence[Program], stages: Sequence[Stage], asked: Asked
+    clamping: Clamping, programs: Sequence[Program], after: Mapping[int, Element]
 ) -> Element:
-    """A list of the programs, and a card for each, with what stands on the machine after it where that is known."""
-    left = {stage.order: (stage, before) for before, stage in zip((None, *stages), stages, strict=False)}
+    """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
           f", {p.cutter.name}, {minutes(p.minutes)}")
@@ -74,11 +70,10 @@ def in_order(
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over what was let in or poured is the second cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p, left.get(p.order), asked) for p in programs))
+                   *(_program(clamping, p, after.get(p.order)) for p in programs))
 
 
-def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None,
-             asked: Asked) -> Element:
+def _program(clamping: Clamping, program: Program, left: Element | None) -> Element:
     step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
@@ -92,19 +87,18 @@ def _program(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | No
           class_="tick"),
         e("ul", (e("li", line) for line in own), class_="own") if own else None,
         _figures(clamping, program),
-        _pictures(clamping, program, seen, asked),
+        _pictures(clamping, program, left),
         e("div", e("h4", "When it has ended"), (e("p", line) for line in after), class_="stop") if after else None,
         id=f"program-{step.order}",
     )
 
 
-def _pictures(clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None] | None, asked: Asked) -> Element:
+def _pictures(clamping: Clamping, program: Program, left: Element | None) -> Element:
     """Where the cutter goes and what is left then: of a part about as wide as long, side by side where there is room.
     """
     path = program_path(clamping, program)
     wide, high = np.subtract(clamping.stock.bounds[2:], clamping.stock.bounds[:2])
-    after = after_program(clamping, program, seen, asked) if seen is not None else None
-    return e("div", e("figure", path), after, class_="pair" if high > _ASIDE * wide else None)
+    return e("div", e("figure", path), left, class_="pair" if high > _ASIDE * wide else None)
 
 
 def _figures(clamping: Clamping, program: Program) -> Element:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from shapely.geometry.base import BaseGeometry
@@ -12,7 +12,8 @@ from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
-from pathgen.programs.plan import Asked, Plan
+from pathgen.programs.plan import Plan
+from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
 from pathgen.report.pictures.sections import RISE
 from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
 from pathgen.report.programs import Program
@@ -60,41 +61,43 @@ def inlays_from_near(planned: Plan, checked: Verification, report: dict[str, Any
     closeups = checked.simulation.closeups
     if not closeups:
         return None
+    pours = pours_of(planned)
     names = {id(inlay): one["name"] for inlay, one in zip(planned.clamping.inlays, report["inlays"], strict=True)}
     return chapter("inlays", "The inlays, before and after",
                    *(part for one in closeups
-                     for part in _inlay(planned, one, names.get(id(one.inlay), one.inlay.name))))
+                     for part in _inlay(planned, one, pours, names.get(id(one.inlay), one.inlay.name))))
 
 
-def after_program(
-    clamping: Clamping, program: Program, seen: tuple[Stage, Stage | None], asked: Asked
-) -> Element:
-    """What should lie on the machine when the program has ended, and what follows it has been poured.
-
-    `seen` is the work after the program and before it.
-    """
-    stage, before = seen
-    opened = program.step.operation.opens
-    poured = opened is not None and opened.fill != "none" and opened in stage.inlays
-    dam = asked.dam(opened) if opened is not None and poured else None
-    words = "What should lie on the machine then"
-    words += ", with the fill poured and standing proud (above the wood)" if dam is not None else \
-        ", with the pieces let in and standing proud (above the wood)" if poured else ""
-    pixels = shaded_board(clamping, stage.coarser(), asked.wood[0], dam=dam,
-                          before=before.coarser() if before is not None else "blank")
-    rest = "Pale: what this program left as it was." + _dam_words("the fill", dam)
-    return e("figure", as_image(pixels, f"The work from above after program {program.order}; what it left as it was "
-                                        "is pale."),
-             e("figcaption", f"{words}. {rest}"))
+def after_programs(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[int, Element]:
+    """What should lie on the machine when each program has ended, and what follows it has been poured, by its order."""
+    pours, clamping, wood = pours_of(planned), planned.clamping, planned.asked.wood[0]
+    stages = as_poured(planned, checked.simulation.stages, pours)
+    found = {}
+    for before, stage in zip((None, *stages), stages, strict=False):
+        program = next(one for one in programs if one.order == stage.order)
+        opened = program.step.operation.opens
+        poured = opened is not None and opened.fill != "none" and opened in stage.inlays
+        pour = pour_of(opened, pours) if opened is not None and poured else None
+        words = "What should lie on the machine then"
+        words += ", with the fill poured and standing proud (above the wood)" if pour else \
+            ", with the pieces let in and standing proud (above the wood)" if poured else ""
+        pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
+                              before=before.coarser() if before is not None else "blank")
+        rest = "Pale: what this program left as it was." + _dam_words("the fill", pour)
+        found[stage.order] = e("figure", as_image(pixels, f"The work from above after program {stage.order}; what it "
+                                                          "left as it was is pale."),
+                               e("figcaption", f"{words}. {rest}"))
+    return found
 
 
 def seen_files(planned: Plan, checked: Verification) -> dict[str, bytes]:
     """All these pictures as PNG files by name; those from above print at true size."""
-    clamping, (bare, under), stages = planned.clamping, planned.asked.wood, checked.simulation.stages
+    clamping, (bare, under), pours = planned.clamping, planned.asked.wood, pours_of(planned)
+    stages = as_poured(planned, checked.simulation.stages, pours)
     found = {f"after-{stage.order:02d}.png": as_png(shaded_board(clamping, stage, bare), stage.spacing)
              for stage in stages}
     for number, one in enumerate(checked.simulation.closeups, 1):
-        for name, stage, dam in _stages_of(one, planned.asked):
+        for name, stage, dam in _stages_of(one, pours):
             found[f"inlay-{number}-{name}.png"] = as_png(shaded_board(clamping, stage, bare, dam=dam), stage.spacing)
         found[f"inlay-{number}-at-an-angle.png"] = as_png(seen_at_an_angle(clamping, one.opened, bare), None)
     if stages:
@@ -111,21 +114,21 @@ def finished_png(planned: Plan, checked: Verification, wood: str | None) -> byte
     return as_png(shaded_board(planned.clamping, last, wood, cut_free=True), last.spacing)
 
 
-def _inlay(planned: Plan, one: Closeup, name: str) -> Iterator[Element]:
+def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Iterator[Element]:
     clamping, wood, inlay = planned.clamping, planned.asked.wood[0], one.inlay
     units = clamping.units
     wide = one.opened.spacing * one.opened.heights.shape[1]
     times = float(min(max(2 * _ROOM // wide / 2, 1.0), _MOST))
-    dam = _dam_words("it", planned.asked.dam(inlay))
+    pour = pour_of(inlay, pours)
     captions = {
         "opened": "Before: the pocket, open.",
-        "filled": f"Filled, standing {format_length(inlay.overfill, units)} proud.{dam}",
+        "filled": f"Filled, standing {format_length(inlay.overfill, units)} proud.{_dam_words('it', pour)}",
         "finished": "After: as it looks in the end.",
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
     yield e("h3", f"{capital(name)}, {size}")
     small = []
-    for stage_name, stage, dam_shown in _stages_of(one, planned.asked):
+    for stage_name, stage, dam_shown in _stages_of(one, pours):
         pixels, caption = shaded_board(clamping, stage, wood, dam=dam_shown), captions[stage_name]
         words = f"{name} from above. {caption}"
         if wide * times > PAGE:
@@ -139,15 +142,17 @@ def _inlay(planned: Plan, one: Closeup, name: str) -> Iterator[Element]:
     yield e("div", *((one, " ") for one in small), class_="sized")
 
 
-def _stages_of(one: Closeup, asked: Asked) -> list[tuple[str, Stage, BaseGeometry | None]]:
+def _stages_of(one: Closeup, pours: Sequence[Pour]) -> list[tuple[str, Stage, BaseGeometry | None]]:
     """(name, stage, what is inside the dam that is drawn): a pocket that is not filled has no second one."""
-    filled = [("filled", one.filled, asked.dam(one.inlay))] if one.inlay.fill != "none" else []
-    return [("opened", one.opened, None), *filled, ("finished", one.finished, None)]
+    pour = pour_of(one.inlay, pours)
+    filled = pour.over(one.opened, one.filled) if pour else one.filled
+    return [("opened", one.opened, None),
+            *([("filled", filled, pour and pour.dam)] if one.inlay.fill != "none" else []),
+            ("finished", one.finished, None)]
 
 
-def _dam_words(what: str, dam: BaseGeometry | None) -> str:
-    return (f" The line round {what} is the dam: level resin runs up to it. Drawn is the fill that the second cut is "
-            "checked with, a little way round each pocket wherever the dam stands.") if dam is not None else ""
+def _dam_words(what: str, pour: Pour | None) -> str:
+    return f" The line round {what} is the dam: level resin runs up to it." if pour else ""
 
 
 def _sized(picture: Element, wide: float, caption: str) -> Element:

@@ -1,0 +1,82 @@
+"""Resin as it stands when it is poured: level inside its dam, and nowhere else.
+
+The verification knows of no dam: it takes the fill to lie a little way round each pocket, as high all over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.programs.plan import Plan
+from pathgen.report.pictures.shaded import blank_heights
+from pathgen.verify.stages import Stage
+from pathgen.work.features import Inlay
+from pathgen.work.fill import resin_levels
+
+Levels = tuple[tuple[BaseGeometry, float], ...]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Pour:
+    """The resin of one inlay: what is inside each dam, and how high above the bed it stands there, mm."""
+
+    inlay: Inlay
+    levels: Levels
+
+    @property
+    def dam(self) -> BaseGeometry:
+        """What is inside any of the dams."""
+        return overlay.union_all([dam for dam, _ in self.levels])
+
+    def code_in(self, stage: Stage) -> int:
+        """What its fill has in `stage.fill`; 0 where it is not poured yet."""
+        return next((code for code, one in enumerate(stage.inlays, 1) if one.index == self.inlay.index), 0)
+
+    def over(self, heights: Stage, filled: Stage) -> Stage:
+        """`filled`, with level resin on what lay under it: the `heights` before, and their fill."""
+        code, fill, top = self.code_in(filled), filled.fill.copy(), filled.heights.copy()
+        swollen = fill == code
+        fill[swollen], top[swollen] = heights.fill[swollen], heights.heights[swollen]
+        drawn = filled.grid.covered(self.inlay.area)
+        for dam, level in self.levels:
+            wet = filled.grid.covered(dam) & np.isfinite(top) & (drawn | (top < np.float32(level)))
+            fill[wet], top[wet] = code, np.float32(level)
+        return replace(filled, fill=fill, heights=top)
+
+
+def pours_of(planned: Plan) -> list[Pour]:
+    """Of each inlay that resin is poured into."""
+    clamping, resins = planned.clamping, planned.asked.resins
+    found = []
+    for inlay in clamping.inlays if resins else ():
+        if inlay.fill == "resin":
+            stands = clamping.proud(inlay) - clamping.skimmed(inlay)
+            levels = resin_levels(inlay, clamping.surface, resins[inlay.index].dam)
+            found.append(Pour(inlay=inlay, levels=tuple((dam, level + stands) for dam, level in levels)))
+    return found
+
+
+def pour_of(inlay: Inlay, pours: Sequence[Pour]) -> Pour | None:
+    """The one into an inlay, where there is one."""
+    return next((one for one in pours if one.inlay.index == inlay.index), None)
+
+
+def as_poured(planned: Plan, stages: Sequence[Stage], pours: Sequence[Pour]) -> list[Stage]:
+    """The work after each program, resin level inside its dams until it is cut again."""
+    clamping, shown = planned.clamping, list(stages)
+    levels = {step.order: step.operation.levels for step in clamping.steps}
+    for pour in pours:
+        first = next((place for place, stage in enumerate(stages) if pour.code_in(stage)), len(stages))
+        for place in range(first, len(stages)):
+            level = levels[stages[place].order]
+            if level is not None and level.index == pour.inlay.index:
+                break
+            under = shown[first - 1] if first else replace(
+                stages[0], heights=blank_heights(clamping, stages[0].grid), fill=np.zeros_like(stages[0].fill))
+            shown[place] = pour.over(under, shown[place])
+    return shown
