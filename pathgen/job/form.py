@@ -163,13 +163,11 @@ def _area(job: Job) -> tuple[BaseGeometry, Polygon]:
 
 def _piece(job: Job) -> Polygon:
     form, (area, frame) = _form(job), _area(job)
-    if form.cut == "inside":
-        piece = overlay.difference(frame, _let_out(area, form.gap if form.line == "inside" else 0.0))
-    else:
-        by = form.gap if form.line == "outside" else 0.0
-        if form.cut == "on" and job.outline:
-            by = job.cutter(job.outline.cutter, "[outline] cutter").radius
-        piece = overlay.difference(frame, _let_out(overlay.difference(frame, area), by))
+    by = form.gap if form.line == form.cut else 0.0
+    if form.cut == "on" and job.outline:
+        by = job.cutter(job.outline.cutter, "[outline] cutter").radius
+    kept = overlay.difference(frame, area) if form.cut == "inside" else overlay.intersection(frame, area)
+    piece = overlay.difference(kept, _beside(area, frame, by))
     parts = [part for part in shapely.get_parts(piece) if part.area > _LEAST]
     if len(parts) != 1:
         inner = [part.representative_point() for part in parts[:3]]
@@ -184,8 +182,22 @@ _LEAST = 1.0
 """Smaller pieces are crumbs where the drawing's edge and the form's fall together, mm2."""
 
 
-def _let_out(area: BaseGeometry, by: float) -> BaseGeometry:
-    return overlay.buffer(area, by, quad_segs=64) if by else area
+def _beside(area: BaseGeometry, frame: Polygon, by: float) -> BaseGeometry:
+    """What lies within `by` of the line, which is taken to run straight on where it ends at the frame's edge."""
+    if not by:
+        return Polygon()
+    line = shapely.line_merge(overlay.intersection(area.boundary, overlay.buffer(frame, -_ON_EDGE)))
+    runs = [_run_on(run, 10 * by) for run in shapely.get_parts(line)]
+    return overlay.buffer(shapely.MultiLineString(runs), by, quad_segs=64)
+
+
+def _run_on(run: shapely.LineString, by: float) -> shapely.LineString:
+    if run.is_closed:
+        return run
+    points, near = shapely.get_coordinates(run), min(0.05, run.length / 2)
+    inner = shapely.get_coordinates(shapely.line_interpolate_point(run, [near, run.length - near]))
+    first, last = points[[0, -1]] + by / near * (points[[0, -1]] - inner)
+    return shapely.LineString([first, *points, last])
 
 
 def _least_wall(job: Job) -> tuple[float, tuple[float, float]] | None:

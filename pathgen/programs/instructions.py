@@ -48,7 +48,7 @@ def z_zero_words(clamping: Clamping) -> str:
     """Where Z 0 of the programs is."""
     return {
         "bed": "Z 0 is the underside of the work: the bed or spoilboard it lies on",
-        "stock-top": "Z 0 is the top of the raw stock",
+        "stock-top": f"Z 0 is {clamping.board.names.top}",
     }[clamping.setup.z_zero]
 
 
@@ -242,7 +242,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
-        return "touch off on top of the raw stock"
+        return f"touch off on {clamping.board.names.top}"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
         "height noted when the first cutter was set"

@@ -77,6 +77,7 @@ def test_the_whole_blank_by_the_tests_own_cutting(made):
     """All texts in the order of their numbers over one blank: each part is where it should be, the rest untouched."""
     _, result = made
     assert result.passed, result.report["checks"]["findings"]
+    assert [f["where"] for f in result.report["checks"]["findings"] if "keep_out" in f["where"]] == ["[setup] keep_out"]
     cell = 0.75
     wood = Wood((0.0, 300.0), (0.0, 130.0), 3.0, cell)  # zero is the near lower corner
     texts = {p.file_name: (p.text, p.cutter) for one in result.builds for p in one.programs}
@@ -276,6 +277,11 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
         build_blank(load_job(blank(tmp_path, BLANK.replace(old, new, 1))), resolution=0.6)
     assert where in wrong.value.where
     assert words in str(wrong.value)
+
+
+def test_a_blank_in_inches_for_parts_in_millimetres(tmp_path):
+    text = BLANK.replace("thickness = 3.0", 'thickness = "0.1181 in"')
+    assert build_blank(load_job(blank(tmp_path, text)), resolution=0.6).passed
 
 
 @pytest.mark.parametrize(("own", "where", "words"), [
