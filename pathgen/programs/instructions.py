@@ -11,7 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import references
+from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.operations import STAY, DowelHoles
@@ -134,7 +134,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
 def _fitted(clamping: Clamping, step: Step) -> str:
     """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
     named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
-    if not references(clamping)[step.order - 1].refit:
+    if not refits(clamping, step):
         waits = step.operation.levels is not None
         return f"{named} stays in the spindle, and its Z 0 as it is" + (
             "; set it again if the machine was switched off since." if waits else ".")

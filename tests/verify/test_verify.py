@@ -1,6 +1,7 @@
 """The whole verification: good programs pass, spoilt ones are refused, and what is measured is true."""
 
-
+import functools
+import itertools
 from dataclasses import fields
 from types import SimpleNamespace
 
@@ -37,13 +38,21 @@ WAYS = {"a leaf": {},
 COARSE = 0.2
 
 
-@pytest.fixture(scope="module", params=sorted(WAYS))
-def built(request, tmp_path_factory):
-    job = pathgen.load_job(write_leaf(tmp_path_factory.mktemp("leaf"), **WAYS[request.param]))
-    return pathgen.build(job, resolution=0.1)
-
-
 @pytest.fixture(scope="module")
+def board(tmp_path_factory):
+    @functools.cache
+    def made(way):
+        job = pathgen.load_job(write_leaf(tmp_path_factory.mktemp("leaf"), **WAYS[way]))
+        return pathgen.build(job, resolution=0.1)
+    return made
+
+
+@pytest.fixture(params=sorted(WAYS))
+def built(request, board):
+    return board(request.param)
+
+
+@pytest.fixture
 def texts(built):
     return {p.file_name: p.text for p in built.programs}
 
@@ -61,10 +70,12 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
     assert checked.pockets[0].fill_volume == pytest.approx(filled, rel=0.02)
 
 
-@pytest.mark.parametrize("way", sorted(SPOILINGS))
-def test_every_spoiling_is_refused(built, texts, way):
-    case = Case(dict(texts), built.plan.clamping, np.random.default_rng(5))
-    SPOILINGS[way](case)
+# each on one of the boards in turn: of what is spoilt a little too low and a little too high, both see one
+@pytest.mark.parametrize(("way", "spoiling"), [*zip(itertools.cycle(sorted(WAYS)), sorted(SPOILINGS), strict=False)])
+def test_every_spoiling_is_refused(board, way, spoiling):
+    built = board(way)
+    case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(5))
+    SPOILINGS[spoiling](case)
     assert case.spoilt != case.texts, "this spoils nothing"
     checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE, job_fingerprint=built.job.fingerprint)
     assert not checked.passed
@@ -221,6 +232,9 @@ def test_missing_and_unexpected_programs(built, texts):
     changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
     codes = {f.code for f in verify(built.plan.clamping, changed, resolution=0.5).findings}
     assert {"program-missing", "program-unexpected"} <= codes
+    others = verify(built.plan.clamping, {f"x{n}": t for n, t in texts.items()}, resolution=0.5).findings
+    (only,) = [f for f in others if f.severity == "forbid"]  # a folder of another job
+    assert (only.code, only.where) == ("program-missing", f"all {len(texts)} programs")
 
 
 @pytest.mark.parametrize("operation", [SURFACE_FINISH, POCKET, OUTLINE])

@@ -266,6 +266,8 @@ def test_commands(tmp_path, monkeypatch, capsys):
     ('"ringed.toml"', '"missing.toml"', "missing.toml", "No such file"),
     ('"ringed.toml"', '"blank.toml"', "[[part]] 2, blank.toml", "is itself a job of several parts"),
     ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
+    ("[stock]", '[[hole]]\ncutter = "flat 3"\nat = [5.0, 0.0]\ndiameter = 4.0\n[stock]', "[[hole]]",
+     "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
      "[[part]] 1, drilled.toml, program 3, outline, keep_out 1", "5 mm to 125 mm along"),
