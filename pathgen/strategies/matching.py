@@ -39,6 +39,9 @@ _WIDER = 0.002
 """By how much pockets are larger all round, mm: of a line just as wide as its cutter chords would decide otherwise
 whether the cutter goes in."""
 
+_MOST_TURNS, _WIDENED_EVERY = 24, 6
+"""How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
+
 _LAND = 2.0
 """Least stock left between the cuts round two pieces, mm."""
 
@@ -87,17 +90,20 @@ class LetIn:
 def rounded_both_ways(region: BaseGeometry, *, inner: float, outer: float) -> Polygon | MultiPolygon:
     """The region with no corner of its own tighter than `inner` and none of what surrounds it tighter than `outer`.
 
-    An opening by a disc of radius `inner` between two closings by one of radius `outer` (mathematical morphology:
-    Serra, *Image Analysis and Mathematical Morphology*, 1982); repeated until nothing changes.
+    Openings by a disc of radius `inner` and closings by one of radius `outer` in turn (mathematical morphology: Serra,
+    *Image Analysis and Mathematical Morphology*, 1982), until nothing changes. At a neck where two notches meet each
+    spoils what the other has made, over and over: there discs of radius `inner` make the neck wide enough.
     """
     shape = cleaned(region)
-    for _ in range(6):
+    for turn in range(1, _MOST_TURNS + 1):
         opened = _grown(_grown(shape, FIT - inner), inner - FIT)
-        closed = _grown(_grown(opened, outer), -outer)
-        if overlay.symmetric_difference(shape, closed).area < 1e-4:
+        shape = _grown(_grown(opened, outer), -outer)
+        spoilt = shapely.get_parts(_thick(overlay.difference(shape, opened)))
+        if not len(spoilt):
             break
-        shape = closed
-    return cleaned(_grown(_grown(closed, FIT - inner), inner - FIT))
+        if turn % _WIDENED_EVERY == 0:
+            shape = overlay.union_all([shape, *overlay.buffer(spoilt, inner)])
+    return cleaned(opened)
 
 
 def let_in(

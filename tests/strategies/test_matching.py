@@ -114,3 +114,13 @@ def test_a_line_just_as_wide_as_its_cutter_is_let_in(count: int) -> None:
                   options=PocketOptions(smallest=0.0))
     assert len(misfits(made.piece, cuts[-1].opened, 0.05)) == 0
     assert made.lost.area < 0.5
+
+
+@pytest.mark.parametrize("gap", [0.3, 0.7, 1.2])
+def test_two_dots_that_nearly_touch_are_joined_by_a_neck_that_both_cutters_can_go_round(gap):
+    """What a disc of one radius opens it closes too: no notch of the neck is sharper, and no neck narrower."""
+    dots = shapely.union(shapely.Point(0, 0).buffer(2.0, 64), shapely.Point(4 + gap, 0).buffer(2.0, 64))
+    shape = rounded_both_ways(dots, inner=1.0, outer=1.0)
+    notches = shapely.get_parts(shape.buffer(1.0, 256).buffer(-1.0, 256).difference(shape))
+    assert shapely.length(shapely.maximum_inscribed_circle(notches)).max() < 0.005
+    assert shape.difference(shape.buffer(-0.9999, 256).buffer(1.0, 256)).area < 0.001
