@@ -104,6 +104,7 @@ def test_inches_and_another_zero_measure_the_same(finished):
     (lambda lines: ["G1 Z2.5 F300", "X30 F900", "G0 Z20"] + lines[-2:], "cut-too-deep"),
     (lambda lines: ["G1 Z5.9 F300", "X30 F900", "G0 Z20"] + lines[-2:], "surface-low"),
     (lambda lines: ["M5", *lines], "spindle-off"),
+    (lambda lines: ["G1 Z6.5", "X30", *lines], "no-feed"),
     (lambda lines: ["M5", "M4 S9000", *lines], "spindle-backwards"),
     (lambda lines: lines[:-2], "spindle-left-on"),  # M30 would stop it (NISTIR 6556, 3.6.1)
     (lambda lines: ["M5", "G1 Z9 F300", "X30", "G0 Z20", "M30"], None),  # nothing is cut: it need not turn
