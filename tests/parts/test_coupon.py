@@ -1,5 +1,6 @@
 """The test piece: what its programs cut measures what its page says, and nothing is tried that the job lacks."""
 
+import itertools
 import re
 
 import numpy as np
@@ -68,6 +69,13 @@ def test_it_builds_verified_and_states_what_it_is(made):
     kinds = [t.kind for t in made.plan.clamping.board.trials]
     assert kinds == ["rim", "square", "square", "detail", "pour", "slot", "slot", "slot"]
     assert list(made.report["coupon"]) == list("ABCDEFGH")
+
+
+def test_wood_stands_between_its_places(made):
+    spans = sorted(inlay.area.bounds[::2] for inlay in made.plan.clamping.inlays)
+    assert min(low - high for (_, high), (low, _) in itertools.pairwise(spans)) > 5.9
+    assert spans[0][0] > 2.9
+    assert made.plan.clamping.board.length - spans[-1][1] > 2.9
 
 
 def test_squares_are_as_wide_and_deep_as_the_page_says(made):

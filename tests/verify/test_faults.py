@@ -29,6 +29,7 @@ from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
+from pathgen.verify.shares import overlap_findings
 from pathgen.verify.slots import _OneSlot, slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay, Slots
@@ -100,6 +101,15 @@ def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, g
     motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
     found = {f.code: f.got for f in program_findings(program, motion, made.step, clamping, Tolerances())}
     assert found.get(code, "none").startswith(got)
+
+
+@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, ["parts 1 and 2"])])
+def test_parts_whose_shares_of_the_blank_meet_are_found(apart, found):
+    def part(aside):
+        return SimpleNamespace(shared=True, stock=SimpleNamespace(bounds=(0.0, 0.0, 50.0, 30.0)),
+                               to_machine=lambda points: points + [0.0, aside, 0.0])
+
+    assert [f.where for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
 
 
 def test_all_programs_together_fit_in_the_machines_travel(arched):

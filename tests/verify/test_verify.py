@@ -46,7 +46,7 @@ ALARMS = {
     "a point lost from a number": "unreadable",
     "a program missing": "program-missing",
     "a program too many": "program-unexpected",
-    "a rapid past the travel": "beyond-travel off-the-stock rapid-through-material",
+    "a rapid past the travel": "shank-rubs beyond-travel off-the-stock rapid-through-material",
     "a retract left out": "rapid-through-material",
     "a run of a pocket left out": "pocket-too-shallow pocket-uncut",
     "a sign lost": "slot-too-deep",
