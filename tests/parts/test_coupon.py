@@ -72,7 +72,8 @@ def test_it_builds_verified_and_states_what_it_is(made):
 
 
 def test_wood_stands_between_its_places(made):
-    spans = sorted(inlay.area.bounds[::2] for inlay in made.plan.clamping.inlays)
+    spans = sorted([*(inlay.area.bounds[::2] for inlay in made.plan.clamping.inlays),
+                    *((t.at[0], t.at[0]) for t in trials(made, "slot"))])
     assert min(low - high for (_, high), (low, _) in itertools.pairwise(spans)) > 5.9
     assert spans[0][0] > 2.9
     assert made.plan.clamping.board.length - spans[-1][1] > 2.9

@@ -91,7 +91,7 @@ def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
     (lambda text: re.sub(r"\nG0 (Z[\d.]+)\n", r"\nG0 X0 \1\n", text, count=1), "no-retract-first", "a move in X or"),
     (lambda text: re.sub(r"\nG0 Z[\d.]+", "\nG0 Z5", text, count=1), "no-retract-first", "a move down at a place"),
     (lambda text: text.replace("M5\n", "G0 X2000\nM5\n"), "off-the-stock", "a move past the edge"),
-    (moved("Z", -9.0, below=4.6), "below-the-bed", ""),
+    (moved("Z", -9.0, below=4.6), "below-the-bed", "4.973 mm"),
     (lambda text: re.sub(r"F[\d.]+", "F9", text), "feed-too-slow", "9.0 mm per minute"),
 ])
 def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, got):
@@ -100,7 +100,7 @@ def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, g
     program = read_program(change(made.text), name=made.file_name)
     motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
     found = {f.code: f.got for f in program_findings(program, motion, made.step, clamping, Tolerances())}
-    assert found.get(code, "none").startswith(got)
+    assert found[code].startswith(got)
 
 
 @pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, ["parts 1 and 2"])])
