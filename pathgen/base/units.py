@@ -28,6 +28,16 @@ _LENGTH = re.compile(
 )
 
 
+def in_mm(value: float, unit: str) -> float:
+    """A length in mm, the same number whichever unit it is written in: 6 in is 152.4 mm, not 152.39999999999998."""
+    return round(value * MM_PER[unit], 9)
+
+
+def written_alike(one: float, other: float) -> bool:
+    """Whether two lengths, mm, are one as people write it: no further apart than the digits of inches tell."""
+    return abs(one - other) <= 0.5 * INCH * 10.0 ** -LENGTH_PLACES["in"] + 1e-9
+
+
 def parse_length(text: str, default_unit: str | None = None) -> float:
     """Millimetres in a written length such as ``"648 mm"``, ``"25 1/2 in"`` or ``"1/4 in"``; a whole and a fraction may
     be joined by a hyphen, ``"25-1/2 in"``.
@@ -48,7 +58,7 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
         if denominator == 0:
             raise ValueError(f"{text!r} divides by zero")
         value = float(int(part["whole"] or 0) + Fraction(int(part["n1"] or part["n2"]), denominator))
-    value *= MM_PER["in" if unit in ("inch", "inches", '"') else unit]
+    value = in_mm(value, "in" if unit in ("inch", "inches", '"') else unit)
     if not math.isfinite(value):
         raise ValueError(f"{text!r} is too large a number")
     return -value if part["sign"] == "-" else value

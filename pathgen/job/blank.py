@@ -17,7 +17,7 @@ from shapely.affinity import affine_transform
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job
@@ -90,7 +90,7 @@ def check_blank(job: Job) -> None:
             if getattr(part, name):
                 raise JobError(f"{where} job", f"{table.job} has [{name}]", allowed="a part cut from one side in place",
                                remedy="cut that part alone")
-        if part.stock.thickness != job.stock.thickness:
+        if not written_alike(part.stock.thickness, job.stock.thickness):
             raise JobError(f"{where} job", f"{table.job} is for a blank of "
                            f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",
                            allowed=f"[stock] thickness {format_length(job.stock.thickness, unit)}, that of the blank")

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up
+from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up, written_alike
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
@@ -251,7 +251,7 @@ def _placed_bores(table: HoleTable, where: str) -> list[_Bored]:
 def _face(job: Job) -> None:
     table, unit = _plate(job), job.units
     if table.face == (job.surface is not None):
-        if not table.face and job.stock.thickness != table.thickness:
+        if not table.face and not written_alike(job.stock.thickness, table.thickness):
             raise JobError("[plate] thickness", f"{format_length(table.thickness, unit)} from a blank of "
                            f"{format_length(job.stock.thickness, unit)} whose face is left as it is",
                            allowed="the blank's own thickness with face = false",

@@ -15,7 +15,7 @@ from dataclasses import MISSING, dataclass
 from typing import Any, TypeVar
 
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, parse_length
+from pathgen.base.units import LENGTH_PLACES, MM_PER, format_length, in_mm, parse_length
 
 MEANT = "are meant, write"
 """In the remedy for a length that would be in order in the other unit."""
@@ -110,7 +110,7 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
             elif field.default is MISSING and field.default_factory is MISSING and name not in meant:
                 raise place.refuse(f"{name} is missing", remedy=f"add {name}: {field.metadata['doc']}")
             elif place.units == "in" and field.metadata["inch"] is not None:
-                values[name] = field.metadata["inch"] * MM_PER["in"]
+                values[name] = in_mm(field.metadata["inch"], "in")
     mistakes.refuse()
     return table(**values)
 
@@ -302,7 +302,7 @@ def _length_mm(value: Any, place: Place) -> float:
             raise place.refuse(str(wrong), remedy=remedy) from None
     if not _is_number(value):
         raise place.refuse(f"{shown(value)} given", allowed=f'a length in {place.units}, or a text like "1/4 in"')
-    return float(value) * MM_PER[place.units]
+    return in_mm(float(value), place.units)
 
 
 def _is_number(value: Any) -> bool:

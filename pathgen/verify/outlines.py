@@ -114,8 +114,8 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
 def _skin(
     height: Floats, samples: Floats, skin: float, step: Step, tolerances: Tolerances
 ) -> Iterator[Finding]:
-    """The same thickness must be left all round."""
-    off = height - skin
+    """The same thickness must be left all round, where there is blank."""
+    off = np.where(np.isfinite(height), height - skin, 0.0)
     worst = int(np.argmax(np.abs(off)))
     if abs(off[worst]) > tolerances.tab:
         yield Finding(

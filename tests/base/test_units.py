@@ -2,7 +2,7 @@
 
 import pytest
 
-from pathgen.base.units import INCH, format_length, parse_length
+from pathgen.base.units import INCH, format_length, in_mm, parse_length, written_alike
 
 
 @pytest.mark.parametrize(("text", "mm"), [
@@ -13,6 +13,14 @@ from pathgen.base.units import INCH, format_length, parse_length
 def test_written_lengths(text, mm):
     # 25.4 mm to the inch is exact: international yard and pound agreement, 1959
     assert parse_length(text) == pytest.approx(mm, abs=1e-12)
+
+
+def test_a_length_is_one_number_whichever_unit_it_is_written_in():
+    """Else a cutter plunging 6 in per minute is not the one plunging 152.4 mm per minute of another part."""
+    assert 6 * 25.4 != 152.4 == parse_length("6 in") == in_mm(6, "in")
+    assert in_mm(8 / 25.4, "in") == parse_length("8 mm") == 8.0
+    assert written_alike(parse_length("0.315 in"), 8.0)
+    assert not written_alike(8.0, 8.002)
 
 
 @pytest.mark.parametrize("text", ["6.35", "", "mm", "1/0 in", "1e3 mm", "nan mm", "6,35 mm", "1 2 mm", "6 yd", "−5 mm"])

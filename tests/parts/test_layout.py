@@ -184,6 +184,22 @@ def test_binding_already_on_is_where_the_slots_stop():
     assert not cut.through.any()
 
 
+def test_on_a_drawn_outline_slots_end_at_its_edges():
+    """Half as wide at x as 20 mm + (x + 12 mm) 14 / 512, wider than the board's numbers say."""
+    part = board(outline=shapely.Polygon([(-12, -20), (500, -34), (500, 34), (-12, 20)]))
+
+    def half(x):
+        return 20.0 + (x + 12.0) * 14.0 / 512.0
+
+    ends = nut_slot(part, width=4.0, depth=2.0).lines[0]
+    assert ends == pytest.approx(np.array([[-2.0, -half(0.0)], [-2.0, half(0.0)]]))  # at its wider edge
+    with pytest.raises(JobError, match=r"ends 12.00 mm behind the nut's front \(allowed: 12.00 mm or less\): .*draw"):
+        nut_slot(part, width=13.0, depth=2.0)
+    for side in slots(part, width=0.6, depth=2.0, within=1.5).lines.transpose(1, 0, 2):
+        x, y = side.T
+        assert (half(x) - np.abs(y)) / math.hypot(1, 14 / 512) == pytest.approx(1.5, abs=1e-9)
+
+
 def test_a_nut_slot_has_its_front_on_the_nut_line():
     part = fanned(behind_nut=12.0)
     cut = nut_slot(part, width=5.0, depth=2.0)

@@ -115,3 +115,11 @@ def test_a_clamp_may_stand_between_two_pockets_of_a_board_that_is_not_surfaced(t
                "thickness = 8.0\nmargin": "thickness = 6.5\nmargin", "overfill = 0.7": 'fill = "none"'}
     result = built(tmp_path, art=pair, changes=changes, resolution=0.2)
     assert result.passed, [str(f) for f in result.verification.findings]
+
+
+def test_a_skin_round_a_blank_that_ends_at_the_nut(tmp_path):
+    """Beyond it there is no wood for the cutter to leave a skin of."""
+    changes = {"margin_nut = 20.0": "margin_nut = 0.0"}
+    extra = '[outline]\ncutter = "flat"\nskin = 0.3\n'
+    result = built(tmp_path, art=DOT, changes=changes, extra=extra, resolution=0.2)
+    assert result.passed, [str(f) for f in result.verification.findings]

@@ -276,6 +276,11 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     assert words in str(wrong.value)
 
 
+def test_a_blank_in_inches_for_parts_in_millimetres(tmp_path):
+    text = BLANK.replace("thickness = 3.0", 'thickness = "0.1181 in"')
+    assert build_blank(load_job(blank(tmp_path, text)), resolution=0.6).passed
+
+
 @pytest.mark.parametrize(("own", "where", "words"), [
     (RINGED.replace("diameter = 3.0", "diameter = 3.2", 1), '[[part]] 2, [[cutter]] "flat 3"',
      "says other things of it than drilled.toml"),

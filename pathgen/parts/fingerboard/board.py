@@ -85,10 +85,7 @@ def slots(
     frets = board.frets
     lines = frets.ends.copy()
     if within is not None:
-        inner = board.edges.inset(within)
-        sides = (board.bass_side, -board.bass_side)
-        lines = np.stack([inner.crossings(frets.ends, side) for side in sides], axis=1)
-        lines = np.where(frets.full[..., None], lines, frets.ends)
+        lines = np.where(frets.full[..., None], board.across(frets.ends, inset=within), frets.ends)
         short = within
     elif short is not None:
         unit = (frets.ends[:, 1] - frets.ends[:, 0]) / _spans(frets.ends)[:, None]
@@ -119,26 +116,41 @@ def nut_slot(
     bass, treble = board.nut_line
     unit = (treble - bass) / np.linalg.norm(treble - bass)
     square = np.array([-abs(unit[1]), unit[0] * math.copysign(1.0, unit[1])])  # toward the nut's end
-    runs_on = board.behind_nut * abs(float(unit[1]))
+    slant = abs(float(unit[1]))
+    if board.drawn:
+        runs_on = float(((shapely.get_coordinates(board.outline) - bass) @ square).max())
+        least, longer = "", "move its drawing, or draw it longer behind the nut face"
+    else:
+        runs_on = board.behind_nut * slant
+        wanted = f"{rounded_up((width + behind) / slant):.2f} mm or more" if width else f"above {behind:g} mm"
+        least = f"[board] behind_nut {wanted}"
+        longer = "make behind_nut in [board] longer: how far the board runs on behind the nut face"
     room = runs_on - behind
-    least = f"[board] behind_nut {rounded_up(((width or 0.0) + behind) / abs(float(unit[1]))):.2f} mm or more"
     if room <= 0:
-        ends = f"{runs_on:.2f} mm behind the nut face" if runs_on else "at the nut face"
+        ends = f"{runs_on:.2f} mm behind the nut face" if runs_on > 0 else "at the nut face"
         front = f"{behind:g} mm behind it" if behind else "there too"
         raise JobError("[nut]", f"the board ends {ends}, and the nut's front is {front}",
-                       allowed=least if width else f"[board] behind_nut above {behind:g} mm", remedy=_RUN_ON)
+                       allowed=least, remedy=longer)
     if width is None:
         width = max(room + _SHELF_OVERRUN, shelf_least)
     elif width > room:
         raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
-                       allowed=f"{rounded_down(room):.2f} mm or less, or {least}", remedy=_RUN_ON)
+                       allowed=", or ".join(filter(None, [f"{rounded_down(room):.2f} mm or less", least])),
+                       remedy=longer)
     middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
-    lines = np.stack([board.edges.crossings(middle, side) for side in (board.bass_side, -board.bass_side)], axis=1)
+    lines = _widest(board, middle, square * width / 2) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="nut slot")
 
 
-_RUN_ON = "make behind_nut in [board] longer: how far the board runs on behind the nut face"
+def _widest(board: Fingerboard, middle: Floats, half: Floats) -> Floats:
+    """(1, 2, 2) ends on a slot's `middle` of all that it crosses of a drawn board, its edges `half` to either side."""
+    start, unit = middle[0, 0], (middle[0, 1] - middle[0, 0]) / np.linalg.norm(middle[0, 1] - middle[0, 0])
+    met = board.across(middle + half * np.linspace(-1.0, 1.0, 9)[:, None, None])
+    along = (met - start) @ unit
+    return (start + unit * np.array([np.nanmin(along), np.nanmax(along)])[:, None])[None]
+
+
 _SHELF_OVERRUN = 1.0
 """How far a nut shelf is cut past the board's end, mm."""
 

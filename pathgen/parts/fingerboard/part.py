@@ -14,6 +14,7 @@ from pathgen.base import overlay
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.fretting import FretWire
 from pathgen.parts.fingerboard.layout import Edges, Layout
 from pathgen.parts.fingerboard.neck import Neck
@@ -136,6 +137,16 @@ class Fingerboard:
         """(n + 1, 2, 2) where nut line and frets meet the cut edges: row k is fret k, bass and treble."""
         frets = np.stack([self.frets.bass, self.frets.treble], axis=1)[self.frets.number > 0]
         return np.concatenate([self.nut_line[None], frets])
+
+    def across(self, lines: Floats, *, inset: float = 0.0) -> Floats:
+        """(n, 2, 2) where lines, (n, 2, 2) bass to treble, meet the cut edges or what lies `inset` mm inside them.
+
+        NaN where a line misses a drawn outline.
+        """
+        if self.drawn:
+            return chord_across(overlay.buffer(self.outline, -inset, join_style="mitre"), lines)
+        inner = self.edges.inset(inset)
+        return np.stack([inner.crossings(lines, side) for side in (self.bass_side, -self.bass_side)], axis=1)
 
     @property
     def ends(self) -> tuple[Floats, Floats]:
