@@ -23,14 +23,19 @@ Floats = NDArray[np.float64]
 
 _EVERY = 1.0
 """Spacing of the places tried for a tab, mm."""
+_FINER = 5
+"""As many times as fine, for a notch as narrow as the cutter."""
 _SPACINGS = 30
 """Tried from tab to tab where they stand close, the widest first."""
 
 FINISH_SHARE = 0.1
 """Of the cutter's diameter: the most that the last lap takes off the walls."""
 
-INNER_SHARE = 0.4
-"""Of what the last lap takes, where the outline has inner corners: there it meets its whole height head on."""
+_HEAD_ON = 1.016
+"""Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
+
+INNER_SHARES = (0.4, 0.28, 0.2, 0.14, 0.1, 0.05)
+"""Of that: what it may take where the outline has inner corners, square ones first, then sharper and narrower ones."""
 
 TAB_SLOPE = 0.5
 """Rise over run of a tab's ends (common practice: a slope that the cutter climbs, no source)."""
@@ -64,16 +69,14 @@ def outlining(
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
 
     Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp, and so is
-    the wood behind each tab. The layers
-    stay `finish` away from the outline, which a last lap at full depth takes off, a tenth of the cutter's diameter at
-    most; with 0 there is none. Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat,
-    or whose flute is too short.
+    the wood behind each tab. The layers stay `finish` away from the outline, which a last lap at full depth takes off,
+    a tenth of the cutter's diameter at most, and less the sharper the outline turns inward; with 0 there is none.
+    Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
     """
     finish = min(finish, FINISH_SHARE * cutter.diameter)
     _check(cutter, top - bottom)
     half = tabs.width / 2 + cutter.radius
-    if _has_inner_corners(cutting_line(outline, cutter)):
-        finish *= INNER_SHARE
+    finish = _eased_off(outline, cutter, finish)
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
@@ -96,13 +99,20 @@ def outlining(
     return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
 
 
-def _has_inner_corners(ring: LinearRing) -> bool:
-    """Whether the way turns sharply towards the wood on its left, where a last lap would meet it head on."""
-    corners = np.asarray(ring.coords)
-    step = np.diff(np.vstack([corners, corners[1:2]]), axis=0)
-    heading = np.arctan2(step[:, 1], step[:, 0])
-    turn = (np.diff(heading) + np.pi) % (2 * np.pi) - np.pi
-    return bool((turn > math.radians(20.0)).any())
+def _eased_off(outline: Polygon, cutter: Cutter, finish: float) -> float:
+    """What the last lap may take off the walls: less where it would meet its whole height head on in inner corners.
+
+    There it goes further from the layers' way than the walls do, by 1 / sin(half the angle), or has them not enter.
+    """
+    corners = shapely.points(cutting_line(outline, cutter).coords)
+
+    def met(aside: float) -> float:
+        return float(shapely.distance(corners, cutting_line(outline, cutter, aside=aside)).max())
+
+    if not finish or met(finish) <= _HEAD_ON * finish:
+        return finish
+    most = INNER_SHARES[0] * math.sqrt(2.0) * _HEAD_ON * finish
+    return next((share * finish for share in INNER_SHARES if met(share * finish) <= most), 0.0)
 
 
 def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
@@ -234,13 +244,15 @@ def _long_edge(outline: Polygon, side: int, width: float) -> Floats:
             remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
             "the job has one; or write tabs = 0 and stick the work down",
         )
-    across = shapely.linestrings(np.stack([np.stack([x, np.full_like(x, y)], 1) for y in (y0 - 1.0, y1 + 1.0)], 1))
+    fine = np.linspace(x[0], x[-1], _FINER * (len(x) - 1) + 1)
+    across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))
     bounds = shapely.bounds(overlay.intersection(across, outline))
-    y = bounds[:, 3 if side > 0 else 1]
+    edge = np.column_stack([fine, bounds[:, 3 if side > 0 else 1]])
     # Ends and corners are where the outline turns across the board.
-    steep = np.abs(np.gradient(y, x)) > 0.5
-    clear = _distance(np.column_stack([x, y]), np.column_stack([x, y])[steep]) >= width / 2
-    return np.column_stack([x, y])[clear] if clear.any() else np.column_stack([x, y])
+    steep = np.abs(np.gradient(edge[:, 1], fine)) > 0.5
+    places = edge[::_FINER]
+    clear = _distance(places, edge[steep]) >= width / 2
+    return places[clear] if clear.any() else places
 
 
 def _clearance(places: Floats, points: Floats, inlays: shapely.Geometry | None) -> Floats:

@@ -135,6 +135,19 @@ def outlined(shape, cutter, *, finish, top=1.0):
     return path.points[path.kinds != Move.RAPID]
 
 
+@pytest.mark.parametrize("half", [10.0, 4.0, 1.03, 1.1], ids=["square", "sharp", "tight", "inlet"])
+def test_the_last_lap_goes_little_further_into_inner_corners_than_the_layers(half):
+    """It takes 0.2 mm off the walls: into a square corner, as round as the cutter, it would go 1.4 times as far."""
+    mouth = [(40 - half, 0), (40, 9), (40 + half, 0)] if half > 2 else [
+        (40 - half, 0), (40 - half, 9), (40 + half, 9), (40 + half, 0)]
+    plate = shapely.Polygon([(0, 0), *mouth, (80, 0), (80, 30), (0, 30)])
+    for shape in (plate, plate.buffer(1.01).buffer(-1.01)):
+        points = outlined(shape, cutter_of("flat-end", 2.0, stepdown=2.0), finish=0.2, top=5.0)
+        layers = shapely.LineString(points[(points[:, 2] > 0.5) & (points[:, 2] < 5.0 - 1e-9), :2])
+        lap = shapely.points(points[points[:, 2] < 1e-9, :2])
+        assert 0.0 < shapely.distance(layers, lap).max() < 0.12
+
+
 @pytest.mark.parametrize(("diameter", "taken"), [(3.0, 0.2), (1.0, 0.1)])
 def test_the_last_lap_takes_a_tenth_of_the_cutter_at_most_and_is_come_to_aslant(diameter, taken):
     cutter = cutter_of("flat-end", diameter, stepdown=2.0)
