@@ -61,7 +61,6 @@ _HOMES = {
     "build_blank": "pathgen.app.blank",
     "check": "pathgen.app.building",
     "check_program": "pathgen.verify.one_program",
-    "check_scallop": "pathgen.verify.scallops",
     "compare": "pathgen.app.choosing",
     "compare_heights": "pathgen.verify.heights",
     "finish": "pathgen.strategies.cuts",
@@ -114,7 +113,6 @@ __all__ = [
     "build_blank",
     "check",
     "check_program",
-    "check_scallop",
     "compare",
     "compare_heights",
     "finish",
@@ -180,5 +178,5 @@ if TYPE_CHECKING:
     from pathgen.verify.heights import Blank, Difference, HeightField, Took, compare_heights, simulate
     from pathgen.verify.one_program import ProgramCheck, check_program
     from pathgen.verify.read import ReadProgram, read_program
-    from pathgen.verify.scallops import ScallopCheck, check_scallop, ridges
+    from pathgen.verify.scallops import ScallopCheck, ridges
     from pathgen.work.clamping import Machine

@@ -25,6 +25,8 @@ class Wood:
     def __init__(self, x: tuple[float, float], y: tuple[float, float], top: float, cell: float) -> None:
         self.x0, self.y0, self.cell = x[0], y[0], cell
         self.heights = np.full((math.ceil((x[1] - x[0]) / cell), math.ceil((y[1] - y[0]) / cell)), top)
+        self.xs, self.ys = (low + np.arange(count) * cell
+                            for low, count in zip((x[0], y[0]), self.heights.shape, strict=True))
 
     def cut(self, text: str, *, shape: str, diameter: float, angle: float = 90.0, least_width: float = 0.15) -> float:
         """Cuts a program; gives its deepest bite in mm.
@@ -50,23 +52,21 @@ class Wood:
         axis, squared, how low the cutter reaches over them (infinite where it does not), and where its tip is."""
         r, c = diameter / 2, self.cell
         n = math.ceil(r / c)
-        rows, columns = self.heights.shape
         count = max(1, math.ceil(np.linalg.norm((end - start)[:2]) / c))
-        for share in np.arange(1, count + 1) / count:
-            px, py, pz = tip = start + share * (end - start)
-            i, j = round((px - self.x0) / c), round((py - self.y0) / c)
-            x, y = np.arange(max(0, i - n), min(i + n + 1, rows)), np.arange(max(0, j - n), min(j + n + 1, columns))
-            if not len(x) or not len(y):
+        tips = start + (np.arange(1, count + 1) / count)[:, None] * (end - start)
+        nearest = np.rint((tips[:, :2] - (self.x0, self.y0)) / c).astype(int)
+        first, last = (np.clip(at, 0, self.heights.shape).tolist() for at in (nearest - n, nearest + n + 1))
+        for tip, pz, (i, j), (k, m) in zip(tips, tips[:, 2].tolist(), first, last, strict=True):
+            if i == k or j == m:
                 continue
-            square = (self.x0 + x * c - px)[:, None] ** 2 + (self.y0 + y * c - py)[None, :] ** 2
+            square = (self.xs[i:k, None] - tip[0]) ** 2 + (self.ys[j:m] - tip[1]) ** 2
             if shape == "flat-end":
-                foot = np.full(square.shape, pz)
+                foot = pz
             elif shape == "v":
                 foot = pz + np.sqrt(square) / math.tan(math.radians(angle / 2))
             else:
                 foot = pz + r - np.sqrt(np.maximum(r * r - square, 0.0))
-            window = slice(int(x[0]), int(x[-1]) + 1), slice(int(y[0]), int(y[-1]) + 1)
-            yield window, square, np.where(square <= r * r, foot, np.inf), tip
+            yield (slice(i, k), slice(j, m)), square, np.where(square <= r * r, foot, np.inf), tip
 
 
 def left_by(path, cutter, x, y):
@@ -163,19 +163,21 @@ def _falls(wood: Wood, cut: Cut, starts: np.ndarray, ends: np.ndarray, rapids: n
             lowered = foot < under
             if not lowered.any():
                 continue
-            fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - tip[2] > cut.limit / 4))
-            if cut.shape == "flat-end":
-                fresh = lowered
+            fresh = lowered
+            if cut.shape != "flat-end":
+                fresh = lowered & ((gone - last[window] > cut.diameter) | (level[window] - tip[2] > cut.limit / 4))
             np.copyto(stood[window], under, where=fresh)
-            level[window][fresh] = tip[2]
-            last[window][lowered] = gone
+            np.copyto(level[window], tip[2], where=fresh)
+            np.copyto(last[window], gone, where=lowered)
             fall = stood[window][lowered] - foot[lowered] - cut.limit
-            newly = (fall > 0) & (stood[window][lowered] - under[lowered] <= cut.limit)  # each point once in a passage
-            if run >= 1e-9 and newly.any():
-                travel.append(gone)
-                wide.append(float(newly.sum()) * wood.cell**2)
-                deep.append(float(fall.max()))
-                places.append((float(tip[0]), float(tip[1])))
+            if run >= 1e-9 and fall.max() > 0:
+                # each point once in a passage
+                newly = (fall > 0) & (stood[window][lowered] - under[lowered] <= cut.limit)
+                if newly.any():
+                    travel.append(gone)
+                    wide.append(float(newly.sum()) * wood.cell**2)
+                    deep.append(float(fall.max()))
+                    places.append((float(tip[0]), float(tip[1])))
             np.minimum(under, foot, out=under)
     return _widest(cut, np.array(travel), np.array(wide), np.array(deep), places)
 

@@ -161,7 +161,7 @@ def test_a_resolution_that_is_left_out_is_the_same_everywhere():
     assert {value for _, value in found} == {0.1}, found
 
 
-MANY_ARGUMENTS = {"strategies/cuts.py slots", "strategies/cuts.py outline", "verify/scallops.py check_scallop"}
+MANY_ARGUMENTS = {"strategies/cuts.py slots", "strategies/cuts.py outline"}
 """Public functions that take ten or more: plain numbers of the reader's own, of which most may be left out."""
 
 

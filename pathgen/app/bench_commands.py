@@ -53,7 +53,7 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock
         length, width, thick = (format_length(v, job.units) for v in (stock.length, stock.width, stock.thickness))
-        lines = [one.plan.clamping.title, f"from a blank {length} by {width}, {thick} thick",
+        lines = [one.plan.clamping.title, f"from {one.plan.clamping.board.names.blank} {length} by {width} by {thick}",
                  *summary_lines(one.report, job.units), *found, ""]
         say("\n".join(one_line(line) for line in lines))
     if not all(one.passed for one in made):

@@ -1,4 +1,4 @@
-"""A job to start from: three dozen lines with comments, and a small drawing of our own; it builds as it stands."""
+"""A job to start from: 25 lines with comments, and a small drawing of our own; it builds as it stands."""
 
 from __future__ import annotations
 
@@ -18,34 +18,23 @@ cutter = [  # yours: measure the diameters, and take speeds and feeds that you t
     {{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 1000, plunge = 250, stepdown = 1 }},
     {{ name = "slot", shape = "flat-end", diameter = 0.6, speed = 18000, feed = 400, plunge = 100, stepdown = 0.5 }},
 ]
-[board]  # as it is when finished
+stock = {{ length = 500, width = 74, thickness = 8, margin_nut = 25 }}  # the blank; 25 mm of it lie before the nut
+setup = {{ keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}] }}  # clamps; heights from the bed up
+surface = {{ finish = "ball", scallop = 0.02 }}  # the radius; ridges so high are left, which you sand away
+slots = {{ cutter = "slot", depth = 2.5 }}  # as wide as the cutter
+outline = {{ cutter = "flat", tabs = 4 }}  # tabs are bridges of wood that hold the board in the blank
+[board]  # as it is when finished; the blank is thicker, the curve is cut from it
 scale_length = 640  # nut to bridge
 frets = 20
 nut_width = 43
 end_width = 56
 thickness = 6.5
 radius = 305  # a compound one: {{ nut = 254, end = 406 }}
-[stock]  # the blank as it lies on the bed, its middle on the board's centre-line
-length = 500
-width = 74
-thickness = 8  # more than the board: the curve is cut from it
-margin_nut = 25  # how far it stands out before the nut
-[setup]  # clamps, in a list: where each stands along and across, and how high above the bed
-keep_out = [{{ along = [-25, -14], across = [-37, 37], height = 20 }}]
-[surface]
-finish = "ball"  # the cutter of the last passes
-scallop = 0.02  # how high the ridges between them may stand; you sand them away
 [[inlay]]  # one for each drawing, or each stage of a drawing
 artwork = "{name}.svg"
 depth = 1.2
 cutters = ["flat"]
 place = {{ between = [4, 5] }}  # these two frets
-[slots]
-cutter = "slot"  # as wide as the slot
-depth = 2.5
-[outline]
-cutter = "flat"
-tabs = 4  # bridges of wood that hold the board in the blank
 """
 """The job; `name` is that of the drawing beside it too."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 
 import numpy as np
@@ -20,7 +20,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
 from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
-from pathgen.job.job import Job
+from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn
@@ -29,9 +29,8 @@ from pathgen.work.part import Place
 
 Floats = NDArray[np.float64]
 
-ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "parts", "part_jobs",
-           "order", "fingerprint")
-"""What a job of several parts may hold."""
+ALLOWED = ("stock", "setup", "machine", "part")
+"""The tables that a job of several parts may have."""
 
 NOT_SHARED = ("channel", "measured", "moved", "form")
 """What a part may not have that shares its blank: it turns or moves the blank, or is more than one part."""
@@ -78,18 +77,18 @@ def _box(part: Job, table: PartTable, bounds: tuple[float, float, float, float])
 
 def check_blank(job: Job) -> None:
     """Raise JobError for the first thing that keeps the parts from being cut out of one blank."""
-    for own in fields(job):
-        if own.name not in ALLOWED and getattr(job, own.name):
-            raise JobError(f"[{own.name}]", "the job is of several parts, each with a job file of its own",
+    for name in job.tables:
+        if name not in ALLOWED:
+            raise JobError(head_of(name), "the job is of several parts, each with a job file of its own",
                            allowed="[[part]], [stock], [setup], [machine]", remedy="write it in the job of its part")
     _zero_of(job)
     cutters: dict[str, tuple[str, object]] = {}
     for number, (table, part) in enumerate(zip(job.parts, job.part_jobs, strict=True), 1):
         where, unit = f"[[part]] {number}", job.units
-        for name in NOT_SHARED:
-            if getattr(part, name):
-                raise JobError(f"{where} job", f"{table.job} has [{name}]", allowed="a part cut from one side in place",
-                               remedy="cut that part alone")
+        for name in part.tables:
+            if name in NOT_SHARED:
+                raise JobError(f"{where} job", f"{table.job} has {head_of(name)}",
+                               allowed="a part cut from one side in place", remedy="cut that part alone")
         if not written_alike(part.stock.thickness, job.stock.thickness):
             raise JobError(f"{where} job", f"{table.job} is for a blank of "
                            f"{format_length(part.stock.thickness, unit)}", remedy="write the same thickness in both",

@@ -15,7 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
-from pathgen.job.job import Job
+from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area
 from pathgen.parts.flat.part import FormFacts
 
@@ -27,11 +27,8 @@ HALVES = {"outside": "inside", "on": "inside", "inside": "outside"}
 FORMS = ("inside form", "outside form")
 """What the programs of a half state to be."""
 
-ALLOWED = ("title", "units", "units_stated", "path", "stock", "setup", "machine", "cutters", "form", "plate", "holes",
-           "bores", "outline", "order", "fingerprint")
-"""What a job of a form may hold."""
-
-_WRITTEN = {"inlays": "[[inlay]]", "rings": "[[ring]]", "measured": "[[measured]]"}
+ALLOWED = ("stock", "setup", "machine", "cutter", "form", "plate", "holes", "hole", "outline")
+"""The tables that a job of a form may have."""
 
 _EVERY = 1.0
 """Spacing of the places where the wall is measured, mm."""
@@ -100,9 +97,9 @@ def is_own(job: Job, at: tuple[float, float]) -> bool:
 def check_form(job: Job) -> None:
     """Raise JobError for the first thing about a form that does not go together."""
     form, unit = _form(job), job.units
-    for name in (name for name in vars(job) if name not in ALLOWED):
-        if getattr(job, name):
-            raise JobError(_WRITTEN.get(name, f"[{name}]"), "the job is of a [form], which is cut from sheet as it is",
+    for name in job.tables:
+        if name not in ALLOWED:
+            raise JobError(head_of(name), "the job is of a [form], which is cut from sheet as it is",
                            allowed="[[hole]], [holes], [outline]", remedy="leave it out")
     if form.gap and form.cut == "on":
         raise JobError("[form] gap", f'{format_length(form.gap, unit)} with cut = "on"',

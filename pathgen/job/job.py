@@ -121,6 +121,11 @@ class Job:
         return as_table([("title", self.title), *((name, _words(one)) for name, one in tables)])
 
     @property
+    def tables(self) -> tuple[str, ...]:
+        """The names of the tables that it has, in the order of the list of keys."""
+        return tuple(name for name in TABLES if getattr(self, REPEATED.get(name, name)))
+
+    @property
     def body(self) -> BoardTable | PlateTable:
         """``[board]``, or what stands instead: ``[plate]``, ``[form]`` as a plate."""
         body = self.board or self.plate

@@ -88,7 +88,9 @@ def outlines_left_out(job: Job) -> tuple[str, ...]:
 
 def left_out_words(art: Artwork) -> tuple[str, ...]:
     """What a drawing holds that is not cut."""
-    return tuple(f"{art.name}: {item.name} {item.id} ({item.reason}): {item.remedy}" for item in art.left_out)
+    name = art.name
+    return tuple(f"{name}: {one.name} {one.id.removeprefix(f'{name} ')} ({one.reason}): {one.remedy}"
+                 for one in art.left_out)
 
 
 def _drawing(

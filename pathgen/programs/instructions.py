@@ -11,7 +11,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.units import INCH, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
-from pathgen.programs.zeroing import references
+from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
 from pathgen.work.operations import STAY, DowelHoles
@@ -48,7 +48,7 @@ def z_zero_words(clamping: Clamping) -> str:
     """Where Z 0 of the programs is."""
     return {
         "bed": "Z 0 is the underside of the work: the bed or spoilboard it lies on",
-        "stock-top": "Z 0 is the top of the raw stock",
+        "stock-top": f"Z 0 is {clamping.board.names.top}",
     }[clamping.setup.z_zero]
 
 
@@ -134,7 +134,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
 def _fitted(clamping: Clamping, step: Step) -> str:
     """The cutter to fit, or the one that is in the spindle still, and where its Z 0 is set."""
     named = f"{step.cutter.name} ({step.cutter.shape}, {format_length(step.cutter.diameter, clamping.units)})"
-    if not references(clamping)[step.order - 1].refit:
+    if not refits(clamping, step):
         waits = step.operation.levels is not None
         return f"{named} stays in the spindle, and its Z 0 as it is" + (
             "; set it again if the machine was switched off since." if waits else ".")
@@ -242,7 +242,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
-        return "touch off on top of the raw stock"
+        return f"touch off on {clamping.board.names.top}"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
         "height noted when the first cutter was set"

@@ -101,21 +101,27 @@ def _deepest(points: Floats, box: KeepOut, radius: float) -> tuple[float, tuple[
 
 def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str:
     """The shortest way for a box to stand clear of every step, in the job's own keys."""
-    ends = []
-    for step, points in runs:
-        under = (np.minimum(points[:-1], points[1:])[:, 2] < box.height)
-        both = np.concatenate([points[:-1][under], points[1:][under]])[:, :2]
-        if len(both):
-            ends.append([both.min(axis=0) - step.cutter.radius, both.max(axis=0) + step.cutter.radius])
-    low, high = np.min([e[0] for e in ends], axis=0), np.max([e[1] for e in ends], axis=0)
     ways = []
     for axis, name, (first, last) in ((0, "along", box.x), (1, "across", box.y)):
-        before, after = _outward(low[axis], -1, units), _outward(high[axis], 1, units)
+        low, high = _passing(runs, box, axis)
+        before, after = _outward(low, -1, units), _outward(high, 1, units)
         end = "let it end" if before - first > _LEAST_CLAMP else "move it until it ends"
         begin = "let it begin" if last - after > _LEAST_CLAMP else "move it until it begins"
-        ways.append((last - low[axis], f"{end} at {_place(before, units)} {name} or before"))
-        ways.append((high[axis] - first, f"{begin} at {_place(after, units)} {name} or after"))
+        ways.append((last - low, f"{end} at {_place(before, units)} {name} or before"))
+        ways.append((high - first, f"{begin} at {_place(after, units)} {name} or after"))
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
+
+
+def _passing(runs: Sequence[tuple[Step, Floats]], box: KeepOut, axis: int) -> tuple[float, float]:
+    """From where to where along an axis cutters go lower than a box, of moves that it may meet when moved along it."""
+    low, high, (first, last), other = np.inf, -np.inf, (box.x, box.y)[1 - axis], 1 - axis
+    for step, points in runs:
+        lowest, highest = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
+        r = step.cutter.radius
+        met = (lowest[:, 2] < box.height) & (highest[:, other] > first - r) & (lowest[:, other] < last + r)
+        low = min(low, lowest[met, axis].min(initial=np.inf) - r)
+        high = max(high, highest[met, axis].max(initial=-np.inf) + r)
+    return low, high
 
 
 def _outward(mm: float, way: int, units: str) -> float:

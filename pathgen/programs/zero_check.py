@@ -18,7 +18,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
 from pathgen.programs.waste import left_standing
-from pathgen.programs.zeroing import references
+from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutAgain, DowelHoles, WitnessMarks
 
@@ -72,16 +72,16 @@ def zero_checks(clamping: Clamping) -> dict[int, ZeroCheck]:
             "[setup] feeler", f"{feeler:g} mm does not go under a cutter that passes {gap:g} mm over the work",
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
-    refit = [clamping.steps[r.order - 1] for r in references(clamping) if r.refit]
-    widest = max((_foot(step.cutter) for step in refit), default=0.0)
-    made = (_first(clamping, step, widest) for step in refit)
+    refit = [step for step in clamping.steps if refits(clamping, step)]
+    wide = _raw(clamping, max((_foot(step.cutter) for step in refit), default=0.0))
+    made = (_first(clamping, step, wide) for step in refit)
     return {check.order: check for check in made if check is not None}
 
 
 def unchecked(clamping: Clamping) -> tuple[Step, ...]:
     """The steps that start with another cutter and have no bare place to try their zero at."""
     checks = zero_checks(clamping)
-    return tuple(clamping.steps[r.order - 1] for r in references(clamping) if r.refit and r.order not in checks)
+    return tuple(step for step in clamping.steps if refits(clamping, step) and step.order not in checks)
 
 
 def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: float) -> float:
@@ -118,9 +118,9 @@ def _highest_on_rim(offset: Callable[[Floats, Floats], Floats], radius: float, x
     return float(offset(x + radius * np.cos(angle), y + radius * np.sin(angle))[0])
 
 
-def _first(clamping: Clamping, step: Step, widest: float) -> ZeroCheck | None:
-    """A check at the first bare place there is; raw top with room for every cutter makes it the same for all."""
-    for free, on in _by_height(clamping, step, widest):
+def _first(clamping: Clamping, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
+    """A check at the first bare place there is; raw top as `wide` as every cutter needs makes it the same for all."""
+    for free, on in _by_height(clamping, step, wide):
         if not free.is_empty:
             return _check(clamping, step, on, *_middle(free, WHOLE[clamping.units]))
     return None
@@ -142,19 +142,19 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
                      display=(float(there[0]), float(there[1]), float(there[2])))
 
 
-def _by_height(clamping: Clamping, step: Step, widest: float) -> Iterator[tuple[BaseGeometry, On]]:
+def _by_height(clamping: Clamping, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
     foot = _foot(step.cutter)
-    yield _raw(clamping, step, widest), "raw top"
+    yield _reachable(clamping, step, wide), "raw top"
     if clamping.surfacing is None:
         yield _finished(clamping, step, foot), "bare face"
-    yield _raw(clamping, step, foot), "raw top"
+    yield _reachable(clamping, step, _raw(clamping, foot)), "raw top"
     if clamping.surfacing is not None:
         yield _finished(clamping, step, foot), "finished surface"
     yield _bed(clamping, step, foot), "bed"
 
 
-def _raw(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
+def _raw(clamping: Clamping, foot: float) -> BaseGeometry:
     if clamping.surfacing is None:
         return shapely.Polygon()  # the blank came with its surface: what it is outside the part nobody said
     free = left_standing(clamping, reach=foot)
@@ -163,15 +163,14 @@ def _raw(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
         free = overlay.difference(free, overlay.buffer(shapely.multipoints(marks.places), foot + marks.depth + 1.0))
     if holes is not None:
         free = overlay.difference(free, overlay.buffer(shapely.multipoints(holes.at), foot + holes.diameter / 2))
-    return _reachable(clamping, step, free)
+    return free
 
 
 def _finished(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
     """The surface as cut, bare of fill, away from everything that is ever opened in it; near its crest if it can be."""
     before = [s for s in clamping.steps if s.order < step.order]
     cut = clamping.surfacing is None or any(s.operation.finishes for s in before)
-    covered = any("fill" in gone for gone in references(clamping)[step.order - 1].gone)
-    if not cut or covered or isinstance(clamping.surface, Hollow):
+    if not cut or covered(clamping, step) or isinstance(clamping.surface, Hollow):
         return shapely.Polygon()
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]

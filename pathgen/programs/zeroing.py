@@ -27,7 +27,7 @@ class Reference:
 
 def references(clamping: Clamping) -> tuple[Reference, ...]:
     """What can be set from at each step, the surest first."""
-    raw = not left_standing(clamping, reach=SETTER).is_empty
+    raw = clamping.setup.z_zero != "bed" and not left_standing(clamping, reach=SETTER).is_empty
     return tuple(_reference(clamping, step, raw) for step in clamping.steps)
 
 
@@ -47,6 +47,23 @@ def check_references(clamping: Clamping) -> None:
             )
 
 
+def refits(clamping: Clamping, step: Step) -> bool:
+    """Whether a step's cutter is another than in the step before, so that Z must be set again."""
+    if step.turn:
+        return not step.turn.stays
+    before = [s.cutter.name for s in clamping.steps if s.order < step.order]
+    return not before or before[-1] != step.cutter.name
+
+
+def covered(clamping: Clamping, step: Step) -> bool:
+    """Whether fill stands over the surface when a step starts: poured after an inlay's pockets, gone with its second
+    cut."""
+    before = [s for s in clamping.steps if s.order < step.order]
+    open_still = {id(s.operation.opens) for s in clamping.steps if s.operation.opens and s not in before}
+    filled = {id(i) for s in before if (i := s.operation.opens) is not None and i.fill != "none"}
+    return bool(filled - open_still - {id(s.operation.levels) for s in before})
+
+
 def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     before = [s for s in clamping.steps if s.order < step.order]
     done = {type(s.operation) for s in before}
@@ -60,19 +77,10 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
         z.append("the raw top of the blank, outside the cut")
     if surfaced:
         gone.append(f"the raw top over the {clamping.board.names.part}")
-    if _covered(clamping, before):
+    if covered(clamping, step):
         gone.append("the cut surface, under fill")
     near = clamping.board.names.near
     xy = [f"the sides and the {near.removesuffix(' end')} end of the blank"]
     if WitnessMarks in done:
         xy.insert(0, "the witness marks")
-    previous = before[-1].cutter.name if before else None
-    refit = not step.turn.stays if step.turn else previous != step.cutter.name
-    return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refit)
-
-
-def _covered(clamping: Clamping, before: list[Step]) -> bool:
-    """Whether fill stands over the surface: poured after an inlay's pockets, gone with its second cut."""
-    open_still = {id(s.operation.opens) for s in clamping.steps if s.operation.opens and s not in before}
-    filled = {id(i) for s in before if (i := s.operation.opens) is not None and i.fill != "none"}
-    return bool(filled - open_still - {id(s.operation.levels) for s in before})
+    return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refits(clamping, step))

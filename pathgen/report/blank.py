@@ -22,9 +22,7 @@ def blank_data(
     rows = sorted((_row(part, program, number, parts)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
-    found = [f | {"where": f"part {number}, {part['name']}: {f['where']}"}
-             for number, part in enumerate(parts, 1) for f in part["report"]["checks"]["findings"]]
-    found += finding_rows(together)
+    found = [*_findings(parts), *finding_rows(together)]
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
@@ -33,6 +31,15 @@ def blank_data(
         "parts": list(parts),
         "checks": {"passed": not any(f["severity"] == "forbid" for f in found), "findings": found},
     }
+
+
+def _findings(parts: Sequence[Row]) -> list[Row]:
+    """What was found of each part; what is said of their common set-up once."""
+    each = [part["report"]["checks"]["findings"] for part in parts]
+    of_all = [f for f in each[0] if f["where"].startswith("[setup]") and all(f in others for others in each[1:])]
+    return of_all + [f | {"where": f"part {number}, {part['name']}: {f['where']}"}
+                     for number, (part, own) in enumerate(zip(parts, each, strict=True), 1)
+                     for f in own if f not in of_all]
 
 
 def _row(part: Row, program: Program, number: int, parts: Sequence[Row]) -> Row:

@@ -20,7 +20,7 @@ from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.reach import Reach, SetReach, reach, usual_sets
+from pathgen.strategies.reach import SMALLEST, CutterReach, Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.work.clamping import Clamping, Machine
 
@@ -100,13 +100,16 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
     """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen."""
     findings = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
-        for colour in (c for c in one.together if c.details):
+        for colour in one.together:
             closed = colour.area - colour.reachable_area
             share = closed / colour.area
-            line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
-            detail = colour.details[0] if share >= LEFT_UNREMARKED or line is None else line
             own = [c.cutter for c in one.cutters if c.colour == colour.colour]
             names = " and ".join(f'"{name}"' for name in own)
+            if not colour.details:
+                findings += [_crumbs(inlay.name, colour, closed, names)] if share >= LEFT_UNREMARKED else []
+                continue
+            line = next((d for d in colour.details if d.length >= LINE and d.area >= FILM * d.length), None)
+            detail = colour.details[0] if share >= LEFT_UNREMARKED or line is None else line
             if share < LEFT_UNREMARKED and detail.area < SEEN and line is None:
                 continue
             place = "the largest place" if detail is colour.details[0] else "one place"
@@ -123,6 +126,16 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                        "(pathgen reach lists the rest)",
             ))
     return findings
+
+
+def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Finding:
+    """Places that are each too small to be listed, and many."""
+    return Finding(
+        code="detail-out-of-reach", severity="note", where=where,
+        got=f"{closed:.1f} mm2 of {colour.colour}, {100 * closed / colour.area:.1f} % of that colour, stays closed "
+            f"with {names} in many places, each under {SMALLEST:g} mm2: its corners come out round",
+        allowed="corners as round as the cutter", remedy="add a smaller cutter or a v cutter, or leave it so",
+    )
 
 
 def _smaller(clamping: Clamping, depth: float, diameter: float, own: Sequence[str]) -> str:

@@ -81,7 +81,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += form_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
-    return lines + [f"Left out: {words}" for words in left_out_words(report)]
+    return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

@@ -32,6 +32,8 @@ _BISECTIONS = 7
 _FILM = 1e-4
 """Share of a colour that openings drawn as polygons may seem to gain."""
 
+SMALLEST = 0.05
+"""Area of the smallest place that is told by itself, mm2."""
 _MOSTLY = 0.9
 """Share of a detail's area that a cutter must open to be said to reach it."""
 
@@ -100,7 +102,7 @@ def reach(
     surface: Surface | None = None,
     sets: Sequence[Sequence[Cutter]] | None = None,
     minutes: Callable[[Toolpath, Cutter], float] | None = None,
-    smallest: float = 0.05,
+    smallest: float = SMALLEST,
     most_details: int = 100,
     opened: BaseGeometry | None = None,
 ) -> Reach:

@@ -2,7 +2,7 @@
 
 from pathgen.verify.check import Verification, together_findings, verify, verify_all, verify_once
 from pathgen.verify.findings import Finding, Tolerances
-from pathgen.verify.scallops import ScallopCheck, check_scallop
+from pathgen.verify.scallops import ScallopCheck
 
-__all__ = ["Finding", "ScallopCheck", "Tolerances", "Verification", "check_scallop", "together_findings", "verify",
-           "verify_all", "verify_once"]
+__all__ = ["Finding", "ScallopCheck", "Tolerances", "Verification", "together_findings", "verify", "verify_all",
+           "verify_once"]

@@ -19,7 +19,7 @@ from pathgen.removal.grid import Grid
 from pathgen.removal.material import most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
-from pathgen.verify.comparing import Seen, compared
+from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
 from pathgen.verify.findings import AGAIN, EDITED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.handling import program_findings, travel_findings
@@ -29,6 +29,7 @@ from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.pockets import PocketMeasure, pocket_measures
 from pathgen.verify.read import ReadProgram, read_within
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
+from pathgen.verify.seen import Seen
 from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface

@@ -8,7 +8,6 @@ from typing import Any
 
 from pathgen.removal.motion import Motion
 from pathgen.verify.bevels import bevel_findings
-from pathgen.verify.culprit import Culprit
 from pathgen.verify.cutouts import cutout_findings, cutout_floor_findings
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Finding, Tolerances
@@ -17,12 +16,10 @@ from pathgen.verify.marks import hover_findings, mark_findings
 from pathgen.verify.outlines import outline_findings
 from pathgen.verify.pieces import piece_findings
 from pathgen.verify.pockets import pocket_findings
-from pathgen.verify.read import ReadProgram
 from pathgen.verify.repeats import part_repeat_findings, repeat_findings
-from pathgen.verify.ridges import Ridges
-from pathgen.verify.simulate import Simulation
+from pathgen.verify.seen import Seen
 from pathgen.verify.slots import slot_findings
-from pathgen.verify.surfaces import Deviation, surface_findings
+from pathgen.verify.surfaces import surface_findings
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
     Bevel,
@@ -44,21 +41,6 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Seen:
-    """What there is to compare: the moves of each step by its order, and what stood in the end."""
-
-    clamping: Clamping
-    programs: Mapping[str, ReadProgram]
-    motions: Mapping[int, Motion]
-    tolerances: Tolerances
-    sim: Simulation
-    ridges: Ridges | None
-    deviation: Deviation | None
-    whole: bool
-    """Whether no program is missing, so that the end is known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,13 +70,7 @@ def compared(seen: Seen) -> Iterator[Finding]:
 
 def _surface(seen: Seen) -> Iterator[Finding]:
     if seen.ridges is not None and seen.deviation is not None:
-        culprit = Culprit(seen.clamping, seen.motions)
-        yield from surface_findings(seen.deviation, seen.ridges, seen.clamping, seen.tolerances, culprit)
-
-
-def _pockets(seen: Seen) -> Iterator[Finding]:
-    culprit = Culprit(seen.clamping, seen.motions)
-    return pocket_findings(seen.sim, seen.clamping, seen.motions, seen.tolerances, culprit)
+        yield from surface_findings(seen.deviation, seen.ridges, seen.clamping, seen.tolerances, seen.culprit)
 
 
 def _outline(step: Step, seen: Seen) -> Iterator[Finding]:
@@ -132,7 +108,7 @@ CHECKS: Mapping[type[Operation[Any]], Checks] = {
     SurfaceRough: Checks(work=_surface),  # what it takes too deep is missing from the surface
     SurfaceFinish: Checks(work=_surface),
     CutAgain: Checks(work=_surface, step=_repeats),
-    Pocket: Checks(work=_pockets),
+    Pocket: Checks(work=pocket_findings),
     Slot: Checks(moves=slot_findings),
     NutSlot: Checks(moves=slot_findings),
     Bevel: Checks(moves=bevel_findings),

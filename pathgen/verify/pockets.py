@@ -17,9 +17,9 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Heights
 from pathgen.removal.motion import Motion
-from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.opening import opens_outside
+from pathgen.verify.seen import Seen
 from pathgen.verify.simulate import OPENED, Poured, Simulation
 from pathgen.verify.slanting_walls import wall_findings
 from pathgen.work.clamping import Clamping, Step
@@ -116,19 +116,18 @@ class _Floor:
         return np.asarray(self.part.covered(area).ravel()[self.cells])
 
 
-def pocket_findings(
-    sim: Simulation, clamping: Clamping, motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit
-) -> Iterator[Finding]:
+def pocket_findings(seen: Seen) -> Iterator[Finding]:
     """Every fault of every pocket, and of the fill that was cut level."""
-    for poured in sim.poured:
+    clamping, tolerances = seen.clamping, seen.tolerances
+    for poured in seen.sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
         openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan)
         opened = poured.removed > OPENED
-        low = opened | _low_already(poured, steps, sim, clamping, tolerances)
-        yield from _in_plan(poured, openings, opened, low, sim, clamping, motions, tolerances, culprit)
-        yield from _floor(poured, openings, opened, sim, clamping, tolerances, culprit)
-        yield from wall_findings(poured, steps, sim, clamping, tolerances)
-        yield from _levelled(poured, clamping, tolerances, culprit)
+        yield from _in_plan(poured, openings, opened, seen)
+        yield from _uncut(poured, openings, opened | _low_already(poured, steps, seen), seen)
+        yield from _floor(poured, openings, opened, seen)
+        yield from wall_findings(poured, steps, seen.sim, clamping, tolerances)
+        yield from _levelled(poured, seen)
 
 
 @remembered
@@ -166,37 +165,31 @@ def _taken_in(area: shapely.Geometry, half: float) -> shapely.Geometry:
     return shapely.multipolygons(np.delete(parts, np.unique(owner[near])))
 
 
-def _low_already(
-    poured: Poured, steps: list[Step], sim: Simulation, clamping: Clamping, tolerances: Tolerances
-) -> Mask:
+def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Mask:
     """Where an open pocket of an earlier inlay is as deep already, but for the stair of its flat ends."""
-    part = sim.grid.part(poured.window)
-    slopes, stretch = _steepest(clamping, part, _widest(steps))
-    allowed = (slopes * _widest(steps) + tolerances.pocket_shallow).astype(np.float32)
-    wanted = sim.surface[poured.window] - np.float32(poured.inlay.depth)
+    slopes, stretch = _steepest(seen.clamping, seen.sim.grid.part(poured.window), _widest(steps))
+    allowed = (slopes * _widest(steps) + seen.tolerances.pocket_shallow).astype(np.float32)
+    wanted = seen.sim.surface[poured.window] - np.float32(poured.inlay.depth)
     return np.asarray(poured.floor - wanted <= allowed[:, stretch])
 
 
-def _in_plan(
-    poured: Poured, openings: _Openings, opened: Mask, low: Mask, sim: Simulation, clamping: Clamping,
-    motions: Mapping[int, Motion], tolerances: Tolerances, culprit: Culprit,
-) -> Iterator[Finding]:
-    inlay, part = poured.inlay, sim.grid.part(poured.window)
-    allowed = tolerances.pocket_plan + _wider_on_ridges(openings.steps, clamping, inlay.depth)
+def _in_plan(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> Iterator[Finding]:
+    inlay, grid = poured.inlay, seen.sim.grid
+    part, ridges = grid.part(poured.window), _wider_on_ridges(openings.steps, seen.clamping, inlay.depth)
+    allowed = seen.tolerances.pocket_plan + ridges
     outside = opened & ~part.covered(overlay.buffer(inlay.area, allowed))
     if outside.any():
         x, y = _worst(outside, part.xs, part.ys)
-        program, line = culprit(x, y, poured.by)
+        program, line = seen.culprit(x, y, poured.by)
         yield Finding(
             code="pocket-outside-drawing", severity="forbid",
             where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
-            got=f"{outside.sum() * sim.grid.cell_area:.2f} mm2 opened outside the drawing",
+            got=f"{outside.sum() * grid.cell_area:.2f} mm2 opened outside the drawing",
             allowed=f"{allowed:.2g} mm outside its edge", remedy=AGAIN,
         )
     for step in openings.steps:
-        if step.order in motions:
-            yield from _axis_outside(motions[step.order], step, clamping, tolerances)
-    yield from _uncut(poured, openings, low, sim, tolerances)
+        if step.order in seen.motions:
+            yield from _axis_outside(seen.motions[step.order], step, seen.clamping, seen.tolerances)
 
 
 def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
@@ -245,12 +238,10 @@ def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
     return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / steep
 
 
-def _uncut(
-    poured: Poured, openings: _Openings, low: Mask, sim: Simulation, tolerances: Tolerances
-) -> Iterator[Finding]:
-    part = sim.grid.part(poured.window)
-    left = part.covered(overlay.buffer(openings.reach, -1.5 * tolerances.pocket_plan)) & ~low
-    area = float(left.sum()) * sim.grid.cell_area
+def _uncut(poured: Poured, openings: _Openings, low: Mask, seen: Seen) -> Iterator[Finding]:
+    part = seen.sim.grid.part(poured.window)
+    left = part.covered(overlay.buffer(openings.reach, -1.5 * seen.tolerances.pocket_plan)) & ~low
+    area = float(left.sum()) * seen.sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)
         yield Finding(
@@ -260,33 +251,27 @@ def _uncut(
         )
 
 
-def _floor(
-    poured: Poured, openings: _Openings, opened: Mask, sim: Simulation, clamping: Clamping,
-    tolerances: Tolerances, culprit: Culprit,
-) -> Iterator[Finding]:
-    inlay, cells = poured.inlay, np.flatnonzero(opened)
+def _floor(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> Iterator[Finding]:
+    inlay, cells, sim = poured.inlay, np.flatnonzero(opened), seen.sim
     off = poured.floor.ravel()[cells] - (sim.surface[poured.window].ravel()[cells] - np.float32(inlay.depth))
     floor = _Floor(sim.grid.part(poured.window), cells, off)
-    if off.min(initial=np.inf) < -tolerances.pocket_deep:
+    if off.min(initial=np.inf) < -seen.tolerances.pocket_deep:
         x, y = floor.place(int(np.argmin(off)))
-        program, line = culprit(x, y, poured.by)
+        program, line = seen.culprit(x, y, poured.by)
         yield Finding(
             code="pocket-too-deep", severity="forbid", where=at(f"inlay {inlay.index + 1}, {program}", line, x, y),
             got=f"{inlay.depth - float(off.min()):.4f} mm deep", allowed=f"{inlay.depth:g} mm", remedy="do not cut",
         )
-    yield from _too_shallow(floor, poured, openings, clamping, tolerances, culprit)
-    yield from _nowhere_deep(poured, openings, sim, clamping, tolerances)
+    yield from _too_shallow(floor, poured, openings, seen)
+    yield from _nowhere_deep(poured, openings, seen)
 
 
-def _too_shallow(
-    floor: _Floor, poured: Poured, openings: _Openings, clamping: Clamping, tolerances: Tolerances,
-    culprit: Culprit,
-) -> Iterator[Finding]:
+def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen) -> Iterator[Finding]:
     """Higher than the stair that flat ends leave on a slope, and the ridges that the others may leave."""
     if not len(floor.cells):
         return
-    inlay, steps = poured.inlay, openings.steps
-    slopes, stretch = _steepest(clamping, floor.part, _widest(steps))
+    inlay, steps, tolerances = poured.inlay, openings.steps, seen.tolerances
+    slopes, stretch = _steepest(seen.clamping, floor.part, _widest(steps))
     row, column = np.divmod(floor.cells, floor.part.shape[1])
     slope = slopes[row, stretch[column]]
     ridge = tolerances.floor_ridge if any(not s.cutter.is_flat for s in steps) else 0.0
@@ -303,7 +288,7 @@ def _too_shallow(
         worst = int(np.argmax(over))
         if over[worst] > 0:
             x, y = floor.place(worst)
-            program, line = culprit(x, y, poured.by)
+            program, line = seen.culprit(x, y, poured.by)
             yield Finding(
                 code="pocket-too-shallow", severity="forbid",
                 where=at(f"inlay {poured.inlay.index + 1}, {program}", line, x, y),
@@ -314,19 +299,17 @@ def _too_shallow(
             return
 
 
-def _nowhere_deep(
-    poured: Poured, openings: _Openings, sim: Simulation, clamping: Clamping, tolerances: Tolerances
-) -> Iterator[Finding]:
+def _nowhere_deep(poured: Poured, openings: _Openings, seen: Seen) -> Iterator[Finding]:
     """Each part of a pocket must touch its depth at its highest rim, whatever stairs are left elsewhere."""
-    inlay, part = poured.inlay, sim.grid.part(poured.window)
-    surface, inset = sim.surface[poured.window], 1.5 * tolerances.pocket_plan
+    inlay, sim, tolerances = poured.inlay, seen.sim, seen.tolerances
+    part, surface, inset = sim.grid.part(poured.window), sim.surface[poured.window], 1.5 * tolerances.pocket_plan
     cell = sim.grid.cell_area**0.5
     for step, floor, rests in _brought_to_depth(openings, inlay.depth, 2 * cell):
         for piece in shapely.get_parts(overlay.buffer(floor, -2 * inset)):
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))
-            slope = float(np.max(clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
+            slope = float(np.max(seen.clamping.board.surface.slope(*shapely.get_coordinates(piece).T), initial=0.0))
             least = tolerances.pocket_deep + slope * (inset + 1.5 * cell + rests)
             least += _beside(step.cutter, inset, cell, tolerances)
             if len(cells) >= _ENOUGH_CELLS and float(cells.min()) > least:
@@ -387,16 +370,15 @@ def _steepest(clamping: Clamping, part: Grid, reach: float) -> tuple[Floats, NDA
     return np.stack([slopes[:, here].max(axis=1) for here in near], axis=1), stretch
 
 
-def _levelled(
-    poured: Poured, clamping: Clamping, tolerances: Tolerances, culprit: Culprit
-) -> Iterator[Finding]:
+def _levelled(poured: Poured, seen: Seen) -> Iterator[Finding]:
     """With neither skim nor leave the second cut must leave the wood as the first left it."""
-    if clamping.surfacing is None or clamping.surfacing.skim > 0 or clamping.surfacing.leave > 0:
+    surfacing = seen.clamping.surfacing
+    if surfacing is None or surfacing.skim > 0 or surfacing.leave > 0:
         return
-    if not any(s.operation.levels is poured.inlay for s in clamping.steps):
+    if not any(s.operation.levels is poured.inlay for s in seen.clamping.steps):
         return
-    if poured.lost > tolerances.wood:
-        program, line = culprit(*poured.lost_at, lambda operation: operation.levels is not None)
+    if poured.lost > seen.tolerances.wood:
+        program, line = seen.culprit(*poured.lost_at, lambda operation: operation.levels is not None)
         yield Finding(
             code="resurface-takes-wood", severity="forbid", where=at(program, line, *poured.lost_at),
             got=f"{poured.lost:.4f} mm of wood", allowed="none: the second cut is to repeat the first",

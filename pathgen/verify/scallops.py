@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.removal.grid import Grid
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
-from pathgen.verify.heights import HeightField, Text, motion_of, read
+from pathgen.verify.heights import HeightField, Text, motion_of
 from pathgen.verify.passes import Turned, bounds_of, lines_of, predicted, shaping, spanned, way_of
 from pathgen.verify.ridges import Ridges, measure_ridges, stations
 
@@ -90,66 +90,6 @@ class ScallopCheck:
         ))
 
 
-def check_scallop(
-    text: str,
-    cutter: Cutter,
-    surface: Surface,
-    *,
-    area: shapely.Polygon | shapely.MultiPolygon | None = None,
-    limit: float | None = None,
-    section_spacing: float = 5.0,
-    section_step: float = 0.005,
-    along: Literal["x", "y"] = "x",
-    z_zero: float = 0.0,
-    name: str = "program",
-) -> ScallopCheck:
-    """Measure the ridges that a finishing program leaves.
-
-    Parameters
-    ----------
-    text : str
-        The program.
-    cutter : Cutter
-        A ball end.
-    surface : Surface
-        What it should leave.
-    area : shapely polygon, optional
-        Where to measure, in the board's frame; left out: what its passes span, but for their ends.
-    limit : float, optional
-        Ridge height allowed, mm.
-    section_spacing, section_step : float
-        Distance between the sections across the board, and between the points on them, mm. The top of each ridge is
-        found between the points, so that a step of a hundredth of the stepover is enough for a tenth of a micrometre.
-    along : "x" or "y"
-        The machine axis that the strings run along.
-    z_zero : float
-        Height above the underside of the work where the program's Z is 0, mm.
-
-    Raises
-    ------
-    ProgramError
-        For text outside the plain subset, or with no passes side by side when no `area` is given.
-    CutterError
-        For a cutter that is not a ball end.
-
-    Examples
-    --------
-    `ridges` does the same for files too, and names its arguments as the other steps do.
-
-    >>> import pathgen
-    >>> ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=18000, feed=2000.0, plunge=500.0,
-    ...                       stepdown=2.0)
-    >>> moves = "".join(f"Y{0.5 * k}\\nX{60 * (k % 2)}\\n" for k in range(1, 9))
-    >>> text = f"G21 G90 G17 G94\\nG0 Z20\\nM3 S18000\\nG0 X60 Y0\\nG1 Z6 F500\\nX0 F2000\\n{moves}G0 Z20\\nM5\\nM30\\n"
-    >>> round(pathgen.check_scallop(text, ball, pathgen.flat(6.0)).highest, 4)
-    0.0104
-    """
-    return ridges(
-        read(text, name=name), cutter=cutter, top=surface, area=area, limit=limit, zero=(0.0, 0.0, z_zero),
-        along=along, section_spacing=section_spacing, section_step=section_step,
-    )
-
-
 def ridges(
     program: Text | HeightField, *, cutter: Cutter | None = None, top: Surface,
     area: shapely.Polygon | shapely.MultiPolygon | None = None, limit: float | None = None,
@@ -217,22 +157,22 @@ def ridges(
         raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
                            remedy="make one: pathgen.Cutter(name=.., shape=\"ball-end\", ..)")
     motion, name = motion_of(program, zero)
+    if given.word("ridges along", along, ("x", "y")) == "y":
+        motion = _turned_back(motion)
     return _measured(
         motion, name, cutter, top, area=area if area is None else given.area("ridges area", area), limit=limit,
         section_spacing=given.length("ridges section_spacing", section_spacing, least=0.01),
-        along=given.word("ridges along", along, ("x", "y")),
         section_step=given.length("ridges section_step", section_step, least=1e-4),
     )
 
 
 def _measured(
     motion: Motion, name: str, cutter: Cutter, surface: Surface, *, area: shapely.Geometry | None,
-    limit: float | None, section_spacing: float, section_step: float, along: str,
+    limit: float | None, section_spacing: float, section_step: float,
 ) -> ScallopCheck:
     if cutter.shape != "ball-end":
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter leaves no ridges of this kind",
                           allowed="ball-end")
-    motion = _turned_back(motion) if along == "y" else motion
     way = way_of(motion)
     if way is None and area is None:
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -96,32 +95,48 @@ class Simulation:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Ground:
-    """What all cuts of one simulation have in common: everything that they depend on beside themselves."""
+    """What all cuts of one simulation have in common; `surface` and `waste` follow from the rest."""
 
     grid: Grid
-    surface: Surface
+    surface: Heights
+    waste: Mask | None
     outline: shapely.Polygon
-    stock: tuple[float, float, float, float]
-    thickness: float
-    surfaced: bool
-    gone: Mask | None
     tolerances: Tolerances
     note: bool
     pictured: bool
     most: float
+    key: bytes
+    """Tells it from all others, where answers are remembered."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class _Cut:
-    """One step of it. A step without `motion` is left out, but for the fill that is poured and levelled."""
+class _Program:
+    """What one program takes depends on this, the ground, and what stands there."""
 
-    order: int
-    motion: Motion | None
+    motion: Motion
     cutter: Cutter
     deeper: float
     spare: float
     follows: bool
     angle: bool
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Left:
+    """What a program left and took; `worked` is how many heights were worked out, and `key` tells `top` from others."""
+
+    top: Heights
+    key: bytes
+    taken: Taken
+    worked: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Cut:
+    """One step. Without a `program` it is left out, but for the fill that is poured and levelled."""
+
+    order: int
+    program: _Program | None
     opens: Inlay | None
     levels: Inlay | None
     pours: bool
@@ -136,6 +151,8 @@ class _Standing:
     """What stands there between two cuts, and what is known of those before."""
 
     top: Heights
+    key: bytes
+    """Tells `top` from all others, where answers are remembered."""
     before: Heights | None = None
     taken: Mapping[int, Taken] = field(default_factory=dict)
     poured: tuple[Poured, ...] = ()
@@ -156,25 +173,21 @@ def simulate(
     stands there at each stage, which pictures are made from. `gone`, (rows, columns), is where nothing is left of the
     blank before. `most` is how many points may be worked out in all.
 
-    While answers are remembered, it goes on from what stood there before the first cut that is not as it was.
+    While answers are remembered, a program that meets the same heights again is not cut again.
     """
+    surface = _heights_of_surface(clamping.board.surface, grid)
+    top, outline = _blank(clamping, grid, surface, gone), clamping.board.outline
+    known = memory_in_use() is not None
     ground = _Ground(
-        grid=grid, surface=clamping.board.surface, outline=clamping.board.outline, stock=clamping.stock.bounds,
-        thickness=clamping.stock.thickness, surfaced=clamping.surfacing is not None, gone=gone, tolerances=tolerances,
-        note=note, pictured=pictured, most=most,
+        grid=grid, surface=surface, waste=_waste(outline, grid) if note else None, outline=outline,
+        tolerances=tolerances, note=note, pictured=pictured, most=most,
+        key=content_key(grid, clamping.board.surface, outline, note) if known else b"",
     )
     steps = sorted(clamping.steps, key=lambda step: step.order)
-    cuts = [_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note)
-            for place, step in enumerate(steps)]
-    surface = _heights_of_surface(ground.surface, grid)
-    waste = _waste(ground.outline, grid) if note else None
-    done, standing, keys = _where_known(ground, cuts)
-    if standing is None:
-        standing = _Standing(top=_blank(ground, surface))
-    for place in range(done, len(cuts)):
-        standing = _after(cuts[place], standing, ground, surface, waste)
-        if keys:
-            _keep(keys[place], standing)
+    standing = _Standing(top=top, key=content_key(top) if known else b"")
+    for place, step in enumerate(steps):
+        standing = _after(_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note), standing,
+                          ground)
     closeups = tuple(
         Closeup(inlay=one.inlay, opened=pair[0], filled=pair[1],
                 finished=stage_after(steps[-1].order, grid, standing.top, standing.poured, near=one.window))
@@ -190,92 +203,77 @@ def _cut_of(
     note: bool,
 ) -> _Cut:
     operation, inlay = step.operation, step.operation.opens
+    program = _Program(
+        motion=motions[step.order], cutter=step.cutter, deeper=deepest_cut(clamping, step, tolerances),
+        spare=operation.deeper_outside(step.cutter), follows=operation.makes_surface,
+        angle=note and operation.works_hard,
+    ) if step.order in motions else None
     return _Cut(
-        order=step.order, motion=motions.get(step.order), cutter=step.cutter,
-        deeper=deepest_cut(clamping, step, tolerances), spare=operation.deeper_outside(step.cutter),
-        follows=operation.makes_surface, angle=note and operation.works_hard, opens=inlay, levels=operation.levels,
+        order=step.order, program=program, opens=inlay, levels=operation.levels,
         pours=inlay is not None and not any(s.operation.opens is inlay for s in following),
         proud=clamping.proud(inlay) if inlay is not None else 0.0, smear=_smear(clamping, tolerances),
     )
 
 
-def _blank(ground: _Ground, surface: Heights) -> Heights:
-    top = np.full(ground.grid.shape, -np.inf, np.float32)
-    top[ground.grid.window(ground.stock)] = ground.thickness
-    if not ground.surfaced:
+def _blank(clamping: Clamping, grid: Grid, surface: Heights, gone: Mask | None) -> Heights:
+    top = np.full(grid.shape, -np.inf, np.float32)
+    top[grid.window(clamping.stock.bounds)] = clamping.stock.thickness
+    if clamping.surfacing is None:
         # a job that does not cut the surface has a blank that already has it
         np.minimum(top, surface, out=top, where=~np.isnan(surface))
-    if ground.gone is not None:
-        top[ground.gone] = -np.inf
+    if gone is not None:
+        top[gone] = -np.inf
     return top
 
 
-def _after(cut: _Cut, standing: _Standing, ground: _Ground, surface: Heights, waste: Mask | None) -> _Standing:
-    """What stands there after a cut, and the pour that follows it; the heights are changed in place."""
-    grid, top, inlay = ground.grid, standing.top, cut.opens
+def _after(cut: _Cut, standing: _Standing, ground: _Ground) -> _Standing:
+    """What stands there after a cut, and the pour that follows it."""
+    grid, inlay, top, key = ground.grid, cut.opens, standing.top, standing.key
     before, poured, opened, given_up = standing.before, standing.poured, standing.opened, standing.given_up
     taken, worked = dict(standing.taken), dict(standing.worked)
-    material = Material(grid, top, most=ground.most, worked=sum(worked.values()))
     near = _around(inlay, grid, ground.tolerances) if inlay is not None else None
     if near is not None and before is None:
         before = top[near].copy()
-    if cut.motion is not None and given_up is None:
-        stood = top.copy()
+    if cut.program is not None and given_up is None:
+        left = ground.most - sum(worked.values())
         try:
-            noting = Noting(deeper=cut.deeper, waste=waste, spare=cut.spare, angle=cut.angle,
-                            surface=surface if cut.follows else None)
-            taken[cut.order] = material.cut(cut.motion, cut.cutter, noting if ground.note else None)
+            done = _left_by(cut.program, top, key, ground, left)
+            top, key, taken[cut.order], worked[cut.order] = done.top, done.key, done.taken, done.worked
         except TooLongError as error:
-            top[:] = stood
-            given_up = cut.order, error.line
-        worked[cut.order] = material.worked - sum(worked.values())
+            given_up, worked[cut.order] = (cut.order, error.line), left
     if near is not None and before is not None and cut.pours:
         open_now = stage_after(cut.order, grid, top, poured, near=near) if ground.pictured else None
-        poured = (*poured, _poured(cut, near, material, surface, before))
-        before = None
+        fill, top = _poured(cut, near, top, ground, before)
+        poured, before = (*poured, fill), None
+        key = content_key(key, near, top[near]) if key else key
         if open_now is not None:
             opened = (*opened, (open_now, stage_after(cut.order, grid, top, poured, near=near)))
     if cut.levels is not None:
-        poured = tuple(_levelled(fill, ground.outline, material) if fill.inlay is cut.levels else fill
-                       for fill in poured)
+        poured = tuple(_levelled(fill, top, ground) if fill.inlay is cut.levels else fill for fill in poured)
     stages = (*standing.stages, stage_after(cut.order, grid, top, poured)) if ground.pictured else ()
-    return _Standing(top=top, before=before, taken=taken, poured=poured, stages=stages, opened=opened, worked=worked,
-                     given_up=given_up)
+    return _Standing(top=top, key=key, before=before, taken=taken, poured=poured, stages=stages, opened=opened,
+                     worked=worked, given_up=given_up)
 
 
-def _where_known(ground: _Ground, cuts: Sequence[_Cut]) -> tuple[int, _Standing | None, list[bytes]]:
-    """How many cuts are known already, what stands there after them, and each cut's key; none without a memory.
+def _left_by(program: _Program, top: Heights, key: bytes, ground: _Ground, most: float) -> _Left:
+    """What a program leaves of what stood there, which `key` tells of; remembered by both.
 
-    A cut's key tells of all that came before it too.
+    Raises TooLongError where that takes more than `most` heights.
     """
     memory = memory_in_use()
-    if memory is None:
-        return 0, None, []
-    keys = list(accumulate((content_key(cut) for cut in cuts), lambda a, b: content_key(a, b),
-                           initial=content_key("simulate", ground)))[1:]
-    known = [place for place, key in enumerate(keys, 1) if key in memory]
-    found = None
-    for place in reversed(known):  # what came first is asked for last, and so is kept longest
-        kept = memory.get(keys[place - 1])
-        found = kept if found is None else found
-    own = {cut.opens.index: cut.opens for cut in cuts if cut.opens is not None}
-    return (known[-1], _with_inlays(found, own), keys) if found else (0, None, keys)
-
-
-def _with_inlays(kept: _Standing, own: Mapping[int, Inlay]) -> _Standing:
-    """What stood there, to be gone on from, with the inlays of the job as it is now in place of their equals."""
-    def staged(stage: Stage) -> Stage:
-        return replace(stage, inlays=tuple(own[one.index] for one in stage.inlays))
-
-    return replace(
-        kept, top=kept.top.copy(), poured=tuple(replace(one, inlay=own[one.inlay.index]) for one in kept.poured),
-        stages=tuple(map(staged, kept.stages)), opened=tuple((staged(a), staged(b)) for a, b in kept.opened),
-    )
-
-
-def _keep(key: bytes, standing: _Standing) -> None:
-    if (memory := memory_in_use()) is not None:
-        memory.keep(key, replace(standing, top=standing.top.copy()))
+    asked = content_key("left by", ground.key, program, key) if memory is not None else b""
+    if memory is not None and asked in memory and memory.get(asked).worked <= most:
+        known: _Left = memory.get(asked)
+        return known
+    noting = Noting(deeper=program.deeper, waste=ground.waste, spare=program.spare, angle=program.angle,
+                    surface=ground.surface if program.follows else None)
+    material = Material(ground.grid, top.copy(), most=most)
+    taken = material.cut(program.motion, program.cutter, noting if ground.note else None)
+    left = _Left(top=material.top, key=content_key(material.top) if memory is not None else b"", taken=taken,
+                 worked=material.worked)
+    if memory is not None:
+        memory.keep(asked, left)
+    return left
 
 
 def deepest_cut(clamping: Clamping, step: Step, tolerances: Tolerances) -> float:
@@ -316,22 +314,23 @@ def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, sl
 
 
 def _poured(
-    cut: _Cut, window: tuple[slice, slice], material: Material, surface: Heights, before: Heights
-) -> Poured:
-    """Fill stands `overfill` above the first surface over what was opened, and a little around."""
+    cut: _Cut, window: tuple[slice, slice], top: Heights, ground: _Ground, before: Heights
+) -> tuple[Poured, Heights]:
+    """Fill stands `overfill` above the first surface over what was opened, and a little around; and all heights."""
     inlay = cut.opens
     assert inlay is not None
-    there = material.top[window]
+    top = top.copy()
+    there = top[window]
     floor = there.copy()
     removed = np.subtract(before, floor, where=np.isfinite(floor), out=np.zeros_like(floor))
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= material.grid.part(window).covered(overlay.buffer(inlay.area, cut.smear))
+        wet |= ground.grid.part(window).covered(overlay.buffer(inlay.area, cut.smear))
         wet &= np.isfinite(there)
         proud = np.float32(inlay.overfill + cut.proud)
-        np.maximum(there, surface[window] + proud, where=wet, out=there)
-    return Poured(inlay=inlay, window=window, removed=removed, floor=floor, fill=wet)
+        np.maximum(there, ground.surface[window] + proud, where=wet, out=there)
+    return Poured(inlay=inlay, window=window, removed=removed, floor=floor, fill=wet), top
 
 
 def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
@@ -341,15 +340,15 @@ def _smear(clamping: Clamping, tolerances: Tolerances) -> float:
     return min(tolerances.smear, clamping.surfacing.blend) if limited and clamping.surfacing else tolerances.smear
 
 
-def _levelled(poured: Poured, outline: shapely.Polygon, material: Material) -> Poured:
+def _levelled(poured: Poured, top: Heights, ground: _Ground) -> Poured:
     """What is left when the fill has been cut level; what is lost of the blank round the board is no loss."""
-    there, part = material.top[poured.window], material.grid.part(poured.window)
+    there, part = top[poured.window], ground.grid.part(poured.window)
     if not there.size:  # a small inlay between the columns of a grid of sections
         return poured
     with np.errstate(invalid="ignore"):
         lower = poured.floor - there
         fill = poured.fill & (lower < -1e-4)
-    lost = np.where(part.covered(outline), lower, np.float32(-np.inf))
+    lost = np.where(part.covered(ground.outline), lower, np.float32(-np.inf))
     worst = int(np.nanargmax(lost))
     row, column = divmod(worst, lost.shape[1])
     return replace(

@@ -35,7 +35,7 @@ HINTS = """[...document.querySelectorAll(".scroll")].filter(e => !matchMedia("pr
   && e.scrollWidth > e.clientWidth + 2 !== e.querySelector(".hint")?.getBoundingClientRect().height > 10)
   .map(e => e.getAttribute("aria-label").slice(0, 40)).join("; ")"""
 """What scrolls without saying so, or says so and does not scroll."""
-HIGHER = """!matchMedia("print").matches ? "" : [...document.querySelectorAll("article, figure, table, .pair, .sized")]
+HIGHER = """!matchMedia("print").matches ? "" : [...document.querySelectorAll("article, figure, table, .pair")]
   .filter(e => e.getBoundingClientRect().height > (innerWidth < 710 ? 269 : 251) / 25.4 * 96)
   .map(e => e.id || e.tagName + "." + e.className).join(", ")"""
 """What does not fit a page, within the page's margins of 14 mm above and below."""

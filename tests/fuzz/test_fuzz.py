@@ -8,7 +8,7 @@ import pytest
 
 from tests.fuzz.run import KINDS, tried
 
-COUNTS = {"drawings": 400, "jobs": 200, "programs": 25, "files": 200, "commands": 120}
+COUNTS = {"drawings": 400, "jobs": 120, "programs": 15, "files": 200, "commands": 60}
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

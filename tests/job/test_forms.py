@@ -105,6 +105,8 @@ HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
     ("length = 300.0\nwidth = 240.0", "length = 300.0", r"\[form\]: length without the other"),
     ("at = [150.0, 0.0]", "at = [150.0, -140.0]", r"leaves 0 pieces inside the line"),
     ("[stock]", '[surface]\nfinish = "ball"\n[stock]', r"\[surface\]: the job is of a \[form\]"),
+    ("[stock]", '[[inlay]]\nartwork = "line.svg"\ndepth = 1.0\ncutters = ["flat 3"]\nfill = "none"\n'
+     'place = { at = [9.0, 0.0] }\n[stock]', r"\[\[inlay\]\]: the job is of a \[form\]"),
     ("[stock]", "[frets]\n[stock]", r"\[frets\]: the job is of a \[form\], which has no frets"),
     ('[outline]\ncutter = "flat 3"\n', HOLE.format(-60.0), r"\[outline\]: is missing: it says which cutter cuts the"),
     ("[form]", '[plate]\nthickness = 3.0\n[form]', r"\[plate\] and \[form\] are both given"),

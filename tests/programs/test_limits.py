@@ -8,8 +8,8 @@ import pathgen
 from tests import small_board
 
 
-def clamped(folder, along, across="[-33.0, 33.0]", **changed):
-    extra = f"[setup]\nkeep_out = [{{ along = {along}, across = {across}, height = 20.0 }}]\n"
+def clamped(folder, along, across="[-33.0, 33.0]", *, more="", **changed):
+    extra = f"{more}[setup]\nkeep_out = [{{ along = {along}, across = {across}, height = 20.0 }}]\n"
     return pathgen.build(pathgen.load_job(small_board.job(folder, extra=extra, **changed)), resolution=0.3)
 
 
@@ -34,3 +34,11 @@ def test_place_and_value(tmp_path, along, across):
     new = [value - wide, value] if way == "end" else [value, value + wide]
     moved = (new, across) if axis == "along" else (along, str(new))
     assert clamped(tmp_path, *moved).passed
+
+
+def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
+    """A hole at another place along reaches 31.5 mm across, the ball beside the clamp less than 30."""
+    holes = '[holes]\ncutter = "flat"\nat = [[-10.0, 30.0], [92.0, -30.0]]\ndiameter = 3.0\n'
+    with pytest.raises(pathgen.JobError, match="keep_out 1") as refused:
+        clamped(tmp_path, [30.0, 40.0], "[18.0, 33.0]", more=holes)
+    assert float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) < 30.0

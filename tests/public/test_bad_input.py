@@ -97,7 +97,7 @@ def cutter(**changes):
     (lambda: pathgen.ridges(LINE, cutter=BALL, top=TOP, area=SQUARE, along="z"), "ridges along"),
     (lambda: pathgen.ridges(LINE, cutter=BALL, top=TOP, area=SQUARE, section_spacing=0.0), "ridges section_spacing"),
     (lambda: pathgen.ridges(LINE, cutter=BALL, top=TOP, area=SQUARE, limit=-1.0), "ridges limit"),
-    (lambda: pathgen.check_scallop(LINE, BALL, TOP, area=SQUARE, section_step=0.0), "section_step"),
+    (lambda: pathgen.ridges(LINE, cutter=BALL, top=TOP, area=SQUARE, section_step=0.0), "ridges section_step"),
     (lambda: pathgen.check_program(LINE, cutter=None, top=TOP, blank=BLANK), "check_program cutter"),
     (lambda: pathgen.check_program(LINE, cutter=BALL, top=None, blank=BLANK), "check_program top"),
     (lambda: pathgen.check_program(LINE, cutter=BALL, top=TOP, blank=BLANK, limit=0.0), "check_program limit"),

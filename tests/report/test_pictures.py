@@ -239,6 +239,19 @@ def test_no_number_of_a_path_picture_is_cut_off_wherever_the_path_lies():
     assert numbered > 400
 
 
+@pytest.mark.parametrize(("name", "whole"), [("fern-and-moth", False), ("parts/rosette", True)])
+def test_a_path_picture_shows_a_wide_part_whole_and_draws_no_edge_where_it_ends(name, whole):
+    clamping = clamping_of(load_job(EXAMPLES / f"{name}.toml"))
+    points = np.array([[100.0, 0, 9.0], [100.0, 0, 5], [120.0, 9, 5]])
+    picture = tree(as_svg(path_picture("a run", Toolpath(points, np.array([Move.RAPID, Move.PLUNGE, Move.CUT])),
+                                       clamping)))
+    wide = float(picture.get("viewBox").split()[2])
+    assert (wide > clamping.board.length) == whole
+    fill, edge = list(picture.iter(f"{SVG}path"))[:2]
+    assert fill.get("stroke") is None
+    assert edge.get("d").count("M") == 2  # both long edges of the board; the plate's edge, and that of its hole
+
+
 def test_the_words_of_how_to_measure_a_mark_are_whole_and_apart():
     picture = measuring_picture()
     assert len(list(labels(picture))) == 6

@@ -92,7 +92,7 @@ def test_the_page_shows_the_board_first_one_picture_for_each_program_and_four_fo
     words = re.findall(r'<img src="data:image/jpeg;base64,[^"]+" alt="([^"]+)"', page)
     assert sum(w.startswith("The work from above after program") for w in words) == len(build.programs)
     assert [w.partition(":")[0] for w in words if w.startswith("The finished")] == [
-        "The finished board from above", "The finished board at an angle, heights drawn 4 times as high."]
+        "The finished board from above", "The finished board at an angle, heights are drawn 4 times as high."]
     assert sum(w.startswith("inlay") for w in words) == 4 * len(build.plan.clamping.inlays)
     angled = re.findall("<figcaption>[^<]*heights are drawn 4 times as high", page)
     assert len(angled) == 1 + len(build.plan.clamping.inlays)

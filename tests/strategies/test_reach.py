@@ -270,3 +270,19 @@ def test_a_thin_line_that_stays_closed_is_told_beside_much_that_is_cut(tmp_path,
     clamping = clamping_of(load_job(job(tmp_path, art=art)))
     told = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping))]
     assert ["7.0 mm long" in got for got in told] == [True] * found
+
+
+@pytest.mark.parametrize(("teeth", "told"), [(13, True), (3, False)])
+def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth, told):
+    """Derived: a disc of 1 mm in a corner of 130 degrees leaves tan(25) - 25 pi / 180 = 0.030 mm2 of it."""
+    high, corner = 1 / math.tan(math.radians(65)), math.tan(math.radians(25)) - math.radians(25)
+    low = " ".join(f"{8 + 2 * k},{8 - high} {9 + 2 * k},8" for k in range(teeth))
+    far = " ".join(f"{32 - 2 * k},{12 + high} {31 - 2 * k},12" for k in range(teeth))
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <path fill="#225577" d="M6,8 H7 L{low} H34 A2 2 0 0 1 34,12 H33 L{far} H6 A2 2 0 0 1 6,8 Z"/></svg>'''
+    clamping = clamping_of(load_job(job(tmp_path, art=art)))
+    found = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping))]
+    assert len(found) == told
+    if told:
+        assert "in many places, each under 0.05 mm2" in found[0]
+        assert float(found[0].split(" mm2")[0]) == pytest.approx(2 * teeth * corner, abs=0.06)

@@ -5,12 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import pathgen
+from pathgen import ridges
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, ProgramError
 from pathgen.base.scallop import scallop_height
 from pathgen.base.surface import Surface
-from pathgen.verify import check_scallop
 
 RUN = {"speed": 10000.0, "feed": 1000.0, "plunge": 300.0, "stepdown": 1.0}
 
@@ -42,7 +41,7 @@ def test_known_ridge_heights(radius, height):
     cutter = ball()
     contact = 0.5 * np.arange(-6, 7)
     y = contact if np.isinf(radius) else (radius + cutter.radius) * np.sin(contact / radius)
-    found = check_scallop(program(surface, cutter, y, decimals=6), cutter, surface, section_spacing=15.0)
+    found = ridges(program(surface, cutter, y, decimals=6), cutter=cutter, top=surface, section_spacing=15.0)
     assert found.highest == pytest.approx(height, abs=2e-5 if radius == 184.15 else 2e-6)
     assert found.predicted == pytest.approx(height, abs=2e-6 if radius != 184.15 else 2e-5)
     assert found.low == pytest.approx(0.0, abs=3e-6)
@@ -61,7 +60,7 @@ def test_measured_is_predicted(nut, end, diameter, share, seed):
     rng = np.random.default_rng(seed)
     y = np.cumsum(rng.uniform(0.7, 1.0, 12) * share * diameter)
     y -= y.mean()
-    found = check_scallop(program(surface, cutter, y), cutter, surface, section_spacing=20.0, section_step=0.01)
+    found = ridges(program(surface, cutter, y), cutter=cutter, top=surface, section_spacing=20.0, section_step=0.01)
     assert found.highest == pytest.approx(found.predicted, abs=2e-4, rel=0.01)
 
 
@@ -69,7 +68,7 @@ def test_one_wide_gap_is_found_where_it_is():
     surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
     cutter = ball(10.0)
     y = np.array([-3.0, -2.5, -2.0, -1.5, -0.5, 0.0, 0.5])
-    found = check_scallop(program(surface, cutter, y), cutter, surface, limit=0.01)
+    found = ridges(program(surface, cutter, y), cutter=cutter, top=surface, limit=0.01)
     assert found.highest == pytest.approx(float(scallop_height(1.0 * 254 / 259, 5.0, 254.0)), rel=0.02)
     assert -1.5 < found.highest_at[1] < -0.5
     assert not found.within_limit
@@ -84,8 +83,8 @@ def test_one_pass_standing_high_is_found():
     y = np.linspace(-3, 3, 13)
     raised = np.zeros(13)
     raised[6] = 0.02
-    good = check_scallop(program(surface, cutter, y), cutter, surface, limit=0.0065)
-    bad = check_scallop(program(surface, cutter, y, raised=raised), cutter, surface, limit=0.0065)
+    good = ridges(program(surface, cutter, y), cutter=cutter, top=surface, limit=0.0065)
+    bad = ridges(program(surface, cutter, y, raised=raised), cutter=cutter, top=surface, limit=0.0065)
     assert good.within_limit
     assert bad.highest > 2 * good.highest
     assert abs(bad.highest_at[1]) < 0.6
@@ -95,7 +94,7 @@ def test_turned_and_zeroed_programs_measure_the_same():
     surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
     cutter = ball(10.0)
     text = program(surface, cutter, np.linspace(-3, 3, 13))
-    straight = check_scallop(text, cutter, surface)
+    straight = ridges(text, cutter=cutter, top=surface)
     lines = []
     for line in text.splitlines():
         words = {word[0]: word[1:] for word in line.split()} if line.startswith("G1") else {}
@@ -103,14 +102,14 @@ def test_turned_and_zeroed_programs_measure_the_same():
             z, y = float(words["Z"]) - 8.0, float(words["Y"])
             line = f"G1 X{-y:.4f} Y{words['X']} Z{z:.4f}" + (" F1000" if "F" in words else "")
         lines.append(line)
-    turned = check_scallop("\n".join(lines), cutter, surface, along="y", z_zero=8.0)
+    turned = ridges("\n".join(lines), cutter=cutter, top=surface, along="y", zero=(0.0, 0.0, 8.0))
     assert turned.highest == pytest.approx(straight.highest, abs=1e-6)
 
 
-def test_it_is_a_public_name_and_says_what_it_cannot_do():
+def test_it_says_what_it_cannot_do():
     surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
     flat = Cutter(name="flat", shape="flat-end", diameter=3.0, **RUN)
     with pytest.raises(CutterError):
-        pathgen.check_scallop("G0 Z1\nM30\n", flat, surface)
+        ridges("G0 Z1\nM30\n", cutter=flat, top=surface)
     with pytest.raises(ProgramError):
-        pathgen.check_scallop("G21 G90\nG0 Z5\nG0 X0 Y0\nG1 X40 F100\nM30\n", ball(), surface)
+        ridges("G21 G90\nG0 Z5\nG0 X0 Y0\nG1 X40 F100\nM30\n", cutter=ball(), top=surface)

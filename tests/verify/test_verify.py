@@ -1,6 +1,7 @@
 """The whole verification: good programs pass, spoilt ones are refused, and what is measured is true."""
 
-
+import functools
+import itertools
 from dataclasses import fields
 from types import SimpleNamespace
 
@@ -149,13 +150,21 @@ ALARMS = {
 """What is found, by its codes, of each way to spoil programs: an alarm that is silent may hide behind another one."""
 
 
-@pytest.fixture(scope="module", params=sorted(WAYS))
-def built(request, tmp_path_factory):
-    job = pathgen.load_job(write_leaf(tmp_path_factory.mktemp("leaf"), **WAYS[request.param]))
-    return pathgen.build(job, resolution=0.1)
-
-
 @pytest.fixture(scope="module")
+def board(tmp_path_factory):
+    @functools.cache
+    def made(way):
+        job = pathgen.load_job(write_leaf(tmp_path_factory.mktemp("leaf"), **WAYS[way]))
+        return pathgen.build(job, resolution=0.1)
+    return made
+
+
+@pytest.fixture(params=sorted(WAYS))
+def built(request, board):
+    return board(request.param)
+
+
+@pytest.fixture
 def texts(built):
     return {p.file_name: p.text for p in built.programs}
 
@@ -173,10 +182,12 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
     assert checked.pockets[0].fill_volume == pytest.approx(filled, rel=0.02)
 
 
-@pytest.mark.parametrize("way", sorted(SPOILINGS))
-def test_every_spoiling_is_refused(built, texts, way):
-    case = Case(dict(texts), built.plan.clamping, np.random.default_rng(5))
-    SPOILINGS[way](case)
+# each on one of the boards in turn: of what is spoilt a little too low and a little too high, both see one
+@pytest.mark.parametrize(("way", "spoiling"), [*zip(itertools.cycle(sorted(WAYS)), sorted(SPOILINGS), strict=False)])
+def test_every_spoiling_is_refused(board, way, spoiling):
+    built = board(way)
+    case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(5))
+    SPOILINGS[spoiling](case)
     assert case.spoilt != case.texts, "this spoils nothing"
     checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE, job_fingerprint=built.job.fingerprint)
     assert not checked.passed

@@ -71,6 +71,12 @@ def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):
     assert all("Do not move the work." in card for card in later[:2])
 
 
+def test_a_wide_part_is_not_shown_in_halves_that_a_page_does_not_hold(built):
+    finished = built("rosette").files()["setup.html"].split('id="inlays"')[0]
+    assert 'id="finished"' in finished
+    assert 'class="paper"' not in finished
+
+
 def test_rings_of_the_rosette(built):
     result = built("rosette")
     for inlay, (inner, outer) in zip(result.report["inlays"], ((56.0, 57.6), (58.6, 66.4), (67.4, 69.0)), strict=True):

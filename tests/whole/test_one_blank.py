@@ -77,6 +77,7 @@ def test_the_whole_blank_by_the_tests_own_cutting(made):
     """All texts in the order of their numbers over one blank: each part is where it should be, the rest untouched."""
     _, result = made
     assert result.passed, result.report["checks"]["findings"]
+    assert [f["where"] for f in result.report["checks"]["findings"] if "keep_out" in f["where"]] == ["[setup] keep_out"]
     cell = 0.75
     wood = Wood((0.0, 300.0), (0.0, 130.0), 3.0, cell)  # zero is the near lower corner
     texts = {p.file_name: (p.text, p.cutter) for one in result.builds for p in one.programs}
@@ -265,6 +266,8 @@ def test_commands(tmp_path, monkeypatch, capsys):
     ('"ringed.toml"', '"missing.toml"', "missing.toml", "No such file"),
     ('"ringed.toml"', '"blank.toml"', "[[part]] 2, blank.toml", "is itself a job of several parts"),
     ("[stock]", "[outline]\ncutter = \"flat 3\"\n[stock]", "[outline]", "each with a job file of its own"),
+    ("[stock]", '[[hole]]\ncutter = "flat 3"\nat = [5.0, 0.0]\ndiameter = 4.0\n[stock]', "[[hole]]",
+     "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
      "[[part]] 1, drilled.toml, program 3, outline, keep_out 1", "5 mm to 125 mm along"),

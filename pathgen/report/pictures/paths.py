@@ -27,6 +27,7 @@ MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 """Landmarks that are numbered, to know the place by."""
 _HIGH = 2.6
 """Width by height of a picture on the page, where the height is the most that it may be."""
+_WIDE = 0.4  # of its length: a part at least so wide is shown whole
 _STANDS = 0.1  # mm: a run of cuts that goes no further sideways only goes down
 
 
@@ -34,7 +35,7 @@ def path_picture(name: str, path: Toolpath, clamping: Clamping, named: Sequence[
     """The cutter's path over the board: cuts as lines, places where it only goes down as discs, rapids dotted, the
     first cut marked with a ring, and the places that are `named` with their names.
 
-    A path that stays on a part of the board is shown with that part only, at least `LEAST_SHOWN` of its length.
+    A path that stays on a part of a long board is shown with that part only, at least `LEAST_SHOWN` of its length.
     """
     view = _view(path, clamping)
     size = _letter(view.width, view.height)
@@ -55,7 +56,7 @@ def _view(path: Toolpath, clamping: Clamping) -> View:
     margin = 0.015 * (x1 - x0)
     least = max(LEAST_SHOWN * (x1 - x0) - (high[0] - low[0]), 0.0) / 2
     left, right = low[0] - least - margin, high[0] + least + margin
-    if right - left > 0.7 * (x1 - x0):
+    if right - left > 0.7 * (x1 - x0) or y1 - y0 > _WIDE * (x1 - x0):
         left, right = min(x0, left), max(x1, right)
     numbers = 1.3 * _letter(right - left, max(y1, high[1]) - min(y0, low[1]) + 2 * margin)
     return View.around((left, min(y0, low[1]), right, max(y1, high[1]) + numbers), margin)
@@ -68,7 +69,10 @@ def _letter(wide: float, high: float) -> float:
 
 def _board(view: View, board: Part, size: float) -> Iterator[Element]:
     frame = shapely.box(view.left, view.bottom, view.right, view.top)
-    yield area(view, overlay.intersection(wood_in_plan(board), frame), fill=WOOD, stroke=PALE, stroke_width=size / 16)
+    wood = wood_in_plan(board)
+    yield area(view, overlay.intersection(wood, frame), fill=WOOD)
+    edges = shapely.get_parts(shapely.line_merge(overlay.intersection(shapely.boundary(wood), frame)))
+    yield lines(view, [shapely.get_coordinates(edge) for edge in edges], stroke=PALE, stroke_width=size / 16)
     yield lines(view, list(_lines_shown(view, board)[1]), decimals=1, stroke=LANDMARK, stroke_width=size / 20)
 
 

@@ -61,15 +61,20 @@ def shaded_board(
     return look.pixels(lit)[::-1]
 
 
+def rise_of(clamping: Clamping) -> float:
+    """How many times as high the work is drawn at an angle: a thick one as it is."""
+    return RISE if RISE * clamping.board.surface.thickness < clamping.board.length / 3 else 1.0
+
+
 def seen_at_an_angle(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False) -> Pixels:
-    """The work from the bass side and the nut, its heights `RISE` times as high; a closeup as a piece sawn out."""
+    """The work from the bass side and the nut, its heights `rise_of` times as high; a closeup as a piece sawn out."""
     look = _look(clamping, stage, wood, cut_free=cut_free)
     heights = np.where(look.there, stage.heights, np.float32(0))[look.window]
     if not cut_free:
         heights = np.maximum(heights - (heights.min() - np.float32(_UNDER)), np.float32(0))
     steps = np.asarray(heights / stage.spacing, np.float32)
     return at_an_angle(steps, look.pixels(look.lit), look.pixels(look.plain * _SIDE), BED,
-                       rise=RISE)
+                       rise=rise_of(clamping))
 
 
 def contrast_seen(clamping: Clamping, stage: Stage, wood: str) -> dict[str, float]:

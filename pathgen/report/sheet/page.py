@@ -152,8 +152,8 @@ def board_words(clamping: Clamping) -> str:
 def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
     size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
-    out = fine_length(clamping.board.start - stock.bounds[0], units)
-    return f"{size}, standing out {out} before {clamping.board.names.start}"
+    out, start = clamping.board.start - stock.bounds[0], clamping.board.names.start
+    return f"{size}, standing out {fine_length(out, units)} before {start}" if out > 0 else f"{size}, from {start} on"
 
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:

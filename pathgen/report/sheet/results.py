@@ -6,7 +6,7 @@ from typing import Any
 
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
-from pathgen.base.units import fine_length, format_length, place_words, tiny_length
+from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length
 from pathgen.programs.instructions import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
@@ -166,6 +166,7 @@ def findings(report: dict[str, Any]) -> Element:
           class_=f["severity"])
         for f in shown_findings(report["checks"], report["job_units"])
     ]
-    items += [e("li", f"Left out of the drawing: {what}") for what in left_out_words(report)]
+    items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
+              for what in left_out_words(report)]
     none = e("p", "Nothing: no fault was found in the programs.")
     return chapter("findings", "What verification found", e("ul", items) if items else none)

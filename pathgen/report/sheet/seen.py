@@ -14,8 +14,15 @@ from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
-from pathgen.report.pictures.sections import RISE
-from pathgen.report.pictures.shaded import Pixels, as_halves, as_image, contrast_seen, seen_at_an_angle, shaded_board
+from pathgen.report.pictures.shaded import (
+    Pixels,
+    as_halves,
+    as_image,
+    contrast_seen,
+    rise_of,
+    seen_at_an_angle,
+    shaded_board,
+)
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, figure, scrolling
 from pathgen.verify import Verification
@@ -27,6 +34,7 @@ e = element
 PAGE = 186.0
 """What fits across A4 inside the page's margins, mm."""
 _ROOM = 88.0  # mm: two pictures of that width stand side by side on paper
+_NARROW = 0.3  # of its length: two halves of a picture so high, one over the other, stand on a page
 _MOST = 3.0  # times: larger shows nothing more
 
 
@@ -46,7 +54,7 @@ def finished(planned: Plan, checked: Verification, report: dict[str, Any], about
         shown.append(e("div", (_look(clamping, last, wood, kind, words)
                                for wood, kind in ((bare, "Bare wood"), (under, "Under its finish"))), class_="pair"))
     angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),
-                     f"The finished {what} at an angle, heights drawn {RISE:g} times as high.")
+                     f"The finished {what} at an angle, {_heights(clamping)}.")
     return chapter("finished", f"The finished {what}", *shown, figure(angle, _angle_words(clamping), wide=True))
 
 
@@ -137,7 +145,7 @@ def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Ite
         else:
             small.append(_sized(as_image(pixels, words), wide * times, caption))
     angle = as_image(seen_at_an_angle(clamping, one.opened, wood),
-                     f"{name}: the open pocket at an angle, heights drawn {RISE:g} times as high.")
+                     f"{name}: the open pocket at an angle, {_heights(clamping)}.")
     small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {_angle_words(clamping)}"))
     yield e("div", *((one, " ") for one in small), class_="sized")
 
@@ -164,8 +172,11 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure for the screen; where it is longer than the page, on paper in two halves too (true size: only those)."""
-    if long <= PAGE:
+    """A figure for the screen; where it is longer than the page, on paper in two halves too (true size: only those).
+
+    Halves that would not both stand on a page are no larger than the whole: it is left at that.
+    """
+    if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
     whole, *halves = as_halves(pixels, words, name)
     if true_size:
@@ -195,4 +206,9 @@ def _angle_words(clamping: Clamping) -> str:
     """From where a picture at an angle is seen: from the side toward - y, and the near end."""
     names = clamping.board.names
     side = f"the {names.sides[0]} side and " if names.sides else ""
-    return f"Seen at an angle, from {side}the {names.near}; heights are drawn {RISE:g} times as high."
+    return f"Seen at an angle, from {side}the {names.near}; {_heights(clamping)}."
+
+
+def _heights(clamping: Clamping) -> str:
+    rise = rise_of(clamping)
+    return f"heights are drawn {rise:g} times as high" if rise > 1 else "heights are true"
