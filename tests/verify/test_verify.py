@@ -175,6 +175,7 @@ def test_good_programs_pass_and_measure_what_was_asked(built):
     limit = built.plan.clamping.surfacing.scallop
     assert 0.9 * limit < checked.scallop_measured <= limit + 7e-4
     assert -0.002 < checked.surface_low <= 0
+    assert 0 < checked.seconds < 3600
     assert 0.9 * limit < checked.surface_high < 1.05 * limit
     inlay = built.plan.clamping.inlays[0]
     assert checked.pockets[0].volume == pytest.approx(inlay.area.area * inlay.depth, rel=0.02)
