@@ -56,6 +56,9 @@ class Moves:
         self.kind, self.points, self.feed = self.kind[which], self.points[which], self.feed[which]
         return self
 
+    def without(self, some: np.ndarray | int) -> Moves:
+        return self.keep(~np.isin(np.arange(len(self.kind)), some))
+
     @property
     def cuts(self) -> np.ndarray:
         return self.kind > 0
@@ -190,9 +193,7 @@ for _name, _operation, _axis, _by in (
 def one_finishing_pass_left_out(case: Case) -> None:
     moves = case.moves(SURFACE_FINISH)
     passes = moves.passes(case.across)
-    which = np.ones(len(moves.kind), bool)
-    which[passes[int(case.rng.integers(2, len(passes) - 2))]] = False
-    case.put(SURFACE_FINISH, moves.keep(which))
+    case.put(SURFACE_FINISH, moves.without(passes[int(case.rng.integers(2, len(passes) - 2))]))
 
 
 @spoiling
@@ -224,10 +225,7 @@ def one_finishing_pass_aside(case: Case) -> None:
 def every_second_finishing_pass_left_out(case: Case) -> None:
     for operation in (SURFACE_FINISH, RESURFACE):
         moves = case.moves(operation)
-        which = np.ones(len(moves.kind), bool)
-        for chosen in moves.passes(case.across)[1::2]:
-            which[chosen] = False
-        case.put(operation, moves.keep(which))
+        case.put(operation, moves.without(np.concatenate(moves.passes(case.across)[1::2])))
 
 
 @spoiling
@@ -241,25 +239,19 @@ def one_resurfacing_point_moved(case: Case) -> None:
 @spoiling
 def lifted_resurfacing_left_out(case: Case) -> None:
     moves = case.moves(RESURFACE)
-    which = np.ones(len(moves.kind), bool)
-    which[moves.runs()[0]] = False
-    case.put(RESURFACE, moves.keep(which))
+    case.put(RESURFACE, moves.without(moves.runs()[0]))
 
 
 @spoiling
 def last_resurfacing_left_out(case: Case) -> None:
     moves = case.moves(RESURFACE)
-    which = np.ones(len(moves.kind), bool)
-    which[moves.runs()[-1]] = False
-    case.put(RESURFACE, moves.keep(which))
+    case.put(RESURFACE, moves.without(moves.runs()[-1]))
 
 
 @spoiling
 def a_run_of_a_pocket_left_out(case: Case) -> None:
     moves = case.moves(POCKET)
-    which = np.ones(len(moves.kind), bool)
-    which[moves.runs()[-1]] = False
-    case.put(POCKET, moves.keep(which))
+    case.put(POCKET, moves.without(moves.runs()[-1]))
 
 
 @spoiling
@@ -324,9 +316,7 @@ def a_pocket_cut_as_if_the_cutter_were_thinner(case: Case) -> None:
 @spoiling
 def one_slot_left_out(case: Case) -> None:
     moves = case.moves(SLOTS)
-    which = np.ones(len(moves.kind), bool)
-    which[case.slot(moves)] = False
-    case.put(SLOTS, moves.keep(which))
+    case.put(SLOTS, moves.without(case.slot(moves)))
 
 
 @spoiling
@@ -363,9 +353,7 @@ def slots_that_stop_short(case: Case) -> None:
 def slot_layers_left_out(case: Case) -> None:
     moves = case.moves(SLOTS)
     slot = case.slot(moves)
-    which = np.ones(len(moves.kind), bool)
-    which[slot[1 : 2 * len(slot) // 3]] = False
-    case.put(SLOTS, moves.keep(which))
+    case.put(SLOTS, moves.without(slot[1 : 2 * len(slot) // 3]))
 
 
 @spoiling
@@ -415,9 +403,7 @@ def an_outline_corner_cut(case: Case) -> None:
     moves = case.moves(OUTLINE)
     cuts = np.flatnonzero(moves.cuts)[-int(moves.cuts.sum()) // 4 :]  # the last lap is the one at the wall
     corner = cuts[np.argmax(moves.points[cuts, 1 - case.across])]
-    which = np.ones(len(moves.kind), bool)
-    which[corner] = False
-    case.put(OUTLINE, moves.keep(which))
+    case.put(OUTLINE, moves.without(corner))
 
 
 @spoiling
@@ -456,9 +442,37 @@ def tabs_narrower(case: Case) -> None:
 def the_last_lap_of_the_outline_left_out(case: Case) -> None:
     moves = case.moves(OUTLINE)
     cuts = np.flatnonzero(moves.cuts)
-    which = np.ones(len(moves.kind), bool)
-    which[cuts[len(cuts) // 2 :]] = False
-    case.put(OUTLINE, moves.keep(which))
+    case.put(OUTLINE, moves.without(cuts[len(cuts) // 2 :]))
+
+
+def _replaced(operation: str, pattern: str, new: str) -> Spoiling:
+    """The first such words of a program's text left out or exchanged."""
+    return lambda case: case.sub(operation, pattern, new)
+
+
+for _name, _operation, _pattern, _new in (
+    ("spindle never started", SLOTS, r"^M3.*\n", ""),
+    ("spindle backwards", OUTLINE, r"^M3", "M4"),
+    ("spindle at half speed", POCKET, r"S(\d+)", "S5000"),
+    ("no retract at the start", SLOTS, r"^G0 Z[\d.-]+\n", ""),
+    ("no retract at the end", SLOTS, r"^G0 Z[\d.-]+\nM5", "M5"),
+    ("no units", POCKET, r"G2[01] ", ""),
+    ("another work offset", SLOTS, "G54", "G55"),
+    ("no work offset", SLOTS, " G54", ""),
+    ("incremental for absolute", SURFACE_FINISH, "G90", "G91"),
+    ("no end", OUTLINE, r"^M30\n", ""),
+    ("an exponent", POCKET, r"^X\S+", "X1e2"),
+    ("a comment not closed", POCKET, r"\)$", ""),
+    ("an unknown word", POCKET, r"^M5$", "M5 Q3"),
+    ("a cutter change in the middle", SLOTS, r"^M5$", "M6 T2\nM5"),
+    ("the header of another job", SLOTS, r"job fingerprint: \S{16}", "job fingerprint: 0123456789abcdef"),
+):
+    SPOILINGS[_name] = _replaced(_operation, _pattern, _new)
+
+
+@spoiling
+def no_feed_at_all(case: Case) -> None:
+    case.sub(SLOTS, r" ?F[\d.]+", "", count=0)
 
 
 @spoiling
@@ -476,30 +490,10 @@ def feeds_three_times_too_fast(case: Case) -> None:
 
 
 @spoiling
-def no_feed_at_all(case: Case) -> None:
-    case.sub(SLOTS, r" ?F[\d.]+", "", count=0)
-
-
-@spoiling
-def spindle_never_started(case: Case) -> None:
-    case.sub(SLOTS, r"^M3.*\n", "")
-
-
-@spoiling
 def spindle_stopped_half_way(case: Case) -> None:
     lines = case.texts[case.name(SURFACE_FINISH)].splitlines()
     lines.insert(len(lines) // 2, "M5")
     case.put(SURFACE_FINISH, "\n".join(lines) + "\n")
-
-
-@spoiling
-def spindle_backwards(case: Case) -> None:
-    case.sub(OUTLINE, r"^M3", "M4")
-
-
-@spoiling
-def spindle_at_half_speed(case: Case) -> None:
-    case.sub(POCKET, r"S(\d+)", "S5000")
 
 
 @spoiling
@@ -532,9 +526,7 @@ def a_retract_left_out(case: Case) -> None:
     low = moves.points[moves.cuts, 2].min() + 1.0
     up = np.flatnonzero((moves.kind == 0) & (np.roll(moves.kind, 1) > 0) & np.roll(moves.hops, -1)
                         & (np.roll(moves.points[:, 2], 1) < low))
-    which = np.ones(len(moves.kind), bool)
-    which[up[len(up) // 2]] = False
-    case.put(SLOTS, moves.keep(which))
+    case.put(SLOTS, moves.without(up[len(up) // 2]))
 
 
 @spoiling
@@ -557,39 +549,9 @@ def approach_into_the_fill(case: Case) -> None:
 
 
 @spoiling
-def no_retract_at_the_start(case: Case) -> None:
-    case.sub(SLOTS, r"^G0 Z[\d.-]+\n", "")
-
-
-@spoiling
-def no_retract_at_the_end(case: Case) -> None:
-    case.sub(SLOTS, r"^G0 Z[\d.-]+\nM5", "M5")
-
-
-@spoiling
 def inches_for_millimetres(case: Case) -> None:
     old, new = ("G21", "G20") if case.clamping.units == "mm" else ("G20", "G21")
     case.sub(POCKET, old, new)
-
-
-@spoiling
-def no_units(case: Case) -> None:
-    case.sub(POCKET, r"G2[01] ", "")
-
-
-@spoiling
-def another_work_offset(case: Case) -> None:
-    case.sub(SLOTS, "G54", "G55")
-
-
-@spoiling
-def no_work_offset(case: Case) -> None:
-    case.sub(SLOTS, " G54", "")
-
-
-@spoiling
-def incremental_for_absolute(case: Case) -> None:
-    case.sub(SURFACE_FINISH, "G90", "G91")
 
 
 @spoiling
@@ -670,11 +632,6 @@ def file_cut_short_but_ended(case: Case) -> None:
 
 
 @spoiling
-def no_end(case: Case) -> None:
-    case.sub(OUTLINE, r"^M30\n", "")
-
-
-@spoiling
 def end_too_early(case: Case) -> None:
     lines = case.texts[case.name(SLOTS)].splitlines()
     lines.insert(len(lines) // 2, "M30")
@@ -735,26 +692,6 @@ def an_arc_without_a_centre(case: Case) -> None:
 
 
 @spoiling
-def an_exponent(case: Case) -> None:
-    case.sub(POCKET, r"^X\S+", "X1e2")
-
-
-@spoiling
-def a_comment_not_closed(case: Case) -> None:
-    case.sub(POCKET, r"\)$", "")
-
-
-@spoiling
-def an_unknown_word(case: Case) -> None:
-    case.sub(POCKET, r"^M5$", "M5 Q3")
-
-
-@spoiling
-def a_cutter_change_in_the_middle(case: Case) -> None:
-    case.sub(SLOTS, r"^M5$", "M6 T2\nM5")
-
-
-@spoiling
 def an_empty_file(case: Case) -> None:
     case.put(SLOTS, "")
 
@@ -767,11 +704,6 @@ def a_binary_file(case: Case) -> None:
 @spoiling
 def comments_only(case: Case) -> None:
     case.put(SLOTS, "(nothing)\nM30\n")
-
-
-@spoiling
-def the_header_of_another_job(case: Case) -> None:
-    case.sub(SLOTS, r"job fingerprint: \S{16}", "job fingerprint: 0123456789abcdef")
 
 
 def spoilt(texts: Mapping[str, str], clamping: Clamping, seed: int = 0) -> Iterator[tuple[str, Texts]]:

@@ -177,7 +177,7 @@ def verify_once(
         if step.order in motions:
             found += program_findings(programs[step.file_name], motions[step.order], step, clamping, tolerances)
             found += share_findings(motions[step.order], step, clamping, tolerances)
-    found += travel_findings(programs, clamping)
+    found += travel_findings(programs, clamping, under.programs if under is not None else None)
     motions |= {step.order: in_pieces(motions[step.order], step, resolution)
                 for step in clamping.steps if step.order in motions}
     unread = [step for step in clamping.steps if step.order not in motions]

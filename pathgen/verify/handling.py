@@ -51,13 +51,22 @@ def program_findings(
     yield from _keep_outs(program, motion, step, clamping)
 
 
-def travel_findings(programs: Mapping[str, ReadProgram], clamping: Clamping) -> Iterator[Finding]:
-    """All programs together must fit in the machine's travel, wherever zero lies in it."""
+def travel_findings(
+    programs: Mapping[str, ReadProgram], clamping: Clamping, back: Mapping[str, ReadProgram] | None = None
+) -> Iterator[Finding]:
+    """All programs together must fit in the machine's travel, wherever zero lies in it.
+
+    So must those of the `back`, whose X 0 and Y 0 are the same; their Z 0 is not.
+    """
     if clamping.machine.travel is None or not programs:
         return
     ends = np.concatenate([np.concatenate(program.straight(0.01)[:2]) for program in programs.values()])
     if not len(ends):
         return
+    for program in (back or {}).values():
+        places = np.concatenate(program.straight(0.01)[:2])
+        places[:, 2] = np.nan
+        ends = np.concatenate([ends, places])
     with np.errstate(all="ignore"):
         span = np.nanmax(ends, axis=0) - np.nanmin(ends, axis=0)
     for axis, (got, limit) in enumerate(zip(span, clamping.machine.travel, strict=True)):

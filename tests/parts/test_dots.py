@@ -9,6 +9,7 @@ import shapely
 import pathgen
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+from tests import small_board
 from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 24, "nut_width": 42.0, "end_width": 56.0, "past_last_fret": 10.0,
@@ -78,38 +79,7 @@ def test_rows_of_the_template_hold_every_place():
     assert all(0 <= at < 170.0 for _, places in rows for at in places)
 
 
-JOB = """
-[board]
-scale_length = 300.0
-frets = 5
-nut_width = 40.0
-end_width = 46.0
-thickness = 6.5
-radius = 254.0
-[stock]
-length = 125.0
-width = 60.0
-thickness = 8.0
-margin_nut = 20.0
-[[cutter]]
-name = "ball"
-shape = "ball-end"
-diameter = 12.7
-speed = 16000
-feed = 2400.0
-plunge = 600.0
-stepdown = 3.0
-[[cutter]]
-name = "flat"
-shape = "flat-end"
-diameter = 2.0
-speed = 18000
-feed = 1200.0
-plunge = 300.0
-stepdown = 1.6
-[surface]
-finish = "ball"
-scallop = 0.05
+JOB = small_board.JOB[: small_board.JOB.index("[[inlay]]")] + """
 [dots]
 diameter = 5.0
 depth = 1.2

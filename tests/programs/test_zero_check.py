@@ -89,7 +89,7 @@ def stands_on(stage, before, check, of):
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_examples_checks_are_what_the_simulation_finds(name):
-    made = pathgen.build(pathgen.load_job(f"examples/{name}.toml"), resolution=0.15)
+    made = pathgen.build(pathgen.load_job(f"examples/{name}.toml"), resolution=0.3)
     assert made.passed
     checks = {p.order: p.zero for p in made.programs if p.zero}
     cutters = [p.cutter.name for p in made.programs]

@@ -57,7 +57,7 @@ def clamped(clamping, chance):
 
 def test_on_random_jobs(tmp_path):
     seen = clamps = 0
-    for seed in range(60):
+    for seed in range(30):
         try:
             clamping = clamping_of(load_job((random_plate if seed % 3 == 0 else random_job)(seed).write(tmp_path)))
         except PathgenError:
@@ -66,8 +66,8 @@ def test_on_random_jobs(tmp_path):
         clamps += sum(words.startswith("clamp") for words in said)
         for step in clamping.steps:
             assert {one.name for one in step.operation.named} <= {*said, *(f"hole {word}" for word in said)}
-    assert seen > 30
-    assert clamps > 90
+    assert seen > 15
+    assert clamps > 45
 
 
 @pytest.mark.parametrize(("name", "names"), [

@@ -263,3 +263,15 @@ def test_turned_on_the_machine_the_zero_stays_on_the_bed(tmp_path):
     back = clamping.under.to_machine(np.array([[99.0, 12.0, 0.0], [99.0, -12.0, 0.0]]))
     assert there[:, :2] == pytest.approx(back[:, :2])
     assert clamping.under.zero_place.words.startswith("where, once the blank is turned over, this will lie: the blank")
+
+
+@pytest.mark.parametrize(("travel", "passes"), [(101.0, False), (102.0, True)])
+def test_both_sides_fit_in_the_travel_together(tmp_path, travel, passes):
+    """D: dowel holes of 6 mm before the nut, 13 mm, and the outline past the end, at 85.25 mm, by a cutter of 4 mm.
+
+    X 0 stays when the blank is turned over: from -14 to 87.25 mm, and to 87.45 for the lap that leaves 0.2 mm.
+    """
+    holes = SIDES.replace("[[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "[[-13.0, 14.0], [-13.0, -14.0]]")
+    machine = f"[machine]\ntravel = [{travel}, 200.0, 80.0]\n"
+    result = build(load_job(job(tmp_path, changes=SMALL, extra=holes + machine)), resolution=0.6)
+    assert [f.code for f in result.verification.findings if f.severity == "forbid"] == ["beyond-travel"] * (not passes)
