@@ -55,6 +55,13 @@ def test_what_lies_on_the_page_is_not(tmp_path, inside):
     assert read(tmp_path, inside).left_out == ()
 
 
+@pytest.mark.parametrize(("seen", "told"), [("visible", 1), ("hidden", 0)])
+def test_a_picture_that_is_not_seen_is_not_missed(tmp_path, seen, told):
+    """P: SVG 1.1, section 11.5: what is hidden is not painted."""
+    picture = f'<image href="moth.png" width="3" height="3" visibility="{seen}"/><path d="M5 5h3v3z"/>'
+    assert len(read(tmp_path, picture, missing="report").left_out) == told
+
+
 def test_a_background_may_hang_over(tmp_path):
     inside = '<rect x="-5" y="-5" width="60" height="60" fill="#ffffff"/><rect x="5" y="5" width="3" height="3"/>'
     assert read(tmp_path, inside, white_is_background=True).left_out == ()
