@@ -192,8 +192,8 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     assert case.spoilt != case.texts, "this spoils nothing"
     checked = verify(built.plan.clamping, case.spoilt, resolution=COARSE, job_fingerprint=built.job.fingerprint)
     assert not checked.passed
-    assert set(ALARMS[way].split()) <= {f.code for f in checked.findings if f.severity == "forbid"}
-    assert (way == "pocket 0.05 too shallow") <= any("at its deepest" in f.got for f in checked.findings)
+    assert set(ALARMS[spoiling].split()) <= {f.code for f in checked.findings if f.severity == "forbid"}
+    assert (spoiling == "pocket 0.05 too shallow") <= any("at its deepest" in f.got for f in checked.findings)
     first = checked.findings[0]
     assert all((first.code, first.where, first.got, first.allowed, first.remedy))
 
