@@ -7,9 +7,18 @@ from typing import Any
 from pathgen.report.board_text import length_number
 from pathgen.report.tables import table
 
+Table = tuple[list[str], list[list[str]]]
+
 
 def stringing_lines(data: dict[str, Any], units: str) -> list[str]:
     """The strings as text."""
+    words, tables, how = stringing_parts(data, units)
+    shown = [line for head, rows in tables for line in ("", *table(head, rows, right=range(len(head))))]
+    return [*words, *shown, *(("", how) if how else ())]
+
+
+def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[Table], str]:
+    """What is said of the strings, their tables (head, rows), and how the cents were worked out where they were."""
     rows = data["strings"]
 
     def n(value: float | None) -> str:
@@ -26,10 +35,10 @@ def stringing_lines(data: dict[str, Any], units: str) -> list[str]:
         f"The board's radius is {n(radii[0])} under the nut and, carried on past the board's end in the same straight "
         f"line, {n(radii[1])} under the saddle ({units})."
     ]
-    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve, "",
-             *table(head, places, right=range(len(head)))]
+    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve]
+    tables = [(head, places)]
     if "cents" not in rows[0]:
-        return lines
+        return lines, tables, ""
     frets = list(rows[0]["cents"])
     stretched = "tension" in rows[0]
     head = ["string", "nut forward", "saddle back",
@@ -37,8 +46,8 @@ def stringing_lines(data: dict[str, Any], units: str) -> list[str]:
             *(f"cents at {f}" for f in frets)]
     tuned = [[str(r["string"]), n(r["nut"]), n(r["saddle"]),
               *([f"{r['tension']:.1f}", n(r["saddle_wanted"])] if stretched else []),
-              *(f"{r['cents'][f]:+.1f}" for f in frets)] for r in rows]
+              *(f"{round(r['cents'][f], 1) + 0.0:+.1f}" for f in frets)] for r in rows]
     how = "By the stretch of the string when pressed down (Hooke, Mersenne); stiffness in bending is left out." \
         if stretched else "By how nut and saddle are set alone: what the string's stretch adds is not known without " \
         "pitches, mass, core and modulus."
-    return [*lines, "", *table(head, tuned, right=range(len(head))), "", how]
+    return lines, [*tables, (head, tuned)], how

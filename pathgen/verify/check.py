@@ -265,7 +265,10 @@ def _below(under: Verification | None, clamping: Clamping) -> Below | None:
 def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Finding]) -> dict[str, ReadProgram]:
     """The program of each step by its file name; what is missing, unreadable or too many is added to `found`."""
     programs: dict[str, ReadProgram] = {}
-    remedy = AGAIN
+    remedy, names = AGAIN, [step.file_name for step in clamping.steps]
+    if texts and len(names) > 1 and not set(names) & set(texts):
+        found.append(_of_another(names, sorted(texts)))
+        return programs
     for step in clamping.steps:
         lines = MOST_LINES - sum(one.lines for one in programs.values())
         chords = MOST_CHORDS - sum(one.chords for one in programs.values())
@@ -283,12 +286,21 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
                 code="unreadable", severity="forbid", where=error.where, got=error.problem,
                 allowed=error.allowed or "the plain subset of RS274/NGC", remedy=error.remedy or remedy,
             ))
-    for name in sorted(set(texts) - {step.file_name for step in clamping.steps}):
+    for name in sorted(set(texts) - set(names)):
         found.append(Finding(
             code="program-unexpected", severity="forbid", where=name, got="a program that is no step of the job",
-            allowed=", ".join(step.file_name for step in clamping.steps), remedy="take it out of the folder",
+            allowed=", ".join(names), remedy="take it out of the folder",
         ))
     return programs
+
+
+def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
+    """Every program is another job's."""
+    return Finding(
+        code="program-missing", severity="forbid", where=f"all {len(names)} programs",
+        got=f"none of them is there; the folder holds {len(there)} of another job, the first {there[0]}",
+        allowed=f"{names[0]} to {names[-1]}", remedy="name the folder that this job was built into, or build it again",
+    )
 
 
 def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, Motion]:

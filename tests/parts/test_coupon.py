@@ -12,13 +12,8 @@ from pathgen.app.cli import main
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.describe import key_rows
 from pathgen.report.sheet.coupon import coupon_page
-from tests.small_board import SLOT_CUTTER, job, moves
+from tests.small_board import SLOTS, job, moves
 
-SLOTS = SLOT_CUTTER + """[slots]
-cutter = "slot"
-width = 0.6
-depth = 1.8
-"""
 # two discs with a bar between them, 1.3 mm wide: 1 unit is 1 mm
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy="15" r="5" fill="#225577"/>

@@ -347,6 +347,9 @@ def test_missing_and_unexpected_programs(built, texts):
     changed = {n: t for n, t in texts.items() if n != name} | {"more.nc": texts[name]}
     codes = {f.code for f in verify(built.plan.clamping, changed, resolution=0.5).findings}
     assert {"program-missing", "program-unexpected"} <= codes
+    others = verify(built.plan.clamping, {f"x{n}": t for n, t in texts.items()}, resolution=0.5).findings
+    (only,) = [f for f in others if f.severity == "forbid"]  # a folder of another job
+    assert (only.code, only.where) == ("program-missing", f"all {len(texts)} programs")
 
 
 @pytest.mark.parametrize("operation", [SURFACE_FINISH, POCKET, OUTLINE])

@@ -104,9 +104,9 @@ def _table(rows: Sequence[dict[str, Any]], clampings: Sequence[Clamping], pages:
     for row in rows:
         step = next(s for s in clampings[row["part"] - 1].steps if s.file_name == row["file"])
         page = f"{pages[row['part'] - 1]}#program-{row['order']}"
-        cells.append([str(row["number"]), e("code", row["file"]), f"{row['part']} {row['name']}",
-                      e("a", step.operation.purpose, href=page), minutes(row["minutes"])])
-    return table(["", "Program", "Part", "What it does", "Time"], cells)
+        does = e("div", f"{row['part']} {row['name']}: ", e("a", step.operation.purpose, href=page))
+        cells.append([str(row["number"]), e("div", does, e("code", row["file"])), minutes(row["minutes"])])
+    return table(["", "Program", "Time"], cells)
 
 
 def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamping]) -> Element:

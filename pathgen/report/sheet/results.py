@@ -18,7 +18,7 @@ from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
-from pathgen.report.stringing import stringing_lines
+from pathgen.report.stringing import stringing_parts
 from pathgen.report.text import left_out_words, shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -141,8 +141,9 @@ def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
     data = report["stringing"]
     if not data:
         return None
-    lines = stringing_lines(data, units)
-    return chapter("stringing", "Nut and saddle", scrolling(e("pre", "\n".join(lines)), "Nut and saddle"))
+    words, tables, how = stringing_parts(data, units)
+    return chapter("stringing", "Nut and saddle", *(e("p", line) for line in words),
+                   *(scrolling(table(*one), "Nut and saddle") for one in tables), e("p", how) if how else None)
 
 
 def neck(report: dict[str, Any], units: str) -> Element | None:
