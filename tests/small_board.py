@@ -71,6 +71,12 @@ plunge = 100.0
 stepdown = 0.5
 """
 
+SLOTS = SLOT_CUTTER + """[slots]
+cutter = "slot"
+width = 0.6
+depth = 1.8
+"""
+
 
 def job(folder: Path, *, changes: dict[str, str] | None = None, extra: str = "", art: str = ART) -> Path:
     """Writes the drawing and a job, with some of its text changed and more at its end; gives the job's path."""

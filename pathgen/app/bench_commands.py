@@ -27,7 +27,7 @@ def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = 
     return _written(made, job, folder)
 
 
-def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool = True) -> bool:
+def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool) -> bool:
     """Build both halves of a form and write them into one folder; True when verification let them."""
     return _written([build(one, resolution=resolution) for one in parts_of(job)], job, folder, shaded=shaded)
 

@@ -150,7 +150,7 @@ def _put(path: Path, data: bytes) -> None:
         raise _not_written(path, wrong) from None
     finally:
         with suppress(OSError):
-            fresh.unlink(missing_ok=True)
+            fresh.unlink()
 
 
 def _swap(fresh: Path, folder: Path) -> None:

@@ -52,7 +52,7 @@ class Document:
     lines: dict[Element, int]
     parents: dict[Element, Element]
     by_id: dict[str, Element]
-    outside: tuple[int, ...] = ()
+    outside: tuple[int, ...]
 
     def where(self, element: Element) -> str:
         """The place of an element as a reader would look for it: ``fern.svg line 12, path 'leaf'``."""
@@ -132,8 +132,6 @@ class _Builder:
         return self.root
 
     def _flush(self) -> None:
-        if not self.text:
-            return
         text = "".join(self.text)
         self.text.clear()
         if self.last is not None:

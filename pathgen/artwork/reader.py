@@ -71,12 +71,12 @@ class Artwork:
 
     regions: tuple[Region, ...]
     page: tuple[float, float]
-    left_out: tuple[LeftOut, ...] = ()
-    physical: bool = True
-    tolerance: float = TOLERANCE
-    name: str = ""
-    scene: Scene | None = field(default=None, repr=False)
-    background: tuple[str, ...] = ()
+    left_out: tuple[LeftOut, ...]
+    physical: bool
+    tolerance: float
+    name: str
+    scene: Scene | None = field(repr=False)
+    background: tuple[str, ...]
     corner: tuple[float, float] = (0.0, 0.0)
 
     def finer(self, tolerance: float) -> Artwork:

@@ -29,8 +29,8 @@ class Clip:
     """An area that limits what is painted: the union of `shapes`, within `inner` and within `outer`."""
 
     shapes: tuple[Paint, ...]
-    inner: Clip | None = None
-    outer: Clip | None = None
+    inner: Clip | None
+    outer: Clip | None
 
 
 @dataclass(frozen=True, eq=False)

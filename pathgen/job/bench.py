@@ -25,7 +25,7 @@ BLOCK_OVERHANG = 5.0
 """How far a block reaches past the board on each side where its width is left out, mm."""
 
 
-def block_clamping(job: Job, frets: tuple[int, int] | None = None) -> Clamping:
+def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
     """The clamping that cuts a block with the hollow of the board's radius from one fret to another; 0 is the nut.
 
     The block lies on the machine with its hollow up, X 0 at its end nearest the nut. Turned over about its length it

@@ -95,7 +95,7 @@ def at_frets(
     return tuple(replace(one, width=min(one.width or largest, largest)) for one in found)
 
 
-def edge_angle(bass: ArrayLike, treble: ArrayLike, *, edge: str = "treble") -> float:
+def edge_angle(bass: ArrayLike, treble: ArrayLike, *, edge: str) -> float:
     """Degrees that turn a drawing's length along an edge of the board: along the taper.
 
     `bass` and `treble` as in `between_frets`; `edge` is "bass", "treble" or "centre". Edges are straight, so the

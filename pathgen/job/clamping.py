@@ -20,6 +20,7 @@ from pathgen.job.job import Job
 from pathgen.job.let_in import check_fit, let_ins
 from pathgen.job.outlines import outlines_left_out
 from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
+from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
@@ -41,8 +42,6 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-
-DEFAULT_SCALLOP = 0.01
 
 
 def clamping_of(job: Job) -> Clamping:
@@ -156,7 +155,7 @@ def surfacing_of(job: Job) -> Surfacing | None:
         surface = part_of(job).surface
         scallop = float(scallop_height(job.surface.stepover, ball, min(surface.radius_nut, surface.radius_end)))
     return Surfacing(
-        scallop=DEFAULT_SCALLOP if scallop is None else scallop,
+        scallop=USUAL_SCALLOP if scallop is None else scallop,
         stepover=job.surface.stepover if level else None,
         allowance=job.surface.allowance,
         skim=job.resurface.skim if job.resurface else 0.0,

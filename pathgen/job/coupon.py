@@ -180,8 +180,7 @@ def _detail(job: Job) -> _Cut | None:
     width, at, index = next((one for one in found if _goes_in(job, one[2], _near(drawn[one[2]].area, *one[:2]))),
                             found[0])
     table, radius = job.inlays[index], _radius(width)
-    half = max(radius, POUR / 2)
-    x = half + GAP / 2
+    x = POUR / 2 + GAP / 2  # what is taken of the drawing is no wider
     colour = min(drawn[index].regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
     shapes: list[tuple[BaseGeometry, float]] = []
     trials = []
@@ -204,7 +203,7 @@ def _detail(job: Job) -> _Cut | None:
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )
-    return _Cut(length=2 * half + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
+    return _Cut(length=POUR + GAP, trials=tuple(trials), inlay=inlay, cutters=tuple(table.cutters))
 
 
 def _radius(width: float) -> float:

@@ -37,6 +37,7 @@ from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
 SCALE = size(100.0, 2000.0)
 RADIUS = size(25.0, 100_000.0)
 HIGHEST_RATIO = 64
+USUAL_SCALLOP = 0.01
 PART = number(0.0, 10_000.0)
 """How many parts of a resin's mix."""
 
@@ -304,7 +305,7 @@ class SurfaceTable:
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
     rough: str | None = key(text(60), "the cutter that roughs", None, shown="no roughing")
     scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
-                                shown="0.01 mm, or as stepover gives; none with a flat end")
+                                shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
                                  shown="as scallop gives; with a flat end as its own stepover gives")
     allowance: float = key(size(0.0, 5.0), "what roughing leaves", 0.4, inch=0.016)

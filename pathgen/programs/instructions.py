@@ -198,7 +198,7 @@ def cautions(step: Step) -> list[str]:
 
 
 def header(
-    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None = None, zero: ZeroCheck | None = None
+    clamping: Clamping, step: Step, *, minutes: float, lowest: float | None, zero: ZeroCheck | None
 ) -> list[str]:
     """The header of a program, a line each; `lowest` and `zero` as in `before_start`."""
     total = len(clamping.steps)

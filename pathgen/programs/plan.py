@@ -62,7 +62,7 @@ class Plan:
 Pockets = tuple[tuple[PocketCut, ...], ...]
 
 
-def plan(clamping: Clamping, asked: Asked | None = None, *, pockets: Pockets | None = None) -> Plan:
+def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) -> Plan:
     """Every path of a clamping; `pockets` are those of `pockets_of`, where they are known already.
 
     Raises PathgenError for what cannot be cut as asked, before anything is written.

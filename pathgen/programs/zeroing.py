@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathgen.base.errors import JobError
 from pathgen.programs.waste import left_standing
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Outline, WitnessMarks
+from pathgen.work.operations import WitnessMarks
 
 SETTER = 3.0
 """Radius of the foot of a setter, or of a cutter touched off by hand, mm; common practice, no source."""
@@ -83,6 +83,4 @@ def _reference(clamping: Clamping, step: Step, raw_left: bool) -> Reference:
     xy = [f"the sides and the {near.removesuffix(' end')} end of the blank"]
     if WitnessMarks in done:
         xy.insert(0, "the witness marks")
-    if Outline in done:
-        xy = []
     return Reference(order=step.order, z=tuple(z), xy=tuple(xy), gone=tuple(gone), refit=refits(clamping, step))

@@ -134,7 +134,7 @@ def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
 
 
 def as_pass(
-    motion: Motion, first: int, stop: int, cutter: Cutter, single: Mask, highest: float, *, ends: bool = False
+    motion: Motion, first: int, stop: int, cutter: Cutter, single: Mask, highest: float, *, ends: bool
 ) -> tuple[Pass | None, Moves]:
     """Moves [first, stop) as a pass, and what is left to be cut of it as moves: its ends, or all of it.
 

@@ -31,7 +31,7 @@ def resurfacing_runs_over(
     proud: float,
     stepdown: float,
     last: Passes,
-    beneath: float | None = None,
+    beneath: float | None,
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 

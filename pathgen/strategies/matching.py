@@ -113,9 +113,9 @@ def let_in(
     piece_cutter: Cutter,
     gap: float,
     thickness: float,
-    from_back: bool = False,
-    through: float = 0.1,
-    where: str = "inlay",
+    from_back: bool,
+    through: float,
+    where: str,
 ) -> LetIn:
     """The pocket for a let-in piece, and the piece laid out on flat stock.
 

@@ -49,7 +49,7 @@ class Detail:
     """How wide the drawing is there."""
     largest: float
     """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
-    length: float = 0.0
+    length: float
     """Of what stays closed there, from end to end."""
 
 

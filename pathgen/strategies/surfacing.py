@@ -232,7 +232,7 @@ def resurfacing_runs(
     return [*(run + [0.0, 0.0, h] for h in heights for run in layer), *final]
 
 
-def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float = 0.0) -> list[float]:
+def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: float) -> list[float]:
     """Heights above the surface of the passes through what stands `proud`, all but the last one, from the top.
 
     With no skim the lowest stays clear of ridges of `ridge` that are there already: they are wood to be kept.

@@ -86,9 +86,9 @@ class Verification:
     programs: Mapping[str, ReadProgram]
     seconds: float
     cells: int
-    under: Verification | None = None
-    between: WoodBetween | None = None
-    by_grid: bool = False
+    under: Verification | None
+    between: WoodBetween | None
+    by_grid: bool
 
     def _repr_html_(self) -> str:
         """A table, for notebooks."""

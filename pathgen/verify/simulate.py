@@ -87,10 +87,10 @@ class Simulation:
     surface: Heights
     poured: tuple[Poured, ...]
     taken: dict[int, Taken]
-    stages: tuple[Stage, ...] = ()
-    closeups: tuple[Closeup, ...] = ()
+    stages: tuple[Stage, ...]
+    closeups: tuple[Closeup, ...]
     worked: Mapping[int, float] = field(default_factory=dict)
-    given_up: tuple[Step, int] | None = None
+    given_up: tuple[Step, int] | None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

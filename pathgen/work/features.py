@@ -166,9 +166,9 @@ class Surfacing:
     """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
     """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
-    what: str = "radius"
+    what: str
     """What a maker calls the surface."""
-    part: str = "board"
+    part: str
     """What a maker calls the part."""
 
     @property
@@ -269,7 +269,7 @@ class Cutouts:
     """Height of the floor above the underside; negative into the spoilboard."""
     depth: float
     """Of the floor below the finished surface."""
-    what: str = "openings"
+    what: str
     named: tuple[Named, ...] = ()
     """Those of its openings that have names."""
 

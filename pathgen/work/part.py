@@ -27,7 +27,7 @@ class Names:
     part: str
     near: str = "near end"
     far: str = "far end"
-    start: str = "the part"
+    start: str
     """What the blank stands out before."""
     sides: tuple[str, str] | None = None
     """Its sides, toward - y and toward + y; None where they have no names."""

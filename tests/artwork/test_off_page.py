@@ -8,12 +8,24 @@ import pathgen
 from tests import small_board
 
 PAGE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+PX = 25.4 / 96  # P: CSS Values and Units 4, section 6.2
 
 
 def read(folder, inside, **options):
     path = folder / "art.svg"
     path.write_text(f"{PAGE}{inside}</svg>")
     return pathgen.read_artwork(path, **options)
+
+
+def test_a_drawing_without_a_page_is_as_large_as_all_that_it_paints_with_the_origin(tmp_path):
+    (tmp_path / "art.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg"><path d="M-10 -4h30v10h-30z" '
+                                      'stroke="#225577" stroke-width="2"/><path d="M2 0h1v1h-1z"/></svg>')
+    art = pathgen.read_artwork(tmp_path / "art.svg")
+    assert art.page == pytest.approx((32 * PX, 12 * PX))
+    assert art.corner == (0, 0)
+    assert not art.physical
+    stroked = next(r.polygon for r in art.regions if r.colour == "#225577")
+    assert stroked.bounds == pytest.approx((0, 0, 32 * PX, 12 * PX))
 
 
 @pytest.mark.parametrize(("inside", "said"), [
@@ -41,6 +53,13 @@ def test_what_hangs_over_the_page_is_said(tmp_path, inside, said):
 ])
 def test_what_lies_on_the_page_is_not(tmp_path, inside):
     assert read(tmp_path, inside).left_out == ()
+
+
+@pytest.mark.parametrize(("seen", "told"), [("visible", 1), ("hidden", 0)])
+def test_a_picture_that_is_not_seen_is_not_missed(tmp_path, seen, told):
+    """P: SVG 1.1, section 11.5: what is hidden is not painted."""
+    picture = f'<image href="moth.png" width="3" height="3" visibility="{seen}"/><path d="M5 5h3v3z"/>'
+    assert len(read(tmp_path, picture, missing="report").left_out) == told
 
 
 def test_a_background_may_hang_over(tmp_path):

@@ -8,7 +8,7 @@ import shapely
 
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
-from pathgen.report.text import placed_words
+from pathgen.report.text import _inlay_line, placed_words
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -162,3 +162,10 @@ def test_a_drawing_without_a_size_needs_one(inlay):
         inlay("", head="")
     one, _ = inlay("place = { at = [100.0, 0.0], width = 60.0 }", head="")
     assert bounds(one).tolist() == [73.0, -9.0, 106.0, 9.0]
+
+
+def test_the_resin_needed_is_said_in_millilitres():
+    inlay = {"area": 200.0, "reachable_area": 150.0, "colours": ["#2f6f4f"], "placed": [], "pocket_volume": 1800.0,
+             "floor_high": 0.0, "amounts": [{"needed_volume": 2100.0}, {"needed_volume": 400.0}]}
+    assert "75.0 % of it within reach" in _inlay_line(1, inlay, "mm")
+    assert "pocket 1.80 ml, resin needed 2.50 ml" in _inlay_line(1, inlay, "mm")

@@ -10,6 +10,7 @@ from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
+from pathgen.job.tables import colour
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -254,6 +255,13 @@ def test_entries_of_a_list_are_counted_from_1(tmp_path):
 @pytest.mark.parametrize(("given", "mm"), [(0.3 / 25.4, 0.3), (0.0118, 0.0118 * 25.4), (0.01183, 0.3), (0.0, 0.0)])
 def test_a_limit_may_be_given_as_it_is_shown_in_the_jobs_units(given, mm):
     assert size(0.0, 0.3)(given, Place("[outline] finish", "in")) == pytest.approx(mm, abs=1e-12)
+
+
+@pytest.mark.parametrize("given", [5, True, ["#2f6f4f"], "2f6f4f", "#2f6f4", "#2f6f4x", "#2f6f4f00"])
+def test_what_is_no_colour_is_refused(given):
+    with pytest.raises(JobError, match="a colour like"):
+        colour(given, Place("[[inlay]] colours", "mm"))
+    assert colour("#2F6", Place("[[inlay]] colours", "mm")) == "#22ff66"
 
 
 @pytest.mark.parametrize("given", [0.0119, -0.00001])

@@ -1,5 +1,6 @@
 """The test piece: what its programs cut measures what its page says, and nothing is tried that the job lacks."""
 
+import itertools
 import re
 
 import numpy as np
@@ -11,13 +12,8 @@ from pathgen.app.cli import main
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.describe import key_rows
 from pathgen.report.sheet.coupon import coupon_page
-from tests.small_board import SLOT_CUTTER, job, moves
+from tests.small_board import SLOTS, job, moves
 
-SLOTS = SLOT_CUTTER + """[slots]
-cutter = "slot"
-width = 0.6
-depth = 1.8
-"""
 # two discs with a bar between them, 1.3 mm wide: 1 unit is 1 mm
 NARROW = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
 <circle cx="10" cy="15" r="5" fill="#225577"/><circle cx="28" cy="15" r="5" fill="#225577"/>
@@ -68,6 +64,14 @@ def test_it_builds_verified_and_states_what_it_is(made):
     kinds = [t.kind for t in made.plan.clamping.board.trials]
     assert kinds == ["rim", "square", "square", "detail", "pour", "slot", "slot", "slot"]
     assert list(made.report["coupon"]) == list("ABCDEFGH")
+
+
+def test_wood_stands_between_its_places(made):
+    spans = sorted([*(inlay.area.bounds[::2] for inlay in made.plan.clamping.inlays),
+                    *((t.at[0], t.at[0]) for t in trials(made, "slot"))])
+    assert min(low - high for (_, high), (low, _) in itertools.pairwise(spans)) > 5.9
+    assert spans[0][0] > 2.9
+    assert made.plan.clamping.board.length - spans[-1][1] > 2.9
 
 
 def test_squares_are_as_wide_and_deep_as_the_page_says(made):

@@ -48,6 +48,7 @@ def test_left_handed_the_top_looks_the_other_way(tmp_path):
     right = side_dot_clamping(dotted_job(tmp_path))
     left = side_dot_clamping(dotted_job(tmp_path, ("frets = 20\n", "frets = 20\nleft_handed = true\n")))
     assert right.steps[0].operation.feature.at * [1, -1] == pytest.approx(left.steps[0].operation.feature.at)
+    assert (right.stock.bounds[1], left.stock.bounds[3]) == (0.0, 0.0)  # the underside
     assert "underside toward - Y" in right.steps[0].operation.before(right)[0]
     assert "underside toward + Y" in left.steps[0].operation.before(left)[0]
 

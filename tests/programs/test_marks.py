@@ -23,7 +23,10 @@ from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start
 from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.report.moving import moved_warnings
-from pathgen.verify import verify
+from pathgen.verify import Tolerances, verify
+from pathgen.verify.marks import mark_findings
+from pathgen.verify.over_board import motion_over_board
+from pathgen.verify.read import read_program
 from pathgen.work.operations import WitnessMarks
 from tests.small_board import built, job, moves, text_of
 
@@ -114,6 +117,21 @@ def test_a_spoilt_look_is_found(marked, old, new, code):
     texts[name] = texts[name].replace(old, new, 1)
     found = verify(marked.plan.clamping, texts, resolution=0.3).findings
     assert code in {f.code for f in found if f.severity == "forbid"}
+
+
+@pytest.mark.parametrize(("old", "new", "code", "got"), [
+    ("Z7.2", "Z7.15", "mark-wrong", "0.050 mm from its bottom"), ("Z7.2", "Z7.25", "mark-wrong", "0.050 mm"),
+    ("Z7.2", "Z8.5", "mark-wrong", "no mark"), ("X42.5", "X42.6", "mark-stray", "a cut where no mark is"),
+])
+def test_a_mark_in_the_wrong_place_or_depth_is_found(marked, old, new, code, got):
+    clamping, made = marked.plan.clamping, marked.programs[0]
+    assert old in made.text
+    motion = motion_over_board(read_program(made.text.replace(old, new, 1)), clamping, chord_tolerance=1e-4)
+    found = list(mark_findings(motion, made.step, clamping, Tolerances()))
+    assert code in [f.code for f in found]
+    assert found[-1].got.startswith(got)
+    good = motion_over_board(read_program(made.text), clamping, chord_tolerance=1e-4)
+    assert list(mark_findings(good, made.step, clamping, Tolerances())) == []
 
 
 def test_a_stop_before_the_first_move_is_over_no_mark(marked):

@@ -83,6 +83,8 @@ def cutter(**changes):
     (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=cutter(diameter=300.0)), "rough finish: 300 mm"),
     (lambda: pathgen.outline(SQUARE, cutter(diameter=100.0), stock=6.0), "each takes 106.00 mm"),
     (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, through="no"), "slots through"),
+    (lambda: pathgen.slots([[[5, -9], [5, 9]]], TOP, FLAT, width=3.0, depth=1.0, after="finish"), "slots after"),
+    (lambda: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, allowance=-0.01), "rough allowance"),
     (lambda: pathgen.program(3), "join paths: a int"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), cutter="flat"), "program cutter"),
     (lambda: pathgen.program(pathgen.rough(SQUARE, TOP, FLAT, stock=8.0), units="cm"), "program units"),
@@ -172,3 +174,8 @@ def test_the_most_and_the_least_are_allowed():
         length("x", 1.999, least=2.0)
     with pytest.raises(pathgen.PathgenError, match="above 2"):
         length("x", 2.0, above=2.0)
+
+
+def test_roughing_may_leave_nothing():
+    left = pathgen.rough(SQUARE, pathgen.flat(6.0), FLAT, stock=8.0, allowance=0.0)
+    assert left.points[:, 2].min() == pytest.approx(6.0)

@@ -45,6 +45,8 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.findings == ()
     assert 0.009 < found.ridges.highest <= 0.0102
     assert found.against.low > -0.001
+    (over,) = pathgen.check_program(text, cutter=BALL, top=TOP, blank=BLANK, limit=0.008).findings
+    assert over.code == "ridge-too-high"
     rows = dict(found.rows)
     assert "um" not in rows["highest ridge"]
     assert found.data["ridges"]["passes"] == len(finished.passes.y)  # the wide ones above them do not count
@@ -104,6 +106,7 @@ def test_inches_and_another_zero_measure_the_same(finished):
     (lambda lines: ["G1 Z2.5 F300", "X30 F900", "G0 Z20"] + lines[-2:], "cut-too-deep"),
     (lambda lines: ["G1 Z5.9 F300", "X30 F900", "G0 Z20"] + lines[-2:], "surface-low"),
     (lambda lines: ["M5", *lines], "spindle-off"),
+    (lambda lines: ["G1 Z6.5", "X30", *lines], "no-feed"),
     (lambda lines: ["M5", "M4 S9000", *lines], "spindle-backwards"),
     (lambda lines: lines[:-2], "spindle-left-on"),  # M30 would stop it (NISTIR 6556, 3.6.1)
     (lambda lines: ["M5", "G1 Z9 F300", "X30", "G0 Z20", "M30"], None),  # nothing is cut: it need not turn
@@ -114,6 +117,12 @@ def test_faults_by_hand_are_found(change, code):
     found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK, limit=0.01)
     assert (code in [f.code for f in found.findings]) if code else found.findings == ()
     assert found.passed == (code is None)
+
+
+def test_a_move_before_its_height_is_said_is_found():
+    text = "G21 G90 G17 G94\nM3 S9000\nG0 X5 Y0\nZ20\nG1 Z6.5 F300\nX30 F900\nG0 Z20\nM5\nM30\n"
+    found = pathgen.check_program(text, cutter=BALL, top=pathgen.flat(6.0), blank=BLANK)
+    assert [(f.code, f.where.rpartition(" ")[2]) for f in found.findings] == [("height-unknown", "3")]
 
 
 def test_removal_of_a_slot_is_its_closed_form():

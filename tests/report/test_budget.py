@@ -17,13 +17,8 @@ from pathgen.verify.findings import Tolerances
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import simulate
-from tests.small_board import SLOT_CUTTER, built, job
+from tests.small_board import SLOTS, built, job
 
-SLOTS = SLOT_CUTTER + """[slots]
-cutter = "slot"
-width = 0.6
-depth = 1.8
-"""
 FINE = {"scallop = 0.05": "scallop = 0.002"}
 OFF, BESIDE, WIDER, GRID = 0.04, 0.5, 1.0, 0.1
 """mm: of height; in plan, and of a cutter, by whole steps of the grid; that grid."""

@@ -13,7 +13,7 @@ from pathgen.report.sheet.page import legend_above
 from pathgen.report.thin_wood import thin_wood_findings, wall_words
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.neighbours import neighbour_findings
-from tests.small_board import SLOT_CUTTER, job
+from tests.small_board import SLOTS, job
 
 OUTLINE = """
 [outline]
@@ -55,13 +55,6 @@ def test_between_a_pocket_and_the_edge(tmp_path, gap, count):
     warned = found(tmp_path, drawing(3.0), OUTLINE, place=y)
     assert [f.code for f in warned] == ["thin-wood"] * count
     assert all("0.20 mm of wood is left standing between a pocket and the edge" in f.got for f in warned)
-
-
-SLOTS = SLOT_CUTTER + """[slots]
-cutter = "slot"
-width = 0.6
-depth = 1.8
-"""
 
 
 def rings(clamping):

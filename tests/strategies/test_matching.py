@@ -15,13 +15,14 @@ from tests.drawings import BOARD, ball_end, flat_end, mixed, ring, star
 
 CUTTERS = (flat_end(3.0), flat_end(1.5))
 GAP = 0.04
+REST = {"through": 0.1, "where": "inlay"}
 
 
 def fitted(region: shapely.Geometry, *, from_back: bool = False) -> LetIn:
     """The let-in of a drawing with the cutters of these tests."""
     return let_in(
         region, pocket_cutters=CUTTERS, piece_cutter=flat_end(2.0), gap=GAP, thickness=1.8,
-        from_back=from_back,
+        from_back=from_back, **REST,
     )
 
 
@@ -88,7 +89,7 @@ def test_what_is_lost_and_gained_is_told() -> None:
 
 
 def test_what_cannot_be_let_in() -> None:
-    common = {"gap": GAP, "thickness": 1.8}
+    common = {"gap": GAP, "thickness": 1.8, "from_back": False, **REST}
     with pytest.raises(CutterError, match="upright"):
         let_in(box(0, 0, 9, 9), pocket_cutters=(ball_end(3.0),), piece_cutter=flat_end(2.0), **common)
     with pytest.raises(CutterError, match="flute"):
@@ -109,7 +110,8 @@ def test_a_line_just_as_wide_as_its_cutter_is_let_in(count: int) -> None:
         return shapely.LineString((1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c).buffer(width / 2, cap_style="flat")
 
     lines = shapely.union(bow(6.32, 7.1, 1.0), bow(9.48, 5.7, 1.2))
-    made = let_in(lines, pocket_cutters=(flat_end(1.0),), piece_cutter=flat_end(1.0), gap=0.05, thickness=1.1)
+    made = let_in(lines, pocket_cutters=(flat_end(1.0),), piece_cutter=flat_end(1.0), gap=0.05, thickness=1.1,
+                  from_back=False, **REST)
     cuts = pocket(made.pocket, surface=BOARD, cutters=(flat_end(1.0),), depth=0.9, safe_z=18.0,
                   options=PocketOptions(smallest=0.0))
     assert len(misfits(made.piece, cuts[-1].opened, 0.05)) == 0

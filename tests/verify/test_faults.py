@@ -24,11 +24,12 @@ from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.culprit import _deepest_at
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances, at
-from pathgen.verify.handling import program_findings
+from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
+from pathgen.verify.shares import overlap_findings
 from pathgen.verify.slots import _OneSlot, slot_findings
 from pathgen.work.clamping import Step, numbered
 from pathgen.work.features import Inlay, Slots
@@ -82,6 +83,42 @@ def test_the_spindle_is_given_time_to_come_up_to_speed(arched, wait, found):
 
     text = next(p.text for p in arched.programs if p.operation == "slots")
     assert codes(check, arched, "slots") == found
+
+
+@pytest.mark.parametrize(("change", "code", "got"), [
+    (lambda text: f"{text[: text.index('G1')]}M5\nM30\n", "cuts-nothing", "no feed moves"),
+    (lambda text: re.sub(r"Z[\d.]+\nM5", "Z5\nM5", text), "ends-in-the-work", "the last position is Z 5.00 mm"),
+    (lambda text: re.sub(r"\nG0 (Z[\d.]+)\n", r"\nG0 X0 \1\n", text, count=1), "no-retract-first", "a move in X or"),
+    (lambda text: re.sub(r"\nG0 Z[\d.]+", "\nG0 Z5", text, count=1), "no-retract-first", "a move down at a place"),
+    (lambda text: text.replace("M5\n", "G0 X2000\nM5\n"), "off-the-stock", "a move past the edge"),
+    (moved("Z", -9.0, below=4.6), "below-the-bed", "4.973 mm"),
+    (lambda text: re.sub(r"F[\d.]+", "F9", text), "feed-too-slow", "9.0 mm per minute"),
+])
+def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, got):
+    clamping = arched.plan.clamping
+    made = next(p for p in arched.programs if p.operation == "slots")
+    program = read_program(change(made.text), name=made.file_name)
+    motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
+    found = {f.code: f.got for f in program_findings(program, motion, made.step, clamping, Tolerances())}
+    assert found[code].startswith(got)
+
+
+@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, ["parts 1 and 2"])])
+def test_parts_whose_shares_of_the_blank_meet_are_found(apart, found):
+    def part(aside):
+        return SimpleNamespace(shared=True, stock=SimpleNamespace(bounds=(0.0, 0.0, 50.0, 30.0)),
+                               to_machine=lambda points: points + [0.0, aside, 0.0])
+
+    assert [f.where for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
+
+
+def test_all_programs_together_fit_in_the_machines_travel(arched):
+    text = "G21 G90 G17 G94\nG0 Z20\nX-5 Y3\nG1 Z-2 F300\nX{} F900\nM30\n"
+    programs = {name: read_program(text.format(x)) for name, x in (("a.nc", 40), ("b.nc", 95.2))}
+    spans = ["a span of 100.20 mm", "a span of 22.00 mm"]
+    for travel, found in (((100.2, 1.0, 22.0), []), ((100.1, 1.0, 21.9), spans)):
+        clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel))
+        assert [f.got for f in travel_findings(programs, clamping) if f.code == "beyond-travel"] == found
 
 
 # P: RS274/NGC (NISTIR 6556), 3.3.4: a comment that begins with MSG, is a message. The others are derived: one word and

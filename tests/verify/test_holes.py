@@ -62,6 +62,13 @@ def test_holes_too_wide_narrow_deep_or_shallow(spoilt):
     assert drilled(**spoilt) == ["hole-wrong", "hole-wrong"]
 
 
+def test_a_hole_left_out():
+    def lifted(points):
+        return np.where(points[:, :1] < 20.0, np.maximum(points, [-99.0, -99.0, 9.0]), points)
+
+    assert drilled(to=lifted) == ["hole-missing"]
+
+
 def test_a_hole_that_is_round_only_above_its_bottom():
     def straightened(points):
         low = points[:, 2] < -1.0

@@ -22,7 +22,7 @@ _ARC_SAG = 5e-4
 
 
 def board_outline(
-    edges: Edges, nut_line: Floats, end_line: Floats, *, nut: End, end: End, bass_side: int = -1, inner: float = 0.0
+    edges: Edges, nut_line: Floats, end_line: Floats, *, nut: End, end: End, bass_side: int, inner: float
 ) -> Polygon:
     """The outline between the two ends' lines, (2, 2) bass to treble, counter-clockwise.
 

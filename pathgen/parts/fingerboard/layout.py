@@ -73,8 +73,8 @@ class Layout:
     edges: Edges
     strings: Edges
     length: float
-    bass_side: int = -1
-    nut_offset: float = 0.0
+    bass_side: int
+    nut_offset: float
 
 
 def centre_crossings(lines: Floats) -> Floats:

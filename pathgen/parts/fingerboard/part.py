@@ -55,14 +55,8 @@ class Frets:
     distance: Floats
     bass: Floats
     treble: Floats
-    ends: Floats = None  # type: ignore[assignment]
-    full: Flags = None  # type: ignore[assignment]
-
-    def __post_init__(self) -> None:
-        if self.ends is None:
-            object.__setattr__(self, "ends", np.stack([self.bass, self.treble], axis=1))
-        if self.full is None:
-            object.__setattr__(self, "full", np.ones((len(self.number), 2), dtype=bool))
+    ends: Floats
+    full: Flags
 
     def __len__(self) -> int:
         return len(self.number)
@@ -125,9 +119,9 @@ class Fingerboard:
     length: float
     min_web: float
     layout: Layout
-    behind_nut: float = 0.0
-    binding: float = 0.0
-    drawn: bool = False
+    behind_nut: float
+    binding: float
+    drawn: bool
     fittings: Fittings = Fittings()
 
     start: ClassVar[float] = 0.0

@@ -65,11 +65,11 @@ def fret_rows(
     board: Fingerboard,
     slots: Slots | None,
     *,
-    inlays: Sequence[Inlay] = (),
-    finished: Surface | None = None,
-    resolution: float = 0.005,
-    repeatability: float = 0.05,
-    sunk: Sequence[Sunk] = (),
+    inlays: Sequence[Inlay],
+    finished: Surface | None,
+    resolution: float,
+    repeatability: float,
+    sunk: Sequence[Sunk],
 ) -> list[dict[str, Any]]:
     """A row for each fret, lengths in mm.
 

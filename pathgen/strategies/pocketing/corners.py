@@ -19,7 +19,6 @@ from pathgen.strategies.pocketing.branches import Branch, trace_branches
 from pathgen.strategies.pocketing.middles import SAMPLE, middle_line, segments
 from pathgen.strategies.pocketing.openings import Opening, Shapes, without_films
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
-from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.tracing import Trace
 
 Floats = NDArray[np.float64]
@@ -38,9 +37,7 @@ _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
 
-def sharpened(
-    one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace, options: PocketOptions
-) -> Shapes:
+def sharpened(one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace) -> Shapes:
     """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
 
     `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been
@@ -50,7 +47,7 @@ def sharpened(
     # what is thinner than this was left by the chords along curved walls, not by a corner
     left = without_films(overlay.difference(parts, opened), _FILM)
     branches: list[Branch] = []
-    for k in np.flatnonzero(shapely.area(left) >= options.smallest / 4.0):
+    for k in np.flatnonzero(shapely.area(left) >= trace.options.smallest / 4.0):
         lines = _lines(one, parts[k], left[k])
         if lines:
             after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])

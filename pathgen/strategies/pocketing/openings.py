@@ -139,8 +139,8 @@ class Opening:
     depth: float
     half_width: float
     tolerance: float
-    slanted: Footprints | None = None
-    gentle: Polygon | None = None
+    slanted: Footprints | None
+    gentle: Polygon | None
 
     def axis_region(self, parts: Shapes) -> Shapes:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""

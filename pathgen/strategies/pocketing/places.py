@@ -106,7 +106,6 @@ def cleared(
     rest: Shapes,
     deep: Shapes | None,
     trace: Trace,
-    options: PocketOptions,
     *,
     finished: float,
     opened: float,
@@ -116,7 +115,7 @@ def cleared(
     `deep` is what earlier cutters have opened down to the floor, at least `opened` deep; None for the first. One pass
     brings the floor to depth as far as `finished` on both sides.
     """
-    step, needed = spacing(one, finished), None
+    options, step, needed = trace.options, spacing(one, finished), None
     floor = unfinished(one, axis, rest)
     areas, part = shapely.get_parts(axis, return_index=True)
     allowance = min(allowance_for(one, options) or step, step)

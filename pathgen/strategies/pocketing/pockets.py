@@ -137,7 +137,7 @@ def pocket(
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         skipped = _cut_by(
-            one, trace, parts, opened, deep, options, corners=corners,
+            one, trace, parts, opened, deep, corners=corners,
             finished=finished_half_width(one, slope, options.floor_ridge),
             left=max((ridge_left(b, slope, options.floor_ridge) for b in openings[: number - 1]), default=0.0),
         )
@@ -161,7 +161,6 @@ def _cut_by(
     parts: Shapes,
     opened: Shapes,
     deep: Shapes,
-    options: PocketOptions,
     *,
     corners: bool,
     finished: float,
@@ -180,9 +179,9 @@ def _cut_by(
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
     else:
-        rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), options.smallest)
+        rest, skipped = _worth_cutting(overlay.difference(reached, _wider(opened, _FILM)), trace.options.smallest)
     if not shapely.is_empty(rest).all():
-        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace, options,
+        cleared(one, axis, rest, None if shapely.is_empty(opened).all() else deep, trace,
                 finished=finished, opened=max(one.depth - left, 0.0))
         some = ~shapely.is_empty(rest)
         wide = _wider(rest[some], 5 * _FILM)
@@ -193,7 +192,7 @@ def _cut_by(
             near = overlay.buffer(rest[some], one.half_width, quad_segs=8)
             swept[some] = overlay.intersection(shapely.boundary(axis[some]), near)
     if corners:
-        opened[:] = sharpened(one, parts, opened, before, swept, trace, options)
+        opened[:] = sharpened(one, parts, opened, before, swept, trace)
     return skipped
 
 

@@ -60,7 +60,7 @@ class Trace:
         keep_out: BaseGeometry | None = None,
     ) -> None:
         self._cutter, self._surface, self.width, self._safe_z, self._slope = cutter, surface, width, safe_z, slope
-        self._options, self._keep_out = options, keep_out
+        self.options, self._keep_out = options, keep_out
         self._curved = not surface.is_flat or bool(surface.curving)
         self._rows: list[Floats] = []
         self._last: Floats | None = None
@@ -86,7 +86,7 @@ class Trace:
         if self._last is not None:
             self._add(self._last[None], _OVER, Move.RAPID)
         self._add(to[None], _OVER, Move.RAPID)
-        self._add(to[None], min(opened, depth) - self._options.approach, Move.RAPID)
+        self._add(to[None], min(opened, depth) - self.options.approach, Move.RAPID)
         self._add(to[None], depth, Move.PLUNGE)
 
     def enter(
@@ -103,8 +103,8 @@ class Trace:
             self.hop(ramp[0], start, opened=opened)
         else:
             self.follow(ramp[:1], above)
-            if start - self._options.approach > above:
-                self._add(ramp[:1], start - self._options.approach, Move.RAPID)
+            if start - self.options.approach > above:
+                self._add(ramp[:1], start - self.options.approach, Move.RAPID)
             if start > above:  # open there: the ramp begins below
                 self._add(ramp[:1], start, Move.PLUNGE)
         self._descend(ramp, start, depth)
@@ -177,7 +177,7 @@ class Trace:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self._options.chord)
+        rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
         over = np.isnan(z)
@@ -188,7 +188,7 @@ class Trace:
     def _heights_across(self, xy: Floats) -> Floats:
         """Height of each way across; ways come as pairs of points, but for the first and the last point."""
         heights = np.full(len(xy), self._safe_z)
-        clear = self._options.local_clear
+        clear = self.options.local_clear
         if clear is None or len(xy) < 4:
             return heights
         a, b = xy[1:-1:2], xy[2:-1:2]
