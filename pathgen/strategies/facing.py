@@ -21,6 +21,9 @@ from pathgen.strategies.surfacing import Passes, Waste, resurfacing_runs, roughi
 
 Floats = NDArray[np.float64]
 
+_EVERY = 1.0
+"""How near to each other the lowest place is looked for, mm."""
+
 
 @remembered
 def roughing(
@@ -82,8 +85,9 @@ def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
 
 
 def _lowest(outline: Polygon, surface: Surface, cutter: Cutter) -> float:
-    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges."""
-    points = shapely.get_coordinates(overlay.buffer(outline, cutter.radius, join_style="mitre"))
+    """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges, relief dips."""
+    under = overlay.buffer(outline, cutter.radius, join_style="mitre")
+    points = shapely.get_coordinates(shapely.segmentize(under, _EVERY))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
     with np.errstate(invalid="ignore"):
         return float(np.nanmin(surface.height(points[:, 0], on_line)))

@@ -2,16 +2,20 @@
 
 import numpy as np
 import pytest
+import shapely
 
 import pathgen
 from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.job.bench import block_clamping
 from pathgen.job.clamping import clamping_of
 from pathgen.parts.fingerboard.radii import bow_under
 from pathgen.report.board_text import frame_lines
 from pathgen.report.data import part_data
+from pathgen.strategies.facing import finishing
+from pathgen.strategies.surfacing import finishing_passes
 from pathgen.verify.crest import crest_heights
 from tests.plain_cutting import left_by
 from tests.small_board import ART, JOB
@@ -88,6 +92,19 @@ def test_the_bow_under_the_strings_counts_them_in():
     line = np.array([[[0.0, 5.0], [400.0, 5.0]]])
     assert bow_under(line, Surface(**cone)) == pytest.approx([0.0], abs=1e-9)
     assert bow_under(line, top) == pytest.approx([-0.15], abs=1e-4)
+
+
+def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_dips_too():
+    top = Lowered(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0,
+                  relief=Relief(depth=0.3, deepest=40.0, end=90.0))
+    ball = pathgen.Cutter(name="ball", shape="ball-end", diameter=6.0, flutes=2, flute_length=20.0, speed=16000,
+                          feed=2000.0, plunge=500.0, stepdown=3.0)
+    outline = shapely.box(0.0, -20.0, 100.0, 20.0)
+    path = finishing(outline, top, ball, passes=finishing_passes(outline, top, ball, scallop=0.05), allowance=None,
+                     stock_top=10.0, rapids=Rapids(safe_z=20.0, air_z=11.0))
+    runs = np.split(path.points[:, 2], np.flatnonzero(path.kinds == Move.RAPID))
+    first = next(run for run in runs if run.min() < 10.0)
+    assert 10.0 - first.min() == pytest.approx(3.0, abs=0.001)
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [

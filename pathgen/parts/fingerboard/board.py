@@ -90,6 +90,8 @@ def slots(
     elif short is not None:
         unit = (frets.ends[:, 1] - frets.ends[:, 0]) / _spans(frets.ends)[:, None]
         lines = lines + np.where(frets.full, short, 0.0)[..., None] * np.stack([unit, -unit], axis=1)
+    elif board.drawn:
+        lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
     forward = np.einsum("ij,ij->i", lines[:, 1] - lines[:, 0], frets.ends[:, 1] - frets.ends[:, 0])
     if np.any(forward <= width * _spans(frets.ends)):
         raise JobError(
@@ -138,17 +140,20 @@ def nut_slot(
                        allowed=", or ".join(filter(None, [f"{rounded_down(room):.2f} mm or less", least])),
                        remedy=longer)
     middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
-    lines = _widest(board, middle, square * width / 2) if board.drawn else board.across(middle)
+    lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
                  name="nut slot")
 
 
-def _widest(board: Fingerboard, middle: Floats, half: Floats) -> Floats:
-    """(1, 2, 2) ends on a slot's `middle` of all that it crosses of a drawn board, its edges `half` to either side."""
-    start, unit = middle[0, 0], (middle[0, 1] - middle[0, 0]) / np.linalg.norm(middle[0, 1] - middle[0, 0])
-    met = board.across(middle + half * np.linspace(-1.0, 1.0, 9)[:, None, None])
-    along = (met - start) @ unit
-    return (start + unit * np.array([np.nanmin(along), np.nanmax(along)])[:, None])[None]
+def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
+    """(n, 2, 2) the ends on the `middles` of slots of all that they cross, `width` mm, of a drawn board."""
+    run = middles[:, 1] - middles[:, 0]
+    unit = run / np.linalg.norm(run, axis=1, keepdims=True)
+    aside = width * np.linspace(-0.5, 0.5, 9)[:, None, None, None] * (unit @ [[0.0, 1.0], [-1.0, 0.0]])[:, None]
+    met = board.across((middles + aside).reshape(-1, 2, 2)).reshape(9, -1, 2, 2)
+    along = np.einsum("anij,nj->ani", met - middles[:, :1], unit)
+    ends = np.stack([np.nanmin(along, axis=(0, 2)), np.nanmax(along, axis=(0, 2))], axis=1)
+    return np.asarray(middles[:, :1] + ends[..., None] * unit[:, None])
 
 
 _SHELF_OVERRUN = 1.0
