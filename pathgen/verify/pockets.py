@@ -135,10 +135,11 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
     """`gone` is what a second cut took off the surface before: sloping walls open less there.
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
-    middle fits in places only: what it may have opened so is no floor of the next cutter.
+    middle fits in places only: what it may have opened so is no floor of the next cutter. And what a round or pointed
+    end opens to the drawing's edge is not asked of the next one, though a second cut has made it narrower.
     """
     alone, beside = [], []
-    reach, most = shapely.Polygon(), shapely.Polygon()
+    reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
@@ -149,7 +150,9 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        reach = overlay.union(reach, own)
+        reach = overlay.union(reach, overlay.difference(own, opened))
+        if gone and not step.cutter.is_flat:
+            opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = _taken_in(shape.area, half - min(beyond, half / 2))
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)

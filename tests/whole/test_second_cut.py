@@ -283,6 +283,20 @@ def test_a_v_after_a_skim_opens_as_much_less_as_its_walls_slope(tmp_path):
     assert any(f"{further_in:.3f} mm further in" in words for words in told)
 
 
+def test_after_a_skim_a_narrower_ball_need_not_open_what_a_wider_one_had_opened_to_the_edge(tmp_path):
+    (tmp_path / "dot.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="16mm" height="16mm" viewBox="0 0 16 16">'
+        '<path d="M15 1v14H8a7 7 0 0 1 0 -14z" fill="#225577"/></svg>'
+    )
+    balls = "".join(f'''[[cutter]]\nname = "ball {d}"\nshape = "ball-end"\ndiameter = {d}\nspeed = 16000\nfeed = 400.0
+plunge = 120.0\nstepdown = {0.45 * d}\n''' for d in (3.0, 1.0))
+    second = '\n[[inlay]]\nartwork = "dot.svg"\ndepth = 1.0\ncutters = ["ball 3.0", "ball 1.0"]\noverfill = 0.7\n'
+    second += "place = { at = [66.0, 0.0] }\n"
+    result = built(tmp_path, changes={"at = [45.0, 0.0]": "at = [28.0, 0.0]"},
+                   extra=balls + second + "[resurface]\nskim = 0.1\n")
+    assert result.passed, [str(f) for f in result.verification.findings]
+
+
 def test_what_stands_over_a_surface_left_proud_is_cut_in_steps_down_to_the_last(tmp_path):
     """The last cut takes what the first left as well: over the fill that is more than over the wood."""
     result = built(tmp_path, extra='[resurface]\narea = "inlay"\nstepdown = 0.5\nblend = 5.0\n', changes={
