@@ -65,15 +65,44 @@ def flat_part_of(job: Job) -> FlatPart:
     """The plate that a job describes. Raises JobError for an outline, holes or openings that make no sense."""
     table = _plate(job)
     return FlatPart(
-        outline=_cut_outline(job), thickness=table.thickness, min_web=table.min_web,
+        outline=cut_outline(job), thickness=table.thickness, min_web=table.min_web,
         bores=tuple(one.bore for one in _bores(job)), drawn=tuple(shapely.get_parts(_drawn_openings(job))),
         form=form_facts(job) if job.form else None,
     )
 
 
+def cut_outline(job: Job) -> Polygon:
+    """The outline of a plate, or a board's drawn one, as its cutter can leave it: rounded in corners that point inward.
+
+    Raises JobError for one that makes no sense, or that closes over a bay wider inside than the cutter goes in.
+    """
+    asked = _asked_outline(job)
+    if job.outline is None:
+        return asked
+    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
+    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
+    filled = overlay.difference(closed, asked)
+    if filled.area <= 1e-3:
+        return asked
+    refuse_tight(job, filled, asked, 2 * r)
+    made = overlay.union(asked, closed)
+    if made.geom_type != "Polygon" or made.interiors:
+        x, y = shapely.get_coordinates(filled.representative_point())[0]
+        raise JobError(f"{drawn_in(job)} artwork", f'"{job.outline.cutter}" does not go into the outline near '
+                       f"{place_words(x, y)}", allowed=f"bays {2 * r:.2f} mm wide or more",
+                       remedy="take a smaller cutter for the outline, or draw that bay "
+                       f"{'wider' if job.board else 'as an opening'}")
+    return shapely.orient_polygons(made)
+
+
+def drawn_in(job: Job) -> str:
+    """The table that names the drawing of the outline."""
+    return "[outline]" if job.board else job.body_name
+
+
 def inner_corners(job: Job) -> BaseGeometry:
     """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
-    left = overlay.difference(_cut_outline(job), _asked_outline(job))
+    left = overlay.difference(cut_outline(job), _asked_outline(job))
     return left if left.area > _SEEN else Polygon()
 
 
@@ -147,27 +176,9 @@ def _plate(job: Job) -> PlateTable:
     return job.plate
 
 
-def _cut_outline(job: Job) -> Polygon:
-    """The outline as its cutter can leave it: rounded in corners that point inward."""
-    asked = _asked_outline(job)
-    if job.outline is None:
-        return asked
-    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
-    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
-    filled = overlay.difference(closed, asked)
-    if filled.area <= 1e-3:
-        return asked
-    refuse_tight(job, filled, asked, 2 * r)
-    made = overlay.union(asked, closed)
-    if made.geom_type != "Polygon" or made.interiors:
-        x, y = shapely.get_coordinates(filled.representative_point())[0]
-        raise JobError(f"{job.body_name} artwork", f'"{job.outline.cutter}" does not go into the outline near '
-                       f"{place_words(x, y)}", allowed=f"bays {2 * r:.2f} mm wide or more",
-                       remedy="take a smaller cutter for the outline, or draw that bay as an opening")
-    return shapely.orient_polygons(made)
-
-
 def _asked_outline(job: Job) -> Polygon:
+    if job.board and job.outline and job.outline.artwork is not None:
+        return drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
     table = _plate(job)
     if job.form is not None:
         return Polygon(form_piece(job)[0].exterior)

@@ -1,5 +1,6 @@
 """What may be meant and is likely a slip: each doubt is told with its numbers, and a sound job has none."""
 
+import math
 import re
 
 import pytest
@@ -152,3 +153,25 @@ def test_colours_that_nobody_tells_apart(tmp_path, other, found):
 def test_units_that_are_not_given_are_told(tmp_path):
     assert doubts(tmp_path, 'units = "mm"\n') == [
         ("units", "not given: every length without a unit of its own was taken as mm", False)]
+
+
+OUTLINE = '[outline]\ncutter = "flat"\nartwork = "outline.svg"\nplace = {{ at = [{}, 0.0] }}\n'
+DRAWN = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="46mm" viewBox="0 0 100 46"><path d="{}"/></svg>'
+NOTCHED = "M0 3 L87 0 V19 H83 V27 H87 V46 L0 43 Z"
+SLIT = "M0 3 L87 0 V22.2 H80 V23.8 H87 V46 L0 43 Z"
+
+
+@pytest.mark.parametrize(("drawing", "left"), [
+    (NOTCHED, 2 * (1 - math.pi / 4)), (SLIT, 7 * 1.6 - (math.asin(0.8) - 0.48)),
+])
+def test_a_boards_outline_is_what_its_cutter_leaves_of_the_drawn_one(tmp_path, drawing, left):
+    """Round in a notch's two corners, by its radius of 1 mm; over a slit too narrow for it closed, but for
+    the segment of its circle that it goes into the mouth."""
+    (tmp_path / "outline.svg").write_text(DRAWN.format(drawing))
+    found = doubts(tmp_path, extra=OUTLINE.format(50.0))
+    assert [(where, grave) for where, _, grave in found] == [("[outline] artwork", False)]
+    area = float(re.search(r"leaves ([\d.]+) mm2 in corners that point inward", found[0][1]).group(1))
+    assert area == pytest.approx(left, abs=0.02)
+    outline = clamping_of(load_job(tmp_path / "job.toml")).board.outline
+    assert outline.area == pytest.approx(87 * 43.0 - (32.0 if drawing == NOTCHED else 11.2) + area, abs=0.02)
+    assert not outline.interiors
