@@ -198,6 +198,9 @@ def test_on_a_drawn_outline_slots_end_at_its_edges():
     for side in slots(part, width=0.6, depth=2.0, within=1.5).lines.transpose(1, 0, 2):
         x, y = side.T
         assert (half(x) - np.abs(y)) / math.hypot(1, 14 / 512) == pytest.approx(1.5, abs=1e-9)
+    short = board(outline=shapely.box(-12, -20, part.frets.distance[-1] + 1.0, 20))
+    with pytest.raises(JobError, match=r"fret 22 lies in the 1\.5 mm of binding at the drawn board's end"):
+        slots(short, width=0.6, depth=2.0, within=1.5)
 
 
 def test_a_nut_slot_has_its_front_on_the_nut_line():
