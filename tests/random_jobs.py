@@ -18,7 +18,9 @@ import time
 import traceback
 import warnings
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -528,15 +530,15 @@ def cut_again(build: Any, *, cell: float) -> list[str]:
     ]
 
 
-def _work(folder: Path, cell: float | None, answers: Any) -> None:
-    answers.put(ending(folder, cell=cell))
+def _work(judge: Callable[[Path], Ending], folder: Path, answers: Any) -> None:
+    answers.put(judge(folder))
 
 
-def in_a_process(folder: Path, *, limit: float, cell: float | None = None) -> Ending:
-    """As `ending`, in a process of its own that is ended after `limit` seconds."""
+def in_a_process(folder: Path, judge: Callable[[Path], Ending], *, limit: float) -> Ending:
+    """How `judge` says that the job of a folder ends, in a process of its own that is ended after `limit` seconds."""
     context = multiprocessing.get_context("fork")
     answers = context.Queue()
-    worker = context.Process(target=_work, args=(folder, cell, answers))
+    worker = context.Process(target=_work, args=(judge, folder, answers))
     worker.start()
     try:
         return answers.get(timeout=limit)
@@ -551,6 +553,7 @@ def main() -> None:
     """The documented command."""
     from tests.odd_jobs import odd_job
     from tests.random_plates import random_plate
+    from tests.random_workpieces import random_workpieces, workpieces_ending
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=100)
@@ -562,18 +565,20 @@ def main() -> None:
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
     parser.add_argument("--odd", action="store_true", help="short boards, or plates, with a few keys at odd values")
+    parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
+    judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again)
     icons = sorted(asked.drawings.rglob("*.svg")) if asked.drawings else None
     kinds: Counter[str] = Counter()
     causes: Counter[str] = Counter()
     slowest: list[tuple[float, int]] = []
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
-            job = (odd_job(seed, plates=asked.plates) if asked.odd else random_plate(seed) if asked.plates else
-                   random_job(seed, drawings=icons, small=asked.small))
+            job = (random_workpieces(seed) if asked.workpieces else odd_job(seed, plates=asked.plates) if asked.odd else
+                   random_plate(seed) if asked.plates else random_job(seed, drawings=icons, small=asked.small))
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
-            end = in_a_process(job.write(Path(scratch)).parent, limit=asked.limit, cell=asked.cut_again)
+            end = in_a_process(job.write(Path(scratch)).parent, judge, limit=asked.limit)
         kinds[end.kind] += 1
         slowest = sorted([*slowest, (end.seconds, seed)], reverse=True)[:5]
         if end.kind != "built":

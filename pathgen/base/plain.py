@@ -55,12 +55,12 @@ def brief(text: str) -> str:
 def figure(value: float) -> str:
     """A number as people write it: no exponents for large ones, and of those past reading how long they are.
 
-    >>> figure(0.25), figure(1e9), figure(5e154)
-    ('0.25', '1000000000', 'a number of 155 digits')
+    >>> figure(0.25), figure(999_999.9), figure(1e9), figure(5e154)
+    ('0.25', '1000000', '1000000000', 'a number of 155 digits')
     """
     if not math.isfinite(value):
         return "a number past counting"
-    if abs(value) < 1e6:
+    if abs(value) < 999_999.5:
         return f"{value:g}"
     return f"{value:.0f}" if abs(value) < 1e15 else f"a number of {len(f'{abs(value):.0f}')} digits"
 

@@ -595,7 +595,7 @@ class OutlineTable(OutlineCut):
     tab_width: float = key(size(0.5, 100.0), "wood left along the edge at a tab", 6.0, inch=0.25)
     through: float = key(size(0.0, 5.0), "how far below the underside to cut, into the spoilboard", 0.2, inch=0.008)
     skin: float = key(size(0.0, 5.0), "wood left under the cut all round, instead of tabs", 0.0)
-    finish: float = key(size(0.0, 0.3), "what a last lap at full depth takes off the walls; 0 for none", 0.2)
+    finish: float = key(size(0.0, 0.3), "the most that a last lap at full depth takes off the walls; 0 for none", 0.2)
     artwork: str | None = key(text(1000), "a drawing of the cut board's outline", None,
                                      shown="edges and ends as stated")
     place: PlaceTable | None = key(table_of(PlaceTable), "where that drawing goes", None,

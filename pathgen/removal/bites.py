@@ -73,6 +73,18 @@ class Bites:
     def __len__(self) -> int:
         return len(self.travel)
 
+    def together(self, count: Rows) -> Bites:
+        """Those of moves of which each went in so many pieces, `count` (m,), one after another."""
+        of, m = np.repeat(np.arange(len(count)), count), len(count)
+        whole = Bites.none(np.bincount(of, self.travel, m).astype(np.float64))
+        for name in ("volume", "deep", "edge"):
+            np.add.at(getattr(whole, name), of, getattr(self, name))
+        for name in ("depth", "drop", "over"):
+            np.maximum.at(getattr(whole, name), of, getattr(self, name))
+        deepest = np.flatnonzero((self.depth >= whole.depth[of]) & np.isfinite(self.at[:, 0]))
+        whole.at[of[deepest]] = self.at[deepest]
+        return whole
+
     def around(self, values: Floats, window: float, run: Rows) -> Floats:
         """(n,) sums of `values` over about `window` mm of travel around each move, within its run.
 

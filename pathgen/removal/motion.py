@@ -42,11 +42,15 @@ class Motion:
         """Moves at a feed whose start and end are known."""
         return ~self.rapid & np.isfinite(self.start).all(1) & np.isfinite(self.end).all(1)
 
-    def in_pieces(self, longest: float) -> Motion:
-        """The same moves, those at a feed in pieces no longer than `longest` (mm) in plan."""
+    def pieces(self, longest: float) -> NDArray[np.intp]:
+        """(n,) in how many pieces no longer than `longest` (mm) in plan each move goes: 1 of a rapid."""
         with np.errstate(invalid="ignore"):
             run = np.nan_to_num(np.hypot(*(self.end - self.start)[:, :2].T))
-        count = np.where(self.cutting, np.maximum(np.ceil(run / longest - 1e-9), 1.0), 1.0).astype(np.intp)
+        return np.where(self.cutting, np.maximum(np.ceil(run / longest - 1e-9), 1.0), 1.0).astype(np.intp)
+
+    def in_pieces(self, longest: float) -> Motion:
+        """The same moves, those at a feed in pieces no longer than `longest` (mm) in plan."""
+        count = self.pieces(longest)
         of = np.repeat(np.arange(len(self)), count)
         nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
         step = self.end[of] - self.start[of]

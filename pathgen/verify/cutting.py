@@ -60,8 +60,13 @@ _VOLUME = 1e-4  # mm3: less than this is rounding
 def in_pieces(motion: Motion, step: Step, cell: float) -> Motion:
     """A step's moves as they are judged on a grid of `cell` mm: what a long one takes is told from place to place."""
     cutter = step.cutter
-    longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else max(_bite(cutter), _POINTS * cell)
+    longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else longest_piece(cutter, cell)
     return motion.in_pieces(longest)
+
+
+def longest_piece(cutter: Cutter, cell: float) -> float:
+    """How long a piece of a move may be that is judged by itself on a grid of `cell` mm."""
+    return max(_bite(cutter), _POINTS * cell)
 
 
 def cutting_findings(

@@ -28,6 +28,7 @@ from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
+from pathgen.verify.cutting import longest_piece
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
 Floats = NDArray[np.float64]
@@ -108,6 +109,8 @@ class Took:
         Line of the text.
     bites : Bites
         Of each move: `volume` (mm3), `depth` (mm), `drop` (mm), `edge` and where.
+    pieces : Motion, Bites
+        The same with long moves in pieces, as they are judged.
 
     Examples
     --------
@@ -124,6 +127,7 @@ class Took:
     motion: Motion
     bites: Bites
     name: str
+    pieces: tuple[Motion, Bites]
 
     @property
     def start(self) -> Floats:
@@ -315,13 +319,16 @@ def simulate(
     for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
         motion, name = motion_of(text, zero, name=f"program {number}")
         try:
-            taken = material.cut(motion, cutter, Noting(deeper=cutter.stepdown))
+            longest = longest_piece(cutter, resolution)
+            pieces = motion.in_pieces(longest)
+            taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown))
         except TooLongError as error:
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",
                                remedy="is it in other units? if not, take a larger resolution") from None
         assert taken.bites is not None
-        took.append(Took(cutter=cutter, motion=motion, bites=taken.bites, name=name))
+        took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(motion.pieces(longest)), name=name,
+                         pieces=(pieces, taken.bites)))
     earlier = blank.took if isinstance(blank, HeightField) else ()
     return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))
 

@@ -179,6 +179,7 @@ def _moves(took: Took) -> Iterator[Finding]:
             got=f"a rapid {bites.drop[worst]:.3f} mm into the work", allowed="rapids through air only",
             remedy="lift the cutter first",
         )
+    motion, bites = took.pieces
     over = np.where(too_deep(bites, motion, cutter, limit=cutter.stepdown, shaving=SHAVING * cutter.diameter)
                     & (bites.over > slack.stepdown), bites.over, 0.0)
     if over.max(initial=0.0) > 0:

@@ -749,7 +749,8 @@ class CutPieces(Operation[Pieces]):
         return shapely.Polygon()
 
     def cautions(self) -> list[str]:
-        return ["The pieces come free in this program: a piece that lifts is thrown. Stop if the tape lets go."]
+        return ["The pieces come free in this program: a piece that lifts is thrown. Stop if the tape lets go.",
+                "The dust of shell and bone is harmful: extract it at the cutter, and wear a mask that fits."]
 
 
 def every_operation(kind: type[Operation[Any]] = Operation) -> set[type[Operation[Any]]]:

@@ -7,10 +7,11 @@ import re
 import pytest
 
 import pathgen
+from pathgen.app.building import build
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
-from pathgen.programs.instructions import afterwards, before_start
+from pathgen.programs.instructions import afterwards, before_start, cautions
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves
@@ -110,6 +111,13 @@ def test_the_work_is_fixed_before_its_zero_is_set(tmp_path):
         lines = before_start(clamping, clamping.steps[0])
         at = [next(i for i, line in enumerate(lines) if line.startswith(words)) for words in (fixed, "Set X 0 and Y 0")]
         assert at == sorted(at)
+
+
+def test_pieces_may_be_of_shell_and_come_from_a_sheet_that_begins_where_they_do():
+    sheet = piece_sheets(pathgen.load_job(EXAMPLE))[0]
+    assert any("dust of shell" in line for line in cautions(sheet.clamping.steps[0]))
+    page = build(pathgen.load_job(EXAMPLE), clamping=sheet.clamping, resolution=0.3).files(shaded=False)["setup.html"]
+    assert "45.4 mm by 22.14 mm by 2 mm<" in page  # and no "from the sheet on"
 
 
 def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):

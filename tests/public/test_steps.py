@@ -191,3 +191,23 @@ def test_a_whole_board_shows_itself(tmp_path):
     words = job._repr_html_()
     assert "thickness = 6" in words
     assert words.count("<td>cutters</td>") == len(job.cutters)
+
+
+def test_a_bite_within_a_long_move_is_found_and_told_of_the_whole_move():
+    """Two slots with 4 mm between them, 2 mm deep; then one a millimetre deeper along both: there 3 mm at once."""
+    flat = pathgen.Cutter(name="flat", shape="flat-end", diameter=4.0, speed=18000, feed=1200.0, plunge=300.0,
+                          stepdown=2.0)
+    text = ("G21 G90 G17 G94\nG0 Z20\nM3 S18000\nG0 X0 Y0\nG1 Z6 F300\nX18 F1200\nG0 Z20\nX{next}\nG1 Z6 F300\n"
+            "X40 F1200\nG0 Z20\nX0\nG0 Z6.2\nG1 Z5 F300\nX40 F1200\nG0 Z20\nM5\nM30\n")
+    blank = pathgen.Blank(x=(-5, 45), y=(-10, 10), thickness=8.0)
+    apart, together = (pathgen.check_program(text.format(next=x), cutter=flat, top=pathgen.flat(5.0), blank=blank)
+                       for x in (26, 18))
+    found, = apart.findings
+    assert (found.code, found.got) == ("cut-too-deep", "3.000 mm at once")
+    assert not together.findings
+    took = apart.field.took[0]
+    assert took.line.tolist() == [2, *range(4, 17)]
+    # the last slot: 44 by 4 mm with round ends of radius 2, 1 mm deep, and what stood between the others over it
+    between = 4.0 * 8.0 - np.pi * 4.0
+    assert took.bites.volume[-2] == pytest.approx(4.0 * 40.0 + 2.0 * between, rel=0.02)
+    assert (took.bites.drop[-2], took.bites.depth[-2]) == pytest.approx((3.0, 3.0), abs=1e-6)

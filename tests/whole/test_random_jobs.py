@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 
 import pathgen
+from tests.odd_jobs import odd_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
 from tests.random_plates import random_plate
+from tests.random_workpieces import random_workpieces, workpieces_ending
 from tests.small_board import built
 
 
-@pytest.mark.parametrize("seed", range(1, 21))
+@pytest.mark.parametrize("seed", range(1, 16))
 def test_a_random_small_board_builds(tmp_path, seed):
     folder = random_job(seed, small=True).write(tmp_path).parent
     end = ending(folder, resolution=COARSE)
@@ -23,6 +25,18 @@ def test_a_random_small_board_builds(tmp_path, seed):
 def test_a_random_plate_builds(tmp_path, seed):
     """The first has a tab beside an inner corner, which cuts one of its ends off."""
     end = ending(random_plate(seed).write(tmp_path).parent, resolution=COARSE)
+    assert end.kind == "built", end.message
+
+
+@pytest.mark.parametrize("seed", [1, 80, 156])
+def test_a_board_with_odd_values_builds(tmp_path, seed):
+    """When they were found the second left wood to a last cut, the third had a nut slot across a drawn outline."""
+    end = ending(odd_job(seed).write(tmp_path).parent, resolution=COARSE)
+    assert end.kind == "built", end.message
+
+
+def test_the_workpieces_of_a_random_board_build(tmp_path):
+    end = workpieces_ending(random_workpieces(116).write(tmp_path).parent, resolution=COARSE)
     assert end.kind == "built", end.message
 
 

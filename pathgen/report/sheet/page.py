@@ -153,7 +153,9 @@ def _blank_words(clamping: Clamping) -> str:
     stock, units = clamping.stock, clamping.units
     size = " by ".join(fine_length(v, units) for v in (stock.length, stock.width, stock.thickness))
     out, start = clamping.board.start - stock.bounds[0], clamping.board.names.start
-    return f"{size}, standing out {fine_length(out, units)} before {start}" if out > 0 else f"{size}, from {start} on"
+    if out > 0:
+        return f"{size}, standing out {fine_length(out, units)} before {start}"
+    return f"{size}, from {start} on" if stock.length > clamping.board.length + 1e-6 else size
 
 
 def _from_above(planned: Plan, report: dict[str, Any]) -> Element:
