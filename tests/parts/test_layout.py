@@ -151,6 +151,7 @@ def test_zero_at_the_end_is_where_the_end_is():
     short = ends(outline=shapely.box(0, -22, 455, 22))
     assert short[1].at == (455, 0)
     assert short[0] is short[2] is None
+    assert ends(outline=shapely.box(0, 2, 480, 22))[1] is None  # its centre-line meets no end
 
 
 def test_a_zero_fret_is_fret_0_at_the_nut_line():
