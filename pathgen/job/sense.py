@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
@@ -16,10 +17,10 @@ from pathgen.base.units import MM_PER, format_length, left_words, place_words, r
 from pathgen.job.back import check_channel
 from pathgen.job.drawings import slot_width
 from pathgen.job.filling import check_filling
-from pathgen.job.flat import check_flat, cut_outline, flat_part_of
+from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
-from pathgen.job.outlines import drawing_path
+from pathgen.job.outlines import as_cut, closed_by_cutter, drawing_path, drawn_outline, inner_corners
 from pathgen.job.tables import BoardTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
@@ -104,9 +105,8 @@ def board_of(job: Job) -> Fingerboard:
     outline_cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
     if table.bound and not table.binding:
         raise JobError("[board] bound", "true, but binding is 0", remedy="give binding, its thickness")
-    drawn = job.outline is not None and job.outline.artwork is not None
     board = fingerboard(
-        replace(table, frets=_fret_count(table)), outline=cut_outline(job) if drawn else None,
+        replace(table, frets=_fret_count(table)), outline=_drawn_outline(job),
         inner_radius=outline_cutter.radius if outline_cutter else 0.0,
     )
     return replace(board, fittings=Fittings(
@@ -188,6 +188,21 @@ def _fret_count(table: BoardTable) -> int:
     if not (table.frets or table.ratios):
         raise JobError("[board]", "frets is missing", remedy="add frets: how many frets")
     return table.frets or len(table.ratios)
+
+
+def _drawn_outline(job: Job) -> Polygon | None:
+    if job.outline is None or job.outline.artwork is None:
+        return None
+    asked = drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
+    return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
+
+
+def drawn_corners(job: Job) -> BaseGeometry:
+    """What the outline's cutter leaves standing where a drawn board turns inward, in plan; empty where it is little."""
+    cut = _drawn_outline(job)
+    if cut is None or job.outline is None or job.outline.artwork is None:
+        return Polygon()
+    return inner_corners(cut, drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]"))
 
 
 def _cutter_names(job: Job) -> None:

@@ -35,6 +35,50 @@ def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
 
 
+DRAWN = """[[cutter]]
+name = "cut"
+shape = "flat-end"
+diameter = 3.0
+speed = 18000
+feed = 1000.0
+plunge = 300.0
+stepdown = 1.5
+[outline]
+cutter = "cut"
+artwork = "outline.svg"
+place = { at = [40.0, 0.0] }
+"""
+
+
+def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_path):
+    """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
+    (tmp_path / "outline.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48">'
+        '<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/></svg>')
+    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    assert (where, grave) == ("[outline] artwork", False)
+    assert "leaves 0.97 mm2 in corners that point inward" in problem
+    cut = clamping_of(load_job(tmp_path / "job.toml")).board.outline
+    assert cut.area - (90 * 48 - 20 * 8) == pytest.approx(2 * (1 - math.pi / 4) * 1.5**2, rel=0.01)
+
+
+@pytest.mark.parametrize(("path", "filled"), [
+    ("M-45,-24H-11V-10H-9V-24H45V24H-45Z", 14 * 2.0 - 1.5**2 * (math.asin(2 / 3) - 2 / 3 * math.cos(math.asin(2 / 3)))),
+    ("M-45,-24H-11V-16H-20V-8H0V-16H-9V-24H45V24H-45Z", None),
+])
+def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, path, filled):
+    """But for the segment of the cutter's circle that goes into its mouth; wider inside, there would be a hole."""
+    (tmp_path / "outline.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48"><path d="{path}"/>'
+        '</svg>')
+    if filled is None:
+        with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
+            doubts(tmp_path, extra=DRAWN)
+        return
+    ((_, problem, _),) = doubts(tmp_path, extra=DRAWN)
+    assert float(problem.split()[4]) == pytest.approx(filled, abs=0.03)
+
+
 def test_a_job_without_clamps_has_that_noted(tmp_path):
     found = doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]")
     assert found == [("[setup] keep_out", "no clamps are given, so nothing was checked against them", False)]
@@ -153,25 +197,3 @@ def test_colours_that_nobody_tells_apart(tmp_path, other, found):
 def test_units_that_are_not_given_are_told(tmp_path):
     assert doubts(tmp_path, 'units = "mm"\n') == [
         ("units", "not given: every length without a unit of its own was taken as mm", False)]
-
-
-OUTLINE = '[outline]\ncutter = "flat"\nartwork = "outline.svg"\nplace = {{ at = [{}, 0.0] }}\n'
-DRAWN = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="46mm" viewBox="0 0 100 46"><path d="{}"/></svg>'
-NOTCHED = "M0 3 L87 0 V19 H83 V27 H87 V46 L0 43 Z"
-SLIT = "M0 3 L87 0 V22.2 H80 V23.8 H87 V46 L0 43 Z"
-
-
-@pytest.mark.parametrize(("drawing", "left"), [
-    (NOTCHED, 2 * (1 - math.pi / 4)), (SLIT, 7 * 1.6 - (math.asin(0.8) - 0.48)),
-])
-def test_a_boards_outline_is_what_its_cutter_leaves_of_the_drawn_one(tmp_path, drawing, left):
-    """Round in a notch's two corners, by its radius of 1 mm; over a slit too narrow for it closed, but for
-    the segment of its circle that it goes into the mouth."""
-    (tmp_path / "outline.svg").write_text(DRAWN.format(drawing))
-    found = doubts(tmp_path, extra=OUTLINE.format(50.0))
-    assert [(where, grave) for where, _, grave in found] == [("[outline] artwork", False)]
-    area = float(re.search(r"leaves ([\d.]+) mm2 in corners that point inward", found[0][1]).group(1))
-    assert area == pytest.approx(left, abs=0.02)
-    outline = clamping_of(load_job(tmp_path / "job.toml")).board.outline
-    assert outline.area == pytest.approx(87 * 43.0 - (32.0 if drawing == NOTCHED else 11.2) + area, abs=0.02)
-    assert not outline.interiors
