@@ -12,10 +12,11 @@ from pathgen.base import overlay
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
 from pathgen.base.units import format_length, place_words
-from pathgen.job.flat import inner_corners
+from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
+from pathgen.job.sense import drawn_corners
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -123,12 +124,12 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
 
 def _inner_corners(job: Job) -> Iterator[Doubt]:
     """What stays in corners that point inward, which a round cutter does not reach."""
-    left = inner_corners(job) if job.plate else shapely.Polygon()
+    left = plate_corners(job) if job.plate else drawn_corners(job) if job.board else shapely.Polygon()
     if not left.is_empty:
         largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
         x, y = shapely.get_coordinates(largest.representative_point())[0]
         yield Doubt(
-            where="[plate] artwork",
+            where="[plate] artwork" if job.plate else "[outline] artwork",
             problem=f"the outline's cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
                     f"{place_words(x, y)}",
             allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",

@@ -19,7 +19,7 @@ from pathgen.base.units import format_length, left_words, place_words, rounded_d
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
 from pathgen.job.job import Job
-from pathgen.job.outlines import drawn_area, drawn_outline
+from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_area, drawn_outline, inner_corners
 from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
@@ -27,12 +27,6 @@ from pathgen.work.operations import CutOut, Operation, RoundHoles
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
 """Tables that a flat part has no use for."""
-
-_INNER = 1e-3
-"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
-
-_SEEN = 0.05
-"""Area that an inward corner keeps from which it is told, mm2."""
 
 _AS_WRITTEN = 0.002
 """By how much half of a length may be missed by writing it to four places of an inch, mm."""
@@ -71,10 +65,9 @@ def flat_part_of(job: Job) -> FlatPart:
     )
 
 
-def inner_corners(job: Job) -> BaseGeometry:
+def plate_corners(job: Job) -> BaseGeometry:
     """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
-    left = overlay.difference(_cut_outline(job), _asked_outline(job))
-    return left if left.area > _SEEN else Polygon()
+    return inner_corners(_cut_outline(job), _asked_outline(job))
 
 
 def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
@@ -150,21 +143,11 @@ def _plate(job: Job) -> PlateTable:
 def _cut_outline(job: Job) -> Polygon:
     """The outline as its cutter can leave it: rounded in corners that point inward."""
     asked = _asked_outline(job)
-    if job.outline is None:
-        return asked
-    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
-    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
-    filled = overlay.difference(closed, asked)
-    if filled.area <= 1e-3:
-        return asked
-    refuse_tight(job, filled, asked, 2 * r)
-    made = overlay.union(asked, closed)
-    if made.geom_type != "Polygon" or made.interiors:
-        x, y = shapely.get_coordinates(filled.representative_point())[0]
-        raise JobError(f"{job.body_name} artwork", f'"{job.outline.cutter}" does not go into the outline near '
-                       f"{place_words(x, y)}", allowed=f"bays {2 * r:.2f} mm wide or more",
-                       remedy="take a smaller cutter for the outline, or draw that bay as an opening")
-    return shapely.orient_polygons(made)
+    closed = closed_by_cutter(job, asked)
+    if closed is not asked and job.outline:
+        diameter = job.cutter(job.outline.cutter, "[outline] cutter").diameter
+        refuse_tight(job, overlay.difference(closed, asked), asked, diameter)
+    return as_cut(job, asked, closed, f"{job.body_name} artwork")
 
 
 def _asked_outline(job: Job) -> Polygon:

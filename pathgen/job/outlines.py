@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 
 import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
+from pathgen.base.units import place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import PlaceTable
 
@@ -20,6 +22,12 @@ if TYPE_CHECKING:
 
 _HAIR = 0.002
 """Half the width of a gap that is none, mm."""
+
+_INNER = 1e-3
+"""Corners that point inward are made so much rounder than the outline's cutter, as a share of its radius."""
+
+_SEEN = 0.05
+"""Area that an inward corner keeps from which it is told, mm2."""
 
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
@@ -46,6 +54,37 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
                        remedy="keep the outline alone in that drawing" if len(parts) != 1 else
                               "draw what lies inside over the whole shape")
     return shapely.orient_polygons(shape)
+
+
+def closed_by_cutter(job: Job, asked: Polygon) -> Polygon | MultiPolygon:
+    """An outline, filled where it turns inward tighter than its cutter; the same one where that is next to nothing."""
+    if job.outline is None:
+        return asked
+    r = job.cutter(job.outline.cutter, "[outline] cutter").radius * (1 + _INNER)
+    closed = overlay.buffer(overlay.buffer(asked, r, quad_segs=64), -r, quad_segs=64)
+    return closed if overlay.difference(closed, asked).area > 1e-3 else asked
+
+
+def as_cut(job: Job, asked: Polygon, closed: BaseGeometry, where: str) -> Polygon:
+    """The outline as its cutter can leave it: rounded in corners that point inward; `closed` as `closed_by_cutter`.
+
+    Raises JobError for a bay that it does not go into.
+    """
+    if closed is asked or job.outline is None:
+        return asked
+    made = overlay.union(asked, closed)
+    if not _is_whole(made):
+        x, y = shapely.get_coordinates(overlay.difference(closed, asked).representative_point())[0]
+        raise JobError(where, f'"{job.outline.cutter}" does not go into the outline near {place_words(x, y)}',
+                       allowed=f"bays {2 * (1 + _INNER) * job.cutter(job.outline.cutter, where).radius:.2f} mm wide or "
+                       "more", remedy="take a smaller cutter for the outline, or draw that bay as an opening")
+    return shapely.orient_polygons(made)
+
+
+def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:
+    """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
+    left = overlay.difference(cut, asked)
+    return left if left.area > _SEEN else Polygon()
 
 
 def _is_whole(shape: Polygon | MultiPolygon) -> bool:

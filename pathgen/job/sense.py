@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
@@ -19,7 +20,7 @@ from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
-from pathgen.job.outlines import drawing_path, drawn_outline
+from pathgen.job.outlines import as_cut, closed_by_cutter, drawing_path, drawn_outline, inner_corners
 from pathgen.job.tables import BoardTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
@@ -192,7 +193,16 @@ def _fret_count(table: BoardTable) -> int:
 def _drawn_outline(job: Job) -> Polygon | None:
     if job.outline is None or job.outline.artwork is None:
         return None
-    return drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
+    asked = drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]")
+    return as_cut(job, asked, closed_by_cutter(job, asked), "[outline] artwork")
+
+
+def drawn_corners(job: Job) -> BaseGeometry:
+    """What the outline's cutter leaves standing where a drawn board turns inward, in plan; empty where it is little."""
+    cut = _drawn_outline(job)
+    if cut is None or job.outline is None or job.outline.artwork is None:
+        return Polygon()
+    return inner_corners(cut, drawn_outline(job, job.outline.artwork, job.outline.place, "[outline]"))
 
 
 def _cutter_names(job: Job) -> None:

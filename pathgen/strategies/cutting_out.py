@@ -140,7 +140,10 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
 
     `aside` is what stays on the walls, mm.
     """
-    grown = overlay.buffer(outline, cutter.radius + aside, join_style="mitre", mitre_limit=2.0, quad_segs=64)
+    away = cutter.radius + aside
+    # past sharp points it is cut off: no further out than `aside` either
+    limit = (2.0 * cutter.radius + aside) / away
+    grown = overlay.buffer(outline, away, join_style="mitre", mitre_limit=limit, quad_segs=64)
     corners = shapely.get_coordinates(shapely.orient_polygons(grown, exterior_cw=True).exterior)[:-1]
     # begun on the longest straight: what goes in and out there meets no corner
     longest = int(np.argmax(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)))

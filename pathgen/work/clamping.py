@@ -291,7 +291,8 @@ class Clamping:
         places = self.board.places(self.stock)
         zero = next(iter(places)) if self.setup.zero is None else self.setup.zero
         if zero not in places:
-            raise JobError("[setup] zero", f'"{zero}"', allowed=", ".join(places))
+            raise JobError("[setup] zero", f'"{zero}" is nowhere on the {self.board.names.part}',
+                           allowed=", ".join(places), remedy="name a place that it has, or one on the blank")
         return places[zero]
 
     @property

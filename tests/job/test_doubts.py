@@ -1,5 +1,6 @@
 """What may be meant and is likely a slip: each doubt is told with its numbers, and a sound job has none."""
 
+import math
 import re
 
 import pytest
@@ -32,6 +33,33 @@ def doubts(folder, old="", new="", extra=""):
 
 def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
+
+
+DRAWN = """[[cutter]]
+name = "cut"
+shape = "flat-end"
+diameter = 3.0
+speed = 18000
+feed = 1000.0
+plunge = 300.0
+stepdown = 1.5
+[outline]
+cutter = "cut"
+artwork = "outline.svg"
+place = { at = [40.0, 0.0] }
+"""
+
+
+def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_path):
+    """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
+    (tmp_path / "outline.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48">'
+        '<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/></svg>')
+    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    assert (where, grave) == ("[outline] artwork", False)
+    assert "leaves 0.97 mm2 in corners that point inward" in problem
+    cut = clamping_of(load_job(tmp_path / "job.toml")).board.outline
+    assert cut.area - (90 * 48 - 20 * 8) == pytest.approx(2 * (1 - math.pi / 4) * 1.5**2, rel=0.01)
 
 
 def test_a_job_without_clamps_has_that_noted(tmp_path):

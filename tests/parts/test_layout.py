@@ -151,6 +151,7 @@ def test_zero_at_the_end_is_where_the_end_is():
     short = ends(outline=shapely.box(0, -22, 455, 22))
     assert short[1].at == (455, 0)
     assert short[0] is short[2] is None
+    assert ends(outline=shapely.box(0, 2, 480, 22))[1] is None  # its centre-line meets no end
 
 
 def test_a_zero_fret_is_fret_0_at_the_nut_line():
@@ -198,6 +199,9 @@ def test_on_a_drawn_outline_slots_end_at_its_edges():
     for side in slots(part, width=0.6, depth=2.0, within=1.5).lines.transpose(1, 0, 2):
         x, y = side.T
         assert (half(x) - np.abs(y)) / math.hypot(1, 14 / 512) == pytest.approx(1.5, abs=1e-9)
+    short = board(outline=shapely.box(-12, -20, part.frets.distance[-1] + 1.0, 20))
+    with pytest.raises(JobError, match=r"fret 22 lies in the 1\.5 mm of binding at the drawn board's end"):
+        slots(short, width=0.6, depth=2.0, within=1.5)
 
 
 def test_a_nut_slot_has_its_front_on_the_nut_line():

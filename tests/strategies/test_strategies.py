@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
@@ -201,6 +201,7 @@ def test_what_cannot_cut_a_slot():
             slotting(cut, surface=part.surface, cutter=cutter, rapids=Rapids(18.0, 9.0))
 
 
+@example(diameter=1.0, stepdown=0.75, count=0, through=0.0, finish=0.1)
 @settings(max_examples=15, deadline=None)
 @given(diameter=st.floats(1.0, 8.0), stepdown=st.floats(0.6, 4.0), count=st.integers(0, 7), through=st.floats(0, 1),
        finish=st.sampled_from([0.0, 0.1, 0.2]))
@@ -209,7 +210,8 @@ def test_outline_goes_round_at_its_distance_and_leaves_the_tabs(diameter, stepdo
     tabs = tab_points(part.outline, count, avoid=part.frets.bass, width=6.0 + diameter, where="tabs")
     path = outlining(part.outline, cutter=cutter, top=8.0, bottom=-through, tabs=Tabs(tabs, 1.5, 6.0),
                      finish=finish, rapids=Rapids(18.0, 9.0))
-    finish = min(finish, 0.1 * diameter)  # no more than a tenth of the cutter is left to the last lap
+    # no more is left to the last lap than a tenth of the cutter, and nine tenths of a layer for each millimetre
+    finish = min(finish, 0.1 * diameter, 0.9 * diameter * stepdown / (8.0 + through))
     moving = path.points[path.kinds != Move.RAPID]
     gap = shapely.distance(shapely.points(moving[:, :2]), part.outline)
     assert gap.min() >= cutter.radius - 1e-9

@@ -150,6 +150,14 @@ def test_the_last_lap_takes_no_more_for_each_millimetre_than_a_layer_does():
     assert 25.0 * aside == pytest.approx(0.9 * 2.4, rel=0.01)
 
 
+def test_the_last_lap_takes_no_more_past_a_sharp_point():
+    wedge = shapely.Polygon([(0, -8), (60, 0), (0, 8)])
+    cutter = cutter_of("flat-end", 3.0, stepdown=2.0)
+    points = outlined(wedge, cutter, finish=0.2)
+    tip = shapely.points(points[points[:, 0] > 59.0, :2])
+    assert 0.19 < shapely.distance(cutting_line(wedge, cutter), tip).max() < 0.28  # at corners of 82 degrees
+
+
 @pytest.mark.parametrize("half", [10.0, 4.0, 1.03, 1.1], ids=["square", "sharp", "tight", "inlet"])
 def test_the_last_lap_goes_little_further_into_inner_corners_than_the_layers(half):
     """It takes 0.2 mm off the walls: into a square corner, as round as the cutter, it would go 1.4 times as far."""

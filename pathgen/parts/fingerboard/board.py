@@ -79,13 +79,18 @@ def slots(
     """The board's fret slots: through both edges, or stopping `short` (mm) of each, along the fret.
 
     With `within` (mm) they stop that far inside the edges of the cut board, measured square to the edge: at a
-    binding that is already on. Partial frets end where they end. Raises JobError for slots that leave nothing, or
-    that meet.
+    binding that is already on. Partial frets end where they end. Raises JobError for slots that leave nothing, that
+    lie all in the binding at a drawn end, or that meet.
     """
     frets = board.frets
     lines = frets.ends.copy()
     if within is not None:
         lines = np.where(frets.full[..., None], board.across(frets.ends, inset=within), frets.ends)
+        if np.isnan(lines).any():
+            fret = int(frets.number[np.isnan(lines).any(axis=(1, 2))][0])
+            raise JobError("[slots] ends", f"fret {fret} lies in the {within:g} mm of binding at the drawn board's end",
+                           allowed=f"more than {within:g} mm of board past the outermost frets",
+                           remedy="draw the board longer, or make fewer frets")
         short = within
     elif short is not None:
         unit = (frets.ends[:, 1] - frets.ends[:, 0]) / _spans(frets.ends)[:, None]

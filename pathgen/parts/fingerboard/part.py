@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -168,9 +169,10 @@ class Fingerboard:
         return Landmarks(number=frets.number, ends=frets.ends, edges=np.stack([frets.bass, frets.treble], axis=1))
 
     def places(self, stock: Stock) -> dict[str, Place]:
-        """The keys are ZEROS, but for corners of the end that a drawn outline does not have."""
+        """The keys are ZEROS, but for places at the end that a drawn outline does not have."""
         missing = self.drawn and shapely.distance(self.outline, shapely.points(self.end_line)).max() > 1e-6
-        return {n: self._place(n, stock) for n in ZEROS if not (missing and n in ("end-bass", "end-treble"))}
+        places = {n: self._place(n, stock) for n in ZEROS if not (missing and n in ("end-bass", "end-treble"))}
+        return {name: place for name, place in places.items() if not math.isnan(place.at[0])}
 
     def _place(self, name: str, stock: Stock) -> Place:
         *on_blank, end, side = name.split("-")
