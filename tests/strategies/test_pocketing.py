@@ -661,3 +661,21 @@ def test_places_of_a_grid_over_parts_on_either_side_of_zero():
     x, y = _grid_over(region, 0.5)
     assert len(x) == (7 * 3 + 2 * 1) / 0.25
     assert shapely.contains_xy(region, x, y).all()
+
+
+def test_on_its_way_to_the_next_layer_the_cutter_stays_off_the_walls():
+    """Where a ramp to and fro begins at its other end the way there led 20 um past a wall (found by a row of icons)."""
+    corners = (
+        "0.88,3.38 5.56,3.38 5.56,1.21 5.43,1.34 5.23,1.52 5.00,1.71 4.75,1.89 4.47,2.09 4.19,1.89 3.94,1.71 "
+        "3.71,1.52 3.51,1.34 3.33,1.16 3.18,0.99 3.05,0.82 2.95,0.66 2.86,0.50 2.79,0.34 2.74,0.19 2.71,0.05 "
+        "2.70,-0.09 2.70,-0.22 2.71,-0.34 2.74,-0.46 2.78,-0.57 2.84,-0.67 2.90,-0.76 2.97,-0.85 3.05,-0.92 "
+        "3.14,-0.99 3.24,-1.05 3.33,-1.09 3.44,-1.13 3.54,-1.16 3.65,-1.18 3.76,-1.18 3.87,-1.18 3.98,-1.16 "
+        "4.09,-1.13 4.19,-1.09 4.29,-1.04 4.38,-0.98 4.47,-0.90 4.56,-0.98 4.65,-1.04 4.75,-1.09 4.85,-1.13 "
+        "4.96,-1.16 5.07,-1.18 5.18,-1.18 5.29,-1.18 5.40,-1.16 5.50,-1.13 5.56,-1.11 5.56,-2.62 0.88,-2.62 "
+    )
+    region = Polygon([tuple(map(float, corner.split(","))) for corner in corners.split()])
+    round_board = Surface(thickness=6.0, radius_nut=213.0, radius_end=213.0, length=20.0)
+    cutters = [flat_end(2.0, stepdown=1.04), flat_end(0.5, stepdown=0.25)]
+    for cut in pocket(region, surface=round_board, cutters=cutters, depth=1.1, safe_z=20.0):
+        ways = shapely.linestrings(np.stack(cut_moves(cut), axis=1)[..., :2])
+        assert shapely.distance(region.boundary, ways).min() > cut.cutter.radius - 0.002

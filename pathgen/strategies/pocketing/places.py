@@ -290,6 +290,8 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                     opened = max(0.0 if on_wall else above, ways.opened if k in in_air else 0.0)
                     ramp = ramps[k]
                     if k in in_air and trace.is_flat and depth - opened > _SKIN:
+                        if through:  # the ramp may begin at its other end: the way to this one is known to be free
+                            trace.follow(ramp, above)
                         ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)
                     trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
                 trace.follow(plan.line[k], depth, Move.CUT)
