@@ -36,6 +36,9 @@ _OWN = 2e-3
 
 _INSET = 0.02  # mm
 
+_FEW = 3
+"""Passes beside each other of which all count, wherever they end; of more the outermost are left out."""
+
 
 @dataclass(frozen=True, eq=False)
 class Turned:
@@ -160,7 +163,11 @@ def bounds_of(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geo
 
 
 def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
-    """What lies between where each pass and the next touch the surface, where both run; empty for one pass alone."""
+    """What lies between where each pass and the next touch the surface, where both run; empty for one pass alone.
+
+    The strip beside the outermost pass is left out where they end unevenly: along an edge that widens they begin one
+    after another, and what lies between the last that has begun and the edge is no ridge between two passes.
+    """
     strips = []
     ordered = sorted(lines, key=lambda line: line.middle)
     for low, high in _neighbours(ordered):
@@ -168,7 +175,38 @@ def spanned(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geome
         xs = np.linspace(x0, x1, max(2, math.ceil((x1 - x0) / 5.0)))
         edge = [surface.contact(line.at(xs)[:, :2], cutter) for line in (low, high)]
         strips.append(shapely.Polygon(np.concatenate([edge[0], edge[1][::-1]])))
-    return overlay.buffer(overlay.union_all([strip for strip in strips if strip.is_valid]), -_INSET)
+    whole = overlay.union_all([strip for strip in strips if strip.is_valid])
+    inner = whole if _end_evenly(lines, cutter) else overlay.intersection(whole, _inner(lines, surface, cutter))
+    return overlay.buffer(inner, -_INSET)
+
+
+def _end_evenly(lines: list[Line], cutter: Cutter) -> bool:
+    """Whether all passes begin, and end, within a diameter of each other."""
+    ends = np.array([[line.x[0], line.x[-1]] for line in lines])
+    return bool((np.ptp(ends, axis=0) <= 2 * cutter.radius).all())
+
+
+def _inner(lines: list[Line], surface: Turned, cutter: Cutter) -> shapely.Geometry:
+    """What lies between where the outermost passes but one touch, from end to end of them all."""
+    ends = np.sort([end for line in lines for end in (line.x[0], line.x[-1])])
+    xs = np.unique(np.concatenate([np.arange(ends[0], ends[-1], 1.0), ends, ends - 1e-6, ends + 1e-6]))
+    touch = np.full((len(lines), len(xs)), np.nan)
+    for k, line in enumerate(lines):
+        runs = line.runs_at(xs)
+        touch[k, runs] = surface.contact(line.at(xs[runs])[:, :2], cutter)[:, 1]
+    places = []
+    for x, across in zip(xs.tolist(), np.sort(touch, axis=0).T, strict=True):  # NaN last
+        across = across[_apart_from_last(across) & ~np.isnan(across)]
+        across = across[1:-1] if len(across) > _FEW else across
+        if len(across) > 1:
+            places.append((x, float(across[0]), float(across[-1])))
+    low, high = ([(x, place[side]) for x, *place in places] for side in (0, 1))
+    return shapely.make_valid(shapely.Polygon([*low, *high[::-1]])) if len(places) > 1 else shapely.Polygon()
+
+
+def _apart_from_last(across: Floats) -> NDArray[np.bool_]:
+    """(n,) which of rising places are not the one before them again."""
+    return np.concatenate([[True], np.diff(across) > 1e-6])[: len(across)]
 
 
 def _neighbours(ordered: list[Line]) -> list[tuple[Line, Line]]:
@@ -190,19 +228,22 @@ def _apart(low: Line, high: Line) -> float:
 def predicted(lines: list[Line], xs: Floats, surface: Turned, cutter: Cutter) -> float:
     """The exact formula at every section, for each pair of neighbouring passes that both reach it; NaN for no pair.
 
-    Along a cylinder the step is the arc between where the passes touch; across it the surface is straight. Between
-    the two it bends by Euler's rule, the square of the cosine (any text on the geometry of surfaces).
+    The outermost pairs are left out as in `spanned`. Along a cylinder the step is the arc between where the passes
+    touch; across it the surface is straight. Between the two it bends by Euler's rule, the square of the cosine (any
+    text on the geometry of surfaces).
     """
     tops = [line.at(xs[line.runs_at(xs)]) for line in lines]
     every = np.concatenate(tops) if tops else np.empty((0, 3))
-    worst = math.nan
+    worst, even = math.nan, not lines or _end_evenly(lines, cutter)
     for x in xs:
         axis = every[every[:, 0] == x, :2]
         axis = axis[np.argsort(axis[:, 1])]
-        axis = axis[np.concatenate([[True], np.diff(axis[:, 1]) > 1e-6])] if len(axis) else axis
+        axis = axis[_apart_from_last(axis[:, 1])]
         if len(axis) < 2:
             continue
         step, radius = _steps(surface.contact(axis, cutter), surface)
+        if len(axis) > _FEW and not even:
+            step, radius = step[1:-1], radius[1:-1]
         close = step < 2 * cutter.radius
         if close.any():
             worst = float(np.fmax(worst, scallop_height(step[close], cutter.radius, radius[close]).max()))

@@ -213,6 +213,8 @@ def test_a_nut_slot_has_its_front_on_the_nut_line():
     assert off == pytest.approx([-2.5, -2.5], abs=1e-9)
     with pytest.raises(JobError, match=r"11\.21 mm or less, or \[board\] behind_nut 21\.40 mm or more"):
         nut_slot(part, width=20.0, depth=2.0)
+    full = board(behind_nut=6.6)  # 6.6 - 3 is 3.5999999999999996
+    assert nut_slot(full, width=3.6, depth=2.0, behind=3.0).width == 3.6
     behind = nut_slot(part, width=5.0, depth=2.0, behind=3.0)
     assert (behind.lines[0] - nut[0]) @ [unit[1], -unit[0]] == pytest.approx([-5.5, -5.5], abs=1e-9)
 

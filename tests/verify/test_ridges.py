@@ -77,6 +77,25 @@ def test_one_wide_gap_is_found_where_it_is():
     assert np.nanmin(found.map) < 0.01
 
 
+def test_passes_that_begin_one_after_another_along_a_widening_edge():
+    """Without an area only what has passes on both sides is measured: the edge's own strip holds no such ridge."""
+    surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=60.0)
+    cutter, y = ball(8.0), np.linspace(-6.0, 6.0, 21)
+    lines = ["G21 G90 G94 G17 G54", "G0 Z20", "M3 S10000"]
+    for y_k in [*y, 6.9]:  # the last follows the edge, which the others reach one after another
+        x = np.linspace(0.0 if abs(y_k) < 4.0 or y_k > 6.5 else 20.0 * (abs(y_k) - 4.0), 60.0, 12)
+        across = np.full_like(x, y_k) if y_k <= 6.5 else 4.6 + x / 26.0
+        z = surface.tip_height(cutter, x, across)
+        lines += [f"G0 X{x[0]:.4f} Y{across[0]:.4f}"]
+        lines += [f"G1 X{a:.4f} Y{b:.4f} Z{c:.4f} F1000" for a, b, c in zip(x, across, z, strict=True)]
+        lines += ["G0 Z20"]
+    found = ridges("\n".join([*lines, "M5", "M30", ""]), cutter=cutter, top=surface)
+    expected = float(scallop_height(0.6 * 254 / 258, 4.0, 254.0))
+    assert found.highest == pytest.approx(expected, rel=0.02)
+    assert found.predicted == pytest.approx(expected, rel=0.02)
+    assert found.high < 1.1 * expected
+
+
 def test_one_pass_standing_high_is_found():
     surface = Surface(thickness=6.0, radius_nut=254.0, radius_end=300.0, length=60.0)
     cutter = ball(10.0)

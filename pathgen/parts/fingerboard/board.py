@@ -140,7 +140,7 @@ def nut_slot(
                        allowed=least, remedy=longer)
     if width is None:
         width = max(room + _SHELF_OVERRUN, shelf_least)
-    elif width > room:
+    elif width > room + _ROUNDING:
         raise JobError("[nut] width", f"{width:g} mm, and the board ends {room:.2f} mm behind the nut's front",
                        allowed=", or ".join(filter(None, [f"{rounded_down(room):.2f} mm or less", least])),
                        remedy=longer)
@@ -161,6 +161,8 @@ def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:
     return np.asarray(middles[:, :1] + ends[..., None] * unit[:, None])
 
 
+_ROUNDING = 1e-6
+"""By how much a slot that ends just at the board's end may seem to end past it, mm."""
 _SHELF_OVERRUN = 1.0
 """How far a nut shelf is cut past the board's end, mm."""
 
