@@ -84,7 +84,8 @@ def as_cut(job: Job, asked: Polygon, closed: BaseGeometry, where: str) -> Polygo
         x, y = shapely.get_coordinates(overlay.difference(closed, asked).representative_point())[0]
         raise JobError(where, f'"{job.outline.cutter}" does not go into the outline near {place_words(x, y)}',
                        allowed=f"bays {2 * (1 + _INNER) * job.cutter(job.outline.cutter, where).radius:.2f} mm wide or "
-                       "more", remedy="take a smaller cutter for the outline, or draw that bay as an opening")
+                       "more", remedy="take a smaller cutter for the outline, or draw that bay "
+                       f"{'wider' if job.board else 'as an opening'}")
     return shapely.orient_polygons(made)
 
 

@@ -62,6 +62,23 @@ def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_
     assert cut.area - (90 * 48 - 20 * 8) == pytest.approx(2 * (1 - math.pi / 4) * 1.5**2, rel=0.01)
 
 
+@pytest.mark.parametrize(("path", "filled"), [
+    ("M-45,-24H-11V-10H-9V-24H45V24H-45Z", 14 * 2.0 - 1.5**2 * (math.asin(2 / 3) - 2 / 3 * math.cos(math.asin(2 / 3)))),
+    ("M-45,-24H-11V-16H-20V-8H0V-16H-9V-24H45V24H-45Z", None),
+])
+def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, path, filled):
+    """But for the segment of the cutter's circle that goes into its mouth; wider inside, there would be a hole."""
+    (tmp_path / "outline.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48"><path d="{path}"/>'
+        '</svg>')
+    if filled is None:
+        with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
+            doubts(tmp_path, extra=DRAWN)
+        return
+    ((_, problem, _),) = doubts(tmp_path, extra=DRAWN)
+    assert float(problem.split()[4]) == pytest.approx(filled, abs=0.03)
+
+
 def test_a_job_without_clamps_has_that_noted(tmp_path):
     found = doubts(tmp_path, "[stock]", "[setup]\nkeep_out = []\n[stock]")
     assert found == [("[setup] keep_out", "no clamps are given, so nothing was checked against them", False)]

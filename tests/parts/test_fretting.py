@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.board import slots
@@ -13,6 +14,7 @@ from pathgen.parts.fingerboard.fretting import (
     Tang,
     WireSize,
     checked_wire,
+    finished_ends,
     fretting,
     wire_faults,
 )
@@ -131,3 +133,18 @@ def test_studs_narrower_than_the_tang_are_refused():
         checked_wire(FretWire(sizes=(WireSize(frets=(1, 2)),
                                      WireSize(frets=(3, 4), tang=Tang(width=0.5, studs=0.4)))), 1, 12)
     checked_wire(FretWire(tang=Tang(width=0.5, studs=0.5)), 1, 12)
+
+
+def test_slots_through_a_drawn_outline_need_no_nip():
+    """Of a fan, wider than its numbers say: its slots run on past the edges, by half their width along the slant."""
+    outline = shapely.Polygon([(-14, -24), (345, -34), (345, 34), (-14, 24)])
+    board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0), "end_width": 58.0}), straight_fret=7,
+                        outline=outline)
+    assert np.all(fretting(board, slots(board, width=0.6, depth=2.2), FretWire()).nipped == 0)
+    blind = fretting(board, slots(board, width=0.6, depth=2.2, short=2.0), FretWire(overhang=1.5, tang_gap=0.5))
+    assert np.all(np.abs(blind.nipped - 4.0) < 0.1)
+    bound = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0), "end_width": 58.0}), straight_fret=7,
+                        outline=outline, binding=2.0)
+    ends = shapely.points(finished_ends(bound))
+    assert shapely.distance(ends, bound.finished.exterior).max() < 1e-9
+    assert np.all(fretting(bound, slots(bound, width=0.6, depth=2.2), FretWire()).nipped > 4.4)

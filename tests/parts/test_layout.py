@@ -349,3 +349,12 @@ def test_a_zero_fret_keeps_wood_between_its_slot_and_the_nuts(tmp_path):
     (tmp_path / "job.toml").write_text(EXAMPLE.read_text().replace("[nut]\n", "[nut]\nbehind = 1.0\n"))
     with pytest.raises(JobError, match=r"behind.*too near.*1\.\d+ mm or more.*for 3 mm"):
         load_job(tmp_path / "job.toml")
+
+
+@pytest.mark.parametrize(("ends", "said"), [
+    ((40, 500), r"misses fret 1, \d+\.\d\d mm from the nut .*it lies 40\.00 to 500\.00 mm from the nut"),
+    ((-12, 300), r"fret \d+, \d+\.\d\d mm from the nut, is past the board's end \(allowed: 300\.00 mm or less\)"),
+])
+def test_a_fret_off_a_drawn_outline_is_told_of_by_the_end_that_it_is_off(ends, said):
+    with pytest.raises(JobError, match=said):
+        board(outline=shapely.box(ends[0], -30, ends[1], 30))

@@ -202,6 +202,11 @@ def _edge_crossings(layout: Layout, cut: Edges, outline: Polygon | None) -> tupl
     if gone[1:].any():
         fret = int(np.argmax(gone[1:])) + 1
         x = float(centre_crossings(layout.lines[fret][None])[0])
+        if x < outline.bounds[0] or not gone[fret + 1:].all():
+            raise JobError("[outline] artwork", f"the drawn outline misses fret {fret}, {x:.2f} mm from the nut",
+                           allowed=f"an outline that every fret crosses; it lies {outline.bounds[0]:.2f} to "
+                                   f"{outline.bounds[2]:.2f} mm from the nut",
+                           remedy="correct its place, or draw it longer")
         raise JobError("[board] frets", f"fret {fret}, {x:.2f} mm from the nut, is past the board's end",
                        allowed=f"{rounded_down(outline.bounds[2]):.2f} mm or less",
                        remedy="make fewer frets or a longer board")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
+from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.work.features import Slots
 
 if TYPE_CHECKING:
@@ -146,7 +147,8 @@ def fretting(board: Fingerboard, slots: Slots | None, wire: FretWire) -> Frettin
     unit = run / np.linalg.norm(run, axis=1)[:, None]
     over = wire.overhang * np.stack([-unit, unit], axis=1)
     length = arc_lengths(surface, ends) + 2 * wire.overhang
-    held = ends if slots is None else slots.lines
+    # a slot through the edge holds up to there: on a drawn board it runs on past it
+    held = ends if slots is None else np.where(slots.through[..., None], frets.ends, slots.lines)
     # the tang's end against the fret's: along the curve from the fret's end to the slot's end, and the gap
     short = np.stack([arc_lengths(surface, np.stack([ends[:, i], held[:, i]], axis=1)) for i in (0, 1)], axis=1)
     nipped = np.where(short > _SAME, short + wire.overhang + wire.tang_gap, 0.0)
@@ -170,6 +172,9 @@ def finished_ends(board: Fingerboard) -> Floats:
 
 def past_binding(board: Fingerboard, lines: Floats) -> Floats:
     """Lines from edge to edge of the cut board, (n, 2, 2), run on to the binding's outer faces."""
+    if board.drawn:
+        met = chord_across(board.finished, lines)
+        return np.where(np.isnan(met), lines, met)
     slope, run = board.edges.slope, lines[:, 1] - lines[:, 0]
     unit = run / np.linalg.norm(run, axis=1)[:, None]
     out = lines.copy()
