@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -17,6 +18,8 @@ from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.sense import drawn_corners
+from pathgen.parts.fingerboard.ends import chord_across
+from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -27,6 +30,7 @@ _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _FILLED = 0.99  # share of area
+_STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -46,6 +50,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _inner_corners(job)
+    yield from _strings_off(job, clamping)
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
     yield from _sloping_walls(job, clamping)
@@ -135,6 +140,33 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
             allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
             grave=False,
         )
+
+
+def _strings_off(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """An outer string over the edge of a drawn board, or nearly, at a fret: its drawing and its widths disagree."""
+    board = clamping.board
+    if not isinstance(board, Fingerboard) or not board.drawn:
+        return
+    layout, lines = board.layout, board.layout.lines[1:]
+    strings = np.stack([layout.strings.crossings(lines, side) for side in (board.bass_side, -board.bass_side)], axis=1)
+    run = strings[:, 1] - strings[:, 0]
+    inward = np.stack([run, -run], axis=1) / np.linalg.norm(run, axis=1)[:, None, None]
+    room = np.einsum("nsi,nsi->ns", strings - chord_across(board.finished, lines), inward)
+    off = shapely.distance(board.finished, shapely.points(strings))
+    room = np.where(off > 0, -off, room)
+    fret, side = np.unravel_index(np.argmin(room), room.shape) if len(room) else (0, 0)
+    if not len(room) or (least := float(room[fret, side])) >= _STRING_IN:
+        return
+    by, (x, y) = format_length(abs(least), job.units, decimals={"mm": 2}.get(job.units)), strings[fret, side].tolist()
+    yield Doubt(
+        where="[outline] artwork",
+        problem=f"the outer string on the {('bass', 'treble')[side]} side lies {by} "
+                f"{'outside' if least < 0 else 'inside'} the drawn outline at fret {fret + 1}, near "
+                f"{place_words(x, y, job.units)}",
+        allowed=f"{format_length(_STRING_IN, job.units)} inside or more at every fret; strings lie by nut_width, "
+                "end_width and edge_to_string in [board]",
+        remedy="correct the drawing, its size or its place, or write the widths that it has",
+    )
 
 
 def _colours(clamping: Clamping) -> Iterator[Doubt]:

@@ -43,6 +43,8 @@ class Names:
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"
     """What its extent along X is called."""
+    extent: float | None = None
+    """That extent where it is not the part's `length`, mm."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 

@@ -55,8 +55,9 @@ def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_
     (tmp_path / "outline.svg").write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="48mm" viewBox="-45 -24 90 48">'
         '<path d="M-45,-24H-10V-16H10V-24H45V24H-45Z"/></svg>')
-    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    (where, problem, grave), (_, over, _) = doubts(tmp_path, extra=DRAWN)
     assert (where, grave) == ("[outline] artwork", False)
+    assert "outer string on the treble side" in over or "outer string on the bass side" in over  # over the notch
     assert "leaves 0.97 mm2 in corners that point inward" in problem
     cut = clamping_of(load_job(tmp_path / "job.toml")).board.outline
     assert cut.area - (90 * 48 - 20 * 8) == pytest.approx(2 * (1 - math.pi / 4) * 1.5**2, rel=0.01)
@@ -197,3 +198,18 @@ def test_colours_that_nobody_tells_apart(tmp_path, other, found):
 def test_units_that_are_not_given_are_told(tmp_path):
     assert doubts(tmp_path, 'units = "mm"\n') == [
         ("units", "not given: every length without a unit of its own was taken as mm", False)]
+
+
+@pytest.mark.parametrize(("half", "said"), [(24.0, None), (20.0, r"0\.\d\d mm inside"), (17.0, r"2\.\d\d mm outside")])
+def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
+    """At fret 5 the stated board is 22.6 mm wide on either side, and its outer strings run 3 mm inside that."""
+    (tmp_path / "outline.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="{2 * half}mm" '
+        f'viewBox="-45 {-half} 90 {2 * half}"><path d="M-45,{-half}H45V{half}H-45Z"/></svg>')
+    found = doubts(tmp_path, extra=DRAWN)
+    if said is None:
+        assert found == []
+        return
+    ((where, problem, grave),) = found
+    assert (where, grave) == ("[outline] artwork", True)
+    assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)

@@ -4,6 +4,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
+import shapely
 
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.programs.instructions import before_start, stand_out
@@ -76,3 +77,11 @@ def test_relief_and_fall_away_are_told_each_where_there_is_one(built):
                                 surface=Lowered(**size, **lowered))
         said = board_words(SimpleNamespace(board=board, units="mm", finished_surface=board.surface))
         assert [part for part in said.split(", ") if part.startswith(("relief", "falling"))] == words
+
+
+def test_a_drawn_board_is_as_long_as_its_drawing(built):
+    """Not as [board] says, from the nut to a little past the last fret."""
+    clamping = built.plan.clamping
+    drawn = replace(clamping.board, outline=shapely.box(-10.0, -20.0, 113.5, 20.0), drawn=True)
+    said = board_words(replace(clamping, board=drawn))
+    assert said.startswith("123.5 mm long, ")

@@ -160,6 +160,7 @@ class Fingerboard:
         return Names(
             part="board", near="nut", far="end", start="the nut", along="strings run", holds=f"{len(self.frets)} frets",
             sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
+            extent=float(np.ptp(self.outline.bounds[::2])) if self.drawn else None,
         )
 
     @property

@@ -145,7 +145,8 @@ def board_words(clamping: Clamping) -> str:
     if isinstance(surface, Lowered):
         radius += f", relief {fine_length(surface.relief.depth, units)} deep" if surface.relief else ""
         radius += f", falling away {fine_length(surface.fall_away.drop, units)}" if surface.fall_away else ""
-    return (f"{fine_length(board.length, units)} {board.names.long}, {holds}{fine_length(surface.thickness, units)} "
+    length = board.length if board.names.extent is None else board.names.extent
+    return (f"{fine_length(length, units)} {board.names.long}, {holds}{fine_length(surface.thickness, units)} "
             f"{thick}, {radius}")
 
 
