@@ -200,6 +200,10 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
     outside, what = overlay.difference(inlay.area, wood), board.names.part
     if outside.area > 1e-6:
         x, y = shapely.get_coordinates(outside.representative_point())[0]
+        bores = board.bores if isinstance(board, FlatPart) else ()
+        if met := next((bore for bore in bores if bore.shape.covers(shapely.Point(x, y))), None):
+            raise JobError(f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies over holes, the first "
+                           f"at {place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
         raise JobError(
             f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",

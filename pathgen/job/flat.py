@@ -126,6 +126,7 @@ def check_flat(job: Job, part: FlatPart) -> None:
     _openings(job, part)
     for number, ring in enumerate(job.rings, 1):
         _ring(job, part, ring, f"[[ring]] {number}")
+        _clear_of(bores, ring, f"[[ring]] {number}")
 
 
 def ring_area(ring: RingTable) -> Polygon:
@@ -343,3 +344,14 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
         raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
                        "past the edge of the plate", allowed=f"less than {max(room, 0.0):.2f} mm",
                        remedy="make it smaller, or move it")
+
+
+def _clear_of(bores: list[_Bored], ring: RingTable, where: str) -> None:
+    """No hole, nor its counterbore, meets the ring."""
+    area = ring_area(ring)
+    for one in bores:
+        shared = overlay.intersection(one.bore.shape, area).area
+        if shared > 1e-6:
+            raise JobError(f"{where} and {one.where} at", f"{one.place} takes {shared:.1f} mm2 of the ring round "
+                           f"{place_words(*ring.at)}", allowed="holes beside a ring, or within its inner circle",
+                           remedy="move one of them, or make it smaller")

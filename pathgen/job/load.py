@@ -103,13 +103,13 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
     """What stands in the file, by the fields of `Job`; raises JobError with everything that cannot be read."""
     values: dict[str, Any] = {}
     mistakes = Mistakes()
-    for name in data:
-        with mistakes.caught():
-            if name not in (*TOP_KEYS, *TABLES):
-                raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
-    if not mistakes:  # a table that is missing may be one of those that are not known
-        with mistakes.caught():
+    unknown, homes = [name for name in data if name not in (*TOP_KEYS, *TABLES)], _homes(data)
+    if not any(isinstance(data[name], dict | list) and name not in homes for name in unknown):
+        with mistakes.caught():  # a table that is missing may be one of those that are not known
             _one_part(data, place)
+    for name in unknown:
+        with mistakes.caught():
+            raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
     with mistakes.caught():
         values["title"] = text()(data.get("title", Path(place.where).stem), place.inside("title"))
     with mistakes.caught():

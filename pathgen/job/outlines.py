@@ -20,6 +20,9 @@ from pathgen.job.tables import PlaceTable
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork
 
+_LINE = 0.6
+"""Of a shape that its one hole takes at least to be a line round it."""
+
 _HAIR = 0.002
 """Half the width of a gap that is none, mm."""
 
@@ -49,7 +52,11 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
     if not _is_whole(shape):
         parts = shapely.get_parts(shape)
         holes = int(shapely.get_num_interior_rings(parts).sum())
-        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {len(parts)} shapes with {holes} holes",
+        if len(parts) == holes == 1 and Polygon(parts[0].interiors[0]).area > _LINE * Polygon(parts[0].exterior).area:
+            raise JobError(f"{where} artwork", f"the outline in {Path(artwork).name} is drawn as a line",
+                           allowed="one filled shape without holes", remedy="fill it, and give it no stroke")
+        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {_counted(len(parts), 'shape')} with "
+                       f"{_counted(holes, 'hole')}",
                        allowed="one shape without holes",
                        remedy="keep the outline alone in that drawing" if len(parts) != 1 else
                               "draw what lies inside over the whole shape")
@@ -86,6 +93,10 @@ def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:
     """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
     left = overlay.difference(cut, asked)
     return left if left.area > _SEEN else Polygon()
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _is_whole(shape: Polygon | MultiPolygon) -> bool:

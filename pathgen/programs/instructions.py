@@ -252,6 +252,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
 def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     """How to try a program above the work before the first cut; `lowest` is its lowest tip height, mm."""
     lift = format_length(air_cut_lift(clamping, lowest), clamping.units, decimals=1)
+    beside = ", not over the blank" if clamping.setup.z_zero == "bed" else ""
     return [
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
@@ -263,7 +264,7 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
         "Run the program with a hand on the stop. The first cut must begin where the table says, and the display must "
         "stay within it. It counts from the raised zero, so it shows the same Z as in the cut, while the cutter is "
         f"{lift} higher. The cutter must keep clear of every clamp.",
-        "Put the zero of Z back, and check it: over the place it was set from, not over the blank, lower the cutter to "
+        f"Put the zero of Z back, and check it: over the place it was set from{beside}, lower the cutter to "
         "Z 0 by hand, and feel for that place with a slip of paper.",
     ]
 

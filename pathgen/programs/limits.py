@@ -54,9 +54,12 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
     span = np.ptp(clamping.to_machine(toolpath.points, step), axis=0)
     for axis, needed, travel in zip("XYZ", span.tolist(), clamping.machine.travel, strict=True):
         if needed > travel:
+            along, across, _ = clamping.machine.travel
+            turned = f"turn the {clamping.board.names.part} with [setup] along, or "
+            helps = "lower clearance, or " if axis == "Z" else turned if span[0] <= across and span[1] <= along else ""
             raise JobError(
                 where, f"moves {needed:.1f} mm in {axis}", allowed=f"[machine] travel {travel:g} mm",
-                remedy="turn the board with [setup] along, lower clearance, or take a larger machine",
+                remedy=f"{helps}take a larger machine",
             )
 
 

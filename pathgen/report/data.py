@@ -198,6 +198,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),
         "floor_high": _round(max(cut.ridge for cut in cuts), 3),
+        "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),
         **inlay_filling(planned, checked, index),
         **piece_data(planned, index),

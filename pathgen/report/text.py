@@ -220,7 +220,11 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     needed = sum(one["needed_volume"] for one in inlay["amounts"]) / 1000
     fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
-    floor = f"; floor up to {fine_length(inlay['floor_high'], units)} above its depth" if inlay["floor_high"] else ""
+    high = fine_length(inlay["floor_high"], units)
+    floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
+    if inlay["round_end"]:
+        floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
+                "in to it: along them it is less deep"
     return (
         f"Inlay {number} ({', '.join(inlay['colours'])}): {area_words(inlay['area'], units, decimals=0)}, "
         f"{share:.1f} % of it within reach "

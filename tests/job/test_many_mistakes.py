@@ -63,15 +63,15 @@ def test_the_command_says_a_line_for_each(tmp_path: Path, capsys: pytest.Capture
     path.write_text("a = 1\nb = 2\n[stock]\nlength = 0\n")
     assert main(["build", str(path), "--out", str(tmp_path / "out")]) == 2
     lines = capsys.readouterr().err.splitlines()
-    assert len(lines) == 5
+    assert len(lines) == 6
     assert all(line.startswith("pathgen: ") for line in lines)
     assert not (tmp_path / "out").exists()
 
 
 def test_very_many_are_counted(tmp_path: Path) -> None:
-    said = _said(tmp_path, "".join(f"key{k} = 1\n" for k in range(300)))
+    said = _said(tmp_path, "".join(f"key{k} = 1\n" for k in range(300)))  # and no [board]
     assert len(said) == MOST_SAID + 1
-    assert said[-1] == f"and {300 - MOST_SAID} more mistakes"
+    assert said[-1] == f"and {301 - MOST_SAID} more mistakes"
 
 
 def test_the_same_is_kept_once() -> None:
@@ -100,3 +100,10 @@ def test_a_feed_in_the_other_unit_is_told_so(tmp_path: Path) -> None:
     inches = (Path(__file__).parents[2] / "examples" / "boards" / "inches.toml").read_text()
     said = _said(tmp_path, re.sub(r"feed = \S+", "feed = 2200", inches, count=1))
     assert any('if mm are meant, write "2200 mm/min"' in line for line in said)
+
+
+def test_a_missing_header_is_said_first(tmp_path: Path) -> None:
+    """The board's keys stand without it, and without that word each is only one that is not known."""
+    said = _said(tmp_path, "scale_length = 640\nradius = { nut = 254, end = 406 }\nthickness = 6.5\n")
+    assert "[board] is missing" in said[0]
+    assert "scale_length belongs in [board]" in said[1]

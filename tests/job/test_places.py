@@ -9,10 +9,12 @@ import pytest
 import pathgen
 from pathgen.app.cli import main
 from pathgen.base.units import INCH, fine_length, in_units, place_words
+from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import check_by_hand
 from pathgen.report.reaching import reach_lines, reach_of_all
 from pathgen.report.sheet.programs import display_range
 from pathgen.report.text import finding_lines, report_text
+from tests import small_board
 from tests.report.conftest import written_job
 
 
@@ -137,3 +139,9 @@ def test_the_air_cut_clears_the_blank_and_says_what_the_display_shows(inches):
     lift = float(re.search(r"Raise the zero of Z by ([\d.]+) in", words)[1]) * INCH
     assert 5.0 - 1e-9 <= lowest + lift - clamping.stock.thickness < 5.0 + INCH / 10
     assert f"shows the same Z as in the cut, while the cutter is {lift / INCH:g} in higher" in words
+
+
+@pytest.mark.parametrize(("z_zero", "said"), [("bed", True), ("stock-top", False)])
+def test_the_zero_is_tried_beside_the_blank_only_where_it_was_set_there(tmp_path, z_zero, said):
+    job = pathgen.load_job(small_board.job(tmp_path, extra=f'[setup]\nz_zero = "{z_zero}"\n'))
+    assert ("not over the blank" in " ".join(check_by_hand(clamping_of(job), 0.0))) is said

@@ -171,8 +171,9 @@ def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):
     (RING.replace("inner = 10.0", "inner = 12.0"), r"\[\[ring\]\] 1 cutters: .* is 3 mm, and the ring 2\.000 mm wide"),
     (RING.replace("inner = 10.0", "inner = 15.0"), r"\[\[ring\]\] 1 inner: 15 mm with outer 14 mm"),
     (RING.replace("depth = 1.5", "depth = 2.4"), r"the pocket leaves 0\.60 mm under it near .*min_web 1 mm"),
-    (RING + HOLE.replace("10.0", "24.0"), r"\(ring 1\) place: .* of the drawing lies off the plate"),
-    (RING + HOLE.replace("diameter = 10.0", "diameter = 24.0\ndepth = 1.0"), r"of the drawing lies off the plate"),
+    (RING + HOLE.replace("10.0", "24.0"), r"\[\[ring\]\] 1 and \[\[hole\]\] 1 at: the hole at 50 mm along, 0 mm across "
+     r"takes 138\.\d mm2 of the ring round 50 mm along"),  # pi (12^2 - 10^2)
+    (RING + HOLE.replace("diameter = 10.0", "diameter = 24.0\ndepth = 1.0"), r"the hole at .* of the ring"),
     ('[slots]\ncutter = "flat 3"\ndepth = 1.0\n', r"\[slots\]: the job is of a \[plate\], which has no frets"),
     ("[frets]\n", r"\[frets\]: the job is of a \[plate\]"),
     ('[surface]\nfinish = "ball"\n', r"\[plate\] face: false, and there is a \[surface\]"),
@@ -227,10 +228,17 @@ def test_colours_that_cross_within_the_outline_leave_no_holes(tmp_path):
 
 
 def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
-    with pytest.raises(JobError, match=r"plate\.svg shows 1 shapes with 1 holes"):
+    with pytest.raises(JobError, match=r"plate\.svg shows 1 shape with 1 hole \("):
         part_of(drawn(tmp_path, outline="M0,0H80V40H0Z M10,5V9H14V5Z", openings=""))
     with pytest.raises(JobError, match=r"shows 3 shapes with 0 holes .*: keep the outline alone in that drawing"):
         part_of(drawn(tmp_path, outline="M0,0H20V20H0Z M60,20H80V40H60Z", openings=""))
+
+
+def test_an_outline_drawn_as_a_line_is_said_to_be_one(tmp_path):
+    (tmp_path / "plate.svg").write_text(DRAWING.split("<path")[0] + '<rect x="2" y="2" width="76" height="36" '
+                                        'fill="none" stroke="#553311" stroke-width="2"/></svg>')
+    with pytest.raises(JobError, match=r"outline in plate\.svg is drawn as a line .*: fill it, and give it no stroke"):
+        part_of(read(tmp_path, DRAWN))
 
 
 def test_of_corners_that_a_cutter_leaves_the_largest_is_named(tmp_path):

@@ -42,3 +42,15 @@ def test_a_clamp_is_sent_no_further_than_what_is_cut_beside_it(tmp_path):
     with pytest.raises(pathgen.JobError, match="keep_out 1") as refused:
         clamped(tmp_path, [30.0, 40.0], "[18.0, 33.0]", more=holes)
     assert float(re.search(r"begins? at ([\d.]+) mm across", refused.value.remedy)[1]) < 30.0
+
+
+@pytest.mark.parametrize(("travel", "remedy"), [
+    ("[20.0, 20.0, 80.0]", "take a larger machine"),
+    ("[80.0, 200.0, 80.0]", "turn the board with [setup] along, or take a larger machine"),
+    ("[200.0, 200.0, 10.0]", "lower clearance, or take a larger machine"),
+])
+def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel, remedy):
+    job = pathgen.load_job(small_board.job(tmp_path, extra=f"[machine]\ntravel = {travel}\n"))
+    with pytest.raises(pathgen.JobError) as refused:
+        pathgen.build(job, resolution=0.3)
+    assert refused.value.remedy == remedy
