@@ -8,7 +8,9 @@ from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -25,6 +27,7 @@ from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import (
+    RUN_OUT,
     Bevel,
     Channel,
     CutAgain,
@@ -62,8 +65,23 @@ class Around:
         cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
         if cutter is None or surfacing is None:
             return None
-        return finishing_passes(self.clamping.board.outline, self.clamping.surface, cutter, scallop=surfacing.scallop,
+        return finishing_passes(self.surfaced, self.clamping.surface, cutter, scallop=surfacing.scallop,
                                 stepover=surfacing.stepover, entry=surfacing.entry)
+
+    @cached_property
+    def surfaced(self) -> Polygon:
+        """What the surface is cut over: the part, and any bay that a slot crosses: it meets no raw stock there."""
+        part, slots = self.clamping.board.outline, self.clamping.feature(Slot)
+        if slots is None:
+            return part
+        lines = shapely.linestrings(slots.lines)
+        outside, of = shapely.get_parts(overlay.difference(lines, part), return_index=True)
+        ends = shapely.multipoints(slots.lines)[of]
+        crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
+        if not len(crossed):
+            return part
+        bars = overlay.buffer(crossed, slots.width / 2 + RUN_OUT)
+        return Polygon(overlay.union_all([part, *bars]).exterior)
 
     @property
     def rapids(self) -> Rapids:
@@ -78,6 +96,9 @@ class Around:
         return self.clamping.stock.thickness
 
 
+_AT_END = 1e-6
+"""Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
+
 Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 
@@ -90,7 +111,7 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, outline, finish = around.clamping, around.clamping.board.outline, around.clamping.cutter(SurfaceFinish)
+    clamping, outline, finish = around.clamping, around.surfaced, around.clamping.cutter(SurfaceFinish)
     past = max(_first(around, finish).past(outline), _last(around).past(outline)) if finish is not None else 0.0
     return roughing(
         outline, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
@@ -101,7 +122,7 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
     clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
     return finishing(
-        clamping.board.outline, clamping.first_surface, cutter, passes=_first(around, cutter),
+        around.surfaced, clamping.first_surface, cutter, passes=_first(around, cutter),
         allowance=rough.allowance if rough else None, stock_top=around.top,
         later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
@@ -113,18 +134,18 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
-            overlay.buffer(inlay.area, surfacing.blend), board.outline, around.clamping.first_surface, cutter,
+            overlay.buffer(inlay.area, surfacing.blend), around.surfaced, around.clamping.first_surface, cutter,
             passes=_first(around, cutter), proud=inlay.overfill, stepdown=stepdown,
             beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
         )
     else:
-        path = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
+        path = cutting_again(around.surfaced, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
                              stepdown=stepdown, skim=surfacing.skim, waste=waste, rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
     proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
-    last = cutting_again(board.outline, board.surface, cutter, passes=_last(around), proud=proud,
+    last = cutting_again(around.surfaced, board.surface, cutter, passes=_last(around), proud=proud,
                          stepdown=stepdown + surfacing.leave_scallop, waste=waste, rapids=around.rapids)
     return Toolpath.joined([path, last])
 
@@ -134,7 +155,7 @@ def _first(around: Around, cutter: Cutter) -> Passes:
     clamping, surfacing = around.clamping, around.clamping.surfacing
     if surfacing is None or not surfacing.leave:
         return _last(around)
-    return finishing_passes(clamping.board.outline, clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
+    return finishing_passes(around.surfaced, clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
                             stepover=surfacing.stepover, entry=surfacing.entry)
 
 
