@@ -322,6 +322,8 @@ def _rarely(
     if outline and chance.now_and_then(0.15):
         files["outline.svg"] = _drawn_outline(chance, length + behind, widest)
         outline |= {"artwork": "outline.svg", "place": {"at": [round((length - behind) / 2, 2), 0.0]}}
+        if tables["setup"]["zero"] == "end-treble":  # a corner that it need not have
+            tables["setup"]["zero"] = "end-centre"
     if "marks" in tables and "resurface" in tables and chance.now_and_then(0.7):
         tables["measured"] = _measured(chance, tables, length)
         tables["moved"] = {"limit": 0.2, "board_limit": 0.5}

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.base.cutters import SHAPES, Cutter
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import parse_length
-from pathgen.verify.heights import Blank, HeightField, simulate
+from pathgen.verify.heights import Blank, HeightField, read, simulate
 from pathgen.verify.one_program import ProgramCheck, check_program
 
 
@@ -22,6 +24,24 @@ def measured(options: argparse.Namespace) -> ProgramCheck:
         Path(options.job), cutter=_cutter(options), top=_top(options), blank=_blank(options), limit=limit,
         zero=_zero(options), resolution=options.resolution,
     )
+
+
+def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
+    """Where a program's own header says that its zero is, for who gives no ``--zero``; nothing where it does not."""
+    header = " ".join(words.removeprefix(".. ") if words.startswith(".. ") else f"\n{words}"
+                      for _, words in read(Path(program)).comments)
+    said = re.search(r"^zero: (.*?)[ ]*$", header, re.MULTILINE)
+    if not said or options.zero:
+        return []
+    high = options.blank[-1] if "Z 0 is the top of the raw stock" in said[1] else "0"
+    taken = "0 0 0 was taken, the last from the underside of the work"
+    remedy = f"say so with --zero 0 0 {typed(high)}" if high != "0" else "for another place give --zero"
+    return [f"The program's header says of its zero: {said[1].rstrip('.')}. {taken}: {remedy}."]
+
+
+def units_of(options: argparse.Namespace) -> str:
+    """The unit that answers are given in: inches where the blank's lengths all are."""
+    return "in" if all(re.search(r"(in|inch|inches|\")\s*$", words) for words in options.blank) else "mm"
 
 
 def simulated(options: argparse.Namespace) -> HeightField:

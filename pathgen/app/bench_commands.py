@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
+from pathgen.app.earlier import programs_of, replaced
 from pathgen.app.folders import write_folder
 from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
@@ -59,7 +60,10 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
     if not all(one.passed for one in made):
         say("Nothing was written.", sys.stderr)
         return False
+    before = programs_of(Path(folder))
     say(f"{len(write_folder(Path(folder), _files(made, shaded=shaded)))} files written to {one_line(str(folder))}")
+    for line in replaced(before, Path(folder)):
+        say(f"warning: {line}", sys.stderr)
     return True
 
 

@@ -320,7 +320,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import marks_moved
+    from pathgen.app.earlier import marks_moved, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -332,9 +332,10 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
         say("Nothing was written.", sys.stderr)
         return FORBIDDEN
     moved = marks_moved(Path(options.out), made.job, made.report)
+    before = programs_of(Path(options.out))
     written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
-    for line in moved:
+    for line in [*moved, *replaced(before, Path(options.out))]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 
@@ -395,7 +396,8 @@ def _watch(options: argparse.Namespace) -> int:
 
 
 def _check_alone(options: argparse.Namespace) -> int:
-    from pathgen.app.any_program import measured
+    from pathgen.app.any_program import measured, units_of, zero_lines
+    from pathgen.base.units import in_units
 
     if not (options.cutter and options.blank and options.thickness) or options.folder:
         raise PathgenError(
@@ -407,16 +409,20 @@ def _check_alone(options: argparse.Namespace) -> int:
         _print_json(found.data)
     else:
         verdict = "Passed: nothing found that forbids cutting" if found.passed else "DO NOT CUT: see above"
-        _show([*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict])
+        lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
+        _show([*(in_units(line, units_of(options)) for line in lines),
+               *zero_lines(options, options.job)])
     return GOOD if found.passed else FORBIDDEN
 
 
 def _simulate(options: argparse.Namespace) -> int:
-    from pathgen.app.any_program import simulated, simulated_lines
+    from pathgen.app.any_program import simulated, simulated_lines, units_of, zero_lines
     from pathgen.app.folders import write_new
+    from pathgen.base.units import in_units
 
     field = simulated(options)
-    _show(simulated_lines(field))
+    _show([*(in_units(line, units_of(options)) for line in simulated_lines(field)),
+           *zero_lines(options, options.program)])
     if options.picture:
         write_new(Path(options.picture), field._repr_png_())
     return GOOD

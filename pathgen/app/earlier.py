@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
@@ -17,6 +20,9 @@ from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.filltext import drilled_line
+
+_HEAD = 4000
+"""Characters of a program in which its job may stand."""
 
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
@@ -52,6 +58,28 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
             found.append(f"{whose}[marks]: they are {how}. If its marks are drilled already, write into [marks], with "
                          f"the Z that you measured, and build again: {lines[name]}")
     return found
+
+
+def programs_of(folder: Path) -> Counter[str]:
+    """How many programs in a folder are of which job, and which part of it; none where they cannot be read."""
+    try:
+        return Counter(map(_head, read_folder(folder).values()))
+    except (PathgenError, OSError):
+        return Counter()
+
+
+def replaced(before: Counter[str], folder: Path) -> list[str]:
+    """A line for each other job, or other part of it, that `folder` held programs of `before` it was written to."""
+    now = programs_of(folder)
+    return [f"replaced the {f'{count} programs' if count > 1 else 'program'} of {head} that stood in "
+            f"{one_line(str(folder))}" for head, count in before.items() if head not in now]
+
+
+def _head(text: str) -> str:
+    """The job that a program's header names, and its part where it states one; without what follows a job's title."""
+    named = (re.search(rf"^\({key}: ([^()\n]*)\)[ \r]*$", text[:_HEAD], re.MULTILINE) for key in ("job", "part"))
+    job, part = (found[1] if found else "" for found in named)
+    return f"{job.split(': ')[0] if part else job}{f', {part}' if part else ''}" or "another maker"
 
 
 def _marks(report: dict[str, Any]) -> Iterator[tuple[str, Any]]:

@@ -141,6 +141,11 @@ def test_the_commands_write_all_or_nothing(tmp_path, capsys):
     assert main(["gauges", str(EXAMPLES / "zero-fret-arched.toml"), "--out", str(tmp_path / "g"),
                  "--resolution", "0.5"]) == 0
     assert len(list((tmp_path / "g").glob("*.nc"))) == 6
+    assert "replaced" not in capsys.readouterr().err
+    assert "All gauges of the folder are cut from this one sheet" in (tmp_path / "g" / "gauge-1-setup.html").read_text()
+    assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "1", "2", "--out", str(tmp_path / "g"),
+                 "--resolution", "0.8"]) == 0
+    assert re.search("warning: replaced the 6 programs of .*, gauge that stood in", capsys.readouterr().err)
     assert main(["block", str(EXAMPLES / "inches.toml"), "--out", str(tmp_path / "b")]) == 2
     assert "[block] is missing" in capsys.readouterr().err
     assert not (tmp_path / "b").exists()

@@ -89,3 +89,20 @@ def test_of_thousands_of_words_the_ends_are_said(capsys):
     with pytest.raises(SystemExit):
         main(["keys", *["x" * 250] * 3000])
     assert len(capsys.readouterr().err) < 3000
+
+
+def test_a_program_that_says_where_its_zero_is_is_taken_at_its_word(tmp_path, capsys):
+    """Its Z 0 on top of the stock, taken for the underside, would be read as a cut through all of it."""
+    path = tmp_path / "a.nc"
+    path.write_text("(job: x)\n(zero: X 0 Y 0 is the corner. Z)\n(.. 0 is the top of the raw stock.)\nG21 G90 G17 G94\n"
+                    "G0 Z5\nM3 S9000\nG0 X5 Y0\nG1 Z-1 F100\nX20\nG0 Z5\nM5\nM30\n")
+    asked = ["simulate", str(path), "--cutter", "flat-end", "3", "--blank", "2 in", "1 in", "1/2 in",
+             "--resolution", "0.5"]
+    assert main(asked) == 0
+    said = capsys.readouterr().out
+    assert "header says of its zero: X 0 Y 0 is the corner. Z 0 is the top of the raw stock." in said
+    assert 'say so with --zero 0 0 "1/2 in"' in said
+    assert main([*asked, "--zero", "0", "0", "1/2 in"]) == 0
+    said = capsys.readouterr().out
+    assert "header" not in said
+    assert "lowest place 0.4606 in above the underside" in said  # 12.7 mm - 1 mm

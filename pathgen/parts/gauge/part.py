@@ -16,10 +16,14 @@ from pathgen.work.part import Names
 Floats = NDArray[np.float64]
 
 
+_SHEET = ("All gauges of the folder are cut from this one sheet with one zero, in the order of their numbers: leave "
+          "the sheet where it lies between them, and saw their tabs when the last is cut.")
+
+
 class Gauge(Tool):
     """Its straight back is square to X, its hollow edge the far one."""
 
-    names: ClassVar[Names] = Names(part="gauge", start="the gauge")
+    names: ClassVar[Names] = Names(part="gauge", start="the gauge", laid=(_SHEET,))
 
 
 def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:
