@@ -25,6 +25,11 @@ def plain(text: str) -> str:
     return "".join(c for c in text if c in KEPT or c.isprintable())
 
 
+def counted(count: int, what: str) -> str:
+    """How many there are of something: ``"1 place"``, ``"2 places"``."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def one_line(text: str) -> str:
     """The same in one line: what would end it or move on becomes a space."""
     if text.isprintable():

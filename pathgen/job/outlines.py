@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
+from pathgen.base.plain import counted
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import PlaceTable
@@ -55,8 +56,8 @@ def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) 
         if len(parts) == holes == 1 and Polygon(parts[0].interiors[0]).area > _LINE * Polygon(parts[0].exterior).area:
             raise JobError(f"{where} artwork", f"the outline in {Path(artwork).name} is drawn as a line",
                            allowed="one filled shape without holes", remedy="fill it, and give it no stroke")
-        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {_counted(len(parts), 'shape')} with "
-                       f"{_counted(holes, 'hole')}",
+        raise JobError(f"{where} artwork", f"{Path(artwork).name} shows {counted(len(parts), 'shape')} with "
+                       f"{counted(holes, 'hole')}",
                        allowed="one shape without holes",
                        remedy="keep the outline alone in that drawing" if len(parts) != 1 else
                               "draw what lies inside over the whole shape")
@@ -93,10 +94,6 @@ def inner_corners(cut: Polygon, asked: Polygon) -> BaseGeometry:
     """What the outline's cutter leaves standing in corners that point inward, in plan; empty where it is little."""
     left = overlay.difference(cut, asked)
     return left if left.area > _SEEN else Polygon()
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _is_whole(shape: Polygon | MultiPolygon) -> bool:

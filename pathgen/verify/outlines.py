@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.plain import counted
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
@@ -79,7 +80,7 @@ def _groove(step: Step, clamping: Clamping, sim: Simulation, tolerances: Toleran
     if len(spans) != cut.tabs:
         yield Finding(
             code="tabs-missing" if len(spans) < cut.tabs else "outline-uncut", severity="forbid", where=name,
-            got=f"{len(spans)} places where the board is held", allowed=f"{cut.tabs} tabs",
+            got=f"{counted(len(spans), 'place')} where the board is held", allowed=counted(cut.tabs, "tab"),
             remedy=AGAIN,
         )
     # a tab may slope at its ends, one in two or so

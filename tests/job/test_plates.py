@@ -234,6 +234,15 @@ def test_an_outline_with_a_hole_is_refused_with_its_count(tmp_path):
         part_of(drawn(tmp_path, outline="M0,0H20V20H0Z M60,20H80V40H60Z", openings=""))
 
 
+def test_a_drawing_over_a_hole_names_the_hole(tmp_path):
+    (tmp_path / "dot.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" '
+                                      'viewBox="0 0 8 8"><rect width="8" height="8" fill="#553311"/></svg>')
+    dot = '[[inlay]]\nfill = "none"\nartwork = "dot.svg"\ndepth = 1.0\ncutters = ["flat 3"]\n' \
+          "place = { at = [54.0, 0.0] }\n"
+    with pytest.raises(JobError, match=r"lies over holes, the first at 50 mm along, 0 mm across: move the drawing or"):
+        clamping_of(read(tmp_path, PLATE + HOLE + dot))
+
+
 def test_an_outline_drawn_as_a_line_is_said_to_be_one(tmp_path):
     (tmp_path / "plate.svg").write_text(DRAWING.split("<path")[0] + '<rect x="2" y="2" width="76" height="36" '
                                         'fill="none" stroke="#553311" stroke-width="2"/></svg>')

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pathgen.base.plain import counted
 from pathgen.report.blank import blank_data
 from pathgen.report.finding_words import finding_line
 
@@ -28,3 +29,7 @@ def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_th
         "part 1, lid: 02.nc line 7", "part 2, plate: 02.nc line 7"]
     assert data["checks"]["passed"] is False
     assert blank_data("one", "mm", "0", parts[:1], [()], ())["checks"]["passed"] is True
+
+
+def test_one_of_something_is_not_many():
+    assert [counted(count, "place") for count in (0, 1, 2)] == ["0 places", "1 place", "2 places"]
