@@ -90,7 +90,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     found: list[Finding] = []
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
-            found += [*_touch_warnings(inlay), *_shared_dams(planned, inlay)]
+            found += [*_touch_warnings(inlay), *_shared_dams(planned, inlay), *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
@@ -331,6 +331,19 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
             yield _run_together(
                 inlay.name, f"{within} lies inside the dam of {dammed}, as a taut thread goes round it",
                 "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
+
+
+def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
+    """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
+    dammed = dam_round(inlay, planned.asked.resins[inlay.index].dam)
+    for other in planned.clamping.inlays:
+        if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
+            yield Finding(
+                code="open-in-dam", severity="warn", where=inlay.name,
+                got=f"{other.name} is open, and lies inside the dam: level resin runs into it",
+                allowed="nothing open inside the dam", remedy=f"fill {other.name} with tape or wax before you pour, or "
+                "write it after this one: it is then opened when the fill is cut level",
+            )
 
 
 _COARSE = {"mm": 1, "in": 2}

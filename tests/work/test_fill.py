@@ -325,6 +325,22 @@ def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
     assert ["#cc8833 lies inside the dam of #225577" in f["got"] for f in near] == [True] * found
 
 
+@pytest.mark.parametrize(("open_one", "found"), [(0, True), (1, False)])
+def test_what_stays_open_inside_the_dam_of_a_later_pour_is_warned_of(tmp_path, open_one, found):
+    """A dot in a ring of resin: it must be opened after the pour."""
+    shapes = ['<circle cx="20" cy="15" r="3" fill="#225577"/>',
+              '<circle cx="20" cy="15" r="8" fill="none" stroke="#225577" stroke-width="4"/>'][:: 1 - 2 * open_one]
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    (tmp_path / "other.svg").write_text(f"{head}{shapes[1]}</svg>")
+    fills = ["none", "resin"][:: 1 - 2 * open_one]
+    other = f'''[[inlay]]\nartwork = "other.svg"\ndepth = 1.5\ncutters = ["flat"]\nfill = "{fills[1]}"
+overfill = 0.7\nplace = {{ at = [45.0, 0.0] }}\n'''
+    result = built(tmp_path, art=f"{head}{shapes[0]}</svg>", extra=other, resolution=0.4,
+                   changes={"overfill = 0.7": f'overfill = 0.7\nfill = "{fills[0]}"'})
+    told = [f["got"] for f in result.report["checks"]["findings"] if f["code"] == "open-in-dam"]
+    assert told == ["inlay 1 is open, and lies inside the dam: level resin runs into it"] * found
+
+
 @pytest.mark.parametrize(("units", "written"), [("mm", "lap = 0.3 "), ("in", "lap = 0.012 ")])
 def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written):
     clamping = clamping_of(pathgen.load_job(job(tmp_path)))
