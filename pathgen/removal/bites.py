@@ -75,15 +75,23 @@ class Bites:
 
     def together(self, count: Rows) -> Bites:
         """Those of moves of which each went in so many pieces, `count` (m,), one after another."""
-        of, m = np.repeat(np.arange(len(count)), count), len(count)
-        whole = Bites.none(np.bincount(of, self.travel, m).astype(np.float64))
-        for name in ("volume", "deep", "edge"):
-            np.add.at(getattr(whole, name), of, getattr(self, name))
-        for name in ("depth", "drop", "over"):
-            np.maximum.at(getattr(whole, name), of, getattr(self, name))
-        deepest = np.flatnonzero((self.depth >= whole.depth[of]) & np.isfinite(self.at[:, 0]))
-        whole.at[of[deepest]] = self.at[deepest]
+        of = np.repeat(np.arange(len(count)), count)
+        whole = Bites.none(np.bincount(of, self.travel, len(count)).astype(np.float64))
+        whole.add(self, of)
         return whole
+
+    def add(self, pieces: Bites, of: Rows) -> None:
+        """Add, in place, what pieces of moves take to what their moves, `of`, have taken; not their travel."""
+        for name in ("volume", "deep", "edge"):
+            np.add.at(getattr(self, name), of, getattr(pieces, name))
+        for name in ("drop", "over", "depth"):
+            np.maximum.at(getattr(self, name), of, getattr(pieces, name))
+        self.keep_place(of, pieces.depth, *pieces.at.T)
+
+    def keep_place(self, of: Rows, depth: NDArray[Any], x: Floats, y: Floats) -> None:
+        """Keep, in place, where the deepest of each move is, of some (n,) that may be; not where x is NaN."""
+        new = np.flatnonzero((depth >= self.depth[of]) & np.isfinite(x))
+        self.at[of[new]] = np.column_stack([x[new], y[new]])
 
     def around(self, values: Floats, window: float, run: Rows) -> Floats:
         """(n,) sums of `values` over about `window` mm of travel around each move, within its run.

@@ -278,7 +278,7 @@ class _Cutting:
             b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
             np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
             row = depth.argmax(axis=0)
-            self._keep_place(b, move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
+            b.keep_place(move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
 
     def _depth_of_pass(
         self, there: Heights, envelope: Heights, drop: Heights, own: Floats, j: int, i: int
@@ -308,12 +308,6 @@ class _Cutting:
             return np.float32(self.deeper)
         waste = self.waste.ravel()[where] if isinstance(where, np.ndarray) else self.waste[where]
         return (self.deeper + self.spare * waste).astype(np.float32)
-
-    @staticmethod
-    def _keep_place(b: Bites, move: NDArray[np.intp], depth: Heights | Floats, x: Floats, y: Floats) -> None:
-        """Where the deepest of each move is, of some that may be."""
-        new = np.flatnonzero((depth >= b.depth[move]) & np.isfinite(x))
-        b.at[move[new]] = np.column_stack([x[new], y[new]])
 
     # -- move by move ------------------------------------------------------------------------------------------------
 
@@ -416,13 +410,13 @@ class _Cutting:
             touches, self.gone[row][of], low.astype(np.float32)[of]
         )
         near = np.flatnonzero((fall > self.deeper) | self.motion.rapid[row][of])
-        self._keep_place(b, of[near], depth[near], x[near], y[near])
+        b.keep_place(of[near], depth[near], x[near], y[near])
         over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
         b.over[:] = _highest_of(over, of[near], n)
         b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
         if self.angle:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
-        self._add(b, row)
+        self.bites.add(b, row)
 
     def _well_within(self, moves: Moves, of: NDArray[np.intp], x: Floats, y: Floats) -> Mask:
         """(n,) points further inside the way of their moves, `of`, than rounding may have moved the cutter's rim."""
@@ -453,16 +447,6 @@ class _Cutting:
             return arc * (drop > _engaged_from(depth.astype(np.float32))[of])
         whole = depth.astype(np.float32)[of] - self.cutter.profile(np.minimum(v, self.cutter.radius)).astype(np.float32)
         return arc * np.clip(drop / np.maximum(whole, np.float32(LEAST)), 0, 1)
-
-    def _add(self, some: Bites, row: NDArray[np.intp]) -> None:
-        """Add what pieces of moves take to what their moves, `row`, have taken."""
-        b = self.bites
-        for whole, part in ((b.volume, some.volume), (b.deep, some.deep), (b.edge, some.edge)):
-            np.add.at(whole, row, part)
-        for whole, part in ((b.drop, some.drop), (b.over, some.over)):
-            np.maximum.at(whole, row, part)
-        np.maximum.at(b.depth, row, some.depth)
-        self._keep_place(b, row, some.depth, *some.at.T)
 
     def _count(self, points: float, move: int) -> None:
         """Count what is about to be worked out, by a move of the program; give up where it is more than allowed."""

@@ -48,9 +48,8 @@ class Motion:
             run = np.nan_to_num(np.hypot(*(self.end - self.start)[:, :2].T))
         return np.where(self.cutting, np.maximum(np.ceil(run / longest - 1e-9), 1.0), 1.0).astype(np.intp)
 
-    def in_pieces(self, longest: float) -> Motion:
-        """The same moves, those at a feed in pieces no longer than `longest` (mm) in plan."""
-        count = self.pieces(longest)
+    def in_pieces(self, count: NDArray[np.intp]) -> Motion:
+        """The same moves, each in so many pieces, `count` (n,)."""
         of = np.repeat(np.arange(len(self)), count)
         nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
         step = self.end[of] - self.start[of]

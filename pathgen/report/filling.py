@@ -13,6 +13,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
+from pathgen.base.plain import counted
 from pathgen.base.units import INCH, as_written, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
@@ -301,7 +302,7 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
         yield Finding(
             code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
             got=f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
-            f"{len(touch.lengths)} {'place' if len(touch.lengths) == 1 else 'places'}, and are poured together",
+            f"{counted(len(touch.lengths), 'place')}, and are poured together",
             allowed="colours of one stage with wood between them",
             remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
         )

@@ -61,7 +61,7 @@ def in_pieces(motion: Motion, step: Step, cell: float) -> Motion:
     """A step's moves as they are judged on a grid of `cell` mm: what a long one takes is told from place to place."""
     cutter = step.cutter
     longest = max(_TRAVEL, cutter.diameter) if step.operation.makes_surface else longest_piece(cutter, cell)
-    return motion.in_pieces(longest)
+    return motion.in_pieces(motion.pieces(longest))
 
 
 def longest_piece(cutter: Cutter, cell: float) -> float:

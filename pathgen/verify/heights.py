@@ -319,15 +319,15 @@ def simulate(
     for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
         motion, name = motion_of(text, zero, name=f"program {number}")
         try:
-            longest = longest_piece(cutter, resolution)
-            pieces = motion.in_pieces(longest)
+            count = motion.pieces(longest_piece(cutter, resolution))
+            pieces = motion.in_pieces(count)
             taken = material.cut(pieces, cutter, Noting(deeper=cutter.stepdown))
         except TooLongError as error:
             raise ProgramError(f"{name}, line {error.line}", "simulating it was given up here",
                                allowed=f"{material.most / 1e6:.0f} million heights worked out",
                                remedy="is it in other units? if not, take a larger resolution") from None
         assert taken.bites is not None
-        took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(motion.pieces(longest)), name=name,
+        took.append(Took(cutter=cutter, motion=motion, bites=taken.bites.together(count), name=name,
                          pieces=(pieces, taken.bites)))
     earlier = blank.took if isinstance(blank, HeightField) else ()
     return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.work.features import Slots
 
 if TYPE_CHECKING:
@@ -173,7 +172,7 @@ def finished_ends(board: Fingerboard) -> Floats:
 def past_binding(board: Fingerboard, lines: Floats) -> Floats:
     """Lines from edge to edge of the cut board, (n, 2, 2), run on to the binding's outer faces."""
     if board.drawn:
-        met = chord_across(board.finished, lines)
+        met = board.across(lines, inset=-board.binding)
         return np.where(np.isnan(met), lines, met)
     slope, run = board.edges.slope, lines[:, 1] - lines[:, 0]
     unit = run / np.linalg.norm(run, axis=1)[:, None]
