@@ -134,7 +134,9 @@ def test_passes_of_a_round_end_that_bend_cut_what_their_moves_cut(seed, steepest
     together.cut(path, BALL)
     for k in rng.permutation(len(path)):
         apart.cut(motion(points[k : k + 2]), BALL)
-    np.testing.assert_allclose(together.top, apart.top, atol=6e-5)  # float32 on a ball's upright flank
+    x, y = np.meshgrid(xs, ys)
+    inner = _distance(points[0], points[-1], x, y) < 0.98 * BALL.radius  # its flank is upright at the rim
+    np.testing.assert_allclose(together.top[inner], apart.top[inner], atol=1.5e-5)
 
 
 @pytest.mark.parametrize("shape", ["ball-end", "flat-end"])
