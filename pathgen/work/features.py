@@ -129,6 +129,12 @@ class Slots:
         return self.name or (f"the slot{more} of {self.counted}{more} {numbers}" if self.counted else
                              f"slot{more} {numbers}")
 
+    def run_out(self, by: float) -> Floats:
+        """(n, 2, 2) lines, `by` mm longer at each end that runs out through an edge."""
+        along = self.lines[:, 1] - self.lines[:, 0]
+        unit = along / np.linalg.norm(along, axis=1, keepdims=True)
+        return self.lines + by * self.through[..., None] * np.stack([-unit, unit], axis=1)
+
     def floors(self, surface: Surface) -> Floats:
         """(n,) height of each flat bottom above the underside, mm."""
         ends: Floats = surface.height(self.lines[..., 0], self.lines[..., 1])

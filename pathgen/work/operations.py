@@ -618,8 +618,10 @@ class Slot(Operation[Slots]):
         return overlay.union_all(overlay.buffer(lines, cutter.diameter + self.feature.width + RUN_OUT))
 
     def leaves_open(self, clear: float) -> BaseGeometry:
-        half = self.feature.width / 2 + self.feature.bevel + clear
-        return overlay.union_all(overlay.buffer(shapely.linestrings(self.feature.lines), half, cap_style="square"))
+        """As far as the cutters run out, too: where an edge is met at a slant that is beside it, on the part."""
+        half = self.feature.width / 2 + self.feature.bevel
+        lines = shapely.linestrings(self.feature.run_out(half + RUN_OUT))
+        return overlay.union_all(overlay.buffer(lines, half + clear, cap_style="square"))
 
 
 class NutSlot(Slot):

@@ -6,12 +6,14 @@ import itertools
 
 import numpy as np
 import pytest
+import shapely
 
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.slotting import _coarse, bevelling, slotting
 from pathgen.work.features import Slots
+from pathgen.work.operations import Slot
 from tests.strategies.test_strategies import cutter_of
 
 LEVEL = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
@@ -122,6 +124,11 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     assert points[:, 1].min() == pytest.approx(-11.0)
     assert points[:, 1].max() == pytest.approx(10.0 - 0.3)
     assert points[:, 2].min() == pytest.approx(5.5)
+    # the finished surface is not looked at where it cuts, on a part that goes on beside the slot's end
+    swept = shapely.LineString(points[points[:, 2] < 5.51][:, :2]).buffer(0.5 - 1e-6)
+    opened = Slot(slots).leaves_open(0.0)
+    assert opened.covers(swept)
+    assert opened.bounds[3] == pytest.approx(10.5)
 
 
 @pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
