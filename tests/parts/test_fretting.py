@@ -19,7 +19,7 @@ from pathgen.parts.fingerboard.fretting import (
     wire_faults,
 )
 from pathgen.parts.fingerboard.rows import fretting_data
-from pathgen.report.fretting import fretting_lines, strip_picture
+from pathgen.report.fretting import fretting_findings, fretting_lines, strip_picture
 from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
@@ -100,6 +100,8 @@ def test_several_wires_have_their_own_totals_and_faults():
     assert [(f["where"], f["got"].split(":")[0]) for f in data["faults"]] == [
         ("[frets] sizes 1 tang", "a slot of 0.56 mm splits the board"),
         ("[frets] sizes 1 tang", "a slot 1.9 mm deep for a tang of 1.9 mm")]
+    assert [f.code for f in fretting_findings(data)] == ["fret-wire", "fret-wire"]
+    assert not fretting_findings(data | {"faults": []})
     text = "\n".join(fretting_lines(data, "mm"))
     assert "Wire A for 8 frets (1 to 8): crown 2.4 mm wide and 1.2 mm high" in text
     assert "Wire B for 4 frets (9 to 12): crown 2.8 mm wide and 1.4 mm high" in text

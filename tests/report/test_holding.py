@@ -43,7 +43,7 @@ def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
 ])
 def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
-    assert [f.severity for f in found] == (["warn"] if words else [])
+    assert [(f.code, f.severity) for f in found] == ([("nothing-holds", "warn")] if words else [])
     assert all(words in f.got and "whole face" in f.remedy for f in found)
 
 

@@ -103,13 +103,13 @@ def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, g
     assert found[code].startswith(got)
 
 
-@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, ["parts 1 and 2"])])
+@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, [("shares-overlap", "parts 1 and 2")])])
 def test_parts_whose_shares_of_the_blank_meet_are_found(apart, found):
     def part(aside):
         return SimpleNamespace(shared=True, stock=SimpleNamespace(bounds=(0.0, 0.0, 50.0, 30.0)),
                                to_machine=lambda points: points + [0.0, aside, 0.0])
 
-    assert [f.where for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
+    assert [(f.code, f.where) for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
 
 
 def test_all_programs_together_fit_in_the_machines_travel(arched):
