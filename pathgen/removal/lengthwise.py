@@ -6,6 +6,7 @@ What that does not hold for (the ends of a slanting pass, and passes that bend) 
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import assert_never
@@ -23,6 +24,7 @@ Mask = NDArray[np.bool_]
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
 _STOP = 0.001  # mm: how long the stop at the end of a pass is
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
+_MOST_NEAR = 32  # moves that a round end may meet the work in, over one place, for them to be cut as a pass
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,14 +55,13 @@ class Moves:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pass:
-    """A pass at constant y: (n,) rising `x` and tip heights `z`; cut at once but for `inset` mm at both ends."""
+    """A pass at constant y: (n,) rising `x` and tip heights `z`; cut at once but for its ends."""
 
     cutter: Cutter
     y: float
     x: Floats
     z: Floats
     row: int
-    inset: float
     back: bool
     """Whether it runs toward falling x."""
 
@@ -83,6 +84,11 @@ class Pass:
     def steepest(self) -> float:
         return float(np.abs(self.slope).max())
 
+    @cached_property
+    def bent(self) -> Floats:
+        """(n - 1,) how much its slope has changed in all by each move."""
+        return np.concatenate([[0.0], np.cumsum(np.abs(np.diff(self.slope)))])
+
     @property
     def is_level(self) -> bool:
         """Whether its slope makes no difference to what it leaves beside it."""
@@ -93,6 +99,31 @@ class Pass:
                 return False
             case "v":
                 return True
+            case unlisted:
+                assert_never(unlisted)
+
+    @cached_property
+    def inset(self) -> float:
+        """Length of each end that is to be cut as moves, mm: where the cutter touches what lies beyond it.
+
+        0 where the slope is so slight that it makes no difference: there the cutter only has to stop at the end.
+        """
+        r = self.cutter.radius
+        if self.cutter.is_flat:
+            return r if self.steepest else 0.0
+        return r * self.steepest if r * self.steepest**2 > 2 * _EXACT else 0.0
+
+    @property
+    def is_gentle(self) -> bool:
+        """Whether its envelope is known over each place: from the move over it, of a round end from those near it."""
+        match self.cutter.shape:
+            case "flat-end":
+                rises = np.sign(self.slope[self.slope != 0])
+                return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
+            case "v":  # beside a slope its rim, not its flank, would touch
+                return self.cutter.radius * self.steepest**2 <= _EXACT * min(1.0, self.cutter.wall_slope)
+            case "ball-end":
+                return int(self.bends.max(initial=0)) <= _MOST_NEAR
             case unlisted:
                 assert_never(unlisted)
 
@@ -108,10 +139,61 @@ class Pass:
             reach = np.sqrt(r * r - across**2)[:, None]
             ends = [np.interp(at + s * reach, self.x, self.z) for s in (-1.0, 1.0) if (s * self.slope < 0).any()]
             return np.minimum(ends[0], ends[-1]).astype(np.float32)
-        own = self.slope[np.clip(np.searchsorted(self.x, at, side="right") - 1, 0, len(self.slope) - 1)]
-        rho = np.sqrt(r * r - across**2)
-        lift = (across**2 / (r + rho))[:, None] - np.multiply.outer(rho, own**2 / (1.0 + np.sqrt(1.0 + own**2)))
+        lift = _lift(across, r, self.slope[self._over(at)])
+        if self.bends.any():
+            first, last = self._met(at, 1)
+            near = self._bend(first, last) > _EXACT
+            lift[:, near] = self._lift_at_bends(across, at[near], base[near], first[near], last[near])
         return (base + lift).astype(np.float32)
+
+    def _over(self, at: Floats) -> NDArray[np.intp]:
+        """The move over each place."""
+        return np.clip(np.searchsorted(self.x, at, side="right") - 1, 0, len(self.slope) - 1)
+
+    def _met(self, at: Floats, widths: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """The first and the last move near each place: within one width a round end can be lowest over it."""
+        reach = widths * self.cutter.radius * self.steepest / math.sqrt(1.0 + self.steepest**2)
+        return self._over(at - reach), self._over(at + reach)
+
+    def _bend(self, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:
+        """How far at most a round end is from where the move over it alone has it, between moves that bend, mm."""
+        return self.cutter.radius * self.steepest * (self.bent[last] - self.bent[first])
+
+    @cached_property
+    def bends(self) -> NDArray[np.intp]:
+        """How many moves stand near one another at each place where a bend makes a difference to a round end."""
+        first, last = self._met(self.x, 2)
+        return (last - first + 1)[self._bend(first, last) > _EXACT]
+
+    def worked(self, at: Floats) -> int:
+        """Places of which a height is worked out for each row: each by as many moves as may be lowest there."""
+        if not self.bends.any():
+            return len(at)
+        first, last = self._met(at, 1)
+        return int((last - first + 1).sum())
+
+    def _lift_at_bends(
+        self, across: Floats, at: Floats, base: Floats, first: NDArray[np.intp], last: NDArray[np.intp]
+    ) -> Floats:
+        """How high over its own height a round end leaves places near bends: the lowest that any move near leaves."""
+        lift = np.full((len(across), len(at)), np.inf)
+        r = self.cutter.radius
+        rho = np.sqrt(np.maximum(r * r - across**2, 0.0))[:, None]
+        for step in range(int((last - first).max(initial=0)) + 1):
+            k = np.minimum(first + step, last)
+            slope, begin, end = self.slope[k], self.x[k] - at, self.x[k + 1] - at
+            u = np.clip(-rho * (slope / np.sqrt(1.0 + slope**2)), begin, end)
+            aside = across[:, None] ** 2 + u**2
+            round_end = aside / (r + np.sqrt(np.maximum(r * r - aside, 0.0)))
+            here = self.z[k] - slope * begin - base + slope * u + round_end
+            np.minimum(lift, here, out=lift, where=np.abs(u) <= rho)
+        return lift
+
+
+def _lift(across: Floats, radius: float, slope: Floats) -> Floats:
+    """(len(across), len(slope)) how high beside a straight pass a round end leaves the work over its tip."""
+    rho = np.sqrt(radius**2 - across**2)
+    return (across**2 / (radius + rho))[:, None] - np.multiply.outer(rho, slope**2 / (1.0 + np.sqrt(1.0 + slope**2)))
 
 
 def moves_of(motion: Motion, first: int, stop: int) -> Moves:
@@ -144,12 +226,11 @@ def as_pass(
     knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])
     back = bool(knots[-1, 0] < knots[0, 0])
     x, z = (knots[::-1] if back else knots)[:, [0, 2]].T
-    slope = np.diff(z) / np.diff(x)
-    end = _end_length(slope, cutter)
+    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, back=back)
+    end = 2 * whole.inset
     in_flutes = highest - float(z.min()) <= cutter.flute_length
-    if not (in_flutes and _is_gentle(slope, cutter) and x[-1] - x[0] >= 4 * end):
+    if not (in_flutes and whole.is_gentle and x[-1] - x[0] >= 4 * end):
         return None, moves_of(motion, first, stop)
-    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, inset=end / 2, back=back)
     if end:
         return whole, _ends_of(knots, end, np.arange(first, stop))
     stops = [(knots[0], first)] if _meets_nothing(motion, first - 1, first, single) else []
@@ -159,32 +240,6 @@ def as_pass(
     if ends:  # a front looks one way: a move, if a short one
         begun[-1, 0] += _STOP if back else -_STOP
     return whole, Moves(begun, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
-
-
-def _end_length(slope: Floats, cutter: Cutter) -> float:
-    """Length of each end of a pass that is to be cut as moves, mm: where the cutter touches what lies beyond it.
-
-    0 where the slope is so slight that it makes no difference: there the cutter only has to stop at the end.
-    """
-    steepest = float(np.abs(slope).max())
-    if cutter.is_flat:
-        return 2 * cutter.radius if steepest else 0.0
-    return 2 * cutter.radius * steepest if cutter.radius * steepest**2 > 2 * _EXACT else 0.0
-
-
-def _is_gentle(slope: Floats, cutter: Cutter) -> bool:
-    """Whether the envelope over each point may be taken from the move over it alone."""
-    steepest, bend = float(np.abs(slope).max()), float(np.abs(np.diff(slope)).max(initial=0.0))
-    match cutter.shape:
-        case "flat-end":
-            rises = np.sign(slope[slope != 0])
-            return not np.any((rises[:-1] < 0) & (rises[1:] > 0))
-        case "v":  # beside a slope its rim, not its flank, would touch
-            return cutter.radius * steepest**2 <= _EXACT * min(1.0, cutter.wall_slope)
-        case "ball-end":
-            return cutter.radius * steepest * bend <= _EXACT
-        case unlisted:
-            assert_never(unlisted)
 
 
 def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:

@@ -239,7 +239,7 @@ class _Cutting:
             if not len(met):
                 continue
             near = slice(int(met[0]), int(met[-1]) + 1)
-            self._count((near.stop - near.start) * len(own) / _PASS_POINTS, whole.row)
+            self._count((near.stop - near.start) * whole.worked(self.xs[columns]) / _PASS_POINTS, whole.row)
             envelope = whole.envelope(across[near], self.xs[columns], own)
             there = self.top[j0 + near.start : j0 + near.stop, columns]
             if self.note:

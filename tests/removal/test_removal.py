@@ -13,7 +13,7 @@ from scipy import ndimage
 from pathgen.base.cutters import Cutter
 from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import passes_along
+from pathgen.removal.lengthwise import as_pass, passes_along
 from pathgen.removal.material import Material, Noting
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
@@ -115,6 +115,28 @@ def test_whole_passes_cut_what_their_moves_cut_one_by_one(shape, slope):
     for k in rng.permutation(29):
         apart.cut(motion(points[k : k + 2]), cutter)
     np.testing.assert_allclose(together.top, apart.top, atol=2e-5)  # float32 on a ball's upright flank
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**6), steepest=st.sampled_from([0.004, 0.03, 0.2]))
+def test_passes_of_a_round_end_that_bend_cut_what_their_moves_cut(seed, steepest):
+    """Points crowd where it bends, up and down, as along relief: it is cut at once all the same."""
+    rng = np.random.default_rng(seed)
+    x = np.concatenate([np.linspace(-20, 20, 9), rng.uniform(-9, 9, 3)[:, None].repeat(6, 1).ravel()])
+    x = np.unique(np.round(x + rng.uniform(-0.1, 0.1, len(x)), 4))
+    z = np.concatenate([[0.0], np.cumsum(np.diff(x) * rng.uniform(-steepest, steepest, len(x) - 1))])
+    points = np.column_stack([x, np.full_like(x, 0.31), 3.0 + z])
+    path = motion(points)
+    whole, _ = as_pass(path, 0, len(path), BALL, np.zeros(len(path), bool), 50.0, ends=False)
+    assert whole is not None
+    xs, ys = np.sort(rng.uniform(-25, 25, 400)), np.sort(rng.uniform(-3, 3, 60))
+    together, apart = blank(xs, ys), blank(xs, ys)
+    together.cut(path, BALL)
+    for k in rng.permutation(len(path)):
+        apart.cut(motion(points[k : k + 2]), BALL)
+    x, y = np.meshgrid(xs, ys)
+    inner = _distance(points[0], points[-1], x, y) < 0.98 * BALL.radius  # its flank is upright at the rim
+    np.testing.assert_allclose(together.top[inner], apart.top[inner], atol=1.5e-5)
 
 
 @pytest.mark.parametrize("shape", ["ball-end", "flat-end"])
