@@ -7,10 +7,12 @@ import itertools
 import numpy as np
 import pytest
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.strategies.slotting import _coarse, bevelling, slotting
+from pathgen.strategies.drilling import _helix, _pecks
+from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
 from pathgen.work.features import Slots
 from tests.strategies.test_strategies import cutter_of
 
@@ -164,3 +166,16 @@ def test_a_slanted_slot_follows_the_top_where_it_begins_to_fall_away():
         at = a + np.linspace(0.0, 1.0, 21)[:, None] * (b - a)
         rims = (top.height(*(at[:, :2] + side * 0.3 * unit).T) for side in (-1.0, 1.0))
         assert (at[:, 2] - np.maximum(*rims) + 2.0).min() > -0.0005
+
+
+@pytest.mark.parametrize(("high", "layers"), [(0.9, 1), (1.0, 1), (2.0, 2), (2.1, 3), (3.0, 3)])
+def test_what_divides_evenly_gets_no_layer_more(high, layers):
+    """Down to slots, down holes by pecks of half a stepdown, and round and down by the pitch of a helix."""
+    cutter = Cutter(name="c", shape="flat-end", diameter=1.0, speed=18000, feed=500.0, plunge=500.0, stepdown=1.0)
+    line = np.array([[0.0, 0.0, 2.0], [20.0, 0.0, 2.0]])
+    assert (np.diff(_let_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
+    assert (np.diff(_pecks(cutter, high / 2, 0.0, 9.0)[:, 2]) > 0).sum() == layers - 1
+    ring = 4.0
+    round_ = _helix(cutter, ring, high, 0.0, 1e-3)
+    assert (np.unwrap(np.arctan2(round_[:, 1], round_[:, 0]))[-1]) / (2 * np.pi) == pytest.approx(layers + 1)
+    assert round_[-1, 2] == 0.0
