@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork.curves import Pen
-from pathgen.artwork.flatten import _bend, _tips, bounds, flatten
+from pathgen.artwork.flatten import _TIP, _bend, _sampled, _tips, bounds, flatten
 
 COORDINATE = st.floats(-50, 50, allow_subnormal=False).map(lambda v: round(v, 2))
 POINT = st.builds(complex, COORDINATE, COORDINATE)
@@ -92,3 +92,16 @@ def test_the_bend_of_a_cubic_is_its_second_derivative_square_to_it():
         found = max(found, abs((along.conjugate() * twice).imag) / abs(along) / 6)
     legs = np.diff(p)[:, None]
     assert _bend(legs, legs[1] - legs[0], legs[2] - legs[1]) == pytest.approx([found], rel=1e-5)
+
+
+@pytest.mark.parametrize("begins", [0, 1])
+@pytest.mark.parametrize("ends", [0, 1])
+def test_a_curve_is_sampled_evenly_and_once_more_close_to_each_tip(begins, ends):
+    """Derived: with its points at thirds a cubic is a line, and x is its parameter; two pieces, four and two steps."""
+    thirds = np.linspace(0.0, 1.0, 4)[:, None] * [1.0, 0.0]
+    points = np.stack([thirds, thirds + [1.0, 0.0]])
+    lines = _sampled(points, np.array([4, 2]), np.array([[begins, 0], [0, ends]]), np.array([0]), np.array([False]),
+                     np.array([0]))
+    x = np.sort(np.concatenate([np.linspace(0.0, 1.0, 5), [1.5, 2.0], [_TIP / 4] * begins, [2.0 - _TIP / 2] * ends]))
+    assert lines.points[:, 0] == pytest.approx(x, abs=1e-12)
+    assert lines.start.tolist() == [0, len(x)]

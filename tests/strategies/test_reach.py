@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapely
 from shapely import MultiPolygon, Point, Polygon, affinity, box
@@ -24,9 +25,9 @@ from pathgen.report.reaching import (
     worth,
 )
 from pathgen.report.text import verdict
-from pathgen.strategies.reach import Reach, SetReach, plain_minutes, reach
+from pathgen.strategies.reach import Reach, SetReach, _opened, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
-from tests.drawings import BOARD, comb, flat_end, v_cutter
+from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, job
 
 
@@ -307,3 +308,13 @@ def test_other_cutters_are_tried_where_their_flutes_are_long_enough_for_the_wood
     clamping = SimpleNamespace(inlays=[inlay], steps=[step], proud=lambda _: proud)
     every = [one("own"), one("long"), one("just", 1.6), one("short", 1.59), one("v", shape="v")]
     assert [c.name for c in _candidates(clamping, 0, every)] == names
+
+
+def test_the_widest_that_a_cutter_opens_is_the_width_of_its_opening_at_the_depth():
+    parts = np.array([box(0, 0, 20, 10)], dtype=object)
+    for cutter, widest in ((flat_end(3.0), 3.0), (v_cutter(60.0), 3.0 * math.tan(math.radians(30.0)))):
+        opened, wide = _opened(parts, cutter, LEVEL, 1.5)
+        assert wide == pytest.approx(widest)
+        assert opened[0].area == pytest.approx(200.0 - (4 - math.pi) * (widest / 2) ** 2, abs=0.05)
+    opened, wide = _opened(parts, flat_end(3.0, flute_length=1.49), LEVEL, 1.5)
+    assert (opened[0].is_empty, wide) == (True, 0.0)
