@@ -117,8 +117,7 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
     if cut_free:
         there &= grid.covered(clamping.board.outline)
         window = grid.window(clamping.board.outline.bounds)
-    light = light_on(np.where(there, heights, np.float32(0)), stage.spacing)
-    light *= _hollow(clamping, stage)
+    light = light_on(np.where(there, heights, np.float32(0)), stage.spacing) * _hollow(clamping, stage)
     plain = _colours(stage, wood or PLAIN_WOOD)
     lit = plain * light[..., None]
     lit[~there] = BED
