@@ -9,6 +9,8 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.fretting import (
+    LOOSE,
+    SPLIT,
     Crown,
     FretWire,
     Tang,
@@ -84,6 +86,18 @@ def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
     assert word in faults[0][1]
     assert not list(wire_faults(wire, slots(board, width=0.56, depth=1.9)))
     assert not list(wire_faults(wire, slots(board, width=0.61, depth=2.2)))
+
+
+def test_a_slot_just_as_wide_and_deep_as_is_allowed_suits_its_wire():
+    board = fingerboard(**PLAIN)
+    for tang in (0.5, 0.55, 0.6):
+        for deep in (1.5, 1.6, 1.7):
+            wire = FretWire(tang=Tang(width=tang, depth=deep, studs=tang + 0.2))
+            low, high = round(tang - SPLIT, 6), round(tang + 0.2 - LOOSE, 6)
+            for width, off in ((low, -0.01), (high, 0.01)):
+                depth = round(deep + 0.1, 6)
+                assert not list(wire_faults(wire, slots(board, width=width, depth=depth)))
+                assert len(list(wire_faults(wire, slots(board, width=width + off, depth=depth - 0.01)))) == 2
 
 
 def test_several_wires_have_their_own_totals_and_faults():

@@ -71,6 +71,7 @@ def test_tabs(tab, found):
 
 def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
     assert codes_of_groove([(x, 6.0, 1.5) for x in (30.0, 50.0, 70.0)]) == ["outline-uncut"]
+    assert codes_of_groove([]) == ["tabs-missing"]
     assert codes_of_groove([], left=1.5) == ["tabs-missing", "outline-uncut"]
 
 
