@@ -192,3 +192,28 @@ def test_imports_stand_at_the_top_unless_start_up_gains():
             if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function)):
                 inside.add(path.relative_to(PACKAGE).as_posix())
     assert inside == set(LOADED_WHEN_USED)
+
+
+NOT_CODES = {"ball-end", "flat-end", "stock-top"}
+"""Words of the job file, in modules that find something."""
+
+
+def codes():
+    """Of all findings: what `code=` says, and words with a hyphen where a code is handed on by a name."""
+    for path in PACKAGE.rglob("*.py"):
+        made = [node for node in ast.walk(parsed(path)) if isinstance(node, ast.Call)
+                and getattr(node.func, "id", "") == "Finding"]
+        said = [node for call in made for word in call.keywords if word.arg == "code" for node in ast.walk(word.value)]
+        yield from (node.value for node in said if isinstance(node, ast.Constant))
+        if made:
+            yield from (node.value for node in ast.walk(parsed(path)) if isinstance(node, ast.Constant)
+                        and re.fullmatch(r"[a-z]+(-[a-z]+)+", str(node.value)))
+
+
+def test_every_code_of_a_finding_stands_in_a_test():
+    """Where it is raised; whether a case near it, that is good, stands beside it is for whoever writes the test."""
+    tests = "".join(path.read_text() for path in Path(__file__).parent.rglob("test_*.py"))
+    quoted = {word for text in re.findall(r'"(.*?)"', tests) for word in re.findall(r"[a-z]+(?:-[a-z]+)*", text)}
+    every = set(codes())
+    assert len(every) > 100
+    assert every - quoted - NOT_CODES == set()

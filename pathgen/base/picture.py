@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.markup import Element, element, number
+from pathgen.base.memory import remembered
 
 Floats = NDArray[np.float64]
 
@@ -82,6 +83,7 @@ def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | f
     return element("text", text, x=x, y=y, font_size=size, **{"fill": INK, "text_anchor": "middle", **style})
 
 
+@remembered
 def runs_in_plan(points: Floats, wanted: NDArray[np.bool_], *, tolerance: float = 0.1) -> list[Floats]:
     """The parts of a path, seen from above, whose moves are `wanted`: (n, 2) arrays within `tolerance` (mm) of it.
 

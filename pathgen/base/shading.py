@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from pathgen.base.memory import remembered
+
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
@@ -23,12 +25,14 @@ def as_png(pixels: Pixels, spacing: float | None) -> bytes:
     return encoded(pixels, "PNG", optimize=False, **scale)
 
 
+@remembered
 def encoded(pixels: Pixels, kind: str, **options: object) -> bytes:
     out = io.BytesIO()
     Image.fromarray(np.ascontiguousarray(pixels)).save(out, kind, **options)
     return out.getvalue()
 
 
+@remembered
 def light_on(heights: Floats, spacing: float) -> Floats:
     """Share of light on each point: 1 on level ground; Lambert's law, with something left in the shade."""
     along_y, along_x = np.gradient(heights, np.float32(spacing))
@@ -37,6 +41,7 @@ def light_on(heights: Floats, spacing: float) -> Floats:
     return np.asarray(0.35 + 0.65 * np.clip(facing / toward[2], 0, 1.25), np.float32)
 
 
+@remembered
 def at_an_angle(
     heights: Floats, colours: Pixels, sides: Pixels, ground: tuple[int, int, int], *, rise: float
 ) -> Pixels:

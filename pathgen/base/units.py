@@ -92,6 +92,12 @@ def rounded_up(mm: float) -> float:
     return math.ceil(mm * 100.0 - 1e-6) / 100.0
 
 
+def sawn(mm: float, units: str) -> float:
+    """The next whole millimetre, or sixteenth of an inch, that is no smaller: a size that a blank is sawn to; mm."""
+    step = {"mm": 1.0, "in": INCH / 16}[units]
+    return math.ceil(mm / step - 1e-6) * step
+
+
 def left_words(mm: float) -> str:
     """What a cut does to the wood under it: ``"leaves 0.60 mm"``, or ``"goes 0.79 mm through"`` where none is left."""
     return f"leaves {max(mm, 0.0):.2f} mm" if mm > -0.005 else f"goes {-mm:.2f} mm through"

@@ -8,7 +8,7 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
-from pathgen.base.units import format_length
+from pathgen.base.units import format_length, sawn
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of
 from pathgen.job.tables import GaugesTable
@@ -41,7 +41,7 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
         half = float(np.abs(board.finished.bounds[1::2]).max())
     width = table.width or 2 * (half + BLOCK_OVERHANG)
     part = hollow_block(board, start, end, width=width, thickness=table.thickness, least=table.least)
-    hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block"))
+    hollow = SurfaceFinish(Surfacing(scallop=table.scallop, what="hollow", part="block", table="[block]"))
     steps = [Step(operation=hollow, cutter=job.cutter(table.cutter, "[block] cutter"))]
     if table.outline:
         cutter = job.cutter(table.outline, "[block] outline")
@@ -51,8 +51,8 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
         kind=f"block, frets {first} to {last}", units=job.units, board=part,  # type: ignore[arg-type]
-        stock=Stock(length=end - start + 2 * table.margin, width=width + 2 * table.margin, thickness=table.thickness,
-                    margin_nut=table.margin),
+        stock=Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
+                    width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness),
         setup=_setup(job),
         machine=job.machine, steps=numbered(steps),
     )
@@ -82,8 +82,9 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
         labels.append("")
         width = max(width, board.length)
     deepest = max(float(arc[:, 0].max()) for arc in arcs)
-    stock = Stock(length=len(arcs) * (apart + deepest) + 2 * apart - table.height, margin_nut=apart - table.height,
-                  width=width + 2 * (apart - table.height), thickness=table.thickness)
+    around, thick = apart - table.height, table.thickness
+    stock = Stock(length=sawn(len(arcs) * (apart + deepest) + apart + around, job.units), margin_nut=around,
+                  width=sawn(width + 2 * around, job.units), thickness=thick)
     return tuple(
         _gauge(job, table, label, arc, k, k * (apart + deepest), stock)
         for k, (label, arc) in enumerate(zip(labels, arcs, strict=True))

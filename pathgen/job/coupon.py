@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import left_words, rounded_up
+from pathgen.base.units import INCH, left_words, rounded_up, sawn
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
 from pathgen.job.job import Job
@@ -41,10 +41,10 @@ SQUARE = 10.0
 POUR = 12.0
 """Side of the place to pour, mm."""
 
-WIDER = 0.05
+WIDER = {"mm": 0.05, "in": 0.002 * INCH}
 """From one trial slot's width to the next, mm."""
 
-DEEPER = 0.2
+DEEPER = {"mm": 0.2, "in": 0.008 * INCH}
 """From one trial slot's depth to the next, mm."""
 
 DETAIL = (3.0, 5.0)
@@ -90,7 +90,8 @@ def coupon_clamping(job: Job) -> Clamping:
     _check_web(part, scrap)
     clamping = Clamping(
         title=f"{job.title}: test piece", kind="coupon", units=job.units, board=part,  # type: ignore[arg-type]
-        stock=Stock(length=part.length + 2 * MARGIN, width=WIDTH + 2 * MARGIN, thickness=scrap, margin_nut=MARGIN),
+        stock=Stock(length=sawn(part.length + 2 * MARGIN, job.units), width=sawn(WIDTH + 2 * MARGIN, job.units),
+                    thickness=scrap, margin_nut=MARGIN),
         setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
         machine=job.machine, steps=numbered(_steps(job, cuts)),
     )
@@ -126,13 +127,14 @@ def _slot(job: Job, nth: int, thickness: float) -> _Cut:
     assert table is not None
     cutter = job.cutter(table.cutter, "[slots] cutter")
     width, depth = table.width or cutter.diameter, table.depth
-    narrowest = -1 if width - WIDER >= cutter.diameter - 1e-9 else 0
+    wider, deeper = WIDER[job.units], DEEPER[job.units]
+    narrowest = -1 if width - wider >= cutter.diameter - 1e-9 else 0
     # at its ends waste stands beside the slot that is a little higher
-    deepest = min(thickness - job.body.min_web, cutter.flute_length - DEEPER)
+    deepest = min(thickness - job.body.min_web, cutter.flute_length - deeper)
     # the slot that is as wide as the job's is as deep, too; the two others are shallower and deeper, if that can be
-    other = 1 if depth + DEEPER <= deepest else -2
+    other = 1 if depth + deeper <= deepest else -2
     step = (0, -1, other) if narrowest == 0 else (-1, 0, other)
-    one = round(width + (narrowest + nth) * WIDER, 6), round(max(depth + step[nth] * DEEPER, 0.1), 6)
+    one = round(width + (narrowest + nth) * wider, 6), round(max(depth + step[nth] * deeper, 0.1), 6)
     x = max(GAP, 6 * width) / 2
     slots = Slots(number=np.array([nth + 1]), lines=np.array([[[x, -WIDTH / 2], [x, WIDTH / 2]]]), width=one[0],
                   depth=one[1], entry=table.entry, name=f"slot {nth + 1}", counted="fret")  # type: ignore[arg-type]

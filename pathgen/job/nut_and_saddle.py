@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
-from pathgen.base.units import format_length, left_words, rounded_up
+from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, nut_of
@@ -110,8 +110,8 @@ def _clamping(
         title=f"{job.title}: {name}, {radius}{carried}", kind=name, units=job.units,  # type: ignore[arg-type]
         board=blank(kind, top, thickness=thick),
         setup=Setup(z_zero=job.setup.z_zero, along=job.setup.along, feeler=job.setup.feeler),  # type: ignore[arg-type]
-        stock=Stock(length=height + 2 * around, width=float(np.ptp(top[:, 1])) + 2 * around,
-                    thickness=thick, margin_nut=around),
+        stock=Stock(length=sawn(height + 2 * around, job.units), thickness=thick, margin_nut=around,
+                    width=sawn(float(np.ptp(top[:, 1])) + 2 * around, job.units)),
         machine=job.machine,
         steps=tuple(replace(step, file_name=f"{name.replace(' ', '-')}-{step.file_name}") for step in numbered(steps)),
     )

@@ -78,7 +78,8 @@ def before_start(
         lines += check_words(zero, step, clamping.units)
         if step.number == 1 and zero.on == "raw top" and clamping.setup.z_zero == "bed":
             lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
-                         "much thicker or thinner: leave Z 0, write [stock] thickness as measured, and build again.")
+                         f"much thicker or thinner: leave Z 0, write {clamping.board.names.thickness} as measured, and "
+                         "build again.")
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
@@ -127,7 +128,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
                      "back later.")
         lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Measure both "
                      "edges and the middle, at both ends and half-way; where it is not so, write the thickest as "
-                     "[stock] thickness, and build again.")
+                     f"{clamping.board.names.thickness}, and build again.")
     return lines
 
 
@@ -202,10 +203,11 @@ def header(
 ) -> list[str]:
     """The header of a program, a line each; `lowest` and `zero` as in `before_start`."""
     total = len(clamping.steps)
+    own = f" for this {clamping.board.names.part}" if clamping.board.names.laid else ""
     return [
         f"job: {clamping.title}",
         *([f"part: {clamping.kind}"] if clamping.kind else []),
-        f"program {step.order} of {total}: {step.operation.purpose}",
+        f"program {step.order} of {total}{own}: {step.operation.purpose}",
         *([f"among all parts: program {step.turn.number} of {step.turn.count}"] if step.turn else []),
         f"operation: {step.operation.name}",
         f"cutter {cutter_words(step.cutter, clamping.units)}",

@@ -37,17 +37,21 @@ def nut_words(nut: dict[str, Any], units: str) -> list[str]:
 
 
 def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str) -> list[str]:
-    """The nut's face, then the frets: distances from it in mm, in decimal inches and to the nearest 1/64 in, and where
-    they meet the edges; the nut's slot.
+    """The nut's face, then the frets: distances from it in mm, decimal inches and to the nearest 1/64 in, the job's own
+    unit first, and where they meet the edges; the nut's slot.
     """
-    first = ["nut", "0.000", "0.0000", "0", "-", _pair(nut["bass"], units), _pair(nut["treble"], units)]
+    def away(mm: float) -> list[str]:
+        inches = [f"{mm / INCH:.4f}", nearest_64th(mm)]
+        return [*inches, f"{mm:.3f}"] if units == "in" else [f"{mm:.3f}", *inches]
+
+    first = ["nut", *away(0.0), "-", _pair(nut["bass"], units), _pair(nut["treble"], units)]
     rows = [] if begins_at_fret_0(frets) else [first]
     rows += [
-        [str(f["fret"]), f"{f['distance']:.3f}", f"{f['distance'] / INCH:.4f}", nearest_64th(f["distance"]),
-         f"{f['cents']:.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
+        [str(f["fret"]), *away(f["distance"]), f"{f['cents']:.3f}", _pair(f["bass"], units), _pair(f["treble"], units)]
         for f in frets
     ]
-    head = ["fret", "from nut, mm", "in", "in, about", "cents off, up to",
+    distance = ["from nut, in", "in, about", "mm"] if units == "in" else ["from nut, mm", "in", "in, about"]
+    head = ["fret", *distance, "cents off, up to",
             *(f"{side} edge along, across ({units})" for side in ("bass", "treble"))]
     return [*table(head, rows, right=range(len(head))), *nut_words(nut, units)]
 

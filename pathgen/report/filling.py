@@ -234,7 +234,7 @@ def _contrast(colour: str, against: str, other: str) -> dict[str, Any]:
         "colour": colour,
         "against": against,
         "against_colour": other,
-        "ratio": _round(contrast_ratio(colour, other), 2),
+        "ratio": math.floor(contrast_ratio(colour, other) * 100) / 100,  # 2.996 is not 3 (WCAG 2.2)
         "difference": _round(colour_difference(colour, other), 1),
     }
 

@@ -147,6 +147,6 @@ def _ridges(clamping: Clamping) -> Iterator[Change]:
     if surfacing is None or not surfacing.scallop:
         return
     wider = 2.0 * surfacing.scallop
-    yield Change(words=f"[surface] scallop = {as_written(wider, clamping.units)}",
+    yield Change(words=f"{surfacing.table} scallop = {as_written(wider, clamping.units)}",
                  clamping=_surfaced(clamping, replace(surfacing, scallop=wider)),
                  operations=(SurfaceFinish, CutAgain), cost="ridges twice as high to sand away")

@@ -150,6 +150,7 @@ def cutting_line(outline: Polygon, cutter: Cutter, *, aside: float = 0.0) -> Lin
     return LinearRing(np.roll(corners, -longest, axis=0))
 
 
+@remembered
 def tab_points(
     outline: Polygon, count: int, *, avoid: Floats, width: float, where: str,
     inlays: shapely.Geometry | None = None,

@@ -192,7 +192,7 @@ def _in_plan(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> I
         )
     for step in openings.steps:
         if step.order in seen.motions:
-            yield from _axis_outside(seen.motions[step.order], step, seen.clamping, seen.tolerances)
+            yield from _axis_outside(seen.motions[step.order], step, seen.clamping.board.surface, seen.tolerances)
 
 
 def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
@@ -201,9 +201,10 @@ def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> flo
     return max((float(s.cutter.half_width(depth + ridge) - s.cutter.half_width(depth)) for s in steps), default=0.0)
 
 
-def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
+@remembered
+def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tolerances) -> list[Finding]:
     """Exact in plan: no move may open anything outside the drawing."""
-    inlay, surface = step.operation.opens, clamping.board.surface
+    inlay = step.operation.opens
     assert inlay is not None
     low = np.minimum(motion.start[:, 2], motion.end[:, 2])
     middle = (motion.start + motion.end) / 2
@@ -211,7 +212,7 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         below = surface.height(middle[:, 0], middle[:, 1]) - low
         rows = np.flatnonzero(motion.cutting & ~(below < 0.001))
     if not len(rows):
-        return
+        return []
     if step.cutter.is_flat:
         allowed = overlay.buffer(inlay.area, tolerances.pocket_plan - step.cutter.radius, quad_segs=32)
         shapely.prepare(allowed)
@@ -221,14 +222,15 @@ def _axis_outside(motion: Motion, step: Step, clamping: Clamping, tolerances: To
         bulge = _bulge(step.cutter, inlay.depth, surface)
         allowed = overlay.buffer(inlay.area, tolerances.pocket_plan + bulge, quad_segs=32)
         inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)
-    if not inside.all():
-        i = int(rows[np.argmin(inside)])
-        yield Finding(
-            code="pocket-wall-overcut", severity="forbid",
-            where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
-            got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
-            allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
-        )
+    if inside.all():
+        return []
+    i = int(rows[np.argmin(inside)])
+    return [Finding(
+        code="pocket-wall-overcut", severity="forbid",
+        where=at(f"inlay {inlay.index + 1}, {step.file_name}", int(motion.line[i]), *motion.end[i, :2]),
+        got=f"the cutter passes the edge of the drawing ({int((~inside).sum())} moves)",
+        allowed=f"{tolerances.pocket_plan:g} mm", remedy=AGAIN,
+    )]
 
 
 def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:

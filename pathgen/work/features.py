@@ -176,6 +176,8 @@ class Surfacing:
     """What a maker calls the surface."""
     part: str
     """What a maker calls the part."""
+    table: str = "[surface]"
+    """Of the job file, where its `scallop` stands."""
 
     @property
     def entry(self) -> float:

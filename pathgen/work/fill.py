@@ -14,6 +14,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay
 
@@ -158,6 +159,7 @@ def dam_round(inlay: Inlay, out: float, *, each: bool = False) -> BaseGeometry:
     return overlay.difference(dams, dry) if not dry.is_empty else dams
 
 
+@remembered
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> float:
     """Volume of level resin above the surface inside the dam, mm3.
 

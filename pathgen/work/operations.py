@@ -634,6 +634,15 @@ class NutSlot(Slot):
     def purpose(self) -> str:
         return "cut the slot for the nut"
 
+    def at_start(self, work: Work) -> list[str]:
+        wide = format_length(self.feature.width, work.units)
+        return [f"The slot comes out {wide} wide, by [nut] width or the cutter's diameter in the job. Measure the "
+                "cutter: a thinner one cuts narrower."]
+
+    def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        return ("the slot is deeper, and the wood under it thinner",
+                "the slot is less deep, and the wood under it thicker")
+
 
 class Bevel(Operation[Slots]):
     """Bevels along the edges of the slots."""

@@ -39,6 +39,8 @@ class Names:
     """How its blank is held, where that is its own business and not the first operation's."""
     blank: str = "a blank"
     """What it is cut from."""
+    thickness: str = "[stock] thickness"
+    """The key of the job file that says how thick it is."""
     top: str = "the top of the raw stock"
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"

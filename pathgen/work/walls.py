@@ -9,6 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.memory import remembered
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Outlines = tuple[Floats, Floats, Floats, NDArray[np.intp]]
@@ -35,6 +37,7 @@ class Wall:
     """Its middle."""
 
 
+@remembered
 def narrowest_wall(region: BaseGeometry) -> Wall | None:
     """The narrowest wood between edges of the pockets that face each other.
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork.curves import Pen
-from pathgen.artwork.flatten import _tips, bounds, flatten
+from pathgen.artwork.flatten import _TIP, _bend, _sampled, _tips, bounds, flatten
 
 COORDINATE = st.floats(-50, 50, allow_subnormal=False).map(lambda v: round(v, 2))
 POINT = st.builds(complex, COORDINATE, COORDINATE)
@@ -75,3 +77,31 @@ def test_a_curve_leaves_its_start_toward_the_first_point_that_is_another(
     curves = curves[::-1, ::-1] if turned else curves
     tips = _tips(curves, np.zeros(2, bool), np.array([0]), np.array([False]))
     assert tips.tolist() == [[1, corner], [corner, 1]]
+
+
+def test_the_bend_of_a_cubic_is_its_second_derivative_square_to_it():
+    """Derived: B' / 3 and B'' / 6 of the Bernstein form, by differences of B itself."""
+    p = np.array([0.0, 3.0 + 4.0j, 5.0 - 3.0j, 9.0 + 1.0j])
+
+    def curve(t):
+        return sum(math.comb(3, k) * t**k * (1 - t) ** (3 - k) * p[k] for k in range(4))
+
+    found, h = 0.0, 1e-4
+    for t in (0.0, 0.25, 0.5, 0.75, 1.0):
+        along, twice = (curve(t + h) - curve(t - h)) / (2 * h), (curve(t + h) - 2 * curve(t) + curve(t - h)) / h**2
+        found = max(found, abs((along.conjugate() * twice).imag) / abs(along) / 6)
+    legs = np.diff(p)[:, None]
+    assert _bend(legs, legs[1] - legs[0], legs[2] - legs[1]) == pytest.approx([found], rel=1e-5)
+
+
+@pytest.mark.parametrize("begins", [0, 1])
+@pytest.mark.parametrize("ends", [0, 1])
+def test_a_curve_is_sampled_evenly_and_once_more_close_to_each_tip(begins, ends):
+    """Derived: with its points at thirds a cubic is a line, and x is its parameter; two pieces, four and two steps."""
+    thirds = np.linspace(0.0, 1.0, 4)[:, None] * [1.0, 0.0]
+    points = np.stack([thirds, thirds + [1.0, 0.0]])
+    lines = _sampled(points, np.array([4, 2]), np.array([[begins, 0], [0, ends]]), np.array([0]), np.array([False]),
+                     np.array([0]))
+    x = np.sort(np.concatenate([np.linspace(0.0, 1.0, 5), [1.5, 2.0], [_TIP / 4] * begins, [2.0 - _TIP / 2] * ends]))
+    assert lines.points[:, 0] == pytest.approx(x, abs=1e-12)
+    assert lines.start.tolist() == [0, len(x)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import time
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen.artwork import paint
-from pathgen.artwork.areas import filled
+from pathgen.artwork.areas import _winding, filled
 from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.stack import stacked
 from pathgen.artwork.unions import without_slivers
@@ -221,3 +222,21 @@ def test_slivers_are_parts_and_holes_of_less_mean_width_than_asked():
     assert without_slivers(area, 0.013).equals(shapely.difference(square, hole))
     assert without_slivers(strip, 0.013).is_empty
     assert without_slivers(shapely.Polygon(), 0.0).is_empty
+
+
+def test_a_point_level_with_corners_is_counted_once():
+    diamond = shapely.linearrings([[(0, -1), (1, 0), (0, 1), (-1, 0)]])
+    places = np.array([[0.0, 0.0], [0.9, 0.0], [-2.0, 0.0], [2.0, 0.0], [-1.0, 1.0], [-1.0, -1.0], [0.0, 0.5]])
+    assert _winding(places, diamond).tolist() == [1, 1, 0, 0, 0, 0, 1]
+    assert _winding(places, shapely.reverse(diamond)).tolist() == [-1, -1, 0, 0, 0, 0, -1]
+
+
+@pytest.mark.parametrize(("width", "scale", "shift"), [(2e9, 1.0, 0.0), (2e8, 10.0, 0.0), (1e9, 1.0, 5e8)])
+def test_half_the_width_of_a_stroke_counts_to_how_far_it_reaches(width, scale, shift):
+    def reaching(width):
+        return SimpleNamespace(stroke=SimpleNamespace(width=width), matrix=(scale, 0.0, 0.0, scale, shift, 0.0),
+                               curves=SimpleNamespace(points=np.zeros((1, 4, 2))), where="a line")
+
+    paint._check_reach(reaching(width))
+    with pytest.raises(ArtworkError, match="out of all bounds"):
+        paint._check_reach(reaching(1.01 * width))

@@ -176,3 +176,10 @@ def test_a_page_without_both_sizes_reaches_from_its_corner_as_far_as_is_drawn(re
     art = read('<rect x="96" width="96" height="192"/>', page)
     assert art.page == pytest.approx((50.8, 50.8))
     assert box(art) == pytest.approx((25.4, 0.0, 50.8, 50.8))
+
+
+def test_shares_in_a_clip_of_the_box_are_of_the_box(read):
+    """Of units of objectBoundingBox a share of 1 is the whole box (CSS Masking 1, clipPathUnits, P)."""
+    art = read('<clipPath id="c" clipPathUnits="objectBoundingBox"><rect width="50%" height="0.5"/></clipPath>'
+               '<rect x="10" y="10" width="40" height="20" fill="#123456" clip-path="url(#c)"/>')
+    assert art.regions[0].polygon.area == pytest.approx(20 * 10)

@@ -50,7 +50,7 @@ def test_shipped_jobs_have_no_unusual_feed_or_layer():
 def test_deep_layers_are_doubted_by_diameter_and_flutes(tmp_path):
     thin = {"diameter = 2.0": "diameter = 0.8"}
     (found,) = layer_findings(clamping_of(load_job(small_board.job(tmp_path, changes=thin))))
-    assert found.severity == "warn"
+    assert (found.code, found.severity) == ("layer-unusual", "warn")
     assert "1.5 mm" in found.got
     assert "0.8 mm" in found.allowed
     four = {"stepdown = 1.6": "stepdown = 1.6\nflutes = 4"}

@@ -59,7 +59,7 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
     (tmp_path / "fern-and-moth.svg").write_bytes(example.with_suffix(".svg").read_bytes())
     (tmp_path / "job.toml").write_text(example.read_text().replace("feed = 600.0", "feed = 3000.0"))
     (note,) = feed_findings(clamping_of(load_job(tmp_path / "job.toml")))
-    assert note.severity == "note"
+    assert (note.code, note.severity) == ("feed-unusual", "note")
     assert note.where == 'cutter "flat 1"'
     assert "high" in note.got
 

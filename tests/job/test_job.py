@@ -11,6 +11,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
 from pathgen.job.tables import colour
+from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 
@@ -284,3 +285,9 @@ def test_a_value_is_shown_as_the_file_has_it(tmp_path, written, shown):
     path.write_text(f"{written}\n{SMALL}")
     with pytest.raises(JobError, match=re.escape(shown)):
         load_job(path)
+
+
+@pytest.mark.parametrize("extra", ["bevel = 0.2\n", 'bevel_cutter = "slot"\n'])
+def test_a_bevel_and_its_cutter_go_together(tmp_path, extra):
+    with pytest.raises(JobError, match=r"\[slots\].*: bevel and bevel_cutter go together"):
+        clamping_of(load_job(small_board.job(tmp_path, extra=small_board.SLOTS + extra)))

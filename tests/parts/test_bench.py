@@ -162,9 +162,16 @@ def test_papers_of_a_tool_do_not_speak_of_a_board(fanned, tmp_path, capsys):
             assert word not in page.replace(clamping.title, ""), word
         assert "near end, the left one in the picture" in page
         text = made.files()["report.txt"]
+        assert "[stock]" not in page + text
+        assert "[surface]" not in page + text
+        assert (clamping.stock.length % 1.0, clamping.stock.width % 1.0) == (0.0, 0.0), "a blank is sawn to whole mm"
+        assert ("Across the" in page) == (clamping.surfacing is not None), "a section of flat stock shows nothing"
         if made.report["minutes"] < 1:
             assert "In all less than a minute at the machine." in text
         assert " 0 minutes" not in text
+        assert ("mm high, " in page) == (clamping.kind == "gauge")
+    assert "503.24 mm at the end nearest the bridge" in build(fanned, clamping=block_clamping(fanned, (12, 24)),
+                                                              resolution=0.8).files()["setup.html"]
     assert minutes_words(0.4) == "less than a minute"
     assert minutes_words(1.2) == "about 1 minute"
     assert minutes_words(51.9) == "about 52 minutes"

@@ -9,6 +9,8 @@ import shapely
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.fretting import (
+    LOOSE,
+    SPLIT,
     Crown,
     FretWire,
     Tang,
@@ -19,7 +21,7 @@ from pathgen.parts.fingerboard.fretting import (
     wire_faults,
 )
 from pathgen.parts.fingerboard.rows import fretting_data
-from pathgen.report.fretting import fretting_lines, strip_picture
+from pathgen.report.fretting import fretting_findings, fretting_lines, strip_picture
 from tests.boards import fingerboard
 
 PLAIN = {"scale_lengths": (640.0, 640.0), "frets": 12, "nut_width": 42.0, "end_width": 42.0, "past_last_fret": 10.0,
@@ -86,6 +88,18 @@ def test_slots_that_do_not_suit_the_wire_are_told_of(width, depth, word):
     assert not list(wire_faults(wire, slots(board, width=0.61, depth=2.2)))
 
 
+def test_a_slot_just_as_wide_and_deep_as_is_allowed_suits_its_wire():
+    board = fingerboard(**PLAIN)
+    for tang in (0.5, 0.55, 0.6):
+        for deep in (1.5, 1.6, 1.7):
+            wire = FretWire(tang=Tang(width=tang, depth=deep, studs=tang + 0.2))
+            low, high = round(tang - SPLIT, 6), round(tang + 0.2 - LOOSE, 6)
+            for width, off in ((low, -0.01), (high, 0.01)):
+                depth = round(deep + 0.1, 6)
+                assert not list(wire_faults(wire, slots(board, width=width, depth=depth)))
+                assert len(list(wire_faults(wire, slots(board, width=width + off, depth=depth - 0.01)))) == 2
+
+
 def test_several_wires_have_their_own_totals_and_faults():
     wire = FretWire(sizes=(WireSize(frets=(9, 12), tang=Tang(width=0.6, depth=1.9, studs=0.8),
                                     crown=Crown(width=2.8, height=1.4)),), waste=0.1, overhang=1.5)
@@ -100,6 +114,8 @@ def test_several_wires_have_their_own_totals_and_faults():
     assert [(f["where"], f["got"].split(":")[0]) for f in data["faults"]] == [
         ("[frets] sizes 1 tang", "a slot of 0.56 mm splits the board"),
         ("[frets] sizes 1 tang", "a slot 1.9 mm deep for a tang of 1.9 mm")]
+    assert [f.code for f in fretting_findings(data)] == ["fret-wire", "fret-wire"]
+    assert not fretting_findings(data | {"faults": []})
     text = "\n".join(fretting_lines(data, "mm"))
     assert "Wire A for 8 frets (1 to 8): crown 2.4 mm wide and 1.2 mm high" in text
     assert "Wire B for 4 frets (9 to 12): crown 2.8 mm wide and 1.4 mm high" in text

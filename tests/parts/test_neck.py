@@ -99,7 +99,7 @@ def test_the_side_picture_is_the_turned_drawing():
 def test_too_high_and_too_short_are_said():
     data = neck_rows(replace(NECK, angle=4.0, blank=500.0), PLAIN)
     high, short = neck_findings(data)
-    assert (high.severity, short.severity) == ("warn", "forbid")
+    assert [(f.code, f.severity) for f in (high, short)] == [("saddle-height", "warn"), ("neck-blank", "forbid")]
     over = drawn(replace(NECK, angle=4.0), scale_length=640.0, joint=640.0 * (1 - 2 ** (-14 / 12)), thickness=6.0)[1]
     assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
     assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")

@@ -6,6 +6,7 @@ import pytest
 from mpmath import mp, mpf
 
 from pathgen.base.errors import JobError
+from pathgen.job.bench import _radii
 from pathgen.parts.fingerboard.numbers import Radii
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
 from tests.boards import fingerboard
@@ -95,3 +96,12 @@ def test_drop_at_the_edge(inches, drop):
     part = board((25.4 * inches, 25.4 * inches))
     assert 6.5 - float(part.surface.height(0.0, 21.5)) == pytest.approx(drop, abs=6e-7)
     assert part.surface.taper == 0.0
+
+
+def test_gauges_are_for_the_nut_the_twelfth_and_the_last_fret_unless_asked():
+    numbers = {"scale_lengths": (640.0, 640.0), "nut_width": 42.0, "end_width": 52.0, "past_last_fret": 10.0,
+               "thickness": 6.5, "radius": (250.0, 400.0)}
+    for frets, own, at in ((20, None, (0, 12, 20)), (10, None, (0, 10)), (20, (3, 0), (3, 0))):
+        board = fingerboard(**numbers, frets=frets)
+        distance = [640.0 * (1 - 2 ** (-n / 12)) for n in at]
+        assert _radii(board, own) == pytest.approx([board.surface.radius(x) for x in distance], abs=1e-5)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pytest
+import shapely
 
 import pathgen
 from pathgen.app.building import build
@@ -12,6 +14,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import afterwards, before_start, cautions
+from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
 from tests.small_board import SLOT_CUTTER, built, dotted_job, job, moves
@@ -133,3 +136,11 @@ def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_
     fill = next(k for k, s in enumerate(clamping.steps) if s.operation.opens is not None)
     again = next(k for k, s in enumerate(clamping.steps) if s.operation.levels is not None)
     assert covered == [fill < k <= again for k in range(len(clamping.steps))]
+
+
+@pytest.mark.parametrize(("at", "put"), [
+    # half a millimetre inside, then on half millimetres; where no place is that far inside, as it is
+    ((5.3, 4.2), (5.5, 4.0)), ((0.3, 4.2), (0.5, 4.0)), ((-7.0, 4.2), (0.2, 4.2)), ((20.1, 0.1), (20.1, 0.2))])
+def test_places_to_measure_at_are_round_numbers_inside_what_is_free(at, put):
+    free = shapely.union(shapely.box(0.2, 0.2, 10.0, 10.0), shapely.box(19.8, 0.2, 20.4, 9.0))
+    assert _rounded_inside(np.array([at]), free)[0] == pytest.approx(put)

@@ -1,6 +1,7 @@
 """Checks of zero: contact against 50-digit arithmetic, places against the simulation of the written programs."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import mpmath
 import numpy as np
@@ -13,6 +14,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.zero_check import check_words, feeler_tip, unchecked, zero_checks
+from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
 
@@ -196,3 +198,11 @@ def test_the_check_follows_the_zero_of_the_job(tmp_path):
     changes = {"[stock]": '[setup]\nz_zero = "stock-top"\nzero = "blank-nut-centre"\nfeeler = 0.2\n[stock]'}
     for check in zero_checks(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))).values():
         assert check.display == pytest.approx((check.x + 20.0, check.y, 0.2))
+
+
+def test_z_is_set_again_where_the_cutter_is_another_than_in_the_step_before():
+    steps = [SimpleNamespace(order=n, turn=turn, cutter=SimpleNamespace(name=name)) for n, (name, turn) in enumerate([
+        ("ball", None), ("ball", None), ("flat", None), ("ball", None), ("ball", SimpleNamespace(stays=False)),
+        ("flat", SimpleNamespace(stays=True))], 1)]
+    found = [refits(SimpleNamespace(steps=steps), step) for step in steps]
+    assert found == [True, False, True, True, True, False]

@@ -13,8 +13,8 @@ from scipy import ndimage
 from pathgen.base.cutters import Cutter
 from pathgen.removal import material as removal
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import as_pass, passes_along
-from pathgen.removal.material import Material, Noting
+from pathgen.removal.lengthwise import Moves, Pass, as_pass, passes_along
+from pathgen.removal.material import Material, Noting, _in_pieces, _parts_of
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import swept_heights
 from pathgen.verify.cutting import RIDGES, SHAVING, too_deep
@@ -412,3 +412,40 @@ def test_the_place_of_a_moves_deepest_bite_is_where_the_most_stood(end, angle):
     x, y = bites.at[1]
     assert 30.0 <= x <= 31.0
     assert abs(y - np.interp(x, [5, 55], [5, end[1]])) <= 1.6
+
+
+def test_moves_are_taken_together_in_order_and_large_ones_alone():
+    def spans(points):
+        return [(part.start, part.stop) for part in _parts_of(np.array(points), 5)]
+
+    assert spans([]) == []
+    assert spans([7]) == [(5, 6)]
+    assert spans([10] * 100) == [(5, 105)]
+    large = removal._ALONE + 1
+    assert spans([10, 10, large, 10, large, large]) == [(5, 7), (7, 8), (8, 9), (9, 10), (10, 11)]
+    many = np.random.default_rng(1).integers(1, removal._ALONE, 500)
+    found = spans(many)
+    assert [a for a, _ in found[1:]] == [b for _, b in found[:-1]]
+    assert (found[0][0], found[-1][1]) == (5, 505)
+    assert all(many[a - 5: b - 5].sum() <= 1.1 * removal._TOGETHER for a, b in found)
+    assert len(found) <= many.sum() / removal._TOGETHER + 2
+
+
+@pytest.mark.parametrize(("back", "met"), [(False, [[0, 0], [1, 1]]), (True, [[10, 10], [11, 11]])])
+def test_the_front_of_a_cutter_comes_first_from_where_it_comes(back, met):
+    """D: with 2 mm wet and 1.2 mm beside its line the front is 1.6 mm ahead of the axis; moves change at X 2 and 5."""
+    x = np.array([0.0, 2.0, 5.0, 10.0])
+    one = Pass(cutter=BALL, y=0.0, x=x, z=np.zeros(4), row=10 if back else 0, back=back)
+    assert one.met_by(np.array([3.55, 3.45]), np.array([1.2, 1.99]), 2.0).tolist() == met
+
+
+def test_moves_in_pieces_go_on_where_the_piece_before_ended_but_for_the_first():
+    moves = Moves(np.array([[0.0, 0, 0], [3, 6, 9], [7, 0, 0]]), np.array([[3.0, 6, 9], [4, 6, 9], [9, 4, 2]]),
+                  np.array([4, 5, 6]), np.array([False, True, False]))
+    cut = _in_pieces(moves, np.array([3, 0, 2]))
+    assert cut.row.tolist() == [4, 4, 4, 6, 6]
+    assert cut.onward.tolist() == [False, True, True, False, True]
+    assert cut.start.tolist() == [[0, 0, 0], [1, 2, 3], [2, 4, 6], [7, 0, 0], [8, 2, 1]]
+    assert cut.end.tolist() == [[1, 2, 3], [2, 4, 6], [3, 6, 9], [8, 2, 1], [9, 4, 2]]
+    assert _in_pieces(moves, np.array([0, 1, 1])).row.tolist() == [5, 6]
+    assert _in_pieces(moves, np.array([0, 1, 1])).onward.tolist() == [True, False]

@@ -1,10 +1,13 @@
 """A finding in a line: what is forbidden, what is usual and what would be good are told apart."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from pathgen.base.plain import counted
 from pathgen.report.blank import blank_data
 from pathgen.report.finding_words import finding_line
+from pathgen.report.sheet.blank import _stop
 
 
 @pytest.mark.parametrize(("severity", "allowed", "line"), [
@@ -33,3 +36,17 @@ def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_th
 
 def test_one_of_something_is_not_many():
     assert [counted(count, "place") for count in (0, 1, 2)] == ["0 places", "1 place", "2 places"]
+
+
+def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
+    def part(*stops):
+        return SimpleNamespace(steps=[SimpleNamespace(
+            turn=None if number is None else SimpleNamespace(fill_after=number),
+            operation=SimpleNamespace(afterwards=lambda one, said=said: said)) for number, said in stops])
+
+    parts = [part((None, ["no"]), (4, ["Mix.", "Fill A."]), (9, ["later"])), part((4, ["Mix.", "Fill B."])),
+             part((9, ["later"]))]
+    report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")]}
+    said = _stop(report, {"number": 4}, parts)
+    assert ["".join(line.itertext()) for line in said] == [
+        "Stop after program 4: fill", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]

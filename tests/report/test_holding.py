@@ -28,6 +28,9 @@ def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
     clamping, step = outline_of(tabs=4)
     assert "leaving tabs" in step.operation.purpose
     assert "Cut the tabs" in step.operation.afterwards(clamping)[0]
+    assert [cautions(outline_of(tabs=count)[1])[2].split(": ")[1].split(" must")[0] for count in (2, 1)] == [
+        "tabs, and what holds the blank,", "one tab and what sticks the blank down over its whole face"]
+    assert outline_of(tabs=1)[1].operation.purpose == "cut the outline, leaving one tab"
     clamping, step = outline_of(tabs=0, skin=0.3)
     assert "leaving a skin" in step.operation.purpose
     assert not any("tabs" in line for line in cautions(step))
@@ -43,7 +46,7 @@ def test_words_for_tabs_for_a_skin_and_for_neither(outline_of):
 ])
 def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
-    assert [f.severity for f in found] == (["warn"] if words else [])
+    assert [(f.code, f.severity) for f in found] == ([("nothing-holds", "warn")] if words else [])
     assert all(words in f.got and "whole face" in f.remedy for f in found)
 
 

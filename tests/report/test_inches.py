@@ -116,6 +116,21 @@ def test_the_same_lengths():
     assert (way_length(25.4, "in"), way_length(8.0)) == ("1 in", "8 mm"), "drilling is no way of 0.0 m"
 
 
+def test_what_is_made_in_rows_and_steps_is_in_round_inches(job, capsys):
+    for command in ("build", "coupon", "frets"):
+        written = ["--out", command, "--resolution", "0.6"] if command != "frets" else []
+        assert main([command, str(job), *written]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"fret +from nut, in +in, about +mm ", said)
+    page = Path("build/setup.html").read_text()
+    assert page.index("From nut, in<") < page.index("From nut, mm<")
+    assert re.findall(r"([\d.]+ in) from the nut line", page) == ["0 in", "6.5 in", "13 in"]
+    assert "by [nut] width" in page
+    trials = Path("coupon/coupon.html").read_text()
+    assert re.findall(r"([\d.]+ in wide, [\d.]+ in deep)", trials)[-3:] == [
+        "0.023 in wide, 0.08 in deep", "0.025 in wide, 0.072 in deep", "0.027 in wide, 0.088 in deep"]
+
+
 def test_how_well_to_measure_is_said_in_the_jobs_units():
     marks = {"machine": [(25.4, 50.8)], "machine_top": 12.7}
     words, *block = measuring_lines(marks, "in")

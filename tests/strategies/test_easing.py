@@ -11,8 +11,8 @@ from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.strategies.cut_again import LINK, _link
-from pathgen.strategies.easing import Standing, _lowered_at
+from pathgen.strategies.cut_again import LINK, _link, _run_over
+from pathgen.strategies.easing import Standing, _lowered_at, _smooth
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
@@ -149,3 +149,37 @@ def test_what_sinks_takes_its_own_before_the_next_station_does():
     front, under = (np.array([1 + 0j]), np.zeros(1)), (np.array([0j]), np.zeros(1))
     tips = np.array([[1.5, 1.5, 1.0], [0.5, 1.5, 0.0]])
     assert _lowered_at(standing, front, tips, np.zeros(2), np.array([True, False]), under).tolist() == [4.0, 1.0]
+
+
+def test_what_stands_is_kept_in_cells_of_a_tenth_of_the_narrowest_cutter_and_a_fortieth_of_the_widest():
+    wide = replace(LARGE, diameter=16.0)
+    for cutters, cell in (([SMALL], 0.1), ([LARGE, SMALL], 0.1), ([wide, SMALL], 0.4)):
+        standing = Standing.over((10.0, 20.0, 30.0, 25.0), cutters, None, level=3.0)
+        out = max(c.radius for c in cutters) + 2 * cell
+        assert standing.cell == pytest.approx(cell)
+        assert (standing.left, standing.low) == pytest.approx((10.0 - out, 20.0 - out))
+        assert standing.top.shape == pytest.approx(((5 + 2 * out) / cell, (20 + 2 * out) / cell), abs=1)
+        assert (standing.top == 3.0).all()
+
+
+def test_a_volume_is_spread_over_its_window_as_much_ahead_as_asked():
+    stations, taken = np.arange(20) * 0.5, np.zeros(20)
+    taken[10] = 6.0  # at 5 mm
+    for ahead, first, last in ((0.5, 4.0, 5.5), (0.0, 5.0, 6.5), (1.0, 3.0, 4.5)):
+        spread = _smooth(taken, stations, 2.0, ahead=ahead)
+        assert stations[spread > 0].min() == pytest.approx(first)
+        assert stations[spread > 0].max() == pytest.approx(last)
+        assert spread.max() == pytest.approx(6.0 / 2.0)
+
+
+def test_passes_cut_again_go_back_and_forth_the_nearest_end_next():
+    """Four passes of 10 mm, 1 mm apart, over all but the first: one way in plan, no pass left out or gone twice."""
+    level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
+    ball = Cutter(name="ball", shape="ball-end", diameter=6.0, speed=18000, feed=900.0, plunge=250.0, stepdown=1.0)
+    lines = [np.array([[10.0, y, 6.0], [14.0, y, 6.0], [20.0, y, 6.0]]) for y in range(4)]
+    run = _run_over(box(8.0, 0.6, 22.0, 5.0), np.arange(4.0), lines, level, ball, 0.0)
+    way = np.hypot(*np.diff(run[:, :2], axis=0).T)
+    assert way.sum() == pytest.approx(3 * 10 + 2)
+    assert run[0, :2].tolist() == [10.0, 1.0]
+    assert run[-1, :2].tolist() == [20.0, 3.0]
+    assert not len(_run_over(box(8.0, 9.0, 9.0, 10.0), np.arange(4.0), lines, level, ball, 0.0))

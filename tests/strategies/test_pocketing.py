@@ -17,7 +17,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _in_air
@@ -33,7 +33,7 @@ from pathgen.strategies.pocketing.middles import middle_line
 from pathgen.strategies.pocketing.openings import opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
-from pathgen.strategies.pocketing.volume import _grid_over
+from pathgen.strategies.pocketing.volume import _grid_over, _lowest
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter
 from tests.flat_sweep import Block
 
@@ -679,3 +679,10 @@ def test_on_its_way_to_the_next_layer_the_cutter_stays_off_the_walls():
     for cut in pocket(region, surface=round_board, cutters=cutters, depth=1.1, safe_z=20.0):
         ways = shapely.linestrings(np.stack(cut_moves(cut), axis=1)[..., :2])
         assert shapely.distance(region.boundary, ways).min() > cut.cutter.radius - 0.002
+
+
+def test_the_lowest_over_a_place_is_the_underside_of_the_nearest_tip():
+    """D: a ball of 3 mm is r - sqrt(r^2 - d^2) above its tip, d beside it."""
+    path = Toolpath([[0.0, 0.0, 9.0], [0.0, 0.0, 1.0], [10.0, 0.0, 1.0]], [Move.RAPID, Move.PLUNGE, Move.CUT])
+    low = _lowest(path, ball_end(3.0), np.full(4, 5.0), np.array([0.0, 0.9, -1.2, 1.6]))
+    assert low == pytest.approx([1.0, 1.0 + 1.5 - 1.2, 1.0 + 1.5 - 0.9, math.inf], abs=0.01)

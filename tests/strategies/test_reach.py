@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapely
 from shapely import MultiPolygon, Point, Polygon, affinity, box
@@ -13,11 +15,19 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from pathgen import build, load_job
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
-from pathgen.report.reaching import CHANGE, reach_findings, reach_lines, reach_of_all, reach_of_cutters, worth
+from pathgen.report.reaching import (
+    CHANGE,
+    _candidates,
+    reach_findings,
+    reach_lines,
+    reach_of_all,
+    reach_of_cutters,
+    worth,
+)
 from pathgen.report.text import verdict
-from pathgen.strategies.reach import Reach, SetReach, plain_minutes, reach
+from pathgen.strategies.reach import Reach, SetReach, _opened, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
-from tests.drawings import BOARD, comb, flat_end, v_cutter
+from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, job
 
 
@@ -286,3 +296,25 @@ def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth
     if told:
         assert "in many places, each under 0.05 mm2" in found[0]
         assert float(found[0].split(" mm2")[0]) == pytest.approx(2 * teeth * corner, abs=0.06)
+
+
+@pytest.mark.parametrize(("proud", "names"), [(0.0, ["own", "long", "just", "v"]), (0.2, ["own", "long"])])
+def test_other_cutters_are_tried_where_their_flutes_are_long_enough_for_the_wood_that_stands(proud, names):
+    def one(name, flute=9.0, shape="flat-end"):
+        return SimpleNamespace(name=name, flute_length=flute, shape=shape)
+
+    inlay = SimpleNamespace(depth=1.6)
+    step = SimpleNamespace(operation=SimpleNamespace(opens=inlay), cutter=one("own"))
+    clamping = SimpleNamespace(inlays=[inlay], steps=[step], proud=lambda _: proud)
+    every = [one("own"), one("long"), one("just", 1.6), one("short", 1.59), one("v", shape="v")]
+    assert [c.name for c in _candidates(clamping, 0, every)] == names
+
+
+def test_the_widest_that_a_cutter_opens_is_the_width_of_its_opening_at_the_depth():
+    parts = np.array([box(0, 0, 20, 10)], dtype=object)
+    for cutter, widest in ((flat_end(3.0), 3.0), (v_cutter(60.0), 3.0 * math.tan(math.radians(30.0)))):
+        opened, wide = _opened(parts, cutter, LEVEL, 1.5)
+        assert wide == pytest.approx(widest)
+        assert opened[0].area == pytest.approx(200.0 - (4 - math.pi) * (widest / 2) ** 2, abs=0.05)
+    opened, wide = _opened(parts, flat_end(3.0, flute_length=1.49), LEVEL, 1.5)
+    assert (opened[0].is_empty, wide) == (True, 0.0)

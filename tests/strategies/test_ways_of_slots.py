@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import itertools
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
-from pathgen.strategies.slotting import _coarse, bevelling, slotting
+from pathgen.programs.paths import RUN_OUT, Around
+from pathgen.strategies.drilling import _helix, _pecks
+from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
 from pathgen.work.features import Slots
 from pathgen.work.operations import Slot
 from tests.strategies.test_strategies import cutter_of
@@ -171,3 +175,25 @@ def test_a_slanted_slot_follows_the_top_where_it_begins_to_fall_away():
         at = a + np.linspace(0.0, 1.0, 21)[:, None] * (b - a)
         rims = (top.height(*(at[:, :2] + side * 0.3 * unit).T) for side in (-1.0, 1.0))
         assert (at[:, 2] - np.maximum(*rims) + 2.0).min() > -0.0005
+
+
+@pytest.mark.parametrize(("high", "layers"), [(0.9, 1), (1.0, 1), (2.0, 2), (2.1, 3), (3.0, 3)])
+def test_what_divides_evenly_gets_no_layer_more(high, layers):
+    """Down to slots, down holes by pecks of half a stepdown, and round and down by the pitch of a helix."""
+    cutter = Cutter(name="c", shape="flat-end", diameter=1.0, speed=18000, feed=500.0, plunge=500.0, stepdown=1.0)
+    line = np.array([[0.0, 0.0, 2.0], [20.0, 0.0, 2.0]])
+    assert (np.diff(_let_down(line, 2.0 + high, cutter)[:, 0]) > 0).sum() == layers
+    assert (np.diff(_pecks(cutter, high / 2, 0.0, 9.0)[:, 2]) > 0).sum() == layers - 1
+    ring = 4.0
+    round_ = _helix(cutter, ring, high, 0.0, 1e-3)
+    assert (np.unwrap(np.arctan2(round_[:, 1], round_[:, 0]))[-1]) / (2 * np.pi) == pytest.approx(layers + 1)
+    assert round_[-1, 2] == 0.0
+
+
+def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
+    """A bay 4 mm wide from X 45 to the end of the board, which a slot crosses at X 50."""
+    part = shapely.difference(shapely.box(0.0, -20.0, 100.0, 20.0), shapely.box(45.0, -2.0, 100.0, 2.0))
+    for x, width, more in ((50.0, 0.6, 4 * (5.3 + RUN_OUT)), (50.0, 2.0, 4 * (6.0 + RUN_OUT)), (20.0, 2.0, 0.0)):
+        slots = Slots(number=np.array([1]), lines=np.array([[[x, -20.0], [x, 20.0]]]), width=width, depth=2.0)
+        board = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind, slots=slots: slots)
+        assert Around(clamping=board).surfaced.area == pytest.approx(part.area + more)

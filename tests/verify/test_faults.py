@@ -12,6 +12,7 @@ import shapely
 from pathgen import build, load_job
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
+from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Rapids
 from pathgen.job.bench import gauge_clampings
 from pathgen.parts.fingerboard.board import slots
@@ -24,7 +25,7 @@ from pathgen.verify.bevels import bevel_findings
 from pathgen.verify.culprit import _deepest_at
 from pathgen.verify.engraved import engraving_findings
 from pathgen.verify.findings import Tolerances, at
-from pathgen.verify.handling import program_findings, travel_findings
+from pathgen.verify.handling import _start_and_end, program_findings, travel_findings
 from pathgen.verify.holes import hole_findings
 from pathgen.verify.neighbours import neighbour_findings
 from pathgen.verify.over_board import motion_over_board
@@ -103,13 +104,13 @@ def test_what_is_wrong_without_cutting_anything_is_found(arched, change, code, g
     assert found[code].startswith(got)
 
 
-@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, ["parts 1 and 2"])])
+@pytest.mark.parametrize(("apart", "found"), [(30.0, []), (29.9, [("shares-overlap", "parts 1 and 2")])])
 def test_parts_whose_shares_of_the_blank_meet_are_found(apart, found):
     def part(aside):
         return SimpleNamespace(shared=True, stock=SimpleNamespace(bounds=(0.0, 0.0, 50.0, 30.0)),
                                to_machine=lambda points: points + [0.0, aside, 0.0])
 
-    assert [f.where for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
+    assert [(f.code, f.where) for f in overlap_findings([part(0.0), part(apart), part(70.0)])] == found
 
 
 def test_all_programs_together_fit_in_the_machines_travel(arched):
@@ -401,3 +402,32 @@ def test_a_skin_cut_too_thin_is_found():
     texts[name] = moved("Z", -0.1, below=0.31)(texts[name])
     found = verify(result.plan.clamping, texts, resolution=0.4)
     assert "skin-wrong" in {f.code for f in found.findings}
+
+
+@pytest.mark.parametrize(("hump", "found"), [(0.0, set()), (0.003, set()), (0.01, {"slot-too-shallow"}),
+                                             (-0.01, {"slot-too-deep"})])
+def test_a_slot_is_measured_all_along(hump, found):
+    """Its depth is off over 2 mm at a quarter of its length alone."""
+    slots = Slots(number=np.array([1]), lines=np.array([[[50.0, -20.0], [50.0, 20.0]]]), width=1.0, depth=2.0)
+    level = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
+    cutter = Cutter(name="slot", shape="flat-end", diameter=1.0, speed=1.0, feed=1.0, plunge=1.0, stepdown=1.0)
+    way = np.array([[-22.0, 4], [-11, 4], [-11, 4 + hump], [-9, 4 + hump], [-9, 4], [22, 4]])
+    text = "G21 G90 G17 G94\nG0 Z20\nX50 Y-22\nM3 S1\n" + "".join(f"G1 Y{y} Z{z:.4f} F9\n" for y, z in way) + "M30\n"
+    clamping = SimpleNamespace(finished_surface=level, to_board=lambda points, step: points)
+    motion = motion_over_board(read_program(text, name="a.nc"), clamping, chord_tolerance=1e-4)
+    step = SimpleNamespace(operation=Slot(slots), file_name="a.nc", cutter=cutter)
+    assert {f.code for f in slot_findings(motion, step, clamping, Tolerances())} == found
+
+
+@pytest.mark.parametrize(("z", "found"), [(15.51, 0), (15.49, 3)])
+def test_clear_is_half_a_millimetre_above_all_that_stands(z, found):
+    """Of blank, clamps and fill the highest."""
+    for blank, clamp, fill in ((15.0, 9.0, 2.0), (7.0, 15.0, 2.0), (7.0, 9.0, 8.0)):
+        clamping = SimpleNamespace(
+            stock=SimpleNamespace(thickness=blank), setup=SimpleNamespace(keep_out=(SimpleNamespace(height=clamp),)),
+            first_surface=SimpleNamespace(thickness=7.0), safe_z=30.0, z_zero=0.0,
+            to_board=lambda points, step: points,
+            inlays=(SimpleNamespace(fill="resin", overfill=fill), SimpleNamespace(fill="none", overfill=20.0)))
+        program = read_program(f"G21 G90 G17 G94\nG0 Z{z}\nX5 Y3\nG1 Z2 F300\nG0 Z{z}\nM30\n", name="a.nc")
+        motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
+        assert len(list(_start_and_end(program, motion, clamping))) == found

@@ -1,6 +1,7 @@
 """Reading programs, against the published rules of RS274/NGC and an independent reader."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -298,3 +299,16 @@ def test_percent_after_lines_that_are_read_at_once():
     assert len(read_program(plain)) == 200
     with pytest.raises(ProgramError, match="line 201: % after the program began without one"):
         read_program(plain + "%\n")
+
+
+def test_every_length_of_a_program_is_in_its_units():
+    """Positions, centres, radii and feeds in inches are those in mm by 25.4, exactly (NIST SP 811, B.8, P)."""
+    words = "G0 X{3} Y{0} Z{9}", "G1 X{4} Z{-1} F{300}", "G2 X{6} Y{2} R{2}", "G3 X{4} Y{4} I{0} J{2}"
+    made = []
+    for unit, each in (("G21", 1.0), ("G20", 25.4)):
+        lines = [re.sub(r"{(.*?)}", lambda m, each=each: f"{float(m[1]) / each:.9f}", line) for line in words]
+        made.append(read_program("\n".join([unit, "G90 G17 G94", *lines, "M30", ""]), name="a.nc"))
+    for name in ("start", "end", "feed"):
+        assert getattr(made[1], name)[1:] == pytest.approx(getattr(made[0], name)[1:], abs=1e-6)
+    metric, inches = (one.straight(1e-3) for one in made)
+    assert inches[1] == pytest.approx(metric[1], abs=1e-5)

@@ -6,8 +6,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import shapely
 
 from pathgen.removal.grid import Grid
+from pathgen.verify.pockets import pocket_measures
 from pathgen.verify.stages import CLOSE, stage_after
 
 GRID = Grid.over((0.0, 0.0, 240.0, 1.2), 0.1)
@@ -63,3 +65,25 @@ def test_coarser_keeps_the_lowest_of_four():
     assert stage.fill.shape == (2, 2)
     thin = stage_after(1, Grid(np.array([1.0]), np.array([1.0, 2.0])), np.ones((2, 1), np.float32), [])
     assert thin.coarser() is thin
+
+
+@pytest.mark.parametrize(("fill", "stands"), [("resin", 0.7 + 0.2), ("none", 0.0)])
+def test_volumes_of_a_pocket_are_its_cells_by_their_depths(fill, stands):
+    """Two colours, 4 and 2 mm2, 1.2 and 0.8 mm deep; cells of half a millimetre; ridges do not count."""
+    grid = Grid.over((0.0, 0.0, 6.0, 4.0), 0.5)
+    window = slice(2, 6), slice(2, 12)
+    removed, surface = np.full((4, 10), 0.01, np.float32), np.full(grid.shape, 6.0, np.float32)
+    removed[:, :4], removed[:, 4:6] = 1.2, 0.8
+    inlay = SimpleNamespace(index=3, fill=fill, overfill=0.7, regions=(
+        ("red", shapely.box(1.0, 1.0, 3.0, 3.0)), ("blue", shapely.box(3.0, 1.0, 4.0, 3.0))))
+    poured = SimpleNamespace(inlay=inlay, window=window, removed=removed, floor=6.0 - removed)
+    sim = SimpleNamespace(grid=grid, poured=[poured], surface=surface)
+    (one,) = pocket_measures(sim, SimpleNamespace(proud=lambda _: 0.2))
+    filled = {"red": 4 * (1.2 + stands), "blue": 2 * (0.8 + stands)} if stands else {"red": 0.0, "blue": 0.0}
+    assert (one.inlay, one.area) == (3, pytest.approx(6.0))
+    assert one.volume == pytest.approx(4 * 1.2 + 2 * 0.8, rel=1e-6)
+    assert one.fill_volume == pytest.approx(sum(filled.values()), rel=1e-6)
+    assert one.area_by_colour == pytest.approx({"red": 4.0, "blue": 2.0})
+    assert one.by_colour["red"] == pytest.approx((4.8, filled["red"]), rel=1e-6)
+    assert one.by_colour["blue"] == pytest.approx((1.6, filled["blue"]), rel=1e-6)
+    assert one.depth_by_colour["blue"] == pytest.approx((0.8, 0.8), rel=1e-6)

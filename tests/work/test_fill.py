@@ -347,6 +347,7 @@ def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written)
     halves = [replace(clamping.inlays[0], name=name, regions=(("#000000", shapely.box(x, 0, x + 9, 9)),))
               for name, x in (("inlay 1", 0), ("inlay 2", 9))]
     (found,) = edge_to_edge(halves, units)
+    assert found.code == "edge-to-edge"
     assert f"write {written}for inlay 1:" in found.remedy
 
 

@@ -10,10 +10,12 @@ import shapely
 
 from pathgen import JobError, build, load_job
 from pathgen.base.surface import Surface
+from pathgen.job.clamping import clamping_of
 from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import OutlineCut
 from pathgen.work.operations import Outline
 from pathgen.work.part import NO_LANDMARKS, Names, Place, wood_in_plan
+from tests import small_board
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "drawn-outline.toml"
 
@@ -105,3 +107,14 @@ def test_what_is_open_is_no_wood(made):
 def test_a_place_of_zero_that_a_part_does_not_have():
     with pytest.raises(JobError, match=r"nut-centre.*middle"):
         on_the_machine(load_job(EXAMPLE), zero="nut-centre").to_machine(np.zeros((1, 3)))
+
+
+CLAMP = "[setup]\nkeep_out = [{ along = [-15.0, -4.0], across = [-33.0, 33.0], height = 20.0 }]\n"
+
+
+@pytest.mark.parametrize(("changes", "extra", "highest"), [
+    ({}, "", 8.0), ({"overfill = 0.7": "overfill = 5.0"}, "", 11.5),
+    ({"overfill = 0.7": "overfill = 5.0"}, CLAMP, 20.0)])
+def test_rapids_across_the_work_clear_the_highest_that_stands(tmp_path, changes, extra, highest):
+    clamping = clamping_of(load_job(small_board.job(tmp_path, changes=changes, extra=extra)))
+    assert clamping.safe_z == pytest.approx(highest + clamping.machine.clearance)

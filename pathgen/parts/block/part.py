@@ -19,7 +19,10 @@ from pathgen.work.part import Names
 class Block(Tool):
     """It lies with its hollow up, X 0 at its end nearest the nut."""
 
-    names: ClassVar[Names] = Names(part="block", start="the block")
+    names: ClassVar[Names] = Names(
+        part="block", near="end nearest the nut", far="end nearest the bridge", start="the block",
+        thickness="[block] thickness",
+    )
 
 
 def hollow_block(

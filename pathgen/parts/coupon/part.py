@@ -36,7 +36,7 @@ class Trial:
 class Coupon(Tool):
     """It lies along X with its trials in order; a rim of raw wood stays round it."""
 
-    names: ClassVar[Names] = Names(part="test piece", start="the test piece")
+    names: ClassVar[Names] = Names(part="test piece", start="the test piece", thickness="[coupon] thickness")
     trials: tuple[Trial, ...]
 
     @property

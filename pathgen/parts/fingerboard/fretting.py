@@ -213,10 +213,10 @@ def wire_faults(wire: FretWire, slots: Slots | None) -> Iterator[tuple[str, str,
 def _faults(wire: FretWire, slots: Slots, where: str) -> Iterator[tuple[str, str, str, str]]:
     tang, width = wire.tang, slots.width
     low, high = tang.width - SPLIT, tang.studs - LOOSE
-    if not low <= width <= high:
+    if not low - 1e-9 <= width <= high + 1e-9:
         why = "splits the board" if width < low else "does not hold the studs"
         yield (where, f"a slot of {width:g} mm {why}: tang {tang.width:g} mm, {tang.studs:g} mm over its studs",
                f"{low:.2f} to {high:.2f} mm, as is usual", "take another slot cutter or other wire")
-    if slots.depth < tang.depth + UNDER_TANG:
+    if slots.depth < tang.depth + UNDER_TANG - 1e-9:
         yield (where, f"a slot {slots.depth:g} mm deep for a tang of {tang.depth:g} mm: the fret does not go down",
                f"{tang.depth + UNDER_TANG:.2f} mm deep or more", "make [slots] depth larger, or file the tang")

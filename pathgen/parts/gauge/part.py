@@ -23,7 +23,9 @@ _SHEET = ("All gauges of the folder are cut from this one sheet with one zero, i
 class Gauge(Tool):
     """Its straight back is square to X, its hollow edge the far one."""
 
-    names: ClassVar[Names] = Names(part="gauge", start="the gauge", laid=(_SHEET,))
+    names: ClassVar[Names] = Names(
+        part="gauge", start="the gauge", laid=(_SHEET,), long="high", thickness="[gauges] thickness",
+    )
 
 
 def radius_gauge(arc: Floats, *, x: float, height: float, thickness: float) -> Gauge:

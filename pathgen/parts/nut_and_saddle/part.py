@@ -24,13 +24,17 @@ _HOLD = "Clamp the spare board, not the plate"
 class Nut(Tool):
     """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
 
-    names: ClassVar[Names] = Names(part="nut", start="the nut", laid=_HELD, hold=_HOLD, long="high")
+    names: ClassVar[Names] = Names(
+        part="nut", start="the nut", laid=_HELD, hold=_HOLD, long="high", thickness="[nut_blank] thickness",
+    )
 
 
 class Saddle(Tool):
     """A saddle; it lies as a nut does."""
 
-    names: ClassVar[Names] = Names(part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, long="high")
+    names: ClassVar[Names] = Names(
+        part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, long="high", thickness="[saddle_blank] thickness",
+    )
 
 
 def blank(kind: type[Tool], top: Floats, *, thickness: float) -> Tool:

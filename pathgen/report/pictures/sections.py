@@ -40,13 +40,28 @@ class Section:
     inlay: int | None = None
 
 
+def rise_of(clamping: Clamping) -> float:
+    """How many times as high the work is drawn: a thick one as it is."""
+    board = clamping.board
+    wide = board.outline.bounds[3] - board.outline.bounds[1]
+    return RISE if RISE * board.surface.thickness < min(board.length / 3, wide) else 1.0
+
+
+def rise_words(clamping: Clamping) -> str:
+    """How heights are drawn."""
+    rise = rise_of(clamping)
+    return f"drawn {rise:g} times as high" if rise > 1 else "true"
+
+
 def sections_of(clamping: Clamping) -> tuple[Section, ...]:
     """At the nut, where each inlay is widest across, and at the end: as far out as the board has its full width.
 
-    None of a part that stands on its edge: there is nothing to see.
+    None of a part that stands on its edge, or of flat stock that nothing is cut into: there is nothing to see.
     """
     board = clamping.board
     if board.surface.thickness > board.outline.bounds[3] - board.outline.bounds[1]:
+        return ()
+    if board.surface.is_flat and not clamping.inlays and not sunk_of(clamping) and clamping.feature(Slot) is None:
         return ()
     plan = wood_in_plan(board)
     near = _in_one_piece(plan, float(board.ends[0][:, 0].max()) + INSIDE, 1)
@@ -75,16 +90,16 @@ def widest_across(inlay: Inlay) -> float:
 def section_picture(clamping: Clamping, section: Section) -> Element:
     """The board cut across at a section, seen from its end toward the nut: + Y on the right.
 
-    Widths are true, heights are drawn `RISE` times as high, which the picture says.
+    Widths are true, heights are drawn `rise_of` times as high, which the picture says.
     """
     x, stock = section.x, clamping.stock
     proud = max([i.overfill for i in clamping.inlays if i.fill != "none"], default=0.0)
     top = max(stock.thickness, clamping.board.surface.thickness + proud)
     size = stock.width / 30
-    view = View.around((stock.bounds[1], 0.0, stock.bounds[3], top), 2.2 * size, rise=RISE)
+    view = View.around((stock.bounds[1], 0.0, stock.bounds[3], top), 2.2 * size, rise=rise_of(clamping))
     return view.picture(
         f"Section across the {clamping.board.names.part} at {section.name}, "
-        f"heights drawn {RISE:g} times",
+        f"heights {rise_words(clamping)}",
         *_bed(view, clamping, size),
         *_wood(view, clamping, x),
         *(part for inlay in clamping.inlays for part in _pocket(view, clamping, inlay, x)),
@@ -100,7 +115,7 @@ def _sides(view: View, clamping: Clamping, size: float) -> Iterator[Element]:
         return
     left, right = clamping.board.names.sides
     for name, y, anchor in ((left, clamping.stock.bounds[1], "start"), (right, clamping.stock.bounds[3], "end")):
-        yield words(view, [y, -1.4 * size / RISE], name, size=size, text_anchor=anchor, fill=PALE)
+        yield words(view, [y, -1.4 * size / view.rise], name, size=size, text_anchor=anchor, fill=PALE)
 
 
 def least_under(clamping: Clamping, section: Section) -> float:
@@ -182,10 +197,10 @@ def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[El
         z = float(surface.height(x, middle))
         yield lines(view, [np.array([[middle, 0.0], [middle, z]])], stroke=INK, stroke_width=size / 16)
         for y, anchor, aside in ((low, "start", 0.4), (middle, "middle", 0.0), (high, "end", -0.4)):
-            yield words(view, [y + aside * size, 0.4 * size / RISE],
+            yield words(view, [y + aside * size, 0.4 * size / view.rise],
                         fine_length(float(surface.height(x, y)), units), size=size, text_anchor=anchor,
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)
-        yield words(view, [middle, -1.4 * size / RISE], f"{fine_length(high - low, units)} wide", size=size)
+        yield words(view, [middle, -1.4 * size / view.rise], f"{fine_length(high - low, units)} wide", size=size)
     yield element("desc", f"{fine_length(x, units)} along")
 
 

@@ -19,7 +19,7 @@ from pathgen.base.markup import Element, element, number
 from pathgen.base.picture import INK, PALE
 from pathgen.base.shading import at_an_angle, encoded, light_on
 from pathgen.removal.grid import Grid
-from pathgen.report.pictures.sections import RISE
+from pathgen.report.pictures.sections import rise_of
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
 
@@ -59,11 +59,6 @@ def shaded_board(
     if dam is not None:
         lit[_edge(stage.grid.covered(dam))] = _rgb(_clear_of(wood or PLAIN_WOOD))
     return look.pixels(lit)[::-1]
-
-
-def rise_of(clamping: Clamping) -> float:
-    """How many times as high the work is drawn at an angle: a thick one as it is."""
-    return RISE if RISE * clamping.board.surface.thickness < clamping.board.length / 3 else 1.0
 
 
 def seen_at_an_angle(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool = False) -> Pixels:
@@ -117,8 +112,7 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
     if cut_free:
         there &= grid.covered(clamping.board.outline)
         window = grid.window(clamping.board.outline.bounds)
-    light = light_on(np.where(there, heights, np.float32(0)), stage.spacing)
-    light *= _hollow(clamping, stage)
+    light = light_on(np.where(there, heights, np.float32(0)), stage.spacing) * _hollow(clamping, stage)
     plain = _colours(stage, wood or PLAIN_WOOD)
     lit = plain * light[..., None]
     lit[~there] = BED

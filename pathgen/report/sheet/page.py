@@ -176,6 +176,7 @@ def size_lines(report: dict[str, Any], units: str) -> list[str]:
 def legend_above(clamping: Clamping) -> str:
     """What stands in the picture from above, and what is not known of clamps."""
     high = format_length(clamping.safe_z, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+    outline = clamping.feature(Outline) if clamping.cutter(Outline) else None
     return " ".join(filter(None, [
         "Seen from above.",
         "Hatched: clamps." if clamping.setup.keep_out else
@@ -183,7 +184,7 @@ def legend_above(clamping: Clamping) -> str:
         "every cut.",
         "Grey: what the outline cutter takes away." if clamping.cutter(Outline) else "",
         "Dotted: how far the finishing cutter reaches." if clamping.surfacing else "",
-        "Triangles: tabs that hold the part." if len(tabs_of(clamping)) else "",
+        "Triangles: tabs that hold the part." if outline and outline.tabs else "",
         "Crosses in rings: witness marks, small holes by which work that moved is found again, each with its name."
         if clamping.feature(WitnessMarks) else "",
         thin_wood_words(clamping),

@@ -15,7 +15,7 @@ from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
 from pathgen.report.pictures.ridges import ridge_picture
-from pathgen.report.pictures.sections import RISE, Section, least_under, section_picture, sections_of
+from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
@@ -32,8 +32,8 @@ def sections(clamping: Clamping) -> Element | None:
     shown, part = sections_of(clamping), clamping.board.names.part
     if not shown:
         return None
-    words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are drawn "
-             f"{RISE:g} times as high. Dashed: the raw blank")
+    words = (f"Seen from the {part}'s far end. Widths are true to each other; heights are "
+             f"{rise_words(clamping)}. Dashed: the raw blank")
     words += ", and fill standing proud before it is cut." if any(i.fill != "none" for i in clamping.inlays) else "."
     words += " Dotted: the bottom of the fret slots." if clamping.feature(Slot) else ""
     figures = [figure(section_picture(clamping, s), _section_words(clamping, s)) for s in shown]
@@ -88,15 +88,16 @@ def frets(report: dict[str, Any]) -> Element | None:
     if not report["frets"]:
         return None
     nut, per = report["board"]["nut"], report["job_units"]
+    both = sorted(("mm", "in"), key=per.__ne__)  # the job's own first
     rows = [] if begins_at_fret_0(report["frets"]) else [
-        ["nut", *(fixed(0.0, unit, fine=True) for unit in ("mm", "in")),
+        ["nut", *(fixed(0.0, unit, fine=True) for unit in both),
          *(", ".join(fixed(v, per, fine=True) for v in nut[side]) for side in ("bass", "treble"))]]
     rows += [
-        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in ("mm", "in")),
+        [str(f["fret"]), *(fixed(f["distance"], unit, fine=True) for unit in both),
          *(", ".join(fixed(v, report["job_units"], fine=True) for v in f[side]) for side in ("bass", "treble"))]
         for f in report["frets"]
     ]
-    head = ["Fret", "From nut, mm", "From nut, in",
+    head = ["Fret", *(f"From nut, {unit}" for unit in both),
             *(f"{side} edge: along, across ({report['job_units']})" for side in ("Bass", "Treble"))]
     return chapter("frets", "Frets", (e("p", line) for line in frame_lines(report["board"], report["job_units"])),
                    scrolling(table(head, rows), "Fret table"),

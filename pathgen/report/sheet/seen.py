@@ -14,12 +14,12 @@ from pathgen.base.shading import as_png
 from pathgen.base.units import format_length
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.poured import Pour, as_poured, pour_of, pours_of
+from pathgen.report.pictures.sections import rise_words
 from pathgen.report.pictures.shaded import (
     Pixels,
     as_halves,
     as_image,
     contrast_seen,
-    rise_of,
     seen_at_an_angle,
     shaded_board,
 )
@@ -54,7 +54,7 @@ def finished(planned: Plan, checked: Verification, report: dict[str, Any], about
         shown.append(e("div", (_look(clamping, last, wood, kind, words)
                                for wood, kind in ((bare, "Bare wood"), (under, "Under its finish"))), class_="pair"))
     angle = as_image(seen_at_an_angle(clamping, last, bare, cut_free=True),
-                     f"The finished {what} at an angle, {_heights(clamping)}.")
+                     f"The finished {what} at an angle, heights are {rise_words(clamping)}.")
     return chapter("finished", f"The finished {what}", *shown, figure(angle, _angle_words(clamping), wide=True))
 
 
@@ -145,7 +145,7 @@ def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Ite
         else:
             small.append(_sized(as_image(pixels, words), wide * times, caption))
     angle = as_image(seen_at_an_angle(clamping, one.opened, wood),
-                     f"{name}: the open pocket at an angle, {_heights(clamping)}.")
+                     f"{name}: the open pocket at an angle, heights are {rise_words(clamping)}.")
     small.append(_sized(angle, min(wide * times, PAGE), f"The open pocket. {_angle_words(clamping)}"))
     yield e("div", *((one, " ") for one in small), class_="sized")
 
@@ -206,9 +206,4 @@ def _angle_words(clamping: Clamping) -> str:
     """From where a picture at an angle is seen: from the side toward - y, and the near end."""
     names = clamping.board.names
     side = f"the {names.sides[0]} side and " if names.sides else ""
-    return f"Seen at an angle, from {side}the {names.near}; {_heights(clamping)}."
-
-
-def _heights(clamping: Clamping) -> str:
-    rise = rise_of(clamping)
-    return f"heights are drawn {rise:g} times as high" if rise > 1 else "heights are true"
+    return f"Seen at an angle, from {side}the {names.near}; heights are {rise_words(clamping)}."

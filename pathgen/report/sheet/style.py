@@ -109,6 +109,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
   article svg, article img {{ max-height: 32mm; }}
+  article:has(.tick li:nth-child(12)) :is(svg, img) {{ max-height: 20mm; }}
   article dl, article ol {{ margin: .3rem 0; }}
   article {{ margin: .6rem 0; font-size: .9em; line-height: 1.28; padding: .1rem .8rem .4rem; }}
   article p {{ margin: .25rem 0; }}
@@ -117,6 +118,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .sized {{ display: block; word-spacing: 4mm; orphans: 1; widows: 1; }}
   .sized figure {{ display: inline-block; vertical-align: top; word-spacing: normal; }}
   article {{ border: 1px solid {RULE}; background: {PAPER}; }}
+  footer {{ margin-top: .6rem; break-before: avoid; }}
 }}
 """
 """The style sheet of the page."""

@@ -1,0 +1,50 @@
+"""What the report warns of and notes about fills: just past each limit, and not just within it."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen.report.filling import _contrast_warnings, _pour_warnings, _second_cut_notes
+from pathgen.work.fill import Resin, amount
+from pathgen.work.moved import Moved
+
+
+def codes(findings):
+    return [f.code for f in findings]
+
+
+@pytest.mark.parametrize(("deep", "limit", "found"), [(2.0, 3.0, []), (2.1, 3.0, ["too-deep-a-pour"]), (9.0, None, [])])
+def test_pours(deep, limit, found):
+    inlay, resin = SimpleNamespace(overfill=1.0, name="inlay 1"), Resin(pour_depth=limit)
+    one = amount("#000000", area=10.0, pocket=20.0, overfill=10.0, depth=(deep, deep), deep=deep + 1.0, resin=resin)
+    said = list(_pour_warnings(inlay, one, limit))
+    assert codes(said) == found
+    assert all(f.got.startswith("3.10 mm") and "2 layers" in f.remedy for f in said)
+
+
+# WCAG 2.2, relative luminance (P): #767676 on white is 4.54:1, #949494 3.03:1, #959595 2.996:1, which is less than 3
+@pytest.mark.parametrize(("colour", "found"), [("#767676", []), ("#949494", []), ("#959595", ["low-contrast"])])
+def test_contrast(colour, found):
+    inlay = SimpleNamespace(fill="resin", regions=((colour, shapely.box(0, 0, 1, 1)),))
+    asked = SimpleNamespace(wood=("#ffffff", None), unchosen=())
+    assert codes(_contrast_warnings(SimpleNamespace(clamping=SimpleNamespace(inlays=[inlay]), asked=asked))) == found
+
+
+def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
+    moved = None if marks is None else Moved(
+        rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)))
+    return SimpleNamespace(
+        moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0),
+        cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
+        steps=[SimpleNamespace(cutter=SimpleNamespace(name=str(n))) for n in range(cutters)])
+
+
+@pytest.mark.parametrize(("clamping", "found"), [
+    ({}, []), ({"marks": 3}, ["work-moved", "three-marks"]), ({"marks": 4}, ["work-moved"]),
+    ({"area": "inlay"}, ["second-cut-in-part"]), ({"area": "inlay", "cut": False}, []),
+    ({"z_zero": "stock-top"}, ["zero-on-raw-top"]), ({"z_zero": "stock-top", "cutters": 1}, []),
+])
+def test_second_cut(clamping, found):
+    assert codes(_second_cut_notes(second_cut(**clamping))) == found

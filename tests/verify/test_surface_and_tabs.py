@@ -1,0 +1,81 @@
+"""Surfaces, tabs and skins at their limits: what is found just over each, and that nothing is just under it."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen.removal.grid import Grid
+from pathgen.verify.findings import Tolerances
+from pathgen.verify.outlines import _groove
+from pathgen.verify.ridges import Ridges
+from pathgen.verify.surfaces import Deviation, surface_findings
+from pathgen.work.features import OutlineCut
+
+LIMIT, SLACK = 0.01, Tolerances()
+GOOD = Deviation(low=-0.0019, high=0.0106, low_at=(1.0, 0.0), high_at=(2.0, 0.0), high_in_fill=True)
+FLAT = Ridges(x=np.array([3.0, 4.0]), y=np.array([0.0, 1.0]), height=np.array([0.0106, 0.001]), above=0.0106,
+              below=-0.0019, above_at=(5.0, 0.0), below_at=(6.0, 0.0))
+
+
+@pytest.mark.parametrize(("deviation", "ridges", "found"), [
+    ({}, {}, []),
+    ({"low": -0.0021}, {}, [("surface-too-low", "1 mm along", "last")]),
+    ({"low": np.nan}, {}, [("surface-too-low", "1 mm along", "last")]),
+    ({}, {"below": -0.0021}, [("surface-too-low", "6 mm along", "last")]),
+    ({"high": 0.0108}, {}, [("fill-proud", "2 mm along", "finish")]),
+    ({"high": 0.0108, "high_in_fill": False}, {}, [("surface-too-high", "2 mm along", "finish")]),
+    ({"high": 0.0108}, {"above": 0.0109}, [("surface-too-high", "5 mm along", "finish")]),
+    ({}, {"height": np.array([0.0, 0.0108])}, [("ridges-too-high", "4 mm along", "finish")]),
+])
+def test_surface(deviation, ridges, found):
+    def culprit(x, y, of):
+        return "finish" if of is not None and of(SimpleNamespace(finishes=True)) else "last", 7
+
+    surface = SimpleNamespace(slope=lambda x, y: np.zeros(1))
+    clamping = SimpleNamespace(surfacing=SimpleNamespace(scallop=LIMIT), board=SimpleNamespace(surface=surface))
+    said = list(surface_findings(replace(GOOD, **deviation), replace(FLAT, **ridges), clamping, SLACK, culprit))
+    assert [f.code for f in said] == [code for code, _, _ in found]
+    assert all(f.where.startswith(f"{program}, line 7, {place}")
+               for f, (_, place, program) in zip(said, found, strict=True))
+    assert not list(surface_findings(GOOD, FLAT, SimpleNamespace(surfacing=None), SLACK, culprit))
+
+
+def codes_of_groove(tabs, *, skin=0.0, left=0.0, step=0.1):
+    """Of an outline 100 by 40 mm cut with 3 mm, asked for two tabs of 6 by 1.5 mm: tabs (middle, width, height, mm)."""
+    grid = Grid.over((-5.0, -25.0, 105.0, 25.0), step)
+    top = np.full(grid.shape, left)
+    for middle, width, height in tabs:
+        top[:250, np.abs(grid.xs - middle) < width / 2] = height
+    board = SimpleNamespace(outline=shapely.box(0.0, -20.0, 100.0, 20.0))
+    cut = OutlineCut(tabs=2, tab_height=1.5, tab_width=6.0, skin=skin)
+    cutter = SimpleNamespace(radius=1.5, diameter=3.0)
+    outline = SimpleNamespace(file_name="a.nc", cutter=cutter, operation=SimpleNamespace(feature=cut))
+    sim = SimpleNamespace(grid=grid, top=top)
+    return [f.code for f in _groove(outline, SimpleNamespace(board=board), sim, SLACK)]
+
+
+@pytest.mark.parametrize(("tab", "found"), [
+    ((70.0, 6.0, 1.5), []), ((70.0, 6.0, 1.49), []), ((70.0, 6.0, 1.47), ["tab-too-thin"]),
+    ((70.0, 5.6, 1.5), []), ((70.0, 5.3, 1.5), ["tab-too-narrow"]),
+    ((70.0, 6.0, 1.99), []), ((70.0, 6.0, 2.01), ["outline-uncut"]),
+    # as wide as two tabs, two cutters and slopes of 1 in 5, as they end
+    ((70.0, 25.3, 1.5), []), ((70.0, 25.7, 1.5), ["outline-uncut"]),
+    ((0.0, 0.0, 0.0), ["tabs-missing"]),
+])
+def test_tabs(tab, found):
+    assert codes_of_groove([(30.0, 6.0, 1.5), tab]) == found
+
+
+def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
+    assert codes_of_groove([(x, 6.0, 1.5) for x in (30.0, 50.0, 70.0)]) == ["outline-uncut"]
+    assert codes_of_groove([]) == ["tabs-missing"]
+    assert codes_of_groove([], left=1.5) == ["tabs-missing", "outline-uncut"]
+
+
+@pytest.mark.parametrize(("left", "found"), [
+    (0.3, []), (0.281, []), (0.319, []), (0.279, ["skin-wrong"]), (0.321, ["skin-wrong"])])
+def test_a_skin_is_of_one_thickness_all_round(left, found):
+    assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
