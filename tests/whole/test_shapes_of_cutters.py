@@ -11,7 +11,7 @@ from pathgen.base import cutters
 from pathgen.base.lowered import Lowered, Relief
 from pathgen.programs.zero_check import feeler_tip
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import Pass, _end_length, _is_gentle
+from pathgen.removal.lengthwise import Pass
 from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import _lowest, _profile
@@ -22,8 +22,7 @@ ROUND = pathgen.radiused(thickness=6.0, start=254.0)
 LOW = Lowered(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=400.0,
               relief=Relief(depth=0.2, deepest=200.0, end=400.0))
 ONE = np.ones(3)
-SLOPE = np.array([0.1, -0.1])
-PASS = {"y": 0.0, "x": np.arange(3.0), "z": np.array([0, 0.1, 0]), "row": 0, "inset": 0.0, "back": False}
+PASS = {"y": 0.0, "x": np.arange(3.0), "z": np.array([0, 0.1, 0]), "row": 0, "back": False}
 SQUARE = shapely.box(0.0, -5.0, 20.0, 5.0)
 
 
@@ -50,8 +49,8 @@ ASKED = {
     "lowest along a slope": lambda c: _lowest(c, ONE, ONE, ONE, 0.1 * ONE, 0 * ONE, ONE),
     "underside beside a slope": lambda c: _profile(c, ONE),
     "level pass": lambda c: Pass(cutter=c, **PASS).is_level,
-    "ends of a pass": lambda c: _end_length(SLOPE, c),
-    "gentle pass": lambda c: _is_gentle(SLOPE, c),
+    "ends of a pass": lambda c: Pass(cutter=c, **PASS).inset,
+    "gentle pass": lambda c: Pass(cutter=c, **PASS).is_gentle,
     "what it opens": lambda c: opened_discs(np.array([[0.0, 0.0, 5.0]]), c, pathgen.flat(6.0)),
     "what it opens across": lambda c: _bulge(c, 1.0, ROUND),
 }
