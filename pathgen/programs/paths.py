@@ -69,6 +69,15 @@ class Around:
                                 stepover=surfacing.stepover, entry=surfacing.entry)
 
     @cached_property
+    def first(self) -> Passes | None:
+        """The passes of the first cut: those of the last, or coarser ones that leave something to it."""
+        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
+        if cutter is None or surfacing is None or not surfacing.leave:
+            return self.finish
+        return finishing_passes(self.surfaced, self.clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
+                                stepover=surfacing.stepover, entry=surfacing.entry)
+
+    @cached_property
     def surfaced(self) -> Polygon:
         """What the surface is cut over: the part, and any bay that a slot crosses: it meets no raw stock there."""
         part, slots = self.clamping.board.outline, self.clamping.feature(Slot)
@@ -112,7 +121,7 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
     clamping, outline, finish = around.clamping, around.surfaced, around.clamping.cutter(SurfaceFinish)
-    past = max(_first(around, finish).past(outline), _last(around).past(outline)) if finish is not None else 0.0
+    past = max(_first(around).past(outline), _last(around).past(outline)) if finish is not None else 0.0
     return roughing(
         outline, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
         allowance=operation.feature.allowance, past=past, rapids=around.rapids,
@@ -122,7 +131,7 @@ def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
     clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
     return finishing(
-        around.surfaced, clamping.first_surface, cutter, passes=_first(around, cutter),
+        around.surfaced, clamping.first_surface, cutter, passes=_first(around),
         allowance=rough.allowance if rough else None, stock_top=around.top,
         later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
@@ -135,7 +144,7 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
             overlay.buffer(inlay.area, surfacing.blend), around.surfaced, around.clamping.first_surface, cutter,
-            passes=_first(around, cutter), proud=inlay.overfill, stepdown=stepdown,
+            passes=_first(around), proud=inlay.overfill, stepdown=stepdown,
             beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
         )
     else:
@@ -150,13 +159,9 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     return Toolpath.joined([path, last])
 
 
-def _first(around: Around, cutter: Cutter) -> Passes:
-    """The passes of the first cut: those of the last, or coarser ones that leave something to it."""
-    clamping, surfacing = around.clamping, around.clamping.surfacing
-    if surfacing is None or not surfacing.leave:
-        return _last(around)
-    return finishing_passes(around.surfaced, clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
-                            stepover=surfacing.stepover, entry=surfacing.entry)
+def _first(around: Around) -> Passes:
+    assert around.first is not None
+    return around.first
 
 
 def _last(around: Around) -> Passes:

@@ -22,7 +22,7 @@ from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_trav
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
-from pathgen.removal.motion import Motion
+from pathgen.removal.motion import Motion, in_pieces
 from pathgen.removal.sweep import RIM, swept_heights
 
 Floats = NDArray[np.float64]
@@ -597,8 +597,5 @@ def _in_pieces(moves: Moves, pieces: NDArray[np.intp]) -> Moves:
     """Moves in as many pieces, none where that is 0."""
     if pieces.max(initial=1) == 1:
         return moves.of(pieces == 1)
-    move = np.repeat(np.arange(len(moves)), pieces)
-    place = np.arange(len(move)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
-    first, last = (place / pieces[move])[:, None], ((place + 1) / pieces[move])[:, None]
-    start, run = moves.start[move], (moves.end - moves.start)[move]
-    return Moves(start + first * run, start + last * run, moves.row[move], moves.onward[move] | (place > 0))
+    start, end, of, nth = in_pieces(moves.start, moves.end, pieces)
+    return Moves(start, end, moves.row[of], moves.onward[of] | (nth > 0))

@@ -50,11 +50,20 @@ class Motion:
 
     def in_pieces(self, count: NDArray[np.intp]) -> Motion:
         """The same moves, each in so many pieces, `count` (n,)."""
-        of = np.repeat(np.arange(len(self)), count)
-        nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-        step = self.end[of] - self.start[of]
-        cuts = self.start[of] + (nth / count[of])[:, None] * step
-        start = np.where((nth == 0)[:, None], self.start[of], cuts)
-        end = np.where((nth + 1 == count[of])[:, None], self.end[of], np.roll(cuts, -1, axis=0))
+        start, end, of, _ = in_pieces(self.start, self.end, count)
         return Motion(start=start, end=end, rapid=self.rapid[of], feed=self.feed[of], line=self.line[of],
                       motion=self.motion[of])
+
+
+def in_pieces(
+    start: Floats, end: Floats, count: NDArray[np.intp]
+) -> tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]]:
+    """Moves from (n, 3) to (n, 3), each in `count` (n,) equal pieces, none where that is 0.
+
+    Starts and ends of the pieces, (m, 3); the move that each is of, and which of its pieces it is, (m,).
+    """
+    of = np.repeat(np.arange(len(count)), count)
+    nth = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    cuts = start[of] + (nth / count[of])[:, None] * (end[of] - start[of])
+    first = np.where((nth == 0)[:, None], start[of], cuts)
+    return first, np.where((nth + 1 == count[of])[:, None], end[of], np.roll(cuts, -1, axis=0)), of, nth

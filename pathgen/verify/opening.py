@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
+from pathgen.removal.motion import in_pieces
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -52,7 +53,7 @@ def opens_outside(start: Floats, end: Floats, cutter: Cutter, surface: Surface, 
     outside = np.zeros(len(start), bool)
     close = np.flatnonzero(~clear)
     if len(close):
-        first, last, owner = _in_pieces(start[close], end[close], cutter)
+        first, last, owner, _ = in_pieces(start[close], end[close], _pieces((end - start)[close], cutter))
         opened = _hulls(*opened_discs(first, cutter, surface), *opened_discs(last, cutter, surface))
         np.logical_or.at(outside, close[owner], ~shapely.covers(allowed, opened))
     return outside
@@ -85,16 +86,11 @@ def opened_discs(tip: Floats, cutter: Cutter, surface: Surface) -> tuple[Floats,
     return np.where(sunk, xy, xy + shift), np.where(deep > 0.0, np.minimum(half, cutter.radius), 0.0)
 
 
-def _in_pieces(start: Floats, end: Floats, cutter: Cutter) -> tuple[Floats, Floats, NDArray[np.intp]]:
-    """Starts and ends of the pieces, and the move that each is of."""
-    run = end - start
+def _pieces(run: Floats, cutter: Cutter) -> NDArray[np.intp]:
+    """(n,) in how many pieces moves of (n, 3) run are taken."""
     rises = np.abs(run[:, 2]) > _LEVEL
     longest = np.where(rises & (cutter.shape == "ball-end"), _BALL_PIECE, _PIECE)
-    count = np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / longest)).astype(np.intp)
-    owner = np.repeat(np.arange(len(run)), count)
-    place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    low, high = (place / count[owner])[:, None], ((place + 1) / count[owner])[:, None]
-    return start[owner] + low * run[owner], start[owner] + high * run[owner], owner
+    return np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / longest)).astype(np.intp)
 
 
 def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[np.object_]:
