@@ -50,6 +50,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _inner_corners(job)
+    yield from _over_all(job)
     yield from _strings_off(job, clamping)
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
@@ -133,12 +134,51 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
     if not left.is_empty:
         largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
         x, y = shapely.get_coordinates(largest.representative_point())[0]
+        where = "[plate] artwork" if job.plate else "[outline] artwork"
+        long = _long(largest)
+        cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
+        if cutter is not None and long > cutter.diameter and _is_bay(largest):
+            yield Doubt(
+                where=where,
+                problem=f"the outline's cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
+                        f"{format_length(long, job.units, decimals=_COARSE[job.units])} of it, near "
+                        f"{place_words(x, y)}",
+                allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
+                remedy="draw it wider, name a smaller [outline] cutter, or cut it out by hand",
+            )
+            return
         yield Doubt(
-            where="[plate] artwork" if job.plate else "[outline] artwork",
+            where=where,
             problem=f"the outline's cutter leaves {left.area:.2f} mm2 in corners that point inward, the most near "
                     f"{place_words(x, y)}",
             allowed="corners as round as the cutter", remedy="cut them out by hand, or take a smaller cutter",
             grave=False,
+        )
+
+
+_COARSE = {"mm": 1, "in": 2}
+_BAY = 0.6
+"""Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
+
+
+def _long(area: BaseGeometry) -> float:
+    """From end to end of an area, mm."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(area))
+    return float(np.linalg.norm(np.diff(corners, axis=0), axis=1).max())
+
+
+def _is_bay(left: BaseGeometry) -> bool:
+    """Whether what a cutter leaves is about as wide at its end as where it opens, and does not end in a point."""
+    return float(left.area) > _BAY * float(shapely.minimum_rotated_rectangle(left).area)
+
+
+def _over_all(job: Job) -> Iterator[Doubt]:
+    """A second cut asked for over the inlays alone, where what was left proud has it go over the whole."""
+    if job.surface and job.surface.leave and job.resurface and job.resurface.area == "inlay":
+        yield Doubt(
+            where="[resurface] area", problem='"inlay", and [surface] leave has the last cut go over the whole '
+                                              f"{job.body_name[1:-1]} all the same: area changes nothing",
+            allowed='area = "inlay" without leave', remedy="leave one of them out: area, or leave", grave=False,
         )
 
 

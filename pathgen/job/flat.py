@@ -14,7 +14,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError
+from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up, written_alike
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
@@ -124,9 +124,12 @@ def check_flat(job: Job, part: FlatPart) -> None:
     _inside(part, bores)
     _apart(part, bores)
     _openings(job, part)
+    mistakes = Mistakes()
     for number, ring in enumerate(job.rings, 1):
-        _ring(job, part, ring, f"[[ring]] {number}")
-        _clear_of(bores, ring, f"[[ring]] {number}")
+        with mistakes.caught():
+            _ring(job, part, ring, f"[[ring]] {number}")
+            _clear_of(bores, ring, f"[[ring]] {number}")
+    mistakes.refuse()
 
 
 def ring_area(ring: RingTable) -> Polygon:
@@ -348,10 +351,13 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
 
 def _clear_of(bores: list[_Bored], ring: RingTable, where: str) -> None:
     """No hole, nor its counterbore, meets the ring."""
-    area = ring_area(ring)
+    area, mistakes = ring_area(ring), Mistakes()
     for one in bores:
         shared = overlay.intersection(one.bore.shape, area).area
-        if shared > 1e-6:
+        with mistakes.caught():
+            if shared <= 1e-6:
+                continue
             raise JobError(f"{where} and {one.where} at", f"{one.place} takes {shared:.1f} mm2 of the ring round "
                            f"{place_words(*ring.at)}", allowed="holes beside a ring, or within its inner circle",
                            remedy="move one of them, or make it smaller")
+    mistakes.refuse()

@@ -17,7 +17,7 @@ from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
-from pathgen.work.fill import Resin, dam_round
+from pathgen.work.fill import Resin
 from pathgen.work.operations import Pocket
 
 SMALLEST_PIECE = 0.005
@@ -39,10 +39,6 @@ class Asked:
     """Colours of fills that nobody chose: pictures show them, and contrast is not judged by them."""
     doubts: tuple[Doubt, ...] = ()
     """What is likely a slip."""
-
-    def dam(self, inlay: Inlay) -> BaseGeometry | None:
-        """What is inside the dam round an inlay, mm; None for one that no resin is poured into."""
-        return dam_round(inlay, self.resins[inlay.index].dam) if inlay.fill == "resin" and self.resins else None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -57,7 +57,7 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     times = cutter.feed / off.high
     much, hertz = times > MUCH, slowest <= cutter.speed * 60.0 <= fastest
     word += f", and {times:.2g} times the most that is usual" if much else ""
-    change = f"change the feed, or the speed to {slowest:.0f} to {fastest:.0f} rpm"
+    change = f"change its feed in the job, or the speed to {slowest:.0f} to {fastest:.0f} rpm"
     if much and hertz:
         change = f"if {cutter.speed:g} is turns per second (Hz), write speed = {cutter.speed * 60:.0f}; else {change}"
     return Finding(

@@ -31,6 +31,7 @@ from pathgen.work.fill import (
     batch_of,
     dam_round,
     fall_under,
+    inside_dams,
     level_resin,
     second_cut,
 )
@@ -119,7 +120,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
     return [
         amount(
             colour, area=area, pocket=measure.by_colour[colour][1] - inlay.overfill * area,
-            overfill=above * area / measure.area, depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
+            overfill=above[colour], depth=depths[colour], deep=depths[colour][1] + inlay.overfill,
             resin=resin,
         )
         for colour, area in measure.area_by_colour.items() if area
@@ -336,7 +337,7 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
 
 def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
-    dammed = dam_round(inlay, planned.asked.resins[inlay.index].dam)
+    dammed = inside_dams(inlay, planned.clamping.surface, planned.asked.resins[inlay.index].dam)
     for other in planned.clamping.inlays:
         if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
             yield Finding(
@@ -391,11 +392,12 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
 
 def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """Resin that cures inside the dam where the second cut, going round the inlay alone, does not come."""
-    clamping, dam = planned.clamping, planned.asked.dam(inlay)
+    clamping = planned.clamping
     step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
-    if dam is None or step is None or not isinstance(step.operation, CutAgain):
+    if inlay.fill != "resin" or not planned.asked.resins or step is None or not isinstance(step.operation, CutAgain):
         return
     blend = step.operation.surfacing.blend
+    dam = inside_dams(inlay, clamping.surface, planned.asked.resins[inlay.index].dam)
     past = overlay.difference(dam, overlay.buffer(inlay.area, blend))
     if step.operation.goes_round and past.area > 1.0:
         near, hull = (format_length(v, clamping.units) for v in (blend, planned.asked.resins[inlay.index].dam))

@@ -68,9 +68,10 @@ ONE_BATCH = "or all of it"
 """What the row of one batch for all colours of a pour is called."""
 
 BATCH_WORDS = (
-    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing), which stands higher where "
-    "the surface is lower. Mix: what can be mixed and measured, no less than what is needed, in parts that keep the "
-    "ratio of the resin's sheet within 2 %. What is left in the cup cures there: do not mix less."
+    "Above: the level resin inside the dam (a rim of tape, wax or clay round the drawing; each colour has its own), "
+    "which stands higher where the surface is lower. Mix: what can be mixed and measured, no less than what is needed, "
+    "in parts that keep the ratio of the resin's sheet within 2 %. What is left in the cup cures there: do not mix "
+    "less."
 )
 
 ONE_BATCH_WORDS = (

@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
+from pathgen.base.units import as_written, fine_length
+from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Outline
 
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
+
+
+def last_lap_findings(clamping: Clamping) -> list[Finding]:
+    """A note where the last lap of the outline takes less off the walls than the job asks for, and why."""
+    cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), clamping.units
+    if cut is None or cutter is None or not cut.finish:
+        return []
+    deep = clamping.stock.thickness - cut.bottom
+    takes = last_lap_takes(clamping.board.outline, cutter, deep, cut.finish)
+    if takes > cut.finish - 1e-6:
+        return []
+    less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
+    return [Finding(
+        code="last-lap-less", severity="note", where=f"{cut.where} finish",
+        got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's diameter at most, no more than "
+            "loads it like a layer does, and less in sharp inner corners",
+        allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or write finish = "
+                           f"{as_written(takes, units)}, or take a thicker cutter",
+    )]
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:

@@ -209,14 +209,21 @@ def _worth_words(row: dict[str, Any]) -> str:
 def quickest(of_inlay: Reach) -> SetReach:
     """The set with the fewest minutes, changes of cutters counted, of those that open as much as the first."""
     enough = [one for one in of_inlay.sets if one.share > of_inlay.sets[0].share - SAME]
-    return min(enough, key=lambda one: one.minutes + CHANGE * len(one.cutters))
+    return min(enough, key=_with_changes)
+
+
+def _with_changes(one: SetReach) -> float:
+    return one.minutes + CHANGE * len(one.cutters)
 
 
 def _quickest_words(of_inlay: Reach) -> str:
     best = quickest(of_inlay)
     names = "the job's own" if best is of_inlay.sets[0] else " then ".join(best.cutters)
-    return f"Of the sets that open as much as the job's, {names} is the quickest, each change counted as {CHANGE:g} " \
-           "min; a cutter that another step uses next to this one costs no change."
+    crumbs = any(len(one.cutters) > 1 for one in of_inlay.sets)
+    return f"Of the sets that open as much as the job's, {names} is the quickest with its changes. They count " \
+           f"{CHANGE:g} min for each cutter; one that another step uses next to this one costs none." + (
+               " A later cutter is not sent back for crumbs: a set may open a little less than its finest cutter alone."
+               if crumbs else "")
 
 
 def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Iterator[str]:
@@ -239,9 +246,10 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
     if of_inlay.sets:
         yield "Cutters to choose from, one after the other (* as the job says):"
         yield from table(
-            ["  cutters", "opened", "time"],
-            [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min"]
-             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2),
+            ["  cutters", "opened", "time", "with changes"],
+            [[("  " if k else "* ") + " then ".join(one.cutters), f"{100 * one.share:.1f} %", f"{one.minutes:.1f} min",
+              f"{_with_changes(one):.1f} min"]
+             for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3),
         )
         yield from map(_worth_words, worth(of_inlay))
         if len(of_inlay.sets) > 1:
@@ -258,7 +266,7 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
              fine_length(d.largest, units)]
             for d in one.details[:DETAILS_IN_WORDS]
         ]
-        yield from table(["  area", "at", "width there", "cutter that would"], rows, right=(0, 2, 3))
+        yield from table(["  area", "at", "width there", "widest that opens it"], rows, right=(0, 2, 3))
         if len(one.details) > DETAILS_IN_WORDS:
             yield f"  and {len(one.details) - DETAILS_IN_WORDS} more, all smaller"
 

@@ -78,10 +78,8 @@ def outlining(
     Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
     """
     _check(cutter, top - bottom)
-    loaded = _LAST_LOAD * cutter.diameter * cutter.stepdown / (top - bottom)
-    finish = min(finish, FINISH_SHARE * cutter.diameter, loaded)
     half = tabs.width / 2 + cutter.radius
-    finish = _eased_off(outline, cutter, finish)
+    finish = last_lap_takes(outline, cutter, top - bottom, finish)
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
@@ -102,6 +100,12 @@ def outlining(
     path = rapids.between([run])
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
+
+
+def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:
+    """What the last lap, `deep` mm high, takes off the walls where `finish` is asked for, mm; 0 where there is none."""
+    loaded = _LAST_LOAD * cutter.diameter * cutter.stepdown / deep
+    return _eased_off(outline, cutter, min(finish, FINISH_SHARE * cutter.diameter, loaded))
 
 
 def _eased_off(outline: Polygon, cutter: Cutter, finish: float) -> float:

@@ -46,7 +46,7 @@ class Detail:
     """The middle of its widest place."""
     area: float
     width: float
-    """How wide the drawing is there."""
+    """How wide the drawing is there, at the least: no narrower than what would open it."""
     largest: float
     """The largest diameter that would open nine tenths of it: what the cutter must open at the surface."""
     length: float
@@ -147,7 +147,10 @@ def reach(
         own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened, rising)
         rows += own
         together += all_of_them
-    return Reach(cutters=tuple(rows), sets=tuple(one for one, _ in tried), narrowest_wall=narrowest_wall(everything),
+    alone = {one.cutter: one.share for one in rows} if len(shapes) == 1 else {}
+    found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
+                  else one for one, _ in tried)
+    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=narrowest_wall(everything),
                  together=tuple(together))
 
 
@@ -260,7 +263,7 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
     there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
     largest = _largest_that_opens(missed, region, width)
     return [
-        Detail(at=(float(x), float(y)), area=float(a), width=float(w), largest=float(d), length=float(long))
+        Detail(at=(float(x), float(y)), area=float(a), width=float(max(w, d)), largest=float(d), length=float(long))
         for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, _lengths(missed), strict=True)
     ]
 

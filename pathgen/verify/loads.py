@@ -78,7 +78,8 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
             yield Finding(
                 code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),
                 got=f"{load.largest:.1f} times what a tooth takes in a straight-line cut",
-                allowed=f"{LOAD_FACTOR:g} times", remedy="make the feed lower there, or the stepdown smaller",
+                allowed=f"{LOAD_FACTOR:g} times",
+                remedy=f'make feed or stepdown of [[cutter]] "{step.cutter.name}" smaller, and build again',
             )
 
 

@@ -107,7 +107,7 @@ class Amount:
     pocket: float
     """Volume of the pocket up to the surface as it stands when it is filled: the net volume."""
     overfill: float
-    """Its share, by area, of the level resin inside the dam that stands above the surface."""
+    """The level resin inside its dams that stands above the surface."""
     waste: float
     depth: tuple[float, float]
     """Least and greatest depth of the pocket below that surface."""
@@ -159,27 +159,43 @@ def dam_round(inlay: Inlay, out: float, *, each: bool = False) -> BaseGeometry:
     return overlay.difference(dams, dry) if not dry.is_empty else dams
 
 
-@remembered
-def level_resin(inlay: Inlay, surface: Surface, out: float) -> float:
-    """Volume of level resin above the surface inside the dam, mm3.
-
-    In each dam it covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
-    that is enough.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Dammed:
+    """What is inside one dam, which holds resin of one colour, and how high above the underside that stands level, mm.
     """
-    return sum(_above(dam, inlay, surface) for dam in shapely.get_parts(dam_round(inlay, out)))
+
+    colour: str
+    inside: BaseGeometry
+    level: float
 
 
-def resin_levels(inlay: Inlay, surface: Surface, out: float) -> list[tuple[BaseGeometry, float]]:
-    """What is inside each dam, and the height at which level resin stands there, mm.
+@remembered
+def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
+    """The dams of an inlay: one round each colour; where those would meet, one round each group of its parts.
 
-    One is round each colour; where those would meet, one round each group of its parts.
+    In each, resin covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
+    that is enough.
     """
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
     dams = [dam_round(one, out) for one in each]
     if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
-    return [(dam, _level(dam, one, surface))
+    return [Dammed(colour=one.regions[0][0], inside=dam, level=_level(dam, one, surface))
             for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
+
+
+def inside_dams(inlay: Inlay, surface: Surface, out: float) -> BaseGeometry:
+    """All that is inside any of the dams of an inlay."""
+    return overlay.union_all([dam.inside for dam in dams_of(inlay, surface, out)])
+
+
+@remembered
+def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
+    """Volume of level resin above the surface inside the dams of each colour, mm3."""
+    found = dict.fromkeys((colour for colour, _ in inlay.regions), 0.0)
+    for dam in dams_of(inlay, surface, out):
+        found[dam.colour] += _above(dam, surface)
+    return found
 
 
 def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
@@ -187,7 +203,8 @@ def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
     return max(float(_edge_heights(dam, surface).min()) + inlay.overfill, covered)
 
 
-def _above(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
+def _above(dammed: Dammed, surface: Surface) -> float:
+    dam = dammed.inside
     x0, y0, x1, y1 = dam.bounds
     step = min(0.25, math.sqrt(dam.area) / 20)
     x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
@@ -195,7 +212,7 @@ def _above(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
     inside = shapely.contains_xy(dam, x, y)
     heights = surface.height(x[inside], y[inside])
     # of the points inside only their mean counts: their number follows the edge less closely than the area
-    return float((_level(dam, inlay, surface) - heights.mean()) * dam.area)
+    return float((dammed.level - heights.mean()) * dam.area)
 
 
 def _edge_heights(area: BaseGeometry, surface: Surface) -> np.ndarray:
@@ -216,7 +233,7 @@ def amount(
     pocket : float
         Volume of the pocket as simulated, mm3.
     overfill : float
-        Its share of what stands above the surface, mm3.
+        What stands above the surface, mm3.
     depth : (least, greatest)
         Of the pocket, mm.
     deep : float

@@ -50,6 +50,16 @@ place = { at = [40.0, 0.0] }
 """
 
 
+def test_a_second_cut_over_inlays_alone_and_wood_left_proud_do_not_go_together(tmp_path):
+    left, alone = "scallop = 0.05\nleave = 0.2", '\n[resurface]\narea = "inlay"\n'
+    for folder in "abc":
+        (tmp_path / folder).mkdir()
+    (where, problem, grave), = doubts(tmp_path / "a", "scallop = 0.05", left, extra=alone)
+    assert (where, grave) == ("[resurface] area", False)
+    assert "[surface] leave has the last cut go over the whole board all the same" in problem
+    assert doubts(tmp_path / "b", "scallop = 0.05", left) == doubts(tmp_path / "c", extra=alone) == []
+
+
 def test_a_drawn_board_is_left_round_where_it_turns_inward_and_that_is_told(tmp_path):
     """Two square corners of a notch, each less a quarter of a circle, and a cutter a thousandth larger."""
     (tmp_path / "outline.svg").write_text(
@@ -76,8 +86,10 @@ def test_a_slit_too_narrow_for_the_outlines_cutter_is_closed_and_told(tmp_path, 
         with pytest.raises(JobError, match=r'"cut" does not go into .*bays 3\.00 mm wide or more\): .* that bay wider'):
             doubts(tmp_path, extra=DRAWN)
         return
-    ((_, problem, _),) = doubts(tmp_path, extra=DRAWN)
+    ((where, problem, grave),) = doubts(tmp_path, extra=DRAWN)
+    assert (where, grave) == ("[outline] artwork", True)
     assert float(problem.split()[4]) == pytest.approx(filled, abs=0.03)
+    assert "in a bay narrower than it, 14 mm of it" in problem
 
 
 def test_a_job_without_clamps_has_that_noted(tmp_path):

@@ -250,6 +250,14 @@ def test_an_outline_drawn_as_a_line_is_said_to_be_one(tmp_path):
         part_of(read(tmp_path, DRAWN))
 
 
+def test_every_ring_that_a_hole_meets_is_named(tmp_path):
+    inner = RING.replace("inner = 10.0", "inner = 4.0").replace("outer = 14.0", "outer = 8.0")
+    with pytest.raises(JobError) as wrong:
+        clamping_of(read(tmp_path, PLATE + RING + inner + HOLE.replace("10.0", "24.0")))
+    assert [line.split(" at:")[0] for line in wrong.value.lines] == [
+        f"[[ring]] {number} and [[hole]] 1" for number in (1, 2)]
+
+
 def test_of_corners_that_a_cutter_leaves_the_largest_is_named(tmp_path):
     """A notch with corners of 90 and of 30 degrees: what a round cutter leaves grows as the corner gets sharper."""
     job = drawn(tmp_path, outline="M0,0H30V12H60L42.7,2H80V40H0Z", openings="")

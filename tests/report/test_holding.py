@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pathgen.programs.instructions import cautions
-from pathgen.report.holding import holding_findings
+from pathgen.report.holding import holding_findings, last_lap_findings
 from pathgen.report.sheet.page import legend_above
 from pathgen.work.clamping import Step
 from pathgen.work.features import Marks
@@ -66,3 +66,15 @@ def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(b
     assert "witness marks" in words
     assert "Hatched" not in words
     assert "Triangles" not in words
+
+
+def test_a_last_lap_that_takes_less_than_asked_is_told(outline_of):
+    clamping, _ = outline_of(finish=0.02)
+    assert last_lap_findings(clamping) == []
+    clamping, step = outline_of(finish=0.3)
+    thin = replace(step.cutter, diameter=1.5, stepdown=1.5)  # a tenth of it is 0.15 mm, by the docstring of outlining
+    steps = tuple(replace(one, cutter=thin) if one.operation.name == "outline" else one for one in clamping.steps)
+    found, = last_lap_findings(replace(clamping, steps=steps))
+    assert (found.code, found.severity, found.where) == ("last-lap-less", "note", "[outline] finish")
+    assert found.got.startswith("0.3 mm, and the last lap takes 0.15 mm:")
+    assert "write finish = 0.15," in found.remedy

@@ -111,8 +111,8 @@ def test_a_skim_takes_what_it_says(tmp_path):
     said = result.report["inlays"][0]["second_cut"]
     board, pocket = result.plan.clamping.board.outline.area, result.verification.pockets[0].area
     assert said["wood_volume"] == pytest.approx(0.2 * (board - pocket), abs=0.1)
-    inside_the_dam = level_resin(result.plan.clamping.inlays[0], result.plan.clamping.board.surface, DAM)
-    assert said["fill_volume"] == pytest.approx(inside_the_dam + 0.2 * pocket, rel=1e-3)
+    dams = level_resin(result.plan.clamping.inlays[0], result.plan.clamping.board.surface, DAM)
+    assert said["fill_volume"] == pytest.approx(sum(dams.values()) + 0.2 * pocket, rel=1e-3)
     assert said["depth_left"][1] == pytest.approx(1.3, abs=1e-3)
     assert not said["repeats_first_pass"]
 

@@ -122,13 +122,10 @@ def test_pockets_in_a_flat_board_are_cylinders_and_prisms(tmp_path):
     assert found["#225577"].pocket == pytest.approx(1.5 * disc, rel=4e-3)
     assert found["#cc8833"].pocket == pytest.approx(1.5 * prism, rel=4e-3)
     assert found["#cc8833"].depth == pytest.approx((1.5, 1.5), abs=1e-3)
-    # the disc about (37, 0) and the square corners at (49, 8), (61, 8), (61, -1): a dam 2 mm round their hull
-    around = shapely.union(shapely.Point(37, 0).buffer(8.0, 200), shapely.box(49, -1, 61, 8)).convex_hull
-    dam = around.area + 2.0 * around.length + np.pi * 2.0**2  # Steiner's formula for what lies so near a convex area
-    above, opened = 0.7 * dam, disc + prism
-    assert found["#225577"].overfill == pytest.approx(above * disc / opened, rel=4e-3)
-    assert sum(a.overfill for a in found.values()) == pytest.approx(above, rel=1e-3)
-    needed = [1.5 * area + above * area / opened + 1000.0 for area in (disc, prism)]  # 1 ml of each is lost
+    # a dam 2 mm round the disc, and one 2 mm round the drawn rectangle: two colours never stand in one dam
+    above = 0.7 * np.pi * 10.0**2, 0.7 * (12.0 * 9.0 + 2.0 * 42.0 + np.pi * 2.0**2)
+    assert [found[c].overfill for c in ("#225577", "#cc8833")] == pytest.approx(above, rel=1e-3)
+    needed = [1.5 * area + over + 1000.0 for area, over in zip((disc, prism), above, strict=True)]  # 1 ml each is lost
     assert [a.needed for a in found.values()] == pytest.approx(needed, rel=4e-3)
     inlay = result.report["inlays"][0]
     assert sum(s["pocket_volume"] for s in inlay["amounts"]) == pytest.approx(
@@ -151,12 +148,12 @@ def test_level_resin_on_a_cylinder_against_the_segment_of_its_circle():
     band = 30.0 * (under(12.0) + under(8.0)) + 2 * 2.0 * (under(10.0) + under(6.0))
     quarter, centroid = np.pi, 4 * 2.0 / (3 * np.pi)  # of a quarter disc of radius 2
     corners = 2 * quarter * sum((y + centroid) ** 2 / 200.0 for y in (10.0, 6.0))
-    assert level_resin(inlay, surface, 2.0) == pytest.approx(band + corners, rel=2e-3)
+    assert level_resin(inlay, surface, 2.0)["#000000"] == pytest.approx(band + corners, rel=2e-3)
     # an overfill that reaches the crest and more: as much again over the whole dam
     high = replace(inlay, overfill=1.5)
     more = 1.5 - (100.0 - np.sqrt(100.0**2 - 12.0**2))
     dam = 30.0 * 16.0 + 2.0 * 92.0 + np.pi * 2.0**2
-    assert level_resin(high, surface, 2.0) == pytest.approx(band + corners + more * dam, rel=2e-3)
+    assert level_resin(high, surface, 2.0)["#000000"] == pytest.approx(band + corners + more * dam, rel=2e-3)
 
 
 def test_a_ring_is_dammed_inside_too_where_there_is_room():
@@ -169,7 +166,7 @@ def test_a_ring_is_dammed_inside_too_where_there_is_room():
                       placed=(PlacedSize(width=2 * inner + 12.0, height=2 * inner + 12.0, share=1.0),))
         area = np.pi * ((inner + 8.0) ** 2 - (inner - 2.0) ** 2 * wide)
         assert dam_round(inlay, 2.0).area == pytest.approx(area, rel=1e-3)
-        assert level_resin(inlay, level, 2.0) == pytest.approx(0.4 * area, rel=1e-3)
+        assert level_resin(inlay, level, 2.0)["#000000"] == pytest.approx(0.4 * area, rel=1e-3)
 
 
 def test_copies_have_a_dam_each_and_one_drawing_has_one():
@@ -179,6 +176,22 @@ def test_copies_have_a_dam_each_and_one_drawing_has_one():
     each = 16.0 + 2.0 * 16.0 + np.pi * 2.0**2
     assert dam_round(twice, 2.0).area == pytest.approx(2 * each, rel=2e-3)
     assert dam_round(once, 2.0).area == pytest.approx(74 * 4 + 2.0 * 156.0 + np.pi * 2.0**2, rel=2e-3)
+
+
+def test_each_colour_of_a_pour_has_dams_of_its_own():
+    """Derived: on a level face resin stands `overfill` high over each colour's own dam, not over the wood between."""
+    level = Surface(thickness=5.0, radius_nut=np.inf, radius_end=np.inf, length=200.0)
+    one, other = shapely.box(10, -5, 20, 5), shapely.box(110, -5, 150, 5)
+    inlay = Inlay(name="i", regions=(("#000000", one), ("#ffffff", other)), depth=1.5, overfill=0.4,
+                  placed=(PlacedSize(width=140.0, height=10.0, share=1.0),))
+    round_one, round_other = (a + 2.0 * rim + np.pi * 2.0**2 for a, rim in ((100.0, 40.0), (400.0, 100.0)))
+    found = level_resin(inlay, level, 2.0)
+    assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * round_other}, rel=1e-3)
+    # one colour on either side of the other: a dam round both of its parts would hold the other's resin
+    apart = replace(inlay, regions=(("#000000", shapely.box(60, -5, 70, 5)),
+                                    ("#ffffff", shapely.union(one, other))))
+    found = level_resin(apart, level, 2.0)
+    assert found == pytest.approx({"#000000": 0.4 * round_one, "#ffffff": 0.4 * (round_one + round_other)}, rel=1e-3)
 
 
 @pytest.mark.parametrize(("changes", "words"), [
@@ -202,6 +215,7 @@ def test_a_colour_that_no_cutter_opens_needs_nothing(tmp_path):
 
 def test_resin_past_the_second_cut_is_said(tmp_path):
     far = ART.replace('<rect x="24" y="7" width="12" height="9"', '<rect x="36" y="12" width="3" height="6"')
+    far = far.replace("#cc8833", "#225577")  # of one colour, so in one dam
     disc = re.sub("<rect.*/>", "", ART)
     for folder, area, art, count in (("a", "inlay", far, 1), ("b", "board", far, 0), ("c", "inlay", disc, 0)):
         (tmp_path / folder).mkdir()

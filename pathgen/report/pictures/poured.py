@@ -16,7 +16,7 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.shaded import blank_heights
 from pathgen.verify.stages import Stage
 from pathgen.work.features import Inlay
-from pathgen.work.fill import resin_levels
+from pathgen.work.fill import dams_of
 
 Levels = tuple[tuple[BaseGeometry, float], ...]
 
@@ -56,8 +56,8 @@ def pours_of(planned: Plan) -> list[Pour]:
     for inlay in clamping.inlays if resins else ():
         if inlay.fill == "resin":
             stands = clamping.proud(inlay) - clamping.skimmed(inlay)
-            levels = resin_levels(inlay, clamping.surface, resins[inlay.index].dam)
-            found.append(Pour(inlay=inlay, levels=tuple((dam, level + stands) for dam, level in levels)))
+            dams = dams_of(inlay, clamping.surface, resins[inlay.index].dam)
+            found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams)))
     return found
 
 

@@ -48,9 +48,9 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
     return [
         e("h3", "Fill"),
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
-        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round the drawing) and what is lost "
-               "in the cup. Mix is what can be measured: never less, so that the ratio of the resin's sheet is kept "
-               "within 2 %."),
+        e("p", "Needed is level resin inside the dam (a rim of tape, wax or clay round the drawing; each colour has "
+               "its own) and what is lost in the cup. Mix is what can be measured: never less, so that the ratio of "
+               "the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
         e("p", fill_words(report["inlays"])),
     ]
