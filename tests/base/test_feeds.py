@@ -67,7 +67,7 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
 def test_a_tooth_that_takes_many_times_the_usual_is_a_warning(tmp_path):
     """266 turns per second are 15960 a minute: the chips of 2400 mm/min are then 0.075 mm, as is usual for 12.7 mm."""
     for speed, severity, words in ((266, "warn", "if 266 is turns per second (Hz), write speed = 15960"),
-                                   (4000, "note", "change the feed")):
+                                   (4000, "note", "change its feed in the job")):
         path = small_board.job(tmp_path, changes={"speed = 18000\nfeed = 1200.0": f"speed = {speed}\nfeed = 1200.0"})
         note = next(f for f in feed_findings(clamping_of(load_job(path))) if "flat" in f.where)
         assert note.severity == severity
