@@ -108,6 +108,11 @@ def fine_length(mm: float, units: str = "mm") -> str:
     return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])
 
 
+def coarse_length(mm: float, units: str = "mm") -> str:
+    """A length as a rule measures it: to a tenth of a millimetre, or a hundredth of an inch."""
+    return format_length(mm, units, decimals={"mm": 1, "in": 2}[units])
+
+
 def tiny_length(mm: float, units: str = "mm", *, signed: bool = False, figures: int = 0, sign: str = "um") -> str:
     """A ridge or an error: in thousandths of a millimetre (``"9.9 um"``), or inches (``"0.00039 in"``).
 

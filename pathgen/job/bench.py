@@ -8,7 +8,7 @@ import numpy as np
 
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering
-from pathgen.base.units import format_length, sawn
+from pathgen.base.units import coarse_length, sawn
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of
 from pathgen.job.tables import GaugesTable
@@ -73,8 +73,7 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
         raise JobError("[gauges]", "the board is flat", remedy="a straight edge is its gauge")
     radii = [] if board.surface.is_flat else _radii(board, table.frets)
     width = float(np.ptp(board.finished.bounds[1::2]))
-    places = {"mm": 1, "in": 2}[job.units]
-    labels = [f"R {format_length(radius, job.units, decimals=places)}" for radius in radii]
+    labels = [f"R {coarse_length(radius, job.units)}" for radius in radii]
     apart = table.height + 2 * job.cutter(table.cutter, "[gauges] cutter").diameter + _GAUGE_APART
     arcs = [arc_edge(radius, width) for radius in radii]
     if table.along:

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import coarse_length, format_length, place_words
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
@@ -20,6 +20,7 @@ from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.sense import drawn_corners
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
@@ -135,14 +136,13 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
         largest = max(shapely.get_parts(left), key=lambda part: float(part.area))
         x, y = shapely.get_coordinates(largest.representative_point())[0]
         where = "[plate] artwork" if job.plate else "[outline] artwork"
-        long = _long(largest)
+        long = float(lengths(np.array([largest]))[0])
         cutter = job.cutter(job.outline.cutter, "[outline] cutter") if job.outline else None
         if cutter is not None and long > cutter.diameter and _is_bay(largest):
             yield Doubt(
                 where=where,
                 problem=f"the outline's cutter leaves {left.area:.2f} mm2 closed, the most in a bay narrower than it, "
-                        f"{format_length(long, job.units, decimals=_COARSE[job.units])} of it, near "
-                        f"{place_words(x, y)}",
+                        f"{coarse_length(long, job.units)} of it, near {place_words(x, y)}",
                 allowed=f"bays wider than the cutter, {format_length(cutter.diameter, job.units)}",
                 remedy="draw it wider, name a smaller [outline] cutter, or cut it out by hand",
             )
@@ -156,15 +156,8 @@ def _inner_corners(job: Job) -> Iterator[Doubt]:
         )
 
 
-_COARSE = {"mm": 1, "in": 2}
 _BAY = 0.6
 """Share of the box round it that a bay fills at least; a corner, being a triangle less a round, fills under half."""
-
-
-def _long(area: BaseGeometry) -> float:
-    """From end to end of an area, mm."""
-    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(area))
-    return float(np.linalg.norm(np.diff(corners, axis=0), axis=1).max())
 
 
 def _is_bay(left: BaseGeometry) -> bool:

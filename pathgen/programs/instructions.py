@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.units import INCH, format_length
+from pathgen.base.units import INCH, coarse_length, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
@@ -152,8 +152,7 @@ def turning(clamping: Clamping) -> list[str]:
     if dowels is None:
         return []
     across, near = {"x": "Y", "y": "X"}[clamping.setup.along], clamping.board.names.near.removesuffix(" end")
-    wide, long = (format_length(v, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
-                  for v in (dowels.diameter, dowel_length(clamping, dowels)))
+    wide, long = (coarse_length(v, clamping.units) for v in (dowels.diameter, dowel_length(clamping, dowels)))
     return [
         f"The programs of the back come first. Then turn the blank over about its length, as a page is turned: its "
         f"{near} end stays at its end, and the edge that looked toward + {across} comes to look toward - {across}. "

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pathgen.base.bending import STRENGTH, bending_stress, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import coarse_length, format_length, place_words
 from pathgen.work.clamping import Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
@@ -110,8 +110,8 @@ def _clear(runs: Sequence[tuple[Step, Floats]], box: KeepOut, units: str) -> str
         before, after = _outward(low, -1, units), _outward(high, 1, units)
         end = "let it end" if before - first > _LEAST_CLAMP else "move it until it ends"
         begin = "let it begin" if last - after > _LEAST_CLAMP else "move it until it begins"
-        ways.append((last - low, f"{end} at {_place(before, units)} {name} or before"))
-        ways.append((high - first, f"{begin} at {_place(after, units)} {name} or after"))
+        ways.append((last - low, f"{end} at {coarse_length(before, units)} {name} or before"))
+        ways.append((high - first, f"{begin} at {coarse_length(after, units)} {name} or after"))
     return min(ways)[1] + " (with a larger blank, if it must still hold it)"
 
 
@@ -131,7 +131,3 @@ def _outward(mm: float, way: int, units: str) -> float:
     """A place rounded away from the cutter to what a maker can measure."""
     step = {"mm": 0.1, "in": 0.254}[units]
     return float((np.floor if way < 0 else np.ceil)(mm / step - way * 1e-9) * step)
-
-
-def _place(mm: float, units: str) -> str:
-    return format_length(mm, units, decimals={"mm": 1, "in": 2}[units])

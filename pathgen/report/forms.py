@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pathgen.base.units import format_length
+from pathgen.base.units import coarse_length, format_length
 
 
 def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
@@ -19,6 +19,6 @@ def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
         lines.append(f"{form['layers']} layers, {height} high when stacked: run all its programs once for each, every "
                      "time on a new sheet laid against the same stops, so that the holes come to lie over each other.")
     if form["wall"] is not None:
-        wall = format_length(form["wall"], units, decimals={"mm": 1, "in": 2}[units])
+        wall = coarse_length(form["wall"], units)
         lines.append(f"The least wall between the line and the edge is {wall}, measured square to the line.")
     return lines

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
-from pathgen.base.units import area_words, fine_length, format_length, in_units, tiny_length, way_length
+from pathgen.base.units import area_words, coarse_length, fine_length, format_length, in_units, tiny_length, way_length
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
@@ -201,9 +201,8 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
     """``, placed 34.3 mm by 20.1 mm, 71 % of its drawn size``: how large a drawing became; for copies, from and to."""
     if not sizes:
         return ""
-    places = {"mm": 1, "in": 2}[units]
     low, high = min(sizes, key=lambda s: s["width"]), max(sizes, key=lambda s: s["width"])
-    words = [" by ".join(format_length(s[side], units, decimals=places) for side in ("width", "height"))
+    words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
     placed = f"{len(sizes)} copies of the whole drawing placed" if len(sizes) > 1 else "the whole drawing placed"

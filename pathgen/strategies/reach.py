@@ -264,12 +264,12 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
     largest = _largest_that_opens(missed, region, width)
     return [
         Detail(at=(float(x), float(y)), area=float(a), width=float(max(w, d)), largest=float(d), length=float(long))
-        for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, _lengths(missed), strict=True)
+        for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, lengths(missed), strict=True)
     ]
 
 
-def _lengths(areas: Shapes) -> Floats:
-    """From end to end of each area."""
+def lengths(areas: Shapes) -> Floats:
+    """(n,) from end to end of each of n areas, mm."""
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
     return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))
 

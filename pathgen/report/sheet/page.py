@@ -9,7 +9,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.lowered import Lowered
 from pathgen.base.markup import Element, as_page, element
 from pathgen.base.plain import capital
-from pathgen.base.units import fine_length, format_length
+from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
@@ -175,7 +175,7 @@ def size_lines(report: dict[str, Any], units: str) -> list[str]:
 
 def legend_above(clamping: Clamping) -> str:
     """What stands in the picture from above, and what is not known of clamps."""
-    high = format_length(clamping.safe_z, clamping.units, decimals={"mm": 1, "in": 2}[clamping.units])
+    high = coarse_length(clamping.safe_z, clamping.units)
     outline = clamping.feature(Outline) if clamping.cutter(Outline) else None
     return " ".join(filter(None, [
         "Seen from above.",

@@ -88,7 +88,7 @@ def frets(report: dict[str, Any]) -> Element | None:
     if not report["frets"]:
         return None
     nut, per = report["board"]["nut"], report["job_units"]
-    both = sorted(("mm", "in"), key=per.__ne__)  # the job's own first
+    both = ("in", "mm") if per == "in" else ("mm", "in")
     rows = [] if begins_at_fret_0(report["frets"]) else [
         ["nut", *(fixed(0.0, unit, fine=True) for unit in both),
          *(", ".join(fixed(v, per, fine=True) for v in nut[side]) for side in ("bass", "treble"))]]
