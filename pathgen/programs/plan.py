@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from shapely.geometry.base import BaseGeometry
 
@@ -17,7 +18,7 @@ from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
-from pathgen.work.fill import Resin
+from pathgen.work.fill import Dammed, Resin, dams_of
 from pathgen.work.operations import Pocket
 
 SMALLEST_PIECE = 0.005
@@ -53,6 +54,15 @@ class Plan:
     paths: tuple[Toolpath, ...] = ()
     finish: Passes | None = None
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
+
+    @cached_property
+    def dams(self) -> tuple[tuple[Dammed, ...], ...]:
+        """The dams of each inlay, by its index; none of one that no resin is poured into."""
+        resins = self.asked.resins
+        return tuple(
+            tuple(dams_of(inlay, self.clamping.surface, resins[inlay.index].dam))
+            if resins and inlay.fill == "resin" else () for inlay in self.clamping.inlays
+        )
 
 
 Pockets = tuple[tuple[PocketCut, ...], ...]

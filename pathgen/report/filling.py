@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.contrast import LEAST_CONTRAST, colour_difference, contrast_ratio
 from pathgen.base.plain import counted
-from pathgen.base.units import INCH, as_written, format_length, place_words
+from pathgen.base.units import INCH, as_written, coarse_length, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
 from pathgen.report.moving import error_words, moved_warnings
@@ -31,7 +32,6 @@ from pathgen.work.fill import (
     batch_of,
     dam_round,
     fall_under,
-    inside_dams,
     level_resin,
     second_cut,
 )
@@ -55,7 +55,7 @@ SHIFT = 0.1
 
 def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     """What one inlay's entry in the report says of its fill."""
-    inlay = planned.clamping.inlays[index]
+    inlay, needed = planned.clamping.inlays[index], amounts(planned, checked, index)
     found = touches(inlay.regions)
     return {
         "name": inlay.name,
@@ -65,10 +65,10 @@ def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str,
         "surface_fall": _round(fall_under(inlay.area, planned.clamping.board.surface), 3),
         "touching": [_touching(t) for t in found],
         "proposed_stages": _stages(inlay, found),
-        "amounts": [_amount(a) for a in amounts(planned, checked, index)],
-        "batch": _one_batch(planned, amounts(planned, checked, index), index),
+        "amounts": [_amount(a) for a in needed],
+        "batch": _one_batch(planned, needed, index),
         "piece_thickness": _round(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
-        "second_cut": _second_cut(planned, checked, index),
+        "second_cut": _second_cut(planned, checked, index, needed),
     }
 
 
@@ -197,7 +197,9 @@ def _batch(one: Batch) -> dict[str, Any]:
     }
 
 
-def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, Any] | None:
+def _second_cut(
+    planned: Plan, checked: Verification, index: int, needed: list[Amount]
+) -> dict[str, Any] | None:
     clamping, measure = planned.clamping, _measure(checked, index)
     step = next((s for s in clamping.steps if s.operation.levels is clamping.inlays[index]), None)
     if step is None or measure is None or clamping.surfacing is None:
@@ -210,7 +212,7 @@ def _second_cut(planned: Plan, checked: Verification, index: int) -> dict[str, A
     proud = inlay.overfill * measure.area
     cut = second_cut(
         board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
-        proud=sum(a.overfill for a in amounts(planned, checked, index)) or proud,
+        proud=sum(a.overfill for a in needed) or proud,
         # depths are counted from the finished surface where a last cut takes what was left
         skim=skim, depth=(min((d[0] for d in depths), default=0.0) + (skim if last else 0.0),
                           max((d[1] for d in depths), default=0.0) + (skim if last else 0.0)),
@@ -319,14 +321,14 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
-        two = format_length(2 * out, units, decimals=_COARSE[units])
+        two = coarse_length(2 * out, units)
         holds = [pair for pair, shape in (((one, other), second), ((other, one), first))
                  if shapely.intersects(dams[pair[0]], shape)]
         if apart < 2 * out:
             way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
             yield _run_together(
                 f"{inlay.name}, {place_words(*way.tolist())}",
-                f"{one} and {other} are {format_length(apart, units, decimals=_COARSE[units])} apart",
+                f"{one} and {other} are {coarse_length(apart, units)} apart",
                 f"{two} or more, for a dam round each ([resin] dam on either side)", "thicken")
         elif holds:
             dammed, within = holds[0]
@@ -335,9 +337,14 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
                 "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
 
 
+def _inside_dams(planned: Plan, inlay: Inlay) -> BaseGeometry:
+    """All that is inside any of the dams of an inlay."""
+    return overlay.union_all([dam.inside for dam in planned.dams[inlay.index]])
+
+
 def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """What was opened before the pour, and stays open, inside the dam: level resin runs into it."""
-    dammed = inside_dams(inlay, planned.clamping.surface, planned.asked.resins[inlay.index].dam)
+    dammed = _inside_dams(planned, inlay)
     for other in planned.clamping.inlays:
         if other.fill == "none" and other.index < inlay.index and shapely.intersects(dammed, other.area):
             yield Finding(
@@ -347,8 +354,6 @@ def _open_in_dam(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
                 "write it after this one: it is then opened when the fill is cut level",
             )
 
-
-_COARSE = {"mm": 1, "in": 2}
 
 
 def _run_together(where: str, got: str, allowed: str, first: str) -> Finding:
@@ -394,11 +399,10 @@ def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     """Resin that cures inside the dam where the second cut, going round the inlay alone, does not come."""
     clamping = planned.clamping
     step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
-    if inlay.fill != "resin" or not planned.asked.resins or step is None or not isinstance(step.operation, CutAgain):
+    if step is None or not isinstance(step.operation, CutAgain):
         return
     blend = step.operation.surfacing.blend
-    dam = inside_dams(inlay, clamping.surface, planned.asked.resins[inlay.index].dam)
-    past = overlay.difference(dam, overlay.buffer(inlay.area, blend))
+    past = overlay.difference(_inside_dams(planned, inlay), overlay.buffer(inlay.area, blend))
     if step.operation.goes_round and past.area > 1.0:
         near, hull = (format_length(v, clamping.units) for v in (blend, planned.asked.resins[inlay.index].dam))
         yield Finding(

@@ -184,11 +184,6 @@ def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
             for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
 
 
-def inside_dams(inlay: Inlay, surface: Surface, out: float) -> BaseGeometry:
-    """All that is inside any of the dams of an inlay."""
-    return overlay.union_all([dam.inside for dam in dams_of(inlay, surface, out)])
-
-
 @remembered
 def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
     """Volume of level resin above the surface inside the dams of each colour, mm3."""

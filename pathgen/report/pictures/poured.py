@@ -16,7 +16,6 @@ from pathgen.programs.plan import Plan
 from pathgen.report.pictures.shaded import blank_heights
 from pathgen.verify.stages import Stage
 from pathgen.work.features import Inlay
-from pathgen.work.fill import dams_of
 
 Levels = tuple[tuple[BaseGeometry, float], ...]
 
@@ -51,12 +50,10 @@ class Pour:
 
 def pours_of(planned: Plan) -> list[Pour]:
     """Of each inlay that resin is poured into."""
-    clamping, resins = planned.clamping, planned.asked.resins
-    found = []
-    for inlay in clamping.inlays if resins else ():
-        if inlay.fill == "resin":
+    clamping, found = planned.clamping, []
+    for inlay, dams in zip(clamping.inlays, planned.dams, strict=True):
+        if dams:
             stands = clamping.proud(inlay) - clamping.skimmed(inlay)
-            dams = dams_of(inlay, clamping.surface, resins[inlay.index].dam)
             found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams)))
     return found
 
