@@ -354,9 +354,9 @@ def _clear_of(bores: list[_Bored], ring: RingTable, where: str) -> None:
     area, mistakes = ring_area(ring), Mistakes()
     for one in bores:
         shared = overlay.intersection(one.bore.shape, area).area
+        if shared <= 1e-6:
+            continue
         with mistakes.caught():
-            if shared <= 1e-6:
-                continue
             raise JobError(f"{where} and {one.where} at", f"{one.place} takes {shared:.1f} mm2 of the ring round "
                            f"{place_words(*ring.at)}", allowed="holes beside a ring, or within its inner circle",
                            remedy="move one of them, or make it smaller")

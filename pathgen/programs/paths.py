@@ -15,6 +15,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids, Toolpath
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
 from pathgen.strategies.drilling import drilling
@@ -62,20 +63,23 @@ class Around:
     @cached_property
     def finish(self) -> Passes | None:
         """The finishing passes, for the steps that follow them; None where the surface is left as it is."""
-        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
-        if cutter is None or surfacing is None:
-            return None
-        return finishing_passes(self.surfaced, self.clamping.surface, cutter, scallop=surfacing.scallop,
-                                stepover=surfacing.stepover, entry=surfacing.entry)
+        surfacing = self.clamping.surfacing
+        return self._passes(self.clamping.surface, surfacing.scallop) if surfacing is not None else None
 
     @cached_property
     def first(self) -> Passes | None:
         """The passes of the first cut: those of the last, or coarser ones that leave something to it."""
-        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
-        if cutter is None or surfacing is None or not surfacing.leave:
+        surfacing = self.clamping.surfacing
+        if surfacing is None or not surfacing.leave:
             return self.finish
-        return finishing_passes(self.surfaced, self.clamping.first_surface, cutter, scallop=surfacing.leave_scallop,
-                                stepover=surfacing.stepover, entry=surfacing.entry)
+        return self._passes(self.clamping.first_surface, surfacing.leave_scallop)
+
+    def _passes(self, surface: Surface, scallop: float) -> Passes | None:
+        cutter, surfacing = self.clamping.cutter(SurfaceFinish), self.clamping.surfacing
+        if cutter is None or surfacing is None:
+            return None
+        return finishing_passes(self.surfaced, surface, cutter, scallop=scallop, stepover=surfacing.stepover,
+                                entry=surfacing.entry)
 
     @cached_property
     def surfaced(self) -> Polygon:

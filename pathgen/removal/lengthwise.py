@@ -67,7 +67,7 @@ class Pass:
 
     def moves_at(self, x: Floats) -> NDArray[np.intp]:
         """(n,) moves of the program over places along it."""
-        k = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.x) - 2)
+        k = self._over(x)
         return self.row + (len(self.x) - 2 - k if self.back else k)
 
     def met_by(self, x: Floats, across: Floats, wet: float) -> NDArray[np.intp]:

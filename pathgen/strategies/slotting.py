@@ -14,7 +14,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import APPROACH, Rapids, Toolpath, along_in_plan
 from pathgen.base.units import rounded_up
-from pathgen.work.features import Slots
+from pathgen.work.features import Slots, longer
 from pathgen.work.operations import RUN_OUT
 
 Floats = NDArray[np.float64]
@@ -104,9 +104,8 @@ def bevelling(
         )
     runs = []
     for line, through in zip(slots.lines, slots.through, strict=True):
-        unit = _unit(line)
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
-        top = _line(line + np.array([-out[0], out[1]])[:, None] * unit, surface, 0.0, chord_tolerance)
+        top = _line(longer(line, out), surface, 0.0, chord_tolerance)
         # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
         runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
@@ -150,7 +149,7 @@ def _ends(line: Floats, through: NDArray[np.bool_], slots: Slots, cutter: Cutter
     # the cutter's round end reaches.
     slant = abs(float(unit[0])) / max(abs(float(unit[1])), 0.1)
     out = np.where(through, RUN_OUT + slots.width / 2 * (slant + _EDGE_SLANT), -cutter.radius)
-    return np.asarray(line + np.array([-out[0], out[1]])[:, None] * unit)
+    return longer(line, out)
 
 
 def _aside(line: Floats, slots: Slots, cutter: Cutter) -> Floats:

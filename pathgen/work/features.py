@@ -74,6 +74,13 @@ class Inlay:
         return [colour for colour, _ in self.regions]
 
 
+def longer(lines: Floats, by: Floats) -> Floats:
+    """(..., 2, 2) lines in plan, `by` (..., 2) mm longer at each end; shorter where that is less than nothing."""
+    along = lines[..., 1, :] - lines[..., 0, :]
+    unit = along / np.linalg.norm(along, axis=-1, keepdims=True)
+    return np.asarray(lines + by[..., None] * np.stack([-unit, unit], axis=-2))
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Slots:
     """Slots along numbered lines across the part, or the one slot of the nut.
@@ -131,9 +138,7 @@ class Slots:
 
     def run_out(self, by: float) -> Floats:
         """(n, 2, 2) lines, `by` mm longer at each end that runs out through an edge."""
-        along = self.lines[:, 1] - self.lines[:, 0]
-        unit = along / np.linalg.norm(along, axis=1, keepdims=True)
-        return self.lines + by * self.through[..., None] * np.stack([-unit, unit], axis=1)
+        return longer(self.lines, np.asarray(by * self.through))
 
     def floors(self, surface: Surface) -> Floats:
         """(n,) height of each flat bottom above the underside, mm."""

@@ -601,9 +601,13 @@ class Slot(Operation[Slots]):
         return self.feature.depth
 
     def at_start(self, work: Work) -> list[str]:
+        return self._measured(f"The {self.feature.words} come", "[slots]", work)
+
+    def _measured(self, said: str, table: str, work: Work) -> list[str]:
+        """How wide it comes out, and to measure the cutter that this depends on."""
         wide = format_length(self.feature.width, work.units)
-        return [f"The {self.feature.words} come out {wide} wide, by [slots] width or the cutter's diameter in the job. "
-                "Measure the cutter: a thinner one cuts narrower."]
+        return [f"{said} out {wide} wide, by {table} width or the cutter's diameter in the job. Measure the cutter: a "
+                "thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return ("the slots are deeper, and the wood under them thinner",
@@ -635,9 +639,7 @@ class NutSlot(Slot):
         return "cut the slot for the nut"
 
     def at_start(self, work: Work) -> list[str]:
-        wide = format_length(self.feature.width, work.units)
-        return [f"The slot comes out {wide} wide, by [nut] width or the cutter's diameter in the job. Measure the "
-                "cutter: a thinner one cuts narrower."]
+        return self._measured("The slot comes", "[nut]", work)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return ("the slot is deeper, and the wood under it thinner",
