@@ -175,7 +175,8 @@ def _whole_and_halves(
 ) -> list[Element]:
     """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves too.
 
-    At true size only the halves are printed. Halves that would not both stand on a page are no larger than the whole: it is left at that.
+    At true size only the halves are printed. Halves that would not both stand on a page are no larger than the whole:
+    it is left at that.
     """
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
