@@ -301,7 +301,7 @@ class Pocket(Operation[Inlay]):
             "Leave the machine switched on while the fill cures: many forget X 0 and Y 0 when they are switched off. "
             f"If it must be off, home it and note what its own coordinates show at X 0, Y 0{found}.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
+            BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
@@ -491,7 +491,8 @@ class RoundHoles(Operation[Holes]):
     @property
     def purpose(self) -> str:
         count = len(self.feature.at)
-        return f"cut {count} round holes" if count > 1 else "cut a round hole"
+        holes = f"{count} round holes" if count > 1 else "a round hole"
+        return f"sink {holes}, not through" if self.bottom > 0 else f"cut {holes}"
 
     @property
     def named(self) -> tuple[Named, ...]:

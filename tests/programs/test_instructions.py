@@ -177,10 +177,15 @@ def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
     assert "mark 1" in after(extra='[marks]\ncutter = "flat"\n')
 
 
-def test_a_face_that_is_left_as_it_is_is_measured_too(tmp_path):
+def test_a_face_that_is_left_as_it_is_is_measured_too():
     """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
-    (tmp_path / "ring.toml").write_text((EXAMPLE.parents[1] / "parts" / "rosette.toml").read_text())
-    clamping = clamping_of(pathgen.load_job(tmp_path / "ring.toml"))
+    clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
     lines = before_start(clamping, clamping.steps[0], zero=zero_checks(clamping)[1])
     assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
     assert lines[-1].startswith("If the bed, felt for again, is right and the display is off all the same")
+
+
+def test_holes_that_go_part_of_the_way_are_told_from_those_that_go_through():
+    steps = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "one-blank" / "rod-cover.toml")).steps
+    holes = [step.operation.purpose for step in steps if step.operation.name == "round-holes"]
+    assert holes == ["sink 2 round holes, not through", "cut 2 round holes"]
