@@ -478,11 +478,12 @@ def _value(key: str, value: Any, inches: bool, table: str = "") -> str:
 
 
 def ending(
-    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None
+    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None,
+    made: list[Any] | None = None,
 ) -> Ending:
     """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
 
-    With `cell` what passes is cut again on a grid of so many mm.
+    With `cell` what passes is cut again on a grid of so many mm. Builds are put into the list `made`.
     """
     import pathgen
     from pathgen.job.form import parts_of
@@ -493,6 +494,8 @@ def ending(
         kind, message = "built", ""
         for job in parts_of(pathgen.load_job(folder / "job.toml")):
             result = pathgen.build(job, resolution=resolution)
+            if made is not None:
+                made.append(result)
             forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
             if forbidding:
                 kind, message = "refused by its own check", "\n".join(map(str, forbidding))
@@ -510,9 +513,14 @@ def ending(
 def cut_again(build: Any, *, cell: float) -> list[str]:
     """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving.
 
-    The grid is no coarser than a fifth of the smallest cutter.
+    The grid is no coarser than a fifth of the smallest cutter, and half that where it finds something: the shavings of
+    a finishing pass along both walls of a narrow place may each fall on a row of points.
     """
     cell = min(cell, *(program.cutter.diameter / 5 for program in build.programs))
+    return _cut_again(build, cell) and _cut_again(build, cell / 2)
+
+
+def _cut_again(build: Any, cell: float) -> list[str]:
     plan, programs = build.plan.clamping, build.programs
     ridge = max(plan.surfacing.scallop, plan.surfacing.leave_scallop) if plan.surfacing else 0.0
     cuts = []
