@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -124,7 +124,14 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, outline, finish = around.clamping, around.surfaced, around.clamping.cutter(SurfaceFinish)
+    return _roughed(operation, cutter, around.clamping)
+
+
+@lru_cache(maxsize=2)
+def _roughed(operation: SurfaceRough, cutter: Cutter, clamping: Clamping) -> Toolpath:
+    """Asked for by the plan and by what looks for waste."""
+    around = Around(clamping=clamping)
+    outline, finish = around.surfaced, clamping.cutter(SurfaceFinish)
     past = max(_first(around).past(outline), _last(around).past(outline)) if finish is not None else 0.0
     return roughing(
         outline, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
@@ -226,8 +233,9 @@ def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
                         safe_z=around.clamping.safe_z)
 
 
+@lru_cache(maxsize=2)
 def tabs_of(clamping: Clamping) -> Floats:
-    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    """(n, 2) middles of the tabs, on the outline, not to be written to; none where the outline is not cut."""
     cutter, cut = clamping.cutter(Outline), clamping.feature(Outline)
     if cutter is None or cut is None:
         return np.empty((0, 2))

@@ -388,10 +388,13 @@ def test_the_batch_is_in_report_and_sheet(narrow_radius):
 
 def test_the_words_at_the_step_where_they_help(narrow_radius):
     clamping = narrow_radius.plan.clamping
-    after = " ".join(step_of(narrow_radius, "pocket").operation.afterwards(clamping))
+    lines = step_of(narrow_radius, "pocket").operation.afterwards(clamping)
+    after = " ".join(lines)
     for words in ("held over its whole face", "maker's sheet comes first", "common practice", "thin coat",
                   "end grain drinks", "vacuum or prick", "The pour is 2.2 mm deep"):  # 1.5 mm and 0.7 mm proud
         assert words in after
+    # what differs from part to part stands apart from what is told to all once
+    assert any(line.startswith("The pour is") for line in lines)
     before = " ".join(step_of(narrow_radius, "hover").operation.before(clamping))
     for words in ("at the temperature of its sheet", "for machining, not for touching", "the air dry or wet the wood"):
         assert words in before
