@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt, JobError, Mistakes
-from pathgen.base.units import left_words, place_words, rounded_down
+from pathgen.base.units import format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
@@ -25,7 +26,7 @@ from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay
 from pathgen.work.part import wood_in_plan
-from pathgen.work.touching import lapped, walled
+from pathgen.work.touching import Regions, lapped, walled
 
 if TYPE_CHECKING:
     from pathgen.artwork import Artwork
@@ -34,6 +35,8 @@ DRAWING_TOLERANCE = 0.002
 """How far the straight pieces of a drawing may lie from its curves, mm: small beside what a cutter leaves."""
 
 BLACK = "#000000"
+_HALVINGS = 14  # to find a wall that leaves something
+_ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
@@ -143,12 +146,29 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) ->
         raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
     regions, sizes = placed_on(board, art, table, where, slot=slot_width(job))
     if table.wall:
-        regions = tuple(walled(regions, table.wall))
-        for colour in (c for c, shape in regions if shape.is_empty):
-            raise JobError(f"{where} wall", f"{table.wall:g} mm of wood leaves nothing of {colour}",
-                           remedy="make wall smaller, or cut the colours in stages: an [[inlay]] for each")
+        regions = _walled(regions, table.wall, f"{where} wall", job.units)
     return Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
                  placed=sizes)
+
+
+def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tuple[str, BaseGeometry], ...]:
+    """Colours with wood between them. Raises JobError where that leaves nothing of one, with a wall that does not."""
+    apart = tuple(walled(regions, wall))
+    gone = [colour for colour, shape in apart if shape.is_empty]
+    if not gone:
+        return apart
+    fits, least = 0.0, wall
+    for _ in range(_HALVINGS):
+        middle = (fits + least) / 2.0
+        some = not any(shape.is_empty for _, shape in walled(regions, middle))
+        fits, least = (middle, least) if some else (fits, middle)
+    most = rounded_down(max(fits - _ROUNDED, 0.0))
+    raise JobError(
+        where, f"{format_length(wall, units)} of wood leaves nothing of {' and '.join(gone)}",
+        allowed=f"{format_length(most, units)} or less leaves something of each"
+        if most else "",
+        remedy=("make wall smaller, or " if most else "") + "cut the colours in stages: an [[inlay]] for each",
+    )
 
 
 def slot_width(job: Job) -> float:
