@@ -164,7 +164,8 @@ REFUSED = {
     "a mix of one": ({"resin = 100, hardener = 45": "resin = 100"}, "", r"2 to 6 parts"),
     "parts by mass without a density": ({"density = 1.12\n": ""}, "", r"without a density"),
     "a wall that leaves nothing": (  # of 4 mm beside 20, each of which gives way by half of it
-        {"depth = 1.5": "depth = 1.5\nwall = 9.9"}, "", r"9\.9 mm of wood leaves nothing of #cc8833 \(allowed: 7\.99 mm or"),
+        {"depth = 1.5": "depth = 1.5\nwall = 9.9"}, "",
+        r"9\.9 mm of wood leaves nothing of #cc8833 \(allowed: 7\.99 mm or"),
 }
 
 
