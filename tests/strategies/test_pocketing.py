@@ -18,6 +18,7 @@ from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
+from pathgen.base.tops import radiused
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
 from pathgen.strategies.pocketing.corners import _in_air
@@ -688,3 +689,18 @@ def test_the_lowest_over_a_place_is_the_underside_of_the_nearest_tip():
     path = Toolpath([[0.0, 0.0, 9.0], [0.0, 0.0, 1.0], [10.0, 0.0, 1.0]], [Move.RAPID, Move.PLUNGE, Move.CUT])
     low = _lowest(path, ball_end(3.0), np.full(4, 5.0), np.array([0.0, 0.9, -1.2, 1.6]))
     assert low == pytest.approx([1.0, 1.0 + 1.5 - 1.2, 1.0 + 1.5 - 0.9, math.inf], abs=0.01)
+
+
+@pytest.mark.parametrize("gap", [1e-4, 1e-6])
+def test_edges_that_all_but_touch_do_not_cross_where_openings_are_discs(gap: float) -> None:
+    """A line on a slope, and a spot of wood `gap` mm beside it with more corners: offsets of crossed ones are wrong."""
+    along, across = np.array([19.0, 10.0]) / math.hypot(19.0, 10.0), np.array([-10.0, 19.0]) / math.hypot(19.0, 10.0)
+    start = np.array([100.0, 4.0])
+    near = [start + s * along + gap * across for s in np.linspace(3.0, 18.0, 12)]
+    far = [start + s * along + by * across for s, by in ((18.0, 0.4), (10.0, 3.0), (3.0, 0.4))]
+    corners = [start, start + 21.5 * along, start + 21.5 * along + 14.0 * across, start + 14.0 * across]
+    region = Polygon(corners, [near + far])
+    assert region.is_valid
+    top = radiused(thickness=6.0, start=180.0, end=260.0, length=200.0)
+    one = opening(ball_end(3.0), top, 1.4, region, 0.005)
+    assert shapely.is_valid(one.in_plane(np.array([region], dtype=object))).all()

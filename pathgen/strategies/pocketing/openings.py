@@ -102,6 +102,13 @@ def simpler(shapes: Shapes, tolerance: float) -> Shapes:
     return quick
 
 
+def _sound(shapes: Shapes) -> Shapes:
+    """Shapes whose edges, moved a little, may cross where two all but touch: taken apart there, as offsets need it."""
+    crossed = ~shapely.is_valid(shapes)
+    shapes[crossed] = shapely.make_valid(shapes[crossed], method="structure", keep_collapsed=False)
+    return shapes
+
+
 def without_films(shapes: Shapes, thickness: float) -> Shapes:
     """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
     half = thickness / 2.0
@@ -325,7 +332,7 @@ class Footprints:
     def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
         if not len(shapes):
             return shapes
-        return np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule))
+        return _sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
 
     def _to_plane(self, xy: Floats) -> Floats:
         radius = self.surface.radius(xy[:, 0])
