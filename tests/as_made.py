@@ -8,8 +8,8 @@ process, and looked through before they are committed:
 Where the last digits of a sine differ (another processor, another geometry library) some ties fall the other way, and a
 build may come to something else by chance: there a test is skipped that would fail.
 
-Of each program, key of the report and picture how many numbers it has and their sum, each weighed by its place, so that
-two exchanged are seen.
+Of each program, key of the report, picture and page how many numbers it has and their sum, each weighed by its place,
+so that two exchanged are seen.
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ import pytest
 import shapely
 
 KEPT = Path(__file__).with_suffix(".txt")
+_NO_NUMBER = re.compile(r"<style.*?</style>|base64,[\w+/=]+|#\w+|\b(?=\w*[a-z])\w*\d\w*\b", re.S)
 _NUMBER = re.compile(r"-?\d+\.?\d*(?:e-?\d+)?")
 
 
 def hold(name: str, *builds: Any, pictures: bool = False) -> None:
-    """Holds builds to the numbers that are kept of them under a name."""
+    """Holds builds to the numbers that are kept of them under a name; with `pictures` their pages too."""
     got = [f"{nth} {row}" for nth, build in enumerate(builds) for row in _rows(build, pictures)]
     hold_rows(name, got)
 
@@ -82,15 +83,17 @@ def _rows(build: Any, pictures: bool) -> Iterator[str]:
         numbers = list(_numbers(value))
         if numbers:
             yield f"{key}: {_weighed(numbers)}"
-    for name, text in build.pictures().items() if pictures else ():
-        yield f"{name}: {summed(text)}"
+    files = {**build.pictures(), **build.files(shaded=False)} if pictures else {}
+    for name, text in files.items():
+        if not name.endswith((".nc", ".json")):
+            yield f"{name}: {summed(text)}"
     if build.back is not None:
         yield from (f"back {row}" for row in _rows(build.back, pictures))
 
 
 def summed(text: str) -> str:
     """How many numbers a text has, and their sum, each weighed by its place."""
-    return _weighed([float(one) for one in _NUMBER.findall(text)])
+    return _weighed(list(_numbers(text)))
 
 
 def _weighed(numbers: list[float]) -> str:
@@ -101,6 +104,8 @@ def _numbers(value: Any) -> Iterator[float]:
     """Every number of a value of the report, in order."""
     if isinstance(value, bool | int | float | np.number):
         yield float(value)
+    elif isinstance(value, str):
+        yield from map(float, _NUMBER.findall(_NO_NUMBER.sub("", value)))
     elif isinstance(value, Mapping):
         for one in value.values():
             yield from _numbers(one)
