@@ -1,12 +1,15 @@
 """Random small boards build and pass their own check; an independent cutting finds no deep bite."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import pathgen
+from pathgen.job.clamping import clamping_of
 from tests.as_made import hold
+from tests.coloured_jobs import coloured_job
 from tests.odd_jobs import odd_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
@@ -47,6 +50,18 @@ def test_the_workpieces_of_a_random_board_build_as_made(tmp_path):
     end = workpieces_ending(random_workpieces(116).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
     hold("workpieces", *made)
+
+
+def test_random_boards_with_a_drawing_in_its_own_colours_hold_each_colour_once(tmp_path):
+    """As one inlay or as stages; they are built by the hundred, not here."""
+    drawings = sorted((Path(__file__).parents[2] / "examples").rglob("moth*.svg"))
+    stages = []
+    for seed in range(6):
+        clamping = clamping_of(pathgen.load_job(coloured_job(seed, drawings).write(tmp_path / str(seed))))
+        colours = [colour for inlay in clamping.inlays for colour in inlay.colours]
+        assert len(colours) == len(set(colours)) > 1
+        stages.append(len(clamping.inlays))
+    assert set(stages) == {1, 2, 3}
 
 
 def test_a_random_job_is_the_same_each_time_and_another_for_another_seed():
