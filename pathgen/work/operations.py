@@ -457,7 +457,17 @@ class Hover(Operation[Marks]):
         return ["The cutter is sharp even when it stands still; keep a hand on the stop."]
 
 
-class DowelHoles(Operation[Holes]):
+class _Bored(Operation[Holes]):
+    """What is drilled, or gone round, at some places."""
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
+
+
+class DowelHoles(_Bored):
     """Round holes outside the part."""
 
     name = "holes"
@@ -471,9 +481,6 @@ class DowelHoles(Operation[Holes]):
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return self.leaves_open(0.0)
 
-    def leaves_open(self, clear: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
-
     @property
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
@@ -482,7 +489,7 @@ class DowelHoles(Operation[Holes]):
         return [f"It cuts {_named_places(self.named, work)}."]
 
 
-class RoundHoles(Operation[Holes]):
+class RoundHoles(_Bored):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
@@ -501,12 +508,6 @@ class RoundHoles(Operation[Holes]):
     @property
     def bottom(self) -> float:
         return self.feature.bottom
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
-
-    def leaves_open(self, clear: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)
@@ -567,7 +568,7 @@ def _bored_off_in_z(bottom: float) -> tuple[str, str]:
 
 
 @dataclass(frozen=True, eq=False)
-class SideDots(Operation[Holes]):
+class SideDots(_Bored):
     """Holes for dots in the upper edge of a finished board that stands on its other edge."""
 
     toward: int = 1
@@ -575,12 +576,6 @@ class SideDots(Operation[Holes]):
     name = "side-dots"
     purpose = "drill the holes for the side dots"
     hold = "Hold the board standing on its treble edge, its bass edge up"
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
-
-    def leaves_open(self, clear: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
     def before(self, work: Work) -> list[str]:
         under = "-" if self.toward > 0 else "+"
