@@ -22,6 +22,7 @@ GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
 """Tried in turn, mm: the coarsest moves an outline by a hundredth of a micrometre at most."""
 
 _TRACE = 1e-8  # share by which offsets out are less: far more than rounding moves a corner, far less than a grid of use
+_FALSE = 0.02  # share of the distance that true corners may lie nearer: the engine leaves out shallow ones within 0.01
 _FEW = 16  # parts: so many are let out all at once
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
@@ -53,15 +54,35 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     """A shape, or each of an array, let out by a distance or taken in by one below 0; options as shapely names them.
 
     Many parts are done one by one and put together, which is the same: all at once would take twice as long, and a
-    hundred times where they grow into each other. A shape is let out by a trace less, since the engine fills some holes
-    of what was taken in before by just as much.
+    hundred times where they grow into each other.
+
+    Three mistakes of the engine (GEOS 3.14) are mended. It fills some holes of what is let out by just as much as it
+    was taken in before: a shape is let out by a trace less. It leaves chips beside the rim of some that are let out:
+    what does not meet the shape is removed. And it turns some that are smaller than the distance inside out, as a
+    regular octagon, instead of removing them: what is taken in and still nearer to the outline than that is removed.
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
         return union_all(each) if distance > 0 else shapely.multipolygons(
             shapely.get_parts(each[~shapely.is_empty(each)]))
-    return _each(lambda shape, by: shapely.buffer(shape, np.where(by > 0, (1.0 - _TRACE) * by, by), **options),
-                 shapes, distance)
+    out = _each(lambda shape, by: shapely.buffer(shape, np.where(by > 0, (1.0 - _TRACE) * by, by), **options),
+                shapes, distance)
+    more = shapely.get_num_geometries(out) > shapely.get_num_geometries(shapes)
+    return _without_false(out, shapes, distance) if np.any(more | np.less(distance, 0.0)) else out
+
+
+def _without_false(offset: Any, shapes: Any, distance: Any) -> Any:
+    """Offsets without parts that are none: let out, they do not meet the shape; taken in, they are too near its rim."""
+    found, given, by = map(np.array, np.broadcast_arrays(np.atleast_1d(offset), shapes, distance))
+    parts, owner = shapely.get_parts(found, return_index=True)
+    rims = np.where(by < 0.0, shapely.boundary(given), given)
+    shapely.prepare(rims)
+    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
+    false = np.where(by[owner] < 0.0, shapely.distance(rims[owner], corner) < (_FALSE - 1.0) * by[owner],
+                     ~shapely.intersects(rims[owner], parts))
+    for k in np.unique(owner[false]):
+        found[k] = shapely.multipolygons(parts[(owner == k) & ~false])
+    return found if np.ndim(offset) else found[0]
 
 
 def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None = None) -> Any:

@@ -28,7 +28,6 @@ from pathgen.work.features import Inlay
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _TOUCHING = 0.01  # mm
-_FALSE = 0.005  # share of an offset: what lies nearer to the outline was left by the engine's mistake
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
 _BESIDE_BEND = 1e-6  # mm
 _LEAST_STRETCH = 1.0  # mm
@@ -143,7 +142,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
-        axis = _taken_in(shape.area, half)
+        axis = overlay.buffer(shape.area, -half, quad_segs=32)
         own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
         shapely.prepare(most)
         floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, most))
@@ -153,19 +152,9 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         reach = overlay.union(reach, overlay.difference(own, opened))
         if gone and not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
-        wider = _taken_in(shape.area, half - min(beyond, half / 2))
+        wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
-
-
-def _taken_in(area: shapely.Geometry, half: float) -> shapely.Geometry:
-    """The area less all within `half` of its outline; what the engine leaves nearer to the outline is none."""
-    parts = shapely.get_parts(overlay.buffer(area, -half, quad_segs=32))
-    corners, owner = shapely.get_coordinates(parts, return_index=True)
-    rim = shapely.boundary(area)
-    shapely.prepare(rim)
-    near = shapely.dwithin(rim, shapely.points(corners), (1.0 - _FALSE) * half)
-    return shapely.multipolygons(np.delete(parts, np.unique(owner[near])))
 
 
 def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Mask:

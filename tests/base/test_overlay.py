@@ -129,3 +129,17 @@ def test_what_was_taken_in_is_let_out_by_as_much_with_its_holes(segments):
     around = shapely.Polygon(thorn.buffer(5.0).exterior, [thorn.exterior])
     inner = overlay.buffer(around, -0.25, quad_segs=segments)
     assert overlay.buffer(inner, 0.25).intersection(thorn).area < 0.01
+
+
+@pytest.mark.parametrize("many", [False, True])
+@pytest.mark.parametrize("corners", [8, 12])
+def test_nothing_is_left_of_a_shape_smaller_than_what_it_is_taken_in_by(corners, many):
+    """GEOS 3.14 leaves a piece of a regular octagon that is smaller than what is taken off it."""
+    turn = np.arange(corners) * 2 * np.pi / corners
+    small = shapely.Polygon(np.column_stack([np.cos(turn), np.sin(turn)]))
+    assert not small.buffer(-1.0, quad_segs=32).is_empty
+    if many:
+        found = overlay.buffer(np.array([small, shapely.box(0, 0, 3, 4)]), np.array([-1.0, -1.0]), quad_segs=32)
+        assert shapely.area(found) == pytest.approx([0.0, 2.0])
+    else:
+        assert overlay.buffer(small, -1.0, quad_segs=32).is_empty

@@ -7,7 +7,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -24,7 +23,6 @@ from pathgen.verify.culprit import Culprit
 from pathgen.verify.findings import Finding
 from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
-from pathgen.verify.pockets import _taken_in
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import _smear
 from tests.as_made import hold_rows, summed
@@ -397,16 +395,6 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     assert np.array_equal(checked.simulation.top, without_it.top), "nothing of it is cut"
     monkeypatch.undo()
     assert verify(built.plan.clamping, texts, resolution=COARSE).passed
-
-
-@pytest.mark.parametrize("corners", [8, 12])
-def test_no_opening_is_asked_for_in_a_shape_smaller_than_the_cutter(corners):
-    """GEOS 3.14 leaves a piece of a regular octagon that is smaller than what is taken off it."""
-    turn = np.arange(corners) * 2 * np.pi / corners
-    small = shapely.Polygon(np.column_stack([np.cos(turn), np.sin(turn)]))
-    assert not small.buffer(-1.0, quad_segs=32).is_empty
-    assert _taken_in(small, 1.0).is_empty
-    assert _taken_in(shapely.box(0, 0, 3, 4), 1.0).area == pytest.approx(2.0)
 
 
 def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_named(built, texts, monkeypatch):

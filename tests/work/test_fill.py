@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -413,3 +414,12 @@ def test_the_words_at_the_step_where_they_help(narrow_radius):
     before = " ".join(step_of(narrow_radius, "hover").operation.before(clamping))
     for words in ("at the temperature of its sheet", "for machining, not for touching", "the air dry or wet the wood"):
         assert words in before
+
+
+def test_a_chip_of_a_colour_has_one_dam_round_it(tmp_path):
+    """0.07 mm wide and 0.4 mm long: none for the chips that the geometry library may leave of its inside."""
+    chip = [(99.9524, -2.1178), (99.9497, -2.126), (99.9214, -2.1446), (99.9128, -2.1509), (99.9128, -1.7468),
+            (99.9325, -1.7353), (99.936, -1.7331), (99.94, -1.7478), (99.9524, -1.7851), (99.9665, -1.8218),
+            (99.9824, -1.8577), (99.9843, -1.8613), (99.9843, -2.0416), (99.9824, -2.0452), (99.9665, -2.0811)]
+    inlay = SimpleNamespace(area=shapely.Polygon(chip), placed=(1,))
+    assert dam_round(inlay, 1.4, each=True).geom_type == "Polygon"

@@ -30,12 +30,6 @@ Shapes = NDArray[np.object_]
 FIT = 1e-5
 """How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
 
-_FALSE = 0.005
-"""Share of the distance by which a corner of an eroded shape is too near the outline when the shape is false.
-
-True ones come within 0.2 % of it, where the engine has left out shallow corners, besides the tolerance of chords.
-"""
-
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
 
@@ -74,22 +68,9 @@ def whole(parts: Shapes) -> Polygon | MultiPolygon:
 
 
 def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes:
-    """Shapes less all within `distance` (one, or one for each) of their outlines; arcs in chords within `tolerance`.
-
-    GEOS turns some shapes smaller than the distance inside out instead of removing them (seen with 3.14 on a
-    regular octagon): what lies nearer to the outline than the distance is taken out again.
-    """
-    distances = np.broadcast_to(np.asarray(distance, dtype=float), shapes.shape)
-    segments = quad_segments(float(distances.max(initial=0.0)), tolerance)
-    inner = np.asarray(overlay.buffer(shapes, -distances, quad_segs=segments))
-    parts, owner = shapely.get_parts(inner, return_index=True)
-    rims = shapely.boundary(shapes)
-    shapely.prepare(rims)
-    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
-    false = shapely.distance(rims[owner], corner) < distances[owner] * (1.0 - _FALSE) - tolerance
-    for k in np.unique(owner[false]):
-        inner[k] = whole(parts[(owner == k) & ~false])
-    return inner
+    """Shapes less all within `distance` (one, or one for each) of their outlines; arcs in chords within `tolerance`."""
+    segments = quad_segments(float(np.max(distance, initial=0.0)), tolerance)
+    return np.asarray(overlay.buffer(shapes, np.negative(distance), quad_segs=segments))
 
 
 def simpler(shapes: Shapes, tolerance: float) -> Shapes:
