@@ -193,7 +193,7 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     return [
         f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
-        f"{um(surface['scallop_limit'])} allowed."
+        f"{um(surface['scallop_limit'])} allowed{' (um: thousandths of a millimetre)' if units == 'mm' else ''}."
     ]
 
 
