@@ -187,3 +187,9 @@ def test_um_is_explained_where_it_first_stands(built):
     text = built.files(shaded=False)["report.txt"]
     assert "um: thousandths of a millimetre" in text[: text.index(" um ") + 120]
     assert "thousandths" not in report_text(built.report, "in")
+
+
+def test_um_is_explained_where_it_first_stands_on_a_page(built):
+    html = built.files(shaded=False)["setup.html"]
+    said = re.sub(r"<svg.*?</svg>|<[^>]+>", "", html, flags=re.DOTALL)
+    assert "µm: thousandths of a millimetre" in said[: said.index(" µm") + 60]
