@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from typing import Any
 
@@ -15,6 +15,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids, Toolpath
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
@@ -59,6 +60,8 @@ class Around:
     clamping: Clamping
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
     """What each cutter of each inlay cuts, for the steps that open them."""
+    memory: Memory = field(default_factory=Memory)
+    """What was planned of it already, or of the clamping that this one is changed from."""
 
     @cached_property
     def finish(self) -> Passes | None:
@@ -117,7 +120,8 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    path = PATHS[type(step.operation)](step.operation, step.cutter, around)
+    with remembering(memory_in_use() or around.memory):
+        path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
     return path
