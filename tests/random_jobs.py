@@ -510,9 +510,14 @@ def ending(
 def cut_again(build: Any, *, cell: float) -> list[str]:
     """What the tests' own simulation of a build's programs finds: cuts too deep that are wider than a shaving.
 
-    The grid is no coarser than a fifth of the smallest cutter.
+    The grid is no coarser than a fifth of the smallest cutter, and half that where it finds something: the shavings of
+    a finishing pass along both walls of a narrow place may each fall on a row of points.
     """
     cell = min(cell, *(program.cutter.diameter / 5 for program in build.programs))
+    return _cut_again(build, cell) and _cut_again(build, cell / 2)
+
+
+def _cut_again(build: Any, cell: float) -> list[str]:
     plan, programs = build.plan.clamping, build.programs
     ridge = max(plan.surfacing.scallop, plan.surfacing.leave_scallop) if plan.surfacing else 0.0
     cuts = []

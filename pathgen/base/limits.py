@@ -54,7 +54,6 @@ MOST_POINTS = 25_000_000
 """Points of the simulation's grid, for whose heights a gigabyte is enough: 500 by 500 mm at a tenth."""
 MOST_WORK = 320_000_000
 """Heights that simulating a job of up to twenty programs works out, or work that takes as long: ten seconds or so.
-Examples take up to a third of it, as the finest inlay of icons that was tried did; see `removal.material.most_work`
-for larger grids and more programs."""
+Examples take up to a third of it; see `removal.material.most_work` for larger grids, more programs and many lines."""
 FURTHEST = 1e4
 """Coordinates and radii of any machine that this is for are smaller, mm."""

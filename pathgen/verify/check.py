@@ -144,9 +144,13 @@ def verify(
     finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)
     if not found.by_grid or finer >= resolution:
         return found
-    allowed = most_work(Grid.over(clamping.stock.bounds, resolution), len(clamping.steps))
+    allowed = most_work(Grid.over(clamping.stock.bounds, resolution), len(clamping.steps), _lines(texts))
     again = look(resolution=finer, most=allowed - sum(found.simulation.worked.values()))
     return found if any(finding.code == TOO_LONG for finding in again.findings) else again
+
+
+def _lines(texts: Mapping[str, str]) -> int:
+    return sum(text.count("\n") for text in texts.values())
 
 
 def _steps(clamping: Clamping) -> tuple[Step, ...]:
@@ -182,7 +186,7 @@ def verify_once(
                 for step in clamping.steps if step.order in motions}
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
-    most = most_work(grid, len(clamping.steps)) if most is None else most
+    most = most_work(grid, len(clamping.steps), _lines(texts)) if most is None else most
     sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone,
                    most=most)
     if sim.given_up is not None:

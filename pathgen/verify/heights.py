@@ -315,9 +315,10 @@ def simulate(
                            allowed="one Cutter for each program, or one for all")
     grid, top = _start(blank, resolution)
     before, took = top.copy(), []
-    material = Material(grid, top, most=most_work(grid, len(texts)))
-    for number, (text, cutter) in enumerate(zip(texts, tools, strict=True), start=1):
-        motion, name = motion_of(text, zero, name=f"program {number}")
+    moves = [motion_of(text, zero, name=f"program {number}") for number, text in enumerate(texts, start=1)]
+    lines = sum(int(motion.line.max(initial=0)) for motion, _ in moves)
+    material = Material(grid, top, most=most_work(grid, len(texts), lines))
+    for (motion, name), cutter in zip(moves, tools, strict=True):
         try:
             count = motion.pieces(longest_piece(cutter, resolution))
             pieces = motion.in_pieces(count)

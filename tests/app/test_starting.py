@@ -52,6 +52,7 @@ def test_what_only_a_coarse_grid_would_forbid_is_looked_at_on_a_finer_one(tmp_pa
     # where the finer look would take more work than both are allowed, what the coarse one saw stands
     coarse = verify_once(made.plan.clamping, texts, resolution=1.0)
     monkeypatch.setattr(material, "MOST_WORK", 1.2 * sum(coarse.simulation.worked.values()))
+    monkeypatch.setattr(material, "_OF_A_LINE", 0)
     found = verify(made.plan.clamping, texts, resolution=1.0)
     assert [str(f) for f in found.findings] == [str(f) for f in coarse.findings]
 

@@ -626,12 +626,14 @@ def test_of_places_to_cut_the_nearest_comes_next(apart: tuple[float, float]) -> 
     assert order == [3, 4, 1, 2, 0]
 
 
-@pytest.mark.parametrize(("length", "expected"), [(2.0, 5.0), (5.0, 5.0), (12.0, 12.0)])
-def test_a_ramp_off_the_start_of_a_line_goes_there_and_back_as_long_as_it_must(length: float, expected: float) -> None:
+@pytest.mark.parametrize(("length", "expected"), [(2.0, 5.0), (5.0, 5.0), (9.0, 15.0), (12.0, 15.0), (16.0, 25.0)])
+def test_a_ramp_off_the_start_of_a_line_begins_beside_it_as_long_as_it_must(length: float, expected: float) -> None:
+    """It comes down where there is air all round: at the start of the line it might graze a wall."""
     start, beside = np.array([10.0, -2.0]), np.array([[13.0, 2.0]])
     way = _off(start, beside, length)
     assert np.hypot(*np.diff(way, axis=0).T).sum() == pytest.approx(expected)
     assert shapely.distance(shapely.LineString([start, beside[0]]), shapely.points(way)).max() < 1e-9
+    assert way[[0, -1]] == pytest.approx(np.array([beside[0], start]))
     assert _off(start, start[None], length).tolist() == [start.tolist()]
 
 

@@ -382,6 +382,7 @@ def test_a_program_that_goes_over_the_board_for_ever_is_given_up_by_name(built, 
     to_and_fro = "".join(f"\nX{x:.4f} Y{y:.4f}" for x, y, _ in corners / (25.4 if "G20" in head else 1.0))
     endless = {**texts, pocket: head + to_and_fro * 2000 + "\nG0 Z" + tail}
     monkeypatch.setattr(removal, "MOST_WORK", 20_000_000)
+    monkeypatch.setattr(removal, "_OF_A_LINE", 0)
     checked = verify(built.plan.clamping, endless, resolution=COARSE)
     given_up = [f for f in checked.findings if f.code == "too-long"]
     assert len(given_up) == 1
@@ -417,6 +418,7 @@ def test_of_programs_that_take_too_much_together_the_one_that_takes_most_is_name
     worked = verify(built.plan.clamping, busy, resolution=COARSE).simulation.worked
     assert worked[first.order] > 1.5 * max(work for order, work in worked.items() if order != first.order)
     monkeypatch.setattr(removal, "MOST_WORK", sum(worked.values()) - worked[last.order] / 2)
+    monkeypatch.setattr(removal, "_OF_A_LINE", 0)
     checked = verify(built.plan.clamping, busy, resolution=COARSE)
     assert checked.simulation.given_up[0] is last
     assert [f.where for f in checked.findings if f.code == "too-long"] == [first.file_name]
@@ -466,6 +468,7 @@ def replace_rows(motion, some):
 
 def test_a_program_alone_that_goes_over_the_blank_for_ever_is_given_up_by_its_line(monkeypatch):
     monkeypatch.setattr(removal, "MOST_WORK", 1_000_000)
+    monkeypatch.setattr(removal, "_OF_A_LINE", 0)
     cutter = pathgen.Cutter(name="flat 3", shape="flat-end", diameter=3.0, speed=18000, feed=1200.0, plunge=300.0,
                             stepdown=1.5)
     moves = "".join(f"X{x} Y{y}\n" for x, y in [(0, 0), (60, 30)] * 300)

@@ -300,12 +300,16 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
 
 
 def _off(start: Floats, beside: Floats, length: float) -> Floats:
-    """A ramp of `length` mm to and fro between the place where the cutter came down, (1, 2), and where its line starts.
+    """A ramp of `length` mm or more to and fro from the place where the cutter came down, (1, 2), to its line's start.
 
-    Where both are one, that place.
+    It begins at that place itself, where there is air all round: nearer the start a bore may graze a wall. Where both
+    are one, that place.
     """
     apart = float(np.hypot(*(beside[0] - start)))
-    return to_and_fro(np.vstack([start, beside]), max(length, apart)) if apart else beside
+    if not apart:
+        return beside
+    strokes = 1 + 2 * math.ceil(max(length / apart - 1.0, 0.0) / 2.0 - 1e-9)
+    return to_and_fro(np.vstack([start, beside]), strokes * apart)
 
 
 def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
