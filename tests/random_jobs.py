@@ -478,11 +478,12 @@ def _value(key: str, value: Any, inches: bool, table: str = "") -> str:
 
 
 def ending(
-    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None
+    folder: Path, *, resolution: float = 0.1, texts: Path | None = None, cell: float | None = None,
+    made: list[Any] | None = None,
 ) -> Ending:
     """Builds the job of a folder in this process; with `texts` its programs are written there when it passes.
 
-    With `cell` what passes is cut again on a grid of so many mm.
+    With `cell` what passes is cut again on a grid of so many mm. Builds are put into the list `made`.
     """
     import pathgen
     from pathgen.job.form import parts_of
@@ -493,6 +494,8 @@ def ending(
         kind, message = "built", ""
         for job in parts_of(pathgen.load_job(folder / "job.toml")):
             result = pathgen.build(job, resolution=resolution)
+            if made is not None:
+                made.append(result)
             forbidding = [f for f in result.verification.findings if f.severity == "forbid"]
             if forbidding:
                 kind, message = "refused by its own check", "\n".join(map(str, forbidding))
@@ -558,6 +561,7 @@ def in_a_process(folder: Path, judge: Callable[[Path], Ending], *, limit: float)
 
 def main() -> None:
     """The documented command."""
+    from tests.coloured_jobs import coloured_job
     from tests.odd_jobs import odd_job
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
@@ -566,6 +570,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--drawings", type=Path, help="a folder of SVG files, instead of drawings of our own")
+    parser.add_argument("--coloured", action="store_true", help="each drawing alone, in its own colours")
     parser.add_argument("--keep", type=Path, help="where jobs that do not build are kept")
     parser.add_argument("--limit", type=float, default=120.0, help="seconds for each job")
     parser.add_argument("--cut-again", type=float, metavar="CELL", help="cut what is built again, on such a grid in mm")
@@ -582,7 +587,8 @@ def main() -> None:
     for seed in range(asked.seed, asked.seed + asked.count):
         with tempfile.TemporaryDirectory() as scratch:
             job = (random_workpieces(seed) if asked.workpieces else odd_job(seed, plates=asked.plates) if asked.odd else
-                   random_plate(seed) if asked.plates else random_job(seed, drawings=icons, small=asked.small))
+                   random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
+                   random_job(seed, drawings=icons, small=asked.small))
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))
             end = in_a_process(job.write(Path(scratch)).parent, judge, limit=asked.limit)

@@ -68,7 +68,7 @@ def random_workpieces(seed: int) -> RandomJob:
     return RandomJob(_toml(tables, inches=False), job.drawings)
 
 
-def workpieces_ending(folder: Path, *, resolution: float = 0.1) -> Ending:
+def workpieces_ending(folder: Path, *, resolution: float = 0.1, made: list[Any] | None = None) -> Ending:
     """Builds all of them, as `tests.random_jobs.ending` does a job; refused is what none of them can be cut for."""
     import pathgen
     from pathgen.app.building import build
@@ -79,11 +79,13 @@ def workpieces_ending(folder: Path, *, resolution: float = 0.1) -> Ending:
         job = pathgen.load_job(folder / "job.toml")
         for clampings in _makers(job):
             try:
-                found = [f for one in clampings() for f in build(
-                    job, clamping=one, resolution=resolution).verification.findings if f.severity == "forbid"]
+                builds = [build(job, clamping=one, resolution=resolution) for one in clampings()]
             except pathgen.PathgenError as error:
                 said.append(str(error))
             else:
+                if made is not None:
+                    made += builds
+                found = [f for one in builds for f in one.verification.findings if f.severity == "forbid"]
                 if found:
                     message = "\n".join(map(str, found))
                     return Ending("refused by its own check", message, time.perf_counter() - start)

@@ -34,7 +34,7 @@ BACK = "00-back"
 BACK_SHEET = f"{BACK}-setup.html"
 """The setup sheet of the other side."""
 
-STAGES = 3
+STAGES = 4
 """How often a build tells what it is doing."""
 
 
@@ -179,6 +179,7 @@ def build(
         planned.clamping, {p.file_name: p.text for p in (*below, *programs)}, resolution=resolution,
         job_fingerprint=job.fingerprint, pictured=pictures,
     )
+    tell("verified, nothing forbids cutting; writing the report" if checked.passed else "writing what was found")
     back = _made(job, other, below, checked.under) if other and checked.under else None
     return _made(job, planned, programs, checked, back)
 

@@ -19,6 +19,9 @@ Complex = NDArray[np.complex128]
 MAX_STEPS = 2000
 """Straight pieces for one curve piece: enough for a curve a metre long at 0.1 um."""
 
+_NOTHING = 1e-100
+"""A coordinate as small is 0: the square of a length of it is none, and the geometry library would divide by that."""
+
 _FINEST = 1e-6
 """The tolerance is never finer than this share of a curve piece: 5 um for a piece five metres long."""
 
@@ -224,6 +227,7 @@ def _sampled(
     flat = _along(_complex(points), rows, t)
     flat[at_end] = points[:, 3]
     flat[at_start] = points[first, 0]
+    flat[np.abs(flat) < _NOTHING] = 0.0
     start = np.append(offset[first], offset[-1])
     return Polylines(flat, start, at_end | at_start, closed, owner)
 

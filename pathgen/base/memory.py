@@ -97,7 +97,7 @@ def remembered(function: Callable[P, R]) -> Callable[P, R]:
 
 def content_key(*values: Any) -> bytes:
     """A digest of everything that values hold; TypeError for what cannot be told by what it holds."""
-    digest = hashlib.blake2b(digest_size=24)
+    digest = hashlib.sha1(usedforsecurity=False)  # heights come to megabytes: of all that would do, the quickest
     for value in values:
         _add(digest.update, value)
     return digest.digest()

@@ -184,8 +184,6 @@ _LEAST = 1.0
 
 def _beside(area: BaseGeometry, frame: Polygon, by: float) -> BaseGeometry:
     """What lies within `by` of the line, which is taken to run straight on where it ends at the frame's edge."""
-    if not by:
-        return Polygon()
     line = shapely.line_merge(overlay.intersection(area.boundary, overlay.buffer(frame, -_ON_EDGE)))
     runs = [_run_on(run, 10 * by) for run in shapely.get_parts(line)]
     return overlay.buffer(shapely.MultiLineString(runs), by, quad_segs=64)

@@ -76,7 +76,7 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if step.number == 1 and zero.on == "raw top" and clamping.setup.z_zero == "bed":
+        if step.number == 1 and zero.on in ("raw top", "bare face") and clamping.setup.z_zero == "bed":
             lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
                          f"much thicker or thinner: leave Z 0, write {clamping.board.names.thickness} as measured, and "
                          "build again.")
@@ -122,10 +122,12 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
         "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
         f"{format_length(step.cutter.radius, units)}, beyond that.")
-    if clamping.setup.z_zero == "bed" and clamping.surfacing is not None:
+    from_bed = clamping.setup.z_zero == "bed"
+    if from_bed and clamping.surfacing is not None:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
                      "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
                      "back later.")
+    if from_bed and (clamping.surfacing is not None or clamping.inlays):
         lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Measure both "
                      "edges and the middle, at both ends and half-way; where it is not so, write the thickest as "
                      f"{clamping.board.names.thickness}, and build again.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -226,8 +226,9 @@ def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
                         safe_z=around.clamping.safe_z)
 
 
+@lru_cache(maxsize=2)
 def tabs_of(clamping: Clamping) -> Floats:
-    """(n, 2) middles of the tabs, on the outline; none where the outline is not cut."""
+    """(n, 2) middles of the tabs, on the outline, not to be written to; none where the outline is not cut."""
     cutter, cut = clamping.cutter(Outline), clamping.feature(Outline)
     if cutter is None or cut is None:
         return np.empty((0, 2))

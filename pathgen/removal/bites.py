@@ -215,7 +215,7 @@ def in_order(cell: Rows, move: Rows, height: NDArray[np.float32], top: NDArray[n
     """The same by sorting, where each point may be touched by very many moves; the touches are sorted."""
     if not len(cell):
         return Touches(cell=cell, move=move, before=height, after=height)
-    order = np.argsort(cell * (int(move.max()) + 1) + move)  # by the point, then by the move: all keys differ
+    order = np.argsort(cell * (int(move.max()) + 1) + move, kind="stable")  # by point, then move: in sorted runs
     cell, move, height = cell[order], move[order], height[order]
     begins = np.flatnonzero(np.diff(cell, prepend=-1))
     points = cell[begins]

@@ -9,6 +9,9 @@ from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
 
+QUICKEST = 30_000.0
+"""Turns a minute that the spindles of small routers reach: common practice, no source."""
+
 MUCH = 3.0
 """Times the usual most that a tooth may take before it is a warning: common practice, no source."""
 
@@ -50,6 +53,7 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
     word = "low: it may rub and burn" if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(step)))
+    reached = max(QUICKEST, *(one.cutter.speed for one in clamping.steps))
     most = min(off.high, clamping.machine.rapid)
     feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
@@ -57,7 +61,9 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
     times = cutter.feed / off.high
     much, hertz = times > MUCH, slowest <= cutter.speed * 60.0 <= fastest
     word += f", and {times:.2g} times the most that is usual" if much else ""
-    change = f"change its feed in the job, or the speed to {slowest:.0f} to {fastest:.0f} rpm"
+    change = "change its feed in the job"
+    if slowest <= reached:
+        change += f", or the speed to {slowest:.0f} to {min(fastest, reached):.0f} rpm"
     if much and hertz:
         change = f"if {cutter.speed:g} is turns per second (Hz), write speed = {cutter.speed * 60:.0f}; else {change}"
     return Finding(

@@ -40,6 +40,9 @@ from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches
 
+_TOLD = 4
+"""Pairs of colours that one warning tells of; the page's tables hold all."""
+
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""
 
@@ -299,16 +302,23 @@ def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
 
 def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
     found = touches(inlay.regions)
+    if not found:
+        return
     stages = " then ".join(" with ".join(stage) for stage in _stages(inlay, found))
-    for touch in found:
-        x, y = touch.places[0]
-        yield Finding(
-            code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
-            got=f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
-            f"{counted(len(touch.lengths), 'place')}, and are poured together",
-            allowed="colours of one stage with wood between them",
-            remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
-        )
+    shared = [f"{touch.colours[0]} and {touch.colours[1]} share {touch.length:.1f} mm of edge in "
+              f"{counted(len(touch.lengths), 'place')}" for touch in found]
+    x, y = found[0].places[0]
+    yield Finding(
+        code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
+        got=f"{_the_first(shared)}, and are poured together",
+        allowed="colours of one stage with wood between them",
+        remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
+    )
+
+
+def _the_first(told: Sequence[str]) -> str:
+    """The first few of what is to be told, and how many more there are."""
+    return ", ".join(told[:_TOLD]) + (f" (and {counted(len(told) - _TOLD, 'pair')} more)" if told[_TOLD:] else "")
 
 
 def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
@@ -317,24 +327,31 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
     touching = {touch.colours for touch in touches(inlay.regions)}
     dams = {colour: dam_round(replace(inlay, regions=((colour, shape),)), out) for colour, shape in inlay.regions} \
         if len(inlay.regions) > 1 else {}
+    near, inside = [], []
     for (one, first), (other, second) in itertools.combinations(inlay.regions, 2):
         if (one, other) in touching:
             continue
         apart = float(shapely.distance(first, second))
-        two = coarse_length(2 * out, units)
-        holds = [pair for pair, shape in (((one, other), second), ((other, one), first))
-                 if shapely.intersects(dams[pair[0]], shape)]
         if apart < 2 * out:
             way = shapely.get_coordinates(shapely.shortest_line(first, second)).mean(axis=0)
-            yield _run_together(
-                f"{inlay.name}, {place_words(*way.tolist())}",
-                f"{one} and {other} are {coarse_length(apart, units)} apart",
-                f"{two} or more, for a dam round each ([resin] dam on either side)", "thicken")
-        elif holds:
-            dammed, within = holds[0]
-            yield _run_together(
-                inlay.name, f"{within} lies inside the dam of {dammed}, as a taut thread goes round it",
-                "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
+            near.append((apart, f"{one} and {other} are {_gap(apart, units)} apart", way))
+        else:
+            inside += [pair for pair, shape in (((one, other), second), ((other, one), first))
+                       if shapely.intersects(dams[pair[0]], shape)][:1]
+    if near:
+        near.sort(key=lambda one: one[0])
+        yield _run_together(
+            f"{inlay.name}, {place_words(*near[0][2].tolist())}", f"{_the_first([told for _, told, _ in near])}",
+            f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)", "thicken")
+    for dammed, within in inside:
+        yield _run_together(
+            inlay.name, f"{within} lies inside the dam of {dammed}, as a taut thread goes round it",
+            "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
+
+
+def _gap(apart: float, units: str) -> str:
+    least = {"mm": 0.1, "in": 0.01 * INCH}[units]
+    return coarse_length(apart, units) if apart >= least else f"less than {coarse_length(least, units)}"
 
 
 def _inside_dams(planned: Plan, inlay: Inlay) -> BaseGeometry:
@@ -430,14 +447,15 @@ def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
-    for row in contrast_rows(planned):
-        if row["ratio"] < LEAST_CONTRAST:
-            yield Finding(
-                code="low-contrast", severity="warn", where=f"{row['colour']} against {row['against']}",
-                got=f"a contrast of {row['ratio']:.2f}:1, colour difference {row['difference']:.1f}",
-                allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
-                remedy="try both on a scrap under the finish, or take a lighter or darker fill",
-            )
+    low = sorted((row for row in contrast_rows(planned) if row["ratio"] < LEAST_CONTRAST), key=lambda row: row["ratio"])
+    if low:
+        yield Finding(
+            code="low-contrast", severity="warn", where="fills and wood",
+            got="contrasts of " + _the_first([f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, "
+                                              f"colour difference {row['difference']:.1f})" for row in low]),
+            allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
+            remedy="try both on a scrap under the finish, or take a lighter or darker fill",
+        )
 
 
 def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:

@@ -125,7 +125,7 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
         left = replace(surfacing, leave=leave, leave_scallop=leave / 2, resurface_area="board")
         yield Change(words=f"[surface] leave = {as_written(leave, clamping.units)}",
                      clamping=_surfaced(clamping, left), operations=(SurfaceFinish, CutAgain),
-                     cost="nothing is at its final height before the last cut; it ends on fresh wood and resin",
+                     cost="nothing is at its final height before the last cut; it ends on fresh wood and fill",
                      pocket_layers=_layers(clamping, 0.0, leave))
     if surfacing.resurface_area == "board":
         yield Change(words='[resurface] area = "inlay"',

@@ -34,6 +34,8 @@ _FILM = 1e-4
 
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
+_NEAR = 1.05
+"""How far round a detail its region is looked at, in widths: a disc that comes into it reaches one width outside."""
 _MOSTLY = 0.9
 """Share of a detail's area that a cutter must open to be said to reach it."""
 
@@ -267,7 +269,8 @@ def lengths(areas: Shapes) -> Floats:
 def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:
     """The largest diameter whose opening of the region covers nine tenths of each missed place, by bisection."""
     x0, y0, x1, y1 = shapely.bounds(missed).T
-    window = overlay.intersection(region, shapely.box(x0 - 2 * width, y0 - 2 * width, x1 + 2 * width, y1 + 2 * width))
+    near = _NEAR * width
+    window = overlay.intersection(region, shapely.box(x0 - near, y0 - near, x1 + near, y1 + near))
     enough = _MOSTLY * shapely.area(missed)
     low, high = np.zeros(len(missed)), np.full(len(missed), width)
     for _ in range(_BISECTIONS):

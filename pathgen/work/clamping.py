@@ -17,7 +17,7 @@ from pathgen.base.errors import Doubt, JobError
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay, Surfacing
 from pathgen.work.moved import Moved
-from pathgen.work.operations import CutAgain, Operation, SurfaceFinish
+from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
 
 Floats = NDArray[np.float64]
@@ -213,6 +213,11 @@ class Clamping:
     def cutter(self, kind: type[Operation[Any]]) -> Cutter | None:
         """What the first operation of a kind is cut with; None where there is none of that kind."""
         return next((step.cutter for step in self.steps if type(step.operation) is kind), None)
+
+    @property
+    def is_marked(self) -> bool:
+        """Whether witness marks are drilled."""
+        return self.feature(WitnessMarks) is not None
 
     @property
     def surface(self) -> Surface:

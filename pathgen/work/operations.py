@@ -60,6 +60,10 @@ class Work(Protocol):
     @property
     def surface(self) -> Surface: ...
 
+    @property
+    def is_marked(self) -> bool:
+        """Whether witness marks are drilled."""
+
     def to_machine(self, points: Floats) -> Floats:
         """(n, 3) points of the part's frame in the frame of the programs."""
 
@@ -233,6 +237,8 @@ class SurfaceFinish(_Surface):
         return self.feature.allowance or None
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
+        if self.feature.leave:
+            return "less is left for the last cut", "more is left for the last cut"
         return (f"the {self.feature.part} is thinner everywhere, and what is cut later less deep",
                 f"the {self.feature.part} is thicker everywhere, and what is cut later deeper")
 
@@ -291,14 +297,15 @@ class Pocket(_Within[Inlay]):
                 "off the glue that is squeezed out. Keep the zero place clean."
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
+        found = "; or find them again by the witness marks: the point over mark 1, the display set to what it showed " \
+                "there" if work.is_marked else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
             "bows. Brush and vacuum the pockets clean.",
             "Leave the machine switched on while the fill cures: many forget X 0 and Y 0 when they are switched off. "
-            "If it must be off, home it and note what its own coordinates show at X 0, Y 0; or find them again by "
-            "witness marks: the point over mark 1, the display set to what it showed there.",
+            f"If it must be off, home it and note what its own coordinates show at X 0, Y 0{found}.",
             f"The resin maker's sheet comes first; the rest here is common practice. {SEAL}",
-            f"{BUBBLES} The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
+            BUBBLES, f"The pour is {deep} deep: more at once than the sheet allows boils and shrinks.",
             f"{_levelling(inlay, work)} Fill until it stands above the surface at the pocket's highest place, "
             f"and nowhere more than {stands} above the surface beside it. Keep the zero place clean.",
         ]
@@ -349,10 +356,13 @@ class CutAgain(Operation[Inlay]):
         return _beyond(part, float(cutter.half_width(proud)) + MARGIN)
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
-        proud = f"{self.feature.filled_with[1]} proud of the wood"
-        if self.surfacing.resurface_area == "inlay":
-            return "the wood round the inlay is left with a step down", proud
-        return f"the whole {self.surfacing.part} is thinner, and all that is cut into it less deep", proud
+        proud, part = f"{self.feature.filled_with[1]} proud of the wood", self.surfacing.part
+        thinner = f"the whole {part} is thinner, and all that is cut into it less deep"
+        if self.takes_all:
+            return thinner, f"the whole {part} is thicker, and what is cut later deeper"
+        if self.surfacing.leave:
+            return "less is left there for the last cut", "more is left there for the last cut"
+        return "the wood round the inlay is left with a step down" if self.goes_round else thinner, proud
 
     @property
     def purpose(self) -> str:
@@ -482,7 +492,8 @@ class RoundHoles(_Holes):
     @property
     def purpose(self) -> str:
         count = len(self.feature.at)
-        return f"cut {count} round holes" if count > 1 else "cut a round hole"
+        holes = f"{count} round holes" if count > 1 else "a round hole"
+        return f"sink {holes}, not through" if self.bottom > 0 else f"cut {holes}"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -29,9 +30,10 @@ class ThinWood:
     at: tuple[float, float]
 
 
-def thin_wood(clamping: Clamping) -> list[ThinWood]:
+@lru_cache(maxsize=2)
+def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """The thinnest wood of each kind under `THIN`: what touches or crosses is no wood."""
-    return [thin for thin in _thinnest(clamping) if TOUCHING < thin.width < THIN]
+    return tuple(thin for thin in _thinnest(clamping) if TOUCHING < thin.width < THIN)
 
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:

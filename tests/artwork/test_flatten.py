@@ -105,3 +105,12 @@ def test_a_curve_is_sampled_evenly_and_once_more_close_to_each_tip(begins, ends)
     x = np.sort(np.concatenate([np.linspace(0.0, 1.0, 5), [1.5, 2.0], [_TIP / 4] * begins, [2.0 - _TIP / 2] * ends]))
     assert lines.points[:, 0] == pytest.approx(x, abs=1e-12)
     assert lines.start.tolist() == [0, len(x)]
+
+
+def test_what_is_as_good_as_nothing_is_0():
+    """Two corners 1e-160 mm apart: the geometry library would divide by the square of that."""
+    pen = Pen()
+    pen.begin()
+    pen.lines(0.0, 1e-170, [1e-160, 0.0, 10.0, 1e-200, 10.0, 10.0])
+    points = flatten([pen.curves()], [(1.0, 0.0, 0.0, 1.0, 0.0, 0.0)], 0.01).points
+    assert set(points.ravel()) <= {0.0, 10.0}

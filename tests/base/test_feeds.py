@@ -82,4 +82,6 @@ def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):
     path = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["vee"]'}, extra=vee)
     notes = {note.where: note for note in feed_findings(clamping_of(load_job(path)))}
     assert "high: its tip may break" in notes['cutter "vee"'].got
+    # 16000 rpm * 4500 / 1155 to / 577 mm per minute, which no small router turns
+    assert "rpm" not in notes['cutter "vee"'].remedy
     assert float(notes['cutter "vee"'].allowed.split()[2]) < 1200

@@ -18,6 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.parts.gauge.part import arc_edge
 from pathgen.report.text import minutes_words
+from tests.as_made import hold
 from tests.plain_cutting import left_by
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
@@ -80,6 +81,10 @@ def test_ridges_in_the_block_are_those_of_the_hollow_formula(block):
     assert block.passed
     # passes may stand further apart in a hollow than on a board of that radius
     assert float(scallop_height(surface["stepover"], 6.35, radius)) > 0.0202
+
+
+def test_the_block_is_as_made(block):
+    hold("block", block, pictures=True)
 
 
 def test_block_range_and_blank_are_checked(fanned):

@@ -12,6 +12,7 @@ from pathgen.app.cli import main
 from pathgen.job.coupon import coupon_clamping
 from pathgen.job.describe import key_rows
 from pathgen.report.sheet.coupon import coupon_page
+from tests.as_made import hold
 from tests.small_board import SLOTS, job, moves
 
 # two discs with a bar between them, 1.3 mm wide: 1 unit is 1 mm
@@ -64,6 +65,10 @@ def test_it_builds_verified_and_states_what_it_is(made):
     kinds = [t.kind for t in made.plan.clamping.board.trials]
     assert kinds == ["rim", "square", "square", "detail", "pour", "slot", "slot", "slot"]
     assert list(made.report["coupon"]) == list("ABCDEFGH")
+
+
+def test_it_is_as_made(made):
+    hold("coupon", made, pictures=True)
 
 
 def test_wood_stands_between_its_places(made):

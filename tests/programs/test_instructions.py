@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -145,3 +146,47 @@ def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_
 def test_places_to_measure_at_are_round_numbers_inside_what_is_free(at, put):
     free = shapely.union(shapely.box(0.2, 0.2, 10.0, 10.0), shapely.box(19.8, 0.2, 20.4, 9.0))
     assert _rounded_inside(np.array([at]), free)[0] == pytest.approx(put)
+
+
+PROUD = {"changes": {"scallop = 0.05": "scallop = 0.05\nleave = 0.2"}}
+
+
+@pytest.mark.parametrize(("order", "left", "more", "less"), [
+    (1, PROUD, "less is left for the last cut", "more is left for the last cut"),
+    (3, PROUD, "the whole board is thinner", "the whole board is thicker"),  # it takes wood and fill together
+    (1, {}, "the board is thinner everywhere", "the board is thicker everywhere"),
+    (3, {}, "the whole board is thinner", "the fill stands proud of the wood"),
+])
+def test_what_a_wrong_zero_does_is_told_of_the_cut_that_is_made(tmp_path, order, left, more, less):
+    (line,) = [line for line in told(tmp_path, order, **left) if "on the display means" in line]
+    assert f"more on the display means: {more}" in line
+    assert f"less: {less}" in line
+
+
+def test_an_earlier_second_cut_leaves_all_but_the_fill_to_the_last(tmp_path):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, **PROUD)))
+    (last,) = [step.operation for step in clamping.steps if step.operation.levels is not None]
+    assert replace(last, final=False).off_in_z(clamping.steps[2].cutter)[0] == "less is left there for the last cut"
+
+
+def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
+    def after(**given):
+        clamping = clamping_of(pathgen.load_job(job(tmp_path, **given)))
+        return " ".join(line for step in clamping.steps for line in afterwards(clamping, step))
+    assert "home it and note what its own coordinates show at X 0, Y 0" in after()
+    assert "mark" not in after()
+    assert "mark 1" in after(extra='[marks]\ncutter = "flat"\n')
+
+
+def test_a_face_that_is_left_as_it_is_is_measured_too():
+    """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
+    clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
+    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(clamping)[1])
+    assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
+    assert lines[-1].startswith("If the bed, felt for again, is right and the display is off all the same")
+
+
+def test_holes_that_go_part_of_the_way_are_told_from_those_that_go_through():
+    steps = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "one-blank" / "rod-cover.toml")).steps
+    holes = [step.operation.purpose for step in steps if step.operation.name == "round-holes"]
+    assert holes == ["sink 2 round holes, not through", "cut 2 round holes"]

@@ -179,3 +179,51 @@ def test_the_most_and_the_least_are_allowed():
 def test_roughing_may_leave_nothing():
     left = pathgen.rough(SQUARE, pathgen.flat(6.0), FLAT, stock=8.0, allowance=0.0)
     assert left.points[:, 2].min() == pytest.approx(6.0)
+
+
+PASSES = pathgen.finish(SQUARE, TOP, BALL, ridge=0.05)
+SLOT = ([[[15, -9], [15, 9]]], TOP, FLAT)
+BOX = (0, -20, 50, 20)
+
+
+@pytest.mark.parametrize(("door", "allowed"), [
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, allowance=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, floor_ridge=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, smallest=v), "0 or more, at most 1000 mm2"),
+    (lambda v: pathgen.pocket(SQUARE, top=TOP, cutters=[FLAT], depth=1, clear=v), "2 or more, at most 200 mm"),
+    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, allowance=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.rough(SQUARE, TOP, FLAT, stock=8.0, finish=BALL, ridge=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.finish(SQUARE, TOP, BALL, ridge=0.05, allowance=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.second_cut(PASSES, proud=v, stepdown=0.5), "0 or more, at most 50 mm"),
+    (lambda v: pathgen.second_cut(PASSES, proud=1, stepdown=v), "above 0, at most 1.5 mm"),
+    (lambda v: pathgen.second_cut(PASSES, proud=1, stepdown=0.5, blend=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.slots(*SLOT, width=v, depth=1.0), "above 0, at most 1000 mm"),
+    # the wood under the ends of the line: 6 - (254 - sqrt(254^2 - 9^2))
+    (lambda v: pathgen.slots(*SLOT, width=3.0, depth=v), "above 0, at most 5.8405 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, bottom=v), "-5 or more, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=2.5), "above 2.5, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=v, bottom=-1.0), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, tab_width=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, tab_height=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, blank=BOX, finish=v), "0 or more, at most 1000 mm"),
+    (lambda v: pathgen.outline(SQUARE, FLAT, stock=6.0, tabs=int(v)), "0 or more, at most 100"),
+    (lambda v: pathgen.ridges(LINE, cutter=BALL, top=TOP, limit=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.ridges(LINE, cutter=BALL, top=TOP, section_spacing=v), "0.01 or more, at most 1000 mm"),
+    (lambda v: pathgen.ridges(LINE, cutter=BALL, top=TOP, section_step=v), "0.0001 or more, at most 1000 mm"),
+    (lambda v: pathgen.check_program(LINE, cutter=BALL, top=TOP, blank=BLANK, limit=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.Blank(x=(0, v), y=(0, 5), thickness=3.0), "above 0, at most 2000 mm"),
+    (lambda v: pathgen.Blank(x=(0, 5), y=(0, 5), thickness=v), "above 0, at most 1000 mm"),
+    (lambda v: pathgen.simulate(BLANK, LINE, BALL, resolution=v), "0.01 or more, at most 2 mm"),
+    (lambda v: pathgen.simulate(BLANK, [], []).filled(SQUARE, top=TOP, proud=v), "-50 or more, at most 50 mm"),
+    (lambda v: pathgen.fret_distances(v, 12), "above 0, a number"),
+    (lambda v: pathgen.fret_distances(640.0, v), "1 or more, at most 1000"),
+])
+def test_how_large_and_how_small_each_number_may_be(door, allowed):
+    for much in (-9999.0, 9999.0) if "a number" not in allowed else (-9999.0, math.inf):
+        with pytest.raises(pathgen.PathgenError) as caught:
+            door(much)
+        assert caught.value.allowed == allowed

@@ -1,12 +1,13 @@
 """What the report warns of and notes about fills: just past each limit, and not just within it."""
 
+import re
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
-from pathgen.report.filling import _contrast_warnings, _pour_warnings, _second_cut_notes
+from pathgen.report.filling import _contrast_warnings, _pour_warnings, _second_cut_notes, contrast_rows
 from pathgen.work.fill import Resin, amount
 from pathgen.work.moved import Moved
 
@@ -30,6 +31,19 @@ def test_contrast(colour, found):
     inlay = SimpleNamespace(fill="resin", regions=((colour, shapely.box(0, 0, 1, 1)),))
     asked = SimpleNamespace(wood=("#ffffff", None), unchosen=())
     assert codes(_contrast_warnings(SimpleNamespace(clamping=SimpleNamespace(inlays=[inlay]), asked=asked))) == found
+
+
+def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
+    """Greys between white and #767676 against one another and on white."""
+    greys = [f"#{grey:02x}{grey:02x}{grey:02x}" for grey in (0xEE, 0xCC, 0xAA, 0x99, 0x76)]
+    inlay = SimpleNamespace(fill="resin", regions=tuple((grey, shapely.box(0, 0, 1, 1)) for grey in greys))
+    asked = SimpleNamespace(wood=("#ffffff", None), unchosen=())
+    planned = SimpleNamespace(clamping=SimpleNamespace(inlays=[inlay]), asked=asked)
+    low = [row for row in contrast_rows(planned) if row["ratio"] < 3.0]
+    (finding,) = _contrast_warnings(planned)
+    told = [float(ratio) for ratio in re.findall(r"([\d.]+):1 \(", finding.got)]
+    assert told == sorted(round(row["ratio"], 2) for row in low)[:4]
+    assert finding.got.endswith(f"(and {len(low) - 4} pairs more)")
 
 
 def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):

@@ -49,4 +49,9 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
     report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")]}
     said = _stop(report, {"number": 4}, parts)
     assert ["".join(line.itertext()) for line in said] == [
-        "Stop after program 4: fill", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]
+        "Stop after program 4: fill 1 lid, 2 plate", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]
+    alone = _stop(report, {"number": 9}, parts)
+    assert ["".join(line.itertext()) for line in alone][:2] == ["Stop after program 9: fill 1 lid, 3 tail", "later"]
+    assert len(alone) == 2  # what all are told is told once, a paragraph for each line
+    alone = _stop({"parts": report["parts"][:1]}, {"number": 4}, parts[:1])
+    assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]

@@ -27,6 +27,7 @@ from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE, section_picture, sections_of
 from pathgen.work.operations import WitnessMarks
+from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -65,6 +66,10 @@ def on_board(build, picture):
     zero = np.array(build.plan.clamping.zero)
     at = np.array([float(mark.get("cx")), float(mark.get("cy"))])
     return lambda places: (np.asarray(places) - at) * [1.0, -1.0] + zero
+
+
+def test_they_are_as_made(build):
+    hold(f"small board, {build.job.title[:6]}", build, pictures=True)
 
 
 def test_frets_lie_where_the_report_says(build, pictures):

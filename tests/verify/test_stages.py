@@ -56,10 +56,11 @@ def test_fill_is_seen_where_it_stands_a_thousandth_over_its_floor():
     assert not stage_after(1, GRID, top, [poured(first, 4.9, fill=False)]).fill.any()
 
 
-def test_coarser_keeps_the_lowest_of_four():
+def test_coarser_keeps_the_mean_of_four():
     stage = stage_after(1, Grid.over((0, 0, 1.5, 1.2), 0.3), np.array(
         [[9, 8, 7, 6, 0], [5, 9, 9, 1, 0], [3, 3, 4, 4, 0], [3, 2, 4, 4, 0]], np.float32), []).coarser()
-    assert stage.heights.tolist() == [[5, 1], [2, 4]]
+    assert stage.heights.tolist() == [[7.75, 5.75], [2.75, 4.0]]
+    assert stage.heights.dtype == np.float32
     assert stage.grid.xs == pytest.approx([0.3, 0.9])
     assert stage.grid.ys == pytest.approx([0.3, 0.9])
     assert stage.fill.shape == (2, 2)

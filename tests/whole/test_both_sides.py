@@ -9,6 +9,7 @@ import pytest
 from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
+from tests.as_made import hold
 from tests.job.test_plates import PLATE, read
 from tests.plain_cutting import Wood
 from tests.small_board import SLOT_CUTTER, job, moves
@@ -58,6 +59,10 @@ def height(x, y, length):
     """Of the radiused surface over the underside: the formula of the design."""
     radius = RADIUS_NUT + (RADIUS_END - RADIUS_NUT) * x / length
     return 6.5 + np.sqrt(radius**2 - y**2) - radius
+
+
+def test_both_are_as_made(board):
+    hold("both sides", board[1], pictures=True)
 
 
 def cut(programs, clamping, z_zero):

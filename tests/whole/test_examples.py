@@ -10,6 +10,7 @@ from svgpathtools import parse_path
 
 from pathgen import build, load_job
 from pathgen.work.operations import Outline
+from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another, pictures_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
@@ -53,6 +54,11 @@ def test_each_builds_and_verifies(built, name):
     assert [f for f in result.verification.findings if f.severity != "note"] == []
     assert result.passed
     assert len(result.report["frets"]) == len(result.plan.clamping.board.frets)
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
+def test_each_is_as_made(built, name):
+    hold(f"example {name}", built(name), pictures=True)
 
 
 def test_fanned_slots_are_within_2_um_of_their_lines(built):

@@ -13,6 +13,7 @@ from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
+from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING, drawn, read
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -63,6 +64,11 @@ def test_each_builds_and_verifies(built, name):
     for word in ("fret", "nut end", "nut face", "strings", "bass", "radius", "curved"):
         assert word not in words.lower(), word
     assert "The plate on the machine" in words
+
+
+@pytest.mark.parametrize("name", ["head-plate", "rosette"])
+def test_each_is_as_made(built, name):
+    hold(f"example {name}", built(name), pictures=True)
 
 
 def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):

@@ -10,6 +10,7 @@ import shapely
 from pathgen import build, load_job
 from pathgen.app.cli import main
 from pathgen.job.form import parts_of
+from tests.as_made import hold
 from tests.job.test_forms import DISC, FORM, read
 from tests.small_board import moves
 
@@ -46,6 +47,7 @@ def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
         form = result.report["form"]
         assert (form["gap"], form["layers"], form["height"]) == (2.4, 3, 54.0)
         assert "3 layers, 54 mm high when stacked" in result.files(shaded=False)["report.txt"]
+    hold("forms", *results, pictures=True)
 
 
 @pytest.mark.parametrize(("line", "radii"), [("inside", (250.0, 252.4)), ("outside", (247.6, 250.0))])

@@ -25,6 +25,7 @@ from pathgen.base.errors import CutterError, JobError
 from pathgen.job.clamping import planned_of
 from pathgen.job.let_in import check_fit
 from pathgen.verify import verify
+from tests.as_made import hold
 from tests.small_board import moves
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "boards" / "let-in-leaf.toml"
@@ -75,6 +76,10 @@ def left_in_stock(text: str, size: tuple[float, float]) -> np.ndarray:
 def moved_onto(shape: shapely.Geometry, other: shapely.Geometry) -> shapely.Geometry:
     to = np.subtract(other.bounds[:2], shape.bounds[:2])
     return shapely.affinity.translate(shape, *to)
+
+
+def test_board_and_pieces_are_as_made(result, made) -> None:
+    hold("let in", result, *(one.made for one in made), pictures=True)
 
 
 def test_the_piece_that_is_cut_goes_into_the_pocket_that_is_cut(result, made) -> None:

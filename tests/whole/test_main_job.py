@@ -16,6 +16,7 @@ import shapely
 import pathgen
 from pathgen.app.cli import main
 from tests import small_board
+from tests.as_made import hold
 from tests.small_board import moves as moves_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -92,6 +93,10 @@ def section(start, end, x, ys):
         rows = slice(*np.searchsorted(ys, [py - 1.5, py + 1.5]))
         left[rows] = np.minimum(left[rows], pz + BALL - np.sqrt(BALL**2 - (ys[rows] - py) ** 2 - (px - x) ** 2))
     return left
+
+
+def test_it_is_as_made(built):
+    hold("main job", built[1], pictures=True)
 
 
 def test_ridges_lie_just_below_the_limit_and_nothing_too_deep(built):

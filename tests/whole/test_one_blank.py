@@ -13,6 +13,7 @@ from pathgen.app.blank import build_blank
 from pathgen.app.cli import main
 from pathgen.job.blank import blank_clampings, merged
 from pathgen.programs.instructions import afterwards
+from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
 from tests.small_board import moves
@@ -68,6 +69,10 @@ def there(part, at, turn):
     for _ in range(turn // 90):
         x, y = -y, x
     return at[0] + x, at[1] + y
+
+
+def test_it_is_as_made(made):
+    hold("blank", *made[1].builds, pictures=True)
 
 
 PLACES = (("drilled", (65.0, 0.0), 0), ("ringed", (170.0, 4.0), 90), ("drilled", (255.0, 2.0), 270))

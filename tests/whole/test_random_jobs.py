@@ -1,11 +1,15 @@
 """Random small boards build and pass their own check; an independent cutting finds no deep bite."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import pathgen
+from pathgen.job.clamping import clamping_of
+from tests.as_made import hold
+from tests.coloured_jobs import coloured_job
 from tests.odd_jobs import odd_job
 from tests.plain_cutting import Cut, Wood, deepest_falls
 from tests.random_jobs import COARSE, ending, random_job
@@ -15,29 +19,49 @@ from tests.small_board import built
 
 
 @pytest.mark.parametrize("seed", range(1, 16))
-def test_a_random_small_board_builds(tmp_path, seed):
+def test_a_random_small_board_builds_as_made(tmp_path, seed):
     folder = random_job(seed, small=True).write(tmp_path).parent
-    end = ending(folder, resolution=COARSE)
+    made = []
+    end = ending(folder, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
+    hold(f"board {seed}", *made)
 
 
 @pytest.mark.parametrize("seed", [117, 9])
-def test_a_random_plate_builds(tmp_path, seed):
+def test_a_random_plate_builds_as_made(tmp_path, seed):
     """The first has a tab beside an inner corner, which cuts one of its ends off."""
-    end = ending(random_plate(seed).write(tmp_path).parent, resolution=COARSE)
+    made = []
+    end = ending(random_plate(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
+    hold(f"plate {seed}", *made)
 
 
 @pytest.mark.parametrize("seed", [1, 80, 156])
-def test_a_board_with_odd_values_builds(tmp_path, seed):
+def test_a_board_with_odd_values_builds_as_made(tmp_path, seed):
     """When they were found the second left wood to a last cut, the third had a nut slot across a drawn outline."""
-    end = ending(odd_job(seed).write(tmp_path).parent, resolution=COARSE)
+    made = []
+    end = ending(odd_job(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
+    hold(f"odd board {seed}", *made)
 
 
-def test_the_workpieces_of_a_random_board_build(tmp_path):
-    end = workpieces_ending(random_workpieces(116).write(tmp_path).parent, resolution=COARSE)
+def test_the_workpieces_of_a_random_board_build_as_made(tmp_path):
+    made = []
+    end = workpieces_ending(random_workpieces(116).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
+    hold("workpieces", *made)
+
+
+def test_random_boards_with_a_drawing_in_its_own_colours_hold_each_colour_once(tmp_path):
+    """As one inlay or as stages; they are built by the hundred, not here."""
+    drawings = sorted((Path(__file__).parents[2] / "examples").rglob("moth*.svg"))
+    stages = []
+    for seed in range(6):
+        clamping = clamping_of(pathgen.load_job(coloured_job(seed, drawings).write(tmp_path / str(seed))))
+        colours = [colour for inlay in clamping.inlays for colour in inlay.colours]
+        assert len(colours) == len(set(colours)) > 1
+        stages.append(len(clamping.inlays))
+    assert set(stages) == {1, 2, 3}
 
 
 def test_a_random_job_is_the_same_each_time_and_another_for_another_seed():

@@ -327,6 +327,21 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
         assert near[0]["allowed"].startswith("4 mm or more")
 
 
+@pytest.mark.parametrize(("gap", "code", "told"), [
+    (0.0, "colours-touch", "#225577 and #cc8833 share 8.1 mm of edge in 1 place, #cc8833 and #338844 share 8.1 mm"),
+    (0.06, None, "#225577 and #cc8833 are less than 0.1 mm apart, #cc8833 and #338844 are less than 0.1 mm apart, "
+     "#225577 and #338844 are 3.1 mm apart"),
+])
+def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, told):
+    """Three bars side by side: touching, or nearer than any tape that would part them."""
+    bars = "".join(f'<rect x="{10 + n * (3 + gap)}" y="10" width="3" height="8" fill="{colour}"/>'
+                   for n, colour in enumerate(["#225577", "#cc8833", "#338844"]))
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{bars}</svg>'
+    findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    (one,) = [f for f in findings if f["code"] == (code or "colours-near")]
+    assert told in one["got"]
+
+
 @pytest.mark.parametrize(("bars", "found"), [
     ("M5,5H29V9H5Z M5,21H29V25H5Z", True), ("M5,5H29V9H5Z", False),
 ])
@@ -388,10 +403,13 @@ def test_the_batch_is_in_report_and_sheet(narrow_radius):
 
 def test_the_words_at_the_step_where_they_help(narrow_radius):
     clamping = narrow_radius.plan.clamping
-    after = " ".join(step_of(narrow_radius, "pocket").operation.afterwards(clamping))
+    lines = step_of(narrow_radius, "pocket").operation.afterwards(clamping)
+    after = " ".join(lines)
     for words in ("held over its whole face", "maker's sheet comes first", "common practice", "thin coat",
                   "end grain drinks", "vacuum or prick", "The pour is 2.2 mm deep"):  # 1.5 mm and 0.7 mm proud
         assert words in after
+    # what differs from part to part stands apart from what is told to all once
+    assert any(line.startswith("The pour is") for line in lines)
     before = " ".join(step_of(narrow_radius, "hover").operation.before(clamping))
     for words in ("at the temperature of its sheet", "for machining, not for touching", "the air dry or wet the wood"):
         assert words in before

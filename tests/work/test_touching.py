@@ -67,7 +67,7 @@ def test_wall_along_a_shared_edge_takes_half_of_each():
 @settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_wall_always_stands(data):
-    number = st.floats(0, 20, allow_nan=False)
+    number = st.floats(0, 20).map(lambda x: round(x, 9))  # as of a drawing: none whose square is no number
     discs = [
         shapely.Point(data.draw(number), data.draw(number)).buffer(data.draw(st.floats(1, 6))) for _ in range(3)
     ]

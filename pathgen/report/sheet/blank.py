@@ -117,11 +117,12 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
         for step in one.steps if step.turn and step.turn.fill_after == row["number"]
     ]
     said = [step.operation.afterwards(one) for _, _, one, step in waiting]
-    common = [line for line in said[0] if len(said) > 1 and all(line in lines for lines in said)]
+    common = [line for line in said[0] if all(line in lines for lines in said)]
+    names = [f"{number} {name}" for number, name, _, _ in waiting]
+    own = [" ".join(line for line in lines if line not in common) for lines in said]
     return e(
-        "div", e("h4", f"Stop after program {row['number']}: fill"),
+        "div", e("h4", f"Stop after program {row['number']}: fill {', '.join(names)}"),
         *(e("p", line) for line in common),
-        *(e("p", e("b", f"{number} {name}: "), " ".join(line for line in lines if line not in common))
-          for (number, name, _, _), lines in zip(waiting, said, strict=True)),
+        *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
         class_="stop",
     )

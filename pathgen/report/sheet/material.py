@@ -9,7 +9,7 @@ from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import fine_length, format_length, tiny_length
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
-from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, fill_words, measuring_lines
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
 from pathgen.report.letting_in import piece_line
 from pathgen.report.moving import error_words, moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
@@ -52,7 +52,7 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
                "its own) and what is lost in the cup. Mix is what can be measured: never less, so that the ratio of "
                "the resin's sheet is kept within 2 %."),
         e("p", ONE_BATCH_WORDS) if shared else None,
-        e("p", fill_words(report["inlays"])),
+        e("p", "For the dam have tape, wax or clay ready. How to fill is told at the program after which it is done."),
     ]
 
 

@@ -134,6 +134,7 @@ def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Ite
         "finished": "After: as it looks in the end.",
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
+    size += " on paper" if wide * times > PAGE else ""
     yield e("h3", f"{capital(name)}, {size}")
     small = []
     for stage_name, stage, dam_shown in _stages_of(one, pours):
@@ -172,15 +173,15 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure for the screen; where it is longer than the page, on paper in two halves too (true size: only those).
+    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves too.
 
-    Halves that would not both stand on a page are no larger than the whole: it is left at that.
+    At true size only the halves are printed. Halves that would not both stand on a page are no larger than the whole:
+    it is left at that.
     """
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
         return [figure(as_image(pixels, words), caption, wide=True)]
     whole, *halves = as_halves(pixels, words, name)
     if true_size:
-        whole.set("style", f"width: {long:.1f}mm; max-width: none")
         for half in halves:
             half.set("style", f"width: {long / 2:.1f}mm")
     shown = figure(whole, caption, wide=True)

@@ -55,7 +55,6 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .scroll td:first-child {{ white-space: normal; }}
 .wide .scroll > div {{ width: auto; min-width: 44rem; }}
 .whole svg, .whole img {{ max-height: 32rem; object-fit: contain; }}
-.wide.screen .scroll > div {{ width: min-content; min-width: 100%; }}
 .paper {{ display: none; }}
 .small svg {{ max-width: 34rem; }}
 .copy {{ background: {TINT}; padding: .5rem .8rem; overflow-x: auto; user-select: all; }}
