@@ -181,7 +181,7 @@ def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
 def test_a_face_that_is_left_as_it_is_is_measured_too():
     """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
     clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
-    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(clamping)[1])
+    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(Around(clamping=clamping))[1])
     assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
     assert lines[-1].startswith("If the bed, felt for again, is right and the display is off all the same")
 
