@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -12,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import coarse_length, format_length, place_words
+from pathgen.base.units import as_written, coarse_length, format_length, place_words
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
@@ -26,6 +27,7 @@ from pathgen.work.operations import Slot
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 
+_FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practice, no source)
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
@@ -62,6 +64,13 @@ def _radius(job: Job) -> Iterator[Doubt]:
     if job.board is None:
         return
     radius, units = job.board.radius, job.units
+    if radius.nut > _FLATTEST and not math.isinf(radius.nut):
+        yield Doubt(
+            where="[board] radius", problem=f"{format_length(radius.nut, units)} is nearly flat",
+            allowed=f"up to {coarse_length(_FLATTEST, units)} (common practice)",
+            remedy=(f'if mm are meant, write "{as_written(radius.nut, units)} mm"' if units == "in" else
+                    "see that the number is right") + '; for a board without a curve write "flat"',
+        )
     if radius.end is not None and radius.end < radius.nut:
         yield Doubt(
             where="[board] radius",

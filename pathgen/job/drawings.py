@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt, JobError, Mistakes
-from pathgen.base.units import left_words, place_words, rounded_down
+from pathgen.base.units import as_written, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
+from pathgen.job.placing import place_that_fits
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -52,7 +54,7 @@ def inlays_of(
             inlays.append(_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_on_board(inlay, board)
+            _check_on_board(inlay, board, job)
     left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
@@ -174,7 +176,7 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     drawn = replace(inlay, drawn=inlay.regions)
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_on_board(matched, board)
+    _check_on_board(matched, board, job)
     return matched
 
 
@@ -193,7 +195,16 @@ def _check_closed(inlays: list[Inlay]) -> None:
                 )
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
+def _onto(inlay: Inlay, wood: BaseGeometry, job: Job) -> str:
+    """How a drawing comes to lie on the wood: the place to write, where moving it is enough."""
+    place, centre = job.inlays[inlay.index].place, 'or centre what is drawn with place centre = "drawing"'
+    found = place and place.at and place_that_fits(inlay.area, wood, place.at, step={"mm": 0.1, "in": 0.254}[job.units])
+    if not found:
+        return f"move the drawing, make it smaller, {centre}"
+    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}], make the drawing smaller, {centre}"
+
+
+def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -207,7 +218,8 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart) -> None:
         raise JobError(
             f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
-            remedy='move the drawing, make it smaller, or centre what is drawn with place centre = "drawing"',
+            allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
+            remedy=_onto(inlay, wood, job),
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth

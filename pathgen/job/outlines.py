@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.plain import counted
+from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import PlaceTable
@@ -40,9 +41,20 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
     """Where a drawing lies: relative to the job file. Raises JobError for one that is not there."""
     path = job.path.parent / artwork
     if not os.path.lexists(path):
+        near = _near(path)
         raise JobError(f"{where} artwork", f"{artwork} is not there",
-                       remedy="check the name: paths are relative to the job file")
+                       remedy=f"did you mean {near}?" if near else "check the name: paths are relative to the job file")
     return path
+
+
+def _near(path: Path) -> str:
+    """A drawing in the same folder with a name much like it; nothing where there is none."""
+    try:
+        drawings = {name.lower()[:-4]: name for name in os.listdir(path.parent) if name.lower().endswith(".svg")}
+    except OSError:
+        return ""
+    found = get_close_matches(path.stem.lower(), drawings, 1)
+    return one_line(drawings[found[0]]) if found else ""
 
 
 def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:

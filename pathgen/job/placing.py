@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.artwork import Artwork, Placement, placed
 from pathgen.artwork.place import drawing_box
@@ -17,6 +21,9 @@ from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import PlacedSize
+
+_TRIED = 21
+"""Places on the way to the middle that are tried."""
 
 Regions = tuple[tuple[str, Polygon | MultiPolygon], ...]
 
@@ -47,6 +54,24 @@ def placed_on(
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
     return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
+
+
+def place_that_fits(
+    area: BaseGeometry, wood: BaseGeometry, at: tuple[float, float], *, step: float
+) -> tuple[float, float] | None:
+    """Where a drawing that is placed `at`, in whole steps, lies on the wood: moved inward along, then to the middle.
+
+    None where it is too large, or the wood too hollow, to lie there.
+    """
+    (x0, y0, x1, y1), (left, low, right, high) = area.bounds, wood.bounds
+    out = np.array([max(left - x0, 0.0) + min(right - x1, 0.0), (low + high - y0 - y1) / 2])
+    shapely.prepare(wood)
+    for share in np.linspace(0.0, 1.0, _TRIED):
+        move = out * [1.0, share]
+        there = np.round((np.array(at) + move + np.sign(move) * step / 2) / step) * step
+        if wood.covers(translate(area, *(there - at))):
+            return float(there[0]), float(there[1])
+    return None
 
 
 def _scale(art: Artwork, place: Placement) -> float:

@@ -259,7 +259,7 @@ def _needed_tables(job: Job) -> None:
                        remedy='leave face out and add [surface], or write fill = "none" and level it by hand')
     if job.resurface and not job.surface:
         raise JobError(
-            "[resurface]", "there is no first surface to repeat",
+            "[surface]", "is missing, and fills are cut level by its passes",
             remedy='add [surface], or write fill = "none" in the inlays',
         )
     if job.resurface and not any(inlay.fill != "none" for inlay in job.inlays):
@@ -297,7 +297,7 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
             f"{format_length(float(radius[worst]), unit)} is less than half the width, "
             f"{format_length(abs(float(points[worst, 1])), unit)}, "
             f"{format_length(float(points[worst, 0]), unit)} along",
-            remedy="make the radius larger or the board narrower",
+            remedy=f"make the radius {_least_radius(board) or 'larger'}, or the board narrower",
         )
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
     if edge < board.min_web:
@@ -306,8 +306,18 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
             "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges" if edge > 0 else
             f"the curve falls {-edge:.2f} mm below the underside at the edges",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make thickness {thick:.2f} mm or more, or the radius larger",
+            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(board) or 'larger'}",
         )
+
+
+def _least_radius(board: Fingerboard) -> str:
+    """The least radius that leaves `min_web` at the edges, by the height of an arc over its chord; nothing where the
+    surface is more than one radius."""
+    surface, deep = board.surface, board.surface.thickness - board.min_web
+    half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
+    if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
+        return ""
+    return f"{rounded_up((half**2 + deep**2) / (2 * deep) if deep < half else half):.2f} mm or more"
 
 
 def _stock_holds_part(job: Job, part: Part) -> None:

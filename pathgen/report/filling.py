@@ -49,6 +49,9 @@ NEIGHBOURS = 2.0
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
 
+WALL = {"mm": 0.5, "in": 0.02 * INCH}
+"""How much wood is advised to be left between colours, by units, mm: enough to stand."""
+
 MOST_PLACES = 20
 """Places listed where two colours touch."""
 
@@ -93,14 +96,15 @@ def filling_data(planned: Plan) -> dict[str, Any]:
 def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     """Warnings and notes about the fills, for a maker who has not yet cut anything."""
     found: list[Finding] = []
+    units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
-            found += [*_touch_warnings(inlay), *_shared_dams(planned, inlay), *_open_in_dam(planned, inlay)]
+            found += [*_touch_warnings(inlay, units), *_shared_dams(planned, inlay), *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
         found += _dam_notes(planned, inlay)
-    found += edge_to_edge(planned.clamping.inlays, planned.clamping.units)
+    found += edge_to_edge(planned.clamping.inlays, units)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
     found += moved_warnings(planned.clamping)
@@ -300,7 +304,7 @@ def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
     }
 
 
-def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
+def _touch_warnings(inlay: Inlay, units: str) -> Iterator[Finding]:
     found = touches(inlay.regions)
     if not found:
         return
@@ -312,7 +316,8 @@ def _touch_warnings(inlay: Inlay) -> Iterator[Finding]:
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together",
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {stages}; or give wall",
+        remedy=f"write an [[inlay]] for each stage: {stages}; or leave wood between them, with wall = "
+               f"{as_written(WALL[units], units)}",
     )
 
 

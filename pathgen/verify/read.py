@@ -390,6 +390,8 @@ class _Reader:
                 raise self.fail(line, f"a spindle speed of {values['S']:g}", allowed="0 or more")
             self.speed = values["S"]
         self.spindle = {"M3": 1, "M4": -1, "M5": 0}.get(codes.get("spindle", ""), self.spindle)
+        if codes.get("spindle") == "M5" and not self.fed:
+            self.waited = 0.0
         if codes.get("coolant") in ("M7", "M8"):
             self.coolant = self.coolant or line
         self.plane = int(codes.get("plane", f"G{self.plane}")[1:])

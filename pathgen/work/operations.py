@@ -454,8 +454,15 @@ class Hover(_Within[Marks]):
         return ["The cutter is sharp even when it stands still; keep a hand on the stop."]
 
 
-class _Holes(_Within[Holes]):
-    """Round holes through the blank or into it."""
+class _Bored(_Within[Holes]):
+    """What is drilled, or gone round, at some places."""
+
+    def leaves_open(self, clear: float) -> BaseGeometry:
+        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
+
+
+class _Holes(_Bored):
+    """Holes with names, into the blank or through it."""
 
     @property
     def named(self) -> tuple[Named, ...]:
@@ -464,9 +471,6 @@ class _Holes(_Within[Holes]):
     @property
     def bottom(self) -> float:
         return self.feature.bottom
-
-    def leaves_open(self, clear: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
 
 class DowelHoles(_Holes):

@@ -58,3 +58,15 @@ def test_the_tolerance_holds_in_final_size(read: Read) -> None:
     assert np.hypot(*points.T) == pytest.approx(150.0, abs=0.005)
     assert np.hypot(*middles.T).min() >= 150.0 - 0.0051
     assert large.tolerance == pytest.approx(0.005)
+
+
+def test_one_of_two_sizes_gives_the_other_and_both_may_stretch(read: Read) -> None:
+    art = read(WEDGE)
+    assert placed(art, at=(0, 0), height=5.0, centre="drawing").page == pytest.approx((10, 5))
+    wide = placed(art, at=(0, 0), width=120.0, height=10.0, stretch=True, centre="drawing")
+    assert wide.page == pytest.approx((120, 10))
+    # three times as wide and half as high: a third of the tolerance as drawn, three times as much once placed
+    assert wide.tolerance == pytest.approx(art.tolerance)
+    small = placed(art, at=(0, 0), width=20.0, height=5.0, stretch=True, centre="drawing")
+    assert small.tolerance == pytest.approx(art.tolerance / 2)
+    assert small.corner == pytest.approx((-10, -2.5))

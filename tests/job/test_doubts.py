@@ -102,6 +102,13 @@ def test_a_radius_rounder_at_the_body(tmp_path):
     assert found == [("[board] radius", "rounder at the body (254 mm) than at the nut (300 mm)", True)]
 
 
+def test_a_radius_flatter_than_any_that_is_usual(tmp_path):
+    """305 in an inch job, where 305 mm were meant."""
+    found = doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", '"305 in"')
+    assert found == [("[board] radius", "7747 mm is nearly flat", True)]
+    assert doubts(tmp_path, "{ nut = 254.0, end = 300.0 }", "762.0") == []
+
+
 def test_widths_and_ridges_that_are_hardly_meant(tmp_path):
     found = doubts(tmp_path, "end_width = 46.0", "end_width = 39.0")
     assert [where for where, *_ in found] == ["[board] end_width"]

@@ -176,7 +176,7 @@ BAD = {
     "a binding wider than the board": ("nut_width = 44.0", "nut_width = 16.0\nbinding = 9.0", "leaves no wood"),
     "slots that leave no slot": ("depth = 2.6", "depth = 2.6\nends = 22.5", "leaves no slot"),
     "nothing to cut": ('[slots]\ncutter = "slot"\ndepth = 2.6', "", "nothing to cut"),
-    "resurface without surface": ("[slots]", "[resurface]\n[slots]", "no first surface"),
+    "resurface without surface": ("[slots]", "[resurface]\n[slots]", "is missing, and fills are cut level"),
     "an empty title": ("[board]", 'title = ""\n[board]', "text of 1 to 200"),
 }
 

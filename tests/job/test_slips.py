@@ -175,3 +175,13 @@ def test_a_dowels_hole_may_lie_close_to_the_board_but_not_in_it(tmp_path, x, wor
     holes = f'[holes]\ncutter = "flat"\nat = [[{x}, 0.0], [-10.0, 0.0]]\ndiameter = 2.5\nthrough = 0.5\n'
     with pytest.raises(JobError, match=words) if words else nullcontext():
         clamping_of(load_job(small_board.job(tmp_path, extra=holes)))
+
+
+@pytest.mark.parametrize(("written", "meant"), [("Arts.svg", "art.svg"), ("art.png", "art.svg"), ("art.sgv", "art.svg"),
+                                               ("heron.svg", ""), ("drawings/art.svg", "")])
+def test_a_drawing_that_is_not_there_is_named_as_it_is_there(tmp_path, written, meant):
+    path = small_board.job(tmp_path, changes={"art.svg": written})
+    with pytest.raises(JobError) as wrong:
+        clamping_of(load_job(path))
+    assert wrong.value.remedy == (f"did you mean {meant}?" if meant else
+                                  "check the name: paths are relative to the job file")

@@ -15,6 +15,8 @@ from pathgen.job.clamping import clamping_of
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SPOILT = [
     ("fern-and-moth", "[board]", "thickness", "2.6", r"make thickness ([\d.]+) mm or more"),
+    ("boards/inches", "[board]", "radius", "2", r"or the radius ([\d.]+) mm or more"),
+    ("boards/inches", "[board]", "radius", "1", r"make the radius ([\d.]+) mm or more"),
     ("fern-and-moth", "[stock]", "thickness", "4.0", r"([\d.]+) mm or more"),
     ("fern-and-moth", "[stock]", "thickness", "80", r"([\d.]+) mm or less"),
     ("fern-and-moth", "[stock]", "length", "400", r"make \[stock\] length ([\d.]+) mm or more"),
@@ -61,3 +63,12 @@ def refusal(folder: Path, name: str, table: str, key: str, value: str) -> str:
 
 def without_numbers(words: str) -> str:
     return re.sub(r"[\d.]+", "#", words)
+
+
+@pytest.mark.parametrize("at", ["[400.0, 0.0]", "[520.0, 10.0]", "[150.0, 25.0]", "[-40.0, -30.0]"])
+def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
+    first = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = {at}, width = 150.0 }}")
+    x, y = re.search(r"make at = (\[[-\d.]+, [-\d.]+\])", first)[1].strip("[]").split(", ")
+    again = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = [{x}, {y}], width = 150.0 }}")
+    assert "lies off the board" in first
+    assert "inlay 1 place" not in again

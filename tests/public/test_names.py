@@ -4,6 +4,7 @@ import ast
 import doctest
 import importlib
 import inspect
+import math
 import pydoc
 import re
 import subprocess
@@ -96,3 +97,31 @@ def test_types_hold_for_a_strict_user(tmp_path):
         cwd=ROOT, capture_output=True, text=True, check=False,
     )
     assert found.returncode == 0, found.stdout + found.stderr
+
+
+# D: what each takes where nothing is given; mm, degrees, mm per minute, seconds
+DEFAULTS = {
+    "Cutter": {"stepover": 0.45, "flutes": 2, "flute_length": math.inf, "ramp": 5.0, "plunges": True},
+    "Machine": {"clearance": 10.0, "rapid": 5000.0, "acceleration": 400.0, "arcs": False, "resolution": 0.005,
+                "spin_up": 3.0, "repeatability": 0.05},
+    "build": {"resolution": 0.1, "pictures": True}, "build_blank": {"resolution": 0.1, "pictures": True},
+    "check": {"resolution": 0.1}, "check_program": {"zero": (0.0, 0.0, 0.0), "resolution": 0.1},
+    "finish": {"allowance": 0.4, "clear": 10.0}, "fret_distances": {"divisions": 12},
+    "outline": {"bottom": 0.0, "tabs": 4, "tab_height": 1.5, "tab_width": 6.0, "finish": 0.2, "clear": 10.0},
+    "placed": {"rotate": 0.0, "mirror": False, "stretch": False}, "program": {"zero": (0, 0, 0)},
+    "pocket": {"allowance": 0.1, "floor_ridge": 0.1, "smallest": 0.05, "clear": 10.0},
+    "read_artwork": {"tolerance": 0.005, "background": (), "white_is_background": False},
+    "ridges": {"zero": (0.0, 0.0, 0.0), "section_spacing": 5.0, "section_step": 0.005},
+    "rough": {"allowance": 0.4, "clear": 10.0}, "scallop_height": {"surface_radius": math.inf},
+    "second_cut": {"blend": 5.0, "clear": 10.0}, "simulate": {"resolution": 0.1, "zero": (0.0, 0.0, 0.0)},
+    "slots": {"through": True, "clear": 10.0}, "stepover_for": {"surface_radius": math.inf},
+}
+
+
+def test_what_is_taken_where_nothing_is_given():
+    values = ("Artwork", "HeightField", "Job", "Move")  # made by others
+    for name in set(pathgen.__all__) - {*values}:
+        thing = getattr(pathgen, name)
+        taken = inspect.signature(thing).parameters.values() if inspect.isroutine(thing) or name in DEFAULTS else ()
+        numbers = {one.name: one.default for one in taken if isinstance(one.default, int | float | tuple)}
+        assert numbers == DEFAULTS.get(name, {}), name

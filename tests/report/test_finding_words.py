@@ -1,11 +1,13 @@
 """A finding in a line: what is forbidden, what is usual and what would be good are told apart."""
 
+import re
 from types import SimpleNamespace
 
 import pytest
 
 from pathgen.base.plain import counted
 from pathgen.report.blank import blank_data
+from pathgen.report.data import Report
 from pathgen.report.finding_words import finding_line
 from pathgen.report.sheet.blank import _stop
 
@@ -55,3 +57,20 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
     assert len(alone) == 2  # what all are told is told once, a paragraph for each line
     alone = _stop({"parts": report["parts"][:1]}, {"number": 4}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]
+
+
+def test_a_report_shows_its_main_figures_in_a_notebook():
+    finding = {"severity": "warn", "where": "fret 3", "got": "0.2 mm", "remedy": "look"}
+    inlay = {"depth": 1.5, "reachable_area": 86.21, "fill_volume": 250.0}
+    shown = Report(
+        programs=[{"file": "01-a.nc", "cutter": {"name": "ball"}, "cut_length": 21728.66, "minutes": 12.34}],
+        minutes=43.31, surface={"scallop_measured": 0.0199, "scallop_limit": 0.02, "passes": 53},
+        inlays=[inlay, {**inlay, "depth": 0.8}], checks={"passed": False, "findings": [finding]})._repr_html_()
+    rows = [re.findall(r"<td>(.*?)</td>", row) for row in re.findall(r"<tr>(.*?)</tr>", shown)]
+    assert rows[1:] == [
+        ["01-a.nc", "ball", "21.73 m", "12.3 min"], ["in all", "", "", "43 min"],
+        ["ridges", "0.0199 mm", "allowed 0.02 mm", "53 passes"],
+        ["inlay 1", "1.5 mm deep", "86.2 mm2 opened", "0.25 ml of fill"],
+        ["inlay 2", "0.8 mm deep", "86.2 mm2 opened", "0.25 ml of fill"], ["checks", "do not cut", "", ""],
+        ["warn", "fret 3", "0.2 mm", "look"],
+    ]

@@ -20,7 +20,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
-from pathgen.strategies.pocketing.corners import _in_air
+from pathgen.strategies.pocketing.corners import _axis_and_depth, _in_air
 from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
@@ -30,7 +30,7 @@ from pathgen.strategies.pocketing.linking import (
     turned_to,
 )
 from pathgen.strategies.pocketing.middles import middle_line
-from pathgen.strategies.pocketing.openings import opening, polygons
+from pathgen.strategies.pocketing.openings import _gentle_enough, opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.pocketing.volume import _grid_over, _lowest
@@ -688,3 +688,39 @@ def test_the_lowest_over_a_place_is_the_underside_of_the_nearest_tip():
     path = Toolpath([[0.0, 0.0, 9.0], [0.0, 0.0, 1.0], [10.0, 0.0, 1.0]], [Move.RAPID, Move.PLUNGE, Move.CUT])
     low = _lowest(path, ball_end(3.0), np.full(4, 5.0), np.array([0.0, 0.9, -1.2, 1.6]))
     assert low == pytest.approx([1.0, 1.0 + 1.5 - 1.2, 1.0 + 1.5 - 0.9, math.inf], abs=0.01)
+
+
+@pytest.mark.parametrize("y", [0.0, 8.0, -14.0])
+def test_the_cone_over_a_slope_is_as_wide_across_it_as_the_walls_are_apart(y: float) -> None:
+    """On the plane that touches the surface: its flank comes out of the wood `width` to each side of the middle."""
+    round_top = Surface(thickness=20.0, radius_nut=30.0, radius_end=30.0, length=100.0)
+    one = opening(v_cutter(60.0), round_top, 6.0, box(0, -16, 100, 16), 0.0005)
+    steep = math.sqrt(3.0)  # 30 degrees to each side of the axis
+    middle, width = np.array([[50.0, y]]), np.array([1.5])
+    x, across, depth = _axis_and_depth(one, middle, width, box(-100, -20, 200, 20))[0]
+    assert x == pytest.approx(50.0)
+    climb = -y / math.sqrt(900.0 - y * y)  # of a circle of radius 30 (D)
+    rise = steep * np.hypot(1.5, across - y)  # of the flank over the middle's two sides
+    assert climb * (across - y) - depth + rise == pytest.approx(0.0, abs=1e-9)
+    # and it comes out as far up the slope of the middle as down: the middle of an ellipse
+    up, down = (side * depth / (steep - side * climb) for side in (1.0, -1.0))
+    assert across + (up + down) / 2 == pytest.approx(y, abs=1e-9)
+
+
+@pytest.mark.parametrize("radius", [40.0, 60.0])
+def test_a_flat_end_hangs_over_no_more_than_it_may_as_far_out_as_is_told(radius: float) -> None:
+    """On a cylinder: it touches with its uphill rim at y - r, its downhill rim is at y + r (D, two heights)."""
+    top = Surface(thickness=20.0, radius_nut=radius, radius_end=radius, length=100.0)
+    gentle = _gentle_enough(flat_end(3.0), top, 0.25, box(10, -20, 90, 25))
+
+    def height(y):
+        return math.sqrt(radius**2 - y * y)
+
+    low, high = 1.5, 23.5
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if height(middle - 1.5) - height(middle + 1.5) <= 0.25 else (low, middle)
+    assert gentle.bounds == pytest.approx((9.0, -low, 91.0, low), abs=1e-5)
+    assert gentle.area == pytest.approx(82.0 * 2 * low, rel=1e-5)
+    assert _gentle_enough(flat_end(3.0), top, 9.0, box(10, -20, 90, 25)) is None
+    assert _gentle_enough(flat_end(3.0), top, 0.0, box(10, -1.4, 90, 1.5)) is None

@@ -10,13 +10,14 @@ import pytest
 import shapely
 
 from pathgen.base.cutters import Cutter
+from pathgen.base.errors import CutterError
 from pathgen.base.lowered import FallAway, Lowered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.programs.paths import RUN_OUT, Around
-from pathgen.strategies.drilling import _helix, _pecks
+from pathgen.strategies.drilling import _helix, _pecks, drilling
 from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
-from pathgen.work.features import Slots
+from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import Slot
 from tests.strategies.test_strategies import cutter_of
 
@@ -197,3 +198,28 @@ def test_the_surface_is_cut_over_a_bay_as_wide_as_a_slot_across_it_runs_out():
         slots = Slots(number=np.array([1]), lines=np.array([[[x, -20.0], [x, 20.0]]]), width=width, depth=2.0)
         board = SimpleNamespace(board=SimpleNamespace(outline=part), feature=lambda kind, slots=slots: slots)
         assert Around(clamping=board).surfaced.area == pytest.approx(part.area + more)
+
+
+@pytest.mark.parametrize(("cutter", "diameter", "said"), [
+    ({}, 3.0, None), ({}, 5.99, None), ({}, 6.0, "more than 3 mm and at most 6 mm"),
+    ({}, 2.99, "more than 1.495 mm and at most 2.99 mm"), ({"shape": "ball-end"}, 4.0, "flat-end"),
+    ({"plunges": False}, 4.0, None), ({"plunges": False}, 3.0, "a cutter that plunges"),
+    ({"flute_length": 6.5}, 4.0, None), ({"flute_length": 6.45}, 4.0, "6.50 mm or more"),
+])
+def test_which_cutters_make_a_hole(cutter, diameter, said):
+    """6 mm of wood and half a millimetre under it; as wide as the cutter, and less than twice as wide."""
+    one = Cutter(**{"name": "c", "shape": "flat-end", "diameter": 3.0, "speed": 18000, "feed": 500.0, "plunge": 500.0,
+                    "stepdown": 1.0, **cutter})
+    holes = Holes(at=np.array([[10.0, 5.0]]), diameter=diameter, bottom=-0.5)
+
+    def made():
+        return drilling(holes, cutter=one, top=6.0, rapids=Rapids(15.0, 7.0))
+
+    if said is None:
+        cut = made().points[made().kinds != Move.RAPID]
+        assert cut[:, 2].min() == -0.5
+        assert np.hypot(*(cut[:, :2] - [10.0, 5.0]).T).max() == pytest.approx((diameter - 3.0) / 2, abs=1e-9)
+        return
+    with pytest.raises(CutterError) as caught:
+        made()
+    assert caught.value.allowed == said

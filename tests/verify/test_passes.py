@@ -1,6 +1,7 @@
 """Ridges of programs whose passes run any way over the work, against plane geometry; lifted passes are not counted."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -134,3 +135,24 @@ def test_the_way_is_found_and_turned_exactly():
         lines = lines_of(Turned(pathgen.flat(6.0), way).motion(motion), 12.0)
         assert len(lines) > 30
         assert max(np.ptp(line.y) for line in lines) < 0.05
+
+
+@pytest.mark.parametrize(("alone", "spread", "way"), [(5.0, 1.0, 50.0), (9.5, 1.0, 10.0), (1.0, 1.0, 50.0)])
+def test_the_way_is_that_of_most_cutting_within_four_degrees(alone, spread, way):
+    """One move at 10 degrees and nine from 46 to 54: what lies within 4 degrees goes the same way."""
+    angles = np.radians([10.5, *np.arange(46.5, 55.0)])
+    length = np.array([alone, *[spread] * 9])
+    end = np.column_stack([length * np.cos(angles), length * np.sin(angles), np.zeros(10)])
+    found = way_of(SimpleNamespace(start=np.zeros((10, 3)), end=end, cutting=np.ones(10, bool)))
+    assert math.degrees(found) == pytest.approx(way + 0.5, abs=1e-6)
+
+
+def test_cutting_that_goes_every_way_has_none():
+    angles = np.radians(np.arange(0.5, 180.0, 4.0))
+    end = np.column_stack([np.cos(angles), np.sin(angles), np.zeros(len(angles))])
+    motion = SimpleNamespace(start=np.zeros_like(end), end=end, cutting=np.ones(len(end), bool))
+    assert way_of(motion) is None
+    motion.end[:20] = [1.0, 1.0, 0.0]  # 20 of 45 moves, and longer ones, at 45 degrees: over four tenths
+    assert math.degrees(way_of(motion)) == pytest.approx(45.0, abs=0.5)
+    motion.cutting[:] = False
+    assert way_of(motion) is None

@@ -312,3 +312,11 @@ def test_every_length_of_a_program_is_in_its_units():
         assert getattr(made[1], name)[1:] == pytest.approx(getattr(made[0], name)[1:], abs=1e-6)
     metric, inches = (one.straight(1e-3) for one in made)
     assert inches[1] == pytest.approx(metric[1], abs=1e-5)
+
+
+def test_waits_count_between_the_spindle_and_the_first_cut():
+    """P: RS274/NGC, 3.5.4: G4 P waits so many seconds. Nothing is waited for before M3, before M5 and once it cuts."""
+    start = "G21 G90 G94 G17 G54\nG0 Z10\nG4 P4\nM3 S10000\nG4 P1.5\nG0 X0 Y0\nG4 P0.5\nF600\n"
+    assert read("G1 X1", "G4 P9", start=start).waited == 2.0
+    assert read("G1 X1", "G4 P9", "X2", start=start.replace("M3 S10000\n", "")).waited == 0.0
+    assert read("M5", "G4 P9", "M3", "G4 P0.25", "G1 X1", start=start).waited == 0.25

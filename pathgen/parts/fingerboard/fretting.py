@@ -178,9 +178,8 @@ def past_binding(board: Fingerboard, lines: Floats) -> Floats:
     unit = run / np.linalg.norm(run, axis=1)[:, None]
     out = lines.copy()
     for i, way in ((0, -1.0), (1, 1.0)):
-        side = np.sign(way * unit[:, 1])
         # the binding is as thick as it is square to the edge, and longer along a line that slants against it
-        longer = board.binding * np.hypot(1.0, slope) / (np.abs(unit[:, 1]) - way * side * slope * unit[:, 0] * side)
+        longer = board.binding * np.hypot(1.0, slope) / (np.abs(unit[:, 1]) - way * slope * unit[:, 0])
         out[:, i] += (way * longer)[:, None] * unit
     return out
 

@@ -1,0 +1,98 @@
+"""How a program is run, a little inside and a little outside each limit, in a program of a few lines."""
+
+from types import SimpleNamespace
+
+import pytest
+
+import pathgen
+from pathgen.verify.findings import Tolerances
+from pathgen.verify.handling import program_findings
+from pathgen.verify.over_board import motion_over_board
+from pathgen.verify.read import read_program
+
+TOL = Tolerances()
+LINES = ["G21 G90 G17 G94 G54", "G0 Z20", "M3 S18000", "G4 P3", "G0 X10 Y0", "G1 Z6 F300", "X20 Y0 F1000", "G0 Z20",
+         "M5", "M30"]
+
+
+def found(change=None, *, shape="flat-end", spins=True):
+    """Codes and severities of what is found after lines were changed for others."""
+    text = "\n".join((change or {}).get(line, line) for line in LINES) + "\n"
+    cutter = pathgen.Cutter(name="c", shape=shape, diameter=3.0, speed=18000, feed=1000.0, plunge=300.0, stepdown=1.0)
+    clamp = SimpleNamespace(x=(50.0, 40.0), y=(10.0, 15.0), height=12.0)
+    clamping = SimpleNamespace(
+        stock=SimpleNamespace(bounds=(0.0, -20.0, 100.0, 20.0), thickness=7.0), units="mm", safe_z=20.0, z_zero=0.0,
+        setup=SimpleNamespace(keep_out=(clamp,)), inlays=(), machine=SimpleNamespace(spin_up=3.0),
+        to_board=lambda points, step: points, on_bed=lambda points, step: points)
+    step = SimpleNamespace(cutter=cutter, operation=SimpleNamespace(bottom=-0.3, spins=spins), file_name="a.nc")
+    program = read_program(text, name="a.nc")
+    motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
+    return {f.code: f.severity for f in program_findings(program, motion, step, clamping, TOL)}
+
+
+OVER = 100.0 + 3.0 + TOL.overrun
+
+
+def line_beside_clamp(y, z=6):
+    return {"X20 Y0 F1000": f"X30 Y{y} F1000\nX60", "G1 Z6 F300": f"G1 Z{z} F300"}
+
+
+@pytest.mark.parametrize(("inside", "outside", "code", "severity"), [
+    ({"M3 S18000": "M3 S18179"}, {"M3 S18000": "M3 S18181"}, "spindle-speed", "forbid"),
+    ({"M3 S18000": "M3 S17821"}, {"M3 S18000": "M3 S17819"}, "spindle-speed", "forbid"),
+    ({}, {"M3 S18000": "S18000"}, "spindle-off", "forbid"),
+    ({}, {"M3 S18000": "M3"}, "spindle-off", "forbid"),
+    ({}, {"M3 S18000": "M4 S18000"}, "spindle-backwards", "forbid"),
+    ({"G4 P3": "G4 P2.9995"}, {"G4 P3": "G4 P2.998"}, "no-spin-up", "warn"),
+    ({"M5": "(on)"}, {"M5": "(on)", "M30": "(more)"}, "spindle-left-on", "forbid"),
+    ({}, {"M30": "(more)"}, "no-end", "forbid"),
+    ({"M3 S18000": "M9 M3 S18000"}, {"M3 S18000": "M8 M3 S18000"}, "coolant-on", "warn"),
+    ({}, {"G21 G90 G17 G94 G54": "G90 G17 G94 G54 G20", "G0 Z20": "G0 Z0.79", "G0 X10 Y0": "G0 X0.4 Y0"},
+     "other-units", "forbid"),
+    ({}, {"G21 G90 G17 G94 G54": "G21 G90 G17 G94 G55"}, "other-work-offset", "forbid"),
+    ({"X20 Y0 F1000": "X20 F1002.01"}, {"X20 Y0 F1000": "X20 F1002.03"}, "feed-too-fast", "forbid"),
+    ({"X20 Y0 F1000": "X20 F60"}, {"X20 Y0 F1000": "X20 F59.9"}, "feed-too-slow", "warn"),
+    ({"G1 Z6 F300": "G1 Z6 F300.62"}, {"G1 Z6 F300": "G1 Z6 F300.7"}, "plunge-too-fast", "forbid"),
+    # down by 1 in 10: sqrt(101) times as fast along the slope (D)
+    ({"X20 Y0 F1000": "X40 Z3 F1002"}, {"X20 Y0 F1000": "X20 Z2 F820"}, "plunge-too-fast", "forbid"),
+    ({"G1 Z6 F300": "G1 Z6 F300"}, {"G1 Z6 F300": "G1 Z6", "X20 Y0 F1000": "X20"}, "no-feed", "forbid"),
+    ({"G0 X10 Y0": f"G0 X{OVER - 0.01:.2f} Y0"}, {"G0 X10 Y0": f"G0 X{OVER + 0.01:.2f} Y0"}, "off-the-stock", "forbid"),
+    *(({"G0 X10 Y0": f"G0 X{x[0]:.2f} Y{y[0]:.2f}"}, {"G0 X10 Y0": f"G0 X{x[1]:.2f} Y{y[1]:.2f}"}, "off-the-stock",
+       "forbid") for x, y in (((100.01 - OVER, 99.99 - OVER), (0, 0)), ((9, 9), (OVER - 80.01, OVER - 79.99)),
+                              ((9, 9), (80.01 - OVER, 79.99 - OVER)))),
+    ({"G1 Z6 F300": "G1 Z-0.319 F300"}, {"G1 Z6 F300": "G1 Z-0.321 F300"}, "below-the-bed", "forbid"),
+    # a clamp 10 to 15 mm across, 40 to 50 along and 12 mm high; the cutter's radius is 1.5
+    (line_beside_clamp(8.49), line_beside_clamp(8.51), "hits-a-keep-out", "forbid"),
+    (line_beside_clamp(16.51), line_beside_clamp(16.49), "hits-a-keep-out", "forbid"),
+    (line_beside_clamp(12.0, 12.01), line_beside_clamp(12.0, 11.99), "hits-a-keep-out", "forbid"),
+    ({"G0 X10 Y0": "G0 X38.49 Y12"}, {"G0 X10 Y0": "G0 X38.51 Y12"}, "hits-a-keep-out", "forbid"),
+    ({"G0 X10 Y0": "G0 X51.51 Y12", "X20 Y0 F1000": "X60 F1000"},
+     {"G0 X10 Y0": "G0 X51.49 Y12", "X20 Y0 F1000": "X60 F1000"}, "hits-a-keep-out", "forbid"),
+])
+def test_inside_and_outside(inside, outside, code, severity):
+    if code == "hits-a-keep-out" and "G0 X10 Y0" in inside and "X20 Y0 F1000" not in inside:
+        inside, outside = ({**one, "X20 Y0 F1000": "X20 F1000"} for one in (inside, outside))
+    elif "G0 X10 Y0" in inside:
+        inside, outside = ({"X20 Y0 F1000": "Z5 F300", **one} for one in (inside, outside))
+    assert code not in found(inside)
+    assert found(outside)[code] == severity
+
+
+def test_as_it_is_nothing_is_found_and_of_one_that_cuts_nothing_that_alone():
+    assert found() == {}
+    assert found({"G1 Z6 F300": "", "X20 Y0 F1000": ""}) == {"cuts-nothing": "forbid"}
+
+
+def test_a_round_end_passes_over_a_clamp_where_a_flat_one_does_not():
+    """1.2 mm beside it and 0.8 below its top: the ball's flank stands 1.5 - sqrt(1.5^2 - 1.2^2) = 0.6 over its tip."""
+    low, high = line_beside_clamp(8.8, 11.39), line_beside_clamp(8.8, 11.41)
+    assert "hits-a-keep-out" in found(low, shape="ball-end")
+    assert "hits-a-keep-out" not in found(high, shape="ball-end")
+    assert "hits-a-keep-out" in found(high)
+
+
+def test_over_the_marks_the_spindle_stands_still():
+    still = {"M3 S18000": "", "G4 P3": ""}
+    assert found(spins=False)["spindle-on"] == "forbid"
+    assert found(still, spins=False) == {}
+    assert found(still)["spindle-off"] == "forbid"

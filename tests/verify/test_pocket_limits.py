@@ -1,0 +1,199 @@
+"""Pockets a little inside and a little outside each of their limits: heights made by hand, limits by their formulas.
+
+A pocket 20 by 10 mm and 1.5 mm deep, in a cylinder of radius 100 mm about X.
+"""
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+
+import pathgen
+from pathgen.removal.grid import Grid
+from pathgen.verify.findings import Tolerances
+from pathgen.verify.pockets import _bulge, _floor, _in_plan, _levelled, _openings, _uncut
+from pathgen.verify.simulate import OPENED, Poured
+from pathgen.verify.slanting_walls import wall_findings
+
+DEEP, RADIUS, CELL = 1.5, 100.0, 0.2
+TOL = Tolerances()
+AREA = shapely.box(5.0, -5.0, 25.0, 5.0)
+INLAY = SimpleNamespace(index=2, depth=DEEP, area=AREA)
+TOP = pathgen.radiused(thickness=6.0, start=RADIUS)
+GRID = Grid.over((0.0, -8.0, 30.0, 8.0), CELL)
+WINDOW = slice(5, 75), slice(10, 140)
+PART = GRID.part(WINDOW)
+
+
+def cutter(shape="flat-end", diameter=3.0):
+    return pathgen.Cutter(name=shape, shape=shape, diameter=diameter, speed=1, feed=1, plunge=1, stepdown=1.0,
+                          stepover=0.3, **({"angle": 60.0} if shape == "v" else {}))
+
+
+def made(*cutters, **clamping):
+    """A clamping with these cutters' pockets, as they should be, and what is looked at: (seen, poured, openings)."""
+    steps = [SimpleNamespace(order=order, cutter=one, operation=SimpleNamespace(opens=INLAY, levels=INLAY),
+                             file_name=f"{order}.nc") for order, one in enumerate(cutters, 1)]
+    surface = TOP.height(GRID.xs, GRID.ys[:, None]).astype(np.float32)
+    removed = np.where(PART.covered(AREA), np.float32(DEEP), np.float32(0.0))
+    seen = SimpleNamespace(
+        clamping=SimpleNamespace(board=SimpleNamespace(surface=TOP), steps=steps, surfacing=None, **clamping),
+        tolerances=TOL, sim=SimpleNamespace(grid=GRID, surface=surface), motions={}, culprit=lambda *_: ("1.nc", 7))
+    poured = Poured(inlay=INLAY, window=WINDOW, removed=removed, floor=surface[WINDOW] - removed,
+                    fill=np.zeros(removed.shape, bool))
+    return seen, poured, _openings.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan)
+
+
+def at(x, y):
+    """Row and column of the point of the window next to a place."""
+    return int(np.argmin(np.abs(PART.ys - y))), int(np.argmin(np.abs(PART.xs - x)))
+
+
+def floor_codes(seen, poured, openings):
+    return [f.code for f in _floor(poured, openings, poured.removed > OPENED, seen)]
+
+
+@pytest.mark.parametrize("share", [0.95, 1.05])
+def test_a_point_of_the_floor_too_deep(share):
+    seen, poured, openings = made(cutter())
+    poured.floor[at(12.0, 3.0)] -= share * TOL.pocket_deep
+    found = list(_floor(poured, openings, poured.removed > OPENED, seen))
+    assert [f.code for f in found] == (["pocket-too-deep"] if share > 1 else [])
+    if found:
+        assert found[0].where == "inlay 3, 1.nc, line 7, 11.9 mm along, 2.9 mm across"
+        assert found[0].got == f"{DEEP + share * TOL.pocket_deep:.4f} mm deep"
+
+
+@pytest.mark.parametrize(("cutters", "place", "stair", "ridge"), [
+    ((cutter(),), (15.0, 0.5), 2 * 0.3 * 3.0, 0.0),  # away from walls: two stepovers of 0.3
+    ((cutter(),), (15.0, 4.7), 3.0, 0.0),  # beside a wall, within a cutter's width of it
+    ((cutter(), cutter("ball-end", 2.0)), (15.0, 0.5), 2 * 0.3 * 3.0, TOL.floor_ridge),
+    ((cutter("ball-end", 2.0),), (15.0, 3.5), 0.0, TOL.floor_ridge),
+])
+@pytest.mark.parametrize("share", [0.99, 1.01])
+def test_a_point_of_the_floor_too_high(cutters, place, stair, ridge, share):
+    """The stair of a flat end on a slope is as high as the slope by what hangs over; the slope of a circle is exact."""
+    seen, poured, openings = made(*cutters)
+    where = at(*place)
+    y = abs(PART.ys[where[0]])
+    allowed = y / math.sqrt(RADIUS**2 - y**2) * stair + ridge + TOL.pocket_shallow
+    poured.floor[where] += share * allowed
+    assert floor_codes(seen, poured, openings) == (["pocket-too-shallow"] if share > 1 else [])
+
+
+@pytest.mark.parametrize(("one", "beside"), [(cutter(), 0.0), (cutter("ball-end", 4.0), None)])
+@pytest.mark.parametrize("share", [0.97, 1.03])
+def test_a_pocket_that_is_nowhere_as_deep_as_it_should_be(one, beside, share):
+    """Its deepest point lies where the surface's rim over the judged floor is steepest, a cell and a half further."""
+    seen, poured, openings = made(one)
+    inset = 1.5 * TOL.pocket_plan
+    half = 0.0 if one.is_flat else float(one.half_width(DEEP))  # of a ball end only where its axis goes is floor
+    y = 5.0 - half - 2 * inset
+    if beside is None:  # what a ball leaves beside its path: r - sqrt(r^2 - d^2), half a cell off or along the rim
+        beside = max(2.0 - math.sqrt(4.0 - off**2) for off in (CELL / 2, 2 * inset + CELL / math.sqrt(2)))
+    least = TOL.pocket_deep + y / math.sqrt(RADIUS**2 - y**2) * (inset + 1.5 * CELL) + beside
+    opened = poured.removed > OPENED
+    poured.floor[opened] += share * least
+    found = list(_floor(poured, openings, opened, seen))
+    assert any("at its deepest" in f.got for f in found) == (share > 1)
+
+
+@pytest.mark.parametrize(("one", "depth", "more"), [(cutter(), DEEP, 0.0), (cutter("v", 6.0), DEEP, None)])
+@pytest.mark.parametrize("share", [0.5, 1.5])
+def test_what_is_opened_outside_the_drawing(one, depth, more, share):
+    seen, poured, openings = made(one)
+    seen.clamping.surfacing = SimpleNamespace(scallop=0.05)
+    if more is None:  # a v opens the ridges wider: tan(30 degrees) for each mm
+        more = math.tan(math.pi / 6) * 0.05
+    part, row = PART, at(15.0, 0.0)[0]
+    grid = Grid(np.append(part.xs[part.xs < 25.0], 25.0 + share * (TOL.pocket_plan + more)), part.ys)
+    seen.sim = SimpleNamespace(grid=grid)
+    opened = np.zeros(grid.shape, bool)
+    opened[row, -1] = True
+    poured = SimpleNamespace(inlay=INLAY, window=(slice(None), slice(None)), by=None)
+    found = list(_in_plan(poured, openings, opened, seen))
+    assert [f.code for f in found] == (["pocket-outside-drawing"] if share > 1 else [])
+    assert all(f.allowed.startswith(f"{TOL.pocket_plan + more:.2g} mm") for f in found)
+
+
+@pytest.mark.parametrize("left", [1, 2])
+def test_what_is_left_uncut(left):
+    """Cells of 0.04 mm2: one is less than 0.05 mm2, two are more; what the cutter cannot reach does not count."""
+    seen, poured, openings = made(cutter())
+    low = PART.covered(AREA)
+    row, column = at(15.0, 0.0)
+    low[row, column : column + left] = False
+    found = list(_uncut(poured, openings, low, seen))
+    assert [f.code for f in found] == (["pocket-uncut"] if left > 1 else [])
+    assert all(f.got.startswith(f"{0.04 * left:.2f} mm2") for f in found)
+    low[at(15.0, 0.0)[0]] = True
+    low[at(24.9, 4.9)] = low[at(5.1, -4.9)] = low[at(5.1, 4.9)] = False  # corners, which a radius of 1.5 does not reach
+    assert not list(_uncut(poured, openings, low, seen))
+
+
+@pytest.mark.parametrize(("surfacing", "lost", "found"), [
+    ({"skim": 0.0, "leave": 0.0}, 0.00051, True), ({"skim": 0.0, "leave": 0.0}, 0.00049, False),
+    ({"skim": 0.1, "leave": 0.0}, 0.3, False), ({"skim": 0.0, "leave": 0.1}, 0.3, False), (None, 0.3, False),
+])
+def test_wood_that_a_second_cut_takes(surfacing, lost, found):
+    seen, poured, _ = made(cutter())
+    seen.clamping.surfacing = surfacing and SimpleNamespace(**surfacing)
+    poured = SimpleNamespace(inlay=INLAY, lost=lost, lost_at=(3.0, 4.0))
+    assert [f.code for f in _levelled(poured, seen)] == (["resurface-takes-wood"] if found else [])
+    seen.clamping.steps[0].operation.levels = None
+    assert not list(_levelled(poured, seen))
+
+
+def test_what_each_cutter_opens():
+    """A square of 10 mm: a flat end of 3 mm leaves its corners, (1 - pi / 4) r^2 each (D), which one of 1 mm opens."""
+    steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
+    openings = _openings.__wrapped__(INLAY, steps, 0.0, 0.0)
+    lost = {r: 4 * (1 - math.pi / 4) * r * r for r in (1.5, 0.5)}
+    assert openings.alone[0].area == pytest.approx(200.0 - lost[1.5], abs=0.01)
+    assert openings.beside[1].area == pytest.approx(lost[1.5] - lost[0.5], abs=0.02)
+    assert (openings.beside[0].area, openings.alone[1].area) == (0.0, 0.0)
+    assert openings.reach.area == pytest.approx(200.0 - lost[0.5], abs=0.01)
+    assert sorted(openings.by_width()) == [1.0, 3.0]  # in its corners the wider one may hang over still
+    assert openings.by_width()[3.0].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
+
+
+@pytest.mark.parametrize(("cutters", "skimmed"), [
+    ((cutter("v", 6.0),), 0.0), ((cutter("v", 6.0),), 0.3), ((cutter(), cutter("v", 6.0)), 0.1),
+])
+@pytest.mark.parametrize(("share", "cells"), [(0.98, 40), (1.02, 40), (1.02, 12), (1.02, 13)])
+def test_wood_beside_walls_that_a_v_cutter_goes_down(cutters, skimmed, share, cells):
+    """The flank falls by its slope less the surface's for each mm from the wall (D); half a square mm counts."""
+    seen, poured, _ = made(*cutters, skimmed=lambda _: skimmed)
+    gx, gy = np.meshgrid(PART.xs, PART.ys)
+    inward = np.minimum(5.0 - np.abs(gy), np.minimum(gx - 5.0, 25.0 - gx)).clip(0.0)
+    slope = np.abs(gy) / np.sqrt(RADIUS**2 - gy**2)
+    wanted = np.minimum(DEEP, (math.sqrt(3.0) - slope) * inward) - skimmed
+    high = wanted - slope * (3.0 if len(cutters) > 1 else 0.0) - share * (TOL.floor_ridge + TOL.pocket_shallow)
+    surface = seen.sim.surface[WINDOW]
+    poured.floor[:] = surface - np.where(inward > 0, wanted, 0.0)
+    row, column = at(15.0, 4.4)
+    these = row, slice(column - cells // 2, column - cells // 2 + cells)
+    poured.floor[these] = (surface - high)[these]
+    found = list(wall_findings(poured, seen.clamping.steps, seen.sim, seen.clamping, TOL))
+    assert [f.code for f in found] == (["pocket-too-shallow"] if share > 1 and cells > 12 else [])
+    assert all(f.got.startswith(f"{cells * 0.04:.2f} mm2 beside the walls stand up to 0.12 mm") for f in found)
+
+
+def test_walls_that_no_v_cutter_ends_are_not_asked_to_slant():
+    """A flat end, a ball end, a v before a flat end, or a v after a ball end; dots of less than 0.02 mm2."""
+    v, ball = cutter("v", 6.0), cutter("ball-end", 2.0)
+    for cutters, found in (((cutter(),), 0), ((ball,), 0), ((v, cutter()), 0), ((ball, v), 0), ((cutter(), v), 1)):
+        seen, poured, _ = made(*cutters, skimmed=lambda _: 0.0)
+        poured.floor[:] = seen.sim.surface[WINDOW] - 0.2
+        assert len(list(wall_findings(poured, seen.clamping.steps, seen.sim, seen.clamping, TOL))) == found
+
+
+@pytest.mark.parametrize(("shape", "steep"), [
+    ("v", math.sqrt(3.0)), ("ball-end", math.sqrt(4.0**2 - 2.5**2) / 2.5)])
+def test_the_bulge_of_a_cutter_on_a_cylinder(shape, steep):
+    """Half as wide as w the surface lies w^2 / 2R lower: so much over the flank's slope. Ball: r - t = 4 - 1.5 (D)."""
+    one = cutter(shape, 8.0)
+    half = DEEP / math.sqrt(3.0) if shape == "v" else math.sqrt(16.0 - 2.5**2)
+    assert _bulge(one, DEEP, TOP) == pytest.approx(half**2 / (2 * RADIUS) / steep)
