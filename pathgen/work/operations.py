@@ -555,7 +555,7 @@ def _bored_off_in_z(bottom: float) -> tuple[str, str]:
 
 
 @dataclass(frozen=True, eq=False)
-class SideDots(_Within[Holes]):
+class SideDots(_Bored):
     """Holes for dots in the upper edge of a finished board that stands on its other edge."""
 
     toward: int = 1
@@ -563,9 +563,6 @@ class SideDots(_Within[Holes]):
     name = "side-dots"
     purpose = "drill the holes for the side dots"
     hold = "Hold the board standing on its treble edge, its bass edge up"
-
-    def leaves_open(self, clear: float) -> BaseGeometry:
-        return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
     def before(self, work: Work) -> list[str]:
         under = "-" if self.toward > 0 else "+"
