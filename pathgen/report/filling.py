@@ -86,7 +86,7 @@ def filling_data(planned: Plan) -> dict[str, Any]:
         "shift_errors": _shift_rows(clamping),
         "references": [
             {"order": r.order, "z": list(r.z), "xy": list(r.xy), "gone": list(r.gone), "set_again": r.refit}
-            for r in references(clamping)
+            for r in references(planned.around)
         ],
         "marks": _marks(clamping),
         "moved": _moved(clamping),
