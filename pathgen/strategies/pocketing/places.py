@@ -300,16 +300,17 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
 
 
 def _off(start: Floats, beside: Floats, length: float) -> Floats:
-    """A ramp of `length` mm or more to and fro from the place where the cutter came down, (1, 2), to its line's start.
+    """A ramp of `length` mm or more from the place where the cutter came down, (1, 2), to its line's start.
 
-    It begins at that place itself, where there is air all round: nearer the start a bore may graze a wall. Where both
-    are one, that place.
+    It begins at that place itself, where there is air all round: nearer the start a bore may graze a wall. What is
+    missing then it goes to and fro. Where both are one, that place.
     """
     apart = float(np.hypot(*(beside[0] - start)))
     if not apart:
         return beside
-    strokes = 1 + 2 * math.ceil(max(length / apart - 1.0, 0.0) / 2.0 - 1e-9)
-    return to_and_fro(np.vstack([start, beside]), strokes * apart)
+    turns = math.ceil(max(length - apart, 0.0) / (2.0 * apart) - 1e-9)
+    out = start + (beside[0] - start) * (length - apart) / (2.0 * max(turns, 1) * apart)
+    return np.vstack([beside, start, *[out, start] * turns])
 
 
 def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
