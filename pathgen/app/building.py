@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ from pathgen.programs.instructions import header
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
-from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.report.data import Report, as_json, report_data
 from pathgen.report.programs import Program
 from pathgen.report.sheet import pictures, setup_sheet
@@ -237,15 +236,14 @@ def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:
-    checks = zero_checks(planned.clamping)
-    return tuple(_program(job, planned, index, checks) for index in range(len(planned.clamping.steps)))
+    return tuple(_program(job, planned, index) for index in range(len(planned.clamping.steps)))
 
 
-def _program(job: Job, planned: Plan, index: int, checks: Mapping[int, ZeroCheck]) -> Program:
+def _program(job: Job, planned: Plan, index: int) -> Program:
     clamping, step, path = planned.clamping, planned.clamping.steps[index], planned.paths[index]
     spent = times(path, step.cutter, clamping.machine)
     lowest = float(clamping.on_bed(path.points, step)[:, 2].min())
-    zero = checks.get(step.order)
+    zero = planned.zero_checks.get(step.order)
     text = program_text(
         path, clamping=clamping, step=step, job=job.fingerprint,
         header=header(clamping, step, minutes=spent.total, lowest=lowest, zero=zero),

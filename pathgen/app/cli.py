@@ -435,6 +435,7 @@ def _check(options: argparse.Namespace) -> int:
     from pathgen.job import load_job
     from pathgen.job.clamping import asked_of
     from pathgen.job.form import parts_of
+    from pathgen.programs.paths import Around
     from pathgen.programs.plan import Plan
     from pathgen.report.data import checks_data, plan_findings
     from pathgen.report.reaching import reach_of_cutters
@@ -445,7 +446,7 @@ def _check(options: argparse.Namespace) -> int:
         tell("reading the programs, cutting in simulation")
         clamping, found = check_as(job, options.folder, resolution=options.resolution)
         first = job.part_jobs[0] if job.parts else parts_of(job)[0]
-        planned = Plan(clamping=clamping, asked=asked_of(first, clamping))
+        planned = Plan(around=Around(clamping=clamping), asked=asked_of(first, clamping))
         checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
     if options.json:
         _print_json(checks)

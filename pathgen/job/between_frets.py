@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pathgen.artwork.place import Placement, drawing_box
 from pathgen.artwork.reader import Artwork
@@ -18,64 +18,54 @@ from pathgen.base.errors import ArtworkError
 Floats = NDArray[np.float64]
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FretLines:
+    """Where each fret line meets the edges: row 0 the nut, row k fret k; (n + 1, 2) each, mm in the board's frame."""
+
+    bass: Floats
+    treble: Floats
+    slot: float = 0.0
+    """How wide the slots are, mm: margins are measured from their edges. 0: from the fret lines."""
+
+
 def between_frets(
-    artwork: Artwork,
-    bass: ArrayLike,
-    treble: ArrayLike,
-    *,
-    frets: tuple[int, int],
-    margin: float = 0.0,
-    width: float | None = None,
-    height: float | None = None,
-    rotate: float = 0.0,
-    slot: float = 0.0,
+    artwork: Artwork, lines: FretLines, *, frets: tuple[int, int], margin: float = 0.0, width: float | None = None,
+    height: float | None = None, rotate: float = 0.0,
 ) -> Placement:
     """Centred between two frets on the line half-way between the edges.
 
     Parameters
     ----------
-    artwork : Artwork
-    bass, treble : (n + 1, 2) array
-        Where each fret line meets the edges, row 0 the nut, row k fret k, mm in the board's frame.
     frets : (int, int)
         The two frets, such as (4, 5); 0 is the nut.
     margin : float
         Least distance from the two slots and from the edges, when neither width nor height is given, mm.
     width, height, rotate
         As in Placement; with neither, the drawing is scaled to fit between the frets and the edges.
-    slot : float
-        How wide the slots are, mm: the margin is measured from their edges. 0: from the fret lines.
 
     Raises
     ------
     ArtworkError
         For frets that are not on the board, or a margin that leaves no room.
     """
-    corners = _space(np.asarray(bass, dtype=float), np.asarray(treble, dtype=float), frets)
+    corners = _space(lines, frets)
     centre = corners.mean(axis=0)
     if width is None and height is None:
-        width = _fitting_width(artwork, corners, centre, rotate, margin, frets, slot)
+        width = _fitting_width(artwork, corners, rotate, margin, frets, lines.slot)
     return Placement(
         at=(float(centre[0]), float(centre[1])), rotate=rotate, width=width, height=height, centre="drawing"
     )
 
 
 def at_frets(
-    artwork: Artwork,
-    bass: ArrayLike,
-    treble: ArrayLike,
-    *,
-    frets: Sequence[int],
-    margin: float,
-    rotate: float = 0.0,
+    artwork: Artwork, lines: FretLines, *, frets: Sequence[int], margin: float, rotate: float = 0.0,
     largest: float | None = None,
-    slot: float = 0.0,
 ) -> tuple[Placement, ...]:
     """A copy in the space before each of several frets, as position markers stand, each scaled to fit its space.
 
     Parameters
     ----------
-    artwork, bass, treble, margin, rotate, slot
+    margin, rotate
         As in `between_frets`.
     frets : sequence of int
         Such as (3, 5, 7, 9, 12): the copies stand between fret n - 1 and fret n.
@@ -87,42 +77,38 @@ def at_frets(
     ArtworkError
         As `between_frets`.
     """
-    found = [
-        between_frets(artwork, bass, treble, frets=(n - 1, n), margin=margin, rotate=rotate, slot=slot) for n in frets
-    ]
+    found = [between_frets(artwork, lines, frets=(n - 1, n), margin=margin, rotate=rotate) for n in frets]
     if largest is None:
         return tuple(found)
     return tuple(replace(one, width=min(one.width or largest, largest)) for one in found)
 
 
-def edge_angle(bass: ArrayLike, treble: ArrayLike, *, edge: str) -> float:
+def edge_angle(lines: FretLines, *, edge: str) -> float:
     """Degrees that turn a drawing's length along an edge of the board: along the taper.
 
-    `bass` and `treble` as in `between_frets`; `edge` is "bass", "treble" or "centre". Edges are straight, so the
-    first and last rows tell.
+    `edge` is "bass", "treble" or "centre". Edges are straight, so the first and last rows tell.
     """
-    ends = {"bass": [bass], "treble": [treble], "centre": [bass, treble]}
+    ends = {"bass": [lines.bass], "treble": [lines.treble], "centre": [lines.bass, lines.treble]}
     if edge not in ends:
         raise ArtworkError("edge", repr(edge), allowed="bass, treble or centre")
-    line = np.mean([np.asarray(points, dtype=float)[[0, -1]] for points in ends[edge]], axis=0)
+    line = np.mean([points[[0, -1]] for points in ends[edge]], axis=0)
     dx, dy = line[1] - line[0]
     return math.degrees(math.atan2(dy, dx))
 
 
-def _space(bass: Floats, treble: Floats, frets: tuple[int, int]) -> Floats:
+def _space(lines: FretLines, frets: tuple[int, int]) -> Floats:
     """Corners of the space between two fret lines, going round: (4, 2)."""
     low, high = sorted(frets)
-    if not (0 <= low < high < len(bass)):
+    if not (0 <= low < high < len(lines.bass)):
         raise ArtworkError(
             "place", f"between frets {frets[0]} and {frets[1]}",
-            allowed=f"two frets from 0 (the nut) to {len(bass) - 1}",
+            allowed=f"two frets from 0 (the nut) to {len(lines.bass) - 1}",
         )
-    return np.array([bass[low], treble[low], treble[high], bass[high]])
+    return np.array([lines.bass[low], lines.treble[low], lines.treble[high], lines.bass[high]])
 
 
 def _fitting_width(
-    artwork: Artwork, corners: Floats, centre: Floats, rotate: float, margin: float, frets: tuple[int, int],
-    slot: float,
+    artwork: Artwork, corners: Floats, rotate: float, margin: float, frets: tuple[int, int], slot: float
 ) -> float:
     """The largest width at which the turned drawing keeps `margin` from every side of a space.
 
@@ -136,7 +122,7 @@ def _fitting_width(
     points = points @ np.array([[cos, sin], [-sin, cos]])
     along = np.roll(corners, -1, axis=0) - corners
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
-    room = np.sum((corners - centre) * normal, axis=1)
+    room = np.sum((corners - corners.mean(axis=0)) * normal, axis=1)
     normal *= np.sign(room)[:, None]
     # the first and the third side are fret lines, with half a slot on this side of each
     room = np.abs(room) - np.array([slot / 2, 0.0, slot / 2, 0.0]) - margin

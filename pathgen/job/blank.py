@@ -22,6 +22,7 @@ from pathgen.job.clamping import clamping_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
+from pathgen.programs.paths import Around
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn
 from pathgen.work.operations import Outline
@@ -159,7 +160,7 @@ def blank_clampings(job: Job) -> tuple[Clamping, ...]:
             setup=_setup(job, part, table), steps=steps,
             shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
         ))
-        check_references(made[-1])
+        check_references(Around(clamping=made[-1]))
     return tuple(made)
 
 

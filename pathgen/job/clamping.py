@@ -23,6 +23,7 @@ from pathgen.job.sense import holes_of, nut_of, outline_of, part_of, slots_of
 from pathgen.job.tables import USUAL_SCALLOP
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
+from pathgen.programs.paths import Around
 from pathgen.programs.plan import Asked, Plan, Pockets, plan, pockets_of, without_idle
 from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, Step, numbered
@@ -81,8 +82,9 @@ def placing_of(job: Job, mistakes: Mistakes) -> Clamping:
 def _set_up(job: Job, board: Fingerboard | FlatPart, clamping: Clamping) -> Clamping:
     """The same with its other side, its witness marks, and the move of the work."""
     clamping = with_back(job, clamping)
-    check_references(clamping)
-    marks = marks_of(job, clamping)
+    around = Around(clamping=clamping)
+    check_references(around)
+    marks = marks_of(job, around)
     if marks is not None:  # they lie in the waste that all the other steps leave
         clamping = replace(clamping, steps=_numbered(job, _steps(job, board, clamping.inlays, marks)))
     moved, moved_from = move_of(job, clamping)

@@ -14,6 +14,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import ResinTable
+from pathgen.programs.paths import Around
 from pathgen.programs.waste import board_errors, error_words, left_standing, spread_places
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
@@ -81,14 +82,14 @@ def resin_of(job: Job, index: int) -> Resin:
     return replace(Resin(), **{f.name: first(f.name, getattr(Resin(), f.name)) for f in fields(ResinTable)})
 
 
-def marks_of(job: Job, clamping: Clamping) -> Marks | None:
+def marks_of(job: Job, around: Around) -> Marks | None:
     """The witness marks of a job, in the waste that no program cuts. Raises JobError where there is none."""
     if job.marks is None:
         return None
-    cutter = job.cutter(job.marks.cutter, "[marks] cutter")
+    clamping, cutter = around.clamping, job.cutter(job.marks.cutter, "[marks] cutter")
     depth = min(MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
     half = float(cutter.half_width(depth))
-    free = left_standing(clamping, reach=half + MARK_GAP)
+    free = left_standing(around, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     if job.marks.drilled is not None:
         places = clamping.to_board(np.array(job.marks.drilled))[:, :2]

@@ -15,7 +15,7 @@ from pathgen.artwork import Artwork, Placement, placed
 from pathgen.artwork.place import drawing_box
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
-from pathgen.job.between_frets import at_frets, between_frets, edge_angle
+from pathgen.job.between_frets import FretLines, at_frets, between_frets, edge_angle
 from pathgen.job.outlines import as_a_plate_lies
 from pathgen.job.tables import InlayTable, PlaceTable
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -93,8 +93,8 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
     """Where each copy of a drawing goes; `slot` is the width of the fret slots."""
     turn = place.rotate
     if isinstance(board, Fingerboard):
-        bass, treble = board.crossings[:, 0], board.crossings[:, 1]
-        turn += edge_angle(bass, treble, edge=place.along) if place.along else 0.0
+        lines = FretLines(bass=board.crossings[:, 0], treble=board.crossings[:, 1], slot=slot)
+        turn += edge_angle(lines, edge=place.along) if place.along else 0.0
     elif place.at is None or place.along:
         raise JobError("place", "between, at_frets and along count frets, and a plate has none",
                        allowed="at = [along, across], and rotate", remedy="write at")
@@ -102,10 +102,10 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
         yield Placement(at=place.at, rotate=turn, width=place.width, height=place.height, mirror=place.mirror,
                         centre="drawing" if place.centre == "drawing" else "page")
     elif place.between is not None:
-        one = between_frets(art, bass, treble, frets=place.between, margin=place.margin, width=place.width,
-                            height=place.height, rotate=turn, slot=slot)
+        one = between_frets(art, lines, frets=place.between, margin=place.margin, width=place.width,
+                            height=place.height, rotate=turn)
         yield replace(one, mirror=place.mirror)
     else:
-        for one in at_frets(art, bass, treble, frets=place.at_frets or (), margin=place.margin, rotate=turn,
-                            largest=place.width, slot=slot):
+        for one in at_frets(art, lines, frets=place.at_frets or (), margin=place.margin, rotate=turn,
+                            largest=place.width):
             yield replace(one, mirror=place.mirror)

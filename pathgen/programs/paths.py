@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache, partial
 from typing import Any
 
@@ -15,6 +15,7 @@ from shapely import Polygon
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
+from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids, Toolpath
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
@@ -59,6 +60,8 @@ class Around:
     clamping: Clamping
     pockets: tuple[tuple[PocketCut, ...], ...] = ()
     """What each cutter of each inlay cuts, for the steps that open them."""
+    memory: Memory = field(default_factory=Memory)
+    """What was planned of it already, or of the clamping that this one is changed from."""
 
     @cached_property
     def finish(self) -> Passes | None:
@@ -117,56 +120,48 @@ Maker = Callable[[Any, Cutter, Around], Toolpath]
 
 def path_of(step: Step, around: Around) -> Toolpath:
     """The path that a step takes. Raises JobError where it has nothing to cut, PathgenError as its strategy does."""
-    path = PATHS[type(step.operation)](step.operation, step.cutter, around)
+    with remembering(memory_in_use() or around.memory):
+        path = PATHS[type(step.operation)](step.operation, step.cutter, around)
     if not len(path):
         raise JobError(step.title, f'"{step.cutter.name}" has nothing to cut', remedy="leave that cutter out")
     return path
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    return _roughed(operation, cutter, around.clamping)
-
-
-@lru_cache(maxsize=2)
-def _roughed(operation: SurfaceRough, cutter: Cutter, clamping: Clamping) -> Toolpath:
-    """Asked for by the plan and by what looks for waste."""
-    around = Around(clamping=clamping)
-    outline, finish = around.surfaced, clamping.cutter(SurfaceFinish)
-    past = max(_first(around).past(outline), _last(around).past(outline)) if finish is not None else 0.0
+    clamping, finish = around.clamping, around.clamping.cutter(SurfaceFinish)
+    past = max(_first(around).past, _last(around).past) if finish is not None else 0.0
     return roughing(
-        outline, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
+        around.surfaced, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
         allowance=operation.feature.allowance, past=past, rapids=around.rapids,
     )
 
 
 def _finish(operation: SurfaceFinish, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, rough = around.clamping, around.clamping.feature(SurfaceRough)
+    rough = around.clamping.feature(SurfaceRough)
     return finishing(
-        around.surfaced, clamping.first_surface, cutter, passes=_first(around),
-        allowance=rough.allowance if rough else None, stock_top=around.top,
+        _first(around), allowance=rough.allowance if rough else None, stock_top=around.top,
         later=_last(around) if operation.feature.leave else None, rapids=around.rapids,
     )
 
 
 def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
-    board, inlay, surfacing = around.clamping.board, operation.feature, operation.surfacing
+    inlay, surfacing = operation.feature, operation.surfacing
     stepdown = surfacing.resurface_stepdown
     waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
         path = cutting_again_over(
-            overlay.buffer(inlay.area, surfacing.blend), around.surfaced, around.clamping.first_surface, cutter,
-            passes=_first(around), proud=inlay.overfill, stepdown=stepdown,
+            overlay.buffer(inlay.area, surfacing.blend), _first(around), proud=inlay.overfill, stepdown=stepdown,
             beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
         )
     else:
-        path = cutting_again(around.surfaced, board.surface, cutter, passes=_last(around), proud=inlay.overfill,
-                             stepdown=stepdown, skim=surfacing.skim, waste=waste, rapids=around.rapids)
+        path = cutting_again(_last(around), proud=inlay.overfill, stepdown=stepdown, skim=surfacing.skim, waste=waste,
+                             rapids=around.rapids)
     if not operation.takes_all:
         return path
     # the wood stands as high as its ridges, the fill as high as those of the wide passes through it, just above them
     proud = surfacing.leave + surfacing.leave_scallop + RIDGE_CLEAR + RESURFACE_RIDGE * stepdown
-    last = cutting_again(around.surfaced, board.surface, cutter, passes=_last(around), proud=proud,
-                         stepdown=stepdown + surfacing.leave_scallop, waste=waste, rapids=around.rapids)
+    last = cutting_again(_last(around), proud=proud, stepdown=stepdown + surfacing.leave_scallop, waste=waste,
+                         rapids=around.rapids)
     return Toolpath.joined([path, last])
 
 
@@ -185,10 +180,8 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    surface, finish = around.clamping.finished_surface, around.clamping.cutter(SurfaceFinish)
-    stands = None
-    if around.finish is not None and finish is not None:
-        stands = partial(around.finish.stands, surface=surface, cutter=finish, reach=cutter.radius)
+    surface, last = around.clamping.finished_surface, around.finish
+    stands = None if last is None else partial(last.stands, surface=surface, reach=cutter.radius)
     return slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
 
 

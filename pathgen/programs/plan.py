@@ -13,6 +13,7 @@ from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import Around, path_of
+from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.surfacing import Passes
@@ -20,6 +21,8 @@ from pathgen.work.clamping import Clamping, Idle, numbered
 from pathgen.work.features import Inlay
 from pathgen.work.fill import Dammed, Resin, dams_of
 from pathgen.work.operations import Pocket
+
+Pockets = tuple[tuple[PocketCut, ...], ...]
 
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
@@ -49,11 +52,24 @@ class Plan:
     `paths` holds one Toolpath for each step of `clamping`; `pockets` one tuple of PocketCut for each inlay.
     """
 
-    clamping: Clamping
+    around: Around
     asked: Asked = Asked()
     paths: tuple[Toolpath, ...] = ()
-    finish: Passes | None = None
-    pockets: tuple[tuple[PocketCut, ...], ...] = ()
+
+    @property
+    def clamping(self) -> Clamping:
+        """What it is the plan of."""
+        return self.around.clamping
+
+    @property
+    def pockets(self) -> Pockets:
+        """What each cutter of each inlay cuts."""
+        return self.around.pockets
+
+    @cached_property
+    def zero_checks(self) -> dict[int, ZeroCheck]:
+        """Where zero can be tried before each step, by its order."""
+        return zero_checks(self.around)
 
     @cached_property
     def dams(self) -> tuple[tuple[Dammed, ...], ...]:
@@ -63,9 +79,6 @@ class Plan:
             tuple(dams_of(inlay, self.clamping.surface, resins[inlay.index].dam))
             if resins and inlay.fill == "resin" else () for inlay in self.clamping.inlays
         )
-
-
-Pockets = tuple[tuple[PocketCut, ...], ...]
 
 
 def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) -> Plan:
@@ -79,8 +92,7 @@ def plan(clamping: Clamping, asked: Asked | None, *, pockets: Pockets | None) ->
         paths.append(path_of(step, around))
         check_limits(paths[-1], clamping, step)
     check_keep_outs(paths, clamping)
-    return Plan(clamping=clamping, asked=asked or Asked(), paths=tuple(paths), finish=around.finish,
-                pockets=around.pockets)
+    return Plan(around=around, asked=asked or Asked(), paths=tuple(paths))
 
 
 def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tuple[Passes, tuple[Toolpath, ...]]:

@@ -15,7 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
 from pathgen.programs.paths import Around, path_of
-from pathgen.work.clamping import Clamping, Step
+from pathgen.work.clamping import Step
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
@@ -31,13 +31,14 @@ SAFE = 0.1
 """Taken more than roughing passes sweep, mm: a disc is drawn as a polygon a little inside it."""
 
 
-def left_standing(clamping: Clamping, *, reach: float) -> BaseGeometry:
+def left_standing(around: Around, *, reach: float) -> BaseGeometry:
     """Where a tool `reach` mm round its axis may come down on the raw top of the blank, clear of all that is cut.
 
     A safe side is taken of what each program opens. Clamps are kept clear of too.
     """
+    clamping = around.clamping
     free = overlay.buffer(shapely.box(*clamping.stock.bounds), -reach, join_style="mitre")
-    free = overlay.difference(free, overlay.buffer(_cleared(clamping), reach, join_style="mitre"))
+    free = overlay.difference(free, overlay.buffer(_cleared(around), reach, join_style="mitre"))
     for thing in clamping.setup.keep_out:
         free = overlay.difference(free, overlay.buffer(thing.shape, reach))
     return free
@@ -120,15 +121,15 @@ def error_words(errors: MarkErrors) -> str:
 
 
 @lru_cache(maxsize=2)
-def _cleared(clamping: Clamping) -> BaseGeometry:
+def _cleared(around: Around) -> BaseGeometry:
     """Where any program may cut, in plan: asked for by every check of zero, and for the marks."""
-    board = clamping.board
+    clamping, board = around.clamping, around.clamping.board
     x, y = shapely.get_coordinates(board.outline).T
     proud = max(clamping.stock.thickness - float(np.min(board.surface.height(x, y))), 0.0)
     parts = [board.outline]
     for step in clamping.steps:
         cleared = step.operation.clears(board.outline, step.cutter, proud)
-        parts.append(_swept(clamping, step) if cleared is None else cleared)
+        parts.append(_swept(around, step) if cleared is None else cleared)
     if clamping.under is not None:  # turned over: holes through the blank are in its top too
         below = [turned_over(there) for step in clamping.under.steps
                  if (there := step.operation.clears(clamping.under.board.outline, step.cutter, proud)) is not None]
@@ -136,9 +137,9 @@ def _cleared(clamping: Clamping) -> BaseGeometry:
     return overlay.union_all(parts)
 
 
-def _swept(clamping: Clamping, step: Step) -> BaseGeometry:
+def _swept(around: Around, step: Step) -> BaseGeometry:
     """Where a step's passes go, widened by the cutter."""
-    path = path_of(step, Around(clamping=clamping))
+    path = path_of(step, around)
     runs = np.split(path.points[:, :2], np.flatnonzero(path.kinds == Move.RAPID))
     lines = [shapely.linestrings(run[1:]) for run in runs if len(run) > 2]
     return overlay.union_all(overlay.buffer(lines, step.cutter.radius + SAFE))

@@ -17,6 +17,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.hollow import Hollow
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length
+from pathgen.programs.paths import Around
 from pathgen.programs.waste import left_standing
 from pathgen.programs.zeroing import covered, refits
 from pathgen.work.clamping import Clamping, Step
@@ -61,11 +62,12 @@ class ZeroCheck:
     """How much more it may show, as tips rest on the ridges between passes."""
 
 
-def zero_checks(clamping: Clamping) -> dict[int, ZeroCheck]:
+def zero_checks(around: Around) -> dict[int, ZeroCheck]:
     """A check for each step that starts with another cutter, by its order; none for one that has no bare place.
 
     Raises JobError for a feeler that does not fit under a cutter at the height of rapids.
     """
+    clamping = around.clamping
     feeler, gap = clamping.setup.feeler, clamping.machine.clearance
     if feeler >= gap:
         raise JobError(
@@ -73,15 +75,9 @@ def zero_checks(clamping: Clamping) -> dict[int, ZeroCheck]:
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
     refit = [step for step in clamping.steps if refits(clamping, step)]
-    wide = _raw(clamping, max((_foot(step.cutter) for step in refit), default=0.0))
-    made = (_first(clamping, step, wide) for step in refit)
+    wide = _raw(around, max((_foot(step.cutter) for step in refit), default=0.0))
+    made = (_first(around, step, wide) for step in refit)
     return {check.order: check for check in made if check is not None}
-
-
-def unchecked(clamping: Clamping) -> tuple[Step, ...]:
-    """The steps that start with another cutter and have no bare place to try their zero at."""
-    checks = zero_checks(clamping)
-    return tuple(step for step in clamping.steps if refits(clamping, step) and step.order not in checks)
 
 
 def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: float) -> float:
@@ -118,11 +114,11 @@ def _highest_on_rim(offset: Callable[[Floats, Floats], Floats], radius: float, x
     return float(offset(x + radius * np.cos(angle), y + radius * np.sin(angle))[0])
 
 
-def _first(clamping: Clamping, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
+def _first(around: Around, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
     """A check at the first bare place there is; raw top as `wide` as every cutter needs makes it the same for all."""
-    for free, on in _by_height(clamping, step, wide):
+    for free, on in _by_height(around, step, wide):
         if not free.is_empty:
-            return _check(clamping, step, on, *_middle(free, WHOLE[clamping.units]))
+            return _check(around.clamping, step, on, *_middle(free, WHOLE[around.clamping.units]))
     return None
 
 
@@ -142,22 +138,23 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
                      display=(float(there[0]), float(there[1]), float(there[2])))
 
 
-def _by_height(clamping: Clamping, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
+def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
-    foot = _foot(step.cutter)
+    clamping, foot = around.clamping, _foot(step.cutter)
     yield _reachable(clamping, step, wide), "raw top"
     if clamping.surfacing is None:
         yield _finished(clamping, step, foot), "bare face"
-    yield _reachable(clamping, step, _raw(clamping, foot)), "raw top"
+    yield _reachable(clamping, step, _raw(around, foot)), "raw top"
     if clamping.surfacing is not None:
         yield _finished(clamping, step, foot), "finished surface"
     yield _bed(clamping, step, foot), "bed"
 
 
-def _raw(clamping: Clamping, foot: float) -> BaseGeometry:
+def _raw(around: Around, foot: float) -> BaseGeometry:
+    clamping = around.clamping
     if clamping.surfacing is None:
         return shapely.Polygon()  # the blank came with its surface: what it is outside the part nobody said
-    free = left_standing(clamping, reach=foot)
+    free = left_standing(around, reach=foot)
     marks, holes = clamping.feature(WitnessMarks), clamping.feature(DowelHoles)
     if marks is not None:
         free = overlay.difference(free, overlay.buffer(shapely.multipoints(marks.places), foot + marks.depth + 1.0))

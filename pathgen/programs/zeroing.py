@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
+from pathgen.programs.paths import Around
 from pathgen.programs.waste import left_standing
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import WitnessMarks
@@ -25,19 +26,20 @@ class Reference:
     """Whether the cutter is another than in the step before, so that Z must be set again."""
 
 
-def references(clamping: Clamping) -> tuple[Reference, ...]:
+def references(around: Around) -> tuple[Reference, ...]:
     """What can be set from at each step, the surest first."""
-    raw = clamping.setup.z_zero != "bed" and not left_standing(clamping, reach=SETTER).is_empty
+    clamping = around.clamping
+    raw = clamping.setup.z_zero != "bed" and not left_standing(around, reach=SETTER).is_empty
     return tuple(_reference(clamping, step, raw) for step in clamping.steps)
 
 
-def check_references(clamping: Clamping) -> None:
+def check_references(around: Around) -> None:
     """Raise JobError where a program's Z 0 would have to be set from a surface that is no longer there."""
-    if clamping.setup.z_zero != "stock-top":
+    if around.clamping.setup.z_zero != "stock-top":
         return
-    for needed in references(clamping):
+    for needed in references(around):
         if needed.refit and not needed.z:
-            step = clamping.steps[needed.order - 1]
+            step = around.clamping.steps[needed.order - 1]
             raise JobError(
                 "[setup] z_zero",
                 f"{step.title}, needs Z set from the raw top, and the steps before it leave no "

@@ -111,7 +111,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
                       allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
         *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
-        *filling_findings(planned, checked), *zero_findings(planned.clamping), *feed_findings(planned.clamping),
+        *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping),
     ]
@@ -168,7 +168,7 @@ def _load(load: Load | None, step: Step) -> dict[str, Any]:
 
 
 def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) -> dict[str, Any] | None:
-    surfacing, finish, board = planned.clamping.surfacing, planned.finish, planned.clamping.board
+    surfacing, finish, board = planned.clamping.surfacing, planned.around.finish, planned.clamping.board
     if surfacing is None or finish is None:
         return None
     run = np.linalg.norm(np.diff(finish.run, axis=0), axis=1).sum()

@@ -10,9 +10,8 @@ from typing import Any
 from pathgen.base.bending import usual_layer
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import ROUND_UP
-from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.units import as_written, format_length
-from pathgen.programs.paths import Around, path_of
+from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
@@ -46,11 +45,10 @@ def fewer_minutes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, 
 def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
     """The same of every change that is tried and can be cut, also those that take longer."""
     rows: list[dict[str, Any]] = []
-    with remembering(memory_in_use() or Memory()):  # the changes have most of their passes in common
-        for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping)):
-            saved = _saved(change, programs)
-            if math.isfinite(saved):
-                rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
+    for change in (*_slots(planned.clamping), *_second_cuts(planned.clamping), *_ridges(planned.clamping)):
+        saved = _saved(change, planned, programs)
+        if math.isfinite(saved):
+            rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
     return sorted(rows, key=lambda row: -row["minutes_saved"])
 
 
@@ -61,13 +59,13 @@ def saved_by_leave(planned: Plan, programs: Sequence[Program]) -> float | None:
         return None
     without = _surfaced(clamping, replace(clamping.surfacing, leave=0.0, leave_scallop=0.0))
     longer = _saved(Change(words="", clamping=without, operations=(SurfaceFinish, CutAgain), cost="",
-                           pocket_layers=_layers(clamping, clamping.surfacing.leave, 0.0)), programs)
+                           pocket_layers=_layers(clamping, clamping.surfacing.leave, 0.0)), planned, programs)
     return round(-longer, 1) if math.isfinite(longer) else None
 
 
-def _saved(change: Change, programs: Sequence[Program]) -> float:
+def _saved(change: Change, planned: Plan, programs: Sequence[Program]) -> float:
     """Minutes less than now; minus infinity where it cannot be cut so."""
-    saved, around = 0.0, Around(clamping=change.clamping)
+    saved, around = 0.0, replace(planned.around, clamping=change.clamping)  # most of the passes are the same
     steps = {step.order: step for step in change.clamping.steps}
     for program in programs:
         step = steps[program.order]

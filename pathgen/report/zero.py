@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from pathgen.base.units import format_length
-from pathgen.programs.zero_check import check_words, unchecked
+from pathgen.programs.plan import Plan
+from pathgen.programs.zero_check import check_words
+from pathgen.programs.zeroing import refits
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import Clamping
 
 
 def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
@@ -41,7 +42,7 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     ]
 
 
-def zero_findings(clamping: Clamping) -> list[Finding]:
+def zero_findings(planned: Plan) -> list[Finding]:
     """Programs whose zero cannot be tried, as no bare place is left within reach."""
     return [
         Finding(
@@ -50,5 +51,6 @@ def zero_findings(clamping: Clamping) -> list[Finding]:
             got="no bare place of known height is left within reach to check Z 0 at",
             remedy="let the blank stand out further, or move a clamp",
         )
-        for step in unchecked(clamping)
+        for step in planned.clamping.steps
+        if refits(planned.clamping, step) and step.order not in planned.zero_checks
     ]

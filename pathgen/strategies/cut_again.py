@@ -23,44 +23,34 @@ LINK = 2.0
 
 
 def resurfacing_runs_over(
-    area: BaseGeometry,
-    outline: Polygon,
-    surface: Surface,
-    cutter: Cutter,
-    *,
-    proud: float,
-    stepdown: float,
-    last: Passes,
-    beneath: float | None,
+    area: BaseGeometry, last: Passes, *, proud: float, stepdown: float, beneath: float | None,
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 
-    With `beneath` the passes of `last` are left to what comes after, which takes so many mm below `surface` too.
+    With `beneath` the passes of `last` are left to what comes after, which takes so many mm below their surface too.
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
-    within = overlay.intersection(area, overlay.buffer(outline, EDGE, join_style="mitre"))
+    within = overlay.intersection(area, overlay.buffer(last.outline, EDGE, join_style="mitre"))
     under = beneath or 0.0
     heights = [h - under for h in heights_above(proud + under, stepdown, ridge=last.scallop + under)]
     runs: list[Floats] = []
     if heights:
-        coarse = runs_over(coarse_passes(outline, surface, cutter, stepdown), within, surface=surface, cutter=cutter)
+        coarse = runs_over(coarse_passes(last, stepdown), within)
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
     if beneath is not None:
         return runs
-    return runs + runs_over(last, within, surface=surface, cutter=cutter, ridge=last.scallop)
+    return runs + runs_over(last, within, ridge=last.scallop)
 
 
-def runs_over(
-    passes: Passes, area: BaseGeometry, *, surface: Surface, cutter: Cutter, ridge: float = 0.0
-) -> list[Floats]:
+def runs_over(passes: Passes, area: BaseGeometry, *, ridge: float = 0.0) -> list[Floats]:
     """Tip positions, a run for each separate part of `area`, along the lines of `passes` and nowhere else.
 
-    The cutter touches the surface all over `area`; from one pass to the next it follows `surface` a little above
-    it, clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their
+    The cutter touches the surface all over `area`; from one pass to the next it goes a little above it,
+    clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their
     own line, so that the second cut takes no more than the first.
     """
-    lines = _lines(passes)
+    lines, surface, cutter = _lines(passes), passes.surface, passes.cutter
     parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
     merged = shapely.get_parts(overlay.union_all(parts))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0

@@ -118,9 +118,17 @@ class FinishCut(Cut):
     (0.69, True)
     """
 
-    outline: shapely.Polygon
-    top: Surface
     passes: Passes
+
+    @property
+    def outline(self) -> shapely.Polygon:
+        """What is finished, in plan."""
+        return self.passes.outline
+
+    @property
+    def top(self) -> Surface:
+        """The surface that was asked for."""
+        return self.passes.surface
 
 
 def pocket(
@@ -232,7 +240,7 @@ def rough(
     past = 0.0
     if finish is not None and ridge is not None:
         ridge = given.length("rough ridge", ridge, above=0.0)
-        past = finishing_passes(area, top, finish, scallop=ridge).past(area)
+        past = finishing_passes(area, top, finish, scallop=ridge).past
     return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance, past=past,
                          rapids=_rapids(stock, clear)), cutter)
 
@@ -277,9 +285,9 @@ def finish(
     passes = finishing_passes(area, top, cutter, scallop=ridge)
     allowance = given.length("finish allowance", allowance, least=0.0)
     highest = top.thickness + max(allowance, cutter.stepdown) if stock is None else _stock("finish stock", stock, top)
-    path = finishing(area, top, cutter, passes=passes, allowance=allowance if stock is None else None,
-                     stock_top=highest, rapids=_rapids(highest, clear))
-    return FinishCut(path.points, path.kinds, cutter, area, top, passes)
+    path = finishing(passes, allowance=allowance if stock is None else None, stock_top=highest,
+                     rapids=_rapids(highest, clear))
+    return FinishCut(path.points, path.kinds, cutter, passes)
 
 
 def second_cut(
@@ -320,21 +328,20 @@ def second_cut(
     if not isinstance(passes, FinishCut):
         raise PathgenError("second_cut passes", f"a {type(passes).__name__}", allowed="what pathgen.finish gave",
                            remedy="make the first cut with pathgen.finish and give it here")
-    top, cutter, outline = passes.top, passes.cutter, passes.outline
     proud = given.length("second_cut proud", proud, least=0.0, most=50.0)
-    stepdown = given.length("second_cut stepdown", stepdown, above=0.0, most=cutter.stepdown)
+    stepdown = given.length("second_cut stepdown", stepdown, above=0.0, most=passes.cutter.stepdown)
     blend = given.length("second_cut blend", blend, least=0.0)
     fill = None if over is None else given.area("second_cut over", over)
-    if fill is not None and not fill.intersects(outline):
+    if fill is not None and not fill.intersects(passes.outline):
         raise PathgenError("second_cut over", "a fill that lies off the outline of the first cut", allowed="one on it",
                            remedy="give both in the same frame, mm")
-    rapids = _rapids(top.thickness + proud, clear)
+    rapids = _rapids(passes.top.thickness + proud, clear)
     if fill is None:
-        path = cutting_again(outline, top, cutter, passes=passes.passes, proud=proud, stepdown=stepdown, rapids=rapids)
+        path = cutting_again(passes.passes, proud=proud, stepdown=stepdown, rapids=rapids)
     else:
-        path = cutting_again_over(overlay.buffer(fill, blend), outline, top, cutter, passes=passes.passes, proud=proud,
-                                  stepdown=stepdown, rapids=rapids)
-    return _cut(path, cutter)
+        path = cutting_again_over(overlay.buffer(fill, blend), passes.passes, proud=proud, stepdown=stepdown,
+                                  rapids=rapids)
+    return _cut(path, passes.cutter)
 
 
 def slots(
@@ -390,8 +397,7 @@ def slots(
     )
     if after is not None:
         given.value("slots after", after, FinishCut, remedy="make the surface with pathgen.finish and give it here")
-    stands = None if after is None else partial(after.passes.stands, surface=top, cutter=after.cutter,
-                                                reach=cutter.radius)
+    stands = None if after is None else partial(after.passes.stands, surface=top, reach=cutter.radius)
     return _cut(slotting(cut, surface=top, cutter=cutter, stands=stands, rapids=_rapids(top.thickness, clear)), cutter)
 
 

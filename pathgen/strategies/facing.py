@@ -42,52 +42,48 @@ def roughing(
 
 @remembered
 def finishing(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, allowance: float | None, stock_top: float,
-    later: Passes | None = None, rapids: Rapids,
+    passes: Passes, *, allowance: float | None, stock_top: float, later: Passes | None = None, rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands, then `passes`: through the `allowance` that roughing left, or, with None, raw stock.
 
     As far out as the `later` passes that will cut it once more go, if there are any.
     """
-    proud = stock_top - _lowest(outline, surface, cutter) if allowance is None else allowance
-    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=cutter.stepdown, last=passes,
+    proud = stock_top - _lowest(passes) if allowance is None else allowance
+    runs = resurfacing_runs(passes, proud=proud, stepdown=passes.cutter.stepdown,
                             waste="raw" if allowance is None else "cleared", later=later)
-    return _path(runs, cutter, rapids)
+    return _path(runs, passes.cutter, rapids)
 
 
 @remembered
 def cutting_again(
-    outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float, stepdown: float,
-    skim: float = 0.0, waste: Waste = "cleared", rapids: Rapids,
+    passes: Passes, *, proud: float, stepdown: float, skim: float = 0.0, waste: Waste = "cleared", rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands `proud` of the whole surface, then `passes` again, or `skim` lower."""
-    runs = resurfacing_runs(outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes, skim=skim,
-                            waste=waste)
-    return _path(runs, cutter, rapids)
+    runs = resurfacing_runs(passes, proud=proud, stepdown=stepdown, skim=skim, waste=waste)
+    return _path(runs, passes.cutter, rapids)
 
 
 @remembered
 def cutting_again_over(
-    area: Polygon | MultiPolygon, outline: Polygon, surface: Surface, cutter: Cutter, *, passes: Passes, proud: float,
-    stepdown: float, beneath: float | None = None, rapids: Rapids,
+    area: Polygon | MultiPolygon, passes: Passes, *, proud: float, stepdown: float, beneath: float | None = None,
+    rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands `proud` over an area alone, then `passes` over it again.
 
     With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too.
     """
-    runs = resurfacing_runs_over(area, outline, surface, cutter, proud=proud, stepdown=stepdown, last=passes,
-                                 beneath=beneath)
-    return _path(runs, cutter, rapids)
+    runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath)
+    return _path(runs, passes.cutter, rapids)
 
 
 def _path(runs: list[Floats], cutter: Cutter, rapids: Rapids) -> Toolpath:
     return rapids.between(runs).slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
 
 
-def _lowest(outline: Polygon, surface: Surface, cutter: Cutter) -> float:
+def _lowest(passes: Passes) -> float:
     """The lowest that the surface lies under a finishing cutter, mm: passes reach past the long edges, relief dips."""
-    under = overlay.buffer(outline, cutter.radius, join_style="mitre")
+    under = overlay.buffer(passes.outline, passes.cutter.radius, join_style="mitre")
     points = shapely.get_coordinates(shapely.segmentize(under, _EVERY))
     on_line = np.where([[True], [False]], points[:, 1], 0.0)  # a hollow is lowest on its centre-line
     with np.errstate(invalid="ignore"):
-        return float(np.nanmin(surface.height(points[:, 0], on_line)))
+        return float(np.nanmin(passes.surface.height(points[:, 0], on_line)))

@@ -64,7 +64,7 @@ class CutterReach:
     area: float
     reachable_area: float
     details: tuple[Detail, ...]
-    """The largest first; details under the smallest area are left out."""
+    """The largest first; those under `SMALLEST` are left out."""
     sloping: bool = False
     """It leaves walls that slope, so that the floor is smaller than what is open at the surface."""
 
@@ -97,15 +97,9 @@ class Reach:
 
 @remembered
 def reach(
-    regions: Sequence[tuple[str, BaseGeometry]],
-    cutters: Sequence[Cutter],
-    *,
-    depth: float,
-    surface: Surface | None = None,
-    sets: Sequence[Sequence[Cutter]] | None = None,
-    minutes: Callable[[Toolpath, Cutter], float] | None = None,
-    smallest: float = SMALLEST,
-    most_details: int = 100,
+    regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
+    surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
+    minutes: Callable[[Toolpath, Cutter], float] | None = None, most_details: int = 100,
     opened: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
@@ -125,10 +119,8 @@ def reach(
         in its own row, too, what its path opens by rising; one that is not, what its cone opens at full depth.
     minutes : callable
         Time of a toolpath with a cutter; left out: lengths over feeds, with rapids at 5000 mm/min.
-    smallest : float
-        Details of less area (mm2) are left out.
     most_details : int
-        How many details are listed for a colour and a cutter, the largest first.
+        How many details are listed for a colour and a cutter, the largest first; none smaller than `SMALLEST`.
     opened : shapely geometry
         What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
@@ -145,7 +137,7 @@ def reach(
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
     for colour, parts in shapes:
-        row = partial(_row, colour, parts, smallest=smallest, most=most_details)
+        row = partial(_row, colour, parts, most=most_details)
         own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened, rising)
         rows += own
         together += all_of_them
@@ -242,13 +234,11 @@ def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tu
     return one.opened(one.axis_region(parts)), widest
 
 
-def _row(
-    colour: str, parts: Shapes, name: str, left: Shapes, width: float, *, smallest: float, most: int
-) -> CutterReach:
+def _row(colour: str, parts: Shapes, name: str, left: Shapes, width: float, *, most: int) -> CutterReach:
     """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
     area = float(shapely.area(parts).sum())
     missed, part = shapely.get_parts(left, return_index=True)
-    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= smallest))
+    big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= SMALLEST))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
     details = _details(missed[big], parts[part[big]], width) if width else []
     return CutterReach(

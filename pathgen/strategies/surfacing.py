@@ -58,10 +58,12 @@ RESURFACE_RIDGE = 0.2
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Passes:
-    """Lengthwise passes over a region: the pattern that finishing and re-surfacing share.
+    """Lengthwise passes of a cutter over a surface: the pattern that finishing and re-surfacing share.
 
     Attributes
     ----------
+    outline, surface, cutter : Polygon, Surface, Cutter
+        What is cut, in plan, to what, and with what.
     run : (n, 3) float array
         Tip positions of all passes in turn, with the links between them: one continuous run.
     y : (p,) float array
@@ -72,6 +74,9 @@ class Passes:
         Highest ridge they leave by the exact formula, mm.
     """
 
+    outline: Polygon
+    surface: Surface
+    cutter: Cutter
     run: Floats
     y: Floats
     stepover: float
@@ -93,19 +98,20 @@ class Passes:
         """What lies between the ends of all passes."""
         return Polygon(self.rim) if len(self.rim) > 2 else LineString(self.rim)
 
-    def past(self, outline: Polygon) -> float:
-        """How far past an outline they go, mm."""
-        return float(shapely.distance(shapely.points(self.rim), outline).max())
+    @property
+    def past(self) -> float:
+        """How far past the outline they go, mm."""
+        return float(shapely.distance(shapely.points(self.rim), self.outline).max())
 
-    def stands(self, places: Floats, surface: Surface, cutter: Cutter, *, reach: float) -> Floats:
-        """(n,) the most that may stand within `reach` mm of (n, 2) places once `cutter` has gone these passes.
+    def stands(self, places: Floats, surface: Surface, *, reach: float) -> Floats:
+        """(n,) the most that may stand over `surface` within `reach` mm of (n, 2) places once these passes are gone.
 
         Over the passes the surface and their ridges; beside them what the cutter's flank leaves; infinite further out.
         """
         ways = shapely.shortest_line(self.over, shapely.points(places))
         nearest = shapely.get_coordinates(ways).reshape(-1, 2, 2)[:, 0]
         beside = shapely.length(ways) + reach + self.stepover
-        return np.asarray(surface.height(*nearest.T) + self.scallop + cutter.profile(beside))
+        return np.asarray(surface.height(*nearest.T) + self.scallop + self.cutter.profile(beside))
 
 
 @remembered
@@ -149,7 +155,7 @@ def finishing_passes(
     y, spans = y[needed], spans[needed] + [-OVERRUN, OVERRUN]
     run = _zigzag(spans, y, surface, cutter, chord_tolerance)
     stepover, ridge = _widest(surface, region, xs, y, r)
-    return Passes(run=run, y=y, stepover=stepover, scallop=ridge)
+    return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=stepover, scallop=ridge)
 
 
 def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: float, entry: float) -> Passes:
@@ -162,7 +168,7 @@ def _level_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepover: 
     spans = _strip_spans(region, y) + [-OVERRUN, OVERRUN]
     apart = float(y[1] - y[0]) if len(y) > 1 else stepover
     run = _ramped(_zigzag(spans, y, surface, cutter, 1.0), surface.thickness + entry, cutter)
-    return Passes(run=run, y=y, stepover=apart, scallop=0.0)
+    return Passes(outline=outline, surface=surface, cutter=cutter, run=run, y=y, stepover=apart, scallop=0.0)
 
 
 def roughing_runs(
@@ -197,15 +203,7 @@ def roughing_runs(
 
 
 def resurfacing_runs(
-    outline: Polygon,
-    surface: Surface,
-    cutter: Cutter,
-    *,
-    proud: float,
-    stepdown: float,
-    last: Passes,
-    skim: float = 0.0,
-    waste: Waste = "cleared",
+    last: Passes, *, proud: float, stepdown: float, skim: float = 0.0, waste: Waste = "cleared",
     later: Passes | None = None,
 ) -> list[Floats]:
     """Runs through what stands `proud` of the surface, then the passes of `last` as they are, or `skim` lower.
@@ -222,13 +220,13 @@ def resurfacing_runs(
     rims = [last]
     if later is not None and shapely.distance(shapely.points(later.rim), last.over).max() > _CHORD:
         rims.append(later)
-        final.insert(0, _rim(later, surface, cutter))
+        final.insert(0, _rim(later, last))
     if not heights:
         return final
-    wide = coarse_passes(outline, surface, cutter, stepdown)
-    layer = [_kept_within(wide, last, surface, cutter) if waste == "wall" else wide.run]
+    wide = coarse_passes(last, stepdown)
+    layer = [_kept_within(wide, last) if waste == "wall" else wide.run]
     if waste != "cleared":
-        layer += [_rim(passes, surface, cutter) for passes in rims]
+        layer += [_rim(passes, last) for passes in rims]
     return [*(run + [0.0, 0.0, h] for h in heights for run in layer), *final]
 
 
@@ -248,10 +246,10 @@ def heights_above(proud: float, stepdown: float, skim: float = 0.0, *, ridge: fl
     return heights
 
 
-def coarse_passes(outline: Polygon, surface: Surface, cutter: Cutter, stepdown: float) -> Passes:
-    """The wide passes that go through what stands proud."""
-    ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * cutter.radius)
-    return finishing_passes(outline, surface, cutter, scallop=ridge, entry=stepdown)
+def coarse_passes(last: Passes, stepdown: float) -> Passes:
+    """The wide passes that go through what stands proud of `last`."""
+    ridge = min(RESURFACE_RIDGE * stepdown, 0.5 * last.cutter.radius)
+    return finishing_passes(last.outline, last.surface, last.cutter, scallop=ridge, entry=stepdown)
 
 
 def least_length(outline: Polygon, surface: Surface, stepover: float) -> float:
@@ -340,19 +338,19 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
     return spans
 
 
-def _kept_within(passes: Passes, first: Passes, surface: Surface, cutter: Cutter) -> Floats:
+def _kept_within(passes: Passes, first: Passes) -> Floats:
     """The passes as far as those of `first` went before them, which a straight line round their ends encloses."""
     if len(first.y) < 2:
         return first.run
     spans = shapely.bounds(_across(first.over, passes.y, axis=1))[:, [0, 2]]
     met = spans[:, 1] > spans[:, 0]
-    return _zigzag(spans[met], passes.y[met], surface, cutter, _CHORD) if met.any() else first.run
+    return _zigzag(spans[met], passes.y[met], first.surface, first.cutter, _CHORD) if met.any() else first.run
 
 
-def _rim(passes: Passes, surface: Surface, cutter: Cutter) -> Floats:
-    """(n, 3) tips all the way round, through the ends of all passes."""
+def _rim(passes: Passes, last: Passes) -> Floats:
+    """(n, 3) tips all the way round, through the ends of all passes, on the surface of `last`."""
     plan = shapely.get_coordinates(shapely.segmentize(LineString([*passes.rim, passes.rim[0]]), 5.0))
-    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+    return np.column_stack([plan, last.surface.tip_height(last.cutter, plan[:, 0], plan[:, 1])])
 
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -149,9 +150,9 @@ def ridges(
     limit = limit if limit is None else given.length("ridges limit", limit, above=0.0)
     if isinstance(program, HeightField):
         within = given.area("ridges area", area)
-        across, grid = Turned(top, math.pi / 2), Grid(program.y, -program.x[::-1])
+        turned, grid = Turned(top, math.pi / 2), Grid(program.y, -program.x[::-1])
         found = measure_ridges(program.top, program.grid, top, within).joined(
-            measure_ridges(program.top[:, ::-1].T, grid, across, across.shape(within)).moved(across.back))
+            measure_ridges(program.top[:, ::-1].T, grid, turned, turned.shape(within)).moved(turned.back))
         return _check(found, math.nan, within, 0, limit)
     if not isinstance(cutter, Cutter):
         raise PathgenError("ridges cutter", f"a {type(cutter).__name__}", allowed="the pathgen.Cutter it is run with",
@@ -159,35 +160,24 @@ def ridges(
     motion, name = motion_of(program, zero)
     if given.word("ridges along", along, ("x", "y")) == "y":
         motion = _turned_back(motion)
-    return _measured(
-        motion, name, cutter, top, area=area if area is None else given.area("ridges area", area), limit=limit,
-        section_spacing=given.length("ridges section_spacing", section_spacing, least=0.01),
-        section_step=given.length("ridges section_step", section_step, least=1e-4),
-    )
-
-
-def _measured(
-    motion: Motion, name: str, cutter: Cutter, surface: Surface, *, area: shapely.Geometry | None,
-    limit: float | None, section_spacing: float, section_step: float,
-) -> ScallopCheck:
+    area = area if area is None else given.area("ridges area", area)
+    spacing = given.length("ridges section_spacing", section_spacing, least=0.01)
+    step = given.length("ridges section_step", section_step, least=1e-4)
     if cutter.shape != "ball-end":
         raise CutterError(f"cutter {cutter.name!r}", f"a {cutter.shape} cutter leaves no ridges of this kind",
                           allowed="ball-end")
     way = way_of(motion)
     if way is None and area is None:
         raise ProgramError(name, "no passes side by side", remedy="give the area to measure")
-    found = [
-        _one_way(motion, name, cutter, Turned(surface, angle), area, spacing=section_spacing, step=section_step)
-        for angle in ((0.0, math.pi / 2) if way is None else (way,))
-    ]
-    measured, expected, within, passes = found[0]
-    for other in found[1:]:
-        measured = measured.joined(other[0])
-    return _check(measured, expected if way is not None else math.nan, within, passes if way is not None else 0, limit)
+    one_way = partial(_one_way, motion, name, cutter, area, spacing=spacing, step=step)
+    if way is not None:
+        return _check(*one_way(Turned(top, way)), limit)
+    (found, _, within, _), (across, *_) = one_way(Turned(top, 0.0)), one_way(Turned(top, math.pi / 2))
+    return _check(found.joined(across), math.nan, within, 0, limit)
 
 
 def _one_way(
-    motion: Motion, name: str, cutter: Cutter, turned: Turned, area: shapely.Geometry | None, *, spacing: float,
+    motion: Motion, name: str, cutter: Cutter, area: shapely.Geometry | None, turned: Turned, *, spacing: float,
     step: float,
 ) -> tuple[Ridges, float, shapely.Geometry, int]:
     """Ridges on sections square to one way, the height expected, where they were measured, and passes found."""

@@ -195,6 +195,13 @@ class _Surface(Operation[Surfacing]):
         return replace(self, feature=surfacing)  # type: ignore[arg-type]
 
 
+class _Within(Operation[F]):
+    """What opens nothing outside the part, or only what nobody else looks for there: marks stand in the waste."""
+
+    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
+        return shapely.Polygon()
+
+
 class SurfaceRough(_Surface):
     """Most of the wood over the surface, in level passes."""
 
@@ -240,7 +247,7 @@ class SurfaceFinish(_Surface):
 
 
 @dataclass(frozen=True, eq=False)
-class Pocket(Operation[Inlay]):
+class Pocket(_Within[Inlay]):
     """An inlay's pocket, by one of its cutters: the `nth` of `count`, counted from 0."""
 
     nth: int = 0
@@ -261,9 +268,6 @@ class Pocket(Operation[Inlay]):
 
     def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         wider = f", its edges are {1 / cutter.wall_slope:.2f} times that further out" if cutter.angle else ""
@@ -385,7 +389,7 @@ class CutAgain(Operation[Inlay]):
         return ["Dust of fill that is not fully cured can sensitise skin and lungs."] if resin else []
 
 
-class WitnessMarks(Operation[Marks]):
+class WitnessMarks(_Within[Marks]):
     """Small holes in the waste, to find the work again by."""
 
     name = "witness-marks"
@@ -395,10 +399,6 @@ class WitnessMarks(Operation[Marks]):
     @property
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        """They stand where nothing else cuts, and are what is looked for there."""
-        return shapely.Polygon()
 
     def afterwards(self, work: Work) -> list[str]:
         places = _named_places(self.named, work)
@@ -415,7 +415,7 @@ class WitnessMarks(Operation[Marks]):
 
 
 @dataclass(frozen=True, eq=False)
-class Hover(Operation[Marks]):
+class Hover(_Within[Marks]):
     """A look at the marks before an inlay's fill is cut level."""
 
     over: Inlay
@@ -430,9 +430,6 @@ class Hover(Operation[Marks]):
     @property
     def named(self) -> tuple[Named, ...]:
         return self.feature.named
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
     @property
     def purpose(self) -> str:
@@ -457,39 +454,40 @@ class Hover(Operation[Marks]):
         return ["The cutter is sharp even when it stands still; keep a hand on the stop."]
 
 
-class _Bored(Operation[Holes]):
+class _Bored(_Within[Holes]):
     """What is drilled, or gone round, at some places."""
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
 
-class DowelHoles(_Bored):
+class _Holes(_Bored):
+    """Holes with names, into the blank or through it."""
+
+    @property
+    def named(self) -> tuple[Named, ...]:
+        return self.feature.named
+
+    @property
+    def bottom(self) -> float:
+        return self.feature.bottom
+
+
+class DowelHoles(_Holes):
     """Round holes outside the part."""
 
     name = "holes"
     instead = "another [holes] cutter or diameter"
     purpose = "cut the holes outside the part"
 
-    @property
-    def bottom(self) -> float:
-        return self.feature.bottom
-
     def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
         return self.leaves_open(0.0)
-
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
 
     def at_start(self, work: Work) -> list[str]:
         return [f"It cuts {_named_places(self.named, work)}."]
 
 
-class RoundHoles(_Bored):
+class RoundHoles(_Holes):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
@@ -501,19 +499,11 @@ class RoundHoles(_Bored):
         holes = f"{count} round holes" if count > 1 else "a round hole"
         return f"sink {holes}, not through" if self.bottom > 0 else f"cut {holes}"
 
-    @property
-    def named(self) -> tuple[Named, ...]:
-        return self.feature.named
-
-    @property
-    def bottom(self) -> float:
-        return self.feature.bottom
-
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)
 
 
-class CutOut(Operation[Cutouts]):
+class CutOut(_Within[Cutouts]):
     """Wide holes, slots and drawn openings, with all the wood in them taken: no piece comes loose."""
 
     name = "openings"
@@ -534,9 +524,6 @@ class CutOut(Operation[Cutouts]):
 
     def clears_deep(self, top: float, low: float) -> float:
         return self.feature.depth
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(self.feature.shapes, clear)
@@ -652,7 +639,7 @@ class NutSlot(Slot):
                 "the slot is less deep, and the wood under it thicker")
 
 
-class Bevel(Operation[Slots]):
+class Bevel(_Within[Slots]):
     """Bevels along the edges of the slots."""
 
     name = "bevel"
@@ -668,11 +655,8 @@ class Bevel(Operation[Slots]):
     def deeper_outside(self, cutter: Cutter) -> float:
         return cutter.stepdown / 2
 
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
-
-class Engrave(Operation[Engraving]):
+class Engrave(_Within[Engraving]):
     """A label."""
 
     name = "engrave"
@@ -680,9 +664,6 @@ class Engrave(Operation[Engraving]):
 
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.union_all(overlay.buffer([shapely.linestrings(s) for s in self.feature.strokes], clear))
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        return shapely.Polygon()
 
 
 class Outline(Operation[OutlineCut]):
@@ -730,7 +711,7 @@ class Outline(Operation[OutlineCut]):
         return [f"The part comes free in this program: {held} must keep it still."]
 
 
-class CutPieces(Operation[Pieces]):
+class CutPieces(_Within[Pieces]):
     """Pieces to be let in, cut out of a flat sheet that is stuck down."""
 
     name = "piece"
@@ -762,10 +743,6 @@ class CutPieces(Operation[Pieces]):
     @property
     def bottom(self) -> float:
         return -self.feature.through
-
-    def clears(self, part: BaseGeometry, cutter: Cutter, proud: float) -> BaseGeometry:
-        """The sheet is the part."""
-        return shapely.Polygon()
 
     def cautions(self) -> list[str]:
         return ["The pieces come free in this program: a piece that lifts is thrown. Stop if the tape lets go.",

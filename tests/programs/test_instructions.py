@@ -15,6 +15,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import afterwards, before_start, cautions
+from pathgen.programs.paths import Around
 from pathgen.programs.waste import _rounded_inside
 from pathgen.programs.zero_check import zero_checks
 from pathgen.programs.zeroing import references
@@ -26,7 +27,7 @@ OUTLINE = '[outline]\ncutter = "flat"\nthrough = 0.3\n'
 
 def told(folder, order, **changed):
     clamping = clamping_of(pathgen.load_job(job(folder, **changed)))
-    return before_start(clamping, clamping.steps[order - 1], zero=zero_checks(clamping).get(order))
+    return before_start(clamping, clamping.steps[order - 1], zero=zero_checks(Around(clamping=clamping)).get(order))
 
 
 @pytest.mark.parametrize(("setup", "spans"), [
@@ -133,7 +134,7 @@ def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):
 def test_the_surface_is_gone_under_fill_from_the_pour_until_it_is_cut_again(tmp_path):
     slots = SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n'
     clamping = clamping_of(pathgen.load_job(job(tmp_path, extra=slots)))
-    covered = ["the cut surface, under fill" in one.gone for one in references(clamping)]
+    covered = ["the cut surface, under fill" in one.gone for one in references(Around(clamping=clamping))]
     fill = next(k for k, s in enumerate(clamping.steps) if s.operation.opens is not None)
     again = next(k for k, s in enumerate(clamping.steps) if s.operation.levels is not None)
     assert covered == [fill < k <= again for k in range(len(clamping.steps))]
@@ -180,7 +181,7 @@ def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
 def test_a_face_that_is_left_as_it_is_is_measured_too():
     """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
     clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
-    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(clamping)[1])
+    lines = before_start(clamping, clamping.steps[0], zero=zero_checks(Around(clamping=clamping))[1])
     assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
     assert lines[-1].startswith("If the bed, felt for again, is right and the display is off all the same")
 

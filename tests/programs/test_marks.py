@@ -89,7 +89,7 @@ def opened_at_the_top(result, radii=None):
 
 
 def test_what_is_said_to_be_left_standing_no_program_cuts(marked):
-    free = left_standing(marked.plan.clamping, reach=0.1)
+    free = left_standing(marked.plan.around, reach=0.1)
     assert free.area > 500
     assert not any(free.intersects(cut) for cut in opened_at_the_top(marked))
 
@@ -346,7 +346,7 @@ def test_marks_spread_along_and_across_beside_a_clamp(tmp_path):
     assert marks.errors.worst < 0.075
     clamp = shapely.box(-20.0, -40.0, -9.0, 40.0)
     assert shapely.distance(clamp, shapely.points(marks.places)).min() >= 8.0
-    free = left_standing(result.plan.clamping, reach=0.1)
+    free = left_standing(result.plan.around, reach=0.1)
     radius = {"ball": 6.35, "flat": 1.0, "six": 3.0}
     assert shapely.distance(shapely.multipoints(marks.places).buffer(1.0),
                             shapely.union_all(list(opened_at_the_top(result, radius)))) > 0.4

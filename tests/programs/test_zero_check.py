@@ -13,7 +13,9 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
-from pathgen.programs.zero_check import check_words, feeler_tip, unchecked, zero_checks
+from pathgen.programs.paths import Around
+from pathgen.programs.plan import Plan
+from pathgen.programs.zero_check import check_words, feeler_tip
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
@@ -147,34 +149,37 @@ def test_over_a_surface_that_still_stands_proud(tmp_path):
     assert check.ridge == 0.05
 
 
+def plan_of(clamping):
+    return Plan(around=Around(clamping=clamping))
+
+
 def test_no_bare_place_at_all_is_said(tmp_path):
     """Clamps all round: the bed is under them, the raw top is gone, the surface under fill."""
     walls = [("[-60.0, -1.0]", "[-80.0, 80.0]"), ("[91.0, 150.0]", "[-80.0, 80.0]"),
              ("[-60.0, 150.0]", "[31.0, 80.0]"), ("[-60.0, 150.0]", "[-80.0, -31.0]")]
     boxes = ", ".join(f"{{ x = {x}, y = {y}, height = 7.0 }}" for x, y in walls)
     changes = BARE | {"[stock]": f"[setup]\nkeep_out = [{boxes}]\n[stock]"}
-    clamping = clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))
-    assert "resurface" in [s.operation.name for s in unchecked(clamping)]
-    assert "pocket" not in [s.operation.name for s in unchecked(clamping)]
-    said = {f.where: f for f in zero_findings(clamping)}
-    step = next(s for s in clamping.steps if s.operation.name == "resurface")
-    finding = said[step.title]
+    planned = plan_of(clamping_of(pathgen.load_job(job(tmp_path, changes=changes))))
+    said = {f.where: f for f in zero_findings(planned)}
+    step_of = {s.operation.name: s for s in planned.clamping.steps}
+    assert step_of["pocket"].title not in said
+    finding = said[step_of["resurface"].title]
     assert (finding.code, finding.severity) == ("no-zero-check", "warn")
     assert "no bare place" in finding.got
     assert "let the blank stand out further, or move a clamp" in finding.remedy
-    assert not zero_findings(clamping_of(pathgen.load_job(job(tmp_path))))
+    assert not zero_findings(plan_of(clamping_of(pathgen.load_job(job(tmp_path)))))
 
 
 def test_a_place_out_of_the_machines_travel_is_not_taken(tmp_path):
     free = clamping_of(pathgen.load_job(job(tmp_path)))
-    x = zero_checks(free)[1].x
+    x = plan_of(free).zero_checks[1].x
     span = free.board.outline.bounds[2]
     assert x < -5.0
     near = replace(free, machine=replace(free.machine, travel=(span + 4.0, 200.0, 80.0)))
-    assert all(-4.0 <= c.x <= span + 4.0 for c in zero_checks(near).values())
+    assert all(-4.0 <= c.x <= span + 4.0 for c in plan_of(near).zero_checks.values())
     turned = replace(free, setup=replace(free.setup, along="y"),
                      machine=replace(free.machine, travel=(200.0, span + 4.0, 80.0)))
-    assert all(-4.0 <= c.x <= span + 4.0 for c in zero_checks(turned).values())
+    assert all(-4.0 <= c.x <= span + 4.0 for c in plan_of(turned).zero_checks.values())
 
 
 def test_a_feeler_thicker_than_the_gap_is_refused(tmp_path):
@@ -185,7 +190,7 @@ def test_a_feeler_thicker_than_the_gap_is_refused(tmp_path):
 
 def test_a_job_in_inches_is_tried_with_a_feeler_and_steps_of_its_own():
     clamping = clamping_of(pathgen.load_job("examples/boards/inches.toml"))
-    checks = zero_checks(clamping)
+    checks = plan_of(clamping).zero_checks
     assert {check.feeler for check in checks.values()} == {0.1016}
     for order, check in checks.items():
         words = " ".join(check_words(check, clamping.steps[order - 1], "in"))
@@ -196,7 +201,7 @@ def test_a_job_in_inches_is_tried_with_a_feeler_and_steps_of_its_own():
 
 def test_the_check_follows_the_zero_of_the_job(tmp_path):
     changes = {"[stock]": '[setup]\nz_zero = "stock-top"\nzero = "blank-nut-centre"\nfeeler = 0.2\n[stock]'}
-    for check in zero_checks(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))).values():
+    for check in plan_of(clamping_of(pathgen.load_job(job(tmp_path, changes=changes)))).zero_checks.values():
         assert check.display == pytest.approx((check.x + 20.0, check.y, 0.2))
 
 

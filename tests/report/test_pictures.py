@@ -3,6 +3,7 @@
 import math
 import re
 import xml.etree.ElementTree as Tree
+from dataclasses import fields, replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -26,6 +27,7 @@ from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
 from pathgen.report.pictures.sections import RISE, section_picture, sections_of
+from pathgen.report.sheet.results import ridges
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another
@@ -298,3 +300,23 @@ def _apart(values):
     """The words and the numbers of an element: the last digits of numbers may differ between machines."""
     text = str(values)
     return re.sub(r"-?\d*\.?\d+", "#", text), [float(one) for one in re.findall(r"-?\d*\.?\d+", text)]
+
+
+def test_every_section_shows_wood_and_how_thick_and_wide_it_is():
+    """The head plate ends in a point, and is narrow at its other end."""
+    clamping = clamping_of(load_job(EXAMPLES / "parts" / "head-plate.toml"))
+    for section in sections_of(clamping):
+        root = tree(as_svg(section_picture(clamping, section)))
+        said = [e.text for e in root.iter(f"{SVG}text")]
+        assert "2.5 mm" in said, section.name
+        assert any(words.endswith("wide") for words in said), section.name
+
+
+def test_where_no_ridge_was_measured_the_map_says_why_it_is_white(built):
+    checked = built.verification
+    low = checked.ridges.y < 0
+    half = replace(checked.ridges, **{f.name: value[low] for f in fields(checked.ridges)
+                                      if np.shape(value := getattr(checked.ridges, f.name)) == low.shape})
+    for found, white in ((checked.ridges, False), (half, True)):
+        page = ridges(built.plan.clamping, replace(checked, ridges=found), built.report)
+        assert any("White: none was measured" in words for words in page.itertext()) is white

@@ -113,7 +113,7 @@ def test_surface_area_of_a_cylinder_in_closed_form():
 def test_the_second_cut_ends_in_the_first_moves_and_steps_down_to_them(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
-    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first)
+    runs = resurfacing_runs(first, proud=1.2, stepdown=0.5)
     assert np.array_equal(runs[-1], first.run)
     # what stands before each run, its ridges counted in, is at most a stepdown above it
     standing = 1.2
@@ -127,7 +127,7 @@ def test_the_second_cut_ends_in_the_first_moves_and_steps_down_to_them(name):
 def test_skim_lowers_the_whole_last_run():
     part, ball = BOARDS["compound"], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
-    last = resurfacing_runs(part.outline, part.surface, ball, proud=0.4, stepdown=0.5, last=first, skim=0.05)[-1]
+    last = resurfacing_runs(first, proud=0.4, stepdown=0.5, skim=0.05)[-1]
     assert last - first.run == pytest.approx(np.broadcast_to([0, 0, -0.05], first.run.shape), abs=1e-12)
 
 
@@ -292,8 +292,7 @@ def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 8.0)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.1)
     last = finishing_passes(part.outline, part.surface, ball, scallop=0.03)
-    runs = resurfacing_runs(part.outline, part.surface, ball, proud=7.0, stepdown=3.0, last=first, waste="raw",
-                            later=last)
+    runs = resurfacing_runs(first, proud=7.0, stepdown=3.0, waste="raw", later=last)
     ends = shapely.points(last.rim)
     over = [run[:, 2] - part.surface.tip_height(ball, run[:, 0], run[:, 1]) for run in runs]
     heights = sorted({round(float(h.mean()), 6) for h in over})
@@ -308,11 +307,11 @@ def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(name):
     part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
-    runs = resurfacing_runs(part.outline, part.surface, ball, proud=1.2, stepdown=0.5, last=first, waste="wall")
+    runs = resurfacing_runs(first, proud=1.2, stepdown=0.5, waste="wall")
     gone = shapely.Polygon(first.rim).buffer(0.05)  # straight ways between ends on an edge that bends inwards
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
     # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone
-    wide = coarse_passes(part.outline, part.surface, ball, 0.5)
+    wide = coarse_passes(first, 0.5)
     ways = shapely.MultiLineString([run[:, :2] for run in runs[:-1]])
     places = shapely.points(shapely.get_coordinates(shapely.segmentize(shapely.LineString(first.run[:, :2]), 1.0)))
     assert shapely.distance(ways, places).max() <= np.diff(wide.y).max() / 2 + 1e-6

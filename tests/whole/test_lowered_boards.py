@@ -100,8 +100,8 @@ def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_di
     ball = pathgen.Cutter(name="ball", shape="ball-end", diameter=6.0, flutes=2, flute_length=20.0, speed=16000,
                           feed=2000.0, plunge=500.0, stepdown=3.0)
     outline = shapely.box(0.0, -20.0, 100.0, 20.0)
-    path = finishing(outline, top, ball, passes=finishing_passes(outline, top, ball, scallop=0.05), allowance=None,
-                     stock_top=10.0, rapids=Rapids(safe_z=20.0, air_z=11.0))
+    path = finishing(finishing_passes(outline, top, ball, scallop=0.05), allowance=None, stock_top=10.0,
+                     rapids=Rapids(safe_z=20.0, air_z=11.0))
     runs = np.split(path.points[:, 2], np.flatnonzero(path.kinds == Move.RAPID))
     first = next(run for run in runs if len(run) and run.min() < 10.0)
     assert 10.0 - first.min() == pytest.approx(3.0, abs=0.001)

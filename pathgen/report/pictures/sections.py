@@ -26,7 +26,8 @@ RISE = 4.0
 INSIDE = 0.001
 """How far inside the board's ends sections lie, mm."""
 _HOLLOW = 40.0  # mm: how far in from an end a whole section is looked for
-_WORDS = 16.0  # sizes of words that the three thicknesses of a piece take
+_TIP = 0.3  # of the part's width: narrower at an end, it is the tip of a part that ends in a point or a round
+_WORDS, _WORD = 16.0, 6.0  # sizes of words that the three thicknesses of a piece take, and that one does
 STEP = 0.25
 """Spacing of points along a curve, mm."""
 
@@ -74,9 +75,11 @@ def sections_of(clamping: Clamping) -> tuple[Section, ...]:
 
 
 def _in_one_piece(plan: shapely.Geometry, end: float, inward: int) -> float:
-    """The first place from an end inward where a section is one piece: past a hollow in the end."""
+    """The first place from an end inward where a section is one wide piece: past a hollow or a tip at the end."""
     tried = end + inward * np.arange(0.0, _HOLLOW, STEP)
-    return next((x for x in tried.tolist() if len(spans(plan, x)) == 1), end)
+    _, low, _, high = plan.bounds
+    found = ((x, spans(plan, x)) for x in tried.tolist())
+    return next((x for x, parts in found if len(parts) == 1 and np.ptp(parts) > _TIP * (high - low)), end)
 
 
 def widest_across(inlay: Inlay) -> float:
@@ -188,15 +191,16 @@ def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterat
 
 
 def _sizes(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
-    """Thickness in the middle and at the edges, and the width."""
+    """Thickness in the middle and at the edges, where there is room, and the width."""
     units, surface = clamping.units, clamping.finished_surface
     middle = (clamping.stock.bounds[1] + clamping.stock.bounds[3]) / 2
     for low, high in spans(wood_in_plan(clamping.board), x):
-        if high - low < _WORDS * size:
+        if high - low < _WORD * size or not low < middle < high:
             continue
         z = float(surface.height(x, middle))
         yield lines(view, [np.array([[middle, 0.0], [middle, z]])], stroke=INK, stroke_width=size / 16)
-        for y, anchor, aside in ((low, "start", 0.4), (middle, "middle", 0.0), (high, "end", -0.4)):
+        places = ((low, "start", 0.4), (middle, "middle", 0.0), (high, "end", -0.4))
+        for y, anchor, aside in places if high - low >= _WORDS * size else places[1:2]:
             yield words(view, [y + aside * size, 0.4 * size / view.rise],
                         fine_length(float(surface.height(x, y)), units), size=size, text_anchor=anchor,
                         paint_order="stroke", stroke=WOOD, stroke_width=size / 3)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import shapely
+
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
-from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length
+from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
@@ -14,7 +16,7 @@ from pathgen.report.finding_words import standard_words
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
-from pathgen.report.pictures.ridges import ridge_picture
+from pathgen.report.pictures.ridges import patches, ridge_picture
 from pathgen.report.pictures.sections import Section, least_under, rise_words, section_picture, sections_of
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
@@ -25,6 +27,9 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
 
 e = element
+
+_BARE = 0.02
+"""Share of the surface without a ridge measured from which the map says why it is white there."""
 
 
 def sections(clamping: Clamping) -> Element | None:
@@ -75,12 +80,15 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
-        f"{' (thousandths of a millimetre)' if units == 'mm' else ''} at {place}, marked with a cross; "
+        f"{tiny_unit_words(units, 'µm')} at {place}, marked with a cross; "
         f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the "
         f"{clamping.board.names.part} and are sanded away."
     )
+    outline = clamping.board.outline
+    bare = outline.area - float(shapely.area(patches(found, outline)[0]).sum()) > _BARE * outline.area
+    caption = f"Darker: higher ridges.{' White: none was measured, beside holes and slots.' if bare else ''}"
     return chapter("ridges", "Ridges left by the finishing passes", e("p", words),
-                    figure(ridge_picture(clamping, found), "Darker: higher ridges.", wide=True))
+                   figure(ridge_picture(clamping, found), caption, wide=True))
 
 
 def frets(report: dict[str, Any]) -> Element | None:
