@@ -123,6 +123,11 @@ def tiny_length(mm: float, units: str = "mm", *, signed: bool = False, figures: 
     return f"{words} {unit}"
 
 
+def tiny_unit_words(units: str, sign: str = "um") -> str:
+    """What the unit of `tiny_length` is, for where it first stands; nothing for inches."""
+    return f" ({sign}: thousandths of a millimetre)" if units == "mm" else ""
+
+
 def area_words(mm2: float, units: str = "mm", *, decimals: int = 2) -> str:
     """An area: ``"6.00 mm2"`` or ``"0.00930 sq in"``."""
     return f"{mm2:.{decimals}f} mm2" if units == "mm" else f"{mm2 / INCH**2:.{decimals + 3}f} sq in"

@@ -456,8 +456,9 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
     if low:
         yield Finding(
             code="low-contrast", severity="warn", where="fills and wood",
-            got="contrasts of " + _the_first([f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, "
-                                              f"colour difference {row['difference']:.1f})" for row in low]),
+            got=("contrasts of " if low[1:] else "a contrast of ") + _the_first([
+                f"{row['ratio']:.2f}:1 ({row['colour']} against {row['against']}, colour difference "
+                f"{row['difference']:.1f})" for row in low]),
             allowed=f"{LEAST_CONTRAST:g}:1 or more (WCAG 2.2, 1.4.11)",
             remedy="try both on a scrap under the finish, or take a lighter or darker fill",
         )

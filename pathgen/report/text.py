@@ -6,7 +6,16 @@ from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
 from pathgen.base.plain import one_line
-from pathgen.base.units import area_words, coarse_length, fine_length, format_length, in_units, tiny_length, way_length
+from pathgen.base.units import (
+    area_words,
+    coarse_length,
+    fine_length,
+    format_length,
+    in_units,
+    tiny_length,
+    tiny_unit_words,
+    way_length,
+)
 from pathgen.report.board_text import dot_lines, frame_lines, fret_lines, string_lines, wood_lines
 from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
@@ -193,7 +202,7 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
     return [
         f"Surface: {surface['passes']} passes, {format_length(surface['stepover'], units)} apart; ridges "
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
-        f"{um(surface['scallop_limit'])} allowed."
+        f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."
     ]
 
 

@@ -68,7 +68,7 @@ def test_it_builds_verified_and_states_what_it_is(made):
 
 
 def test_it_is_as_made(made):
-    hold("coupon", made, pictures=True)
+    hold("coupon", made, pages=True)
 
 
 def test_wood_stands_between_its_places(made):
@@ -181,7 +181,8 @@ def test_the_command_writes_a_page_and_check_takes_the_folder(small, tmp_path, c
     page = (out / "coupon.html").read_text()
     words = re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.S)
     for said in ("1.5 mm", "0.65 mm wide, 1.6 mm deep", "0.6 mm wide, 1.8 mm deep, as the job has it",
-                 "10 mm wide both ways, 1.5 mm deep", "1.3 mm wide at its narrowest", "no more than 0.7 mm above"):
+                 "10 mm wide both ways, 1.5 mm deep", "1.3 mm wide at its narrowest", "no more than 0.7 mm above",
+                 "µm: thousandths of a millimetre"):
         assert said in words, said
     assert "if B reads 10.04 mm, write  diameter = 2.04" in " ".join(words.split(" ")).replace("\n", " ")
     assert main(["check", str(small.path), str(out), "--resolution", "0.2"]) == 0

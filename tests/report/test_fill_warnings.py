@@ -30,7 +30,9 @@ def test_pours(deep, limit, found):
 def test_contrast(colour, found):
     inlay = SimpleNamespace(fill="resin", regions=((colour, shapely.box(0, 0, 1, 1)),))
     asked = SimpleNamespace(wood=("#ffffff", None), unchosen=())
-    assert codes(_contrast_warnings(SimpleNamespace(clamping=SimpleNamespace(inlays=[inlay]), asked=asked))) == found
+    told = list(_contrast_warnings(SimpleNamespace(clamping=SimpleNamespace(inlays=[inlay]), asked=asked)))
+    assert codes(told) == found
+    assert all(one.got.startswith("a contrast of ") for one in told)
 
 
 def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
@@ -44,6 +46,7 @@ def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
     told = [float(ratio) for ratio in re.findall(r"([\d.]+):1 \(", finding.got)]
     assert told == sorted(round(row["ratio"], 2) for row in low)[:4]
     assert finding.got.endswith(f"(and {len(low) - 4} pairs more)")
+    assert finding.got.startswith("contrasts of ")
 
 
 def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):

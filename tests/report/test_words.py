@@ -20,7 +20,7 @@ from pathgen.job.describe import key_rows, key_table
 from pathgen.job.job import REPEATED, TABLES
 from pathgen.job.load import load_job
 from pathgen.report.board_text import wood_lines
-from pathgen.report.text import left_out_words
+from pathgen.report.text import left_out_words, report_text
 from tests.report.conftest import written_job
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -181,3 +181,15 @@ def test_the_nut_is_in_the_fret_table_and_its_slot_under_it(capsys):
     said = capsys.readouterr().out
     assert "The nut's slot: -8 mm to -3 mm along, 2 mm deep, its bottom level." in said
     assert not [line for line in said.splitlines() if line.split()[:1] == ["nut"]]  # fret 0 stands there
+
+
+def test_um_is_explained_where_it_first_stands(built):
+    text = built.files(shaded=False)["report.txt"]
+    assert "um: thousandths of a millimetre" in text[: text.index(" um ") + 120]
+    assert "thousandths" not in report_text(built.report, "in")
+
+
+def test_um_is_explained_where_it_first_stands_on_a_page(built):
+    html = built.files(shaded=False)["setup.html"]
+    said = re.sub(r"<svg.*?</svg>|<[^>]+>", "", html, flags=re.DOTALL)
+    assert "µm: thousandths of a millimetre" in said[: said.index(" µm") + 60]

@@ -10,7 +10,7 @@ import shapely
 
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
-from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length
+from pathgen.base.units import MM_PER, fine_length, format_length, tiny_length, tiny_unit_words
 from pathgen.parts.coupon.part import Coupon, Trial
 from pathgen.programs.plan import Plan
 from pathgen.report.pictures.above import inlay_areas
@@ -97,7 +97,7 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
     rows: list[list[Child]] = [[letter, f"step down from the raw top: {fine_length(t.size, units)}", _BLANK]
                                for letter, t in _of(part, "rim").items()]
     apart, high = fine_length(surface["stepover"], units), tiny_length(surface["scallop_predicted"], units, sign="µm")
-    rows.append(["", f"ridges {apart} apart, {high} high", _BLANK])
+    rows.append(["", f"ridges {apart} apart, {high} high{tiny_unit_words(units, 'µm')}", _BLANK])
     return chapter(
         "rim", "The finishing passes", _table(rows),
         _list("Measure the step with a depth gauge, at both ends and both sides of the piece.",

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pathgen.base.markup import Child, Element, element
-from pathgen.base.units import fine_length, format_length, tiny_length
+from pathgen.base.units import fine_length, format_length, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import cutter_words
 from pathgen.report.budget import ROOT_WORDS, budget_cells, cents_words
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells, measuring_lines
@@ -92,7 +92,8 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     return chapter(
         "moved", "Why the work must not move",
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
-               f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this:"),
+               f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this"
+               f"{tiny_unit_words(units, 'µm')}:"),
         table(["Moved", "Lowest", "Highest"], rows),
         *(e("p", line) for line in [*words, *moved_lines(report["moved"], units)]),
         *(_measuring(marks, units) if marks else []),

@@ -8,7 +8,7 @@ import shapely
 
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
-from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length
+from pathgen.base.units import fine_length, format_length, in_units, place_words, tiny_length, tiny_unit_words
 from pathgen.programs.instructions import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
@@ -80,7 +80,7 @@ def ridges(clamping: Clamping, checked: Verification, report: dict[str, Any]) ->
     words = (
         f"{surface['passes']} passes, {format_length(surface['stepover'], units)} apart. In the simulation the highest "
         f"ridge between them stands {tiny_length(found.highest, units, sign='µm')}"
-        f"{' (thousandths of a millimetre)' if units == 'mm' else ''} at {place}, marked with a cross; "
+        f"{tiny_unit_words(units, 'µm')} at {place}, marked with a cross; "
         f"{tiny_length(surface['scallop_limit'], units, figures=4, sign='µm')} is allowed. They run along the "
         f"{clamping.board.names.part} and are sanded away."
     )

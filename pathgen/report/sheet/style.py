@@ -53,6 +53,7 @@ figcaption {{ color: {QUIET}; font-size: .9rem; }}
 .hint span {{ position: absolute; bottom: 0; }}
 .scroll td {{ white-space: nowrap; }}
 .scroll td:first-child {{ white-space: normal; }}
+#budget td:first-child {{ min-width: 9.5rem; }}
 .wide .scroll > div {{ width: auto; min-width: 44rem; }}
 .whole svg, .whole img {{ max-height: 32rem; object-fit: contain; }}
 .paper {{ display: none; }}
