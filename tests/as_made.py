@@ -8,8 +8,8 @@ process, and looked through before they are committed:
 Where the last digits of a sine differ (another processor, another geometry library) some ties fall the other way, and a
 build may come to something else by chance: there a test is skipped that would fail.
 
-Of each program, key of the report, picture and page how many numbers it has and their sum, each weighed by its place,
-so that two exchanged are seen.
+Of each program, key of the report and page with its pictures how many numbers it has and their sum, each weighed by its
+place, so that two exchanged are seen.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ _NO_NUMBER = re.compile(r"<style.*?</style>|base64,[\w+/=]+|#\w+|\b(?=\w*[a-z])\
 _NUMBER = re.compile(r"-?\d+\.?\d*(?:e-?\d+)?")
 
 
-def hold(name: str, *builds: Any, pictures: bool = False) -> None:
-    """Holds builds to the numbers that are kept of them under a name; with `pictures` their pages too."""
-    got = [f"{nth} {row}" for nth, build in enumerate(builds) for row in _rows(build, pictures)]
+def hold(name: str, *builds: Any, pages: bool = False) -> None:
+    """Holds builds to the numbers that are kept of them under a name; with `pages` their pages too."""
+    got = [f"{nth} {row}" for nth, build in enumerate(builds) for row in _rows(build, pages)]
     hold_rows(name, got)
 
 
@@ -75,7 +75,7 @@ def _apart(row: str) -> tuple[str, list[float]]:
     return label, [float(one) for one in numbers.split()]
 
 
-def _rows(build: Any, pictures: bool) -> Iterator[str]:
+def _rows(build: Any, pages: bool) -> Iterator[str]:
     for program in build.programs:
         text = "".join(line for line in program.text.splitlines() if not line.startswith("("))
         yield f"{program.file_name}: {summed(text)}"
@@ -83,12 +83,11 @@ def _rows(build: Any, pictures: bool) -> Iterator[str]:
         numbers = list(_numbers(value))
         if numbers:
             yield f"{key}: {_weighed(numbers)}"
-    files = {**build.pictures(), **build.files(shaded=False)} if pictures else {}
-    for name, text in files.items():
+    for name, text in build.files(shaded=False).items() if pages else ():
         if not name.endswith((".nc", ".json")):
             yield f"{name}: {summed(text)}"
     if build.back is not None:
-        yield from (f"back {row}" for row in _rows(build.back, pictures))
+        yield from (f"back {row}" for row in _rows(build.back, pages))
 
 
 def summed(text: str) -> str:

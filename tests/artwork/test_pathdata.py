@@ -103,3 +103,12 @@ def test_numbers_however_they_are_set_apart(d: str) -> None:
     curves = read_path(d, where="")
     assert curves.points[:2] == pytest.approx(np.array(expected))
     assert curves.points[2:, -1] == pytest.approx(np.array([(5, 6), (1, 2)]))
+
+
+@pytest.mark.parametrize("d", ["M1 2 4 2 4 6z", "m1 2 3 0 0 4z", "M1 2l3 0 0 4z", "M0 0m1 2 3 0L4 6z", "M1,2,4,2V6z"])
+def test_pairs_after_a_move_are_lines_of_its_kind(d):
+    """P: SVG 1.1, section 8.3.2: relative after m, absolute after M."""
+    curves = read_path(d, where="p")
+    last = curves.points[-3:, :, :] if curves.points.ndim == 3 else curves.points
+    assert last[:, 0].tolist() == [[1, 2], [4, 2], [4, 6]]
+    assert last[:, 3].tolist() == [[4, 2], [4, 6], [1, 2]]

@@ -2,14 +2,20 @@
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
+import shapely
 
 from pathgen import JobError, load_job
 from pathgen.app.cli import main
+from pathgen.base.limits import MOST_NESTED
 from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
+from pathgen.job.load import _refuse_odd
+from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width
 from pathgen.job.tables import colour
 from tests import small_board
 
@@ -291,3 +297,56 @@ def test_a_value_is_shown_as_the_file_has_it(tmp_path, written, shown):
 def test_a_bevel_and_its_cutter_go_together(tmp_path, extra):
     with pytest.raises(JobError, match=r"\[slots\].*: bevel and bevel_cutter go together"):
         clamping_of(load_job(small_board.job(tmp_path, extra=small_board.SLOTS + extra)))
+
+
+@pytest.mark.parametrize(("length", "width", "margin", "words"), [
+    (204.0, 70.0, 3.0, "length 205 mm or more with a margin_nut of 5 mm"),
+    (204.0, 70.0, 8.0, "length 208 mm or more with a margin_nut of 8 mm"),
+    (210.08, 70.0, 3.0, "margin_nut from 5 mm to 10 mm"), (210.08, 70.0, 10.5, "margin_nut from 5 mm to 10 mm"),
+    (230.0, 63.9, 8.0, "width 64 mm or more"), (230.0, 64.0, 8.0, ""),
+    (204.0, 60.0, 3.0, "width 64 mm or more, and length 205 mm or more with a margin_nut of 5 mm"),
+])
+def test_how_much_larger_a_blank_must_be(length, width, margin, words):
+    """For a part from 5 mm before X 0 to 200, and 30 to one side, 32 to the other."""
+    job = SimpleNamespace(stock=SimpleNamespace(length=length, width=width, margin_nut=margin),
+                          units="mm", outline=None)
+    part = SimpleNamespace(outline=shapely.box(-5.0, -30.0, 200.0, 32.0))
+    assert _larger_blank(job, part) == f"make [stock] {words}"
+
+
+@pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the bass side"),
+                                          ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the treble side")])
+def test_where_a_part_hangs_over_its_blank(by, side):
+    blank = (0.0, -30.0, 200.0, 30.0)
+    part = SimpleNamespace(outline=shapely.box(*np.add(blank, by)))
+    assert _overhang(part, shapely.box(*blank)) == f"1.50 mm out {side}"
+
+
+@pytest.mark.parametrize(("radius", "edge", "words"), [
+    (32.5, 1.01, ""), (32.1, 1.0, ""), (31.9, 5.0, r"31\.9 mm is less than half the width, 32 mm, "),
+    (90.0, 0.99, r"leaves 0\.99 mm at the edges .*min_web 1 mm or more\): make thickness 6\.51 mm"),
+    (90.0, -0.5, r"falls 0\.50 mm below the underside .*: make thickness 8\.00 mm"),
+])
+def test_a_radius_is_no_less_than_half_the_width_and_leaves_wood_at_the_edges(monkeypatch, radius, edge, words):
+    """A board 6.5 mm thick, 32 mm wide on one side; at least 1 mm is to be left."""
+    surface = SimpleNamespace(radius=lambda x: np.full_like(x, radius), height=lambda x, y: np.full_like(x, edge),
+                              thickness=6.5)
+    board = SimpleNamespace(finished=shapely.box(0.0, -30.0, 200.0, 32.0), surface=surface, min_web=1.0)
+    monkeypatch.setattr("pathgen.job.sense._least_radius", lambda _: "")
+    if not words:
+        _radius_and_width(SimpleNamespace(units="mm"), board)
+        return
+    with pytest.raises(JobError, match=words):
+        _radius_and_width(SimpleNamespace(units="mm"), board)
+
+
+@pytest.mark.parametrize(("levels", "fits"), [(MOST_NESTED - 1, True), (MOST_NESTED, False)])
+def test_how_deep_lists_may_be_nested(levels, fits):
+    data = {"a": 1}
+    for _ in range(levels):
+        data = {"a": [data["a"]]}
+    if fits:
+        _refuse_odd(data, Path("job.toml"))
+        return
+    with pytest.raises(JobError, match="nested too deep"):
+        _refuse_odd(data, Path("job.toml"))

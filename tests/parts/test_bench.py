@@ -84,7 +84,7 @@ def test_ridges_in_the_block_are_those_of_the_hollow_formula(block):
 
 
 def test_the_block_is_as_made(block):
-    hold("block", block, pictures=True)
+    hold("block", block, pages=True)
 
 
 def test_block_range_and_blank_are_checked(fanned):

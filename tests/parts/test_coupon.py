@@ -68,7 +68,7 @@ def test_it_builds_verified_and_states_what_it_is(made):
 
 
 def test_it_is_as_made(made):
-    hold("coupon", made, pictures=True)
+    hold("coupon", made, pages=True)
 
 
 def test_wood_stands_between_its_places(made):

@@ -227,3 +227,8 @@ def test_how_large_and_how_small_each_number_may_be(door, allowed):
         with pytest.raises(pathgen.PathgenError) as caught:
             door(much)
         assert caught.value.allowed == allowed
+
+
+def test_where_all_is_left_to_the_finish_nothing_is_roughed():
+    assert len(pathgen.rough(SQUARE, pathgen.flat(6.0), FLAT, stock=6.3, allowance=0.4)) == 0
+    assert len(pathgen.rough(SQUARE, pathgen.flat(6.0), FLAT, stock=6.5, allowance=0.4)) > 0

@@ -8,6 +8,7 @@ import pytest
 from pathgen.base.plain import counted
 from pathgen.report.blank import blank_data
 from pathgen.report.data import Report
+from pathgen.report.filltext import _how_cut, _where_cut
 from pathgen.report.finding_words import finding_line
 from pathgen.report.sheet.blank import _stop
 
@@ -74,3 +75,16 @@ def test_a_report_shows_its_main_figures_in_a_notebook():
         ["inlay 2", "0.8 mm deep", "86.2 mm2 opened", "0.25 ml of fill"], ["checks", "do not cut", "", ""],
         ["warn", "fret 3", "0.2 mm", "look"],
     ]
+
+
+@pytest.mark.parametrize(("cut", "words"), [
+    ({"repeats_first_pass": True}, "coordinate for coordinate"), ({"leave": 0.3}, "from 0.3 mm proud"),
+    ({"skim": 0.12}, "0.12 mm below the first surface"), ({}, "follows the first finishing pass"),
+])
+def test_how_a_second_cut_goes(cut, words):
+    assert words in _how_cut({"repeats_first_pass": False, "leave": 0.0, "skim": 0.0, **cut}, "mm")
+
+
+def test_where_a_second_cut_goes():
+    assert _where_cut({"area": "board", "blend": 5.0}, "plate", "mm") == "over the whole plate"
+    assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm") == "over the inlay and 5 mm round it"

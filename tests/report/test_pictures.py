@@ -71,7 +71,7 @@ def on_board(build, picture):
 
 
 def test_they_are_as_made(build):
-    hold(f"small board, {build.job.title[:6]}", build, pictures=True)
+    hold(f"small board, {build.job.title[:6]}", build, pages=True)
 
 
 def test_frets_lie_where_the_report_says(build, pictures):

@@ -180,3 +180,10 @@ def test_whatever_scrolls_says_so(page):
     hints = [attributes for _, attributes, *_ in page.elements if attributes.get("class") == "hint"]
     assert len(scrolling) == len(hints) > 5
     assert all(attributes["aria-hidden"] == "true" for attributes in hints)  # read out it would say nothing
+
+
+def test_every_column_of_what_the_display_shows_has_its_unit(html):
+    table = html[html.index('id="by-hand"') : html.index('id="programs"')]
+    heads = re.findall(r"<th[^>]*>([^<]*)</th>", table)
+    assert len(heads) == 5
+    assert all(head.endswith("(mm)") for head in heads[1:])

@@ -62,7 +62,7 @@ def height(x, y, length):
 
 
 def test_both_are_as_made(board):
-    hold("both sides", board[1], pictures=True)
+    hold("both sides", board[1], pages=True)
 
 
 def cut(programs, clamping, z_zero):

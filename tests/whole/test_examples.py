@@ -1,5 +1,6 @@
 """The example boards: each builds and verifies, and the fanned one's slots are on their lines in the written text."""
 
+import functools
 import re
 from pathlib import Path
 
@@ -27,6 +28,12 @@ def built():
         return made[name]
 
     return get
+
+
+@pytest.fixture(scope="module")
+def page(built):
+    """Each example's page, made once."""
+    return functools.cache(lambda name: built(name).files(shaded=False)["setup.html"])
 
 
 def written(text):
@@ -58,7 +65,7 @@ def test_each_builds_and_verifies(built, name):
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
 def test_each_is_as_made(built, name):
-    hold(f"example {name}", built(name), pictures=True)
+    hold(f"example {name}", built(name), pages=True)
 
 
 def test_fanned_slots_are_within_2_um_of_their_lines(built):
@@ -164,16 +171,15 @@ def test_a_stepped_end_and_its_inner_corner(built):
 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
-def test_words_lie_over_no_others_and_whole_in_every_picture(built, name):
-    for picture in pictures_of(built(name).files(shaded=False)["setup.html"]):
+def test_words_lie_over_no_others_and_whole_in_every_picture(page, name):
+    for picture in pictures_of(page(name)):
         assert over_one_another(picture) == [], picture.get("aria-label")
         assert cut_off(picture) == [], picture.get("aria-label")
 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in EXAMPLES.glob("*.toml")))
-def test_no_words_lie_over_the_board(built, name):
-    page = built(name).files(shaded=False)["setup.html"]
-    (picture,) = [p for p in pictures_of(page) if p.get("aria-label", "").endswith(" from above")]
+def test_no_words_lie_over_the_board(page, name):
+    (picture,) = [p for p in pictures_of(page(name)) if p.get("aria-label", "").endswith(" from above")]
     paths = [e.get("d") for e in picture.iter() if e.get("class") == "board"]
     rings = [sub for path in paths for sub in parse_path(path).continuous_subpaths()]
     board = shapely.Polygon([(p.start.real, p.start.imag) for p in rings[0]])

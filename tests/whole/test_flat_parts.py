@@ -68,7 +68,7 @@ def test_each_builds_and_verifies(built, name):
 
 @pytest.mark.parametrize("name", ["head-plate", "rosette"])
 def test_each_is_as_made(built, name):
-    hold(f"example {name}", built(name), pictures=True)
+    hold(f"example {name}", built(name), pages=True)
 
 
 def test_only_a_later_program_is_told_to_find_the_work_where_it_lay(built):

@@ -47,7 +47,7 @@ def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
         form = result.report["form"]
         assert (form["gap"], form["layers"], form["height"]) == (2.4, 3, 54.0)
         assert "3 layers, 54 mm high when stacked" in result.files(shaded=False)["report.txt"]
-    hold("forms", *results, pictures=True)
+    hold("forms", *results, pages=True)
 
 
 @pytest.mark.parametrize(("line", "radii"), [("inside", (250.0, 252.4)), ("outside", (247.6, 250.0))])

@@ -79,7 +79,7 @@ def moved_onto(shape: shapely.Geometry, other: shapely.Geometry) -> shapely.Geom
 
 
 def test_board_and_pieces_are_as_made(result, made) -> None:
-    hold("let in", result, *(one.made for one in made), pictures=True)
+    hold("let in", result, *(one.made for one in made), pages=True)
 
 
 def test_the_piece_that_is_cut_goes_into_the_pocket_that_is_cut(result, made) -> None:

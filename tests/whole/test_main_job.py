@@ -96,7 +96,7 @@ def section(start, end, x, ys):
 
 
 def test_it_is_as_made(built):
-    hold("main job", built[1], pictures=True)
+    hold("main job", built[1], pages=True)
 
 
 def test_ridges_lie_just_below_the_limit_and_nothing_too_deep(built):

@@ -72,7 +72,7 @@ def there(part, at, turn):
 
 
 def test_it_is_as_made(made):
-    hold("blank", *made[1].builds, pictures=True)
+    hold("blank", *made[1].builds, pages=True)
 
 
 PLACES = (("drilled", (65.0, 0.0), 0), ("ringed", (170.0, 4.0), 90), ("drilled", (255.0, 2.0), 270))

@@ -49,7 +49,7 @@ def test_the_workpieces_of_a_random_board_build_as_made(tmp_path):
     made = []
     end = workpieces_ending(random_workpieces(116).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
-    hold("workpieces", *made)
+    hold("workpieces", *made, pages=True)
 
 
 def test_random_boards_with_a_drawing_in_its_own_colours_hold_each_colour_once(tmp_path):

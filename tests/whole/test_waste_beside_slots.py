@@ -9,6 +9,8 @@ import pathgen
 from tests import random_jobs
 from tests.small_board import SLOT_CUTTER, job
 
+SHORT = {"scale_length = 300.0": "scale_length = 100.0", "length = 125.0": "length = 70.0",
+         "diameter = 12.7": "diameter = 1.5"}
 SLIM = SLOT_CUTTER.split("[slots]")[0].replace("stepdown = 0.5", "stepdown = 0.25")
 
 
@@ -16,7 +18,7 @@ SLIM = SLOT_CUTTER.split("[slots]")[0].replace("stepdown = 0.5", "stepdown = 0.2
 @pytest.mark.parametrize("entry", ["ramp", "peck"])
 def test_waste_at_either_end_is_come_into_by_steps(tmp_path, entry, width):
     slots = f'[slots]\ncutter = "slot"\nwidth = {width}\ndepth = 1.8\nentry = "{entry}"\n'
-    path = job(tmp_path, changes={"diameter = 12.7": "diameter = 1.5"}, extra=SLIM + slots)
+    path = job(tmp_path, changes=SHORT, extra=SLIM + slots)
     text = path.read_text()
     path.write_text(text[: text.index("[[inlay]]")] + text[text.index("[[cutter]]", text.index("[resin]")):])
     built = pathgen.build(pathgen.load_job(path), resolution=0.2, pictures=False)

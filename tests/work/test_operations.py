@@ -56,6 +56,7 @@ HOLES = Holes(at=np.array([[10.0, 10.0], [50.0, -60.0]]), diameter=4.0, bottom=1
 CUTOUT = Cutouts(shapes=shapely.box(20, 10, 30, 20), bottom=0.5, depth=3.0, what="a hole", named=())
 SLOTS = Slots(number=np.array([1, 2]), lines=np.array([[[30.0, 5.0], [30.0, 35.0]], [[60.0, 5.0], [60.0, 35.0]]]),
               width=0.6, depth=2.0, bevel=0.2, through=np.array([[True, True], [False, True]]))
+PLAIN = Slots(number=SLOTS.number, lines=SLOTS.lines, width=0.6, depth=2.0)
 STROKES = Engraving(strokes=(np.array([[0.0, 0.0], [8.0, 0.0]]), np.array([[20.0, 0.0], [20.0, 6.0]])), depth=0.3)
 
 
@@ -70,6 +71,7 @@ def round_ended(length, half):
     (Engrave(STROKES), round_ended(8.0, 0.7) + round_ended(6.0, 0.7)),
     # half as wide as slot and bevel; past an edge that it is cut through by that and the run-out; square ends
     (Slot(SLOTS), (30 + 2 * 1.0 + 2 * 1.2) * 2 * 1.2 + (30 + 1.0 + 2 * 1.2) * 2 * 1.2),
+    (Slot(PLAIN), 2 * (30 + 2 * 0.8 + 2 * 1.0) * 2 * 1.0),
 ])
 def test_what_is_open_after_it_and_so_far_round(operation, area):
     """The area by its formula: discs, and strips with round or square ends."""

@@ -29,7 +29,8 @@ def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     return chapter(
         "by-hand", "Check by hand before the first cut",
         e("ol", (e("li", line) for line in check_by_hand(clamping, lowest)), class_="tick"),
-        scrolling(table(["", f"First cut at X, Y ({units})", "X from, to", "Y from, to", "Lowest Z"], rows),
+        scrolling(table(["", *(f"{what} ({units})" for what in ("First cut at X, Y", "X from, to", "Y from, to",
+                                                                "Lowest Z"))], rows),
                   "What the display should show"),
     )
 
