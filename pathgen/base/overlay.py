@@ -57,32 +57,42 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     hundred times where they grow into each other.
 
     Three mistakes of the engine (GEOS 3.14) are mended. It fills some holes of what is let out by just as much as it
-    was taken in before: a shape is let out by a trace less. It leaves chips beside the rim of some that are let out:
-    what does not meet the shape is removed. And it turns some that are smaller than the distance inside out, as a
-    regular octagon, instead of removing them: what is taken in and still nearer to the outline than that is removed.
+    was taken in before: where holes go, a trace less is tried, and taken if they stay. It leaves chips beside the rim
+    of some that are let out: what does not meet the shape is removed. And it turns some that are smaller than the
+    distance inside out, as a regular octagon, instead of removing them: what is taken in and still nearer to the
+    outline than that is removed.
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
         return union_all(each) if distance > 0 else shapely.multipolygons(
             shapely.get_parts(each[~shapely.is_empty(each)]))
-    out = _each(lambda shape, by: shapely.buffer(shape, np.where(by > 0, (1.0 - _TRACE) * by, by), **options),
-                shapes, distance)
-    more = shapely.get_num_geometries(out) > shapely.get_num_geometries(shapes)
-    return _without_false(out, shapes, distance) if np.any(more | np.less(distance, 0.0)) else out
+    rule = partial(_each, partial(shapely.buffer, **options))
+    out, given, by = map(np.array, np.broadcast_arrays(np.atleast_1d(rule(shapes, distance)), shapes, distance))
+    filled = np.flatnonzero((by > 0.0) & (_holes(out) < _holes(given)))
+    if len(filled):
+        less = rule(given[filled], (1.0 - _TRACE) * by[filled])
+        out[filled] = np.where(_holes(less) > _holes(out[filled]), less, out[filled])
+    if np.any((by < 0.0) | (shapely.get_num_geometries(out) > shapely.get_num_geometries(given))):
+        _remove_false(out, given, by)
+    return out if np.ndim(shapes) or np.ndim(distance) else out[0]
 
 
-def _without_false(offset: Any, shapes: Any, distance: Any) -> Any:
-    """Offsets without parts that are none: let out, they do not meet the shape; taken in, they are too near its rim."""
-    found, given, by = map(np.array, np.broadcast_arrays(np.atleast_1d(offset), shapes, distance))
-    parts, owner = shapely.get_parts(found, return_index=True)
+def _holes(shapes: Any) -> Any:
+    """How many each of an array has."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    return np.bincount(owner, shapely.get_num_interior_rings(parts), len(shapes))
+
+
+def _remove_false(out: Any, given: Any, by: Any) -> None:
+    """Leave parts of offsets out that are none: let out, they do not meet the shape; taken in, are near its edge."""
+    parts, owner = shapely.get_parts(out, return_index=True)
     rims = np.where(by < 0.0, shapely.boundary(given), given)
     shapely.prepare(rims)
     corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
     false = np.where(by[owner] < 0.0, shapely.distance(rims[owner], corner) < (_FALSE - 1.0) * by[owner],
                      ~shapely.intersects(rims[owner], parts))
     for k in np.unique(owner[false]):
-        found[k] = shapely.multipolygons(parts[(owner == k) & ~false])
-    return found if np.ndim(offset) else found[0]
+        out[k] = shapely.multipolygons(parts[(owner == k) & ~false])
 
 
 def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None = None) -> Any:
