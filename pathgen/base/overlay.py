@@ -22,7 +22,7 @@ GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
 """Tried in turn, mm: the coarsest moves an outline by a hundredth of a micrometre at most."""
 
 _TRACE = 1e-8  # share by which offsets out are less: far more than rounding moves a corner, far less than a grid of use
-_FALSE = 0.02  # share of the distance that true corners may lie nearer: the engine leaves out shallow ones within 0.01
+_NEAR = 0.02  # share of the distance by which corners are too near; true ones by half of it: shallow ones are left out
 _FEW = 16  # parts: so many are let out all at once
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
@@ -60,7 +60,7 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     was taken in before: where holes go, a trace less is tried, and taken if they stay. It leaves chips beside the rim
     of some that are let out: what does not meet the shape is removed. And it turns some that are smaller than the
     distance inside out, as a regular octagon, instead of removing them: what is taken in and still nearer to the
-    outline than that is removed.
+    outline than that, or outside it, is removed.
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
@@ -84,13 +84,16 @@ def _holes(shapes: Any) -> Any:
 
 
 def _remove_false(out: Any, given: Any, by: Any) -> None:
-    """Leave parts of offsets out that are none: let out, they do not meet the shape; taken in, are near its edge."""
+    """Leave parts of offsets out that are none: they do not meet the shape; or taken in, they are too near its edge."""
     parts, owner = shapely.get_parts(out, return_index=True)
-    rims = np.where(by < 0.0, shapely.boundary(given), given)
+    false = ~shapely.intersects(given[owner], parts)
+    taken_in = np.flatnonzero(by < 0.0)
+    rims = np.full(len(given), None)
+    rims[taken_in] = shapely.boundary(given[taken_in])
     shapely.prepare(rims)
-    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
-    false = np.where(by[owner] < 0.0, shapely.distance(rims[owner], corner) < (_FALSE - 1.0) * by[owner],
-                     ~shapely.intersects(rims[owner], parts))
+    corners, part = shapely.get_coordinates(parts, return_index=True)
+    near = shapely.dwithin(rims[owner[part]], shapely.points(corners), (_NEAR - 1.0) * by[owner[part]])
+    false |= np.bincount(part, near, len(parts)) > 0
     for k in np.unique(owner[false]):
         out[k] = shapely.multipolygons(parts[(owner == k) & ~false])
 

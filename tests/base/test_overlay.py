@@ -143,3 +143,16 @@ def test_nothing_is_left_of_a_shape_smaller_than_what_it_is_taken_in_by(corners,
         assert shapely.area(found) == pytest.approx([0.0, 2.0])
     else:
         assert overlay.buffer(small, -1.0, quad_segs=32).is_empty
+
+
+def test_nothing_is_left_outside_a_thin_shape_that_is_taken_in():
+    """Two corners of it are 1e-14 mm apart: GEOS 3.14 leaves chips beside it."""
+    thin = shapely.Polygon([
+        (184.69687242798352, -3.7192146776406005), (184.83416666666665, -3.495000000000001),
+        (184.83608664383942, -3.492380017858004), (184.835, -3.495000000000001),
+        (184.83499999999998, -3.495000000000001), (185.71870615374178, -6.27037892665717),
+    ])
+    assert thin.is_valid
+    for by in (0.46, 0.5):
+        assert not shapely.buffer(thin, -by, quad_segs=32).is_empty
+        assert overlay.buffer(thin, -by, quad_segs=32).is_empty
