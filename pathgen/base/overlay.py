@@ -7,6 +7,7 @@ place. Everything in the package that puts areas together does it here; a test o
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from functools import partial
@@ -22,7 +23,7 @@ GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
 """Tried in turn, mm: the coarsest moves an outline by a hundredth of a micrometre at most."""
 
 _TRACE = 1e-8  # share by which offsets out are less: far more than rounding moves a corner, far less than a grid of use
-_FALSE = 0.02  # share of the distance that true corners may lie nearer: the engine leaves out shallow ones within 0.01
+_FALSE = 0.02  # share of the distance that corners may be nearer: the engine leaves out shallow ones within 0.01
 _FEW = 16  # parts: so many are let out all at once
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
@@ -73,7 +74,7 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
         less = rule(given[filled], (1.0 - _TRACE) * by[filled])
         out[filled] = np.where(_holes(less) > _holes(out[filled]), less, out[filled])
     if np.any((by < 0.0) | (shapely.get_num_geometries(out) > shapely.get_num_geometries(given))):
-        _remove_false(out, given, by)
+        _remove_false(out, given, by, nearest=_nearest(**options))
     return out if np.ndim(shapes) or np.ndim(distance) else out[0]
 
 
@@ -83,13 +84,18 @@ def _holes(shapes: Any) -> Any:
     return np.bincount(owner, shapely.get_num_interior_rings(parts), len(shapes))
 
 
-def _remove_false(out: Any, given: Any, by: Any) -> None:
+def _nearest(*, quad_segs: int = 16, join_style: str = "round", **_: Any) -> float:
+    """Share of the distance that true corners keep at least: chords of arcs span up to one and a half segments."""
+    return {"round": math.cos(1.5 * math.pi / 4 / quad_segs), "mitre": 1.0}.get(join_style, 0.0) - _FALSE
+
+
+def _remove_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
     """Leave parts of offsets out that are none: let out, they do not meet the shape; taken in, are near its edge."""
     parts, owner = shapely.get_parts(out, return_index=True)
     rims = np.where(by < 0.0, shapely.boundary(given), given)
     shapely.prepare(rims)
     corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
-    false = np.where(by[owner] < 0.0, shapely.distance(rims[owner], corner) < (_FALSE - 1.0) * by[owner],
+    false = np.where(by[owner] < 0.0, shapely.dwithin(rims[owner], corner, np.maximum(-nearest * by[owner], 0.0)),
                      ~shapely.intersects(rims[owner], parts))
     for k in np.unique(owner[false]):
         out[k] = shapely.multipolygons(parts[(owner == k) & ~false])

@@ -143,3 +143,13 @@ def test_nothing_is_left_of_a_shape_smaller_than_what_it_is_taken_in_by(corners,
         assert shapely.area(found) == pytest.approx([0.0, 2.0])
     else:
         assert overlay.buffer(small, -1.0, quad_segs=32).is_empty
+
+
+@pytest.mark.parametrize("segments", [2, 3, 4, 6, 8])
+def test_what_is_left_by_coarse_arcs_is_kept(segments):
+    """In the middle of a cross, only its inner corners are near: chords of arcs round them cut corners off the arcs."""
+    cross = shapely.union(shapely.box(-2, -1, 2, 1), shapely.box(-1, -2, 1, 2))
+    for by in np.arange(1.02, 1.4, 0.02):
+        left = shapely.buffer(cross, -by, quad_segs=64).area
+        for shape in (cross, rotate(cross, 10.0)):
+            assert overlay.buffer(shape, -by, quad_segs=segments).area >= left - 1e-9
