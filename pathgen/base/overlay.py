@@ -60,8 +60,8 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     Three mistakes of the engine (GEOS 3.14) are mended. It fills some holes of what is let out by just as much as it
     was taken in before: where holes go, a trace less is tried, and taken if they stay. It leaves chips beside the rim
     of some that are let out: what does not meet the shape is removed. And it turns some that are smaller than the
-    distance inside out, as a regular octagon, instead of removing them: what is taken in and still nearer to the
-    outline than that is removed.
+    distance inside out, as a regular octagon, instead of removing them, and holes as small: what is taken in and still
+    nearer to the outline than that is removed, and holes nearer to what is let out with round ends are filled.
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
@@ -75,6 +75,8 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
         out[filled] = np.where(_holes(less) > _holes(out[filled]), less, out[filled])
     if np.any((by < 0.0) | (shapely.get_num_geometries(out) > shapely.get_num_geometries(given))):
         _remove_false(out, given, by, nearest=_nearest(**options))
+    if options.get("cap_style", "round") == "round":
+        _fill_false(out, given, by, nearest=_nearest(**options))
     return out if np.ndim(shapes) or np.ndim(distance) else out[0]
 
 
@@ -99,6 +101,23 @@ def _remove_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
                      ~shapely.intersects(rims[owner], parts))
     for k in np.unique(owner[false]):
         out[k] = shapely.multipolygons(parts[(owner == k) & ~false])
+
+
+def _fill_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
+    """Fill holes of what was let out that are too near to the shape."""
+    hollow = np.flatnonzero((by > 0.0) & (_holes(out) > 0))
+    parts, owner = shapely.get_parts(out[hollow], return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    of = hollow[owner[part]]
+    shapely.prepare(given[hollow])
+    false = (np.diff(part, prepend=-1) == 0) & shapely.dwithin(
+        given[of], shapely.get_point(rings, 0), np.maximum(nearest * by[of], 0.0))
+    for k in np.unique(part[false]):
+        shell, *holes = rings[(part == k) & ~false]
+        parts[k] = shapely.polygons(shell, holes or None)
+    for k in np.unique(owner[part[false]]):
+        own = parts[owner == k]
+        out[hollow[k]] = own[0] if len(own) == 1 else shapely.multipolygons(own)
 
 
 def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None = None) -> Any:
