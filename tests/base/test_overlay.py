@@ -162,7 +162,8 @@ def test_no_hole_smaller_than_what_a_shape_is_let_out_by_is_left(corners):
     ring = shapely.LinearRing(np.column_stack([np.cos(turn), np.sin(turn)]))
     around = shapely.Polygon(shapely.box(-4, -4, 4, 4).exterior, [ring])
     assert around.buffer(1.0, quad_segs=32).interiors
-    shapes = np.array([around, ring, shapely.Polygon(around.exterior, [shapely.box(-3, -3, -1, 3).exterior, ring]), around])
+    two = shapely.Polygon(around.exterior, [shapely.box(-3, -3, -1, 3).exterior, ring])
+    shapes = np.array([around, ring, two, around])
     found = overlay.buffer(shapes, np.array([1.0, 1.0, 0.98, 0.5]), quad_segs=32)
     assert shapely.get_num_interior_rings(found).tolist() == [0, 0, 1, 1]
     assert not overlay.buffer(around, 1.0, quad_segs=32).interiors
