@@ -7,6 +7,7 @@ place. Everything in the package that puts areas together does it here; a test o
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from functools import partial
@@ -22,7 +23,7 @@ GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
 """Tried in turn, mm: the coarsest moves an outline by a hundredth of a micrometre at most."""
 
 _TRACE = 1e-8  # share by which offsets out are less: far more than rounding moves a corner, far less than a grid of use
-_NEAR = 0.02  # share of the distance by which corners are too near; true ones by half of it: shallow ones are left out
+_FALSE = 0.02  # share of the distance that corners may be nearer: the engine leaves out shallow ones within 0.01
 _FEW = 16  # parts: so many are let out all at once
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
@@ -59,8 +60,9 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     Three mistakes of the engine (GEOS 3.14) are mended. It fills some holes of what is let out by just as much as it
     was taken in before: where holes go, a trace less is tried, and taken if they stay. It leaves chips beside the rim
     of some that are let out: what does not meet the shape is removed. And it turns some that are smaller than the
-    distance inside out, as a regular octagon, instead of removing them: what is taken in and still nearer to the
-    outline than that, or outside it, is removed.
+    distance inside out, as a regular octagon, instead of removing them, and holes as small: what is taken in and
+    still nearer to the outline than that, or outside it, is removed, and holes nearer to what is let out with round
+    ends are filled.
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
@@ -73,7 +75,9 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
         less = rule(given[filled], (1.0 - _TRACE) * by[filled])
         out[filled] = np.where(_holes(less) > _holes(out[filled]), less, out[filled])
     if np.any((by < 0.0) | (shapely.get_num_geometries(out) > shapely.get_num_geometries(given))):
-        _remove_false(out, given, by)
+        _remove_false(out, given, by, nearest=_nearest(**options))
+    if options.get("cap_style", "round") == "round":
+        _fill_false(out, given, by, nearest=_nearest(**options))
     return out if np.ndim(shapes) or np.ndim(distance) else out[0]
 
 
@@ -83,19 +87,38 @@ def _holes(shapes: Any) -> Any:
     return np.bincount(owner, shapely.get_num_interior_rings(parts), len(shapes))
 
 
-def _remove_false(out: Any, given: Any, by: Any) -> None:
+def _nearest(*, quad_segs: int = 16, join_style: str = "round", **_: Any) -> float:
+    """Share of the distance that true corners keep at least: chords of arcs span up to one and a half segments."""
+    return {"round": math.cos(1.5 * math.pi / 4 / quad_segs), "mitre": 1.0}.get(join_style, 0.0) - _FALSE
+
+
+def _remove_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
     """Leave parts of offsets out that are none: they do not meet the shape; or taken in, they are too near its edge."""
     parts, owner = shapely.get_parts(out, return_index=True)
-    false = ~shapely.intersects(given[owner], parts)
-    taken_in = np.flatnonzero(by < 0.0)
-    rims = np.full(len(given), None)
-    rims[taken_in] = shapely.boundary(given[taken_in])
+    rims = shapely.boundary(given)
     shapely.prepare(rims)
-    corners, part = shapely.get_coordinates(parts, return_index=True)
-    near = shapely.dwithin(rims[owner[part]], shapely.points(corners), (_NEAR - 1.0) * by[owner[part]])
-    false |= np.bincount(part, near, len(parts)) > 0
+    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
+    near = shapely.dwithin(rims[owner], corner, np.maximum(-nearest * by[owner], 0.0))
+    false = ~shapely.intersects(given[owner], parts) | (near & (by[owner] < 0.0))
     for k in np.unique(owner[false]):
         out[k] = shapely.multipolygons(parts[(owner == k) & ~false])
+
+
+def _fill_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
+    """Fill holes of what was let out that are too near to the shape."""
+    hollow = np.flatnonzero((by > 0.0) & (_holes(out) > 0))
+    parts, owner = shapely.get_parts(out[hollow], return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    of = hollow[owner[part]]
+    shapely.prepare(given[hollow])
+    false = (np.diff(part, prepend=-1) == 0) & shapely.dwithin(
+        given[of], shapely.get_point(rings, 0), np.maximum(nearest * by[of], 0.0))
+    for k in np.unique(part[false]):
+        shell, *holes = rings[(part == k) & ~false]
+        parts[k] = shapely.polygons(shell, holes or None)
+    for k in np.unique(owner[part[false]]):
+        own = parts[owner == k]
+        out[hollow[k]] = own[0] if len(own) == 1 else shapely.multipolygons(own)
 
 
 def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None = None) -> Any:

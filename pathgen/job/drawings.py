@@ -38,6 +38,7 @@ DRAWING_TOLERANCE = 0.002
 BLACK = "#000000"
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
+_SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
@@ -161,7 +162,7 @@ def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tupl
     fits, least = 0.0, wall
     for _ in range(_HALVINGS):
         middle = (fits + least) / 2.0
-        some = not any(shape.is_empty for _, shape in walled(regions, middle))
+        some = all(shape.area > _SOMETHING for _, shape in walled(regions, middle))
         fits, least = (middle, least) if some else (fits, middle)
     most = rounded_down(max(fits - _ROUNDED, 0.0))
     raise JobError(

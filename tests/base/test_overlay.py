@@ -156,3 +156,27 @@ def test_nothing_is_left_outside_a_thin_shape_that_is_taken_in():
     for by in (0.46, 0.5):
         assert not shapely.buffer(thin, -by, quad_segs=32).is_empty
         assert overlay.buffer(thin, -by, quad_segs=32).is_empty
+
+
+@pytest.mark.parametrize("segments", [2, 3, 4, 6, 8])
+def test_what_is_left_by_coarse_arcs_is_kept(segments):
+    """In the middle of a cross, only its inner corners are near: chords of arcs round them cut corners off the arcs."""
+    cross = shapely.union(shapely.box(-2, -1, 2, 1), shapely.box(-1, -2, 1, 2))
+    for by in np.arange(1.02, 1.4, 0.02):
+        left = shapely.buffer(cross, -by, quad_segs=64).area
+        for shape in (cross, rotate(cross, 10.0)):
+            assert overlay.buffer(shape, -by, quad_segs=segments).area >= left - 1e-9
+
+
+@pytest.mark.parametrize("corners", [8, 12])
+def test_no_hole_smaller_than_what_a_shape_is_let_out_by_is_left(corners):
+    """GEOS 3.14 leaves a hole in place of a regular octagon, in a shape and in a line, that is smaller than that."""
+    turn = np.arange(corners) * 2 * np.pi / corners
+    ring = shapely.LinearRing(np.column_stack([np.cos(turn), np.sin(turn)]))
+    around = shapely.Polygon(shapely.box(-4, -4, 4, 4).exterior, [ring])
+    assert around.buffer(1.0, quad_segs=32).interiors
+    two = shapely.Polygon(around.exterior, [shapely.box(-3, -3, -1, 3).exterior, ring])
+    shapes = np.array([around, ring, two, around])
+    found = overlay.buffer(shapes, np.array([1.0, 1.0, 0.98, 0.5]), quad_segs=32)
+    assert shapely.get_num_interior_rings(found).tolist() == [0, 0, 1, 1]
+    assert not overlay.buffer(around, 1.0, quad_segs=32).interiors

@@ -7,10 +7,13 @@ import shutil
 from pathlib import Path
 
 import pytest
+import shapely
 
 import pathgen
-from pathgen.base.errors import PathgenError
+from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of
+from pathgen.job.drawings import _walled
+from pathgen.work.touching import walled
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SPOILT = [
@@ -72,3 +75,13 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     again = refusal(tmp_path, "fern-and-moth", "[[inlay]]", "place", f"{{ at = [{x}, {y}], width = 150.0 }}")
     assert "lies off the board" in first
     assert "inlay 1 place" not in again
+
+
+def test_a_wall_that_a_refusal_names_leaves_more_than_a_trace():
+    """Of a disc 6 mm wide a wall of 5.99 mm would leave a ten-thousandth of a square millimetre."""
+    disc = shapely.Point(0, 0).buffer(3.0)
+    regions = (("#111111", disc), ("#222222", shapely.box(-9, -9, 9, 9) - disc))
+    with pytest.raises(JobError) as wrong:
+        _walled(regions, 20.0, "inlay 1 wall", "mm")
+    named = float(re.search(r"([\d.]+) mm or less", str(wrong.value))[1])
+    assert min(shape.area for _, shape in walled(regions, named)) > 0.01
