@@ -15,6 +15,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import Doubt, JobError, Mistakes
 from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
 from pathgen.job.job import Job
@@ -62,7 +63,7 @@ def inlays_of(
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():
-            cut.append(_for_pieces(job, board, inlay))
+            cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
     arts = {art.name: art for art in drawings.values() if art is not None}
@@ -198,6 +199,11 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     matched = replace(drawn, regions=pockets)
     _check_on_board(matched, board, job)
     return matched
+
+
+def _held(job: Job, inlay: Inlay) -> Inlay:
+    """The inlay with the dam that holds its resin, where it is poured."""
+    return replace(inlay, dam=resin_of(job, inlay.index).dam) if inlay.fill == "resin" else inlay
 
 
 def _check_closed(inlays: list[Inlay]) -> None:
