@@ -22,6 +22,7 @@ from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.placing import place_that_fits
+from pathgen.job.staged import together
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -58,7 +59,7 @@ def inlays_of(
             inlays.append(_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_on_board(inlay, board, job)
+            _check_on_board(inlay, board, job, inlays)
     left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
@@ -197,7 +198,7 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     drawn = replace(inlay, drawn=inlay.regions)
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_on_board(matched, board, job)
+    _check_on_board(matched, board, job, [matched])
     return matched
 
 
@@ -221,16 +222,19 @@ def _check_closed(inlays: list[Inlay]) -> None:
                 )
 
 
-def _onto(inlay: Inlay, wood: BaseGeometry, job: Job) -> str:
-    """How a drawing comes to lie on the wood: the place to write, where moving it is enough."""
-    place, centre = job.inlays[inlay.index].place, 'or centre what is drawn with place centre = "drawing"'
-    found = place and place.at and place_that_fits(inlay.area, wood, place.at, step={"mm": 0.1, "in": 0.254}[job.units])
+def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
+    """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
+    centre = 'or centre what is drawn with place centre = "drawing"'
+    stages, area, at = together(job, inlays, inlay)
+    found = at and place_that_fits(area, wood, at, step={"mm": 0.1, "in": 0.254}[job.units])
     if not found:
         return f"move the drawing, make it smaller, {centre}"
-    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}], make the drawing smaller, {centre}"
+    of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
+    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}]{of}, make the drawing smaller, {centre}"
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
+def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay]) -> None:
+    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it."""
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -245,7 +249,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> No
             f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
-            remedy=_onto(inlay, wood, job),
+            remedy=_onto(inlay, wood, job, inlays),
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth

@@ -77,6 +77,26 @@ def test_a_drawing_moved_as_its_refusal_says_lies_on_the_board(tmp_path, at):
     assert "inlay 1 place" not in again
 
 
+@pytest.mark.parametrize("ats", [("[400.0, 0.0]", "[400.0, 0.0]"), ("[700.0, 0.0]", "[702.0, 3.0]")])
+def test_the_stages_of_a_drawing_off_the_board_are_told_one_place_that_works_for_both(tmp_path, ats):
+    shutil.copy(EXAMPLES / "fern-and-moth.svg", tmp_path)
+    text = (EXAMPLES / "fern-and-moth.toml").read_text()
+
+    def refused(ats):
+        parts = text.split("at = [232.0, 0.0]")
+        (tmp_path / "job.toml").write_text(f"{parts[0]}at = {ats[0]}{parts[1]}at = {ats[1]}{parts[2]}")
+        try:
+            clamping_of(pathgen.load_job(tmp_path / "job.toml"))
+        except PathgenError as wrong:
+            return " ".join(map(str, (wrong, *wrong.others)))
+        return ""
+
+    named = re.findall(r"make at = (\[[-\d.]+, [-\d.]+\]) for inlays 1 and 2", refused(ats))
+    assert len(named) == 2
+    assert len(set(named)) == 1
+    assert not refused((named[0], named[0]))
+
+
 def test_a_wall_that_a_refusal_names_leaves_more_than_a_trace():
     """Of a disc 6 mm wide a wall of 5.99 mm would leave a ten-thousandth of a square millimetre."""
     disc = shapely.Point(0, 0).buffer(3.0)
