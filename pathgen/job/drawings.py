@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, Mistakes
 from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
@@ -254,6 +255,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlay
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
+    shortest, reached = _reached(job, inlay)
     if web[worst] < board.min_web:
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
@@ -262,5 +264,22 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlay
             f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
             f"the pocket {left_words(web[worst])} the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(inlay.depth - board.min_web + web[worst]):.2f} mm or less",
+            remedy=f"make depth {rounded_down(min(inlay.depth - board.min_web + web[worst], reached)):.2f} mm or less",
         )
+    if inlay.depth > reached + 1e-9:
+        above = shortest.flute_length - reached
+        raise JobError(
+            f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
+            f"{shortest.flute_length:g} mm" + (f"; {above:.4g} mm of that is [surface] leave" if above else ""),
+            allowed=f"depth {rounded_down(reached):g} mm or less",
+            remedy="name a longer cutter, or make depth as allowed",
+        )
+
+
+def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
+    """The cutter of an inlay with the shortest flute, and how deep under the finished surface that goes."""
+    table = job.inlays[inlay.index]
+    cutters = [job.cutter(name, f"{inlay.name} cutters") for name in table.cutters]
+    shortest = min(cutters, key=lambda cutter: cutter.flute_length)
+    cut_again = job.surface is not None and any(later.fill != "none" for later in job.inlays[inlay.index :])
+    return shortest, shortest.flute_length - (job.surface.leave if job.surface and cut_again else 0.0)
