@@ -9,8 +9,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words, rounded_up
+from pathgen.base.units import format_length, place_words, rounded_down, rounded_up
 from pathgen.job.job import Job
 from pathgen.job.tables import ChannelTable, HolesTable
 from pathgen.parts.back.part import Back
@@ -60,7 +61,7 @@ def with_back(job: Job, top: Clamping) -> Clamping:
         steps=tuple(replace(step, file_name=f"00-{KIND}-{step.file_name}") for step in steps),
     )
     made = replace(top, under=back)
-    _enough_over(made)
+    _deep_enough(made, job.cutter(table.cutter, "[channel] cutter"), table.depth)
     _dowels_stand(made, dowels)
     return made
 
@@ -82,9 +83,6 @@ def check_channel(job: Job, part: Part) -> None:
     if cutter.diameter > width + 1e-9:
         raise JobError("[channel] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the channel',
                        allowed=f"{width:g} mm or less", remedy="name a smaller cutter, or make the channel wider")
-    if cutter.flute_length < table.depth:
-        raise JobError("[channel] depth", f'{table.depth:g} mm is deeper than the flute of "{cutter.name}"',
-                       allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
     if table.along[1] - table.along[0] < width:
         raise JobError("[channel] along", f"{format_length(table.along[1] - table.along[0], unit)} long",
                        allowed=f"{format_length(width, unit)}, its width, or more", remedy="correct its ends")
@@ -151,8 +149,8 @@ def _shape(job: Job, table: ChannelTable) -> Polygon:
     return rounded(((start + end) / 2, table.across), 2 * half, length=end - start)
 
 
-def _enough_over(made: Clamping) -> None:
-    """All that the top cuts leaves the least web over the channel."""
+def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
+    """All that the top cuts leaves the least web over the channel, and its cutter goes as deep."""
     least, over = made.board.min_web, min(wood_over(made), key=lambda one: one.least)
     if over.least < least:
         what = f"{over.least:.2f} mm of wood is left under"
@@ -161,8 +159,12 @@ def _enough_over(made: Clamping) -> None:
         raise JobError(
             "[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
             allowed=f"min_web {least:g} mm or more",
-            remedy=f"make the channel {rounded_up(least - over.least):.2f} mm less deep, or move it from under there",
+            remedy=f"make depth {rounded_down(min(depth - least + over.least, cutter.flute_length)):.2f} mm or less, "
+            "or move the channel from under there",
         )
+    if cutter.flute_length < depth:
+        raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',
+                       allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
 
 
 def _dowels_stand(made: Clamping, dowels: Holes) -> None:

@@ -16,6 +16,7 @@ from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import INCH, left_words, rounded_up, sawn
 from pathgen.job.clamping import surfacing_of
 from pathgen.job.drawings import inlays_of
+from pathgen.job.filling import resin_of
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of
 from pathgen.job.tables import CouponTable
@@ -202,6 +203,7 @@ def _detail(job: Job) -> _Cut | None:
         name=" and ".join(trial.kind for trial in trials), index=0, like=index,
         regions=((colour, overlay.union_all([shape for shape, _ in shapes])),),
         depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
+        dam=resin_of(job, index).dam if pours else None,
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )

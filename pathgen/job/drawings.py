@@ -12,15 +12,18 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, Mistakes
 from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
+from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
 from pathgen.job.flat_tables import RingInlay
 from pathgen.job.job import Job
 from pathgen.job.let_in import let_ins
 from pathgen.job.outlines import drawing_path, left_out_words
 from pathgen.job.placing import place_that_fits
+from pathgen.job.staged import together
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
@@ -57,12 +60,12 @@ def inlays_of(
             inlays.append(_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_on_board(inlay, board, job)
+            _check_on_board(inlay, board, job, inlays)
     left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():
-            cut.append(_for_pieces(job, board, inlay))
+            cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
     arts = {art.name: art for art in drawings.values() if art is not None}
@@ -196,8 +199,13 @@ def _for_pieces(job: Job, board: Fingerboard | FlatPart, inlay: Inlay) -> Inlay:
     drawn = replace(inlay, drawn=inlay.regions)
     pockets = tuple((colour, made.pocket) for colour, made in let_ins(job, inlay.index, drawn))
     matched = replace(drawn, regions=pockets)
-    _check_on_board(matched, board, job)
+    _check_on_board(matched, board, job, [matched])
     return matched
+
+
+def _held(job: Job, inlay: Inlay) -> Inlay:
+    """The inlay with the dam that holds its resin, where it is poured."""
+    return replace(inlay, dam=resin_of(job, inlay.index).dam) if inlay.fill == "resin" else inlay
 
 
 def _check_closed(inlays: list[Inlay]) -> None:
@@ -215,16 +223,19 @@ def _check_closed(inlays: list[Inlay]) -> None:
                 )
 
 
-def _onto(inlay: Inlay, wood: BaseGeometry, job: Job) -> str:
-    """How a drawing comes to lie on the wood: the place to write, where moving it is enough."""
-    place, centre = job.inlays[inlay.index].place, 'or centre what is drawn with place centre = "drawing"'
-    found = place and place.at and place_that_fits(inlay.area, wood, place.at, step={"mm": 0.1, "in": 0.254}[job.units])
+def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
+    """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
+    centre = 'or centre what is drawn with place centre = "drawing"'
+    stages, area, at = together(job, inlays, inlay)
+    found = at and place_that_fits(area, wood, at, step={"mm": 0.1, "in": 0.254}[job.units])
     if not found:
         return f"move the drawing, make it smaller, {centre}"
-    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}], make the drawing smaller, {centre}"
+    of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""
+    return f"make at = [{', '.join(as_written(v, job.units) for v in found)}]{of}, make the drawing smaller, {centre}"
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
+def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay]) -> None:
+    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it."""
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -239,11 +250,12 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> No
             f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
-            remedy=_onto(inlay, wood, job),
+            remedy=_onto(inlay, wood, job, inlays),
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth
     worst = int(np.argmin(web))
+    shortest, reached = _reached(job, inlay)
     if web[worst] < board.min_web:
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
@@ -252,5 +264,22 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> No
             f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
             f"the pocket {left_words(web[worst])} the underside {place}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(inlay.depth - board.min_web + web[worst]):.2f} mm or less",
+            remedy=f"make depth {rounded_down(min(inlay.depth - board.min_web + web[worst], reached)):.2f} mm or less",
         )
+    if inlay.depth > reached + 1e-9:
+        above = shortest.flute_length - reached
+        raise JobError(
+            f"{inlay.name} depth", f'{inlay.depth + above:.4g} mm is deeper than the flute of "{shortest.name}", '
+            f"{shortest.flute_length:g} mm" + (f"; {above:.4g} mm of that is [surface] leave" if above else ""),
+            allowed=f"depth {rounded_down(reached):g} mm or less",
+            remedy="name a longer cutter, or make depth as allowed",
+        )
+
+
+def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
+    """The cutter of an inlay with the shortest flute, and how deep under the finished surface that goes."""
+    table = job.inlays[inlay.index]
+    cutters = [job.cutter(name, f"{inlay.name} cutters") for name in table.cutters]
+    shortest = min(cutters, key=lambda cutter: cutter.flute_length)
+    cut_again = job.surface is not None and any(later.fill != "none" for later in job.inlays[inlay.index :])
+    return shortest, shortest.flute_length - (job.surface.leave if job.surface and cut_again else 0.0)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -297,23 +299,26 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
             f"{format_length(float(radius[worst]), unit)} is less than half the width, "
             f"{format_length(abs(float(points[worst, 1])), unit)}, "
             f"{format_length(float(points[worst, 0]), unit)} along",
-            remedy=f"make the radius {_least_radius(board) or 'larger'}, or the board narrower",
+            remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
         )
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
     if edge < board.min_web:
-        thick = rounded_up(board.surface.thickness + board.min_web - edge)
+        cut = slots_of(job, board)
+        under = edge if cut is None else min(edge, float(_web(job, board, cut).min()))
+        thick = rounded_up(board.surface.thickness + board.min_web - under)
         raise JobError(
             "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges" if edge > 0 else
             f"the curve falls {-edge:.2f} mm below the underside at the edges",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(board) or 'larger'}",
+            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}",
         )
 
 
-def _least_radius(board: Fingerboard) -> str:
-    """The least radius that leaves `min_web` at the edges, by the height of an arc over its chord; nothing where the
-    surface is more than one radius."""
-    surface, deep = board.surface, board.surface.thickness - board.min_web
+def _least_radius(job: Job, board: Fingerboard) -> str:
+    """The least radius that leaves `min_web` at the edges, under slots too, by the height of an arc over its chord;
+    nothing where the surface is more than one radius."""
+    slot = job.slots.depth if job.slots else 0.0
+    surface, deep = board.surface, board.surface.thickness - board.min_web - slot
     half = float(np.abs(shapely.get_coordinates(board.finished)[:, 1]).max())
     if surface.bends.size or surface.radius_nut != surface.radius_end or deep <= 0:
         return ""
@@ -324,9 +329,11 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     stock, unit = job.stock, job.units
     what = part.names.part
     if stock.thickness < job.body.thickness:
+        leave = job.surface.leave if job.surface else 0.0
         raise JobError(
             "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
-            allowed=f"{format_length(job.body.thickness, unit)} or more", remedy="take a thicker blank",
+            allowed=f"{format_length(job.body.thickness + leave, unit)} or more" +
+            (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
         )
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
@@ -359,7 +366,9 @@ def _larger_blank(job: Job, part: Part) -> str:
     if x1 - x0 > stock.length:
         ways.append(f"length {up(before + x1)} or more with a margin_nut of {format_length(before, unit)}")
     elif stock.margin_nut < -x0 or stock.margin_nut + x1 > stock.length:
-        ways.append(f"margin_nut from {up(-x0)} to {format_length(stock.length - x1 - step / 2, unit, decimals=1)}")
+        longer = f", or length {up(before + x1)} or more" if before + x1 > stock.length else ""
+        ways.append(f"margin_nut from {up(-x0)} to {format_length(stock.length - x1 - step / 2, unit, decimals=1)}"
+                    f"{longer}")
     return "make [stock] " + ", and ".join(ways)
 
 
@@ -481,12 +490,15 @@ def _slots(job: Job, board: Fingerboard) -> None:
     if cutter.diameter > cut.width + 1e-9:
         raise JobError("[slots] cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the slots',
                        allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
-    if cutter.flute_length < cut.depth:
-        raise JobError("[slots] depth", f'{cut.depth:g} mm is deeper than the flute of "{cutter.name}"',
-                       allowed=f"{cutter.flute_length:g} mm or less", remedy="name a longer cutter")
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
-    _enough_left(job, board, cut, "[slots] depth")
+    # a level bottom is deepest under the crown
+    reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
+    _enough_left(job, board, cut, "[slots] depth", most=reached)
+    if reached < cut.depth:
+        raise JobError("[slots] depth", f'{cut.deepest(board.surface):.4g} mm is deeper than the flute of '
+                       f'"{cutter.name}", {cutter.flute_length:g} mm', allowed=f"{rounded_down(reached):g} mm or less",
+                       remedy="name a longer cutter, or make depth as allowed")
 
 
 def _nut(job: Job, board: Fingerboard) -> None:
@@ -495,17 +507,23 @@ def _nut(job: Job, board: Fingerboard) -> None:
         _enough_left(job, board, cut, "[nut] depth")
 
 
-def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str) -> None:
+def _web(job: Job, board: Fingerboard, cut: Slots) -> NDArray[np.float64]:
+    """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
+    """
     skim = job.resurface.skim if job.resurface else 0.0
-    # The surface is lowest at the ends of a line, and a level bottom is measured from there.
-    web = board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth
+    return np.asarray(board.surface.height(cut.lines[..., 0], cut.lines[..., 1]) - skim - cut.depth)
+
+
+def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: float = math.inf) -> None:
+    """Raise JobError where a cut leaves too little wood; `most` is how deep its cutter goes."""
+    web = _web(job, board, cut)
     if float(np.min(web)) < board.min_web:
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
         raise JobError(
             where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(cut.depth - board.min_web + least):.2f} mm or less",
+            remedy=f"make depth {rounded_down(min(cut.depth - board.min_web + least, most)):.2f} mm or less",
         )
 
 

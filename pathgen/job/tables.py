@@ -428,7 +428,7 @@ class ResurfaceTable:
     )
     stepdown: float = key(size(0.02, 10.0), "depth of each pass through what stands proud", 0.5)
     area: str = key(choice("board", "inlay"), "cut the whole board again, or only over each inlay", "board")
-    blend: float = key(size(0.5, 100.0), 'how far round an inlay area = "inlay" cuts: no fill lies further out', 5.0,
+    blend: float = key(size(0.5, 100.0), 'how far round a drawing area = "inlay" cuts, beside all inside its dam', 5.0,
                        inch=0.2)
 
 

@@ -28,6 +28,7 @@ from pathgen.strategies.pocketing import PocketCut, pocket
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.fill import lies_over
 from pathgen.work.operations import (
     RUN_OUT,
     Bevel,
@@ -149,8 +150,9 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
     stepdown = surfacing.resurface_stepdown
     waste: Waste = "wall" if around.clamping.feature(SurfaceRough) is None else "cleared"
     if surfacing.resurface_area == "inlay" or surfacing.leave:
+        wide = overlay.union_all([overlay.buffer(inlay.area, surfacing.blend), lies_over(inlay)])
         path = cutting_again_over(
-            overlay.buffer(inlay.area, surfacing.blend), _first(around), proud=inlay.overfill, stepdown=stepdown,
+            wide, _first(around), proud=inlay.overfill, stepdown=stepdown,
             beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
         )
     else:

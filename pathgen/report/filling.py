@@ -25,14 +25,18 @@ from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 from pathgen.work.fill import (
+    LEAST_LEFT,
     MOST_OVERFILL,
+    PAST,
     Amount,
     Batch,
     amount,
     batch_of,
     dam_round,
     fall_under,
+    left_by_edge,
     level_resin,
+    resin_left,
     second_cut,
 )
 from pathgen.work.mark_errors import MarkErrors, seen
@@ -217,9 +221,10 @@ def _second_cut(
     skim = surfacing.leave if last else surfacing.skim
     depths = [measure.depth_by_colour[c] for c in inlay.colours if measure.area_by_colour[c]]
     proud = inlay.overfill * measure.area
+    left = resin_left(inlay, clamping.surface, clamping.board.outline) if around else 0.0
     cut = second_cut(
         board_area=clamping.board.outline.area, area=measure.area, pocket=measure.fill_volume - proud,
-        proud=sum(a.overfill for a in needed) or proud,
+        proud=sum(a.overfill for a in needed) - left or proud,
         # depths are counted from the finished surface where a last cut takes what was left
         skim=skim, depth=(min((d[0] for d in depths), default=0.0) + (skim if last else 0.0),
                           max((d[1] for d in depths), default=0.0) + (skim if last else 0.0)),
@@ -418,21 +423,19 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
 
 
 def _dam_notes(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
-    """Resin that cures inside the dam where the second cut, going round the inlay alone, does not come."""
+    """Resin that cures in the waste beside the part, where a second cut over the inlay alone does not come."""
     clamping = planned.clamping
     step = next((s for s in clamping.steps if s.operation.levels is inlay), None)
     if step is None or not isinstance(step.operation, CutAgain):
         return
-    blend = step.operation.surfacing.blend
-    past = overlay.difference(_inside_dams(planned, inlay), overlay.buffer(inlay.area, blend))
-    if step.operation.goes_round and past.area > 1.0:
-        near, hull = (format_length(v, clamping.units) for v in (blend, planned.asked.resins[inlay.index].dam))
+    left = left_by_edge(inlay, clamping.board.outline)
+    if step.operation.goes_round and left.area >= LEAST_LEFT:
+        part, near = step.operation.surfacing.part, format_length(PAST, clamping.units)
         yield Finding(
             code="dam-past-the-cut", severity="note", where=f"{inlay.name}, program {step.order}",
-            got=f"a dam {hull} round the drawing, as a taut thread goes round it, holds resin on {past.area:.0f} mm2 "
-            f"further than {near} from the drawing, where this program does not cut", allowed="",
-            remedy=f"dam no further than {near} from the drawing, or scrape off what cures beyond that; or make "
-            "[resurface] blend larger",
+            got=f"the dam holds resin on {left.area:.0f} mm2 of waste, more than {near} outside the {part}'s edge, "
+            "where this program does not cut", allowed="",
+            remedy=f"dam along the {part}'s edge, or scrape that resin off when this program has ended",
         )
 
 
@@ -499,8 +502,9 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
     if limited and clamping.surfacing and clamping.cutter(CutAgain):
         yield Finding(
             code="second-cut-in-part", severity="note", where="[resurface] area", allowed="",
-            got=f"the second cut goes {clamping.surfacing.blend:g} mm round each inlay, on the lines of the first",
-            remedy="see that no fill lies further out, or scrape it off first",
+            got=f"the second cut goes {format_length(clamping.surfacing.blend, clamping.units)} round each drawing and "
+            "over all that is inside its dam, on the lines of the first",
+            remedy="see that no fill lies further out, or scrape it off first, and sand what it leaves",
         )
     if clamping.setup.z_zero == "stock-top" and len({s.cutter.name for s in clamping.steps}) > 1:
         yield Finding(

@@ -138,7 +138,7 @@ def _wood_words(mm3: float, part: str) -> str:
 def _where_cut(cut: dict[str, Any], part: str, units: str) -> str:
     if cut["area"] == "board":
         return f"over the whole {part}"
-    return f"over the inlay and {format_length(cut['blend'], units)} round it"
+    return f"over the inlay, {format_length(cut['blend'], units)} round it and all inside its dam"
 
 
 def _how_cut(cut: dict[str, Any], units: str) -> str:

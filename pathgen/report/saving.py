@@ -130,7 +130,8 @@ def _second_cuts(clamping: Clamping) -> Iterator[Change]:
     if surfacing.resurface_area == "board":
         yield Change(words='[resurface] area = "inlay"',
                      clamping=_surfaced(clamping, replace(surfacing, resurface_area="inlay")),
-                     operations=(CutAgain,), cost="fill must lie within blend of each inlay, and edges may show")
+                     operations=(CutAgain,),
+                     cost="fill must lie inside its dam, or within blend of a drawing, and edges may show")
 
 
 def _layers(clamping: Clamping, now: float, then: float) -> Callable[[Step], float]:

@@ -31,7 +31,7 @@ from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.report.zero import zero_lines
-from pathgen.verify.findings import EDITED, OTHER_JOB, rank
+from pathgen.verify.findings import EDITED, EXCHANGED, OTHER_JOB, rank
 
 MOST_LEFT_OUT = 50
 """Named on paper and on the terminal."""
@@ -168,11 +168,11 @@ def minutes_words(minutes: float) -> str:
 
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:
-    """What verification found, the grave first, in the job's units; of programs of another job little else."""
+    """What verification found, the grave first, in the job's units; of programs in wrong places little else."""
     shown = shown_findings(checks, units)
     lines = [finding_line(f["severity"], f["where"], f["got"], f["allowed"], f["remedy"]) for f in shown]
-    first = sum(f["code"] in (OTHER_JOB, EDITED) for f in shown)
-    if OTHER_JOB in [f["code"] for f in shown] and len(lines) > first + MOST_FOLLOWING:
+    first = sum(f["code"] in (EXCHANGED, OTHER_JOB, EDITED) for f in shown)
+    if {OTHER_JOB, EXCHANGED} & {f["code"] for f in shown} and len(lines) > first + MOST_FOLLOWING:
         lines = [*lines[:first], "What follows likely comes of that:", *lines[first : first + MOST_FOLLOWING],
                  f"and {len(lines) - first - MOST_FOLLOWING} more; --json lists them all"]
     return [*lines, verdict(checks, units)[1]]

@@ -12,11 +12,9 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, coarse_passes, heights_above
+from pathgen.work.fill import PAST
 
 Floats = NDArray[np.float64]
-
-EDGE = 1.0
-"""How far past the board's edge the second cut follows what stands there, mm."""
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
@@ -31,7 +29,7 @@ def resurfacing_runs_over(
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
-    within = overlay.intersection(area, overlay.buffer(last.outline, EDGE, join_style="mitre"))
+    within = overlay.intersection(area, overlay.buffer(last.outline, PAST, join_style="mitre"))
     under = beneath or 0.0
     heights = [h - under for h in heights_above(proud + under, stepdown, ridge=last.scallop + under)]
     runs: list[Floats] = []

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import cycle, pairwise
 from typing import Literal
 
 import numpy as np
@@ -25,7 +25,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import along_in_plan
+from pathgen.base.toolpath import along_in_plan, simplified
 
 Floats = NDArray[np.float64]
 Waste = Literal["cleared", "raw", "wall"]
@@ -339,12 +339,22 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
 
 
 def _kept_within(passes: Passes, first: Passes) -> Floats:
-    """The passes as far as those of `first` went before them, which a straight line round their ends encloses."""
+    """The passes as far as those of `first` went before them, which a straight line round their ends encloses.
+
+    From one to the next it follows that line: straight on, it would cut across where the board's end is stepped.
+    """
     if len(first.y) < 2:
         return first.run
     spans = shapely.bounds(_across(first.over, passes.y, axis=1))[:, [0, 2]]
     met = spans[:, 1] > spans[:, 0]
-    return _zigzag(spans[met], passes.y[met], first.surface, first.cutter, _CHORD) if met.any() else first.run
+    if not met.any():
+        return first.run
+    ends = _ends(spans[met], passes.y[met])
+    sides = first.rim[len(first.y):][::-1], first.rim[: len(first.y)]
+    links = [side[(side[:, 1] > a) & (side[:, 1] < b)] for (a, b), side in zip(
+        pairwise(passes.y[met]), cycle(sides), strict=False)]
+    corners = np.concatenate([way for pair in zip(ends, [*links, np.empty((0, 2))], strict=True) for way in pair])
+    return _followed(corners[simplified(corners, _CHORD)], first.surface, first.cutter, _CHORD)
 
 
 def _rim(passes: Passes, last: Passes) -> Floats:
@@ -355,8 +365,17 @@ def _rim(passes: Passes, last: Passes) -> Floats:
 
 def _zigzag(spans: Floats, y: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
     """Tip positions of passes over (x0, x1) spans, every second one backwards, joined along the surface."""
-    ends = [(np.array([x0, y_k]), np.array([x1, y_k])) for y_k, (x0, x1) in zip(y, spans, strict=True)]
-    corners = [point for k, pair in enumerate(ends) for point in (pair[::-1] if k % 2 else pair)]
+    return _followed(np.concatenate(_ends(spans, y)), surface, cutter, chord_tolerance)
+
+
+def _ends(spans: Floats, y: Floats) -> list[Floats]:
+    """(2, 2) start and end of each pass, every second one backwards."""
+    return [np.column_stack([span[:: 1 - k % 2 * 2], [y_k, y_k]]) for k, (y_k, span) in enumerate(
+        zip(y, spans, strict=True))]
+
+
+def _followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance: float) -> Floats:
+    """Tip positions along the surface from each (n, 2) corner to the next."""
     pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
     plan = np.concatenate([*pieces, corners[-1:]])
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -21,7 +22,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.both_sides import Below, WoodBetween, below_of, both_sides_findings, wood_between
 from pathgen.verify.comparing import compared
 from pathgen.verify.cutting import cutting_findings, in_pieces
-from pathgen.verify.findings import AGAIN, EDITED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
+from pathgen.verify.findings import AGAIN, EDITED, EXCHANGED, OTHER_JOB, Finding, Tolerances, at, forbids, rank
 from pathgen.verify.handling import program_findings, travel_findings
 from pathgen.verify.loads import Load, load_findings, loads_of
 from pathgen.verify.neighbours import neighbour_findings
@@ -38,6 +39,7 @@ from pathgen.work.operations import Slot
 
 Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
+_TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 
 _CLEAR = 0.03  # mm: how close to the edges of board and slots the surface is measured
 _SECTIONS, _ON_SECTION = 20.0, 0.01  # mm: between cross sections, and between the points on one
@@ -295,7 +297,35 @@ def read_programs(clamping: Clamping, texts: Mapping[str, str], found: list[Find
             code="program-unexpected", severity="forbid", where=name, got="a program that is no step of the job",
             allowed=", ".join(names), remedy="take it out of the folder",
         ))
+    found += _exchanged(_misnamed(clamping, programs))
     return programs
+
+
+def _misnamed(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> dict[str, str]:
+    """The name of the file that a program was written for, by its header, where it stands in another's."""
+    names = {str(step.order): step.file_name for step in clamping.steps}
+    count, held = str(len(names)), {}
+    for name, program in programs.items():
+        titles = (_TITLE.match(text.removeprefix(".. ")) for _, text in program.comments)
+        title = next((found for found in titles if found), None)
+        if title and title[2] == count and names.get(title[1], name) != name:
+            held[name] = names[title[1]]
+    return held
+
+
+def _exchanged(held: Mapping[str, str]) -> Iterator[Finding]:
+    """Programs in files of other names: two that took each other's place in one finding."""
+    for name, other in held.items():
+        both = held.get(other) == name
+        if both and other < name:
+            continue
+        yield Finding(
+            code=EXCHANGED, severity="forbid", where=f"{name} and {other}" if both else name,
+            got="exchanged: by their headers each holds the other's program" if both else
+            f"by its header it holds the program of {other}",
+            allowed="each program in the file of its own name",
+            remedy=f"{'give each the name of the other' if both else 'put its own program there'}, or {AGAIN}",
+        )
 
 
 def _of_another(names: Sequence[str], there: Sequence[str]) -> Finding:
@@ -357,11 +387,14 @@ def _edited(program: ReadProgram) -> bool:
 
 
 def _blamed(found: Sequence[Finding], programs: Mapping[str, ReadProgram]) -> Iterator[Finding]:
-    """The same, those of programs that were not changed with the ones that were: what is wrong may come of them."""
+    """The same, those of programs that were not changed with the ones that were: what is wrong may come of them.
+
+    Nothing forbids cutting what a build wrote, while it may have been warned of before.
+    """
     edited = [name for name, program in programs.items() if _edited(program)]
     for one in found:
         name = one.where.partition(",")[0]
-        if edited and one.severity != "note" and name in programs and name not in edited:
+        if edited and one.severity == "forbid" and one.code != OTHER_JOB and name in programs and name not in edited:
             one = replace(one, remedy=f"{one.remedy}; {', '.join(edited)} {'were' if len(edited) > 1 else 'was'} "
                                       "changed and this program was not: look there first")
         yield one

@@ -15,9 +15,10 @@ AGAIN = "make the programs again from the job"
 
 Severity = Literal["forbid", "warn", "note"]
 
-OTHER_JOB, EDITED = "other-job", "edited"
-"""Codes of what is told first, as the rest may come of it: programs of another job, lines that were changed."""
-_ORDER = (OTHER_JOB, EDITED, "forbid", "warn", "note")
+EXCHANGED, OTHER_JOB, EDITED = "exchanged", "other-job", "edited"
+"""Codes of what is told first, as the rest may come of it: programs under each other's names or of another job, lines
+that were changed."""
+_ORDER = (EXCHANGED, OTHER_JOB, EDITED, "forbid", "warn", "note")
 
 
 @dataclass(frozen=True, kw_only=True)

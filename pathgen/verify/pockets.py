@@ -135,7 +135,8 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
     middle fits in places only: what it may have opened so is no floor of the next cutter. And what a round or pointed
-    end opens to the drawing's edge is not asked of the next one, though a second cut has made it narrower.
+    end opens to the drawing's edge is not asked of the next one, though a second cut has made it narrower. What is in
+    reach keeps off the walls of each part by half as much again: between two that all but touch nothing is asked for.
     """
     alone, beside = [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
@@ -143,13 +144,15 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
     for step in steps:
         half = float(step.cutter.half_width(shape.depth))
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
-        own = overlay.buffer(axis, float(step.cutter.half_width(shape.depth - gone)), quad_segs=32)
+        wide = float(step.cutter.half_width(shape.depth - gone))
+        own = overlay.buffer(axis, wide, quad_segs=32)
         shapely.prepare(most)
         floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        reach = overlay.union(reach, overlay.difference(own, opened))
+        sure = overlay.buffer(axis, wide - 1.5 * beyond, quad_segs=32) if beyond else own
+        reach = overlay.union(reach, overlay.difference(sure, opened))
         if gone and not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
@@ -234,7 +237,7 @@ def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
 
 def _uncut(poured: Poured, openings: _Openings, low: Mask, seen: Seen) -> Iterator[Finding]:
     part = seen.sim.grid.part(poured.window)
-    left = part.covered(overlay.buffer(openings.reach, -1.5 * seen.tolerances.pocket_plan)) & ~low
+    left = part.covered(openings.reach) & ~low
     area = float(left.sum()) * seen.sim.grid.cell_area
     if area > 0.05:
         x, y = _worst(left, part.xs, part.ys)

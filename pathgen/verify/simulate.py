@@ -23,6 +23,7 @@ from pathgen.verify.findings import Tolerances
 from pathgen.verify.stages import Closeup, Stage, stage_after
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
+from pathgen.work.fill import lies_over
 from pathgen.work.operations import Operation
 
 OPENED = 0.02
@@ -308,7 +309,7 @@ def _heights_of_surface(surface: Surface, grid: Grid) -> Heights:
 
 
 def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, slice]:
-    x0, y0, x1, y1 = inlay.area.bounds
+    x0, y0, x1, y1 = lies_over(inlay).bounds
     out = 1.5 * tolerances.smear
     return grid.window((x0 - out, y0 - out, x1 + out, y1 + out))
 
@@ -316,7 +317,8 @@ def _around(inlay: Inlay, grid: Grid, tolerances: Tolerances) -> tuple[slice, sl
 def _poured(
     cut: _Cut, window: tuple[slice, slice], top: Heights, ground: _Ground, before: Heights
 ) -> tuple[Poured, Heights]:
-    """Fill stands `overfill` above the first surface over what was opened, and a little around; and all heights."""
+    """Fill stands `overfill` above the first surface over what was opened, a little around, and inside its dams; and
+    all heights."""
     inlay = cut.opens
     assert inlay is not None
     top = top.copy()
@@ -326,7 +328,8 @@ def _poured(
     wet = np.zeros(floor.shape, bool)
     if inlay.fill != "none":
         wet = removed > OPENED
-        wet |= ground.grid.part(window).covered(overlay.buffer(inlay.area, cut.smear))
+        wet |= ground.grid.part(window).covered(overlay.union_all([overlay.buffer(inlay.area, cut.smear),
+                                                                   lies_over(inlay)]))
         wet &= np.isfinite(there)
         proud = np.float32(inlay.overfill + cut.proud)
         np.maximum(there, ground.surface[window] + proud, where=wet, out=there)

@@ -44,6 +44,8 @@ class Inlay:
         What the drawing shows, where `regions` was made from it to match the pieces that are let in.
     placed : tuple of PlacedSize
         The size of each copy of the drawing.
+    dam : float or None
+        How far outside the drawing's hull the dam stands that holds its resin, mm; None where none is poured.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Inlay:
     overfill: float = 1.0
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     placed: tuple[PlacedSize, ...] = ()
+    dam: float | None = None
     index: int = 0
     """Which of the clamping's inlays it is, and of the job's where it is the part's own: 0 for the first."""
     like: int | None = None
@@ -170,13 +173,14 @@ class Surfacing:
     resurface_stepdown: float = 0.5
     """Depth of each pass through what stands proud, mm."""
     resurface_area: Literal["board", "inlay"] = "board"
-    """Where the second cut goes: over the whole board, or only over an inlay and `blend` around it."""
+    """Where the second cut goes: over the whole board, or only over an inlay, `blend` around it and inside its dam."""
     leave: float = 0.0
     """How far the first surface stands proud of the finished one, until the last second cut, mm."""
     leave_scallop: float = 0.0
     """Ridge height allowed on that first surface, mm."""
     blend: float = 5.0
-    """How far round an inlay the second cut goes with ``resurface_area`` "inlay", mm: fill lies no further out."""
+    """How far round a drawing the second cut goes with ``resurface_area`` "inlay", mm; it takes all inside the dam too.
+    """
     what: str
     """What a maker calls the surface."""
     part: str

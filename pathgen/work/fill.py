@@ -40,6 +40,12 @@ of a rosette is; common practice, no source."""
 RATIO = 0.02
 """How far off the resin's sheet the ratio of two measured parts may be."""
 
+PAST = 1.0
+"""How far past the part's edge a second cut over an inlay alone takes what stands there, mm."""
+
+LEAST_LEFT = 1.0
+"""Less fill than this beside the part is not worth scraping off, mm2."""
+
 MM3_PER_ML = 1000.0
 
 MOST_OVERFILL = 3.0
@@ -176,12 +182,29 @@ def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
     In each, resin covers the highest place of the drawing, and stands `overfill` above the lowest place of all where
     that is enough.
     """
+    return [Dammed(colour=one.regions[0][0], inside=dam, level=_level(dam, one, surface))
+            for one, dam in _each_dam(inlay, out)]
+
+
+@remembered
+def lies_over(inlay: Inlay) -> BaseGeometry:
+    """Where its fill may lie before it is cut level: its pockets, and all that is inside the dams of poured resin."""
+    dams = [] if inlay.dam is None else [dam for _, dam in _each_dam(inlay, inlay.dam)]
+    return overlay.union_all([inlay.area, *dams])
+
+
+def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
+    """What fill a second cut over the inlay alone leaves in the waste beside the part."""
+    return overlay.difference(lies_over(inlay), overlay.buffer(part, PAST, join_style="mitre"))
+
+
+def _each_dam(inlay: Inlay, out: float) -> list[tuple[Inlay, BaseGeometry]]:
+    """Each dam with the one colour of the inlay that it holds."""
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
     dams = [dam_round(one, out) for one in each]
     if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
-    return [Dammed(colour=one.regions[0][0], inside=dam, level=_level(dam, one, surface))
-            for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
+    return [(one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
 
 
 @remembered
@@ -196,6 +219,15 @@ def level_resin(inlay: Inlay, surface: Surface, out: float) -> dict[str, float]:
 def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
     covered = float(_edge_heights(overlay.intersection(inlay.area, dam), surface).max())
     return max(float(_edge_heights(dam, surface).min()) + inlay.overfill, covered)
+
+
+def resin_left(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
+    """Volume of level resin that a second cut over the inlay alone leaves in the waste beside the part, mm3."""
+    left = left_by_edge(inlay, part)
+    if left.area < LEAST_LEFT or inlay.dam is None:
+        return 0.0
+    beside = [(dam, overlay.intersection(dam.inside, left)) for dam in dams_of(inlay, surface, inlay.dam)]
+    return sum(_above(replace(dam, inside=there), surface) for dam, there in beside if there.area > 0)
 
 
 def _above(dammed: Dammed, surface: Surface) -> float:

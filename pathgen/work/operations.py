@@ -32,7 +32,8 @@ from pathgen.work.features import (
     Slots,
     Surfacing,
 )
-from pathgen.work.fill import fall_under
+from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
+from pathgen.work.part import Part
 
 Floats = NDArray[np.float64]
 F = TypeVar("F")
@@ -59,6 +60,9 @@ class Work(Protocol):
 
     @property
     def surface(self) -> Surface: ...
+
+    @property
+    def board(self) -> Part: ...
 
     @property
     def is_marked(self) -> bool:
@@ -383,6 +387,13 @@ class CutAgain(Operation[Inlay]):
             "the job's overfill. If it is higher, set overfill to what you measured and build again: the first pass "
             "would go too deep.",
         ]
+
+    def afterwards(self, work: Work) -> list[str]:
+        if not self.goes_round or left_by_edge(self.feature, work.board.outline).area < LEAST_LEFT:
+            return []
+        past = format_length(PAST, work.units)
+        return [f"Fill that lies more than {past} outside the {self.surfacing.part}'s edge still stands: scrape it off "
+                "the waste now, down to the wood, before the next cutter meets it."]
 
     def cautions(self) -> list[str]:
         resin = self.feature.fill == "resin"

@@ -28,9 +28,10 @@ WIDE = """[document.documentElement.scrollWidth > innerWidth ? `page ${document.
     && !["use", "image"].includes(e.tagName)  // cut to the picture that holds them
     && !(e.closest(".scroll") && !matchMedia("print").matches)).slice(0, 3).map(e => e.tagName + "." + e.className)
 ].filter(Boolean).join(", ")"""
-CUT_OFF = """innerWidth < 1000 ? "" : [...document.querySelectorAll(".scroll")]
-  .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.closest("section").id).join(", ")"""
-"""Chapters with a table or a picture that is not seen whole on a wide screen."""
+CUT_OFF = """innerWidth < 1000 && !matchMedia("print").matches ? "" : [...document.querySelectorAll(".scroll, pre")]
+  .filter(e => e.scrollWidth > e.clientWidth + 1 && !(e.matches("pre") && !matchMedia("print").matches))
+  .map(e => e.closest("section").id).join(", ")"""
+"""Chapters with a table or a picture that is not seen whole on a wide screen, or with anything cut off on paper."""
 HINTS = """[...document.querySelectorAll(".scroll")].filter(e => !matchMedia("print").matches
   && e.scrollWidth > e.clientWidth + 2 !== e.querySelector(".hint")?.getBoundingClientRect().height > 10)
   .map(e => e.getAttribute("aria-label").slice(0, 40)).join("; ")"""

@@ -35,6 +35,26 @@ def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
 
 
+def staged(folder, first, second, *, colours=("#225577", "#cc8833")):
+    """The doubts of two stages of one drawing, with their places."""
+    stage = small_board.JOB[small_board.JOB.index("[[inlay]]"):small_board.JOB.index("[resin]")]
+    place = "place = { at = [45.0, 0.0] }\n"
+    one, two = (stage.replace(place, f"{at}\ncolours = [\"{colour}\"]\n")
+                for at, colour in zip((first, second), colours, strict=True))
+    return [(where, problem) for where, problem, _ in doubts(folder, stage, f"{one}{two}")]
+
+
+def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
+    at, other = "place = { at = [45.0, 0.0] }", "place = { at = [44.5, 1.0] }"
+    assert staged(tmp_path, at, at) == staged(tmp_path, at, other, colours=("#225577", "#225577")) == []
+    (where, problem), = staged(tmp_path, at, other)
+    assert where == "inlay 2 place"
+    assert problem == "inlays 1 and 2 cut other colours of art.svg, and their places differ in at ([45, 0] and " \
+                      "[44.5, 1]): they will not fit each other"
+    (_, problem), = staged(tmp_path, at, "place = { at = [45.0, 0.0], mirror = true }")
+    assert "their places differ in mirror: they" in problem
+
+
 DRAWN = """[[cutter]]
 name = "cut"
 shape = "flat-end"

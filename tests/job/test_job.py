@@ -302,7 +302,8 @@ def test_a_bevel_and_its_cutter_go_together(tmp_path, extra):
 @pytest.mark.parametrize(("length", "width", "margin", "words"), [
     (204.0, 70.0, 3.0, "length 205 mm or more with a margin_nut of 5 mm"),
     (204.0, 70.0, 8.0, "length 208 mm or more with a margin_nut of 8 mm"),
-    (210.08, 70.0, 3.0, "margin_nut from 5 mm to 10 mm"), (210.08, 70.0, 10.5, "margin_nut from 5 mm to 10 mm"),
+    (210.08, 70.0, 3.0, "margin_nut from 5 mm to 10 mm"),
+    (210.08, 70.0, 10.5, "margin_nut from 5 mm to 10 mm, or length 210.5 mm or more"),
     (230.0, 63.9, 8.0, "width 64 mm or more"), (230.0, 64.0, 8.0, ""),
     (204.0, 60.0, 3.0, "width 64 mm or more, and length 205 mm or more with a margin_nut of 5 mm"),
 ])
@@ -332,12 +333,12 @@ def test_a_radius_is_no_less_than_half_the_width_and_leaves_wood_at_the_edges(mo
     surface = SimpleNamespace(radius=lambda x: np.full_like(x, radius), height=lambda x, y: np.full_like(x, edge),
                               thickness=6.5)
     board = SimpleNamespace(finished=shapely.box(0.0, -30.0, 200.0, 32.0), surface=surface, min_web=1.0)
-    monkeypatch.setattr("pathgen.job.sense._least_radius", lambda _: "")
+    monkeypatch.setattr("pathgen.job.sense._least_radius", lambda *_: "")
     if not words:
-        _radius_and_width(SimpleNamespace(units="mm"), board)
+        _radius_and_width(SimpleNamespace(units="mm", slots=None), board)
         return
     with pytest.raises(JobError, match=words):
-        _radius_and_width(SimpleNamespace(units="mm"), board)
+        _radius_and_width(SimpleNamespace(units="mm", slots=None), board)
 
 
 @pytest.mark.parametrize(("levels", "fits"), [(MOST_NESTED - 1, True), (MOST_NESTED, False)])

@@ -53,7 +53,7 @@ def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
     moved = None if marks is None else Moved(
         rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)))
     return SimpleNamespace(
-        moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0),
+        moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0), units="mm",
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),
         steps=[SimpleNamespace(cutter=SimpleNamespace(name=str(n))) for n in range(cutters)])
 

@@ -87,4 +87,5 @@ def test_how_a_second_cut_goes(cut, words):
 
 def test_where_a_second_cut_goes():
     assert _where_cut({"area": "board", "blend": 5.0}, "plate", "mm") == "over the whole plate"
-    assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm") == "over the inlay and 5 mm round it"
+    assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm") == \
+        "over the inlay, 5 mm round it and all inside its dam"

@@ -543,6 +543,23 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
 
 
+@pytest.mark.parametrize("y", [0.0, 18.0])
+@pytest.mark.parametrize("apart", [4.0, 5.0])
+@pytest.mark.parametrize("first", [None, 1.0])
+def test_a_neck_opened_from_both_sides_is_cut_as_deep_as_its_walls_allow(y: float, apart: float, first) -> None:
+    """Two discs of radius 3 mm that overlap: a v of 90 degrees goes everywhere 2.4 mm deep, but through the neck."""
+    region = shapely.union(*(Point(x, y).buffer(3.0, quad_segs=64) for x in (200.0, 200.0 + apart)))
+    cutters = [*([flat_end(first)] if first else []), v_cutter(90.0)]
+    cut = pocket(region, surface=BOARD, cutters=cutters, depth=2.4, safe_z=SAFE_Z)[-1]
+    a, b = cut_moves(cut)
+    tips = np.concatenate([a + t * (b - a) for t in np.linspace(0.0, 1.0, 21)])
+    half = math.sqrt(9.0 - apart**2 / 4.0)  # of the neck, derived, and so the depth at 45 degrees
+    middle = np.column_stack([200.0 + apart / 2 + np.linspace(-0.5, 0.5, 11), np.full(11, y)])
+    away = np.hypot(*(middle[:, None] - tips[:, :2]).transpose(2, 0, 1))
+    depth = BOARD.height(*middle.T) - (tips[:, 2] + away * cutters[-1].wall_slope).min(axis=1)
+    assert depth == pytest.approx(np.full(11, half), abs=0.2)
+
+
 @pytest.mark.parametrize("wall", [40.0, 12.0, 6.0])
 def test_a_middle_line_goes_on_through_a_mouth(wall: float) -> None:
     """As far as the two corners of the mouth are seen at more than a wall's least turn; wherever the next wall is."""

@@ -10,6 +10,7 @@ from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
+from pathgen.parts.fingerboard.numbers import End
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import (
@@ -303,12 +304,15 @@ def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
         assert shapely.distance(shapely.MultiLineString(ways).convex_hull, ends).max() < 0.01
 
 
-@pytest.mark.parametrize("name", list(BOARDS))
-def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(name):
-    part, ball = BOARDS[name], cutter_of("ball-end", 12.7)
-    first = finishing_passes(part.outline, part.surface, ball, scallop=0.03)
+STEPPED = board(end=End(steps=((0.0, 7.7), (12.0, 15.0))))
+
+
+@pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])
+def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(part):
+    ball = cutter_of("ball-end", 12.7)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
     runs = resurfacing_runs(first, proud=1.2, stepdown=0.5, waste="wall")
-    gone = shapely.Polygon(first.rim).buffer(0.05)  # straight ways between ends on an edge that bends inwards
+    gone = shapely.Polygon(first.rim).buffer(0.05)  # ways between ends on an edge that bends inwards
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
     # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone
     wide = coarse_passes(first, 0.5)

@@ -159,6 +159,16 @@ def test_what_each_cutter_opens():
     assert openings.by_width()[3.0].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
 
 
+def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():
+    """Each cutter ends a hair within the walls: a crack of 1 nm between two parts is a film of wood then."""
+    halves = shapely.MultiPolygon([shapely.box(5.0, -5.0, 25.0, -1e-6), shapely.box(5.0, 0.0, 25.0, 5.0)])
+    steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
+    reach = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=halves), steps, 0.0, TOL.pocket_plan).reach
+    crack = shapely.LineString([(7.0, 0.0), (23.0, 0.0)])
+    assert reach.distance(crack) > TOL.pocket_plan
+    assert reach.area > 190.0
+
+
 @pytest.mark.parametrize(("cutters", "skimmed"), [
     ((cutter("v", 6.0),), 0.0), ((cutter("v", 6.0),), 0.3), ((cutter(), cutter("v", 6.0)), 0.1),
 ])

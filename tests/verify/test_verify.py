@@ -226,6 +226,31 @@ def test_a_changed_program_is_told_before_those_that_only_differ_from_it(built, 
     assert f"{finish} was changed and this program was not" in differs.remedy
 
 
+def test_programs_in_each_others_files_are_called_exchanged_and_told_first(built, texts):
+    one, other, third = (step.file_name for step in built.plan.clamping.steps[2:5])
+    checked = verify(built.plan.clamping, {**texts, one: texts[other], other: texts[one]}, resolution=COARSE,
+                     job_fingerprint=built.job.fingerprint)
+    first = checked.findings[0]
+    assert (first.code, first.severity, first.where) == ("exchanged", "forbid", f"{one} and {other}")
+    assert first.remedy.startswith("give each the name of the other")
+    lines = finding_lines(checks_data(checked), "mm")
+    assert lines[0].startswith(f"DO NOT CUT: {one} and {other}: exchanged")
+    assert lines[1] == "What follows likely comes of that:"
+    twice = verify(built.plan.clamping, {**texts, one: texts[third]}, resolution=COARSE,
+                   job_fingerprint=built.job.fingerprint).findings[0]
+    assert (twice.code, twice.where) == ("exchanged", one)
+    assert f"holds the program of {third}" in twice.got
+
+
+def test_an_edit_is_not_blamed_for_what_was_warned_of_before():
+    program = SimpleNamespace(program_fingerprint="1", own_fingerprint="1")
+    edited = SimpleNamespace(program_fingerprint="1", own_fingerprint="2")
+    told = [Finding(code="x", severity=severity, where="02-b.nc, line 3", got="g", allowed="a", remedy="r")
+            for severity in ("forbid", "warn", "note")]
+    blamed = list(checking._blamed(told, {"01-a.nc": edited, "02-b.nc": program}))
+    assert ["look there first" in f.remedy for f in blamed] == [True, False, False]
+
+
 def test_programs_of_another_version_of_the_job_are_told_once(built, texts):
     name = next(s.file_name for s in built.plan.clamping.steps if s.operation.name == SLOTS)
     checked = verify(built.plan.clamping, texts, resolution=COARSE, job_fingerprint="0" * 16)

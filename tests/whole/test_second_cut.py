@@ -101,6 +101,38 @@ def test_random_pockets_overfills_and_smears_end_flush(tmp_path, seed, area):
         assert np.all(cut >= surface(x, ys) - 0.002)
 
 
+@pytest.mark.parametrize("dam", [DAM, 9.0])
+def test_a_cut_over_an_inlay_alone_takes_all_that_its_dam_holds(tmp_path, dam):
+    apart = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20"><path ' \
+            'fill="#225577" d="M2,2h4v16h-4zM34,2h4v16h-4z"/></svg>'
+    result = built(tmp_path, art=apart, extra='[resurface]\narea = "inlay"\nblend = 3.0\n', changes={
+        "mix_by": f"dam = {dam}\nmix_by"})
+    assert result.passed
+    # inside a taut thread round both bars, `dam` outside them, and midway between them
+    inside = shapely.box(27.0, -8.0, 63.0, 8.0).buffer(dam)
+    ys = np.arange(-19.9, 19.9, 0.01)
+    wet = ys[shapely.contains_xy(inside, 45.0, ys)]
+    cut = left_by_ball(text_of(result, "resurface"), 45.0, wet, radius=BALL)
+    assert np.all(cut <= surface(45.0, wet) + LIMIT + 0.0007)
+    said = result.report["inlays"][0]["second_cut"]
+    amounts = result.report["inlays"][0]["amounts"]
+    assert said["fill_volume"] == pytest.approx(sum(a["overfill_volume"] for a in amounts), rel=1e-3)
+
+
+def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path):
+    across = '<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="38mm" viewBox="0 0 10 38"><rect ' \
+             'width="10" height="38" fill="#225577"/></svg>'
+    result = built(tmp_path, art=across, extra='[resurface]\narea = "inlay"\n', changes={"mix_by": "dam = 5\nmix_by"})
+    assert result.passed
+    (note,) = [f for f in result.report["checks"]["findings"] if f["code"] == "dam-past-the-cut"]
+    assert "of waste, more than 1 mm outside the board's edge" in note["got"]
+    (again,) = [s for s in result.plan.clamping.steps if s.operation.levels]
+    (scrape,) = again.operation.afterwards(result.plan.clamping)
+    assert "more than 1 mm outside the board's edge still stands: scrape it off" in scrape
+    inlay = result.report["inlays"][0]
+    assert inlay["second_cut"]["fill_volume"] < sum(a["overfill_volume"] for a in inlay["amounts"]) - 10.0
+
+
 def test_a_skim_takes_what_it_says(tmp_path):
     result = built(tmp_path, extra="[resurface]\nskim = 0.2\n")
     assert result.passed

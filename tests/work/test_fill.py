@@ -215,12 +215,10 @@ def test_a_colour_that_no_cutter_opens_needs_nothing(tmp_path):
 
 
 def test_resin_past_the_second_cut_is_said(tmp_path):
-    far = ART.replace('<rect x="24" y="7" width="12" height="9"', '<rect x="36" y="12" width="3" height="6"')
-    far = far.replace("#cc8833", "#225577")  # of one colour, so in one dam
-    disc = re.sub("<rect.*/>", "", ART)
-    for folder, area, art, count in (("a", "inlay", far, 1), ("b", "board", far, 0), ("c", "inlay", disc, 0)):
+    for folder, area, dam, count in (("a", "inlay", 20, 1), ("b", "board", 20, 0), ("c", "inlay", 2, 0)):
         (tmp_path / folder).mkdir()
-        made = built(tmp_path / folder, resolution=0.4, art=art, extra=f'\n[resurface]\narea = "{area}"\n')
+        made = built(tmp_path / folder, resolution=0.4, art=re.sub("<rect.*/>", "", ART), changes={
+            "waste = 0.25": f"waste = 0.25\ndam = {dam}"}, extra=f'\n[resurface]\narea = "{area}"\n')
         found = [f for f in made.report["checks"]["findings"] if f["code"] == "dam-past-the-cut"]
         assert [f["severity"] for f in found] == ["note"] * count
 

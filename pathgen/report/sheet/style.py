@@ -100,6 +100,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll th {{ font-size: inherit; }}
   .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
   .scroll > div, .wide .scroll > div {{ width: auto; min-width: 0; }}
+  .copy {{ overflow: visible; white-space: pre-wrap; overflow-wrap: anywhere; }}
   .hint {{ display: none; }}
   .whole svg, .whole img {{ max-height: 100mm; }}
   .screen {{ display: none; }}

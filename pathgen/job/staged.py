@@ -1,0 +1,101 @@
+"""The stages of one drawing: inlays that cut other colours of it each, and must fit each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields, replace
+
+from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
+
+from pathgen.base import overlay
+from pathgen.base.errors import Doubt
+from pathgen.base.units import as_written
+from pathgen.job.job import Job
+from pathgen.job.tables import InlayTable, PlaceTable
+from pathgen.work.features import Inlay
+
+
+def apart_doubts(job: Job) -> Iterator[Doubt]:
+    """Stages of one drawing that do not lie at one place: the first of each drawing that lies elsewhere is named."""
+    told = set()
+    for index, table in enumerate(job.inlays):
+        first = stages_of(job, index)[0]
+        if job.inlays[first].place == table.place or table.artwork in told:
+            continue
+        told.add(table.artwork)
+        both = f"inlays {first + 1} and {index + 1}"
+        yield Doubt(
+            where=f"inlay {index + 1} place",
+            problem=f"{both} cut other colours of {table.artwork}, and {_unlike(job, first, index)}: they will not fit "
+                    "each other",
+            allowed="one place for all stages of a drawing",
+            remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart",
+        )
+
+
+def stages_of(job: Job, index: int) -> tuple[int, ...]:
+    """The inlays that belong into one picture with this one, itself too: of one drawing, at its place or, where they
+    share no colour with what lies there, elsewhere."""
+    table = job.inlays[index]
+    places = _by_place(job, table) if table.artwork else []
+    own = next((group for group in places if index in group), [index])
+    others = [group for group in places if group is not own and not _colours(job, group) & _colours(job, own)]
+    return tuple(sorted([*own, *(one for group in others for one in group)]))
+
+
+def together(
+    job: Job, inlays: list[Inlay], inlay: Inlay
+) -> tuple[list[int], BaseGeometry, tuple[float, float] | None]:
+    """The stages that can lie where one of them does, what they cut there, and the `at` of the first; None without."""
+    own = job.inlays[inlay.index].place
+    if own is None or own.at is None:
+        return [inlay.index], inlay.area, None
+    stages = stages_of(job, inlay.index)
+    at = {one.index: place.at for one in inlays if one.index in stages
+          and (place := job.inlays[one.index].place) and place.at and replace(place, at=own.at) == own}
+    there = at[min(at)]
+    moved = [translate(one.area, there[0] - at[one.index][0], there[1] - at[one.index][1])
+             for one in inlays if one.index in at]
+    return sorted(at), overlay.union_all(moved), there
+
+
+def _by_place(job: Job, table: InlayTable) -> list[list[int]]:
+    """The inlays of a drawing, those at one place together."""
+    groups: list[list[int]] = []
+    for index, other in enumerate(job.inlays):
+        if other.artwork == table.artwork:
+            at = next((group for group in groups if job.inlays[group[0]].place == other.place), None)
+            if at is None:
+                groups.append([index])
+            else:
+                at.append(index)
+    return groups
+
+
+def _colours(job: Job, group: list[int]) -> set[str]:
+    """The colours that some inlays name; all that there are of one that names none."""
+    named = [job.inlays[index].colours for index in group]
+    every = {colour for table in job.inlays for colour in table.colours or ()} | {""}
+    return every if None in named else {colour for colours in named for colour in colours or ()}
+
+
+def _unlike(job: Job, first: int, other: int) -> str:
+    """In what the places of two inlays differ, in words."""
+    was, now = job.inlays[first].place, job.inlays[other].place
+    if was is None or now is None:
+        return "one has a place and the other has none"
+    named = [f.name for f in fields(PlaceTable) if getattr(was, f.name) != getattr(now, f.name)]
+    ats = f" ({_at(was.at, job)} and {_at(now.at, job)})" if was.at and now.at and was.at != now.at else ""
+    return f"their places differ in {' and '.join(named)}{ats}"
+
+
+def _written(job: Job, first: int, other: int) -> str:
+    """What to write so that the other inlay lies where the first one does."""
+    was, now = job.inlays[first].place, job.inlays[other].place
+    only_at = was is not None and now is not None and was.at and replace(now, at=was.at) == was
+    return f"at = {_at(was.at, job)}" if only_at and was and was.at else f"the place of inlay {first + 1}"
+
+
+def _at(at: tuple[float, float], job: Job) -> str:
+    return f"[{', '.join(as_written(v, job.units) for v in at)}]"
