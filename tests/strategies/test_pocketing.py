@@ -173,7 +173,7 @@ def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
     rim = shapely.get_coordinates(shapely.segmentize(region.buffer(out).exterior, 0.2))
     near = shapely.dwithin(shapely.linestrings(rim), shapely.linestrings(np.stack([a, b], axis=1)[..., :2]),
                            cut.cutter.half_width(1.2) + 0.1)
-    tips = np.concatenate([np.linspace(start, end, 2 + int(np.hypot(*(end - start)[:2]) / 0.01))
+    tips = np.concatenate([np.linspace(start, end, 2 + int(np.hypot(*(end - start)[:2]) / 0.02))
                            for start, end in zip(a[near], b[near], strict=True)])
     tree = shapely.STRtree(shapely.points(tips[:, :2]))
     place, tip = tree.query(shapely.points(rim), predicate="dwithin", distance=cut.cutter.radius)
