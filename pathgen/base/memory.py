@@ -61,8 +61,8 @@ _IN_USE: ContextVar[Memory | None] = ContextVar("memory", default=None)
 
 
 @contextmanager
-def remembering(memory: Memory) -> Iterator[None]:
-    """Within it, what `remembered` functions answer is kept in `memory`, and taken from it."""
+def remembering(memory: Memory | None) -> Iterator[None]:
+    """Within it, what `remembered` functions answer is kept in `memory`, and taken from it; with None nothing is."""
     token = _IN_USE.set(memory)
     try:
         yield

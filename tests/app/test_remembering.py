@@ -12,7 +12,8 @@ from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.removal.material import Material
 from tests import small_board
 
-RESOLUTION = 0.3
+RESOLUTION = 0.5
+pytestmark = pytest.mark.usefixtures("afresh")
 ONE_COLOUR = {"depth = 1.5": 'colours = ["#225577"]\ndepth = 1.5'}
 MORE = small_board.SLOT_CUTTER + """
 [slots]

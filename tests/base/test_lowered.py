@@ -47,7 +47,7 @@ def highest(f, low, high):
     a, b = mpmath.mpf(low), mpmath.mpf(high)
     c, d = b - g * (b - a), a + g * (b - a)
     at_c, at_d = f(c), f(d)
-    for _ in range(30):
+    for _ in range(18):  # as far as 0.0004 mm to the highest place, where it is lower by some nanometres
         if at_c < at_d:
             a, c, at_c = c, d, at_d
             d = a + g * (b - a)

@@ -60,6 +60,7 @@ def test_what_cannot_be_told_by_its_contents_is_refused():
             content_key(value)
 
 
+pytestmark = pytest.mark.usefixtures("afresh")
 ASKED = []
 
 

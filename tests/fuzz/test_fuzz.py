@@ -8,7 +8,7 @@ import pytest
 
 from tests.fuzz.run import KINDS, tried
 
-COUNTS = {"drawings": 400, "jobs": 120, "programs": 15, "files": 200, "commands": 60}
+COUNTS = {"drawings": 300, "jobs": 60, "programs": 8, "files": 150, "commands": 30}
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
+
 from pathgen.base.memory import content_key
 from pathgen.programs import plan
 from pathgen.strategies import facing, surfacing
 from tests.small_board import SLOTS, built
 
+pytestmark = pytest.mark.usefixtures("afresh")
 ROUGHED = {"scallop = 0.05": 'scallop = 0.05\nrough = "flat"', "[resin]": "[resurface]\nstepdown = 0.4\n[resin]"}
 
 

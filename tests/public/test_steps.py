@@ -69,7 +69,7 @@ def test_a_job_and_one_step_alone_cut_the_same(tmp_path):
     """
     text = (DRAWING.with_name("boards") / "fanned.toml").read_text()
     (tmp_path / "fanned.toml").write_text(text.replace('entry = "ramp"', 'entry = "peck"'))
-    result = pathgen.build(pathgen.load_job(tmp_path / "fanned.toml"))
+    result = pathgen.build(pathgen.load_job(tmp_path / "fanned.toml"), resolution=0.4)
     paths = {made.operation: made.toolpath for made in result.programs}
     clamping = result.plan.clamping
     board, stock, clear = clamping.board, clamping.stock.thickness, clamping.machine.clearance
@@ -173,7 +173,7 @@ def test_every_value_shows_itself(finished):
 @pytest.mark.filterwarnings("error")
 def test_a_whole_board_shows_itself(tmp_path):
     job = pathgen.load_job(DRAWING.with_name("boards") / "fanned.toml")
-    result = pathgen.build(job, resolution=0.2)
+    result = pathgen.build(job, resolution=0.4)
     result.write(tmp_path / "out")
     assert result._repr_png_().startswith(b"\x89PNG")
     assert result.plan.clamping.board._repr_svg_().startswith("<svg")
@@ -181,11 +181,11 @@ def test_a_whole_board_shows_itself(tmp_path):
     assert all(program.file_name in words for program in result.programs)
     assert "<td>checks</td><td>passed</td>" in words
     assert result.report == json.loads(json.dumps(result.report))  # and is the plain dict that it was
-    found = pathgen.check(job, tmp_path / "out", resolution=0.2)
+    found = pathgen.check(job, tmp_path / "out", resolution=0.4)
     assert f"<td>{found.scallop_measured:.4f} mm</td>" in found._repr_html_()
     (tmp_path / "out" / result.programs[0].file_name).unlink()
     assert "program-missing" not in found._repr_html_()
-    assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.2)._repr_html_()
+    assert "no such program" in pathgen.check(job, tmp_path / "out", resolution=0.4)._repr_html_()
     choices = pathgen.compare(job, scallops=[0.01])
     assert choices._repr_html_().count("<tr>") == len(choices) + 1
     words = job._repr_html_()

@@ -9,7 +9,6 @@ import pytest
 import shapely
 
 import pathgen
-from pathgen.base.memory import Memory, remembering
 from pathgen.job.clamping import clamping_of
 from pathgen.removal.grid import Grid
 from pathgen.report.budget import budget_data, sources
@@ -19,7 +18,8 @@ from pathgen.verify.read import read_program
 from pathgen.verify.simulate import simulate
 from tests.small_board import SLOTS, built, job
 
-FINE = {"scallop = 0.05": "scallop = 0.002"}
+SHORT = {"frets = 5": "frets = 4", "length = 125.0": "length = 99.0"}
+FINE = {"scallop = 0.05": "scallop = 0.002"} | SHORT
 OFF, BESIDE, WIDER, GRID = 0.04, 0.5, 1.0, 0.1
 """mm: of height; in plan, and of a cutter, by whole steps of the grid; that grid."""
 
@@ -29,16 +29,9 @@ FRET, RIM, DISC = 300 - 300 / 2 ** (2 / 12), 20.5, 37.0
 WAYS = {
     "again over the board": (FINE, ""),
     "again round the inlay": (FINE, '[resurface]\narea = "inlay"\n'),
-    "proud, then fresh": ({"scallop = 0.05": "scallop = 0.002\nleave = 0.2\nleave_scallop = 0.002"}, ""),
+    "proud, then fresh": ({"scallop = 0.05": "scallop = 0.002\nleave = 0.2\nleave_scallop = 0.002"} | SHORT, ""),
     "fresh by a skim": (FINE, "[resurface]\nskim = 0.15\n"),
 }
-
-
-@pytest.fixture(scope="module", autouse=True)
-def kept():
-    """What the programs before the one that is off left is kept from run to run, as `pathgen watch` keeps it."""
-    with remembering(Memory(100_000_000)):
-        yield
 
 
 def way(folder, name):

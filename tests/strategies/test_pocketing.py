@@ -172,7 +172,7 @@ def _share_cut(cut: PocketCut, region: Polygon, out: float) -> float:
     rim = shapely.get_coordinates(shapely.segmentize(region.buffer(out).exterior, 0.2))
     near = shapely.dwithin(shapely.linestrings(rim), shapely.linestrings(np.stack([a, b], axis=1)[..., :2]),
                            cut.cutter.half_width(1.2) + 0.1)
-    tips = np.concatenate([np.linspace(start, end, 2 + int(np.hypot(*(end - start)[:2]) / 0.01))
+    tips = np.concatenate([np.linspace(start, end, 2 + int(np.hypot(*(end - start)[:2]) / 0.02))
                            for start, end in zip(a[near], b[near], strict=True)])
     tree = shapely.STRtree(shapely.points(tips[:, :2]))
     place, tip = tree.query(shapely.points(rim), predicate="dwithin", distance=cut.cutter.radius)
@@ -541,6 +541,23 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     cut, = pocket(dot, surface=LEVEL, cutters=[pointed], depth=1.6, safe_z=SAFE_Z)
     assert dot.difference(cut.opened).area < 0.005 * dot.area
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
+
+
+@pytest.mark.parametrize("y", [0.0, 18.0])
+@pytest.mark.parametrize("apart", [4.0, 5.0])
+@pytest.mark.parametrize("first", [None, 1.0])
+def test_a_neck_opened_from_both_sides_is_cut_as_deep_as_its_walls_allow(y: float, apart: float, first) -> None:
+    """Two discs of radius 3 mm that overlap: a v of 90 degrees goes everywhere 2.4 mm deep, but through the neck."""
+    region = shapely.union(*(Point(x, y).buffer(3.0, quad_segs=64) for x in (200.0, 200.0 + apart)))
+    cutters = [*([flat_end(first)] if first else []), v_cutter(90.0)]
+    cut = pocket(region, surface=BOARD, cutters=cutters, depth=2.4, safe_z=SAFE_Z)[-1]
+    a, b = cut_moves(cut)
+    tips = np.concatenate([a + t * (b - a) for t in np.linspace(0.0, 1.0, 21)])
+    half = math.sqrt(9.0 - apart**2 / 4.0)  # of the neck, derived, and so the depth at 45 degrees
+    middle = np.column_stack([200.0 + apart / 2 + np.linspace(-0.5, 0.5, 11), np.full(11, y)])
+    away = np.hypot(*(middle[:, None] - tips[:, :2]).transpose(2, 0, 1))
+    depth = BOARD.height(*middle.T) - (tips[:, 2] + away * cutters[-1].wall_slope).min(axis=1)
+    assert depth == pytest.approx(np.full(11, half), abs=0.2)
 
 
 @pytest.mark.parametrize("wall", [40.0, 12.0, 6.0])

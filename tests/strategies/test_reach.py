@@ -166,7 +166,7 @@ def test_a_build_warns_of_what_its_cutters_leave_closed(tmp_path):
     table = '[[inlay]]\nartwork = "tail.svg"\ndepth = 1.2\ncutters = ["{}"]\nplace = {{ at = [150.0, 0.0] }}\n\n'
     for cutter, warned in (("flat 3", True), ("flat 1", False)):
         (tmp_path / "job.toml").write_text(text[:start] + table.format(cutter) + text[end:])
-        made = build(load_job(tmp_path / "job.toml"), resolution=0.2)
+        made = build(load_job(tmp_path / "job.toml"), resolution=0.4)
         report, page = made.report, made.files(shaded=False)["setup.html"]
         found = [f for f in report["checks"]["findings"] if f["code"] == "much-left-closed"]
         assert bool(found) == warned

@@ -19,7 +19,7 @@ STEEP = Surface(thickness=6.5, radius_nut=184.0, radius_end=305.0, length=480.0)
 BLUNT = replace(v_cutter(90.0), diameter=8.0)
 
 
-def cut_depth(cut: PocketCut, at: np.ndarray, surface: Surface, apart: float = 0.02) -> np.ndarray:
+def cut_depth(cut: PocketCut, at: np.ndarray, surface: Surface, apart: float = 0.03) -> np.ndarray:
     """How far below the surface each of (n, 2) places is cut: the cutter's shape set down `apart` along all moves."""
     points = np.round(cut.toolpath.points, 4)
     work = cut.toolpath.kinds[1:] != Move.RAPID

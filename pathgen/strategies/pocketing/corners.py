@@ -36,25 +36,47 @@ _DOT = 0.01
 _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
+_STANDS = 0.05
+"""How high wood may stand in a neck over where the tip could go, mm: what a tip meets there is as good as air."""
 
-def sharpened(one: Opening, parts: Shapes, opened: Shapes, before: Shapes, swept: Shapes, trace: Trace) -> Shapes:
+
+def sharpened(
+    one: Opening, parts: Shapes, opened: Shapes, before: Shapes, axis: Shapes, swept: Shapes, trace: Trace
+) -> Shapes:
     """Trace the v cutter through what is not yet `opened` of `parts`; returns what is opened then, part by part.
 
-    `before` is what earlier cutters have opened down to the floor, `swept` where the v cutter's own tip has been
-    at full depth: there it goes down in air.
+    `before` is what earlier cutters have opened down to the floor, `axis` where the v cutter's own tip may go at full
+    depth and `swept` where it has been: there it goes down in air. A neck that keeps the tip up is opened from both
+    sides, though less deep than its walls allow: the middle line through it is traced too.
     """
     after = np.array(opened, dtype=object)
     # what is thinner than this was left by the chords along curved walls, not by a corner
     left = without_films(overlay.difference(parts, opened), _FILM)
+    necks = ~shapely.is_empty(axis) & (_euler(axis) > _euler(parts))
     branches: list[Branch] = []
-    for k in np.flatnonzero(shapely.area(left) >= trace.options.smallest / 4.0):
-        lines = _lines(one, parts[k], left[k])
+    for k in np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0)):
+        lines = _lines(one, parts[k], left[k], axis[k] if necks[k] else None)
         if lines:
             after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])
             after[k] = overlay.intersection(after[k], parts[k])
-            branches += [Branch(line=line, open=_in_air(one, line[[0, -1]], before[k], swept[k])) for line in lines]
+            for line in lines:
+                ends = line[[0, -1]]
+                air = _in_air(one, ends, before[k], swept[k]) | (_stands(one, ends, swept[k]) < _STANDS)
+                branches.append(Branch(line=line, open=air))
     trace_branches(branches, layer_depths(one.cutter, one.depth), trace, one.cutter.wall_slope)
     return after
+
+
+def _euler(shapes: Shapes) -> Ints:
+    """(n,) the parts of each less its holes: it grows where a shape comes apart, or a ring is cut."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    return np.bincount(owner, 1 - shapely.get_num_interior_rings(parts), len(shapes)).astype(np.intp)
+
+
+def _stands(one: Opening, line: Floats, swept: BaseGeometry) -> Floats:
+    """(n,) how high over tips at (n, 3) places and depths the flank leaves wood, once the tip was all over `swept`."""
+    away = shapely.distance(swept, shapely.points(line[:, :2]))
+    return np.asarray(line[:, 2] - one.depth + one.cutter.wall_slope * away)
 
 
 def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
@@ -65,11 +87,15 @@ def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometr
     return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
 
 
-def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Floats]:
-    """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first."""
+def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry, axis: BaseGeometry | None) -> list[Floats]:
+    """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first.
+
+    With the `axis` of a part that has necks also those that go through them.
+    """
     reach = one.half_width + SAMPLE
-    plane_region, plane_left = one.in_plane(np.array([region, left], dtype=object))
-    lines = middle_line(plane_region, plane_left, reach)
+    near = left if axis is None else overlay.union(left, overlay.difference(region, axis))
+    plane_region, plane_near = one.in_plane(np.array([region, near], dtype=object))
+    lines = middle_line(plane_region, plane_near, reach)
     if not len(lines):  # round: its middle is a point
         centre = shapely.get_coordinates(shapely.maximum_inscribed_circle(plane_region, tolerance=_LINE))[0]
         lines = shapely.linestrings([[centre, centre + [_DOT, 0.0]]])
@@ -78,6 +104,8 @@ def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry) -> list[Float
     deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
     shapely.prepare(left)
     cuts = shapely.dwithin(left, shapely.points(deep[:, :2]), deep[:, 2] / one.cutter.wall_slope + SAMPLE)
+    if axis is not None:
+        cuts |= _stands(one, deep, axis) > _STANDS
     cuts &= deep[:, 2] > 0.0
     apart = np.flatnonzero(np.diff(owner)) + 1
     return [piece for line, some in zip(np.split(deep, apart), np.split(cuts, apart), strict=True)

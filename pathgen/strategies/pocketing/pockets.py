@@ -192,7 +192,7 @@ def _cut_by(
             near = overlay.buffer(rest[some], one.half_width, quad_segs=8)
             swept[some] = overlay.intersection(shapely.boundary(axis[some]), near)
     if corners:
-        opened[:] = sharpened(one, parts, opened, before, swept, trace)
+        opened[:] = sharpened(one, parts, opened, before, axis, swept, trace)
     return skipped
 
 
