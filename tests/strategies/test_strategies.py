@@ -314,7 +314,7 @@ def test_between_walls_of_waste_the_second_cut_over_a_fill_goes_no_further_out_e
     ball = cutter_of("ball-end", 6.35)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.02)
     gone = first.over.buffer(1e-3)
-    x0, _, x1, _ = part.outline.bounds
+    x1 = part.outline.bounds[2]
     for fill in (shapely.box(150.0, -40.0, 190.0, 10.0), shapely.box(x1 - 30.0, -15.0, x1 + 9.0, 15.0)):
         runs = resurfacing_runs_over(fill, first, proud=0.6, stepdown=0.5, beneath=None, waste="wall")
         assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
