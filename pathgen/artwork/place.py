@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
-from pathgen.base import given
+from pathgen.base import given, overlay
 from pathgen.base.errors import ArtworkError
 
 Floats = NDArray[np.float64]
@@ -102,7 +102,8 @@ def placed(
         box = measured(artwork)
     matrix = _matrix(box, at, rotate, -x_scale if mirror else x_scale, y_scale)
     regions = tuple(
-        Region(shapely.affinity.affine_transform(region.polygon, matrix), region.colour) for region in artwork.regions
+        Region(overlay.sound(shapely.affinity.affine_transform(region.polygon, matrix)), region.colour)
+        for region in artwork.regions
     )
     low_x, low_y, high_x, high_y = shapely.total_bounds([region.polygon for region in regions])
     return replace(

@@ -108,6 +108,12 @@ def fine_length(mm: float, units: str = "mm") -> str:
     return format_length(mm, units, decimals={"mm": 2, "in": 4}[units])
 
 
+def even_length(mm: float, units: str = "mm") -> str:
+    """A length for a column: to a thousandth of a millimetre or four places of an inch, zeros kept."""
+    places = {"mm": 3, "in": 4}[units]
+    return f"{round(mm / MM_PER[units], places) + 0.0:.{places}f} {units}"
+
+
 def coarse_length(mm: float, units: str = "mm") -> str:
     """A length as a rule measures it: to a tenth of a millimetre, or a hundredth of an inch."""
     return format_length(mm, units, decimals={"mm": 1, "in": 2}[units])

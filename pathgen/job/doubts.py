@@ -32,6 +32,7 @@ _FLATTEST = 1016.0  # mm: flatter is a slip, or meant to be flat (common practic
 _WIDE_SLOT = 1.0  # mm: tangs of fret wire are 0.5 to 0.6 wide (common practice)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
 _SAME = 0.01  # mm
+_THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 % (common practice)
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _FILLED = 0.99  # share of area
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
@@ -57,6 +58,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _inner_corners(job)
     yield from _over_all(job)
     yield from _strings_off(job, clamping)
+    yield from _mixes(job)
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
     yield from _sloping_walls(job, clamping)
@@ -120,6 +122,18 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "face",
             remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
         )
+
+
+def _mixes(job: Job) -> Iterator[Doubt]:
+    """A part so small that no resin is mixed so."""
+    tables = [("[resin]", job.resin), *((f"inlay {i} resin", inlay.resin) for i, inlay in enumerate(job.inlays, 1))]
+    for where, table in tables:
+        if table is not None and table.mix and max(table.mix.values()) > _THINNEST * min(table.mix.values()):
+            yield Doubt(
+                where=f"{where} mix", problem=" to ".join(f"{part:g} of {name}" for name, part in table.mix.items()),
+                allowed=f"1:1 to {_THINNEST:g}:1, the least part a catalyst (common practice)",
+                remedy="copy the ratio from the resin maker's sheet: it does not cure with too little",
+            )
 
 
 def _said_twice(job: Job) -> Iterator[Doubt]:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -41,6 +42,14 @@ class _Bored:
     counterbore: bool = False
     written: tuple[float, float] | None = None
     """Where the job has it, if it lies elsewhere on its sheet."""
+    row: int = 0
+    """Which row of its table it is in: 1 for the mirrored one."""
+    away: tuple[float, float] = (0.0, 0.0)
+    """From the first hole of its row."""
+    share: float = 0.0
+    """Of its row's length, up to it."""
+    pitch: float = 0.0
+    """Of its row; 0 where it stands alone."""
 
     @property
     def axis(self) -> BaseGeometry:
@@ -222,16 +231,19 @@ def _placed_bores(table: HoleTable, where: str) -> list[_Bored]:
                        allowed=f"{table.diameter:g} mm or more", remedy="make it longer, or leave it out for a round "
                        "hole")
     way = math.radians(table.angle)
+    one = Bore(at=table.at, diameter=table.diameter, length=length, turn=table.turn, depth=table.depth)
     steps = np.arange(table.count)[:, None] * (table.pitch or 0.0) * np.array([math.cos(way), math.sin(way)])
-    places = [(x, y, table.turn) for x, y in (steps + table.at).tolist()]
-    places += [(x, -y, -turn) for x, y, turn in places] if table.mirror else []
-    holes = [Bore(at=(x, y), diameter=table.diameter, length=length, turn=turn, depth=table.depth)
-             for x, y, turn in places]
-    made = [_Bored(where=where, bore=bore) for bore in holes]
+    made = [
+        _Bored(where=where, row=row, away=(dx, side * dy), share=nth / max(table.count - 1, 1),
+               pitch=table.pitch or 0.0, bore=replace(
+                   one, at=(table.at[0] + dx, side * (table.at[1] + dy)), turn=side * table.turn))
+        for row, side in enumerate((1.0, -1.0) if table.mirror else (1.0,))
+        for nth, (dx, dy) in enumerate(steps.tolist())
+    ]
     if (wide := table.counterbore) is not None:
         more = wide.diameter - table.diameter
-        made += [_Bored(where=where, counterbore=True, bore=replace(
-            bore, diameter=wide.diameter, length=bore.length + more, depth=wide.depth)) for bore in holes]
+        made += [replace(one, counterbore=True, bore=replace(
+            one.bore, diameter=wide.diameter, length=one.bore.length + more, depth=wide.depth)) for one in made]
     return made
 
 
@@ -288,14 +300,32 @@ def _inside(part: FlatPart, bores: list[_Bored]) -> None:
     """Every hole lies within the outline, and takes no bite out of its edge."""
     shapely.prepare(part.outline)
     for one in bores:
-        inside = part.outline.covers(one.axis)
-        away = float(shapely.distance(part.outline.exterior, one.axis)) * (1 if inside else -1)
-        if away <= one.bore.diameter / 2:
+        out = _out(part, one.bore, one.axis)
+        if out >= 0:
+            shorter = _shorter(part, one) if one.share else None
             raise JobError(
-                f"{one.where} at", f"{one.place} leaves the {part.names.part}: its edge lies "
-                f"{one.bore.diameter / 2 - away:.2f} mm outside", allowed="holes within the outline",
-                remedy="move it, or make it smaller",
+                f"{one.where} {'at' if shorter is None else 'pitch'}", f"{one.place} leaves the {part.names.part}: its "
+                f"edge lies {out:.2f} mm outside", allowed="holes within the outline",
+                remedy="move it, or make it smaller" if shorter is None else
+                f"make pitch {shorter:.2f} mm or less, count less, or move the row",
             )
+
+
+def _out(part: FlatPart, bore: Bore, axis: BaseGeometry) -> float:
+    """How far the edge of a hole lies outside the outline, mm; less than 0 inside."""
+    inside = part.outline.covers(axis)
+    return bore.diameter / 2 - float(shapely.distance(part.outline.exterior, axis)) * (1 if inside else -1)
+
+
+def _shorter(part: FlatPart, one: _Bored) -> float | None:
+    """The widest pitch with which a row's last hole lies within the outline and clear of its neighbour; None without.
+    """
+    x, y = one.away
+    for pitch in np.round(np.arange(rounded_down(one.pitch), one.bore.diameter, -0.01), 2).tolist():
+        to = pitch / one.pitch / one.share - 1.0
+        if _out(part, one.bore, translate(one.axis, to * x, to * y)) < 0:
+            return float(pitch)
+    return None
 
 
 def _apart(part: FlatPart, bores: list[_Bored]) -> None:
@@ -307,8 +337,12 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
         away = float(shapely.distance(one.axis, other.axis))
         if away <= near:
             both = one.where if one.where == other.where else f"{one.where} and {other.where}"
-            raise JobError(f"{both} at", f"{one.place} and {other.place} meet: {away:.2f} mm between their middles",
-                           allowed=f"more than {near:.2f} mm", remedy="move them apart, or make them smaller")
+            in_row = one.where == other.where and one.row == other.row
+            wider = f"make pitch {rounded_up(one.pitch + near - away + 0.01):.2f} mm or more, or make them smaller"
+            raise JobError(f"{both} {'pitch' if in_row else 'at'}",
+                           f"{one.place} and {other.place} meet: {away:.2f} mm between their middles",
+                           allowed=f"more than {near:.2f} mm",
+                           remedy=wider if in_row else "move them apart, or make them smaller")
     for one, shape in itertools.product(bores, part.drawn):
         away = float(shapely.distance(one.axis, shape))
         if away <= one.bore.diameter / 2:

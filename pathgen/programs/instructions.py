@@ -9,12 +9,12 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.units import INCH, coarse_length, format_length
+from pathgen.base.units import INCH, coarse_length, fine_length, format_length
 from pathgen.programs.zero_check import ZeroCheck, check_words
 from pathgen.programs.zeroing import refits
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Holes
-from pathgen.work.operations import STAY, DowelHoles
+from pathgen.work.operations import STAY, DowelHoles, Slot
 
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
@@ -184,6 +184,28 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
         return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
     too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []
     return [*own, *too]
+
+
+def off_the_machine(clamping: Clamping) -> list[str]:
+    """What is left to do by hand when the last program has ended (common practice), of a part that is finished then."""
+    surfacing, slots, units = clamping.surfacing, clamping.feature(Slot), clamping.units
+    if clamping.kind or surfacing is None:
+        return []
+    filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
+    part, lines = surfacing.part, []
+    if surfacing.scallop:
+        block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
+        high = fine_length(surfacing.scallop, units)
+        dust = ", the dust of the fill is harmful too" if filled else ""
+        lines.append(f"Sand the ridges away, {high} high at most, along the {part} with a hard {block}, finer and "
+                     f"finer; wear a mask{dust}.")
+    if any(inlay.fill == "resin" for inlay in filled):
+        lines.append("Look for pinholes in the fill: drop resin into them, let it cure, and sand them level.")
+    if slots is not None:
+        lines.append(f"Clear the dust out of the {slots.words} and try a piece of the wire in one. Then the wire goes "
+                     f"in, before or after the {part} is glued on, as you are used to.")
+    same = " with the same fill" if filled else ""
+    return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
 
 
 def cautions(step: Step) -> list[str]:

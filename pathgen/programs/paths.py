@@ -153,7 +153,7 @@ def _again(operation: CutAgain, cutter: Cutter, around: Around) -> Toolpath:
         wide = overlay.union_all([overlay.buffer(inlay.area, surfacing.blend), lies_over(inlay)])
         path = cutting_again_over(
             wide, _first(around), proud=inlay.overfill, stepdown=stepdown,
-            beneath=surfacing.leave if operation.takes_all else None, rapids=around.rapids,
+            beneath=surfacing.leave if operation.takes_all else None, waste=waste, rapids=around.rapids,
         )
     else:
         path = cutting_again(_last(around), proud=inlay.overfill, stepdown=stepdown, skim=surfacing.skim, waste=waste,

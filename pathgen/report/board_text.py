@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from pathgen.base.units import INCH, fine_length, format_length, tiny_length
+from pathgen.base.units import INCH, even_length, fine_length, format_length, tiny_length
 from pathgen.report.tables import table
 
 
@@ -83,7 +83,7 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
 def dot_lines(dots: Sequence[dict[str, Any]], units: str) -> list[str]:
     """Places for side dots, a line for each dot."""
     rows = [
-        [str(d["fret"]), f"{number} of {d['dots']}", format_length(one["along_edge"], units), _pair(one["at"], units)]
+        [str(d["fret"]), f"{number} of {d['dots']}", even_length(one["along_edge"], units), _pair(one["at"], units)]
         for d in dots for number, one in enumerate(d["each"], 1)
     ]
     return table(["fret", "dot", "along the bass edge from the nut", f"along, across ({units})"], rows, right=range(4))

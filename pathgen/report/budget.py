@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pathgen.base.units import format_length
+from pathgen.base.units import even_length
 from pathgen.report.tables import table
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import CutAgain, Pocket, Slot, SurfaceFinish
@@ -137,9 +137,9 @@ def budget_data(clamping: Clamping, frets: Sequence[Mapping[str, Any]]) -> dict[
 def budget_cells(budget: Mapping[str, Any], units: str) -> tuple[list[str], list[list[str]]]:
     """The budget as a table: its head and its rows."""
     def cells(effects: Mapping[str, float]) -> list[str]:
-        return [format_length(v, units) if v else "" for v in effects.values()]
+        return [even_length(v, units) if v else "" for v in effects.values()]
 
-    rows = [[r["source"], format_length(r["size"], units), *cells(r["effects"])] for r in budget["rows"]]
+    rows = [[r["source"], even_length(r["size"], units), *cells(r["effects"])] for r in budget["rows"]]
     rows += [[name, "", *cells(budget[key])] for name, key in
              (("all at their worst", "worst"), ("root-sum-square", "root_sum_square"))]
     return ["what is off", "by", *budget["results"]], rows

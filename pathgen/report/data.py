@@ -18,7 +18,7 @@ from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, layer_findings
 from pathgen.report.filling import filling_data, filling_findings, inlay_filling
 from pathgen.report.fretting import fretting_findings
-from pathgen.report.holding import holding_findings, last_lap_findings
+from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
 from pathgen.report.programs import Program
@@ -113,7 +113,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
         *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
         *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
-        *thin_wood_findings(planned.clamping),
+        *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
     ]
 
 

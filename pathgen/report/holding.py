@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
-from pathgen.base.units import as_written, fine_length
+from collections.abc import Mapping
+
+import numpy as np
+
+from pathgen.base.units import as_written, coarse_length, fine_length, format_length
+from pathgen.programs.instructions import stand_out
 from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.verify.findings import Finding
-from pathgen.work.clamping import Clamping
+from pathgen.verify.read import ReadProgram
+from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import Outline
+
+LONGEST_OUT = 25.0
+"""Small cutters are mostly 38 mm long, some 12 mm of it in the collet, mm (common practice, no source)."""
+
+OUT_BY_DIAMETER = 10.0
+"""How many diameters thicker cutters may stand out (common practice, no source)."""
 
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
@@ -29,6 +41,26 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
         allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or write finish = "
                            f"{as_written(takes, units)}, or take a thicker cutter",
     )]
+
+
+def standing_out_findings(clamping: Clamping, programs: Mapping[str, ReadProgram]) -> list[Finding]:
+    """A warning where a thin cutter must stand further out of its collet than cutters of its kind are long."""
+    units = clamping.units
+    found: dict[str, tuple[float, float, Step]] = {}
+    for step in (one for one in clamping.steps if one.file_name in programs and len(programs[one.file_name])):
+        out = stand_out(clamping, float(np.nanmin(programs[step.file_name].end[:, 2])) + clamping.z_zero)
+        limit = max(LONGEST_OUT, OUT_BY_DIAMETER * step.cutter.diameter)
+        if out > max(limit, found.get(step.cutter.name, (0.0, 0.0, step))[0]):
+            found[step.cutter.name] = (out, limit, step)
+    what, far = "clamps and blank" if clamping.setup.keep_out else "the blank", coarse_length
+    return [Finding(
+        code="stands-far-out", severity="warn", where=f'cutter "{name}", program {step.order}',
+        got=f"it must stand {far(out, units)} out of its collet to clear {what}, with a diameter of "
+            f"{format_length(step.cutter.diameter, units)}",
+        allowed=f"{far(limit, units)} or less: few cutters so thin are long enough, and a long one bends (common "
+                "practice)",
+        remedy="take lower clamps, or hold the blank from below; or measure that yours is so long and its shank stiff",
+    ) for name, (out, limit, step) in found.items()]
 
 
 def holding_findings(clamping: Clamping) -> list[Finding]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -11,21 +13,25 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, coarse_passes, heights_above
+from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, Waste, across, coarse_passes, heights_above
 from pathgen.work.fill import PAST
 
 Floats = NDArray[np.float64]
+
+_EVERY = 5.0
+"""Longest straight move along the ends of passes, mm."""
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
 
 
 def resurfacing_runs_over(
-    area: BaseGeometry, last: Passes, *, proud: float, stepdown: float, beneath: float | None,
+    area: BaseGeometry, last: Passes, *, proud: float, stepdown: float, beneath: float | None, waste: Waste = "cleared",
 ) -> list[Floats]:
     """Runs through what stands `proud` over `area`, then the passes of `last` over it, on their own lines.
 
     With `beneath` the passes of `last` are left to what comes after, which takes so many mm below their surface too.
+    Where a wall of `waste` stands where they ended, no run goes further out, and each layer goes along it.
 
     Like `surfacing.resurfacing_runs` over a part of the board. The fill must not lie further out than `area`.
     """
@@ -34,31 +40,52 @@ def resurfacing_runs_over(
     heights = [h - under for h in heights_above(proud + under, stepdown, ridge=last.scallop + under)]
     runs: list[Floats] = []
     if heights:
-        coarse = runs_over(coarse_passes(last, stepdown), within)
+        inside = last.over if waste == "wall" else None
+        coarse = runs_over(coarse_passes(last, stepdown), within, inside=inside)
+        coarse += _rims_over(last, within) if inside is not None else []
         runs += [run + [0.0, 0.0, h] for h in heights for run in coarse]
     if beneath is not None:
         return runs
     return runs + runs_over(last, within, ridge=last.scallop)
 
 
-def runs_over(passes: Passes, area: BaseGeometry, *, ridge: float = 0.0) -> list[Floats]:
-    """Tip positions, a run for each separate part of `area`, along the lines of `passes` and nowhere else.
+def runs_over(
+    passes: Passes, area: BaseGeometry, *, ridge: float = 0.0, inside: BaseGeometry | None = None,
+) -> list[Floats]:
+    """Tip positions, a run for each separate part of `area`, along the lines of `passes`, `inside`, and nowhere else.
 
     The cutter touches the surface all over `area`; from one pass to the next it goes a little above it,
     clear of the ridges, `ridge` mm high, that the first cut left there. Passes that are cut short end on their
     own line, so that the second cut takes no more than the first.
     """
     lines, surface, cutter = _lines(passes), passes.surface, passes.cutter
-    parts = [_seen_by_axis(part, surface, cutter.radius) for part in shapely.get_parts(area)]
-    merged = shapely.get_parts(overlay.union_all(parts))
+    if inside is not None:
+        ends = shapely.bounds(across(inside, passes.y, axis=1))[:, [0, 2]]
+        lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, ends, strict=True)]
+    merged = shapely.get_parts(_all_seen_by_axis(area, passes))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
-    return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear))]
+    return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear, inside))]
+
+
+def _rims_over(passes: Passes, area: BaseGeometry) -> list[Floats]:
+    """Tip positions along the ends of all passes, as far as the cutter touches the surface over `area` there."""
+    rim = shapely.segmentize(shapely.linearrings(passes.rim), _EVERY)
+    pieces = shapely.get_parts(shapely.line_merge(overlay.intersection(rim, _all_seen_by_axis(area, passes))))
+    ways = [shapely.get_coordinates(one) for one in pieces if shapely.length(one) > 0.0]
+    return [np.column_stack([way, passes.surface.tip_height(passes.cutter, *way.T)]) for way in ways]
+
+
+def _all_seen_by_axis(area: BaseGeometry, passes: Passes) -> BaseGeometry:
+    """Where the cutter's axis is while it touches the surface over an area."""
+    return overlay.union_all([_seen_by_axis(part, passes.surface, passes.cutter.radius)
+                              for part in shapely.get_parts(area)])
 
 
 def _run_over(
-    region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float
+    region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float,
+    inside: BaseGeometry | None = None,
 ) -> Floats:
-    """Back and forth over one part."""
+    """Back and forth over one part; from pass to pass straight on, or round a corner where that is not `inside`."""
     pieces: list[Floats] = []
     for k, (x0, x1) in enumerate(_spans(region, y)):
         if np.isnan(x0):
@@ -71,9 +98,19 @@ def _run_over(
     joined: list[Floats] = []
     for piece in pieces:
         if joined:
-            joined.append(_link(joined[-1][-1], piece[0], surface, cutter, clear))
+            ways = pairwise(_round_corner(joined[-1][-1], piece[0], inside))
+            joined += [_link(a, b, surface, cutter, clear) for a, b in ways]
         joined.append(piece)
     return np.concatenate(joined) if joined else np.empty((0, 3))
+
+
+def _round_corner(start: Floats, end: Floats, inside: BaseGeometry | None) -> list[Floats]:
+    """The start and the end of a straight way, and between them the place over or under both that keeps it inside."""
+    if inside is None or shapely.covers(inside, shapely.linestrings([start[:2], end[:2]])):
+        return [start, end]
+    corners = [np.array([x, y]) for x, y in ((end[0], start[1]), (start[0], end[1]))]
+    kept = [c for c in corners if shapely.covers(inside, shapely.linestrings([start[:2], c, end[:2]]))]
+    return [start, *kept[:1], end]
 
 
 def _lines(passes: Passes) -> list[Floats]:
@@ -87,8 +124,8 @@ def _lines(passes: Passes) -> list[Floats]:
 
 def _between(line: Floats, x0: float, x1: float) -> Floats:
     """The stretch of a pass from x0 to x1: its own knots, and ends on the straight lines between them."""
-    x0, x1 = max(x0, line[0, 0]), min(x1, line[-1, 0])
-    if x0 >= x1:
+    x0, x1 = (max(x0, line[0, 0]), min(x1, line[-1, 0])) if len(line) else (0.0, 0.0)
+    if not x0 < x1:
         return np.empty((0, 3))
     inner = line[(line[:, 0] > x0) & (line[:, 0] < x1), 0]
     x = np.concatenate([[x0], inner, [x1]])
@@ -118,8 +155,9 @@ def _link(start: Floats, end: Floats, surface: Surface, cutter: Cutter, clear: f
     It sinks over the second half. With `clear` more than twice the ridge half-way, a ball that sinks in a straight
     line stays above that ridge: clear (1 - s) + ridge s^2 >= ridge for s from 0 to 1.
     """
-    count = 2 * max(1, int(np.ceil(np.hypot(*(end - start)[:2]) / (2 * LINK))))
+    way = end[:2] - start[:2]
+    count = 2 * max(1, int(np.ceil(np.hypot(*way) / (2 * LINK))))
     share = np.arange(count)[:, None] / count
-    plan = start[:2] + share * (end - start)[:2]
+    plan = start[:2] + share * way
     lift = clear * np.minimum(1.0, 2.0 * (1.0 - share[:, 0]))
     return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1]) + lift])

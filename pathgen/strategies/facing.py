@@ -66,13 +66,13 @@ def cutting_again(
 @remembered
 def cutting_again_over(
     area: Polygon | MultiPolygon, passes: Passes, *, proud: float, stepdown: float, beneath: float | None = None,
-    rapids: Rapids,
+    waste: Waste = "cleared", rapids: Rapids,
 ) -> Toolpath:
     """Down through what stands `proud` over an area alone, then `passes` over it again.
 
     With `beneath`, `passes` are left to what comes after, which takes so many mm below the surface too.
     """
-    runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath)
+    runs = resurfacing_runs_over(area, passes, proud=proud, stepdown=stepdown, beneath=beneath, waste=waste)
     return _path(runs, passes.cutter, rapids)
 
 

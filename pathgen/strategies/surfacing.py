@@ -262,7 +262,7 @@ def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> fl
     x0, _, x1, _ = outline.bounds
     edges = np.linspace(x0, x1, strips + 1)
     middle = (edges[1:] + edges[:-1]) / 2
-    bounds = shapely.bounds(_across(outline, middle))
+    bounds = shapely.bounds(across(outline, middle))
     if surface.is_flat:
         return float(outline.area)
     radius = surface.radius(middle)
@@ -296,14 +296,14 @@ def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r
 
 def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
     """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
-    parts, of = shapely.get_parts(_across(region, xs), return_index=True)
+    parts, of = shapely.get_parts(across(region, xs), return_index=True)
     _, low, _, high = shapely.bounds(parts).T[:, :, None]
     inside = np.zeros((len(xs), len(y)), bool)
     np.logical_or.at(inside, of, ((y >= low) & (y <= high)) | ((-y >= low) & (-y <= high)))
     return inside
 
 
-def _across(region: Polygon, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
+def across(region: Polygon, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
     """(n,) the lines through a region at each x; with `axis` 1, at each y."""
     low, high = region.bounds[1 - axis] - 1.0, region.bounds[3 - axis] + 1.0
     ends = np.stack([np.column_stack([at, np.full_like(at, far)][:: 1 - 2 * axis]) for far in (low, high)], axis=1)
@@ -345,7 +345,7 @@ def _kept_within(passes: Passes, first: Passes) -> Floats:
     """
     if len(first.y) < 2:
         return first.run
-    spans = shapely.bounds(_across(first.over, passes.y, axis=1))[:, [0, 2]]
+    spans = shapely.bounds(across(first.over, passes.y, axis=1))[:, [0, 2]]
     met = spans[:, 1] > spans[:, 0]
     if not met.any():
         return first.run

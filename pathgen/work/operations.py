@@ -301,7 +301,7 @@ class Pocket(_Within[Inlay]):
                 "off the glue that is squeezed out. Keep the zero place clean."
             ]
         deep = format_length(inlay.depth + inlay.overfill, work.units)
-        found = "; or find them again by the witness marks: the point over mark 1, the display set to what it showed " \
+        found = "; or find them again by the witness marks: the tip over mark 1, the display set to what it showed " \
                 "there" if work.is_marked else ""
         return [
             "Stop here for the fill. Leave the work clamped, held over its whole face: what is held by its ends alone "
@@ -456,7 +456,7 @@ class Hover(_Within[Marks]):
         hover, off = (format_length(v, work.units) for v in (self.feature.hover, self.feature.errors_limit))
         return [
             f"Leave the spindle off. The program stops {hover} above each mark; look, best through a loupe, then press "
-            f"start to go on. Stop if the point is more than {off} off the middle of a mark, and measure all of them: "
+            f"start to go on. Stop if the tip is more than {off} off the middle of a mark, and measure all of them: "
             "write where they are into the job, as measured marks.",
             f"It stops, in this order, over {_named_places(self.named, work)}."
         ]

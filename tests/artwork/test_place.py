@@ -70,3 +70,17 @@ def test_one_of_two_sizes_gives_the_other_and_both_may_stretch(read: Read) -> No
     small = placed(art, at=(0, 0), width=20.0, height=5.0, stretch=True, centre="drawing")
     assert small.tolerance == pytest.approx(art.tolerance / 2)
     assert small.corner == pytest.approx((-10, -2.5))
+
+
+def test_a_shape_that_rounding_lets_cross_itself_is_whole_where_it_is_placed(read: Read) -> None:
+    """A corner 1 nm and less off another edge: some of them cross it once they are scaled and moved."""
+    spoilt = 0
+    for k in range(10, 290, 7):
+        x, y = k / 100, float(np.nextafter(k / 300, 9.0))
+        art = read(f'<path fill="#225577" d="M0 0L3 1L3 2L{x!r} {y!r}L0 2Z"/>')
+        there = placed(art, at=(310.0, 3.0), width=31.0, centre="drawing")
+        shape = there.regions[0].polygon
+        assert shape.is_valid
+        assert shape.area == pytest.approx(art.regions[0].polygon.area * (31.0 / 3.0) ** 2, rel=1e-6)
+        spoilt += shape.geom_type == "MultiPolygon"
+    assert spoilt

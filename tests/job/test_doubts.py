@@ -55,6 +55,13 @@ def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
     assert "their places differ in mirror: they" in problem
 
 
+def test_a_mix_with_hardly_any_hardener_is_doubted(tmp_path):
+    was = "mix = { resin = 100, hardener = 45 }"
+    (where, problem, _), = doubts(tmp_path, was, "mix = { resin = 200, hardener = 1 }")
+    assert (where, problem) == ("[resin] mix", "200 of resin to 1 of hardener")
+    assert doubts(tmp_path, was, "mix = { resin = 100, catalyst = 1 }") == []
+
+
 DRAWN = """[[cutter]]
 name = "cut"
 shape = "flat-end"

@@ -9,6 +9,7 @@ import shapely
 import pathgen
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+from pathgen.report.side_dots import side_template
 from tests import small_board
 from tests.boards import fingerboard
 
@@ -71,6 +72,15 @@ def test_a_dot_between_slots_may_still_reach_under_a_crown():
     assert len(dot_area(BOARD, dots, fret_width=0.6).geoms) == 1
     with pytest.raises(JobError, match=r"leaves 8\.91 mm"):
         dot_area(BOARD, dots, fret_width=2.4)
+
+
+def test_numbers_of_near_side_dots_do_not_meet_on_the_template():
+    dots = [{"fret": fret, "each": [{"along_edge": at}]} for fret, at in ((19, 100.0), (21, 102.0), (24, 110.0))]
+    picture = side_template({"side_dots": dots, "job_units": "mm", "frets": [{"wood": {"edge": 6.0}}]})
+    numbers = {one.text: (float(one.get("x")), float(one.get("y"))) for one in picture.iter() if one.text and
+               one.text.isdigit()}
+    assert numbers["24"][1] == numbers["19"][1]
+    assert abs(numbers["21"][1] - numbers["19"][1]) >= 3.0  # letters of 3 mm, 2 mm apart
 
 
 def test_rows_of_the_template_hold_every_place():

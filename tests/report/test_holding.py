@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pathgen.programs.instructions import cautions
-from pathgen.report.holding import holding_findings, last_lap_findings
+from pathgen.programs.instructions import cautions, off_the_machine
+from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.sheet.page import legend_above
 from pathgen.work.clamping import Step
 from pathgen.work.features import Marks
@@ -48,6 +48,26 @@ def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
     assert [(f.code, f.severity) for f in found] == ([("nothing-holds", "warn")] if words else [])
     assert all(words in f.got and "whole face" in f.remedy for f in found)
+
+
+def test_a_thin_cutter_that_must_stand_far_out_is_doubted(built):
+    clamping, programs = built.plan.clamping, built.verification.programs
+    assert standing_out_findings(clamping, programs) == []
+    tall = replace(clamping, setup=replace(clamping.setup, keep_out=tuple(
+        replace(box, height=55.0) for box in clamping.setup.keep_out)))
+    found = standing_out_findings(tall, programs)
+    assert {(f.code, f.severity) for f in found} == {("stands-far-out", "warn")}
+    (slot,) = [f for f in found if "slot" in f.where]
+    # 55 mm, 2 mm for the collet's nut, less the height of the slots' bottoms
+    assert "it must stand 5" in slot.got
+    assert "clamps and blank" in slot.got
+    assert slot.allowed.startswith("25 mm or less")
+
+
+def test_the_page_says_what_comes_after_the_last_program(built):
+    lines = off_the_machine(built.plan.clamping)
+    assert [line.split()[0] for line in lines] == ["Sand", "Look", "Clear", "Try"]
+    assert off_the_machine(replace(built.plan.clamping, kind="back")) == []
 
 
 def test_the_legend_names_what_the_picture_shows_and_clamps_that_are_not_known(built):

@@ -61,6 +61,9 @@ def test_contrast_is_told_where_the_woods_colour_is_known(built, monkeypatch):
 def test_what_a_shift_does_is_told_where_any_inlay_is_cut_again(built):
     report = built.report
     assert if_it_moves(built.plan.clamping, report) is not None
+    said = "ends with the first finishing passes again, coordinate for coordinate"
+    assert report["inlays"][0]["second_cut"]["repeats_first_pass"]
+    assert said in "".join(if_it_moves(built.plan.clamping, report).itertext())
     second, never = dict(report["inlays"][0]), {**report["inlays"][0], "second_cut": None}
     assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, second]}) is not None
     assert if_it_moves(built.plan.clamping, {**report, "inlays": [never, never]}) is None

@@ -15,6 +15,7 @@ import pytest
 
 import pathgen
 from pathgen.app.cli import _parser, main
+from pathgen.app.starting import JOB
 from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
 from pathgen.job.job import REPEATED, TABLES
@@ -111,6 +112,13 @@ def test_a_pipe_gets_plain_text(tmp_path):
     assert done.returncode == 0, done.stderr
     assert "\x1b" not in done.stdout + done.stderr
     assert done.stderr == ""
+
+
+def test_the_readme_shows_the_job_that_new_writes():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    block = re.search(r"<!-- job: made by .*? -->\n```toml\n(.*?)```\n<!-- end of job -->", readme, re.S)
+    assert block, "README.md has no whole job"
+    assert block[1] == JOB.format(name="my-board"), "run .ci/refresh-readme"
 
 
 def test_the_readme_lists_every_key_as_the_code_has_it():

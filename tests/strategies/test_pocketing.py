@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -312,6 +313,29 @@ def test_ramps_never_sink_faster_than_the_plunge_feed() -> None:
     assert straight.sum() < 40  # most ways in are ramps
     sloped = work & (np.hypot(*np.diff(path.points[:, :2], axis=0).T) > 1e-6) & (down / length > 0.03)
     assert sloped.any()
+
+
+@pytest.mark.parametrize("region", [
+    shape for r in (1.62, 3.0, 4.34, 5.68) for shape in (Point(0, 0).buffer(r, quad_segs=64), box(-r, -r, r, r))
+])
+def test_a_cutter_that_cannot_plunge_finds_room_for_a_ramp_beside_a_loop_too_small_for_one(region: Polygon) -> None:
+    """The innermost loop of these is a dot: the ramp goes to and fro beside it, or round the wall as a helix."""
+    a, b = cut_moves(pocket(region, surface=LEVEL, cutters=[replace(flat_end(3.0), plunges=False)], depth=1.0,
+                            safe_z=SAFE_Z)[0])
+    down = (b[:, 2] < a[:, 2]) & (np.hypot(*(b - a)[:, :2].T) < 1e-6)
+    assert b[down, 2].min() >= LEVEL.thickness - 1e-9
+    assert region.buffer(-1.5 + 1e-3).covers(LineString(b[b[:, 2] < LEVEL.thickness][:, :2]))
+
+
+def test_places_without_room_for_a_ramp_are_left_to_the_next_cutter() -> None:
+    region = MultiPolygon([box(0, 0, 12, 12), Point(20, 6).buffer(1.54, quad_segs=64)])
+    first = replace(flat_end(3.0), plunges=False)
+    cuts = pocket(region, surface=LEVEL, cutters=[first, flat_end(1.0)], depth=1.0, safe_z=SAFE_Z)
+    dot = region.geoms[1]
+    assert cuts[0].opened.intersection(dot).is_empty
+    assert dot.difference(cuts[1].opened).area < 0.01
+    with pytest.raises(CutterError, match="cannot cut at its centre"):
+        pocket(region, surface=LEVEL, cutters=[first], depth=1.0, safe_z=SAFE_Z)
 
 
 def test_layers_are_no_thicker_than_the_stepdown_and_follow_the_curve() -> None:

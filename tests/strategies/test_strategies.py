@@ -11,6 +11,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
+from pathgen.strategies.cut_again import resurfacing_runs_over
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import (
@@ -305,6 +306,27 @@ def test_the_first_cut_goes_as_far_out_as_finer_passes_that_follow(name):
 
 
 STEPPED = board(end=End(steps=((0.0, 7.7), (12.0, 15.0))))
+
+
+@pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])
+def test_between_walls_of_waste_the_second_cut_over_a_fill_goes_no_further_out_either(part):
+    """A fill that reaches the tapered edges, and one over the stepped end."""
+    ball = cutter_of("ball-end", 6.35)
+    first = finishing_passes(part.outline, part.surface, ball, scallop=0.02)
+    gone = first.over.buffer(1e-3)
+    x0, _, x1, _ = part.outline.bounds
+    for fill in (shapely.box(150.0, -40.0, 190.0, 10.0), shapely.box(x1 - 30.0, -15.0, x1 + 9.0, 15.0)):
+        runs = resurfacing_runs_over(fill, first, proud=0.6, stepdown=0.5, beneath=None, waste="wall")
+        assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
+        heights = {round(float(run[0, 2] - part.surface.tip_height(ball, *run[:1, :2].T)[0]), 3) for run in runs}
+        layers = [shapely.MultiLineString([run[:, :2] for run in runs if abs(
+            run[0, 2] - part.surface.tip_height(ball, *run[:1, :2].T)[0] - height) < 2e-3]) for height in heights]
+        # every layer comes as near to all of the fill as its own wide passes are apart
+        places = shapely.points(shapely.get_coordinates(shapely.segmentize(shapely.LineString(first.run[:, :2]), 2.0)))
+        inner = places[shapely.covers(fill, places)]
+        wide = np.diff(coarse_passes(first, 0.5).y).max()
+        assert len(inner)
+        assert all(shapely.distance(layer, inner).max() <= wide / 2 + 1e-6 for layer in layers)
 
 
 @pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])

@@ -1,4 +1,4 @@
-"""How a witness mark is measured, drawn: the point over its middle from above, and on a feeler beside it."""
+"""How a witness mark is measured, drawn: the tip over its middle from above, and on a feeler beside it."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _STEEL = "#cfd6d3"
 def measuring_picture() -> Element:
     """Left X and Y, from above; right Z, from the side. Not to scale."""
     view = View(left=0.0, right=130.0, bottom=-8.0, top=46.0)
-    return view.picture("How to measure a mark: the point over the middle of it, then on a feeler beside it",
+    return view.picture("How to measure a mark: the tip over the middle of it, then on a feeler beside it",
                         *_from_above(view), *_from_the_side(view))
 
 
@@ -29,7 +29,7 @@ def _from_above(view: View) -> list[Element]:
         lines(view, cross, stroke=INK, stroke_width=0.25, stroke_dasharray="1.2 0.8"),
         area(view, overlay.buffer(shapely.Point(mark), 1.0), fill=INK),
         words(view, (26.0, 39.0), "X and Y, from above", size=_SIZE),
-        words(view, (26.0, -4.5), "point over its middle", size=_SIZE),
+        words(view, (26.0, -4.5), "tip over its middle", size=_SIZE),
     ]
 
 

@@ -89,8 +89,11 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
              f"{'; '.join(f'mark {n} at {_place(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
              f"Should you measure them later: {error_words(marks['errors'], units)}.",
              *seen_lines(marks["seen"])] if marks else []
+    again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
+             "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
+             for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]
     return chapter(
-        "moved", "Why the work must not move",
+        "moved", "Why the work must not move", *(e("p", line) for line in again),
         e("p", f"If the work lies {format_length(shift['shift'], units)} off when the {what} is cut again, the surface "
                f"at the {clamping.board.names.part}'s edge comes out wrong by as much as this"
                f"{tiny_unit_words(units, 'µm')}:"),

@@ -9,7 +9,13 @@ import numpy as np
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
 from pathgen.base.units import fine_length, format_length, way_length
-from pathgen.programs.instructions import afterwards, before_start, cautions, check_by_hand
+from pathgen.programs.instructions import (
+    afterwards,
+    before_start,
+    cautions,
+    check_by_hand,
+    off_the_machine,
+)
 from pathgen.report.pictures.paths import path_picture
 from pathgen.report.programs import Program
 from pathgen.report.sheet.parts import chapter, facts, feed, fixed, minutes, scrolling, table
@@ -71,7 +77,14 @@ def in_order(
     if any(p.step.operation.levels for p in programs):
         legend += " The cut over what was let in or poured is the second cut."
     return chapter("programs", "The programs, in order", contents, e("p", legend),
-                   *(_program(clamping, p, after.get(p.order)) for p in programs))
+                   *(_program(clamping, p, after.get(p.order)) for p in programs), *_off_the_machine(clamping))
+
+
+def _off_the_machine(clamping: Clamping) -> list[Element]:
+    """What is left to do by hand."""
+    lines = off_the_machine(clamping)
+    done = e("ol", (e("li", line) for line in lines), class_="tick")
+    return [e("h3", "After the last program"), done] if lines else []
 
 
 def _program(clamping: Clamping, program: Program, left: Element | None) -> Element:

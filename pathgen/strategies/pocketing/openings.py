@@ -83,13 +83,6 @@ def simpler(shapes: Shapes, tolerance: float) -> Shapes:
     return quick
 
 
-def _sound(shapes: Shapes) -> Shapes:
-    """Shapes whose edges, moved a little, may cross where two all but touch: taken apart there, as offsets need it."""
-    crossed = ~shapely.is_valid(shapes)
-    shapes[crossed] = shapely.make_valid(shapes[crossed], method="structure", keep_collapsed=False)
-    return shapes
-
-
 def without_films(shapes: Shapes, thickness: float) -> Shapes:
     """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
     half = thickness / 2.0
@@ -100,9 +93,7 @@ def without_films(shapes: Shapes, thickness: float) -> Shapes:
 
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
     """The region without self-touching rings, slivers of no area and parts that are not areas."""
-    if not region.is_valid:
-        region = shapely.make_valid(region, method="structure", keep_collapsed=False)
-    return whole(polygons(region))
+    return whole(polygons(overlay.sound(region)))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -313,7 +304,7 @@ class Footprints:
     def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
         if not len(shapes):
             return shapes
-        return _sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
+        return overlay.sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
 
     def _to_plane(self, xy: Floats) -> Floats:
         radius = self.surface.radius(xy[:, 0])

@@ -10,6 +10,7 @@ from functools import partial
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -23,6 +24,7 @@ from pathgen.strategies.pocketing.linking import (
     leads,
     to_and_fro,
     tour,
+    turned_to,
     way_in,
 )
 from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons
@@ -48,6 +50,9 @@ _SKIN = 1e-3
 
 _SLIVER = 0.005
 """How far (mm) a pass along a wall may begin into what the loops inside it have left there."""
+
+_WAYS, _LENGTHS = 32, 5
+"""Directions and lengths that are tried for a ramp beside a place without room for one on it."""
 
 GRAZE = 0.03
 """What a cutter may graze of a wall on its way straight down, mm, and still be said to go through air."""
@@ -266,8 +271,9 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.is_flat else air)
     starts[aside], found = ways.beside(node[aside], starts[aside], room=room)
     wide[aside] |= found
+    around = nested.area[nested.root]
     ramps = {
-        k: start[None] if free else _way_in(plan, k, trace, layers[0] + trace.uphill)
+        k: start[None] if free else _way_in(plan, k, trace, layers[0] + trace.uphill, around[plan.node[k]])
         for k, start, free in zip(entered, starts, air, strict=True)
     }
     in_air = set(entered[wide].tolist())
@@ -313,10 +319,11 @@ def _off(start: Floats, beside: Floats, length: float) -> Floats:
     return np.vstack([beside, start, *[out, start] * turns])
 
 
-def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
+def _way_in(plan: Plan, k: int, trace: Trace, height: float, around: Polygon) -> Floats:
     """A ramp on a piece that is long enough for one, a helix where that is a small loop; else its first point.
 
-    What has leads begins where the loops inside it have been, or there is no room.
+    What has leads begins where the loops inside it have been, or there is no room. A cutter that does not plunge then
+    goes to and fro beside it, in the region `around` that its axis may be in.
     """
     line = plan.line[k]
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
@@ -324,7 +331,24 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float) -> Floats:
         return trace.ramp_on(partial(way_in, line), height)
     if plan.open[k] and length > SHORTEST * trace.width:
         return trace.ramp_on(partial(to_and_fro, line), height)
-    return line[:1]
+    return line[:1] if trace.plunges else _way_in_beside(line[:1], around, trace, height)
+
+
+def _way_in_beside(start: Floats, around: Polygon, trace: Trace, height: float) -> Floats:
+    """A ramp that ends at a start, (1, 2), and stays in a region: to and fro on the longest straight way of some, or
+    round the region's outline as a helix; the start alone where there is room for neither."""
+    turn = np.arange(_WAYS) * (2.0 * np.pi / _WAYS)
+    for length in trace.width * np.geomspace(2.0, 1.01 * SHORTEST, _LENGTHS):
+        ends = start + length * np.column_stack([np.cos(turn), np.sin(turn)])
+        ways = np.stack([np.broadcast_to(start, ends.shape), ends], axis=1)
+        inside = shapely.covers(around, shapely.linestrings(ways))
+        if inside.any():
+            return trace.ramp_on(partial(to_and_fro, ways[np.argmax(inside)]), height)
+    outline = turned_to(shapely.get_coordinates(around.exterior), start[0])
+    seen = shapely.covers(around, shapely.linestrings([outline[0], start[0]]))
+    if not seen or around.exterior.length <= SHORTEST * trace.width:
+        return start
+    return trace.ramp_on(lambda length: np.vstack([way_in(outline, length), start]), height)
 
 
 def _returns(plan: Plan, last: Ints, ramps: list[Floats], ways: FreeWays, nested: Nest) -> Bools:

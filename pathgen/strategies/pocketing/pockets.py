@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -24,7 +25,7 @@ from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left,
 from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
-from pathgen.strategies.pocketing.tracing import Trace
+from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
@@ -133,11 +134,10 @@ def pocket(
             one.cutter, surface, width=one.half_width, slope=slope, safe_z=safe_z, options=options,
             keep_out=keep_out,
         )
-        corners = number == len(openings) and one.cutter.shape == "v"
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
         skipped = _cut_by(
-            one, trace, parts, opened, deep, corners=corners,
+            one, trace, parts, opened, deep, last=number == len(openings),
             finished=finished_half_width(one, slope, options.floor_ridge),
             left=max((ridge_left(b, slope, options.floor_ridge) for b in openings[: number - 1]), default=0.0),
         )
@@ -162,18 +162,21 @@ def _cut_by(
     opened: Shapes,
     deep: Shapes,
     *,
-    corners: bool,
+    last: bool,
     finished: float,
     left: float,
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
     `deep` is what has been opened down to the floor, or `left` above it, without the feet of walls. One pass brings the
-    floor to depth as far as `finished` on both sides.
+    floor to depth as far as `finished` on both sides. A v that comes `last` sharpens corners, and one that cannot
+    plunge leaves places without room for a helix to those that come after it.
 
     Returns the area of what it could open but is too small to matter.
     """
-    axis = one.axis_region(parts)
+    axis, corners = one.axis_region(parts), last and one.cutter.shape == "v"
+    if not trace.plunges and not last:
+        axis = _with_room(axis, SHORTEST * one.half_width)
     reached = one.opened(axis)
     before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
     if shapely.is_empty(opened).all():
@@ -206,11 +209,23 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
     pieces, owner = shapely.get_parts(rest, return_index=True)
     area = shapely.area(pieces)
     large = (area >= smallest) & (shapely.get_type_id(pieces) == 3)
-    kept = np.full(len(rest), Polygon(), dtype=object)
-    owners, start = np.unique(owner[large], return_index=True)
-    for k, group in zip(owners, np.split(pieces[large], start[1:]), strict=False):
-        kept[k] = whole(group)
-    return kept, float(area[~large].sum())
+    return _of_each(pieces[large], owner[large], len(rest)), float(area[~large].sum())
+
+
+def _with_room(axis: Shapes, least: float) -> Shapes:
+    """Regions of the axis without those that are no longer than `least` all round, mm."""
+    pieces, owner = shapely.get_parts(axis, return_index=True)
+    roomy = shapely.length(shapely.get_exterior_ring(pieces)) > least
+    return _of_each(pieces[roomy], owner[roomy], len(axis))
+
+
+def _of_each(pieces: Shapes, owner: NDArray[np.intp], count: int) -> Shapes:
+    """(count,) shapes of the polygons that each owns, in order; empty ones of none."""
+    out = np.full(count, Polygon(), dtype=object)
+    owners, start = np.unique(owner, return_index=True)
+    for k, group in zip(owners, np.split(pieces, start[1:]), strict=False):
+        out[k] = whole(group)
+    return out
 
 
 def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:

@@ -68,7 +68,7 @@ class Trace:
         room, steepest = _SLOWER * cutter.plunge / cutter.eased_feed, math.tan(math.radians(cutter.ramp))
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
-        self.is_flat = cutter.is_flat
+        self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
 
