@@ -16,6 +16,7 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
+from pathgen.job.clamping import clamping_of
 from pathgen.parts.gauge.part import arc_edge
 from pathgen.report.text import minutes_words
 from tests.as_made import hold
@@ -101,7 +102,7 @@ def test_gauges_have_the_radius_they_say():
     job = load_job(EXAMPLES / "zero-fret-arched.toml")
     clampings = gauge_clampings(job)
     assert len(clampings) == 3
-    part = build(job, resolution=0.8).plan.clamping.board
+    part = clamping_of(job).board
     for clamping, fret in zip(clampings, (0, 12, 19), strict=True):
         radius = float(part.surface.radius(part.frets.distance[fret]))
         points = shapely.get_coordinates(clamping.board.outline)[2:-1]
