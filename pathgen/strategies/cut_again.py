@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 _EVERY = 5.0
 """Longest straight move along the ends of passes, mm."""
 
+_ROUNDED = 1e-4
+"""How far (mm) what ends on an edge may lie outside it by rounding."""
+
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
 
@@ -62,6 +65,7 @@ def runs_over(
     if inside is not None:
         ends = shapely.bounds(across(inside, passes.y, axis=1))[:, [0, 2]]
         lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, ends, strict=True)]
+        inside = overlay.buffer(inside, _ROUNDED, join_style="mitre")  # the ends lie on its edge
     merged = shapely.get_parts(_all_seen_by_axis(area, passes))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
     return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear, inside))]

@@ -567,6 +567,18 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
 
 
+@pytest.mark.parametrize("stem", [0.2, 0.4])
+def test_a_v_cutter_opens_a_berry_on_a_thin_stem(stem: float) -> None:
+    """From the middle of the berry both corners of the stem's mouth are seen as one place of its wall."""
+    berry = Point(212.0, 0.0).buffer(1.5, quad_segs=32)
+    region = shapely.union_all([box(190.0, -6.0, 202.0, 6.0), box(201.0, -stem / 2, 212.0, stem / 2), berry])
+    cut, = pocket(region, surface=BOARD, cutters=[v_cutter(90.0)], depth=2.4, safe_z=SAFE_Z)
+    assert berry.difference(cut.opened).area < 0.01 * berry.area
+    here = np.hypot(*(cut.toolpath.points[:, :2] - [212.0, 0.0]).T) < 0.2
+    deepest = BOARD.height(212.0, 0.0) - cut.toolpath.points[here, 2].min()
+    assert deepest == pytest.approx(1.5, abs=0.02)
+
+
 @pytest.mark.parametrize("y", [0.0, 18.0])
 @pytest.mark.parametrize("apart", [4.0, 5.0])
 @pytest.mark.parametrize("first", [None, 1.0])

@@ -329,6 +329,17 @@ def test_between_walls_of_waste_the_second_cut_over_a_fill_goes_no_further_out_e
         assert all(shapely.distance(layer, inner).max() <= wide / 2 + 1e-6 for layer in layers)
 
 
+def test_a_way_round_a_stepped_corner_that_runs_on_the_edge_itself_is_found():
+    """Its ends lie on the edge but for rounding."""
+    ball = cutter_of("ball-end", 3.0)
+    first = finishing_passes(STEPPED.outline, STEPPED.surface, ball, scallop=0.02)
+    x1 = STEPPED.outline.bounds[2]
+    runs = resurfacing_runs_over(shapely.box(x1 - 30.0, -40.0, x1 + 9.0, 40.0), first, proud=1.2, stepdown=1.0,
+                                 beneath=None, waste="wall")
+    gone = first.over.buffer(1e-3)
+    assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
+
+
 @pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(part):
     ball = cutter_of("ball-end", 12.7)

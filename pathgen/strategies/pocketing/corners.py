@@ -56,6 +56,7 @@ def sharpened(
     branches: list[Branch] = []
     for k in np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0)):
         lines = _lines(one, parts[k], left[k], axis[k] if necks[k] else None)
+        lines += _dots(one, parts[k], left[k], lines, trace.options.smallest)
         if lines:
             after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])
             after[k] = overlay.intersection(after[k], parts[k])
@@ -96,9 +97,30 @@ def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry, axis: BaseGeo
     near = left if axis is None else overlay.union(left, overlay.difference(region, axis))
     plane_region, plane_near = one.in_plane(np.array([region, near], dtype=object))
     lines = middle_line(plane_region, plane_near, reach)
-    if not len(lines):  # round: its middle is a point
-        centre = shapely.get_coordinates(shapely.maximum_inscribed_circle(plane_region, tolerance=_LINE))[0]
-        lines = shapely.linestrings([[centre, centre + [_DOT, 0.0]]])
+    return _cut_along(one, lines, region, left, axis) if len(lines) else []
+
+
+def _dots(one: Opening, region: BaseGeometry, left: BaseGeometry, lines: list[Floats], smallest: float) -> list[Floats]:
+    """As `_lines`, of next to no length, for what those open nothing of: the middle of what is round is a point, and
+    behind a narrow mouth, which is hardly seen from there, no line leads on to it."""
+    rest = overlay.difference(left, overlay.union_all(_opened_along(one, lines))) if lines else left
+    pieces = shapely.get_parts(rest)
+    pieces = pieces[shapely.area(pieces) >= smallest / (1.0 if lines else 4.0)]
+    if not len(pieces):
+        return []
+    around = one.in_plane(overlay.intersection(region, overlay.buffer(pieces, one.half_width)))
+    centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
+    dots = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
+    return [dot for dot in _cut_along(one, dots, region, rest, None)
+            if shapely.area(overlay.intersection(rest, _opened_along(one, [dot])[0])) >= smallest / 4.0]
+
+
+def _cut_along(
+    one: Opening, lines: Shapes, region: BaseGeometry, left: BaseGeometry, axis: BaseGeometry | None
+) -> list[Floats]:
+    """The stretches of lines in the plane of openings, (n, 3) each, along which the cutter takes some of what is left.
+    """
+    plane_region = one.in_plane(np.array([region], dtype=object))[0]
     points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
     width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
     deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
