@@ -15,9 +15,9 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
-from pathgen.base.toolpath import Rapids, Toolpath
+from pathgen.base.toolpath import Move, Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
-from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.easing import EASE_FROM, Standing, eased
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +33,9 @@ FINISH_SHARE = 0.1
 
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
+
+_AT_CORNERS = 1.5
+"""Times what the last lap takes off the walls: the most that it may meet at an inner corner."""
 
 _HEAD_ON = 1.016
 """Of what the last lap takes off the walls: what more it meets anywhere is an inner corner, which turns 20 degrees."""
@@ -78,7 +81,8 @@ def outlining(
     the wood behind each tab. The layers stay `finish` away from the outline, which a last lap at full depth takes off,
     a tenth of the cutter's diameter at most, no more than loads it like a layer does, and less the sharper the outline
     turns inward; with 0 there is none.
-    Full-width cuts go at the eased feed. Raises CutterError for a cutter that is not flat, or whose flute is too short.
+    Full-width cuts go at the eased feed, and the last lap all round where it takes so much. Raises CutterError for a
+    cutter that is not flat, or whose flute is too short.
     """
     _check(cutter, top - bottom)
     half = tabs.width / 2 + cutter.radius
@@ -87,6 +91,7 @@ def outlining(
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
     run = _along_ring(ring, *_sinking_gently(stations, z, cutter.ramp_slope, ring.length))
+    layers = len(run)
     if finish:
         last = cutting_line(outline, cutter)
         beside = float(shapely.line_locate_point(last, shapely.Point(run[-1, :2])))
@@ -102,7 +107,13 @@ def outlining(
         run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
     path = rapids.between([run])
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
-    return eased(path, cutter, Standing.over(ring.bounds, [cutter], None, level=top))
+    begun = len(path) - 1 - (len(run) - layers)
+    first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter,
+                  Standing.over(ring.bounds, [cutter], None, level=top))
+    last_lap = path.kinds[begun:].copy()
+    if _AT_CORNERS * finish * (top - bottom) > EASE_FROM * cutter.straight_cut:
+        last_lap[last_lap == Move.CUT] = Move.EASED
+    return Toolpath(np.vstack([first.points, path.points[begun:]]), np.concatenate([first.kinds, last_lap]))
 
 
 def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:

@@ -104,6 +104,17 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
     assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
 
 
+@pytest.mark.parametrize(("diameter", "kind"), [(3.0, Move.EASED), (6.0, Move.CUT)])
+def test_the_last_lap_goes_at_one_feed(diameter, kind):
+    """A wall that runs at a slant to any grid: 0.2 of it by 6.9 mm is 1.4 mm2, a straight-line cut 1.35 and 5.4 mm2."""
+    tapered = shapely.Polygon([(0, -21.3), (400, -28.9), (400, 28.9), (0, 21.3)])
+    wide = replace(CUTTER, diameter=diameter, stepdown=diameter / 3, stepover=0.45)
+    path = outlining(tapered, cutter=wide, top=6.9, bottom=0.0, tabs=NO_TABS, finish=0.2, rapids=Rapids(15.0, 9.0))
+    beside = shapely.distance(shapely.points(path.points[:, :2]), cutting_line(tapered, wide)) < 1e-6
+    lap = beside[1:] & beside[:-1] & (path.points[1:, 2] == 0.0)
+    assert set(path.kinds[1:][lap].tolist()) == {int(kind)}
+
+
 @pytest.mark.parametrize("radius", [0.5, 0.9, 1.5, 4.0])
 def test_the_last_lap_round_a_small_part_goes_in_and_out_past_it(radius):
     small, wide = shapely.Point(10.0, 0.0).buffer(radius, quad_segs=64), replace(CUTTER, diameter=6.0, stepdown=9.0)
