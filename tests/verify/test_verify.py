@@ -135,7 +135,7 @@ ALARMS = {
         "pocket-uncut pocket-wall-overcut slot-missing slot-stray surface-too-high surface-too-low tabs-"
         "missing",
     "the header of another job": "other-job",
-    "the last lap of the outline left out": "outline-outside outline-uncut surface-too-low tabs-missing",
+    "the last lap of the outline left out": "outline-outside outline-uncut tabs-missing",
     "the small cutter left out of a pocket": "pocket-uncut",
     "the upper layers of a slot a third of a millimetre short": "cut-too-deep",
     "two digits exchanged": "resurface-differs",
