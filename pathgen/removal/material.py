@@ -415,6 +415,9 @@ class _Cutting:
             touches, self.gone[row][of], low.astype(np.float32)[of]
         )
         near = np.flatnonzero((fall > self.deeper) | self.motion.rapid[row][of])
+        if self.cutter.is_flat:  # at its rim rounding decides whether a wall that stands there is met
+            kept = self.motion.rapid[row][of[near]] | self._well_within(moves, of[near], x[near], y[near])
+            near = near[kept]
         b.keep_place(of[near], depth[near], x[near], y[near])
         over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
         b.over[:] = _highest_of(over, of[near], n)

@@ -52,6 +52,9 @@ _BETWEEN = 2.0
 _UPRIGHT = 100.0
 """Rise over run of ends that have no room to slope."""
 
+_AHEAD, _HALVINGS, _SHORT_OF_IT = np.array([1.0, 2.0]), 5, 0.01
+"""Leads in and out of the last lap; how often they are made shorter; how far these ways may graze the wall, mm."""
+
 LEAST_WASTE = 2.0
 """Wood that must stand outside the groove for a tab to hold on to, mm (common practice, no source)."""
 
@@ -87,7 +90,7 @@ def outlining(
     if finish:
         last = cutting_line(outline, cutter)
         beside = float(shapely.line_locate_point(last, shapely.Point(run[-1, :2])))
-        stations, z = _last_lap(last, beside, 4.0 * finish, bottom)
+        stations, z = _last_lap(last, beside, _lead(last, beside, run[-1, :2], finish), bottom)
         stations, z = _over_tabs(stations, z, last, tabs, half)
         lap = _along_ring(last, stations, z)
         ways = []  # in to the wall and out again, no lower over a tab than any other move
@@ -127,6 +130,20 @@ def _eased_off(outline: Polygon, cutter: Cutter, finish: float) -> float:
 def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
     plan = shapely.get_coordinates(shapely.line_interpolate_point(ring, stations % ring.length))
     return np.column_stack([plan, z])
+
+
+def _lead(ring: LinearRing, beside: float, start: Floats, finish: float) -> float:
+    """How far along the ring the last lap is begun, mm: less round a small part, for the straight way to meet no wall.
+
+    From its place beside the `start` as far on it begins, and twice as far its way out does.
+    """
+    inside = Polygon(ring)
+    for lead in 4.0 * finish * 0.5 ** np.arange(_HALVINGS):
+        ends = shapely.get_coordinates(shapely.line_interpolate_point(ring, (beside + lead * _AHEAD) % ring.length))
+        ways = shapely.linestrings(np.stack([np.broadcast_to(start, ends.shape), ends], axis=1))
+        if shapely.length(overlay.intersection(ways, inside)).max() < _SHORT_OF_IT:
+            break
+    return float(lead)
 
 
 def _last_lap(ring: LinearRing, beside: float, lead: float, bottom: float) -> tuple[Floats, Floats]:

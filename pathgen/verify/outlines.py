@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -46,14 +47,16 @@ def _not_cut(
 ) -> Iterator[Finding]:
     """Along the whole outline some move must run at exactly the cutter's radius from it."""
     r = step.cutter.radius
-    samples = _along(board.exterior, 0.5, skip=0.05)
+    # where the outline turns, two straight ways meet r / cos(half the turn) from it: far off at corners alone
+    corner = 2.0 * math.acos(1.0 / (1.0 + tolerances.outline / (2.0 * r)))
+    samples = _along(board.exterior, 0.5, skip=0.05, corner=corner)
     if not len(lines):
         return
     tree = shapely.STRtree(lines)
     points = shapely.points(samples)
     nearest = tree.nearest(points)
     gap = shapely.distance(points, lines[nearest])
-    if gap.max() > r + tolerances.outline:
+    if gap.max(initial=0.0) > r + tolerances.outline:
         i = int(np.argmax(gap))
         yield Finding(
             code="outline-outside", severity="forbid", where=at(step.file_name, None, *samples[i]),
@@ -126,13 +129,15 @@ def _skin(
         )
 
 
-def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0) -> Floats:
-    """(n, 2) points along a ring, `skip` away from its corners."""
+def _along(ring: shapely.LinearRing, every: float, skip: float = 0.0, corner: float = 0.0) -> Floats:
+    """(n, 2) points along a ring, `skip` away from corners: where it turns by more than `corner`, radians."""
     distance = np.arange(0.0, ring.length, every)
     points = shapely.get_coordinates(shapely.line_interpolate_point(ring, distance))
     if skip:
-        corners = np.asarray(ring.coords)
-        points = points[np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1) > skip]
+        corners = shapely.get_coordinates(ring)[:-1]
+        heading = np.arctan2(*(np.roll(corners, -1, axis=0) - corners).T[::-1])
+        turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+        points = points[~shapely.dwithin(shapely.multipoints(corners[turn > corner]), shapely.points(points), skip)]
     return points
 
 

@@ -97,3 +97,22 @@ def test_against_a_simulation_move_by_move(cutter, seed):
             deepest = (top[near] - start[2])[drop > 0.01].max()
             assert bites.depth[k] >= deepest - 5e-3
         top[near] = after
+
+
+def test_a_wall_along_the_rim_is_not_cut_deep_for_rounding():
+    """A row of the grid just at a flat end's rim: level moves leave it, and one that sinks takes it, or not."""
+    left = 0
+    for y in np.arange(-5.0, 5.0, 0.5):
+        material = block(0.1)
+        edge = y + float(material.grid.ys[0] % 0.5) + FLAT.radius
+        layers = [(x, edge - FLAT.radius, z) for z in (-2.0, -4.0, -6.0) for x in (-8.0, 8.0)]
+        material.cut(motion([(-8.0, edge - FLAT.radius, 5.0), *layers]), FLAT, Noting(deeper=2.1, angle=True))
+        at_rim = np.abs(material.grid.ys - edge) < 1e-6
+        left += int((material.top[at_rim] > -1.0).any())
+        sinks = motion([(-8.0, edge - FLAT.radius, -6.0), (8.0, edge - FLAT.radius, -7.9)])
+        bites = material.cut(sinks, FLAT, Noting(deeper=2.1, angle=True)).bites
+        assert bites.over.max() == 0.0
+        assert bites.deep.max() == 0.0
+        beside = motion([(-8.0, edge - FLAT.radius + 0.25, -6.0), (8.0, edge - FLAT.radius + 0.25, -7.9)])
+        assert material.cut(beside, FLAT, Noting(deeper=2.1, angle=True)).bites.over.max() > 1.0  # a true wall is met
+    assert left

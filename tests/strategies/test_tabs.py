@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from contextlib import nullcontext, suppress
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -101,6 +102,15 @@ def test_less_is_left_to_the_last_lap_where_an_inner_corner_is_met_head_on(angle
     path = outlining(waisted, cutter=CUTTER, top=1.0, bottom=0.0, tabs=NO_TABS, finish=0.2, rapids=Rapids(15.0, 7.0))
     off = shapely.distance(shapely.points(path.points[path.kinds == Move.CUT, :2]), cutting_line(waisted, CUTTER))
     assert np.median(off[off > 1e-6]) == pytest.approx(taken, abs=0.002)
+
+
+@pytest.mark.parametrize("radius", [0.5, 0.9, 1.5, 4.0])
+def test_the_last_lap_round_a_small_part_goes_in_and_out_past_it(radius):
+    small, wide = shapely.Point(10.0, 0.0).buffer(radius, quad_segs=64), replace(CUTTER, diameter=6.0, stepdown=9.0)
+    path = outlining(small, cutter=wide, top=8.0, bottom=0.0, tabs=NO_TABS, finish=0.6, rapids=Rapids(15.0, 9.0))
+    cuts = path.kinds[1:] != Move.RAPID
+    moves = shapely.linestrings(np.stack([path.points[:-1, :2], path.points[1:, :2]], axis=1)[cuts])
+    assert shapely.distance(moves, small).min() == pytest.approx(3.0, abs=0.002)
 
 
 def test_tabs_stand_evenly_on_both_long_edges():

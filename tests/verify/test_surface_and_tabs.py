@@ -9,7 +9,7 @@ import shapely
 
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.outlines import _groove
+from pathgen.verify.outlines import _groove, _not_cut
 from pathgen.verify.ridges import Ridges
 from pathgen.verify.surfaces import Deviation, surface_findings
 from pathgen.work.features import OutlineCut
@@ -79,3 +79,21 @@ def test_a_place_too_many_is_not_cut_and_one_all_round_is_one():
     (0.3, []), (0.281, []), (0.319, []), (0.279, ["skin-wrong"]), (0.321, ["skin-wrong"])])
 def test_a_skin_is_of_one_thickness_all_round(left, found):
     assert codes_of_groove([(30.0, 1.0, left)], skin=0.3, left=0.3) == found
+
+
+@pytest.mark.parametrize("radius", [0.3, 0.9, 1.2, 20.0])
+@pytest.mark.parametrize(("off", "found"), [(0.003, False), (0.006, True)])
+def test_a_curve_is_looked_at_however_fine_its_chords_are(radius, off, found):
+    """Chords of 2 um and more: all of a small curve lies near the ends of some."""
+    disc = shapely.Point(0.0, 0.0).buffer(radius, quad_segs=256)
+    way = shapely.get_coordinates(shapely.Point(0.0, 0.0).buffer(radius + 3.0 + off, quad_segs=256).exterior)
+    lines = shapely.linestrings(np.stack([way[:-1], way[1:]], axis=1))
+    step = SimpleNamespace(cutter=SimpleNamespace(radius=3.0), file_name="1.nc")
+    assert [f.code for f in _not_cut(lines, disc, step, SLACK)] == (["outline-outside"] if found else [])
+
+
+def test_a_part_of_corners_alone_is_no_fault():
+    speck = shapely.box(0.0, 0.0, 0.08, 0.08)
+    lines = shapely.linestrings([[(-3.0, -3.0), (3.0, -3.0)]])
+    step = SimpleNamespace(cutter=SimpleNamespace(radius=3.0), file_name="1.nc")
+    assert not list(_not_cut(lines, speck, step, SLACK))
