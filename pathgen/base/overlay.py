@@ -128,8 +128,8 @@ def _fill_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
 def sound(shapes: Any) -> Any:
     """A shape, or an array of them, taken apart where edges that all but touched cross since they were moved a little.
 
-    Of two ways the one that leaves more: by its structure the engine (GEOS 3.14) may lose a whole shape for a crossing
-    at a corner, by its lines what lies twice within them.
+    Of two ways the one whose area is nearer to what the outlines go round: by its structure the engine (GEOS 3.14) may
+    lose a whole shape for a crossing at a corner, by its lines what lies twice within them, or a hole at the edge.
     """
     each = np.array(np.atleast_1d(shapes), dtype=object)
     crossed = np.flatnonzero(~shapely.is_valid(each))
@@ -137,7 +137,9 @@ def sound(shapes: Any) -> Any:
         return shapes
     by_structure = shapely.make_valid(each[crossed], method="structure", keep_collapsed=False)
     by_lines = np.array([_areas_of(one) for one in shapely.make_valid(each[crossed])], dtype=object)
-    each[crossed] = np.where(shapely.area(by_lines) > shapely.area(by_structure), by_lines, by_structure)
+    area = shapely.area(each[crossed])
+    nearer = np.abs(shapely.area(by_lines) - area) < np.abs(shapely.area(by_structure) - area)
+    each[crossed] = np.where(nearer, by_lines, by_structure)
     return each if np.ndim(shapes) else each[0]
 
 

@@ -38,6 +38,7 @@ from pathgen.work.fill import (
     level_resin,
     resin_left,
     second_cut,
+    stands_at_most,
 )
 from pathgen.work.mark_errors import MarkErrors, seen
 from pathgen.work.moved import shift_errors
@@ -401,15 +402,16 @@ def _overfill_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
             allowed=f"usually {format_length(MOST_OVERFILL, units)} or less",
             remedy="see that it is no slip: the second cut begins that high, and it all has to be mixed and cut off",
         )
-    fall = fall_under(inlay.area, clamping.board.surface)
-    if inlay.fill == "resin" and fall > inlay.overfill:
-        low = format_length(fall, units, decimals={"mm": 2, "in": 3}[units])
+    most = stands_at_most(inlay, clamping.board.surface, clamping.board.outline) if inlay.fill == "resin" else 0.0
+    if most > inlay.overfill + 1e-6:
+        low = format_length(most, units, decimals={"mm": 2, "in": 3}[units])
         yield Finding(
             code="resin-levels", severity="warn", where=f"{inlay.name} overfill",
-            got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest",
+            got=f"liquid resin that covers the highest place of the drawing stands {low} above the lowest "
+            "inside its dam",
             allowed=f"overfill, {stands}",
-            remedy="make overfill larger, thicken the resin so that it stays where it is put, or dam and fill the "
-            "drawing's parts one by one",
+            remedy="make overfill larger, dam nearer to the drawing, thicken the resin so that it stays where it is "
+            "put, or dam and fill the drawing's parts one by one",
         )
 
 

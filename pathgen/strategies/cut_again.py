@@ -118,10 +118,11 @@ def _round_corner(start: Floats, end: Floats, inside: BaseGeometry | None) -> li
 
 
 def _lines(passes: Passes) -> list[Floats]:
-    """The knots of each pass, x rising."""
+    """The knots of each pass, x rising, without those of the ramp that a flat end comes down on."""
     lines = []
+    run = passes.run[passes.run[:, 2] <= passes.surface.tip_height(passes.cutter, *passes.run[:, :2].T) + 1e-9]
     for y in passes.y:
-        line = passes.run[passes.run[:, 1] == y]
+        line = run[run[:, 1] == y]
         lines.append(line[np.argsort(line[:, 0], kind="stable")])
     return lines
 

@@ -221,6 +221,15 @@ def _level(dam: BaseGeometry, inlay: Inlay, surface: Surface) -> float:
     return max(float(_edge_heights(dam, surface).min()) + inlay.overfill, covered)
 
 
+def stands_at_most(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
+    """The most that level resin stands above the part inside its dams, where it covers the highest place of the
+    drawing, mm; without a dam the most above the drawing."""
+    dams = [] if inlay.dam is None else dams_of(inlay, surface, inlay.dam)
+    over = [(dam.level, overlay.intersection(dam.inside, part)) for dam in dams]
+    return max((level - float(_edge_heights(there, surface).min()) for level, there in over if there.area > 0),
+               default=fall_under(inlay.area, surface))
+
+
 def resin_left(inlay: Inlay, surface: Surface, part: BaseGeometry) -> float:
     """Volume of level resin that a second cut over the inlay alone leaves in the waste beside the part, mm3."""
     left = left_by_edge(inlay, part)

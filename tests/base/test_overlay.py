@@ -212,6 +212,14 @@ def test_a_shape_whose_edges_cross_at_a_corner_by_rounding_is_kept(many):
     assert found.area == pytest.approx(crossed.area, rel=1e-9)
 
 
+def test_a_hole_that_shares_an_edge_with_its_shape_stays_a_hole():
+    """GEOS 3.14 fills it when the shape, a bent strip, is made valid by its lines."""
+    strip = shapely.Polygon([(0, 0), (8, 0), (8, 8), (0, 8)], [[(0, 0), (8, 0), (8, 7), (1, 7)]])
+    assert not strip.is_valid
+    assert shapely.make_valid(strip).area > 60
+    assert overlay.sound(strip).area == pytest.approx(strip.area, rel=1e-9)
+
+
 def test_what_lies_twice_within_a_shape_that_crosses_itself_is_kept():
     """A loop of 2 by 2 in a shape of 6 by 4 that goes round it twice."""
     twice = shapely.Polygon([(0, 0), (6, 0), (6, 4), (2, 4), (2, 2), (4, 2), (4, 5), (0, 5)])

@@ -1,5 +1,7 @@
 """Passes, slots and outlines against closed forms and brute force on points."""
 
+import math
+
 import numpy as np
 import pytest
 import shapely
@@ -8,6 +10,7 @@ from hypothesis import strategies as st
 
 from pathgen import Cutter, CutterError, scallop_height, stepover_for
 from pathgen.base.errors import PathgenError
+from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.parts.fingerboard.board import slots
 from pathgen.parts.fingerboard.numbers import End
@@ -327,6 +330,15 @@ def test_between_walls_of_waste_the_second_cut_over_a_fill_goes_no_further_out_e
         wide = np.diff(coarse_passes(first, 0.5).y).max()
         assert len(inner)
         assert all(shapely.distance(layer, inner).max() <= wide / 2 + 1e-6 for layer in layers)
+
+
+def test_the_second_cut_over_a_fill_does_not_rise_where_the_first_came_down():
+    """A flat end comes down on a ramp along the first of its passes, which the fill lies on."""
+    level = Surface(thickness=6.0, radius_nut=math.inf, radius_end=math.inf, length=100.0)
+    first = finishing_passes(shapely.box(0, -20, 100, 20), level, cutter_of("flat-end", 6.0), scallop=0.02, entry=2.0)
+    assert first.run[:, 2].max() == pytest.approx(8.0)
+    *_, last = resurfacing_runs_over(shapely.box(2, -19, 9, 19), first, proud=1.0, stepdown=0.5, beneath=None)
+    assert last[:, 2] == pytest.approx(np.full(len(last), 6.0), abs=1e-9)
 
 
 def test_a_way_round_a_stepped_corner_that_runs_on_the_edge_itself_is_found():

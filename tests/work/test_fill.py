@@ -379,8 +379,11 @@ def test_an_advised_lap_is_written_as_the_job_holds_it(tmp_path, units, written)
     assert f"write {written}for inlay 1:" in found.remedy
 
 
-@pytest.mark.parametrize(("overfill", "codes"), [(0.2, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"})])
+@pytest.mark.parametrize(("overfill", "codes"), [
+    (0.2, {"resin-levels"}), (0.4, {"resin-levels"}), (0.7, set()), (3.5, {"much-overfill"}),
+])
 def test_overfill_too_small_for_level_resin_or_larger_than_any_shops(tmp_path, overfill, codes):
+    """The dam stands 2 mm outside what reaches 8 mm off the crown: 100 - sqrt(100^2 - 10^2) = 0.50 mm lower."""
     changes = {"overfill = 0.7": f"overfill = {overfill}", RADIUS: "radius = 100.0"}
     result = built(tmp_path, resolution=0.4, changes=changes)
     found = {f["code"]: f for f in result.report["checks"]["findings"]}
