@@ -22,7 +22,6 @@ Heights = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
-_STOP = 0.001  # mm: how long the stop at the end of a pass is
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
 _MOST_NEAR = 32  # moves that a round end may meet the work in, over one place, for them to be cut as a pass
 
@@ -64,6 +63,8 @@ class Pass:
     row: int
     back: bool
     """Whether it runs toward falling x."""
+    front: bool = False
+    """Whether what its front cuts is told of the place that it has come to, at its ends too."""
 
     def moves_at(self, x: Floats) -> NDArray[np.intp]:
         """(n,) moves of the program over places along it."""
@@ -106,12 +107,13 @@ class Pass:
     def inset(self) -> float:
         """Length of each end that is to be cut as moves, mm: where the cutter touches what lies beyond it.
 
-        0 where the slope is so slight that it makes no difference: there the cutter only has to stop at the end.
+        0 where the front does not matter and the slope is so slight that it makes no difference: there the cutter only
+        has to stop at the end.
         """
         r = self.cutter.radius
-        if self.cutter.is_flat:
-            return r if self.steepest else 0.0
-        return r * self.steepest if r * self.steepest**2 > 2 * _EXACT else 0.0
+        if self.front or (self.cutter.is_flat and self.steepest):
+            return r
+        return r * self.steepest if not self.cutter.is_flat and r * self.steepest**2 > 2 * _EXACT else 0.0
 
     @property
     def is_gentle(self) -> bool:
@@ -220,13 +222,13 @@ def as_pass(
 ) -> tuple[Pass | None, Moves]:
     """Moves [first, stop) as a pass, and what is left to be cut of it as moves: its ends, or all of it.
 
-    `single` tells which moves of the program are of no pass; `highest` is how high anything stands. With
-    `ends` what the front cuts where a pass ends is its own, not the next move's that would cut there too.
+    `single` tells which moves of the program are of no pass; `highest` is how high anything stands. With `ends` what
+    the front cuts at the ends of a pass is told of the pieces of it that do.
     """
     knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])
     back = bool(knots[-1, 0] < knots[0, 0])
     x, z = (knots[::-1] if back else knots)[:, [0, 2]].T
-    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, back=back)
+    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, back=back, front=ends)
     end = 2 * whole.inset
     in_flutes = highest - float(z.min()) <= cutter.flute_length
     if not (in_flutes and whole.is_gentle and x[-1] - x[0] >= 4 * end):
@@ -234,12 +236,9 @@ def as_pass(
     if end:
         return whole, _ends_of(knots, end, np.arange(first, stop))
     stops = [(knots[0], first)] if _meets_nothing(motion, first - 1, first, single) else []
-    stops += [(knots[-1], stop - 1)] if ends or _meets_nothing(motion, stop, stop - 1, single) else []
+    stops += [(knots[-1], stop - 1)] if _meets_nothing(motion, stop, stop - 1, single) else []
     points = np.array([point for point, _ in stops]).reshape(-1, 3)
-    begun = points.copy()
-    if ends:  # a front looks one way: a move, if a short one
-        begun[-1, 0] += _STOP if back else -_STOP
-    return whole, Moves(begun, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
+    return whole, Moves(points, points, np.array([row for _, row in stops], np.intp), np.zeros(len(stops), bool))
 
 
 def _ends_of(knots: Floats, length: float, rows: NDArray[np.intp]) -> Moves:

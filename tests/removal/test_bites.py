@@ -116,3 +116,22 @@ def test_a_wall_along_the_rim_is_not_cut_deep_for_rounding():
         beside = motion([(-8.0, edge - FLAT.radius + 0.25, -6.0), (8.0, edge - FLAT.radius + 0.25, -7.9)])
         assert material.cut(beside, FLAT, Noting(deeper=2.1, angle=True)).bites.over.max() > 1.0  # a true wall is met
     assert left
+
+
+@pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
+@pytest.mark.parametrize("back", [1.0, -1.0])
+def test_a_slot_that_turns_off_a_long_pass_takes_as_much_for_each_mm(cutter, back):
+    """D, Pappus: a front that follows its middle sweeps its own width, straight and round a bend wider than itself.
+
+    Of a round end some is told late where a pass ends, a tenth at most.
+    """
+    turn = np.radians(np.linspace(-90, 0, 40))
+    points = [(-20.0, -4.0), *np.column_stack([4 * np.cos(turn), 4 * np.sin(turn)])]
+    path = motion([(back * x, y, -1.0) for x, y in points]).in_pieces(np.array([40, *[1] * 39]))
+    bites = block(0.04, half=24.0).cut(path, cutter, Noting(angle=True)).bites
+    taken = bites.around(bites.volume, cutter.diameter, runs(path)) / bites.around(
+        bites.travel, cutter.diameter, runs(path))
+    gone = np.cumsum(bites.travel)
+    middle = (gone > 2 * cutter.diameter) & (gone < gone[-1] - cutter.diameter)
+    straight = np.median(taken[(gone > 8.0) & (gone < 15.0)])
+    assert taken[middle] == pytest.approx(np.full(middle.sum(), straight), rel=0.12 if cutter.shape == "ball-end" else 0.05)
