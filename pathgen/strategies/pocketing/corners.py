@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -56,11 +57,12 @@ def sharpened(
     branches: list[Branch] = []
     for k in np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0)):
         lines = _lines(one, parts[k], left[k], axis[k] if necks[k] else None)
-        lines += _dots(one, parts[k], left[k], lines, trace.options.smallest)
-        if lines:
-            after[k] = overlay.union_all([opened[k], *_opened_along(one, lines)])
+        along = overlay.union_all(_opened_along(one, lines)) if lines else Polygon()
+        dots = _dots(one, parts[k], left[k], along, trace.options.smallest)
+        if lines or dots:
+            after[k] = overlay.union_all([opened[k], along, *(_opened_along(one, dots) if dots else ())])
             after[k] = overlay.intersection(after[k], parts[k])
-            for line in lines:
+            for line in lines + dots:
                 ends = line[[0, -1]]
                 air = _in_air(one, ends, before[k], swept[k]) | (_stands(one, ends, swept[k]) < _STANDS)
                 branches.append(Branch(line=line, open=air))
@@ -100,12 +102,14 @@ def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry, axis: BaseGeo
     return _cut_along(one, lines, region, left, axis) if len(lines) else []
 
 
-def _dots(one: Opening, region: BaseGeometry, left: BaseGeometry, lines: list[Floats], smallest: float) -> list[Floats]:
-    """As `_lines`, of next to no length, for what those open nothing of: the middle of what is round is a point, and
-    behind a narrow mouth, which is hardly seen from there, no line leads on to it."""
-    rest = overlay.difference(left, overlay.union_all(_opened_along(one, lines))) if lines else left
+def _dots(
+    one: Opening, region: BaseGeometry, left: BaseGeometry, along: BaseGeometry, smallest: float
+) -> list[Floats]:
+    """As `_lines`, of next to no length, for what those open nothing of (they open `along`): the middle of what is
+    round is a point, and behind a narrow mouth, which is hardly seen from there, no line leads on to it."""
+    rest = overlay.difference(left, along)
     pieces = shapely.get_parts(rest)
-    pieces = pieces[shapely.area(pieces) >= smallest / (1.0 if lines else 4.0)]
+    pieces = pieces[shapely.area(pieces) >= smallest / (4.0 if along.is_empty else 1.0)]
     if not len(pieces):
         return []
     around = one.in_plane(overlay.intersection(region, overlay.buffer(pieces, one.half_width)))
