@@ -13,13 +13,10 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, Waste, across, coarse_passes, heights_above
+from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, Waste, coarse_passes, heights_above, spans_inside
 from pathgen.work.fill import PAST
 
 Floats = NDArray[np.float64]
-
-_EVERY = 5.0
-"""Longest straight move along the ends of passes, mm."""
 
 _ROUNDED = 1e-4
 """How far (mm) what ends on an edge may lie outside it by rounding."""
@@ -63,8 +60,8 @@ def runs_over(
     """
     lines, surface, cutter = _lines(passes), passes.surface, passes.cutter
     if inside is not None:
-        ends = shapely.bounds(across(inside, passes.y, axis=1))[:, [0, 2]]
-        lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, ends, strict=True)]
+        spans = spans_inside(inside, passes.y)
+        lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, spans, strict=True)]
         inside = overlay.buffer(inside, _ROUNDED, join_style="mitre")  # the ends lie on its edge
     merged = shapely.get_parts(_all_seen_by_axis(area, passes))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
@@ -73,8 +70,8 @@ def runs_over(
 
 def _rims_over(passes: Passes, area: BaseGeometry) -> list[Floats]:
     """Tip positions along the ends of all passes, as far as the cutter touches the surface over `area` there."""
-    rim = shapely.segmentize(shapely.linearrings(passes.rim), _EVERY)
-    pieces = shapely.get_parts(shapely.line_merge(overlay.intersection(rim, _all_seen_by_axis(area, passes))))
+    met = overlay.intersection(passes.rim_line, _all_seen_by_axis(area, passes))
+    pieces = shapely.get_parts(shapely.line_merge(met))
     ways = [shapely.get_coordinates(one) for one in pieces if shapely.length(one) > 0.0]
     return [np.column_stack([way, passes.surface.tip_height(passes.cutter, *way.T)]) for way in ways]
 

@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -48,6 +49,9 @@ RIDGE_CLEAR = 0.01
 
 _CLEAR = 0.2
 """How far beyond what the finishing cutter opens roughing clears at the least, mm."""
+
+_EVERY = 5.0
+"""Longest straight move along the ends of passes, mm."""
 
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
@@ -97,6 +101,12 @@ class Passes:
     def over(self) -> Polygon | LineString:
         """What lies between the ends of all passes."""
         return Polygon(self.rim) if len(self.rim) > 2 else LineString(self.rim)
+
+    @cached_property
+    def rim_line(self) -> LineString:
+        """All the way round, through the ends of all passes, in pieces so short that moves along it follow the surface.
+        """
+        return shapely.segmentize(LineString([*self.rim, self.rim[0]]), _EVERY)
 
     @property
     def past(self) -> float:
@@ -262,7 +272,7 @@ def surface_area(outline: Polygon, surface: Surface, *, strips: int = 400) -> fl
     x0, _, x1, _ = outline.bounds
     edges = np.linspace(x0, x1, strips + 1)
     middle = (edges[1:] + edges[:-1]) / 2
-    bounds = shapely.bounds(across(outline, middle))
+    bounds = shapely.bounds(_across(outline, middle))
     if surface.is_flat:
         return float(outline.area)
     radius = surface.radius(middle)
@@ -296,19 +306,25 @@ def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r
 
 def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
     """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
-    parts, of = shapely.get_parts(across(region, xs), return_index=True)
+    parts, of = shapely.get_parts(_across(region, xs), return_index=True)
     _, low, _, high = shapely.bounds(parts).T[:, :, None]
     inside = np.zeros((len(xs), len(y)), bool)
     np.logical_or.at(inside, of, ((y >= low) & (y <= high)) | ((-y >= low) & (-y <= high)))
     return inside
 
 
-def across(region: Polygon, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
+def _across(region: BaseGeometry, at: Floats, *, axis: int = 0) -> NDArray[np.object_]:
     """(n,) the lines through a region at each x; with `axis` 1, at each y."""
     low, high = region.bounds[1 - axis] - 1.0, region.bounds[3 - axis] + 1.0
     ends = np.stack([np.column_stack([at, np.full_like(at, far)][:: 1 - 2 * axis]) for far in (low, high)], axis=1)
     lines: NDArray[np.object_] = overlay.intersection(shapely.linestrings(ends), region)
     return lines
+
+
+def spans_inside(region: BaseGeometry, y: Floats) -> Floats:
+    """(p, 2) x range of each pass inside a region; NaN where it lies off it."""
+    spans: Floats = shapely.bounds(_across(region, y, axis=1))[:, [0, 2]]
+    return spans
 
 
 def _widest(surface: Surface, region: Polygon, xs: Floats, y: Floats, r: float) -> tuple[float, float]:
@@ -345,7 +361,7 @@ def _kept_within(passes: Passes, first: Passes) -> Floats:
     """
     if len(first.y) < 2:
         return first.run
-    spans = shapely.bounds(across(first.over, passes.y, axis=1))[:, [0, 2]]
+    spans = spans_inside(first.over, passes.y)
     met = spans[:, 1] > spans[:, 0]
     if not met.any():
         return first.run
@@ -359,7 +375,7 @@ def _kept_within(passes: Passes, first: Passes) -> Floats:
 
 def _rim(passes: Passes, last: Passes) -> Floats:
     """(n, 3) tips all the way round, through the ends of all passes, on the surface of `last`."""
-    plan = shapely.get_coordinates(shapely.segmentize(LineString([*passes.rim, passes.rim[0]]), 5.0))
+    plan = shapely.get_coordinates(passes.rim_line)
     return np.column_stack([plan, last.surface.tip_height(last.cutter, plan[:, 0], plan[:, 1])])
 
 

@@ -151,7 +151,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        sure = overlay.buffer(axis, wide - 1.5 * beyond, quad_segs=32) if beyond else own
+        sure = overlay.buffer(axis, wide - 1.5 * beyond, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if gone and not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -42,7 +43,7 @@ class Nest:
     def __len__(self) -> int:
         return len(self.area)
 
-    @property
+    @cached_property
     def root(self) -> Ints:
         """The region at level 0 that each lies in."""
         root = np.arange(len(self))
