@@ -99,7 +99,7 @@ def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry, axis: BaseGeo
     near = left if axis is None else overlay.union(left, overlay.difference(region, axis))
     plane_region, plane_near = one.in_plane(np.array([region, near], dtype=object))
     lines = middle_line(plane_region, plane_near, reach)
-    return _cut_along(one, lines, region, left, axis) if len(lines) else []
+    return _cut_along(one, lines, region, plane_region, left, axis) if len(lines) else []
 
 
 def _dots(
@@ -113,18 +113,19 @@ def _dots(
     if not len(pieces):
         return []
     around = one.in_plane(overlay.intersection(region, overlay.buffer(pieces, one.half_width)))
+    plane_region = one.in_plane(np.array([region], dtype=object))[0]
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
     dots = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
-    return [dot for dot in _cut_along(one, dots, region, rest, None)
+    return [dot for dot in _cut_along(one, dots, region, plane_region, rest, None)
             if shapely.area(overlay.intersection(rest, _opened_along(one, [dot])[0])) >= smallest / 4.0]
 
 
 def _cut_along(
-    one: Opening, lines: Shapes, region: BaseGeometry, left: BaseGeometry, axis: BaseGeometry | None
+    one: Opening, lines: Shapes, region: BaseGeometry, plane_region: BaseGeometry, left: BaseGeometry,
+    axis: BaseGeometry | None,
 ) -> list[Floats]:
     """The stretches of lines in the plane of openings, (n, 3) each, along which the cutter takes some of what is left.
     """
-    plane_region = one.in_plane(np.array([region], dtype=object))[0]
     points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
     width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
     deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
