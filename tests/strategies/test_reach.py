@@ -25,6 +25,7 @@ from pathgen.report.reaching import (
     worth,
 )
 from pathgen.report.text import verdict
+from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, _opened, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
@@ -45,6 +46,22 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(-1 <= d.at[1] <= 10 for d in wide.details[:8])
     assert narrow.share > 0.98
     assert all(d.area < 0.2 for d in narrow.details)
+
+
+def test_colours_that_touch_are_opened_together() -> None:
+    """A thin line in a disc of another colour, and one that runs on out of it: what the programs open is told."""
+    line = box(-4, -0.2, 4, 0.2).union(box(0, -0.3, 9, 0.3))
+    disc = Point(0, 0).buffer(6, 64).difference(line)
+    cutters = [flat_end(2.0), flat_end(1.0)]
+    table = reach([("#204060", disc), ("#f0e6d0", line)], cutters, depth=1.0, surface=BOARD)
+    opened = pocket(disc.union(line), surface=BOARD, cutters=cutters, depth=1.0, safe_z=20.0)[-1].opened
+    for colour, found in zip((disc, line), table.together, strict=True):
+        assert found.reachable_area == pytest.approx(colour.intersection(opened).area, rel=0.005)
+        assert found.area == pytest.approx(colour.area)
+    # of the line only what runs out of the disc stays closed, 3 mm but for the mouth, and there it is its own width
+    (closed,) = table.together[1].details
+    assert closed.length == pytest.approx(3.0, abs=0.2)
+    assert closed.width == pytest.approx(0.6, abs=0.02)
 
 
 def test_what_one_cutter_leaves_closed_another_may_open() -> None:
