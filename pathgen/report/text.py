@@ -25,7 +25,7 @@ from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
-from pathgen.report.reaching import MUCH_CLOSED
+from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
@@ -230,6 +230,8 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
     high = fine_length(inlay["floor_high"], units)
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
+    if not is_reached(inlay["depth"], inlay["deepest"]):
+        floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"
