@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
-from pathgen.job.back import check_channel
+from pathgen.job.back import check_channel, into_bed
 from pathgen.job.drawings import slot_width
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
@@ -170,7 +170,7 @@ def holes_of(job: Job) -> Holes | None:
         return None
     return Holes(
         at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
-        bottom=-table.through if table.depth is None else job.stock.thickness - table.depth,
+        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
     )
 
 
@@ -403,6 +403,12 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
                        allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
                        remedy=f'add rough = "{finish.name}": it may be the same cutter')
     over = job.stock.thickness - job.body.thickness - table.leave
+    if table.rough and part.surface.is_level and over <= 1e-9:
+        least = job.body.thickness + table.leave + table.allowance
+        raise JobError("[stock] thickness", f"{format_length(job.stock.thickness, job.units)}, and nothing stands over "
+                       f"the finished {job.body.thickness + table.leave:g} mm for roughing to take",
+                       allowed=f"more than {least:.2f} mm", remedy="take a thicker blank, or leave [surface] out where "
+                                                                   "it is level already")
     if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
         raise JobError(
             "[surface] allowance", f"{format_length(table.allowance, job.units)} is to be left by roughing, and the "

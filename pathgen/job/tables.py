@@ -568,7 +568,8 @@ class HolesTable:
     )
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
-    through: float = key(size(0.0, 40.0), "how far below the underside, into the bed", 0.5)
+    through: float | None = key(size(0.0, 40.0), "how far below the underside, into the bed", None,
+                                shown="0.5 mm; 3 mm with [channel]")
 
 
 @dataclass(frozen=True, kw_only=True)
