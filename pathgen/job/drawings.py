@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,8 +71,8 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     arts = {art.name: art for art in drawings.values() if art is not None}
-    doubts = tuple(doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art)))
-    return tuple(cut), tuple(left_out), doubts
+    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art))]
+    return tuple(cut), tuple(left_out), (*doubts, *_over_each_other(inlays))
 
 
 def _filled_lines(art: Artwork) -> Iterator[Doubt]:
@@ -101,6 +102,21 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
             grave=False,
         )
+
+
+def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver."""
+    for first, later in combinations(inlays, 2):
+        shared = overlay.intersection(first.area, later.area)
+        if shared.area > _TOUCHING:
+            x, y = shapely.get_coordinates(shared.representative_point())[0]
+            yield Doubt(
+                where=f"{first.name} and {later.name}",
+                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
+                allowed="drawings beside each other, unless it is meant",
+                remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
+                       "them", grave=False,
+            )
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:

@@ -539,13 +539,18 @@ def _holes(job: Job, board: Part) -> None:
         return
     discs = overlay.buffer(shapely.points(holes.at), holes.diameter / 2)
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
+    radius, mistakes = holes.diameter / 2, Mistakes()
+    before, after = (board.finished.bounds[k] + way for k, way in ((0, -radius), (2, radius)))
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()
         problem = f"meets the {board.names.part}" if inside[i] else "leaves the blank"
-        raise JobError(
-            f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
-            allowed=f"within the blank, outside the {board.names.part}", remedy="move it",
-        )
+        with mistakes.caught():
+            raise JobError(
+                f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
+                allowed=f"within the blank, outside the {board.names.part}: less than {before:.2f} mm or more than "
+                        f"{after:.2f} mm along, or beside it", remedy="move it",
+            )
+    mistakes.refuse()
 
 
 def _outline(job: Job, board: Part) -> None:
