@@ -17,7 +17,7 @@ from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
 from pathgen.job.back import check_channel, into_bed
-from pathgen.job.drawings import slot_width
+from pathgen.job.drawings import drawing_name, slot_width
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
@@ -460,12 +460,13 @@ def _inlays(job: Job) -> None:
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
-    if inlay.artwork:
-        drawing_path(job, inlay.artwork, f"inlay {i}")
-    ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
-    if inlay.place and len(ways) != 1:
-        raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
-                       allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+    for k, drawing in enumerate(inlay.drawings):
+        where, place = drawing_name(i - 1, k), drawing.place
+        drawing_path(job, drawing.artwork, where)
+        ways = [w for w in ("at", "between", "at_frets") if place and getattr(place, w) is not None]
+        if place and len(ways) != 1:
+            raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
     diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
     if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
         raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",

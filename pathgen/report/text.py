@@ -214,14 +214,14 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
     words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} copies of the whole drawing placed" if len(sizes) > 1 else "the whole drawing placed"
+    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
     shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
     if shares[0] is None:
         return f", {placed} {size}"
     if shares == ["100", "100"]:
         return f", {placed} {size}, as drawn"
     share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of its drawn size"
+    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
 
 
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:

@@ -263,6 +263,21 @@ def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
         [f"{shared:.1f}"] if shared else [])
 
 
+@pytest.mark.parametrize(("x", "more", "told"), [
+    (73.0, "", True), (56.0, "", False), (73.0, "overfill = 0.5", False), (73.0, 'fill = "none"', False),
+])
+def test_drawings_that_one_pour_would_fill_are_told_of(tmp_path, x, more, told):
+    """Squares of 8 mm: alike and further apart than two dams of 2 mm, which stand round the taut thread of each."""
+    art = '<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" viewBox="0 0 8 8"><path d="M0 0h8v8h-8z" ' \
+          'fill="#2f6f4f"/></svg>'
+    stage = small_board.JOB[small_board.JOB.index("[[inlay]]"):small_board.JOB.index("[resin]")]
+    other = stage.replace("[45.0, 0.0]", f"[{x}, 0.0]")
+    other = re.sub(r"overfill = .*", more, other) if "overfill" in more else f"{other}{more}\n"
+    job = load_job(small_board.job(tmp_path, art=art, extra=other))
+    found = [doubt for doubt in doubts_of(job, clamping_of(job)) if "cut level by itself" in doubt.problem]
+    assert [doubt.where for doubt in found] == ["inlay 1 with 2"] * told
+
+
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])
 def test_colours_that_nobody_tells_apart(tmp_path, other, found):
     told = drawn(tmp_path, f'{LEAF}<circle cx="30" cy="15" r="4" fill="{other}"/>')
