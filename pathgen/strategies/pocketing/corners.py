@@ -18,7 +18,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
 from pathgen.strategies.pocketing.middles import SAMPLE, middle_line, segments
-from pathgen.strategies.pocketing.openings import Opening, Shapes, without_films
+from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons, whole, without_films
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
 from pathgen.strategies.pocketing.tracing import Trace
 
@@ -106,12 +106,13 @@ def _dots(
     one: Opening, region: BaseGeometry, left: BaseGeometry, along: BaseGeometry, smallest: float
 ) -> list[Floats]:
     """As `_lines`, of next to no length, for what those open nothing of (they open `along`): the middle of what is
-    round is a point, and behind a narrow mouth, which is hardly seen from there, no line leads on to it."""
-    rest = overlay.difference(left, along)
-    pieces = shapely.get_parts(rest)
+    round is a point, and behind a narrow mouth, which is hardly seen from there, no line leads on to it. The film that
+    chords leave all along a curved wall is none of it."""
+    pieces = polygons(without_films(shapely.get_parts(overlay.difference(left, along)), _FILM))
     pieces = pieces[shapely.area(pieces) >= smallest / (4.0 if along.is_empty else 1.0)]
     if not len(pieces):
         return []
+    rest = whole(pieces)
     around = one.in_plane(overlay.intersection(region, overlay.buffer(pieces, one.half_width)))
     plane_region = one.in_plane(np.array([region], dtype=object))[0]
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
