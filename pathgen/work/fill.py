@@ -14,7 +14,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.memory import remembered
+from pathgen.base.memory import kept, remembered
 from pathgen.base.surface import Surface
 from pathgen.work.features import Inlay
 
@@ -187,6 +187,7 @@ def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
 
 
 @remembered
+@kept
 def lies_over(inlay: Inlay) -> BaseGeometry:
     """Where its fill may lie before it is cut level: its pockets, and all that is inside the dams of poured resin."""
     dams = [] if inlay.dam is None else [dam for _, dam in _each_dam(inlay, inlay.dam)]
@@ -198,6 +199,7 @@ def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
     return overlay.difference(lies_over(inlay), overlay.buffer(part, PAST, join_style="mitre"))
 
 
+@kept
 def _each_dam(inlay: Inlay, out: float) -> list[tuple[Inlay, BaseGeometry]]:
     """Each dam with the one colour of the inlay that it holds."""
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
