@@ -135,21 +135,27 @@ def _cut_along(
     if axis is not None:
         cuts |= _stands(one, deep, axis) > _STANDS
     cuts &= deep[:, 2] > 0.0
-    apart = np.flatnonzero(np.diff(owner)) + 1
-    return [piece for line, some in zip(np.split(deep, apart), np.split(cuts, apart), strict=True)
-            for piece in _useful(line, some)]
+    return _useful(deep, cuts, owner)
 
 
-def _useful(line: Floats, cuts: NDArray[np.bool_]) -> list[Floats]:
-    """The stretches of a line that cut something, a point more on each side, from the deep end, in fewer points."""
-    grown = cuts | np.append(cuts[1:], False) | np.insert(cuts[:-1], 0, False)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], grown, [False]]).astype(int)))
-    out = []
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
-        if b - a >= 2:
-            piece = line[a:b] if line[a, 2] >= line[b - 1, 2] else line[a:b][::-1]
-            out.append(piece[simplified(piece, _LINE)])
-    return out
+def _useful(lines: Floats, cuts: NDArray[np.bool_], owner: Ints) -> list[Floats]:
+    """The stretches of lines that cut something, a point more on each side, from the deep end, in fewer points.
+
+    All points of all lines are given, in turn, and the line that `owner` says each is of.
+    """
+    apart = np.diff(owner, prepend=-1, append=-1) != 0  # before each point, and after the last
+    grown = cuts | np.append(cuts[1:] & ~apart[1:-1], False) | np.insert(cuts[:-1] & ~apart[1:-1], 0, False)
+    goes_on = np.concatenate([[False], grown[1:] & grown[:-1], [False]]) & ~apart
+    begins, ends = np.flatnonzero(grown & ~goes_on[:-1]), np.flatnonzero(grown & ~goes_on[1:]) + 1
+    longer = ends - begins >= 2
+    pieces = [lines[a:b] if lines[a, 2] >= lines[b - 1, 2] else lines[a:b][::-1]
+              for a, b in zip(begins[longer], ends[longer], strict=True)]
+    if not pieces:
+        return []
+    first = np.cumsum([0] + [len(piece) for piece in pieces])
+    points = np.concatenate(pieces)
+    fewer = simplified(points, _LINE, first[:-1])
+    return np.split(points[fewer], np.searchsorted(fewer, first[1:-1]))
 
 
 def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGeometry) -> Floats:
