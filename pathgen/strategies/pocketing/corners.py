@@ -34,6 +34,9 @@ _LINE = 0.001
 _DOT = 0.01
 """Length of the line that opens a dot, mm."""
 
+_TURN = 0.2
+"""A line that turns by more (radians) opens the whole disc there: two chords of it would lie too far inside."""
+
 _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
@@ -118,7 +121,7 @@ def _dots(
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
     dots = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
     return [dot for dot in _cut_along(one, dots, region, plane_region, rest, None)
-            if shapely.area(overlay.intersection(rest, _opened_along(one, [dot])[0])) >= smallest / 4.0]
+            if shapely.area(overlay.intersection(rest, overlay.union_all(_opened_along(one, [dot])))) >= smallest / 4.0]
 
 
 def _cut_along(
@@ -208,16 +211,30 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
 
 
 def _opened_along(one: Opening, lines: list[Floats]) -> Shapes:
-    """What a v cutter opens along lines of axis and depth: hulls of the discs at each two neighbours."""
+    """What a v cutter opens along lines of axis and depth.
+
+    That is the hulls of the discs at each two neighbours. Of a disc inside a line only those of its points are taken
+    where the hulls on either side touch it: others lie within these, except where the line turns sharply.
+    """
     line = np.concatenate(lines)
+    first = np.cumsum([0] + [len(each) for each in lines])
     gradient = _gradient(one.surface, line[:, :2])
     e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
-    depth = line[:, 2] / one.cutter.wall_slope
-    middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
-    places = shapely.points(middle)
-    discs = overlay.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
-    last = np.cumsum([len(each) for each in lines])[:-1] - 1
-    a = np.delete(np.arange(len(line) - 1), last)
-    pairs = np.stack([discs[a], discs[a + 1], places[a], places[a + 1]], axis=1)  # a tip has no disc, only its place
-    return np.asarray(shapely.convex_hull(shapely.geometrycollections(
-        pairs.ravel(), indices=np.repeat(np.arange(len(a)), 4))))
+    depth = line[:, 2:] / one.cutter.wall_slope
+    middle = line[:, :2] + gradient * depth / one.cutter.wall_slope / (1.0 - e2)[:, None]
+    radius = depth / np.sqrt(1.0 - e2)[:, None]
+    a = np.delete(np.arange(len(line) - 1), first[1:-1] - 1)
+    way = middle[a + 1] - middle[a]
+    length = np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+    lean = np.clip((radius[a] - radius[a + 1]) / length, -1.0, 1.0)
+    across = np.sqrt(1.0 - lean**2) * np.column_stack([-way[:, 1], way[:, 0]]) / length
+    here = np.stack([lean * way / length + across, lean * way / length - across])  # out to where the hull touches
+    following = np.append(np.where(np.diff(a) == 1, np.arange(1, len(a)), np.arange(len(a) - 1)), len(a) - 1)
+    after = here[:, following]
+    halfway = (here + after) / np.maximum(np.linalg.norm(here + after, axis=2, keepdims=True), 1e-12)
+    corners = [middle[a] + radius[a] * here, *(middle[a + 1] + radius[a + 1] * out for out in (here, halfway, after))]
+    hulls = shapely.convex_hull(shapely.multipoints(np.concatenate(corners).swapaxes(0, 1)))
+    turns = a[(here * after).sum(axis=2).min(axis=0) < np.cos(_TURN)] + 1
+    whole_discs = np.unique(np.concatenate([first[:-1], first[1:] - 1, turns]))
+    discs = overlay.buffer(shapely.points(middle[whole_discs]), radius[whole_discs, 0], quad_segs=16)
+    return polygons(np.concatenate([hulls, discs]))

@@ -50,13 +50,14 @@ def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shape
     if len(points) < 3:
         return np.empty(0, object)
     # points far away all round: an edge between two walls that nothing stands opposite has no end without them
-    far = shapely.get_coordinates(shapely.envelope(overlay.buffer(near, 4.0 * reach + 2.0)))[:4]
+    x0, y0, x1, y1 = shapely.bounds(near) + (4.0 * reach + 2.0) * np.array([-1.0, -1.0, 1.0, 1.0])
+    far = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
     edges, between = _voronoi_edges(np.vstack([points, far]))
     apart = np.hypot(*(between[:, 0] - between[:, 1]).T) > _NEIGHBOURS
     ways, between = shapely.linestrings(edges[apart]), between[apart]
     # through a mouth a way goes on as one long edge, past walls further off: looked at piece by piece, as far as near
     long = shapely.length(ways) > _LONGEST_EDGE
-    pieces = overlay.intersection(ways[long], overlay.buffer(near, reach))
+    pieces = overlay.intersection(ways[long], overlay.buffer(near, reach)) if long.any() else ways[long]
     pieces, edge = segments(shapely.segmentize(pieces, _LONGEST_EDGE))
     ways, between = np.concatenate([ways[~long], pieces]), np.concatenate([between[~long], between[long][edge]])
     ways = ways[_between_walls(ways, between, region)]
@@ -113,7 +114,9 @@ def _between_walls(ways: Shapes, between: Floats, region: BaseGeometry) -> NDArr
     away = np.hypot(*np.moveaxis(between - middle[:, None], 2, 0))
     half = np.hypot(*(between[:, 0] - between[:, 1]).T) / 2.0
     seen = (half > np.sin(_LEAST_TURN / 2.0) * away[:, 0]) & (np.abs(away[:, 0] - away[:, 1]) < _BESIDE)
-    seen[seen] = away[seen, 0] < shapely.distance(shapely.boundary(region), shapely.points(middle[seen])) + SAMPLE
+    walls = shapely.boundary(region)
+    shapely.prepare(walls)
+    seen[seen] = ~shapely.dwithin(walls, shapely.points(middle[seen]), away[seen, 0] - SAMPLE)
     return np.asarray(seen)
 
 
