@@ -63,7 +63,7 @@ def sharpened(
     uncut = np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0))
     for some in np.split(uncut, np.flatnonzero(np.diff(np.cumsum(shapely.length(parts[uncut])) // _TOGETHER)) + 1):
         region, plane = parts[some], one.in_plane(parts[some])
-        lines, of = _lines(one, region, plane, left[some], np.where(necks[some], axis[some], None))
+        lines, of = _lines(one, region, plane, left[some], np.where(necks, axis, np.array(None))[some])
         along = _opened_along(one, lines, of, len(some))
         dots, dot_of = _dots(one, region, plane, left[some], along, trace.options.smallest)
         more = _opened_along(one, dots, dot_of, len(some))
