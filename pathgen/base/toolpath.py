@@ -198,8 +198,8 @@ def along_in_plan(line: Floats) -> Floats:
 def simplified(points: ArrayLike, tolerance: float, first: ArrayLike = 0) -> NDArray[np.intp]:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
-    Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line or of
-    several that begin at `first`. The first and last of each stay.
+    Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line
+    or of several that begin at `first`. The first and last of each stay.
     """
     p, begins = np.asarray(points, dtype=float), np.atleast_1d(first)
     a, b = begins, np.append(begins[1:], len(p)) - 1
