@@ -286,8 +286,9 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     blank = load_job(Path(__file__).parents[2] / "examples" / "one-blank" / "three-plates.toml")
 
     def report(*marks):
-        return {"title": blank.title, "parts": [{"name": name, "report": {"marks": machine and {"machine": machine, "machine_top": 3.0}}}
-                          for name, machine in zip(("head-plate", "rod-cover", "heel-cap"), marks, strict=True)]}
+        parts = [{"name": name, "report": {"marks": machine and {"machine": machine, "machine_top": 3.0}}}
+                 for name, machine in zip(("head-plate", "rod-cover", "heel-cap"), marks, strict=True)]
+        return {"title": blank.title, "parts": parts}
 
     (tmp_path / "report.json").write_text(json.dumps(report([[0, 0], [9, 0]], [[0, 5], [9, 5]], None)))
     assert marks_moved(tmp_path, blank, report([[0, 0], [9, 0.1]], [[0, 5], [9, 5]], [[1, 2]])) == []
