@@ -18,7 +18,7 @@ from dataclasses import fields, is_dataclass
 from functools import partial, wraps
 from pathlib import Path
 from types import FunctionType, NoneType
-from typing import Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 import shapely
@@ -26,7 +26,6 @@ from shapely.geometry.base import BaseGeometry
 
 P = ParamSpec("P")
 R = TypeVar("R")
-T = TypeVar("T")
 
 MOST_BYTES = 400_000_000
 """What is kept of answers at most: the heights after each program of a large board, twice over."""
@@ -91,21 +90,6 @@ def remembered(function: Callable[P, R]) -> Callable[P, R]:
             memory.keep(key, answer)
             return answer
         found: R = memory.get(key)
-        return found
-
-    return asked
-
-
-def kept(function: Callable[Concatenate[T, P], R]) -> Callable[Concatenate[T, P], R]:
-    """A function of a frozen value and of what can be hashed: its answers are kept with the value while that lives."""
-
-    @wraps(function)
-    def asked(value: T, *args: P.args, **kwargs: P.kwargs) -> R:
-        answers = vars(value).setdefault("_answers", {})
-        key = function, args, frozenset(kwargs.items())
-        if key not in answers:
-            answers[key] = function(value, *args, **kwargs)
-        found: R = answers[key]
         return found
 
     return asked

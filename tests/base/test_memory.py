@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen.base.memory import Memory, content_key, kept, memory_in_use, remembered, remembering
+from pathgen.base.memory import Memory, content_key, memory_in_use, remembered, remembering
 
 
 @dataclass(frozen=True)
@@ -94,18 +94,3 @@ def test_what_was_not_asked_for_the_longest_is_let_go_first():
     memory.keep(b"large", np.zeros(1000))
     assert b"large" not in memory
     assert bytes([3]) in memory
-
-
-def test_what_is_kept_with_a_value_is_worked_out_once_for_each_value_and_each_question():
-    asked = []
-
-    @kept
-    def scaled(size, by=1.0):
-        asked.append((size.wide, by))
-        return size.wide * by
-
-    size, same = Size(2.0, 1.0), Size(2.0, 1.0)
-    assert [scaled(size), scaled(size), scaled(size, 3.0), scaled(size, by=3.0), scaled(size, 3.0), scaled(same)] \
-        == [2.0, 2.0, 6.0, 6.0, 6.0, 2.0]
-    assert asked == [(2.0, 1.0), (2.0, 3.0), (2.0, 3.0), (2.0, 1.0)]
-    assert content_key(size) == content_key(same)  # what is kept is no part of it

@@ -10,6 +10,7 @@ from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from tests import small_board
+from tests.whole.test_both_sides import SIDES
 
 CLAMP = "keep_out = [ {{ along = [{}, {}], across = [-33.0, 33.0], height = {} }} ]"
 
@@ -33,6 +34,18 @@ def doubts(folder, old="", new="", extra=""):
 
 def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
+
+
+def test_dowels_near_each_other_are_told_with_what_that_costs(tmp_path):
+    """85.3 mm of board, dowels 12 mm apart beside its end: 2 x 0.05 mm of play over 12 mm is 0.8 mm, 97 mm away."""
+    sides = SIDES.replace("[[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "[[97.0, 6.0], [97.0, -6.0]]")
+    assert sides != SIDES
+    long = "[stock]\nlength = 125.0"
+    (where, problem, grave), = doubts(tmp_path, long, "[stock]\nlength = 130.0", extra=sides)
+    assert (where, grave) == ("[holes] at", True)
+    assert "12 mm apart, for a board 85.3 mm long" in problem
+    assert f"lie {0.1 * 97 / 12:.2f} mm off" in problem
+    assert doubts(tmp_path, long, "[stock]\nlength = 130.0", extra=SIDES) == []
 
 
 def staged(folder, first, second, *, colours=("#225577", "#cc8833")):
@@ -233,6 +246,20 @@ def test_paper_behind_the_drawing(tmp_path, art, found):
 def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found):
     told = drawn(tmp_path, f'<path d="M5,5 35,15 30,25" stroke="#2f6f4f" stroke-width="3" {more}/>')
     assert told == [("art.svg line 1, path", "an open line of #2f6f4f whose inside is filled with black")] * found
+
+
+@pytest.mark.parametrize(("art", "told"), [
+    ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.996"/>', []),
+    ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.9"/>', ["drawn see-through, 90 %"]),
+    ('<g opacity=".5"><circle cx="12" cy="15" r="8" fill="rgba(10,90,30,.8)" fill-opacity="50%"/></g>',
+     ["drawn see-through, 20 %"]),
+    ('<path d="M5,5H35" stroke="#2f6f4f" stroke-width="3" stroke-opacity=".3" fill="none"/>',
+     ["drawn see-through, 30 %"]),
+    ('<circle cx="12" cy="15" r="8" opacity=".5"/><circle cx="32" cy="15" r="3" style="opacity:.25"/>',
+     ["drawn see-through, 25 %, the palest of 2 shapes that are"]),
+])
+def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, art, told):
+    assert [problem for _, problem in drawn(tmp_path, art)] == [f"{one}: it is cut as full colour" for one in told]
 
 
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])

@@ -591,6 +591,16 @@ def test_a_v_opens_the_hulls_of_discs_along_its_lines() -> None:
         assert hulls.difference(opened[k].buffer(0.002)).is_empty
 
 
+def test_a_spike_whose_walls_run_straight_back_has_a_middle_line():
+    """The angle between walls that are one rounding apart is nothing (found by a drawing in its own colours)."""
+    thin = Polygon([(0, -1), (4, -1), (4, 0.5), (5, 0.5), (4, np.nextafter(0.5, 1)), (4, 1), (0, 1)])
+    without = Polygon([(0, -1), (4, -1), (4, 1), (0, 1)])
+    both, of = middle_lines(np.array([thin, without]), np.array([without, without]), 2.0)
+    lines, plain = (shapely.union_all(both[of == k]) for k in (0, 1))
+    assert shapely.intersection(lines, plain.buffer(0.1)).length > 0.7 * plain.length
+    assert shapely.length(lines) > shapely.length(plain) - 0.2
+
+
 def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     dot = Point(5.0, 5.0).buffer(0.5, quad_segs=32)
     pointed = v_cutter(60.0)
