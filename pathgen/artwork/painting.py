@@ -12,7 +12,7 @@ from pathgen.artwork.properties import Reference, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
 from pathgen.artwork.style import Cascade
 from pathgen.artwork.transforms import Matrix
-from pathgen.artwork.values import Length
+from pathgen.artwork.values import Colour, Length
 from pathgen.artwork.viewport import Viewport
 from pathgen.base.errors import ArtworkError
 
@@ -29,6 +29,7 @@ class State(NamedTuple):
     context: State | None = None
     layers: tuple[str, ...] = ()
     """Names of the groups around it, and its own."""
+    opacity: float = 1.0
 
 
 class Painting:
@@ -39,7 +40,7 @@ class Painting:
         self.cascade = Cascade(document)
         self.left_out: dict[LeftOut, None] = {}
 
-    def _colour(self, element: Element, state: State, name: str) -> str | None:
+    def _colour(self, element: Element, state: State, name: str) -> Colour | None:
         """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
         style = state.style
         if style[f"{name}-opacity"] <= 0:
@@ -57,14 +58,14 @@ class Painting:
                 colours = self._stop_colours(target)
                 if len(colours) > 1:
                     self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}", REMEDIES[kind])
-                return next(iter(colours)) if len(colours) == 1 else None
+                (plain,) = colours if len(colours) == 1 else (None,)
+                return Colour(plain) if plain else None
             if kind in ("pattern", "meshgradient", "hatch"):
                 self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}",
                                 REMEDIES.get(kind, "give it one plain colour"))
                 return None
             paint = paint.fallback
-        colour = shown_colour(paint, around.style)
-        return colour.hex if colour else None
+        return shown_colour(paint, around.style)
 
     def _stop_colours(self, gradient: Element | None) -> set[str | None]:
         """The colours of a gradient's stops, its own or those it refers to; one is a plain colour, none is none."""

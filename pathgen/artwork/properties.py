@@ -168,4 +168,4 @@ def shown_colour(paint: Any, style: Style) -> Colour | None:
     """The colour that a paint shows, None for none; a Reference is for the caller to resolve first."""
     if paint == "currentcolor":
         paint = style["color"]
-    return paint if isinstance(paint, Colour) and paint.shows else None
+    return paint if isinstance(paint, Colour) and paint.alpha > 0 else None

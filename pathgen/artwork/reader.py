@@ -163,7 +163,7 @@ def read_artwork(
     Read, by SVG 1.1 and what of SVG 2 is in common use: basic shapes and paths; groups, `use`, `symbol`, nested `svg`,
     `switch`; transforms; presentation attributes, style attributes and style sheets, with the geometry properties (x,
     y, width, height, cx, cy, r, rx, ry) and ``@media all`` and ``screen``; strokes with their caps, joins and dashes;
-    `clipPath`. A gradient of one colour is that colour. Any opacity above 0 is opaque.
+    `clipPath`. A gradient of one colour is that colour. Any opacity above 0 is opaque (`scene` holds it).
 
     Cannot be cut, and so refused or listed: text, images, gradients, patterns, masks, filters, markers; clip-path
     shapes of style sheets; strokes of a width on the screen; a transform on a `symbol`, where renderers disagree;

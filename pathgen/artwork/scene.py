@@ -54,6 +54,8 @@ class Paint:
         The element, for messages.
     layers : tuple of str
         Names of the groups that it is in, and its own.
+    opacity : float
+        How much of it shows, above 0 to 1: nothing less than 1 can be cut.
     """
 
     curves: Curves
@@ -64,6 +66,7 @@ class Paint:
     clip: Clip | None = None
     where: str = ""
     layers: tuple[str, ...] = ()
+    opacity: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -95,10 +95,10 @@ def _finite(text: str) -> float:
 
 @dataclass(frozen=True)
 class Colour:
-    """A colour on the screen: ``#rrggbb``, and whether anything of it shows (alpha above 0)."""
+    """A colour on the screen: ``#rrggbb``, and how much of it shows, 0 to 1."""
 
     hex: str
-    shows: bool = True
+    alpha: float = 1.0
 
 
 @lru_cache(maxsize=4096)
@@ -122,4 +122,4 @@ def parse_colour(text: str) -> Colour | str | None:
     else:
         colour = colour.to("srgb")
     parts = [round(255 * min(max(part or 0.0, 0.0), 1.0)) for part in colour.coordinates]
-    return Colour("#{:02x}{:02x}{:02x}".format(*parts), (colour.alpha or 0.0) > 0)
+    return Colour("#{:02x}{:02x}{:02x}".format(*parts), colour.alpha or 0.0)

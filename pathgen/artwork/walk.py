@@ -75,7 +75,7 @@ class Walker(Clips):
         if width is None or height is None:
             nan = math.nan
             mm = transforms.scaling(MM_PER_PX, -MM_PER_PX)
-            return None, False, State(mm, style, Viewport(width or nan, height or nan))
+            return None, False, State(mm, style, Viewport(width or nan, height or nan), opacity=style["opacity"])
         if not (0 < width <= 1e6 and 0 < height <= 1e6):
             raise ArtworkError(
                 where, f"a page of {figure(width)} x {figure(height)} px",
@@ -90,7 +90,7 @@ class Walker(Clips):
         if box is not None:
             inside = multiply(inside, fit(box, width, height, root.get("preserveAspectRatio")))
             viewport = Viewport(box.width, box.height)
-        return page, physical, State(inside, style, viewport, clip)
+        return page, physical, State(inside, style, viewport, clip, opacity=style["opacity"])
 
     def _page_length(self, root: Element, name: str, style: Style) -> float | None:
         """Width or height of the page in px; None when left out or relative."""
@@ -147,7 +147,8 @@ class Walker(Clips):
         matrix = multiply(around.matrix, self._transform(element, style, around))
         if is_singular(matrix):
             return None
-        state = around._replace(matrix=matrix, style=style, layers=around.layers + names_of(element))
+        state = around._replace(matrix=matrix, style=style, layers=around.layers + names_of(element),
+                                opacity=around.opacity * style["opacity"])
         if name == "symbol" and state.matrix != around.matrix:
             self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
                             "put the transform on the use or on a group in the symbol")
@@ -194,15 +195,15 @@ class Walker(Clips):
         where = self.document.where(element)
         paints = []
         if fill and local_name(element) != "line":
-            paints.append(Paint(curves, inside.matrix, fill, style["fill-rule"], None, inside.clip, where,
-                                state.layers))
+            paints.append(Paint(curves, inside.matrix, fill.hex, style["fill-rule"], None, inside.clip, where,
+                                state.layers, state.opacity * style["fill-opacity"] * fill.alpha))
         if stroke and line:
             if style["vector-effect"] == "non-scaling-stroke":
                 self._leave_out(element, "vector-effect", "its stroke has a width on the screen, not on the board",
                                 "convert the stroke to a path")
             else:
-                paints.append(Paint(curves, inside.matrix, stroke, "nonzero", line, inside.clip, where,
-                                    state.layers))
+                paints.append(Paint(curves, inside.matrix, stroke.hex, "nonzero", line, inside.clip, where,
+                                    state.layers, state.opacity * style["stroke-opacity"] * stroke.alpha))
         self.paints += reversed(paints) if style["paint-order"] else paints
 
 

@@ -42,6 +42,7 @@ BLACK = "#000000"
 _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
+_OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
@@ -69,7 +70,8 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     arts = {art.name: art for art in drawings.values() if art is not None}
-    return tuple(cut), tuple(left_out), tuple(doubt for art in arts.values() for doubt in _filled_lines(art))
+    doubts = tuple(doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art)))
+    return tuple(cut), tuple(left_out), doubts
 
 
 def _filled_lines(art: Artwork) -> Iterator[Doubt]:
@@ -84,6 +86,21 @@ def _filled_lines(art: Artwork) -> Iterator[Doubt]:
                 allowed="what is meant to be cut: black is the fill where none is written",
                 remedy='if only the line is meant, write fill="none" there', grave=False,
             )
+
+
+def _see_through(art: Artwork) -> Iterator[Doubt]:
+    """Shadows, tints and second tones, which would be cut as full colour."""
+    pale = [paint for paint in (art.scene.paints if art.scene is not None else ()) if paint.opacity < _OPAQUE]
+    if pale:
+        least = min(pale, key=lambda paint: paint.opacity)
+        yield Doubt(
+            where=least.where,
+            problem=f"drawn see-through, {100 * least.opacity:.0f} %" + (
+                f", the palest of {len(pale)} shapes that are" if pale[1:] else "") + ": it is cut as full colour",
+            allowed="what is meant to be cut",
+            remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
+            grave=False,
+        )
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:

@@ -508,7 +508,7 @@ class _Cutting:
                 j = np.minimum(windows[members, 2, None] + np.arange(rows), len(self.ys) - 1)
                 height = self._batch(moves.of(members), i, j)
                 cell = j[:, :, None] * len(self.xs) + i[:, None, :]
-                lowers = np.flatnonzero(height < self.top.reshape(-1)[cell])
+                lowers = np.flatnonzero(height < self.top.take(cell))
                 yield cell.reshape(-1)[lowers], members[lowers // (rows * columns)], height.reshape(-1)[lowers]
 
     def _batch(self, moves: Moves, i: NDArray[np.intp], j: NDArray[np.intp]) -> Heights:

@@ -76,7 +76,7 @@ def string_lines(strings: Sequence[dict[str, Any]], units: str) -> list[str]:
          tiny_length(s["bow"], units, signed=True)]
         for s in strings
     ]
-    head = ["string", f"across at nut ({units})", "across at last fret", "bow from nut to last fret"]
+    head = ["string", f"across at nut ({units})", f"across at last fret ({units})", "bow from nut to last fret"]
     return table(head, rows, right=range(4))
 
 

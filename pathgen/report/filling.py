@@ -36,6 +36,7 @@ from pathgen.work.fill import (
     fall_under,
     left_by_edge,
     level_resin,
+    lies_over,
     resin_left,
     second_cut,
     stands_at_most,
@@ -108,7 +109,7 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
-        found += _dam_notes(planned, inlay)
+        found += [*_dam_off_blank(planned.clamping, inlay), *_dam_notes(planned, inlay)]
     found += edge_to_edge(planned.clamping.inlays, units)
     found += _contrast_warnings(planned)
     found += _marks_warnings(planned.clamping)
@@ -421,6 +422,21 @@ def _pour_warnings(inlay: Inlay, one: Amount, limit: float | None) -> Iterator[F
             code="too-deep-a-pour", severity="warn", where=f"{inlay.name}, {one.colour}",
             got=f"{one.depth[1] + inlay.overfill:.2f} mm of resin", allowed=f"{limit:g} mm in one pour",
             remedy=f"pour it in {one.batch.pours} layers, as the resin's sheet says, or make depth or overfill smaller",
+        )
+
+
+def _dam_off_blank(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """A dam that would stand in the air beside the blank; its resin is counted as if it did not."""
+    x0, y0, x1, y1 = lies_over(inlay).bounds
+    left, low, right, high = clamping.stock.bounds
+    past = max(left - x0, low - y0, x1 - right, y1 - high)
+    if inlay.dam is not None and past > 0.005:
+        yield Finding(
+            code="dam-off-blank", severity="note", where=f"{inlay.name} dam",
+            got=f"the dam, {inlay.dam:g} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank",
+            allowed="on the blank",
+            remedy="run it along the blank's edge (the resin counted for what lies past that is to spare), or make dam "
+                   "smaller or the blank larger",
         )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.units import format_length
+from pathgen.base.units import even_length
 from pathgen.programs.plan import Plan
 from pathgen.programs.zero_check import check_words
 from pathgen.programs.zeroing import refits
@@ -30,9 +30,8 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
     """The checks as a table, and what each means where it does not hold."""
     if not rows:
         return []
-    fine = {"mm": 3, "in": 4}[units]
-    cells = [[str(r["order"]), r["cutter"], r["on"], *(format_length(v, units, decimals=fine) for v in r["display"]),
-              format_length(r["feeler"], units)] for r in rows]
+    cells = [[str(r["order"]), r["cutter"], r["on"], *(even_length(v, units) for v in (*r["display"], r["feeler"]))]
+             for r in rows]
     return [
         "", "Zero, checked on the work before each program that has another cutter", "",
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),

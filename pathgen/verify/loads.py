@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -75,11 +76,13 @@ def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterato
     for step in steps:
         load = loads.get(step.order)
         if load is not None and load.largest > LOAD_FACTOR * (1.0 + load.coarse):
+            most = math.floor(100 * LOAD_FACTOR / load.largest)
             yield Finding(
                 code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),
                 got=f"{load.largest:.1f} times what a tooth takes in a straight-line cut",
                 allowed=f"{LOAD_FACTOR:g} times",
-                remedy=f'make feed or stepdown of [[cutter]] "{step.cutter.name}" smaller, and build again',
+                remedy=f"go slower there: at no more than {most} % of the feed in the program, by its F words or by "
+                       "turning the feed down at the machine",
             )
 
 

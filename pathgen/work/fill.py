@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -186,7 +187,7 @@ def dams_of(inlay: Inlay, surface: Surface, out: float) -> list[Dammed]:
             for one, dam in _each_dam(inlay, out)]
 
 
-@remembered
+@lru_cache(maxsize=64)
 def lies_over(inlay: Inlay) -> BaseGeometry:
     """Where its fill may lie before it is cut level: its pockets, and all that is inside the dams of poured resin."""
     dams = [] if inlay.dam is None else [dam for _, dam in _each_dam(inlay, inlay.dam)]
@@ -198,13 +199,14 @@ def left_by_edge(inlay: Inlay, part: BaseGeometry) -> BaseGeometry:
     return overlay.difference(lies_over(inlay), overlay.buffer(part, PAST, join_style="mitre"))
 
 
-def _each_dam(inlay: Inlay, out: float) -> list[tuple[Inlay, BaseGeometry]]:
+@lru_cache(maxsize=64)
+def _each_dam(inlay: Inlay, out: float) -> tuple[tuple[Inlay, BaseGeometry], ...]:
     """Each dam with the one colour of the inlay that it holds."""
     each = [replace(inlay, regions=(region,)) for region in inlay.regions]
     dams = [dam_round(one, out) for one in each]
     if any(shapely.intersects(one, other) for one, other in itertools.combinations(dams, 2)):
         dams = [dam_round(one, out, each=True) for one in each]
-    return [(one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it)]
+    return tuple((one, dam) for one, all_of_it in zip(each, dams, strict=True) for dam in shapely.get_parts(all_of_it))
 
 
 @remembered

@@ -235,6 +235,20 @@ def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found
     assert told == [("art.svg line 1, path", "an open line of #2f6f4f whose inside is filled with black")] * found
 
 
+@pytest.mark.parametrize(("art", "told"), [
+    ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.996"/>', []),
+    ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" opacity="0.9"/>', ["drawn see-through, 90 %"]),
+    ('<g opacity=".5"><circle cx="12" cy="15" r="8" fill="rgba(10,90,30,.8)" fill-opacity="50%"/></g>',
+     ["drawn see-through, 20 %"]),
+    ('<path d="M5,5H35" stroke="#2f6f4f" stroke-width="3" stroke-opacity=".3" fill="none"/>',
+     ["drawn see-through, 30 %"]),
+    ('<circle cx="12" cy="15" r="8" opacity=".5"/><circle cx="32" cy="15" r="3" style="opacity:.25"/>',
+     ["drawn see-through, 25 %, the palest of 2 shapes that are"]),
+])
+def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, art, told):
+    assert [problem for _, problem in drawn(tmp_path, art)] == [f"{one}: it is cut as full colour" for one in told]
+
+
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])
 def test_colours_that_nobody_tells_apart(tmp_path, other, found):
     told = drawn(tmp_path, f'{LEAF}<circle cx="30" cy="15" r="4" fill="{other}"/>')

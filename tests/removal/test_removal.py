@@ -6,7 +6,7 @@ import manifold3d
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
@@ -190,6 +190,7 @@ def _solid(cutter):
 
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 10**6), shape=st.sampled_from(sorted(CUTTERS)))
+@example(seed=6094, shape="ball-end")  # a point on the rim
 def test_the_order_of_moves_leaves_the_same(seed, shape):
     rng = np.random.default_rng(seed)
     points = rng.uniform([-5, -5, 0], [5, 5, 3], (12, 3))
@@ -197,7 +198,9 @@ def test_the_order_of_moves_leaves_the_same(seed, shape):
     forward, back = blank(xs, ys, 4.0), blank(xs, ys, 4.0)
     forward.cut(motion(points), CUTTERS[shape], Noting(deeper=0.5))
     back.cut(motion(points[::-1]), CUTTERS[shape])
-    np.testing.assert_allclose(forward.top, back.top, atol=2e-4)  # float32 on a ball's upright flank
+    off = shapely.distance(shapely.linestrings(points[:, :2]), shapely.points(*np.meshgrid(xs, ys)))
+    clear = np.abs(off - CUTTERS[shape].radius) > 1e-5  # where a flank stands upright, float32 may put a point outside
+    np.testing.assert_allclose(forward.top[clear], back.top[clear], atol=2e-4)
 
 
 @settings(max_examples=30, deadline=None)

@@ -559,6 +559,15 @@ def test_a_point_that_stands_twice_is_no_wall():
     assert shapely.length(lines).sum() == pytest.approx(shapely.length(once).sum(), abs=0.2)
 
 
+def test_a_spike_whose_walls_run_straight_back_has_a_middle_line():
+    """The angle between walls that are one rounding apart is nothing (found by a drawing in its own colours)."""
+    thin = Polygon([(0, -1), (4, -1), (4, 0.5), (5, 0.5), (4, np.nextafter(0.5, 1)), (4, 1), (0, 1)])
+    without = Polygon([(0, -1), (4, -1), (4, 1), (0, 1)])
+    lines, plain = (shapely.union_all(middle_line(one, without, 2.0)) for one in (thin, without))
+    assert shapely.intersection(lines, plain.buffer(0.1)).length > 0.7 * plain.length
+    assert shapely.length(lines) > shapely.length(plain) - 0.2
+
+
 def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     dot = Point(5.0, 5.0).buffer(0.5, quad_segs=32)
     pointed = v_cutter(60.0)

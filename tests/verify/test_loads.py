@@ -1,6 +1,7 @@
 """Volume per tooth and engaged angle, read from the text, against a brute-force simulation of six small pockets."""
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -93,3 +94,8 @@ def test_a_long_move_is_judged_where_it_takes_most(tmp_path):
     program.write_text("\n".join(lines) + "\n")
     found = {f.code: f for f in check(result.job, tmp_path / "out", resolution=0.2).findings}
     assert "load-high" in found, sorted(found)
+    advised = int(re.search(r"no more than (\d+) %", found["load-high"].remedy)[1])
+    program.write_text(program.read_text().replace("F1200\nG0 Z20", f"F{12 * advised}\nG0 Z20"))
+    assert "load-high" not in {f.code for f in check(result.job, tmp_path / "out", resolution=0.2).findings}
+    program.write_text(program.read_text().replace(f"F{12 * advised}\n", f"F{14 * advised}\n"))
+    assert "load-high" in {f.code for f in check(result.job, tmp_path / "out", resolution=0.2).findings}

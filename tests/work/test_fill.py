@@ -221,6 +221,12 @@ def test_resin_past_the_second_cut_is_said(tmp_path):
             "waste = 0.25": f"waste = 0.25\ndam = {dam}"}, extra=f'\n[resurface]\narea = "{area}"\n')
         found = [f for f in made.report["checks"]["findings"] if f["code"] == "dam-past-the-cut"]
         assert [f["severity"] for f in found] == ["note"] * count
+        beside = [f for f in made.report["checks"]["findings"] if f["code"] == "dam-off-blank"]
+        (drawing,), stock = made.plan.clamping.inlays, made.plan.clamping.stock.bounds
+        box = np.array(drawing.area.bounds) + dam * np.array([-1, -1, 1, 1])
+        past = float(((box - stock) * [-1, -1, 1, 1]).max())
+        assert [f["got"] for f in beside] == [
+            f"the dam, {dam} mm round the drawing, goes up to {past:.2f} mm past the edge of the blank"] * (past > 0)
 
 
 def test_pockets_in_a_radius_against_swept_solids(tmp_path):

@@ -136,7 +136,7 @@ def _led_into_corners(lines: Shapes, region: BaseGeometry) -> Shapes:
         shapely.points(corners), predicate="dwithin", distance=_LONGEST_TIP
     )
     away = np.hypot(*(ends[end] - corners[corner]).T)
-    fits = (width[end] < 3.0 * SAMPLE) & (away < 1.5 * width[end] / np.sin(half[corner]) + SAMPLE)
+    fits = (width[end] < 3.0 * SAMPLE) & ((away - SAMPLE) * np.sin(half[corner]) < 1.5 * width[end])
     corner, end, away = corner[fits], end[fits], away[fits]
     straight = shapely.linestrings(np.stack([ends[end], corners[corner]], axis=1))
     seen = shapely.covers(region, straight)
