@@ -13,13 +13,19 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
-from pathgen.strategies.surfacing import RIDGE_CLEAR, Passes, Waste, coarse_passes, heights_above, spans_inside
+from pathgen.strategies.surfacing import (
+    RIDGE_CLEAR,
+    Passes,
+    Waste,
+    coarse_passes,
+    heights_above,
+    spans_inside,
+    way_inside,
+    within,
+)
 from pathgen.work.fill import PAST
 
 Floats = NDArray[np.float64]
-
-_ROUNDED = 1e-4
-"""How far (mm) what ends on an edge may lie outside it by rounding."""
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""
@@ -62,7 +68,7 @@ def runs_over(
     if inside is not None:
         spans = spans_inside(inside, passes.y)
         lines = [_between(line, x0, x1) for line, (x0, x1) in zip(lines, spans, strict=True)]
-        inside = overlay.buffer(inside, _ROUNDED, join_style="mitre")  # the ends lie on its edge
+        inside = within(inside)
     merged = shapely.get_parts(_all_seen_by_axis(area, passes))
     clear = 2.0 * ridge + RIDGE_CLEAR if ridge else 0.0
     return [run for part in merged if len(run := _run_over(part, passes.y, lines, surface, cutter, clear, inside))]
@@ -86,7 +92,7 @@ def _run_over(
     region: Polygon, y: Floats, lines: list[Floats], surface: Surface, cutter: Cutter, clear: float,
     inside: BaseGeometry | None = None,
 ) -> Floats:
-    """Back and forth over one part; from pass to pass straight on, or round a corner where that is not `inside`."""
+    """Back and forth over one part; from pass to pass straight on, or along the edge of `inside` to stay in it."""
     pieces: list[Floats] = []
     for k, (x0, x1) in enumerate(_spans(region, y)):
         if np.isnan(x0):
@@ -99,19 +105,11 @@ def _run_over(
     joined: list[Floats] = []
     for piece in pieces:
         if joined:
-            ways = pairwise(_round_corner(joined[-1][-1], piece[0], inside))
-            joined += [_link(a, b, surface, cutter, clear) for a, b in ways]
+            way = [joined[-1][-1, :2], piece[0, :2]]
+            way = way if inside is None else [*way_inside(way[0], way[1], inside)]
+            joined += [_link(a, b, surface, cutter, clear) for a, b in pairwise(way)]
         joined.append(piece)
     return np.concatenate(joined) if joined else np.empty((0, 3))
-
-
-def _round_corner(start: Floats, end: Floats, inside: BaseGeometry | None) -> list[Floats]:
-    """The start and the end of a straight way, and between them the place over or under both that keeps it inside."""
-    if inside is None or shapely.covers(inside, shapely.linestrings([start[:2], end[:2]])):
-        return [start, end]
-    corners = [np.array([x, y]) for x, y in ((end[0], start[1]), (start[0], end[1]))]
-    kept = [c for c in corners if shapely.covers(inside, shapely.linestrings([start[:2], c, end[:2]]))]
-    return [start, *kept[:1], end]
 
 
 def _lines(passes: Passes) -> list[Floats]:

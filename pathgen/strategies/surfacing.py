@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import cycle, pairwise
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -19,6 +19,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -52,6 +53,9 @@ _CLEAR = 0.2
 
 _EVERY = 5.0
 """Longest straight move along the ends of passes, mm."""
+
+_ROUNDED = 1e-4
+"""How far (mm) what ends on an edge may lie outside it by rounding."""
 
 _CHORD = 2e-4
 """How far straight moves of passes may cut below the surface, mm."""
@@ -355,9 +359,7 @@ def _strip_spans(region: Polygon, y: Floats, *, reach: float = 0.5) -> Floats:
 
 
 def _kept_within(passes: Passes, first: Passes) -> Floats:
-    """The passes as far as those of `first` went before them, which a straight line round their ends encloses.
-
-    From one to the next it follows that line: straight on, it would cut across where the board's end is stepped.
+    """The passes, and the ways between them, as far as those of `first` went before, within the line round their ends.
     """
     if len(first.y) < 2:
         return first.run
@@ -366,11 +368,31 @@ def _kept_within(passes: Passes, first: Passes) -> Floats:
     if not met.any():
         return first.run
     ends = _ends(spans[met], passes.y[met])
-    sides = first.rim[len(first.y):][::-1], first.rim[: len(first.y)]
-    links = [side[(side[:, 1] > a) & (side[:, 1] < b)] for (a, b), side in zip(
-        pairwise(passes.y[met]), cycle(sides), strict=False)]
+    inside = within(first.over)
+    links = [way_inside(a[-1], b[0], inside) for a, b in pairwise(ends)]
     corners = np.concatenate([way for pair in zip(ends, [*links, np.empty((0, 2))], strict=True) for way in pair])
     return _followed(corners[simplified(corners, _CHORD)], first.surface, first.cutter, _CHORD)
+
+
+def within(region: BaseGeometry) -> Polygon:
+    """A region for ways to keep inside, whose ends lie on its edge."""
+    return overlay.buffer(region, _ROUNDED, join_style="mitre")
+
+
+def way_inside(start: Floats, end: Floats, inside: BaseGeometry) -> Floats:
+    """(n, 2) from one place to another: straight on, or along the edge of `inside` where that would leave it."""
+    ends = np.array([start, end])
+    if shapely.covers(inside, shapely.linestrings(ends)):
+        return ends
+    edges = shapely.get_rings(inside)
+    edge = edges[np.argmin(shapely.distance(edges, shapely.points(start)))]
+    at = shapely.line_locate_point(edge, shapely.points(ends))
+    low, high, length = float(at.min()), float(at.max()), float(edge.length)
+    if high - low <= length / 2:
+        way = shapely.get_coordinates(substring(edge, low, high))
+    else:
+        way = shapely.get_coordinates([substring(edge, high, length), substring(edge, 0.0, low)])[::-1]
+    return np.vstack([ends[:1], way if at[0] < at[1] else way[::-1], ends[1:]])
 
 
 def _rim(passes: Passes, last: Passes) -> Floats:

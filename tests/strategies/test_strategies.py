@@ -352,12 +352,25 @@ def test_a_way_round_a_stepped_corner_that_runs_on_the_edge_itself_is_found():
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
 
 
+@pytest.mark.parametrize("bay", [(0.0, 1.0), (-1.5, 1.6), (-1.9, 2.2), (2.6, 9.0)])
+def test_between_walls_of_waste_ways_go_round_a_bay_of_the_boards_end(bay):
+    """A bay between two wide passes: straight on, and round any corner between them, a way would leave the board."""
+    middle, radius = bay
+    outline = shapely.box(0, -25, 120, 25).difference(shapely.Point(0.0, middle).buffer(radius, 32))
+    round_ = Surface(thickness=6.5, radius_nut=254.0, radius_end=254.0, length=120.0)
+    first = finishing_passes(outline, round_, cutter_of("ball-end", 6.0), scallop=0.02)
+    gone = first.over.buffer(1e-3)
+    for runs in (resurfacing_runs(first, proud=2.0, stepdown=1.0, waste="wall"),
+                 resurfacing_runs_over(outline, first, proud=2.0, stepdown=1.0, beneath=None, waste="wall")):
+        assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
+
+
 @pytest.mark.parametrize("part", [*BOARDS.values(), STEPPED], ids=[*BOARDS, "stepped"])
 def test_between_walls_of_waste_the_second_cut_goes_no_further_out_than_the_first(part):
     ball = cutter_of("ball-end", 12.7)
     first = finishing_passes(part.outline, part.surface, ball, scallop=0.01)
     runs = resurfacing_runs(first, proud=1.2, stepdown=0.5, waste="wall")
-    gone = shapely.Polygon(first.rim).buffer(0.05)  # ways between ends on an edge that bends inwards
+    gone = shapely.Polygon(first.rim).buffer(1e-3)
     assert all(gone.covers(shapely.LineString(run[:, :2])) for run in runs)
     # and a layer is as near to every place: the ridges between its ways are as low as those of wide passes alone
     wide = coarse_passes(first, 0.5)
