@@ -31,11 +31,13 @@ SAME = 0.2
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
 
-    A line for each part of a blank whose marks do. Marks that the job says are drilled are where it says. `folder` is
-    read as it is before this build is written there.
+    A line for each part of a blank whose marks do, of the same job by its title. Marks that the job says are drilled
+    are where it says. `folder` is read as it is before this build is written there.
     """
     try:
         before = json.loads(read_text(folder / "report.json", BUILT))
+        if before["title"] != job.title:
+            return []  # another part's
         old = {name: marks for name, marks in _marks(before) if marks}
         lines = {name: drilled_line(marks, job.units) for name, marks in old.items()}
         places = {name: np.array(marks["machine"], dtype=float).reshape(-1, 2) for name, marks in old.items()}

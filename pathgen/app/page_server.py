@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import os
+import time
 from collections.abc import Sequence
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Lock, Thread
@@ -22,7 +24,7 @@ async function follow() {
     const state = await (await fetch("/state", {cache: "no-store"})).json();
     if (state.number !== seen) return location.reload();
     bar.textContent = state.words;
-  } catch { bar.textContent = "pathgen watch has ended: this page follows no more."; }
+  } catch { bar.textContent = "pathgen watch has ended: start it again, and this page follows."; }
   setTimeout(follow, 400);
 }
 follow();
@@ -42,7 +44,9 @@ class PageServer:
     """Serves one page; in a `with` block. Raises PathgenError where `port` is taken (none given: any free one)."""
 
     def __init__(self, port: int | None) -> None:
-        self._lock, self._number, self._words, self._bad = Lock(), 0, "starting", False
+        self._lock, self._words, self._bad = Lock(), "starting", False
+        # an open page that an earlier server sent has a lower number, and loads again
+        self._number = time.time_ns() // 1_000_000
         self._page, self._placing = "", None  # type: tuple[str, Element | None]
         self._server = _server(port, self)
         self._thread = Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.1}, daemon=True)
@@ -133,7 +137,8 @@ def _server(port: int | None, page: PageServer) -> ThreadingHTTPServer:
 
 class _Server(ThreadingHTTPServer):
     daemon_threads = True
-    allow_reuse_address = False
+    # a closed connection lingers for a minute; where not POSIX this would let two programs have one address
+    allow_reuse_address = os.name == "posix"
 
 
 class _Handler(BaseHTTPRequestHandler):

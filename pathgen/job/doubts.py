@@ -36,6 +36,8 @@ _THINNEST = 100.0  # parts of resin to one of catalyst: polyester takes 1 to 2 %
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _FILLED = 0.99  # share of area
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
+_APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
+_PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -56,6 +58,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _radius(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
+    yield from _dowels(job, clamping)
     yield from _inner_corners(job)
     yield from _over_all(job)
     yield from _strings_off(job, clamping)
@@ -122,6 +125,24 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             allowed=f"a blank thicker than the {what}: the top {'of the curve ' if job.board else ''}is else the raw "
                     "face",
             remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
+        )
+
+
+def _dowels(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Dowels to turn the blank over on that stand near each other: the far end swings by their play."""
+    if job.channel is None or job.holes is None:
+        return
+    at, (x0, _, x1, _) = np.array(job.holes.at), clamping.board.outline.bounds
+    apart = max(math.dist(a, b) for a, b in itertools.combinations(at, 2))
+    if apart < _APART * (x1 - x0):
+        middle = float(at[:, 0].mean())
+        off = 2 * _PLAY * max(x1 - middle, middle - x0) / apart
+        yield Doubt(
+            where="[holes] at",
+            problem=f"the dowels stand {coarse_length(apart, job.units)} apart, for a {clamping.board.names.part} "
+                    f"{coarse_length(x1 - x0, job.units)} long: play of {format_length(_PLAY, job.units)} at each lets "
+                    f"its far end lie {format_length(off, job.units, decimals={'mm': 2}.get(job.units))} off",
+            allowed=f"{_APART:.0%} of its length or more", remedy="put one at each end of the blank",
         )
 
 

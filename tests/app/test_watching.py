@@ -155,6 +155,23 @@ def test_a_port_that_is_taken_is_said():
             PageServer(port)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="elsewhere two programs could have one address")
+def test_started_again_it_has_its_address_again_and_an_open_page_loads_anew():
+    """The side that closes a connection first waits (RFC 9293, 3.6), and its port with it."""
+    with PageServer(None) as server:
+        server.show_build("<html></html>")
+        port, before = int(server.address.rsplit(":", 1)[1].strip("/")), json.loads(server.state())["number"]
+        with socket.create_connection(("127.0.0.1", port), timeout=10) as asking:
+            asking.sendall(f"GET /state HTTP/1.0\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
+            while asking.recv(4096):
+                pass
+            time.sleep(0.2)
+    time.sleep(0.01)
+    with PageServer(port) as again:
+        again.show_build("<html></html>")
+        assert json.loads(again.state())["number"] > before
+
+
 def test_while_building_it_is_said_that_what_is_seen_is_older():
     with PageServer(None) as server:
         server.busy("planning the cuts")

@@ -10,6 +10,7 @@ from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from tests import small_board
+from tests.whole.test_both_sides import SIDES
 
 CLAMP = "keep_out = [ {{ along = [{}, {}], across = [-33.0, 33.0], height = {} }} ]"
 
@@ -33,6 +34,18 @@ def doubts(folder, old="", new="", extra=""):
 
 def test_a_sound_job_has_none(tmp_path):
     assert doubts(tmp_path) == []
+
+
+def test_dowels_near_each_other_are_told_with_what_that_costs(tmp_path):
+    """85.3 mm of board, dowels 12 mm apart beside its end: 2 x 0.05 mm of play over 12 mm is 0.8 mm, 97 mm away."""
+    sides = SIDES.replace("[[-13.0, 0.0], [99.0, 12.0], [99.0, -12.0]]", "[[97.0, 6.0], [97.0, -6.0]]")
+    assert sides != SIDES
+    long = "[stock]\nlength = 125.0"
+    (where, problem, grave), = doubts(tmp_path, long, "[stock]\nlength = 130.0", extra=sides)
+    assert (where, grave) == ("[holes] at", True)
+    assert "12 mm apart, for a board 85.3 mm long" in problem
+    assert f"lie {0.1 * 97 / 12:.2f} mm off" in problem
+    assert doubts(tmp_path, long, "[stock]\nlength = 130.0", extra=SIDES) == []
 
 
 def staged(folder, first, second, *, colours=("#225577", "#cc8833")):

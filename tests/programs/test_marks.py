@@ -286,8 +286,9 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     blank = load_job(Path(__file__).parents[2] / "examples" / "one-blank" / "three-plates.toml")
 
     def report(*marks):
-        return {"parts": [{"name": name, "report": {"marks": machine and {"machine": machine, "machine_top": 3.0}}}
-                          for name, machine in zip(("head-plate", "rod-cover", "heel-cap"), marks, strict=True)]}
+        parts = [{"name": name, "report": {"marks": machine and {"machine": machine, "machine_top": 3.0}}}
+                 for name, machine in zip(("head-plate", "rod-cover", "heel-cap"), marks, strict=True)]
+        return {"title": blank.title, "parts": parts}
 
     (tmp_path / "report.json").write_text(json.dumps(report([[0, 0], [9, 0]], [[0, 5], [9, 5]], None)))
     assert marks_moved(tmp_path, blank, report([[0, 0], [9, 0.1]], [[0, 5], [9, 5]], [[1, 2]])) == []
@@ -295,6 +296,15 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     assert moved.startswith("head-plate, [marks]: they are up to 0.5 mm from where the build before")
     assert moved.endswith("drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]]")
     assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
+
+
+def test_of_marks_of_another_job_nothing_is_said(tmp_path):
+    path = job(tmp_path, extra=MARKS)
+    own = load_job(path)
+    marks = {"machine": [[0, 0], [9, 0]], "machine_top": 8.0}
+    for title, count in ((own.title, 1), ("another board", 0)):
+        (tmp_path / "report.json").write_text(json.dumps({"title": title, "marks": marks}))
+        assert len(marks_moved(tmp_path, own, {"marks": None})) == count
 
 
 def test_measured_marks_of_their_own_number(tmp_path, marked):
