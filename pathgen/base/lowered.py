@@ -106,7 +106,7 @@ class Lowered(Surface):
                 whole.append((at, part[0], 0.0, 0.0, 0.0))
             whole.append(part)
             at = part[1]
-        return (*whole, *(((at, math.inf, 0.0, 0.0, 0.0),) if math.isfinite(at) else ()))
+        return (*whole, *(((at, math.inf, 0.0, 0.0, 0.0),) if at < math.inf else ()))
 
     @cached_property
     def bends(self) -> Floats:
