@@ -218,16 +218,21 @@ class Marks:
         What a measuring error at one of them does to a move worked out from all.
     errors_limit : float
         What is allowed of that, mm.
-    drilled : bool
-        Whether they are in the wood already, and were measured.
+    tops : (n,) float array or None
+        How high the blank's top lies at each above its underside, mm, as measured once they were drilled; None for
+        marks that are not in the wood yet.
     """
 
     places: Floats
     depth: float
     hover: float
-    drilled: bool = False
+    tops: Floats | None = None
     errors: MarkErrors | None = None
     errors_limit: float = BOARD_LIMIT
+
+    def top(self, thickness: float) -> float:
+        """The highest of the blank at them, mm, which is nowhere taken for thinner than its `thickness`."""
+        return thickness if self.tops is None else max(thickness, float(self.tops.max()))
 
     @property
     def named(self) -> tuple[Named, ...]:
