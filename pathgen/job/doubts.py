@@ -24,6 +24,7 @@ from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping
+from pathgen.work.mark_errors import THICKER, THINNER
 from pathgen.work.operations import Slot, WitnessMarks
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
@@ -38,7 +39,6 @@ _FILLED = 0.99  # share of area
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
-_THICKER, _THINNER = 0.2, 0.5  # mm: thickness is the thickest, and blanks are uneven (common practice)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -134,7 +134,7 @@ def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     marks, thickness = clamping.feature(WitnessMarks), clamping.stock.thickness
     if marks is None or marks.tops is None:
         return
-    for over, way, most in ((marks.tops - thickness, "above", _THICKER), (thickness - marks.tops, "below", _THINNER)):
+    for over, way, most in ((marks.tops - thickness, "above", THICKER), (thickness - marks.tops, "below", THINNER)):
         if over.max() > most + 1e-9:
             high = [k for k in range(len(over)) if over[k] > most + 1e-9]
             worst = int(np.argmax(over))

@@ -19,6 +19,10 @@ tilt, and little of it is left over."""
 BY_FAR = 3.0
 """Times the measuring error by which a height must differ from the others to be doubted."""
 
+THICKER, THINNER = 0.2, 0.5
+"""How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
+place, and blanks are uneven; common practice, no source."""
+
 BOARD_LIMIT = 0.1
 """How far such errors may move any place of the board where the job does not say, mm."""
 
