@@ -9,7 +9,7 @@ Where the last digits of a sine differ (another processor, another geometry libr
 build may come to something else by chance: there a test is skipped that would fail.
 
 Of each program, key of the report and page with its pictures how many numbers it has and their sum, each weighed by its
-place, so that two exchanged are seen.
+place, so that two exchanged are seen; and a checksum of all between the numbers: words, markup, letters of addresses.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from __future__ import annotations
 import os
 import re
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -78,21 +78,32 @@ def _apart(row: str) -> tuple[str, list[float]]:
 def _rows(build: Any, pages: bool) -> Iterator[str]:
     for program in build.programs:
         text = "".join(line for line in program.text.splitlines() if not line.startswith("("))
-        yield f"{program.file_name}: {summed(text)}"
+        yield f"{program.file_name}: {_weighed(list(_numbers(text)))} {_worded(program.text)}"
     for key, value in build.report.items():
         numbers = list(_numbers(value))
-        if numbers:
-            yield f"{key}: {_weighed(numbers)}"
+        words = _worded(" ".join(_strings(value)))
+        if numbers or words:
+            yield f"{key}: {_weighed(numbers)} {words}"
     for name, text in build.files(shaded=False).items() if pages else ():
         if not name.endswith((".nc", ".json")):
-            yield f"{name}: {summed(text)}"
+            yield f"{name}: {_summed(text)}"
     if build.back is not None:
         yield from (f"back {row}" for row in _rows(build.back, pages))
 
 
-def summed(text: str) -> str:
-    """How many numbers a text has, and their sum, each weighed by its place."""
-    return _weighed(list(_numbers(text)))
+def found_row(findings: Iterable[Any]) -> str:
+    """A row of what was found: severities, codes and all words of each, in order."""
+    return "findings: " + _summed("\n".join(f"{one.severity} {one.code} {one}" for one in findings))
+
+
+def _summed(text: str) -> str:
+    """How many numbers a text has, their sum, each weighed by its place, and a checksum of what stands between them."""
+    return f"{_weighed(list(_numbers(text)))} {_worded(text)}"
+
+
+def _worded(text: str) -> int:
+    """A checksum of what stands between the numbers of a text."""
+    return zlib.crc32(_NUMBER.sub("0", _NO_NUMBER.sub("", text)).encode())
 
 
 def _weighed(numbers: list[float]) -> str:
@@ -111,3 +122,15 @@ def _numbers(value: Any) -> Iterator[float]:
     elif isinstance(value, list | tuple | np.ndarray):
         for one in value:
             yield from _numbers(one)
+
+
+def _strings(value: Any) -> Iterator[str]:
+    """Every key and every text of a value of the report, in order."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, Mapping):
+        for key, one in value.items():
+            yield from (str(key), *_strings(one))
+    elif isinstance(value, list | tuple):
+        for one in value:
+            yield from _strings(one)

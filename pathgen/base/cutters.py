@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal, assert_never
 
 import numpy as np
@@ -113,12 +114,12 @@ class Cutter:
         """Height above the tip at which the cutter reaches its full diameter."""
         return {"ball-end": self.radius, "flat-end": 0.0, "v": self.radius * self.wall_slope}[self.shape]
 
-    @property
+    @cached_property
     def full_cut(self) -> float:
         """Cross-section of a full-width cut at the stepdown, mm2: what a mm of a slot takes."""
         return self._section(self.diameter)
 
-    @property
+    @cached_property
     def straight_cut(self) -> float:
         """Cross-section of a straight-line cut at the stepover and the stepdown, mm2.
 

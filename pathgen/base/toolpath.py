@@ -195,26 +195,29 @@ def along_in_plan(line: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
 
 
-def simplified(points: ArrayLike, tolerance: float) -> NDArray[np.intp]:
+def simplified(points: ArrayLike, tolerance: float, first: ArrayLike = 0) -> NDArray[np.intp]:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
-    Douglas and Peucker's method (1973) in three dimensions; `points` is (n, 3). The first and last stay.
+    Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line
+    or of several that begin at `first`. The first and last of each stay.
     """
-    p = np.asarray(points, dtype=float)
+    p, begins = np.asarray(points, dtype=float), np.atleast_1d(first)
+    a, b = begins, np.append(begins[1:], len(p)) - 1
     keep = np.zeros(len(p), dtype=bool)
-    keep[[0, -1]] = True
-    stack = [(0, len(p) - 1)]
-    while stack:
-        a, b = stack.pop()
-        if b - a < 2:
-            continue
-        chord, inner = p[b] - p[a], p[a + 1 : b] - p[a]
-        length2 = float(chord @ chord)
-        along = np.clip(inner @ chord / length2, 0.0, 1.0) if length2 else np.zeros(len(inner))
-        off = np.linalg.norm(inner - along[:, None] * chord, axis=1)
-        worst = int(np.argmax(off))
-        if off[worst] > tolerance:
-            middle = a + 1 + worst
-            keep[middle] = True
-            stack += [(a, middle), (middle, b)]
-    return np.flatnonzero(keep)
+    keep[a] = keep[b] = True
+    while True:
+        a, b = a[b - a > 1], b[b - a > 1]
+        if not len(a):
+            return np.flatnonzero(keep)
+        starts = np.concatenate([[0], np.cumsum(b - a - 1)])
+        stretch = np.repeat(np.arange(len(a)), b - a - 1)
+        inner = np.arange(starts[-1]) + (a + 1 - starts[:-1])[stretch]
+        chord, way = (p[b] - p[a])[stretch], p[inner] - p[a[stretch]]
+        along = np.clip((way * chord).sum(axis=1) / np.maximum((chord**2).sum(axis=1), 1e-300), 0.0, 1.0)
+        off = np.linalg.norm(way - along[:, None] * chord, axis=1)
+        most = np.maximum.reduceat(off, starts[:-1])
+        far = most > tolerance
+        at = np.flatnonzero((off == most[stretch]) & far[stretch])
+        middle = inner[at[np.unique(stretch[at], return_index=True)[1]]]
+        keep[middle] = True
+        a, b = np.concatenate([a[far], middle]), np.concatenate([middle, b[far]])

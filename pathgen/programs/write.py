@@ -7,7 +7,7 @@ import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -160,7 +160,7 @@ def _text(header: Iterable[str], safe_z: float, points: Floats, kinds: NDArray[n
 
 def fingerprint(lines: Iterable[str]) -> str:
     """16 hex digits of SHA-256 over lines of text, trailing spaces left out."""
-    text = "\n".join(line.rstrip() for line in lines)
+    text = "\n".join(map(str.rstrip, lines))
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
@@ -193,7 +193,7 @@ def _check_ends(toolpath: Toolpath, safe_z: float, where: str) -> None:
 
 
 def _opening(safe_z: float, how: _How) -> list[str]:
-    number = _written(np.array([safe_z]), how.units)[0]
+    number = _shown(_rounded(np.array([safe_z]), how.units), how.units)[0]
     units = "G20" if how.units == "in" else "G21"
     opening = [f"{units} G90 G94 G17 {WORK_OFFSET}", f"G0 Z{number}"]
     if not how.spins:
@@ -209,56 +209,76 @@ def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]
 
     The opening has already lifted to the safe height, where every path begins.
     """
-    columns = [_written(column, how.units) for column in points.T]
-    kinds, feeds = move.tolist(), _feeds(how)
+    there, words = _rounded(points, how.units), np.where(move == Move.RAPID, " G0", " G1").astype(object)
+    around, left = np.full(len(move), "", dtype=object), np.ones(len(move), dtype=bool)
     arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE) if how.machine.arcs else {}
-    lines: list[str] = []
-    at, last_word, last_feed = ("", "", columns[2][0]), "", ""
-    rows = iter(enumerate(zip(kinds, *columns, strict=True)))
-    for row, (kind, *there) in rows:
-        word, arc = "G0" if kind == Move.RAPID else "G1", arcs.get(row)
-        around = _arc_words(columns, at, arc, how.units) if arc is not None else []
-        if arc is not None and around:
-            word, there = "G2" if arc.clockwise else "G3", [column[arc.last] for column in columns]
-            at = ("", "", at[2])
-            next(islice(rows, arc.last - row - 1, arc.last - row), None)
-        axes = [name + new for name, new, old in zip("XYZ", there, at, strict=True) if new != old]
-        if not axes:
-            continue
-        fed = [feeds[kind]] if kind != Move.RAPID and feeds[kind] != last_feed else []
-        lines.append(" ".join([word, *axes, *around, *fed] if word != last_word else [*axes, *around, *fed]))
-        last_word, last_feed, at = word, fed[0] if fed else last_feed, tuple(there)
-        if not how.spins and kind == Move.PLUNGE:
-            lines.append("M0")  # over a mark: the machine waits until the maker has looked
+    for row, arc in arcs.items():
+        around[arc.last] = _arc_words(there, arc, how.units)
+        if around[arc.last]:
+            left[row : arc.last], words[arc.last] = False, " G2" if arc.clockwise else " G3"
+    rows = np.flatnonzero(left)
+    new = np.concatenate([[[True, True, False]], np.diff(there[rows], axis=0) != 0.0])
+    new[around[rows] != "", :2] = True
+    rows, new = rows[new.any(axis=1)], new[new.any(axis=1)]
+    axes = np.full((3, len(rows)), "", dtype=object)
+    for axis, name in enumerate([" X", " Y", " Z"]):
+        some = new[:, axis]
+        axes[axis, some] = _shown(there[rows[some], axis], how.units, name)
+    feeds, at_feed = _feeds(how), move[rows] != Move.RAPID
+    fed = np.full(len(rows), "", dtype=object)
+    fed[at_feed] = _where_new(np.array([feeds[kind] for kind in move[rows[at_feed]].tolist()], dtype=object))
+    columns = _where_new(words[rows]), *axes, around[rows], fed
+    lines = [line[1:] for line in map("".join, zip(*(column.tolist() for column in columns), strict=True))]
+    if not how.spins:  # over a mark: the machine waits until the maker has looked
+        lines = [each for line, kind in zip(lines, move[rows], strict=True)
+                 for each in ([line, "M0"] if kind == Move.PLUNGE else [line])]
     return tuple(lines)
 
 
-def _arc_words(columns: list[list[str]], at: tuple[str, ...], arc: Arc, units: str) -> list[str]:
+def _where_new(words: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Words, and nothing for one that is the same as that before it."""
+    return np.where(np.append(True, words[1:] != words[:-1])[: len(words)], words, "")
+
+
+def _arc_words(there: Floats, arc: Arc, units: str) -> str:
     """I and J of an arc; nothing where rounding would make its two radii disagree (3.5.3.2), or at a point."""
-    x, y = float(at[0]), float(at[1])
-    per = MM_PER[units]
-    i, j = _written(np.array([arc.centre[0] - x * per, arc.centre[1] - y * per]), units)
-    centre = np.array([x + float(i), y + float(j)])
-    end = np.array([float(columns[0][arc.last]), float(columns[1][arc.last])])
-    differ = abs(np.hypot(*(end - centre)) - np.hypot(float(i), float(j))) * per
-    if differ > ARC_RADII or np.array_equal(end, [x, y]):
-        return []
-    return [f"I{i}", f"J{j}"]
+    start, end, per = there[arc.first - 1, :2], there[arc.last, :2], MM_PER[units]
+    middle = _rounded(np.array(arc.centre) - start * per, units)
+    differ = abs(np.hypot(*(start + middle - end)) - np.hypot(*middle)) * per
+    if differ > ARC_RADII or np.array_equal(end, start):
+        return ""
+    i, j = _shown(middle, units)
+    return f" I{i} J{j}"
 
 
 def _feeds(how: _How) -> dict[int, str]:
     cutter, per = how.cutter, MM_PER[how.units]
     feeds = {Move.CUT: cutter.feed, Move.PLUNGE: cutter.plunge, Move.EASED: cutter.eased_feed}
-    return {int(kind): "F" + _trimmed(f"{feed / per:.{DECIMALS[how.units] - 2}f}") for kind, feed in feeds.items()}
+    return {int(kind): " F" + _trimmed(f"{feed / per:.{DECIMALS[how.units] - 2}f}") for kind, feed in feeds.items()}
 
 
-def _written(mm: Floats, units: str) -> list[str]:
-    """Numbers in the program's units: digits and at most one point, no exponent (3.3.2.1)."""
-    places, per = DECIMALS[units], MM_PER[units]
-    # + 0.0 turns a negative zero into a zero
-    rounded = np.round(mm / per, places) + 0.0
-    shown = f"%.{places}f"
-    return [(shown % value).rstrip("0").rstrip(".") for value in rounded.tolist()]
+def _rounded(mm: Floats, units: str) -> Floats:
+    """Numbers in the program's units, as they are written there; no negative zero."""
+    return np.asarray(np.round(mm / MM_PER[units], DECIMALS[units]) + 0.0)
+
+
+def _shown(rounded: Floats, units: str, name: str = "") -> NDArray[np.object_]:
+    """Rounded numbers behind a word's name: digits and at most one point, no exponent (3.3.2.1).
+
+    A text for each whole number between the least and the largest, and one for each fraction, are put together.
+    """
+    places = DECIMALS[units]
+    whole, fraction = np.divmod(np.rint(np.abs(rounded) * 10**places).astype(np.int64), 10**places)
+    whole = np.where(rounded < 0.0, ~whole, whole)  # so that -0.5 differs from 0.5
+    least = int(whole.min(initial=0))
+    wholes = [f"{name}{number}" if number >= 0 else f"{name}-{~number}"
+              for number in range(least, int(whole.max(initial=0)) + 1)]
+    return np.asarray(np.array(wholes, dtype=object)[whole - least] + _fractions(places)[fraction])
+
+
+@cache
+def _fractions(places: int) -> NDArray[np.object_]:
+    return np.array([f".{number:0{places}d}".rstrip("0").rstrip(".") for number in range(10**places)], dtype=object)
 
 
 def _trimmed(number: str) -> str:

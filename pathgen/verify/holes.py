@@ -56,9 +56,10 @@ def _off_edge(start: Floats, end: Floats, cutter_radius: float, centre: Floats, 
     """
     furthest = np.hypot(*(np.concatenate([start, end])[:, :2] - centre).T).max()
     low = np.minimum(start[:, 2], end[:, 2]).min() + flat
-    a, b = start[end[:, 2] <= low], end[end[:, 2] <= low]
-    a = np.where(a[:, 2:] <= low, a, b)[:, :2]  # of a move down, its end
-    run = b[:, :2] - a
+    from_low, to_low = start[:, 2:] <= low, end[:, 2:] <= low
+    deep = (from_low | to_low)[:, 0]
+    a = np.where(from_low, start, end)[deep, :2]  # of a move down, its end
+    run = np.where(to_low, end, start)[deep, :2] - a
     angle = np.linspace(0.0, 2.0 * np.pi, _RIM, endpoint=False)[:, None]
     rim = centre + radius * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
     to_rim = rim[:, None] - a

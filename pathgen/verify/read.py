@@ -235,8 +235,7 @@ def read_within(text: str, *, name: str, most_lines: int, most_chords: float) ->
 
 def fingerprint(text: str) -> str:
     """First 16 hex digits of SHA-256 over the lines, without trailing white space and the line that states it."""
-    kept = [line.rstrip() for line in text.splitlines()]
-    kept = [line for line in kept if not _OWN_LINE.match(line)]
+    kept = [line for line in map(str.rstrip, text.splitlines()) if line[:1] != "(" or not _OWN_LINE.match(line)]
     return hashlib.sha256("\n".join(kept).encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 

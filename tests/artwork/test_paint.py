@@ -12,7 +12,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathgen.artwork import paint
+from pathgen.artwork import paint, stack
 from pathgen.artwork.areas import _winding, filled
 from pathgen.artwork.flatten import Polylines
 from pathgen.artwork.stack import stacked
@@ -115,6 +115,18 @@ def test_thousands_of_colours_on_one_another_are_refused_soon() -> None:
     with pytest.raises(ArtworkError, match="one another too often"):
         stacked([f"#{i:06x}" for i in range(4000)], boxes)
     assert time.process_time() - began < 8.0  # 2 s on an idle machine
+
+
+def test_all_that_is_worked_through_is_counted() -> None:
+    """Squares of five corners each; one whose corner another covers has seven left."""
+    low, high = np.array([shapely.box(0, 0, 2, 2)]), np.array([shapely.box(1, 1, 3, 3)])
+    laid, merged, apart = (stack._Effort(1000.0) for _ in range(3))
+    stack._uncovered(low, high, laid)
+    assert 1000.0 - laid.left == stack._COLOURS + stack._PAIR + 5 + 5 + 7
+    stack._merged(low, high, merged)
+    assert 1000.0 - merged.left == 5 + 5
+    stack._merged(low, np.array([shapely.box(5, 5, 6, 6)]), apart)
+    assert apart.left == 1000.0
 
 
 def test_a_deep_stack_shows_its_rims(read: Read) -> None:

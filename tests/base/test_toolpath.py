@@ -37,3 +37,11 @@ def test_corners_stay_and_points_on_the_way_go() -> None:
     between = np.vstack([corners[0], *[corners[k] + np.linspace(0, 1, 5)[1:, None] * (corners[k + 1] - corners[k])
                                        for k in range(5)]])
     assert simplified(between, 0.01).tolist() == [0, 4, 8, 12, 16, 20]
+
+
+def test_several_lines_are_thinned_out_each_by_itself() -> None:
+    random = np.random.default_rng(4)
+    lines = [np.cumsum(random.normal(size=(count, 3)), axis=0) for count in (40, 2, 1, 3, 90)]
+    first = np.cumsum([0, *map(len, lines)])[:-1]
+    each = np.concatenate([begin + simplified(line, 0.5) for begin, line in zip(first, lines, strict=True)])
+    assert simplified(np.concatenate(lines), 0.5, first).tolist() == each.tolist()

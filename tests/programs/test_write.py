@@ -13,7 +13,7 @@ from pathgen import Cutter, ProgramError, Toolpath
 from pathgen.base.toolpath import Move
 from pathgen.parts.fingerboard.board import slots
 from pathgen.programs.arcs import Arc
-from pathgen.programs.write import _arc_words, comment, program, program_text
+from pathgen.programs.write import _arc_words, _shown, comment, program, program_text
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
 from pathgen.work.operations import Slot
@@ -140,8 +140,20 @@ def test_a_path_alone_becomes_a_program_that_is_read_back_as_it_was(units):
         program(Toolpath(path.points[:-1], path.kinds[:-1]), cutter=CUTTER)
 
 
-@pytest.mark.parametrize(("end", "words"), [("20.0009", ["I10", "J0"]), ("20.00105", []), ("0", [])])
+@pytest.mark.parametrize(("end", "words"), [(20.0009, " I10 J0"), (20.00105, ""), (0.0, "")])
 def test_an_arc_whose_radii_as_written_differ_by_half_of_what_is_allowed_is_written_as_lines(end, words):
     """P: NISTIR 6556, 3.5.3.2 allows 0.002 mm."""
-    arc = Arc(first=0, last=0, centre=(10.0, 0.0), clockwise=True)
-    assert _arc_words([[end], ["0"], ["0"]], ("0", "0", "0"), arc, "mm") == words
+    arc = Arc(first=1, last=1, centre=(10.0, 0.0), clockwise=True)
+    assert _arc_words(np.array([[0.0, 0.0, 0.0], [end, 0.0, 0.0]]), arc, "mm") == words
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_numbers_are_written_as_short_as_they_read_back(units):
+    """Against the language's own formatting; also below 0, below 0.0001, where it takes an exponent, and at 0."""
+    places = {"mm": 4, "in": 5}[units]
+    random = np.random.default_rng(2)
+    numbers = np.round(np.concatenate([random.uniform(-900, 900, 500), random.uniform(-2, 2, 500), [0.0, -0.0, 7.0]]),
+                       places) + 0.0
+    numbers = np.concatenate([numbers, np.arange(-20, 21) / 10**places])
+    shown = _shown(numbers, units, "X")
+    assert shown.tolist() == ["X" + f"{number + 0.0:.{places}f}".rstrip("0").rstrip(".") for number in numbers]

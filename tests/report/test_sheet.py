@@ -139,7 +139,7 @@ def test_findings_are_told_first_and_escaped(built):
     finding = Finding(code="x", severity="forbid", where="<i>line</i> 3", got="5 < 6 & 7", allowed="", remedy="stop")
     checked = replace(built.verification, findings=(finding,))
     report = {**built.report, "checks": {**built.report["checks"], "passed": False, "findings": [finding.__dict__]}}
-    page = Page(setup_sheet(built.plan, built.programs, checked, report))
+    page = Page(setup_sheet(built.plan, built.programs, checked, report, shaded=False))
     assert not page.all("i")
     assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("findings")[2]
     verdict = next(e for e in page.elements if e[1].get("class", "").startswith("verdict"))

@@ -22,7 +22,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import radiused
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
-from pathgen.strategies.pocketing.corners import _axis_and_depth, _in_air
+from pathgen.strategies.pocketing.corners import _axis_and_depth, _in_air, _opened_along
 from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
@@ -31,7 +31,7 @@ from pathgen.strategies.pocketing.linking import (
     tour,
     turned_to,
 )
-from pathgen.strategies.pocketing.middles import middle_line
+from pathgen.strategies.pocketing.middles import middle_lines
 from pathgen.strategies.pocketing.openings import _gentle_enough, opening, polygons
 from pathgen.strategies.pocketing.places import _bored, _off
 from pathgen.strategies.pocketing.tracing import Trace
@@ -553,17 +553,50 @@ def test_the_plane_of_openings_holds_a_wide_drawing_where_the_board_is_more_curv
 def test_a_point_that_stands_twice_is_no_wall():
     """The engine refuses to divide a wall of no length (found by a row of icons cut with a v)."""
     twice = Polygon([(0.0, 0.0), (4.0, 0.0), (4.0, 0.0), (2.0, 3.0)])
-    lines = middle_line(twice, twice, 2.0)
-    once = middle_line(Polygon([(0.0, 0.0), (4.0, 0.0), (2.0, 3.0)]), twice, 2.0)
-    assert len(lines) == 3
-    assert shapely.length(lines).sum() == pytest.approx(shapely.length(once).sum(), abs=0.2)
+    both = np.array([twice, Polygon([(0.0, 0.0), (4.0, 0.0), (2.0, 3.0)])])
+    lines, of = middle_lines(both, both, 2.0)
+    assert np.bincount(of).tolist() == [3, 3]
+    assert shapely.length(lines[of == 0]).sum() == pytest.approx(shapely.length(lines[of == 1]).sum(), abs=0.2)
+
+
+def test_middle_lines_of_many_regions_are_those_of_each_alone() -> None:
+    """Also of two that share a wall, and of one that stands in another's hole."""
+    outer = box(0, 0, 9, 8).difference(box(2, 2, 7, 6))
+    regions = np.array([outer, box(9, 0, 12, 8), box(3, 3, 6, 5), outer])
+    lines, of = middle_lines(regions, regions, 3.0)
+    for k, region in enumerate(regions):
+        alone, _ = middle_lines(regions[k:k + 1], np.array([region]), 3.0)
+        assert len(alone)
+        assert shapely.equals_exact(lines[of == k], alone, 0.0).all()
+
+
+def test_a_v_opens_the_hulls_of_discs_along_its_lines() -> None:
+    """Derived, level: from each point to the next the hull of both discs, each disc drawn with 512 corners."""
+    random = np.random.default_rng(7)
+    one = opening(v_cutter(60.0), LEVEL, 1.5, box(0, 0, 20, 20), 0.002)
+    along = np.linspace(0.0, 3.0, 40)
+    curve = np.column_stack([along, np.sin(2.0 * along), 0.8 + 0.3 * np.sin(3.0 * along)])
+    zigzag = np.column_stack([np.arange(6.0), np.arange(6.0) % 2, random.uniform(0.0, 1.5, 6)])
+    nested = np.array([[5.0, 5.0, 1.5], [5.2, 5.0, 0.1], [5.3, 5.1, 0.0], [5.3, 5.2, 1.4]])
+    dot = np.array([[8.0, 1.0, 1.0], [8.01, 1.0, 1.0]])
+    lines, of = [curve, zigzag, nested, dot], np.array([0, 2, 2, 3])
+    opened = _opened_along(one, lines, of, 4)
+    assert opened[1].is_empty
+    for k in (0, 2, 3):
+        discs = [[shapely.Point(x, y).buffer(max(depth, 1e-9) / math.sqrt(3), 128) for x, y, depth in lines[n]]
+                 for n in np.flatnonzero(of == k)]
+        hulls = shapely.union_all([(a | b).convex_hull for each in discs for a, b in itertools.pairwise(each)])
+        assert shapely.hausdorff_distance(opened[k].boundary, hulls.boundary, densify=0.1) < 0.02
+        assert opened[k].difference(hulls.buffer(1e-4)).is_empty
+        assert hulls.difference(opened[k].buffer(0.002)).is_empty
 
 
 def test_a_spike_whose_walls_run_straight_back_has_a_middle_line():
     """The angle between walls that are one rounding apart is nothing (found by a drawing in its own colours)."""
     thin = Polygon([(0, -1), (4, -1), (4, 0.5), (5, 0.5), (4, np.nextafter(0.5, 1)), (4, 1), (0, 1)])
     without = Polygon([(0, -1), (4, -1), (4, 1), (0, 1)])
-    lines, plain = (shapely.union_all(middle_line(one, without, 2.0)) for one in (thin, without))
+    both, of = middle_lines(np.array([thin, without]), np.array([without, without]), 2.0)
+    lines, plain = (shapely.union_all(both[of == k]) for k in (0, 1))
     assert shapely.intersection(lines, plain.buffer(0.1)).length > 0.7 * plain.length
     assert shapely.length(lines) > shapely.length(plain) - 0.2
 
@@ -609,7 +642,8 @@ def test_a_neck_opened_from_both_sides_is_cut_as_deep_as_its_walls_allow(y: floa
 def test_a_middle_line_goes_on_through_a_mouth(wall: float) -> None:
     """As far as the two corners of the mouth are seen at more than a wall's least turn; wherever the next wall is."""
     hall = Polygon([(-8, -0.5), (0, -0.5), (0, -20), (wall, -20), (wall, 20), (0, 20), (0, 0.5), (-8, 0.5)])
-    middle = shapely.union_all(middle_line(hall, box(-8, -0.5, 0, 0.5), 3.0))
+    lines, _ = middle_lines(np.array([hall]), np.array([box(-8, -0.5, 0, 0.5)]), 3.0)
+    middle = shapely.union_all(lines)
     assert shapely.distance(middle, shapely.points(np.arange(0.2, 1.8, 0.2), 0.0)).max() < 0.01
     assert middle.bounds[2] <= 3.1
 
@@ -702,10 +736,12 @@ def test_a_ramp_off_the_start_of_a_line_begins_beside_it_as_long_as_it_must(leng
 
 def test_a_v_goes_down_through_air_only_where_its_whole_opening_is_open() -> None:
     """A 60 degree v at 1 mm depth is tan(30) = 0.577 mm wide on each side; or where a cutter's axis has been."""
-    one = SimpleNamespace(cutter=v_cutter(60.0))
+    one = SimpleNamespace(cutter=v_cutter(60.0), depth=1.0)
     ends = np.array([[2.0, 2.0, 1.0], [0.5, 2.0, 1.0], [0.6, 2.0, 1.0], [5.0, 2.0, 1.0], [3.0, 9.0, 1.0]])
-    in_air = _in_air(one, ends, box(0, 0, 4, 4), shapely.LineString([(0, 9), (8, 9)]))
-    assert in_air.tolist() == [True, False, True, False, True]
+    lines = [np.array([end, ends[0]]) for end in ends]
+    in_air = _in_air(one, lines, np.full(5, box(0, 0, 4, 4)), np.full(5, shapely.LineString([(0, 9), (8, 9)])))
+    assert in_air[:, 0].tolist() == [True, False, True, False, True]
+    assert in_air[:, 1].all()
 
 
 @pytest.mark.parametrize("ahead", [(1.0, 0.0), (0.0, 1.0), (-0.6, 0.8)])
@@ -775,7 +811,7 @@ def test_the_cone_over_a_slope_is_as_wide_across_it_as_the_walls_are_apart(y: fl
     one = opening(v_cutter(60.0), round_top, 6.0, box(0, -16, 100, 16), 0.0005)
     steep = math.sqrt(3.0)  # 30 degrees to each side of the axis
     middle, width = np.array([[50.0, y]]), np.array([1.5])
-    x, across, depth = _axis_and_depth(one, middle, width, box(-100, -20, 200, 20))[0]
+    x, across, depth = _axis_and_depth(one, middle, width, np.array([box(-100, -20, 200, 20)]), np.array([0]))[0]
     assert x == pytest.approx(50.0)
     climb = -y / math.sqrt(900.0 - y * y)  # of a circle of radius 30 (D)
     rise = steep * np.hypot(1.5, across - y)  # of the flank over the middle's two sides

@@ -25,7 +25,7 @@ from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import _smear
-from tests.as_made import hold_rows, summed
+from tests.as_made import found_row, hold_rows
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
 
@@ -195,7 +195,7 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     assert (spoiling == "pocket 0.05 too shallow") <= any("at its deepest" in f.got for f in checked.findings)
     first = checked.findings[0]
     assert all((first.code, first.where, first.got, first.allowed, first.remedy))
-    hold_rows(f"spoilt: {spoiling}", [f"findings: {summed(' '.join(f'{f.where} {f.got}' for f in checked.findings))}"])
+    hold_rows(f"spoilt: {spoiling}", [found_row(checked.findings)])
 
 
 def test_good_programs_pass_on_a_coarse_grid_too(built, texts):

@@ -1,6 +1,7 @@
 """A channel in the back: both sides by formula, by solids and by the tests' own cutting; turned over on dowels."""
 
 import re
+from types import SimpleNamespace
 
 import manifold3d
 import numpy as np
@@ -9,6 +10,8 @@ import pytest
 from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.job.clamping import clamping_of
+from pathgen.removal.grid import Grid
+from pathgen.verify.both_sides import Below, wood_between
 from tests.as_made import hold
 from tests.job.test_plates import PLATE, read
 from tests.plain_cutting import Wood
@@ -102,6 +105,28 @@ def test_wood_between_both_sides_by_the_tests_own_cutting_and_by_formula(board):
     assert least - 2e-3 < made.verification.between.least < least + 0.02
     # round ends: a rectangle and a circle
     assert made.verification.between.volume == pytest.approx((47.6 * 4.4 + np.pi * 2.2**2) * 1.8, rel=3e-3)
+
+
+@pytest.mark.parametrize("shallow", [0.019, 0.021])
+def test_wood_between_is_counted_where_the_back_is_open(board, shallow):
+    """By hand: 20 points 1.5 mm deep from below, one of 0.02 less or more, one wholly through; fill that stands."""
+    part = board[1].plan.clamping.board
+    grid = Grid.over((20.0, -6.0, 40.0, 6.0), 0.5)
+    top, bottom = np.full(grid.shape, 6.0, np.float32), np.zeros(grid.shape, np.float32)
+    bottom[4, 5:25] = 1.5
+    bottom[10, 7] = shallow
+    top[4, 9], bottom[4, 9] = 5.0, 1.25
+    window = slice(3, 6), slice(10, 14)
+    poured = SimpleNamespace(window=window, floor=np.full((3, 4), 4.0, np.float32))
+    sim = SimpleNamespace(grid=grid, top=top, poured=[poured])
+    between = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part))
+    assert between.least == pytest.approx(4.0 - 1.5)
+    assert between.at == pytest.approx((grid.xs[10], grid.ys[4]))
+    assert between.volume == pytest.approx((19 * 1.5 + 1.25 + (shallow if shallow > 0.02 else 0.0)) * 0.25)
+    bottom[7, 7] = np.inf
+    through = wood_between(sim, Below(grid=grid, bottom=bottom), SimpleNamespace(board=part))
+    assert (through.least, through.volume) == (-np.inf, pytest.approx(between.volume))
+    assert wood_between(sim, Below(grid=grid, bottom=0 * top), SimpleNamespace(board=part)) is None
 
 
 def test_the_fret_table_counts_the_channel(board):

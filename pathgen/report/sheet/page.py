@@ -45,7 +45,7 @@ e = element
 
 
 def setup_sheet(
-    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool = True
+    planned: Plan, programs: Sequence[Program], checked: Verification, report: dict[str, Any], *, shaded: bool
 ) -> str:
     """The page as HTML: nothing in it is fetched from elsewhere, and all text is escaped.
 

@@ -11,14 +11,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
-from pathgen.strategies.pocketing.middles import SAMPLE, middle_line, segments
-from pathgen.strategies.pocketing.openings import Opening, Shapes, without_films
+from pathgen.strategies.pocketing.middles import SAMPLE, middle_lines, segments
+from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons, without_films
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
 from pathgen.strategies.pocketing.tracing import Trace
 
@@ -31,8 +30,14 @@ _FILM = 0.01
 _LINE = 0.001
 """How far the path may lie from the middle line's points, mm."""
 
+_TOGETHER = 1000.0
+"""How long the outlines are of parts that are looked at together, mm: more would need much memory."""
+
 _DOT = 0.01
 """Length of the line that opens a dot, mm."""
+
+_TURN = 0.2
+"""A line that turns by more (radians) opens the whole disc there: two chords of it would lie too far inside."""
 
 _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
@@ -55,17 +60,18 @@ def sharpened(
     left = without_films(overlay.difference(parts, opened), _FILM)
     necks = ~shapely.is_empty(axis) & (_euler(axis) > _euler(parts))
     branches: list[Branch] = []
-    for k in np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0)):
-        lines = _lines(one, parts[k], left[k], axis[k] if necks[k] else None)
-        along = overlay.union_all(_opened_along(one, lines)) if lines else Polygon()
-        dots = _dots(one, parts[k], left[k], along, trace.options.smallest)
-        if lines or dots:
-            after[k] = overlay.union_all([opened[k], along, *(_opened_along(one, dots) if dots else ())])
-            after[k] = overlay.intersection(after[k], parts[k])
-            for line in lines + dots:
-                ends = line[[0, -1]]
-                air = _in_air(one, ends, before[k], swept[k]) | (_stands(one, ends, swept[k]) < _STANDS)
-                branches.append(Branch(line=line, open=air))
+    uncut = np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0))
+    for some in np.split(uncut, np.flatnonzero(np.diff(np.cumsum(shapely.length(parts[uncut])) // _TOGETHER)) + 1):
+        region, plane = parts[some], one.in_plane(parts[some])
+        lines, of = _lines(one, region, plane, left[some], np.where(necks, axis, np.array(None))[some])
+        along = _opened_along(one, lines, of, len(some))
+        dots, dot_of = _dots(one, region, plane, left[some], along, trace.options.smallest)
+        more = _opened_along(one, dots, dot_of, len(some))
+        for k in np.union1d(of, dot_of):
+            after[some[k]] = overlay.intersection(overlay.union_all([opened[some[k]], along[k], more[k]]), region[k])
+        lines, of = lines + dots, np.concatenate([of, dot_of])
+        air = _in_air(one, lines, before[some[of]], swept[some[of]])
+        branches += [Branch(line=lines[k], open=air[k]) for k in np.argsort(of, kind="stable")]
     trace_branches(branches, layer_depths(one.cutter, one.depth), trace, one.cutter.wall_slope)
     return after
 
@@ -76,83 +82,96 @@ def _euler(shapes: Shapes) -> Ints:
     return np.bincount(owner, 1 - shapely.get_num_interior_rings(parts), len(shapes)).astype(np.intp)
 
 
-def _stands(one: Opening, line: Floats, swept: BaseGeometry) -> Floats:
+def _stands(one: Opening, line: Floats, swept: Shapes) -> Floats:
     """(n,) how high over tips at (n, 3) places and depths the flank leaves wood, once the tip was all over `swept`."""
     away = shapely.distance(swept, shapely.points(line[:, :2]))
     return np.asarray(line[:, 2] - one.depth + one.cutter.wall_slope * away)
 
 
-def _in_air(one: Opening, ends: Floats, before: BaseGeometry, swept: BaseGeometry) -> NDArray[np.bool_]:
-    """Whether the cutter goes down through air at (n, 3) places and depths."""
-    places = shapely.points(ends[:, :2])
+def _in_air(one: Opening, lines: list[Floats], before: Shapes, swept: Shapes) -> NDArray[np.bool_]:
+    """(n, 2) whether the cutter goes down through air, or hardly any wood, at the ends of n lines."""
+    ends = np.array([line[end] for line in lines for end in (0, -1)]).reshape(-1, 3)
+    before, swept, places = np.repeat(before, 2), np.repeat(swept, 2), shapely.points(ends[:, :2])
     bores = overlay.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
     bored = shapely.covers(before, bores) & shapely.covers(before, places)
-    return np.asarray(bored | shapely.dwithin(swept, places, GRAZE))
+    air = bored | shapely.dwithin(swept, places, GRAZE) | (_stands(one, ends, swept) < _STANDS)
+    return np.asarray(air).reshape(-1, 2)
 
 
-def _lines(one: Opening, region: BaseGeometry, left: BaseGeometry, axis: BaseGeometry | None) -> list[Floats]:
-    """(n, 3) lines of axis and depth (x, y, depth) that open what is left of one part, deep end first.
+def _lines(
+    one: Opening, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes
+) -> tuple[list[Floats], Ints]:
+    """(n, 3) lines of axis and depth (x, y, depth) that open what is left of each region, deep end first, and which
+    region each is of.
 
-    With the `axis` of a part that has necks also those that go through them.
+    `plane` is the regions in the plane of openings; where `axis` is given, of a region that has necks, also lines that
+    go through them.
     """
-    reach = one.half_width + SAMPLE
-    near = left if axis is None else overlay.union(left, overlay.difference(region, axis))
-    plane_region, plane_near = one.in_plane(np.array([region, near], dtype=object))
-    lines = middle_line(plane_region, plane_near, reach)
-    return _cut_along(one, lines, region, plane_region, left, axis) if len(lines) else []
+    near, necks = left.copy(), shapely.is_geometry(axis)
+    near[necks] = overlay.union(left[necks], overlay.difference(region[necks], axis[necks]))
+    lines, of = middle_lines(plane, one.in_plane(near), one.half_width + SAMPLE)
+    return _cut_along(one, lines, of, region, plane, left, axis)
 
 
 def _dots(
-    one: Opening, region: BaseGeometry, left: BaseGeometry, along: BaseGeometry, smallest: float
-) -> list[Floats]:
+    one: Opening, region: Shapes, plane: Shapes, left: Shapes, along: Shapes, smallest: float
+) -> tuple[list[Floats], Ints]:
     """As `_lines`, of next to no length, for what those open nothing of (they open `along`): the middle of what is
-    round is a point, and behind a narrow mouth, which is hardly seen from there, no line leads on to it."""
-    rest = overlay.difference(left, along)
-    pieces = shapely.get_parts(rest)
-    pieces = pieces[shapely.area(pieces) >= smallest / (4.0 if along.is_empty else 1.0)]
-    if not len(pieces):
-        return []
-    around = one.in_plane(overlay.intersection(region, overlay.buffer(pieces, one.half_width)))
-    plane_region = one.in_plane(np.array([region], dtype=object))[0]
+    round is a point, and behind a narrow mouth, which is hardly seen from there, no line leads on to it. The film that
+    chords leave all along a curved wall is none of it."""
+    rest, of = shapely.get_parts(overlay.difference(left, along), return_index=True)
+    rest, piece = shapely.get_parts(without_films(rest, _FILM), return_index=True)
+    large = shapely.area(rest) >= smallest / np.where(shapely.is_empty(along), 4.0, 1.0)[of[piece]]
+    rest, of = rest[large], of[piece[large]]
+    if not len(rest):
+        return [], of
+    around = one.in_plane(overlay.intersection(region[of], overlay.buffer(rest, one.half_width)))
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
-    dots = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
-    return [dot for dot in _cut_along(one, dots, region, plane_region, rest, None)
-            if shapely.area(overlay.intersection(rest, _opened_along(one, [dot])[0])) >= smallest / 4.0]
+    middles = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
+    dots, which = _cut_along(one, middles, np.arange(len(of)), region[of], plane[of], rest, np.full(len(of), None))
+    gained = shapely.area(overlay.intersection(rest, _opened_along(one, dots, which, len(of)))) >= smallest / 4.0
+    return [dot for dot, k in zip(dots, which, strict=True) if gained[k]], of[which[gained[which]]]
 
 
 def _cut_along(
-    one: Opening, lines: Shapes, region: BaseGeometry, plane_region: BaseGeometry, left: BaseGeometry,
-    axis: BaseGeometry | None,
-) -> list[Floats]:
-    """The stretches of lines in the plane of openings, (n, 3) each, along which the cutter takes some of what is left.
-    """
-    points, owner = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
-    width = shapely.distance(shapely.boundary(plane_region), shapely.points(points))
-    deep = _axis_and_depth(one, one.out_of_plane(points), width, region)
+    one: Opening, lines: Shapes, of: Ints, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes
+) -> tuple[list[Floats], Ints]:
+    """The stretches of lines in the plane of openings, (n, 3) each, along which the cutter takes some of what is left,
+    and the region that each is of: as each of the lines is `of` one."""
+    if not len(lines):
+        return [], of
+    points, line = shapely.get_coordinates(shapely.segmentize(lines, SAMPLE), return_index=True)
+    owner = of[line]
+    width = shapely.distance(shapely.boundary(plane)[owner], shapely.points(points))
+    deep = _axis_and_depth(one, one.out_of_plane(points), width, region, owner)
     shapely.prepare(left)
-    cuts = shapely.dwithin(left, shapely.points(deep[:, :2]), deep[:, 2] / one.cutter.wall_slope + SAMPLE)
-    if axis is not None:
-        cuts |= _stands(one, deep, axis) > _STANDS
+    cuts = shapely.dwithin(left[owner], shapely.points(deep[:, :2]), deep[:, 2] / one.cutter.wall_slope + SAMPLE)
+    neck = shapely.is_geometry(axis)[owner]
+    cuts[neck] |= _stands(one, deep[neck], axis[owner[neck]]) > _STANDS
     cuts &= deep[:, 2] > 0.0
-    apart = np.flatnonzero(np.diff(owner)) + 1
-    return [piece for line, some in zip(np.split(deep, apart), np.split(cuts, apart), strict=True)
-            for piece in _useful(line, some)]
+    return _useful(deep, cuts, line, owner)
 
 
-def _useful(line: Floats, cuts: NDArray[np.bool_]) -> list[Floats]:
-    """The stretches of a line that cut something, a point more on each side, from the deep end, in fewer points."""
-    grown = cuts | np.append(cuts[1:], False) | np.insert(cuts[:-1], 0, False)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], grown, [False]]).astype(int)))
-    out = []
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
-        if b - a >= 2:
-            piece = line[a:b] if line[a, 2] >= line[b - 1, 2] else line[a:b][::-1]
-            out.append(piece[simplified(piece, _LINE)])
-    return out
+def _useful(lines: Floats, cuts: NDArray[np.bool_], line: Ints, owner: Ints) -> tuple[list[Floats], Ints]:
+    """The stretches of lines that cut something, a point more on each side, from the deep end, in fewer points; and
+    the owner of each. All points of all lines are given in turn, the line of each and its owner."""
+    apart = np.diff(line, prepend=-1, append=-1) != 0  # before each point, and after the last
+    grown = cuts | np.append(cuts[1:] & ~apart[1:-1], False) | np.insert(cuts[:-1] & ~apart[1:-1], 0, False)
+    goes_on = np.concatenate([[False], grown[1:] & grown[:-1], [False]]) & ~apart
+    begins, ends = np.flatnonzero(grown & ~goes_on[:-1]), np.flatnonzero(grown & ~goes_on[1:]) + 1
+    begins, ends = begins[ends - begins >= 2], ends[ends - begins >= 2]
+    if not len(begins):
+        return [], begins
+    points = np.concatenate([lines[a:b] if lines[a, 2] >= lines[b - 1, 2] else lines[a:b][::-1]
+                             for a, b in zip(begins, ends, strict=True)])
+    first = np.cumsum(ends - begins)
+    fewer = simplified(points, _LINE, np.append(0, first[:-1]))
+    return np.split(points[fewer], np.searchsorted(fewer, first[:-1])), owner[begins]
 
 
-def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGeometry) -> Floats:
-    """(n, 3): the axis and the depth of the v cutter whose opening has its middle at each point and just fits.
+def _axis_and_depth(one: Opening, middles: Floats, width: Floats, regions: Shapes, owner: Ints) -> Floats:
+    """(n, 3): the axis and the depth of the v cutter whose opening has its middle at each point and just fits in the
+    region that owns it.
 
     `width` is how far the walls are from each middle across the slope, and along it in the plane of openings.
 
@@ -165,7 +184,7 @@ def _axis_and_depth(one: Opening, middles: Floats, width: Floats, region: BaseGe
     e2 = (gradient**2).sum(axis=1) / slope**2
     depth = np.minimum(width * slope * np.sqrt(1.0 - e2), one.depth)
     axis = middles - gradient * (depth / slope**2 / (1.0 - e2))[:, None]
-    return np.column_stack([axis, np.minimum(depth, _deepest(one, axis, region))])
+    return np.column_stack([axis, np.minimum(depth, _deepest(one, axis, regions, owner))])
 
 
 def _gradient(surface: Surface, points: Floats) -> Floats:
@@ -173,18 +192,21 @@ def _gradient(surface: Surface, points: Floats) -> Floats:
     return -normal[:, :2] / normal[:, 2:]
 
 
-def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
-    """How deep the tip may go at each axis so that the flank meets the surface nowhere outside the region.
+def _deepest(one: Opening, axis: Floats, regions: Shapes, owner: Ints) -> Floats:
+    """How deep the tip may go at each axis so that the flank meets the surface nowhere outside the region it is in.
 
     The flank meets the surface at q when the tip is S(axis) - S(q) + w |q - axis| below it: the least of that over
     the wall, edge by edge. On an edge whose line passes h from the axis, on a plane of gradient g along it, the least
     is h g / sqrt(w^2 - g^2) past the foot of the perpendicular: where the derivative is 0.
     """
     surface, slope = one.surface, one.cutter.wall_slope
-    edges, _ = segments(shapely.get_rings(shapely.get_parts(region)))
-    ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
-    nearest = shapely.distance(shapely.boundary(region), shapely.points(axis))
-    k, q = shapely.STRtree(edges).query(shapely.points(axis), predicate="dwithin", distance=1.3 * nearest + SAMPLE)
+    rings, ring_of = shapely.get_rings(regions, return_index=True)
+    edges, ring = segments(rings)
+    ends, places = shapely.get_coordinates(edges).reshape(-1, 2, 2), shapely.points(axis)
+    nearest = shapely.distance(shapely.boundary(regions)[owner], places)
+    k, q = shapely.STRtree(edges).query(places, predicate="dwithin", distance=1.3 * nearest + SAMPLE)
+    own = ring_of[ring[q]] == owner[k]
+    k, q = k[own], q[own]
     start, run = ends[q, 0], ends[q, 1] - ends[q, 0]
     length = np.maximum(np.hypot(*run.T), 1e-12)
     along = run / length[:, None]
@@ -200,17 +222,37 @@ def _deepest(one: Opening, axis: Floats, region: BaseGeometry) -> Floats:
     return np.clip(deepest, 0.0, one.depth)
 
 
-def _opened_along(one: Opening, lines: list[Floats]) -> Shapes:
-    """What a v cutter opens along lines of axis and depth: hulls of the discs at each two neighbours."""
+def _opened_along(one: Opening, lines: list[Floats], of: Ints, count: int) -> Shapes:
+    """(count,) what a v cutter opens along lines of axis and depth, put together by what each is `of`.
+
+    That is the hulls of the discs at each two neighbours. Of a disc inside a line only those of its points are taken
+    where the hulls on either side touch it: others lie within these, except where the line turns sharply.
+    """
+    out = np.full(count, Polygon(), dtype=object)
+    if not lines:
+        return out
     line = np.concatenate(lines)
+    first = np.cumsum([0] + [len(each) for each in lines])
     gradient = _gradient(one.surface, line[:, :2])
     e2 = (gradient**2).sum(axis=1) / one.cutter.wall_slope**2
-    depth = line[:, 2] / one.cutter.wall_slope
-    middle = line[:, :2] + gradient * (depth / one.cutter.wall_slope / (1.0 - e2))[:, None]
-    places = shapely.points(middle)
-    discs = overlay.buffer(places, depth / np.sqrt(1.0 - e2), quad_segs=16)
-    last = np.cumsum([len(each) for each in lines])[:-1] - 1
-    a = np.delete(np.arange(len(line) - 1), last)
-    pairs = np.stack([discs[a], discs[a + 1], places[a], places[a + 1]], axis=1)  # a tip has no disc, only its place
-    return np.asarray(shapely.convex_hull(shapely.geometrycollections(
-        pairs.ravel(), indices=np.repeat(np.arange(len(a)), 4))))
+    depth = line[:, 2:] / one.cutter.wall_slope
+    middle = line[:, :2] + gradient * depth / one.cutter.wall_slope / (1.0 - e2)[:, None]
+    radius = depth / np.sqrt(1.0 - e2)[:, None]
+    a = np.delete(np.arange(len(line) - 1), first[1:-1] - 1)
+    way = middle[a + 1] - middle[a]
+    length = np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+    lean = np.clip((radius[a] - radius[a + 1]) / length, -1.0, 1.0)
+    across = np.sqrt(1.0 - lean**2) * np.column_stack([-way[:, 1], way[:, 0]]) / length
+    here = np.stack([lean * way / length + across, lean * way / length - across])  # out to where the hull touches
+    following = np.append(np.where(np.diff(a) == 1, np.arange(1, len(a)), np.arange(len(a) - 1)), len(a) - 1)
+    after = here[:, following]
+    halfway = (here + after) / np.maximum(np.linalg.norm(here + after, axis=2, keepdims=True), 1e-12)
+    corners = [middle[a] + radius[a] * here, *(middle[a + 1] + radius[a + 1] * out for out in (here, halfway, after))]
+    hulls = shapely.convex_hull(shapely.multipoints(np.concatenate(corners).swapaxes(0, 1)))
+    turns = a[(here * after).sum(axis=2).min(axis=0) < np.cos(_TURN)] + 1
+    whole_discs = np.unique(np.concatenate([first[:-1], first[1:] - 1, turns]))
+    discs = overlay.buffer(shapely.points(middle[whole_discs]), radius[whole_discs, 0], quad_segs=16)
+    opened, owner = np.concatenate([hulls, discs]), np.repeat(of, np.diff(first))[np.concatenate([a, whole_discs])]
+    for k in np.unique(of):
+        out[k] = overlay.union_all(polygons(opened[owner == k]))
+    return out

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -34,46 +33,68 @@ _LONGEST_TIP = 10.0
 far apart for it."""
 
 
-def middle_line(region: BaseGeometry, near: BaseGeometry, reach: float) -> Shapes:
-    """Lines of the region's medial axis within `reach` of `near`, merged from corner to fork.
+def middle_lines(regions: Shapes, near: Shapes, reach: float) -> tuple[Shapes, Ints]:
+    """Lines of the medial axis of each region within `reach` of what is `near` there, merged from corner to fork, and
+    which region each is of.
 
     Every edge of the Voronoi diagram of points along the boundary lies in the middle of two of them. Those
     between neighbours on one wall are left out; the rest are the middle line (Brandt and Algazi, 1992, show that
     it converges to the medial axis as the points close up). Lines that end in a tip are led on to its corner.
     """
-    shapely.prepare(region)
-    shapely.prepare(near)
-    walls, _ = segments(shapely.get_parts(region.boundary))
-    walls = walls[shapely.dwithin(near, walls, 2.0 * reach + 1.0)]
-    points = shapely.get_coordinates(shapely.segmentize(walls, SAMPLE))
-    points = np.unique(np.round(points, 7).view(complex)).view(float).reshape(-1, 2)
-    if len(points) < 3:
-        return np.empty(0, object)
+    walls = shapely.boundary(regions)
+    for shapes in (regions, near, walls):
+        shapely.prepare(shapes)
+    points, of = _along_walls(walls, near, reach)
     # points far away all round: an edge between two walls that nothing stands opposite has no end without them
-    far = shapely.get_coordinates(shapely.envelope(overlay.buffer(near, 4.0 * reach + 2.0)))[:4]
-    edges, between = _voronoi_edges(np.vstack([points, far]))
+    x0, y0, x1, y1 = (shapely.bounds(near) + (4.0 * reach + 2.0) * np.array([-1.0, -1.0, 1.0, 1.0])).T
+    far = np.stack([x0, y0, x1, y0, x1, y1, x0, y1], axis=1).reshape(-1, 2)
+    edges, between, of = _voronoi_edges(
+        np.concatenate([points, far]), np.concatenate([of, np.repeat(np.arange(len(near)), 4)]))
     apart = np.hypot(*(between[:, 0] - between[:, 1]).T) > _NEIGHBOURS
-    ways, between = shapely.linestrings(edges[apart]), between[apart]
+    ways, between, of = shapely.linestrings(edges[apart]), between[apart], of[apart]
     # through a mouth a way goes on as one long edge, past walls further off: looked at piece by piece, as far as near
     long = shapely.length(ways) > _LONGEST_EDGE
-    pieces = overlay.intersection(ways[long], overlay.buffer(near, reach))
+    pieces = overlay.intersection(ways[long], overlay.buffer(near, reach)[of[long]])
     pieces, edge = segments(shapely.segmentize(pieces, _LONGEST_EDGE))
-    ways, between = np.concatenate([ways[~long], pieces]), np.concatenate([between[~long], between[long][edge]])
-    ways = ways[_between_walls(ways, between, region)]
-    ways = ways[shapely.dwithin(near, ways, reach)]
-    ways = ways[shapely.contains_properly(region, ways)]
-    return _led_into_corners(_merged(ways), region)
+    ways, between, of = (np.concatenate([each[~long], more]) for each, more in (
+        (ways, pieces), (between, between[long][edge]), (of, of[long][edge])))
+    seen = np.flatnonzero(_between_walls(ways, between, walls[of]))
+    seen = seen[shapely.dwithin(near[of[seen]], ways[seen], reach)]
+    seen = seen[shapely.contains_properly(regions[of[seen]], ways[seen])]
+    seen = seen[np.argsort(of[seen], kind="stable")]
+    lines, of = _merged(ways[seen], of[seen])
+    for k in np.unique(of):
+        lines[of == k] = _led_into_corners(lines[of == k], regions[k])
+    return lines, of
 
 
-def _voronoi_edges(points: Floats) -> tuple[Floats, Floats]:
-    """(m, 2, 2) the bounded edges of the Voronoi diagram of (n, 2) points, and (m, 2, 2) the points each is between.
+def _along_walls(walls: Shapes, near: Shapes, reach: float) -> tuple[Floats, Ints]:
+    """(n, 2) points along walls, none twice, as far as what is `near` asks for, and the wall that each is of."""
+    lines, of = shapely.get_parts(walls, return_index=True)
+    pieces, line = segments(lines)
+    of = of[line]
+    close = shapely.dwithin(near[of], pieces, 2.0 * reach + 1.0)
+    points, piece = shapely.get_coordinates(shapely.segmentize(pieces[close], SAMPLE), return_index=True)
+    points, of = np.round(points, 7), of[close][piece]
+    order = np.lexsort((points[:, 1], points[:, 0], of))
+    points, of = points[order], of[order]
+    first = np.insert((points[1:] != points[:-1]).any(axis=1) | (of[1:] != of[:-1]), 0, True)[: len(of)]
+    return points[first], of[first]
+
+
+def _voronoi_edges(points: Floats, of: Ints) -> tuple[Floats, Floats, Ints]:
+    """(m, 2, 2) the bounded edges of the Voronoi diagrams of (n, 2) points, (m, 2, 2) the points each is between, and
+    the diagram that each is of, as the points are.
 
     Each joins the centres of the circles round two neighbours of the Delaunay triangulation, its dual: a tenth of the
     time that the engine takes to build the cells.
     """
-    triangles = shapely.get_parts(shapely.delaunay_triangles(MultiPoint(points)))
+    order = np.argsort(of, kind="stable")
+    triangles, of = shapely.get_parts(
+        shapely.delaunay_triangles(shapely.multipoints(points[order], indices=of[order])), return_index=True)
     corners = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
     name = np.unique(np.ascontiguousarray(corners).view(complex), return_inverse=True)[1].reshape(-1, 3)
+    name += len(points) * of[:, None]
     sides = np.sort(np.stack([name, np.roll(name, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
     order = np.lexsort(sides.T)
     shared = np.flatnonzero((sides[order[1:]] == sides[order[:-1]]).all(axis=1))
@@ -82,7 +103,7 @@ def _voronoi_edges(points: Floats) -> tuple[Floats, Floats]:
     real = np.isfinite(ends).all(axis=(1, 2)) & (ends[:, 0] != ends[:, 1]).any(axis=1)
     side = order[shared]
     between = np.stack([corners.reshape(-1, 2)[side], np.roll(corners, -1, axis=1).reshape(-1, 2)[side]], axis=1)
-    return np.asarray(ends[real]), np.asarray(between[real])
+    return np.asarray(ends[real]), np.asarray(between[real]), of[side // 3][real]
 
 
 def _centres(corners: Floats) -> Floats:
@@ -103,25 +124,27 @@ def segments(lines: Shapes) -> tuple[Shapes, Ints]:
     return np.asarray(shapely.linestrings(np.stack([xy[same], xy[same + 1]], axis=1))), index[same]
 
 
-def _between_walls(ways: Shapes, between: Floats, region: BaseGeometry) -> NDArray[np.bool_]:
+def _between_walls(ways: Shapes, between: Floats, walls: Shapes) -> NDArray[np.bool_]:
     """Which (n,) straight ways see the two points that each is between, (n, 2, 2), at more than a corner's least turn.
 
     Where three points lie nearly in line the triangulation is not exact: a way that is not as far from both its points
-    as from the nearest wall is none.
+    as from the nearest of its walls is none.
     """
     middle = shapely.get_coordinates(ways).reshape(-1, 2, 2).mean(axis=1)
     away = np.hypot(*np.moveaxis(between - middle[:, None], 2, 0))
     half = np.hypot(*(between[:, 0] - between[:, 1]).T) / 2.0
     seen = (half > np.sin(_LEAST_TURN / 2.0) * away[:, 0]) & (np.abs(away[:, 0] - away[:, 1]) < _BESIDE)
-    seen[seen] = away[seen, 0] < shapely.distance(shapely.boundary(region), shapely.points(middle[seen])) + SAMPLE
+    seen[seen] = ~shapely.dwithin(walls[seen], shapely.points(middle[seen]), away[seen, 0] - SAMPLE)
     return np.asarray(seen)
 
 
-def _merged(ways: Shapes) -> Shapes:
-    if not len(ways):
-        return ways
-    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(ways)))
-    return merged[shapely.length(merged) > 2.0 * SAMPLE]
+def _merged(ways: Shapes, of: Ints) -> tuple[Shapes, Ints]:
+    """Ways joined where two meet, those of each region by themselves, and which region each line is of."""
+    regions, group = np.unique(of, return_inverse=True)
+    lines, group = shapely.get_parts(
+        shapely.line_merge(shapely.multilinestrings(ways, indices=group)), return_index=True)
+    lengthy = shapely.length(lines) > 2.0 * SAMPLE
+    return lines[lengthy], regions[group[lengthy]]
 
 
 def _led_into_corners(lines: Shapes, region: BaseGeometry) -> Shapes:

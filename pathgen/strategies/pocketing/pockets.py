@@ -30,6 +30,9 @@ from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
 
+_WIDTH = 0.005
+"""How exactly the widest place is told, mm."""
+
 _FILM = 0.002
 """What lies thinner than this (mm) between two cutters' openings is rounding, not wood."""
 
@@ -280,9 +283,10 @@ def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -
     )
 
 
-
 def _widest(parts: Shapes) -> float:
     """Diameter of the largest circle in any of the parts, mm."""
-    roomy = parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
-    radii = (float(shapely.length(shapely.maximum_inscribed_circle(part, 0.005))) for part in roomy)
-    return 2.0 * max(radii, default=0.0)
+    widest, roomy = 0.0, parts[np.argsort(-shapely.area(parts) / np.maximum(shapely.length(parts), 1e-12))[:200]]
+    while len(roomy):  # looking for one takes long: most parts have no room for a larger one by far
+        widest = max(widest, float(shapely.length(shapely.maximum_inscribed_circle(roomy[0], _WIDTH))))
+        roomy = roomy[1:][~shapely.is_empty(overlay.buffer(roomy[1:], -widest - _WIDTH))]
+    return 2.0 * widest
