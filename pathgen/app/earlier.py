@@ -57,10 +57,10 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
         same = now.shape == places[name].shape
         off = float(np.abs(now - places[name]).max(initial=0.0)) if same else np.inf
         if table is not None and table.drilled is not None:
-            turned = (np.abs(np.abs(now) - np.abs(places[name])) < MEASURED) & (np.abs(now - places[name]) > MEASURED) \
-                if same else np.empty((0, 2), dtype=bool)
-            found += [f"{whose}[marks] drilled: {'XY'[axis]} of mark {mark + 1} has not the sign that it has in {build}: "
-                      "see that it is what was measured" for mark, axis in np.argwhere(turned).tolist()]
+            was = places[name] if same else now
+            turned = (np.abs(np.abs(now) - np.abs(was)) < MEASURED) & (np.abs(now - was) > MEASURED)
+            found += [f"{whose}[marks] drilled: {'XY'[axis]} of mark {mark + 1} has not the sign that it has in "
+                      f"{build}: see that it is what was measured" for mark, axis in np.argwhere(turned).tolist()]
         elif off > SAME:
             how = f"up to {format_length(off, job.units, decimals=2)} from where {build} had them" if same else \
                 f"not those of {build}"

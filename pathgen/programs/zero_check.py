@@ -213,7 +213,7 @@ def _bed(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
 
 
 def _reachable(clamping: Clamping, radius: float, free: BaseGeometry) -> BaseGeometry:
-    """Clear of clamps by a whole cutter of this radius, and no further from the part than the machine's travel lets it go."""
+    """Clear of clamps by a cutter of this radius, and no further from the part than the machine's travel lets it go."""
     for thing in clamping.setup.keep_out:
         free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
     if clamping.machine.travel is None:

@@ -235,7 +235,7 @@ def _spread(p: Floats) -> float:
 def _check_marks(p: Floats, where: str) -> None:
     if len(p) < 3:
         raise JobError(where, f"{len(p)} marks", allowed="3 or more",
-                       remedy="measure the others too: of four that are not in a row each one's height is checked by the rest")
+                       remedy="measure the others too: the height of each of four is checked by the rest")
     spread = _spread(p)
     if spread < LEAST_SPREAD:
         raise JobError(
