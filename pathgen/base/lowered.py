@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -88,7 +89,7 @@ class Lowered(Surface):
                                "relief", allowed=f"{rounded_up(self.relief.end):.2f} mm or more",
                                remedy="start it later")
 
-    @property
+    @cached_property
     def above(self) -> Surface:
         """The surface before it is lowered."""
         return Surface(thickness=self.thickness, radius_nut=self.radius_nut, radius_end=self.radius_end,
@@ -105,37 +106,38 @@ class Lowered(Surface):
                 whole.append((at, part[0], 0.0, 0.0, 0.0))
             whole.append(part)
             at = part[1]
-        return (*whole, *(((at, math.inf, 0.0, 0.0, 0.0),) if math.isfinite(at) else ()))
+        return (*whole, *(((at, math.inf, 0.0, 0.0, 0.0),) if at < math.inf else ()))
 
-    @property
+    @cached_property
     def bends(self) -> Floats:
         """X of the places where one piece of p meets the next, mm."""
         return np.array([piece[1] for piece in self.pieces[:-1]])
 
+    @cached_property
+    def _table(self) -> Floats:
+        """(4, n) where t is counted from in each piece of p, and its a, b and c; what goes on for ever is level."""
+        return np.array([piece[:1] + piece[2:] if math.isfinite(piece[0]) else (0.0, piece[2], 0.0, 0.0)
+                         for piece in self.pieces]).T
+
+    def _at(self, x: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
+        """How far along its piece of p each place is, and a, b and c of that; at a bend of the piece after it."""
+        x = np.asarray(x, dtype=float)
+        start, a, b, c = self._table[:, np.searchsorted(self.bends, x, side="right")]
+        return x - start, a, b, c
+
     def lowering(self, x: ArrayLike) -> Floats:
         """p: how far the surface lies below its cone, mm."""
-        x = np.asarray(x, dtype=float)
-        out = np.zeros(x.shape)
-        for piece in self.pieces:
-            here = (x >= piece[0]) & (x <= piece[1])
-            out = np.where(here, _value(piece, x)[0], out)
-        return out
+        t, a, b, c = self._at(x)
+        return np.asarray(a + (b + c * t) * t)
 
     def falling(self, x: ArrayLike) -> Floats:
         """Slope of p."""
-        x = np.asarray(x, dtype=float)
-        out = np.zeros(x.shape)
-        for piece in self.pieces:
-            out = np.where((x >= piece[0]) & (x <= piece[1]), _value(piece, x)[1], out)
-        return out
+        t, _, b, c = self._at(x)
+        return np.asarray(b + 2 * c * t)
 
     def bending(self, x: ArrayLike) -> Floats:
         """How much the slope of p changes, per mm."""
-        x = np.asarray(x, dtype=float)
-        out = np.zeros(x.shape)
-        for low, high, _, _, c in self.pieces:
-            out = np.where((x >= low) & (x <= high), 2 * c, out)
-        return out
+        return 2 * self._at(x)[3]
 
     @property
     def curving(self) -> float:
@@ -233,9 +235,8 @@ class Lowered(Surface):
         best = np.concatenate([np.empty(0), *(self._on_rim(r, x[i:i + _AT_ONCE], y[i:i + _AT_ONCE]) for i in parts)])
         half = np.full(y.shape, r) if self.is_flat else np.sqrt(np.maximum(r**2 - y**2, 0.0))
         on_crest = (np.abs(y) < r) | self.is_flat
-        for at in (-half, half, *(np.clip(bend - x, -half, half) for bend in self.bends)):
-            best = np.where(on_crest, np.maximum(best, self.thickness - self.lowering(x + at)), best)
-        return best
+        crest = [-half, half, *np.clip(self.bends[:, None] - x, -half, half)]
+        return np.where(on_crest, np.maximum(best, self.thickness - self.lowering(x + crest).min(axis=0)), best)
 
     def _on_rim(self, r: float, x: Floats, y: Floats) -> Floats:
         """The highest place on the rim of a disc: at a bend, or by Newton's method from the highest of _ANGLES."""
@@ -244,10 +245,10 @@ class Lowered(Surface):
             return np.nan_to_num(self.height(x + r * np.cos(t), y + r * np.sin(t)), nan=-np.inf)
 
         apart = 2 * math.pi / _ANGLES
-        around = rim(np.linspace(0.0, 2 * math.pi, _ANGLES, endpoint=False)[:, None])
+        around = np.repeat(np.linspace(0.0, 2 * math.pi, _ANGLES, endpoint=False)[:, None], len(x), axis=1)
         to_bend = np.arccos(np.clip((self.bends[:, None] - x) / r, -1.0, 1.0))
-        best = np.concatenate([around, rim(to_bend), rim(-to_bend)]).max(axis=0)
-        t = around.argmax(axis=0) * apart
+        heights = rim(np.concatenate([around, to_bend, -to_bend]))
+        best, t = heights.max(axis=0), heights[:_ANGLES].argmax(axis=0) * apart
         low, high = t - apart, t + apart
         for _ in range(_CLOSER):
             rise, bend = self._along_rim(r, x, y, t)

@@ -125,8 +125,9 @@ def _data(points: Floats, decimals: int) -> str:
     places = np.round(points * 10**decimals).astype(np.int64)
     steps = np.diff(places, axis=0, prepend=0 * places[:1])
     steps = steps[np.concatenate([[True], steps[1:].any(axis=1)])]
-    texts = [_short(v, decimals) for v in steps.ravel().tolist()]
-    pairs = [f"{x},{y}" for x, y in zip(texts[::2], texts[1::2], strict=True)]
+    each, which = np.unique(steps, return_inverse=True)
+    texts = np.array([_short(v, decimals) for v in each.tolist()], dtype=object)[which.reshape(-1, 2)]
+    pairs = (texts[:, 0] + "," + texts[:, 1]).tolist()
     return "M" + pairs[0] + ("l" + " ".join(pairs[1:]) if len(pairs) > 1 else "")
 
 
