@@ -27,12 +27,15 @@ _HEAD = 4000
 SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
 
+MEASURED = 1.0
+"""A mark measured within this of where it was to be but for a sign is a slip of the pen, mm."""
+
 
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
 
     A line for each part of a blank whose marks do, of the same job by its title. Marks that the job says are drilled
-    are where it says. `folder` is read as it is before this build is written there.
+    are where it says, but for a slip of the pen. `folder` is read as it is before this build is written there.
     """
     try:
         before = json.loads(read_text(folder / "report.json", BUILT))
@@ -47,16 +50,20 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     build = f"the build before this one in {one_line(str(folder))}"
     found = []
     for name, marks in _marks(report):
-        table = jobs[name].marks
-        if name not in old or (table is not None and table.drilled is not None):
+        table, whose = jobs[name].marks, f"{name}, " if name else ""
+        if name not in old:
             continue
         now = np.array(marks["machine"]) if marks else np.empty((0, 2))
         same = now.shape == places[name].shape
         off = float(np.abs(now - places[name]).max(initial=0.0)) if same else np.inf
-        if off > SAME:
+        if table is not None and table.drilled is not None:
+            was = places[name] if same else now
+            turned = (np.abs(np.abs(now) - np.abs(was)) < MEASURED) & (np.abs(now - was) > MEASURED)
+            found += [f"{whose}[marks] drilled: {'XY'[axis]} of mark {mark + 1} has not the sign that it has in "
+                      f"{build}: see that it is what was measured" for mark, axis in np.argwhere(turned).tolist()]
+        elif off > SAME:
             how = f"up to {format_length(off, job.units, decimals=2)} from where {build} had them" if same else \
                 f"not those of {build}"
-            whose = f"{name}, " if name else ""
             found.append(f"{whose}[marks]: they are {how}. If its marks are drilled already, write into [marks], with "
                          f"the Z that you measured, and build again: {lines[name]}")
     return found

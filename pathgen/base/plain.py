@@ -7,7 +7,7 @@ import math
 import re
 import shlex
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 KEPT = "\t\n\N{NO-BREAK SPACE}"
@@ -28,6 +28,11 @@ def plain(text: str) -> str:
 def counted(count: int, what: str) -> str:
     """How many there are of something: ``"1 place"``, ``"2 places"``."""
     return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def joined(words: Sequence[str], last: str = "and") -> str:
+    """``"1"``, ``"1 and 2"``, ``"1, 2 and 3"``."""
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def one_line(text: str) -> str:

@@ -24,7 +24,8 @@ from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping
-from pathgen.work.operations import Slot
+from pathgen.work.mark_errors import THICKER, THINNER
+from pathgen.work.operations import Slot, WitnessMarks
 
 _NOTHING_TO_CUT = 0.05  # mm of blank over the board: less than a blank lies flat to
 
@@ -59,6 +60,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)
     yield from _dowels(job, clamping)
+    yield from _drilled(job, clamping)
     yield from _inner_corners(job)
     yield from _over_all(job)
     yield from _strings_off(job, clamping)
@@ -126,6 +128,27 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "face",
             remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
         )
+
+
+def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Marks measured much higher or lower than the blank is thick by the job."""
+    marks, thickness = clamping.feature(WitnessMarks), clamping.stock.thickness
+    if marks is None or marks.tops is None:
+        return
+    for over, way, most in ((marks.tops - thickness, "above", THICKER), (thickness - marks.tops, "below", THINNER)):
+        if over.max() > most + 1e-9:
+            high = [k for k in range(len(over)) if over[k] > most + 1e-9]
+            worst = int(np.argmax(over))
+            top = as_written(round(float(marks.tops[worst]), 4), job.units)
+            yield Doubt(
+                where="[marks] drilled",
+                problem=f"mark {worst + 1} is {format_length(float(over[worst]), job.units, decimals=2)} {way} [stock] "
+                        f"thickness, {format_length(thickness, job.units)}"
+                        + (f", and {len(high) - 1} more are {way} it" if len(high) > 1 else ""),
+                allowed=f"up to {format_length(most, job.units)} {way} it (common practice)",
+                remedy=f"write {top} there, or measure again" if way == "above" else
+                       "measure again, from Z 0 on the bed; if it is so, the blank is thinner there than the job says",
+            )
 
 
 def _dowels(job: Job, clamping: Clamping) -> Iterator[Doubt]:

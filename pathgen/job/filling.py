@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import place_words
+from pathgen.base.units import format_length, place_words
 from pathgen.job.job import Job
 from pathgen.job.tables import ResinTable
 from pathgen.programs.paths import Around
@@ -20,7 +21,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
-from pathgen.work.moved import Moved, fit_move
+from pathgen.work.moved import MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
 MARK_DEPTH = 0.8
@@ -91,8 +92,11 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     half = float(cutter.half_width(depth))
     free = left_standing(around, reach=half + MARK_GAP)
     finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
+    tops = None
     if job.marks.drilled is not None:
-        places = clamping.to_board(np.array(job.marks.drilled))[:, :2]
+        drilled = clamping.to_board(np.array(job.marks.drilled))
+        places, tops = drilled[:, :2], drilled[:, 2]
+        _check_drilled(job, clamping, places, tops, apart=2 * half)
         _check_places(job, free, places, slack=MARK_GAP, where="[marks] drilled",
                       remedy="move what is cut or clamped there: the mark is in the wood and cannot move")
     elif job.marks.at is None:
@@ -107,10 +111,29 @@ def marks_of(job: Job, around: Around) -> Marks | None:
                        f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
     return Marks(
-        places=places, depth=depth, hover=job.marks.hover, drilled=job.marks.drilled is not None,
+        places=places, depth=depth, hover=job.marks.hover, tops=tops,
         errors_limit=_board_limit(job),
         errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
     )
+
+
+def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
+    """Raise JobError for marks that cannot be where they were written down: two in one place, or far off the top."""
+    for a, b in combinations(range(len(places)), 2):
+        if np.linalg.norm(places[a] - places[b]) < apart:
+            raise JobError(f"[marks] drilled {b + 1}", f"lies where mark {a + 1} does", allowed="a place of its own",
+                           remedy="compare its numbers and their signs with what was measured")
+    off = tops - clamping.stock.thickness
+    worst = int(np.argmax(np.abs(off)))
+    if abs(off[worst]) > min(MISTAKEN, clamping.stock.thickness / 2):
+        bed = job.setup.z_zero == "bed"
+        raise JobError(
+            f"[marks] drilled {worst + 1}", f"its Z is {format_length(abs(off[worst]), job.units, decimals=2)} "
+            f"{'above' if off[worst] > 0 else 'below'} the top of the blank by [stock] thickness",
+            allowed=f"about {format_length(clamping.stock.thickness - clamping.z_zero, job.units)}",
+            remedy=f"Z counts from {'the bed' if bed else 'the raw top'}: set Z 0 of the pointed cutter there, and "
+                   "measure again",
+        )
 
 
 def _check_places(job: Job, free: BaseGeometry, places: np.ndarray, *, slack: float, where: str, remedy: str) -> None:
@@ -137,7 +160,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     limit = job.moved.limit if job.moved else 0.1
     places = _expected(job, clamping)
-    moved = fit_move(places, found, limit=limit)
+    moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
     if guessed and job.setup.z_zero == "bed":
         _refuse_sunk(job, moved, limit)

@@ -76,10 +76,11 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if step.number == 1 and zero.on in ("raw top", "bare face") and clamping.setup.z_zero == "bed":
+        if zero.if_so and zero.like is None and clamping.setup.z_zero == "bed":
             lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
-                         f"much thicker or thinner: leave Z 0, write {clamping.board.names.thickness} as measured, and "
-                         "build again.")
+                         "much thicker or thinner there: leave Z 0, and note what it shows, which it must show again "
+                         f"later. For a thicker one write {clamping.board.names.thickness} as measured, and build "
+                         "again.")
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:

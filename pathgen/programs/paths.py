@@ -207,7 +207,7 @@ def _marks(operation: WitnessMarks, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _hover(operation: Hover, cutter: Cutter, around: Around) -> Toolpath:
-    return hover_over_marks(operation.feature, top=around.top, safe_z=around.clamping.safe_z)
+    return hover_over_marks(operation.feature, top=operation.feature.top(around.top), safe_z=around.clamping.safe_z)
 
 
 def _engrave(operation: Engrave, cutter: Cutter, around: Around) -> Toolpath:

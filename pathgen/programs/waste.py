@@ -16,7 +16,15 @@ from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
 from pathgen.programs.paths import Around, path_of
 from pathgen.work.clamping import Step
-from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, height_influence, mark_errors
+from pathgen.work.mark_errors import (
+    ACCURACY,
+    BOARD_LIMIT,
+    CHECKED,
+    MarkErrors,
+    height_influence,
+    leverage,
+    mark_errors,
+)
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over
 
@@ -52,7 +60,7 @@ def spread_places(
 
     Two of the four lie near the middle of its length, one on each side, where there is waste: a board that bows shows
     there. The others are those corners of the free waste with which errors in the heights of the marks move the board
-    least.
+    least; of those, where there are such, with which the height of each mark is checked by the others.
 
     Raises JobError where there is no room for three, or where errors of `accuracy` at the marks would move the board by
     more than `limit`.
@@ -75,13 +83,18 @@ def spread_places(
 
 
 def _layouts(free: BaseGeometry, board: Part, corners: Floats) -> Iterator[Floats]:
-    """Four with a pair near mid-length, four of the corners, three of them; each in order along the board."""
-    pair = _middle_pair(free, board)
+    """Four with a pair near mid-length, four of the corners, three of them; each in order along the board.
+
+    First those fours of which each mark is checked.
+    """
+    pair, fours = _middle_pair(free, board), []
     if len(pair) == 2:
-        yield _best(np.array([[*pair, *two] for two in combinations(corners, 2)]), free, board)
+        fours.append(np.array([[*pair, *two] for two in combinations(corners, 2)]))
     if len(corners) > 3:
-        yield _best(corners[list(combinations(range(len(corners)), 4))], free, board)
-    yield _best(corners[list(combinations(range(len(corners)), 3))], free, board)
+        fours.append(corners[list(combinations(range(len(corners)), 4))])
+    checked = [four[leverage(four).max(axis=1) <= CHECKED] for four in fours]
+    for groups in [*(c for c in checked if len(c)), *fours, corners[list(combinations(range(len(corners)), 3))]]:
+        yield _best(groups, free, board)
 
 
 def _middle_pair(free: BaseGeometry, board: Part) -> list[Floats]:

@@ -40,6 +40,9 @@ ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
 WHOLE = {"mm": 0.1, "in": 0.254}
 """Places are told in whole ones of these, by units, mm."""
 
+SAME = {"mm": 0.02, "in": 0.0254}
+"""How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
+
 _ROUNDS = 60
 
 On = Literal["raw top", "finished surface", "bare face", "bed"]
@@ -60,6 +63,10 @@ class ZeroCheck:
     feeler: float
     ridge: float
     """How much more it may show, as tips rest on the ridges between passes."""
+    if_so: str = ""
+    """What the height counts on, where nothing cuts it: words that follow it."""
+    like: int | None = None
+    """The first program whose zero is tried over the same place of a top that nothing cuts."""
 
 
 def zero_checks(around: Around) -> dict[int, ZeroCheck]:
@@ -75,9 +82,17 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
     refit = [step for step in clamping.steps if refits(clamping, step)]
-    wide = _raw(around, max((_foot(step.cutter) for step in refit), default=0.0))
-    made = (_first(around, step, wide) for step in refit)
-    return {check.order: check for check in made if check is not None}
+    widest = max((step.cutter.radius for step in refit), default=0.0)
+    wide = _reachable(clamping, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
+    made: dict[int, ZeroCheck] = {}
+    first: dict[tuple[float, float, bool], int] = {}
+    for step in refit:
+        check = _first(around, step, wide)
+        if check is not None:
+            place = check.x, check.y, clamping.moved_at(step) is None
+            like = first.setdefault(place, step.order) if check.if_so else step.order
+            made[step.order] = replace(check, like=like if like != step.order else None)
+    return made
 
 
 def feeler_tip(surface: Surface, cutter: Cutter, x: float, y: float, feeler: float) -> float:
@@ -123,7 +138,14 @@ def _first(around: Around, step: Step, wide: BaseGeometry) -> ZeroCheck | None:
 
 
 def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCheck:
-    feeler, ridge = clamping.setup.feeler, 0.0
+    feeler, ridge, if_so, top = clamping.setup.feeler, 0.0, "", clamping.stock.thickness
+    if on in ("raw top", "bare face"):
+        if_so = "where the blank is as thick as the job says" if clamping.setup.z_zero == "bed" else \
+            "where the blank is as thick as where Z 0 was set"
+    marks = clamping.feature(WitnessMarks)
+    measured = marks.top_at(x, y, top) if marks is not None and on == "raw top" else None
+    if measured is not None:
+        if_so, top = "by the heights of the marks as drilled", measured
     if on in ("finished surface", "bare face"):
         last, surfacing = _cut_to_the_end(clamping, step), clamping.surfacing
         surface = clamping.finished_surface if last else clamping.first_surface
@@ -131,20 +153,20 @@ def _check(clamping: Clamping, step: Step, on: On, x: float, y: float) -> ZeroCh
         if surfacing is not None:
             ridge = surfacing.leave_scallop if surfacing.leave and not last else surfacing.scallop
     else:
-        height = feeler + (clamping.stock.thickness if on == "raw top" else 0.0)
+        height = feeler + (top if on == "raw top" else 0.0)
     # what lies on the bed has not moved with the work
     there = clamping.to_machine(np.array([[x, y, height]]), None if on == "bed" else step)[0]
-    return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge,
+    return ZeroCheck(order=step.order, on=on, x=x, y=y, height=height, feeler=feeler, ridge=ridge, if_so=if_so,
                      display=(float(there[0]), float(there[1]), float(there[2])))
 
 
 def _by_height(around: Around, step: Step, wide: BaseGeometry) -> Iterator[tuple[BaseGeometry, On]]:
     """Bare places in the order they are looked for: level ones of the blank, then the surface, then the bed."""
     clamping, foot = around.clamping, _foot(step.cutter)
-    yield _reachable(clamping, step, wide), "raw top"
+    yield wide, "raw top"
     if clamping.surfacing is None:
         yield _finished(clamping, step, foot), "bare face"
-    yield _reachable(clamping, step, _raw(around, foot)), "raw top"
+    yield _reachable(clamping, step.cutter.radius, _raw(around, foot)), "raw top"
     if clamping.surfacing is not None:
         yield _finished(clamping, step, foot), "finished surface"
     yield _bed(clamping, step, foot), "bed"
@@ -172,7 +194,7 @@ def _finished(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
     free = overlay.buffer(clamping.board.outline, -foot, join_style="mitre")
     opened = [o for s in clamping.steps if (o := s.operation.leaves_open(foot)) is not None]
     opened += [overlay.buffer(inlay.area, foot + _SMEAR) for inlay in clamping.inlays]
-    free = _reachable(clamping, step, overlay.difference(free, overlay.union_all(opened)))
+    free = _reachable(clamping, step.cutter.radius, overlay.difference(free, overlay.union_all(opened)))
     x0, _, x1, _ = free.bounds if not free.is_empty else (0.0, 0.0, 0.0, 0.0)
     crest = overlay.intersection(free, shapely.box(x0, -2 * foot, x1, 2 * foot))
     return free if crest.is_empty else crest
@@ -186,14 +208,14 @@ def _bed(clamping: Clamping, step: Step, foot: float) -> BaseGeometry:
     """Beside the blank, past the full width of a cutter that stands beside it."""
     blank = shapely.box(*clamping.stock.bounds)
     near = overlay.buffer(blank, step.cutter.radius + 1.0 + 2 * foot, join_style="mitre")
-    return _reachable(clamping, step, overlay.difference(
+    return _reachable(clamping, step.cutter.radius, overlay.difference(
         overlay.buffer(blank, BESIDE, join_style="mitre"), near))
 
 
-def _reachable(clamping: Clamping, step: Step, free: BaseGeometry) -> BaseGeometry:
-    """Clear of clamps by the whole cutter, and no further from the part than the machine's travel lets it go."""
+def _reachable(clamping: Clamping, radius: float, free: BaseGeometry) -> BaseGeometry:
+    """Clear of clamps by a cutter of this radius, and no further from the part than the machine's travel lets it go."""
     for thing in clamping.setup.keep_out:
-        free = overlay.difference(free, overlay.buffer(thing.shape, step.cutter.radius + 1.0))
+        free = overlay.difference(free, overlay.buffer(thing.shape, radius + 1.0))
     if clamping.machine.travel is None:
         return free
     x0, y0, x1, y1 = clamping.board.outline.bounds
@@ -229,10 +251,15 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     over = f" to {format_length(check.display[2] + check.ridge, units)}" if check.ridge else ""
     where = {"raw top": "the bare raw top", "finished surface": "the finished surface",
              "bare face": "the bare face", "bed": "the bare bed"}[check.on]
+    shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
+    same = format_length(SAME[units], units)
+    must = f"the same as it did for program {check.like} ({shown}), within {same}" if check.like else shown
+    until = "it shows the same; what it was off for that one too is the blank, that much thicker or thinner there" \
+        if check.like else "it is right"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or slip of "
-        f"paper {feeler} thick until it is just held. The display must show Z {z}{over}. Then raise the cutter.",
+        f"paper {feeler} thick until it is just held. The display must show {must}. Then raise the cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
-        f"{step_of}. Set Z 0 again until it is right.",
+        f"{step_of}. Set Z 0 again until {until}.",
     ]

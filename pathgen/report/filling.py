@@ -18,7 +18,7 @@ from pathgen.base.plain import counted
 from pathgen.base.units import INCH, as_written, coarse_length, format_length, place_words
 from pathgen.programs.plan import Plan
 from pathgen.programs.zeroing import references
-from pathgen.report.moving import error_words, moved_warnings
+from pathgen.report.moving import alone_words, error_words, moved_warnings
 from pathgen.verify import Verification
 from pathgen.verify.findings import Finding
 from pathgen.verify.pockets import PocketMeasure
@@ -41,7 +41,7 @@ from pathgen.work.fill import (
     second_cut,
     stands_at_most,
 )
-from pathgen.work.mark_errors import MarkErrors, seen
+from pathgen.work.mark_errors import MarkErrors, seen, unchecked
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
 from pathgen.work.touching import Touch, proposed_stages, touches, walled
@@ -276,6 +276,10 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         # where to move the machine to: from the zero of the set-up, along its own axes
         "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
         "machine_top": _round(clamping.stock.thickness - clamping.z_zero, 4),
+        # what the display shows at each on the blank's top: as measured, where the job says
+        "z": [_round(z - clamping.z_zero, 4) for z in (
+            [clamping.stock.thickness] * len(marks.places) if marks.tops is None else marks.tops.tolist())],
+        "unchecked": unchecked(marks.places),
         "depth": marks.depth,
         "hover": marks.hover,
         "errors": _errors(marks.errors, clamping) if marks.errors else None,
@@ -526,8 +530,12 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         if len(moved.residuals) == 3:
             yield Finding(
                 code="three-marks", severity="note", where="[[measured]]", got="three marks", allowed="",
-                remedy="three always fit a tilt: measure a fourth to see whether the work has twisted",
+                remedy="three always fit a tilt: measure a fourth to see whether the work has twisted, and each twice, "
+                       "from Z 0 on: no other checks its height",
             )
+        elif alone := unchecked(moved.places):
+            yield Finding(code="height-unchecked", severity="note", where="[[measured]]", got=alone_words(alone),
+                          allowed="", remedy="an error there tilts all that is cut from now on")
     limited = clamping.surfacing is not None and clamping.surfacing.resurface_area == "inlay"
     if limited and clamping.surfacing and clamping.cutter(CutAgain):
         yield Finding(

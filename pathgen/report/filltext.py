@@ -185,7 +185,7 @@ def _reference_lines(report: dict[str, Any], units: str) -> list[str]:
         lines += ["", f"Witness marks (small holes to find the work again by), measured on the work: {board}.",
                   f"On the machine's display: {machine}."]
         lines += ["Should you measure them later: " + error_words(report["marks"]["errors"], units) + "."]
-        lines += seen_lines(report["marks"]["seen"])
+        lines += seen_lines(report["marks"])
         lines += ["", *measuring_lines(report["marks"], units)]
     return lines
 
@@ -215,8 +215,9 @@ def drilled_line(marks: dict[str, Any], units: str) -> str:
 
 def _measured_places(marks: dict[str, Any], units: str) -> list[str]:
     """``[X, Y, Z]`` of each mark on the machine's display, as a job file in these units holds it."""
-    top, per = marks["machine_top"], MM_PER[units]
-    return [f"[{x / per:.4f}, {y / per:.4f}, {top / per:.4f}]" for x, y in marks["machine"]]
+    per = MM_PER[units]
+    tops = marks.get("z") or [marks["machine_top"]] * len(marks["machine"])  # of an older report
+    return [f"[{x / per:.4f}, {y / per:.4f}, {z / per:.4f}]" for (x, y), z in zip(marks["machine"], tops, strict=True)]
 
 
 def _area(mm2: float, units: str) -> str:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from pathgen.base.plain import capital
+from pathgen.base.plain import capital, joined
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
-from pathgen.work.mark_errors import ACCURACY
+from pathgen.work.mark_errors import ACCURACY, odd_heights
 
 SLIPS = 3.0
 """How far work slips that is held still, mm: further is likelier a slip of the pen; common practice, no source."""
@@ -65,9 +65,17 @@ _SHAPES = {
 }
 
 
-def seen_lines(seen: dict[str, float]) -> list[str]:
-    """Which changes of the blank's shape the marks see and which they do not, by the report's key ``seen``."""
-    words = []
+def alone_words(numbers: Sequence[int]) -> str:
+    """That no other mark checks the height of some, by their numbers."""
+    which = joined([str(n) for n in numbers])
+    if len(numbers) == 1:
+        return f"the height of mark {which} is checked by no other: measure it twice, from Z 0 on"
+    return f"the heights of marks {which} are checked by no other: measure each twice, from Z 0 on"
+
+
+def seen_lines(marks: dict[str, Any]) -> list[str]:
+    """Which heights no other mark checks, and what changes of the blank's shape are seen, by the report's ``marks``."""
+    seen, words = marks["seen"], []
     for shape, share in seen.items():
         what, how = _SHAPES[shape]
         said = (f"leaves {100 * share:.0f} % of itself over at the worst mark" if share >= SHOWS else
@@ -75,7 +83,8 @@ def seen_lines(seen: dict[str, float]) -> list[str]:
         words.append(f"{capital(what)} {said}.")
     if min(seen["bow"], seen["cup"]) >= SHOWS:
         words.append("The marks cannot tell a rise along from one across: lay a straight edge both ways.")
-    return ["What the marks see where the blank has not only moved but changed its shape:", *words]
+    alone = [f"{capital(alone_words(marks['unchecked']))}."] if marks["unchecked"] else []
+    return [*alone, "What the marks see where the blank has not only moved but changed its shape:", *words]
 
 
 def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
@@ -92,6 +101,17 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             f"{format_length(beside, units)}", allowed=f"{format_length(SLIPS, units)} or less is usual for work that "
             "slipped", remedy="check the order and the numbers of the marks, X 0 and Y 0, and that the clamps still "
             "stand where the job says",
+        )
+    odd, off = odd_heights(moved.places, moved.rises, exact)
+    if odd:
+        one = f"mark {odd[0] + 1}" if len(odd) == 1 else f"one of marks {joined([str(k + 1) for k in odd], 'or')}"
+        yield Finding(
+            code="height-doubtful", severity="warn", where="[[measured]]",
+            got=f"the height of {one} differs by {format_length(off, units)} from where the others put it"
+                + ("" if len(odd) == 1 else "; of which cannot be told"),
+            allowed=f"about {format_length(exact, units)} where marks are read so exactly ([moved] accuracy)",
+            remedy=f"measure {'it' if len(odd) == 1 else 'each'} again, Z 0 set anew on the bed; if it stays, the work "
+                   "tilts or has warped there",
         )
     low, at = moved.lowest(clamping.stock.bounds)
     if moved.guessed and np.abs(rises).max() > exact:

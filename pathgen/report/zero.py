@@ -19,7 +19,7 @@ def zero_rows(programs: Sequence[Program], units: str) -> list[dict[str, Any]]:
     return [
         {
             "order": p.order, "cutter": p.cutter.name, "on": check.on, "at": [round(check.x, 3), round(check.y, 3)],
-            "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge,
+            "height": round(check.height, 5), "feeler": check.feeler, "ridge": check.ridge, "like": check.like,
             "display": [round(v, 5) + 0.0 for v in check.display], "words": check_words(check, p.step, units),
         }
         for p in programs if (check := p.zero) is not None
@@ -37,7 +37,7 @@ def zero_lines(rows: Sequence[dict[str, Any]], units: str) -> list[str]:
         *table(["program", "cutter", "over", "X", "Y", "Z shown", "feeler"], cells, right=(0, 3, 4, 5, 6)),
         *(f"Program {r['order']}: {r['words'][1]}" for r in rows),
         "Shown over the raw top the same amount wrong every time: the blank is that much thicker or thinner than the "
-        "job says.",
+        "job says there, and Z 0 is right.",
     ]
 
 

@@ -41,13 +41,14 @@ def hover_findings(
     """A look at the marks stays well above the work, and waits over each of them: `pauses` are lines."""
     last = np.searchsorted(motion.line, pauses, side="right") - 1
     stood = motion.end[last[last >= 0], :2]  # before its first move it stands over none
-    for x, y in step.operation.feature.places.tolist():
+    marks = step.operation.feature
+    for x, y in marks.places.tolist():
         if not (np.hypot(*(stood - [x, y]).T) <= tolerances.hole).any():
             yield Finding(
                 code="hover-without-stop", severity="forbid", where=at(step.file_name, None, x, y),
                 got="no stop over this mark", allowed="M0 over each mark", remedy=AGAIN,
             )
-    lowest = clamping.stock.thickness + step.operation.feature.hover - tolerances.below_bed
+    lowest = marks.top(clamping.stock.thickness) + marks.hover - tolerances.below_bed
     low = motion.end[:, 2] < lowest
     if low.any():
         i = int(np.argmax(low))

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Polygon
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
-from pathgen.work.mark_errors import BOARD_LIMIT, MarkErrors
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, THINNER, MarkErrors, height_influence
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -218,16 +218,33 @@ class Marks:
         What a measuring error at one of them does to a move worked out from all.
     errors_limit : float
         What is allowed of that, mm.
-    drilled : bool
-        Whether they are in the wood already, and were measured.
+    tops : (n,) float array or None
+        How high the blank's top lies at each above its underside, mm, as measured once they were drilled; None for
+        marks that are not in the wood yet.
     """
 
     places: Floats
     depth: float
     hover: float
-    drilled: bool = False
+    tops: Floats | None = None
     errors: MarkErrors | None = None
     errors_limit: float = BOARD_LIMIT
+
+    def top(self, thickness: float) -> float:
+        """The highest of the blank at them, mm, which is nowhere taken for thinner than its `thickness`."""
+        return thickness if self.tops is None else max(thickness, float(self.tops.max()))
+
+    def top_at(self, x: float, y: float, thickness: float) -> float | None:
+        """How high the blank's top is at a place by what was measured at the marks, mm; None where that is not known.
+
+        It is where their heights lie in a plane, between them, and the blank is about as thick there as the job says.
+        """
+        if self.tops is None or height_influence(self.places[None], np.array([[x, y]]))[0] > 1.0:
+            return None
+        rows = np.column_stack([self.places - [x, y], np.ones(len(self.places))])
+        plane = np.linalg.lstsq(rows, self.tops, rcond=None)[0]
+        flat = np.abs(rows @ plane - self.tops).max() <= ACCURACY
+        return float(plane[2]) if flat and plane[2] > thickness - THINNER else None
 
     @property
     def named(self) -> tuple[Named, ...]:

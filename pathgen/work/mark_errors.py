@@ -12,6 +12,17 @@ Floats = NDArray[np.float64]
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
 
+CHECKED = 0.85
+"""Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a
+tilt, and little of it is left over."""
+
+BY_FAR = 3.0
+"""Times the measuring error by which a height must differ from the others to be doubted."""
+
+THICKER, THINNER = 0.2, 0.5
+"""How far the blank's top at a mark may lie above and below what the job says, mm: thickness is that of its thickest
+place, and blanks are uneven; common practice, no source."""
+
 BOARD_LIMIT = 0.1
 """How far such errors may move any place of the board where the job does not say, mm."""
 
@@ -92,6 +103,60 @@ def height_influence(groups: Floats, points: Floats) -> Floats:
     at = np.column_stack([points - middle, np.ones(len(points))])
     rise = np.einsum("mi,kij,mj->km", at, np.linalg.inv(squares), at)
     return np.where(flat, np.inf, np.sqrt(rise.max(axis=1)))
+
+
+def leverage(marks: ArrayLike) -> Floats:
+    """How much of an error in the height of each of (.., n, 2 or 3) marks the plane through all takes up: (.., n).
+
+    The diagonal of the hat matrix of [x, y, 1]; what is left over at the mark is 1 less. 1 where no other checks it.
+    """
+    p = np.asarray(marks, dtype=float)[..., :2]
+    u, s, _ = np.linalg.svd(np.concatenate([p - p.mean(axis=-2, keepdims=True), np.ones((*p.shape[:-1], 1))], axis=-1),
+                            full_matrices=False)
+    hat: Floats = np.where(s[..., None, :] > 1e-6, u**2, 0.0).sum(axis=-1)
+    return np.where((s[..., -1:] > 1e-6) & (s.shape[-1] == 3), hat, 1.0)
+
+
+def unchecked(marks: ArrayLike) -> list[int]:
+    """Numbers, from 1, of (n, 2 or 3) marks whose height no other checks."""
+    return [k + 1 for k, taken in enumerate(leverage(marks)) if taken > CHECKED]
+
+
+def odd_heights(marks: ArrayLike, rises: ArrayLike, accuracy: float = ACCURACY) -> tuple[list[int], float]:
+    """Marks whose height may have been misread, and by how much the worst differs from the others, mm; none if no one.
+
+    `marks` are (n, 2 or 3), `rises` (n,) what each was found higher than before. A mark is held against the plane of
+    the others' rises, or where these lie on a line against a plane level across it, and doubted from `BY_FAR` times
+    what errors of `accuracy` do to the difference. One without which the others agree is the one, of which three must
+    have risen alike; else it is any.
+    """
+    p, z = np.asarray(marks, dtype=float)[:, :2], np.asarray(rises, dtype=float)
+    off = _differences(p, z, accuracy)
+    if np.abs(off).max(initial=0.0) <= BY_FAR:
+        return [], 0.0
+
+    def agree(rest: NDArray[np.intp]) -> bool:
+        if len(rest) <= 3:
+            return bool(np.ptp(z[rest]) <= BY_FAR * accuracy)
+        return bool(np.abs(_differences(p[rest], z[rest], accuracy)).max() <= BY_FAR)
+
+    every = np.arange(len(p))
+    alone = [k for k in range(len(p)) if agree(np.delete(every, k))]
+    return (alone or every.tolist()), float(np.abs(_differences(p, z, None)).max())
+
+
+def _differences(p: Floats, z: Floats, accuracy: float | None) -> Floats:
+    """(n,) rise of each mark over where the others put it; with `accuracy` as a multiple of what such errors make it.
+    """
+    found, high = np.zeros(len(p)), leverage(p)
+    for k in range(len(p)) if len(p) > 1 else ():
+        others = np.delete(np.arange(len(p)), k)
+        middle = p[others].mean(axis=0)
+        u, s, vt = np.linalg.svd(p[others] - middle, full_matrices=False)
+        keep = slice(0, int((s > 1e-6).sum()) if high[k] <= CHECKED else min(1, int((s > 1e-6).sum())))
+        slope = ((p[k] - middle) @ vt[keep].T / s[keep]) @ u[:, keep].T + 1.0 / len(others)
+        found[k] = (z[k] - slope @ z[others]) / (accuracy * np.sqrt(1.0 + slope @ slope) if accuracy else 1.0)
+    return found
 
 
 SHAPES = ("bow", "cup", "twist")

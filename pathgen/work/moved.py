@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.errors import JobError
+from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
-from pathgen.work.mark_errors import MarkErrors
+from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights
 
 Floats = NDArray[np.float64]
 
@@ -45,6 +46,8 @@ class Moved:
         Middle of the marks as they should lie, in the board's frame, mm.
     residuals : (n, 3) float array
         Measured less explained, for each mark, mm.
+    places : (n, 3) float array
+        The marks as they should lie, in the board's frame, mm.
     errors : MarkErrors or None
         What a measuring error at one mark does to the board; None where it was not worked out.
     guessed : bool
@@ -55,11 +58,12 @@ class Moved:
     shift: Floats
     centre: Floats
     residuals: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    places: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: MarkErrors | None = None
     guessed: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("rotation", "shift", "centre", "residuals"):
+        for name in ("rotation", "shift", "centre", "residuals", "places"):
             array = np.array(getattr(self, name), dtype=float)
             array.setflags(write=False)
             object.__setattr__(self, name, array)
@@ -121,12 +125,20 @@ class Moved:
         return self.far <= LARGEST_SHIFT and self.angle <= LARGEST_ANGLE
 
     @property
+    def rises(self) -> Floats:
+        """(n,) how much higher each mark was found, mm."""
+        higher: Floats = (self.there(self.places) + self.residuals - self.places)[:, 2]
+        return higher
+
+    @property
     def worst(self) -> float:
         """Length of the largest residual, mm."""
         return float(np.linalg.norm(self.residuals, axis=1).max(initial=0.0))
 
 
-def fit_move(places: ArrayLike, found: ArrayLike, *, limit: float, where: str = "[[measured]]") -> Moved:
+def fit_move(
+    places: ArrayLike, found: ArrayLike, *, limit: float, accuracy: float = ACCURACY, where: str = "[[measured]]"
+) -> Moved:
     """The rigid move that takes `places` to `found` with the least sum of squared distances.
 
     Parameters
@@ -135,6 +147,8 @@ def fit_move(places: ArrayLike, found: ArrayLike, *, limit: float, where: str = 
         Three or more marks: where they should be and where they were measured, in the board's frame, mm.
     limit : float
         Largest distance left over at any mark, mm.
+    accuracy : float
+        How exactly a mark's height is measured, mm: in a refusal it tells which mark was misread, where that can be.
 
     Raises
     ------
@@ -150,10 +164,8 @@ def fit_move(places: ArrayLike, found: ArrayLike, *, limit: float, where: str = 
     p, q = (np.asarray(points, dtype=float).reshape(-1, 3) for points in (places, found))
     _check_marks(p, where)
     moved = _least(p, q)
-    if moved.worst > MISTAKEN or not moved.small:
-        mistaken = _mistaken(p, q, limit)
-        _check_move(moved, limit, where, f"{mistaken}: correct it" if mistaken else "")
-    _check_move(moved, limit, where, "")
+    if moved.worst > limit or not moved.small:
+        _refuse(moved, p, q, limit, accuracy, where)
     return moved
 
 
@@ -186,29 +198,33 @@ def _least(p: Floats, q: Floats) -> Moved:
     upright = np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
     rotation = (u @ upright @ vt).T
     moved = Moved(rotation=rotation, shift=to - centre, centre=centre)
-    return replace(moved, residuals=q - moved.there(p))
+    return replace(moved, residuals=q - moved.there(p), places=p)
 
 
-def _mistaken(p: Floats, q: Floats, limit: float) -> str:
-    """What the marks were measured as, in words, if two were swapped or one mistyped; empty where neither fits."""
-    found, every = [], list(range(len(p)))
-    for a, b in combinations(every, 2):
-        swapped = every.copy()
-        swapped[a], swapped[b] = b, a
-        other = _least(p, q[swapped])
+def _swapped(p: Floats, q: Floats, limit: float) -> list[str]:
+    """Pairs of marks that fit the other way round, in words."""
+    found = []
+    for a, b in combinations(range(len(p)), 2):
+        order = np.arange(len(p))
+        order[[a, b]] = b, a
+        other = _least(p, q[order])
         if other.worst <= limit and other.small:
             found.append(f"marks {a + 1} and {b + 1} are likely swapped: the other way round all fit to "
                          f"{other.worst:.2f} mm")
-    for k in every if len(p) > MOST_OPEN else ():
-        others = [i for i in every if i != k]
+    return found
+
+
+def _without(p: Floats, q: Floats, limit: float) -> dict[int, tuple[float, float]]:
+    """Marks without which the others fit: how well these do, and how far from where they put it the mark lies, mm."""
+    found = {}
+    for k in range(len(p)) if len(p) > MOST_OPEN else ():
+        others = [i for i in range(len(p)) if i != k]
         if _spread(p[others]) < LEAST_SPREAD:
             continue
         other = _least(p[others], q[others])
         if other.worst <= limit and other.small:
-            off = float(np.linalg.norm(q[k] - other.there(p[k])))
-            found.append(f"a number of mark {k + 1} is likely mistyped: the others fit to {other.worst:.2f} mm without "
-                         f"it, and it lies {off:.2f} mm from where they put it")
-    return "; or ".join(found)
+            found[k] = other.worst, float(np.linalg.norm(q[k] - other.there(p[k])))
+    return found
 
 
 def _spread(p: Floats) -> float:
@@ -219,7 +235,7 @@ def _spread(p: Floats) -> float:
 def _check_marks(p: Floats, where: str) -> None:
     if len(p) < 3:
         raise JobError(where, f"{len(p)} marks", allowed="3 or more",
-                       remedy="measure more: four, one near each corner, show a twist too")
+                       remedy="measure the others too: the height of each of four is checked by the rest")
     spread = _spread(p)
     if spread < LEAST_SPREAD:
         raise JobError(
@@ -228,23 +244,38 @@ def _check_marks(p: Floats, where: str) -> None:
         )
 
 
-def _check_move(moved: Moved, limit: float, where: str, mistaken: str) -> None:
-    """`mistaken` is the remedy where the marks tell what was written down wrongly."""
+def _refuse(moved: Moved, p: Floats, q: Floats, limit: float, accuracy: float, where: str) -> None:
+    """Raise JobError for a move that is not small or leaves too much over, naming what was misread if that can be told.
+    """
+    mistyped = moved.worst > MISTAKEN or not moved.small
+    swapped, without = _swapped(p, q, limit) if mistyped else [], _without(p, q, limit)
+    odd, _ = odd_heights(p, moved.rises, accuracy)
+    if len(without) > 1 and len(odd) == 1 and odd[0] in without:  # the others rose alike
+        without = {odd[0]: without[odd[0]]}
+    some = "one of the marks" if len(without) in (0, len(p)) else \
+        f"one of marks {joined([str(k + 1) for k in without])}"
+    cannot = f"which one cannot be told from {len(p)}"
+    if mistyped and (swapped or without):
+        likely = [f"a number of mark {k + 1} is likely mistyped: the others fit to {fit:.2f} mm without it, and it "
+                  f"lies {off:.2f} mm from where they put it" for k, (fit, off) in without.items()]
+        likely = [f"a number of {some} is likely mistyped, {cannot}"] if len(likely) > 1 else likely
+        remedy = f"{'; or '.join([*swapped, *likely])}: correct it"
+    elif not moved.small:
+        remedy = ("check the order of the marks, the signs and the zero, and that the marks are where this build has "
+                  "them: one built since they were drilled may have put them elsewhere, unless [marks] drilled or at "
+                  "says where they are")
+    else:
+        remedy = (f"{'marks may be swapped, or a number mistyped: compare with what was measured, and ' * mistyped}"
+                  "measure again; if it stays, the work has warped and not moved: let it rest, or clamp it flat")
     if not moved.small:
-        raise JobError(
-            where, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of turn or tilt",
-            allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees",
-            remedy=mistaken or "check the order of the marks, the signs and the zero, and that the marks are where "
-                               "this build has them: one built since they were drilled may have put them elsewhere, "
-                               "unless [marks] drilled or at says where they are",
-        )
-    if moved.worst > limit:
-        mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
-        written = "marks may be swapped, or a number mistyped: compare with what was measured, and " \
-            if moved.worst > MISTAKEN else ""
-        raise JobError(
-            where, f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it",
-            allowed=f"[moved] limit {limit:g} mm",
-            remedy=mistaken or f"{written}measure again; if it stays, the work has warped and not moved: let it rest, "
-                               "or clamp it flat",
-        )
+        raise JobError(where, f"the marks explain a shift of {moved.far:.2f} mm with {moved.angle:.2f} degrees of turn "
+                       "or tilt", allowed=f"{LARGEST_SHIFT:g} mm and {LARGEST_ANGLE:g} degrees", remedy=remedy)
+    mark = int(np.argmax(np.linalg.norm(moved.residuals, axis=1)))
+    got = f"mark {mark + 1} is {moved.worst:.3f} mm from where any shift, turn and tilt would put it"
+    if len(without) == 1:
+        (mark, (fit, off)), = without.items()
+        got = f"mark {mark + 1} is {off:.3f} mm from where the others put it, which fit to {fit:.3f} mm without it"
+    elif without or len(p) <= MOST_OPEN:
+        got = (f"{moved.worst:.3f} mm is left over that no shift, turn and tilt explains; if {some} was "
+               f"misread, {cannot}")
+    raise JobError(where, got, allowed=f"[moved] limit {limit:g} mm", remedy=remedy)

@@ -413,7 +413,7 @@ class WitnessMarks(_Within[Marks]):
 
     def afterwards(self, work: Work) -> list[str]:
         places = _named_places(self.named, work)
-        if self.feature.drilled:
+        if self.feature.tops is not None:
             return [f"The marks are {places}."]
         return [f"It has drilled {places}. Measure X, Y and Z of each now, while the blank lies as it was clamped, and "
                 "write them into the job, as drilled under [marks]. The setup sheet has the line to copy, under How to "
@@ -422,7 +422,7 @@ class WitnessMarks(_Within[Marks]):
 
     def before(self, work: Work) -> list[str]:
         drilled = "The job says that these marks are drilled already. If so, do not run this program again."
-        return [drilled] if self.feature.drilled else []
+        return [drilled] if self.feature.tops is not None else []
 
 
 @dataclass(frozen=True, eq=False)

@@ -46,7 +46,8 @@ def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):
     lines = told(tmp_path, 1)
     assert any(line.startswith("Measure the blank: the job says 8 mm thick.") for line in lines)
     assert any("over the bare raw top" in line for line in lines)
-    assert "leave Z 0, write [stock] thickness as measured, and build again." in lines[-1]
+    assert "leave Z 0, and note what it shows, which it must show again later. For a thicker one write [stock] " \
+           "thickness as measured, and build again." in lines[-1]
     assert not any("leave Z 0" in line or "Measure the blank" in line for line in told(tmp_path, 2))
     top = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')  # it is where Z 0 is: nothing to measure
     assert not any("leave Z 0" in line or "Measure the blank" in line for line in top)

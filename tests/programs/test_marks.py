@@ -20,13 +20,17 @@ from pathgen.app.watching import _Watch
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
 from pathgen.job.clamping import clamping_of
+from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import before_start
+from pathgen.programs.paths import Around, path_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
+from pathgen.report.filling import _second_cut_notes
 from pathgen.report.moving import moved_warnings
 from pathgen.verify import Tolerances, verify
 from pathgen.verify.marks import mark_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
+from pathgen.work.moved import fit_move
 from pathgen.work.operations import WitnessMarks
 from tests.small_board import built, job, moves, text_of
 
@@ -193,7 +197,7 @@ def test_programs_for_unmoved_work_are_refused_once_it_has_moved(tmp_path, marke
 
 def test_a_warped_board_is_refused_with_the_residual(tmp_path):
     path = job(tmp_path, extra=MARKS + measured(error=0.4) + "[moved]\nlimit = 0.15\n")
-    with pytest.raises(JobError, match=r"0\.2\d\d mm from where.*limit 0\.15 mm.*warped"):
+    with pytest.raises(JobError, match=r"0\.2\d\d mm is left over.*limit 0\.15 mm.*warped"):
         clamping_of(load_job(path))
 
 
@@ -253,6 +257,80 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
     assert {f.code for f in moved_warnings(clamping)} == codes
 
 
+ALONE = "[[-15.0, -28.0], [-15.0, 0.0], [98.0, 28.0], [-15.0, 28.0]]"
+
+
+def test_of_placed_marks_each_is_checked_by_the_others(marked):
+    marks = marked.plan.clamping.feature(WitnessMarks)
+    p = np.column_stack([marks.places, np.full(4, 8.0)])
+    for k in range(4):
+        # an error at one, in height and in place, leaves at least a seventh of itself over
+        for way in np.eye(3):
+            left = fit_move(p, p + 0.01 * way * (np.arange(4) == k)[:, None], limit=9.0).residuals[k]
+            assert left @ way >= 0.0015
+    assert marked.report["marks"]["unchecked"] == []
+    assert "checked by no other" not in marked.files(shaded=False)["report.txt"]
+
+
+def test_a_mark_that_no_other_checks_is_told(tmp_path):
+    result = built(tmp_path, resolution=0.5, extra=MARKS + f"at = {ALONE}\n")
+    files = result.files(shaded=False)
+    for name in ("report.txt", "setup.html"):
+        assert "The height of mark 3 is checked by no other: measure it twice" in files[name]
+
+
+@pytest.mark.parametrize(("heights", "codes"), [
+    ((8.01, 7.99, 8.02, 8.0), {"height-unchecked"}), ((8.01, 7.99, 8.6, 8.0), {"height-unchecked", "height-doubtful"}),
+])
+def test_of_a_lone_mark_a_height_unlike_the_others_is_doubted(tmp_path, heights, codes):
+    places = json.loads(ALONE)
+    drilled = f"drilled = {[[*p, 8.0] for p in places]}\n"
+    rows = found(*([*p, z] for p, z in zip(places, heights, strict=True)))
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + drilled + rows)))
+    said = [*moved_warnings(clamping), *_second_cut_notes(clamping)]
+    assert {f.code for f in said} - {"work-moved"} == codes
+    assert all("mark 3" in f.got for f in said if f.code.startswith("height"))
+
+
+def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
+    def doubts(*heights, z_zero="bed", thickness="8.0"):
+        row = [[*p[:2], z] for p, z in zip(PLACES.tolist(), heights, strict=True)]
+        changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]', "thickness = 8.0": f"thickness = {thickness}"}
+        path = job(tmp_path, changes=changes, extra=MARKS + f"drilled = {row}\n")
+        clamping = clamping_of(load_job(path))
+        told = (d for d in doubts_of(load_job(path), clamping) if d.where == "[marks] drilled")
+        return [f"{d.problem}: {d.remedy}" for d in told], clamping
+
+    assert doubts(8.1, 8.0, 7.6, 7.9)[0] == []
+    high, clamping = doubts(8.0, 8.0, 9.5, 8.3)
+    assert high == ["mark 3 is 1.5 mm above [stock] thickness, 8 mm, and 1 more are above it: write 9.5 there, or "
+                    "measure again"]
+    low, _ = doubts(8.0, 7.0, 8.0, 8.0)
+    assert low[0].startswith("mark 2 is 1 mm below [stock] thickness, 8 mm: measure again, from Z 0 on the bed")
+    # the cutter that hovers over the marks does so over the highest of them, and is held to it
+    hover = next(s for s in clamping.steps if s.operation.name == "hover")
+    path = path_of(hover, Around(clamping=clamping))
+    assert path.points[:, 2].min() == pytest.approx(9.5 + 1.5)
+    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm below the top.*about 8 mm.*Z counts from the bed"):
+        doubts(0.0, 0.0, 0.0, 0.0)
+    with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm above the top.*about 0 mm.*from the raw top"):
+        doubts(8.0, 8.0, 8.0, 8.0, z_zero="stock-top")
+
+
+def test_marks_drilled_in_one_place_are_refused(tmp_path):
+    with pytest.raises(JobError, match=r"drilled 2: lies where mark 1 does.*signs"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED.replace("28.0, 7.7", "-28.0, 7.7", 1))))
+
+
+def test_the_line_to_copy_holds_what_the_job_has_measured(tmp_path):
+    result = built(tmp_path, resolution=0.5, extra=MARKS + DRILLED)
+    files = result.files(shaded=False)
+    line = "drilled = [[-15.0000, -28.0000, 8.0000], [-15.0000, 28.0000, 7.7000], [98.0000, -28.0000, 8.0000], " \
+           "[98.0000, 28.0000, 7.7000]]"
+    assert line in files["report.txt"]
+    assert line in files["setup.html"]
+
+
 def test_a_build_says_that_marks_were_elsewhere_in_the_one_before(tmp_path, capsys):
     def said(extra, path):
         job(tmp_path, extra=MARKS + extra)
@@ -296,6 +374,17 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     assert moved.startswith("head-plate, [marks]: they are up to 0.5 mm from where the build before")
     assert moved.endswith("drilled = [[0.0000, 0.0000, 3.0000], [9.0000, 0.0000, 3.0000]]")
     assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
+
+
+def test_a_sign_forgotten_in_what_was_drilled_is_told(tmp_path):
+    own = load_job(job(tmp_path, extra=MARKS + DRILLED))
+    (tmp_path / "report.json").write_text(json.dumps({"title": own.title, "marks": {
+        "machine": PLACES[:, :2].tolist(), "machine_top": 8.0}}))
+    for y, count in ((28.0, 0), (-28.3, 1), (-20.0, 0)):
+        now = PLACES[:, :2] + np.where(np.arange(4) == 1, y - 28.0, 0.1)[:, None] * [0, 1]
+        said = marks_moved(tmp_path, own, {"marks": {"machine": now.tolist(), "machine_top": 8.0}})
+        assert [line.split(" in the")[0] for line in said] == [
+            "[marks] drilled: Y of mark 2 has not the sign that it has"] * count
 
 
 def test_of_marks_of_another_job_nothing_is_said(tmp_path):
@@ -424,11 +513,11 @@ def test_two_marks_lie_near_mid_length_one_on_each_side(marked):
     assert len(places) == 4
     assert sorted(np.sign(near[:, 1])) == [-1.0, 1.0]
     share = marked.report["marks"]["seen"]
-    assert share["bow"] > 0.5 > 0.15 > share["twist"]
+    assert share["bow"] > 0.5 > share["twist"] > 0.15 > share["cup"]
     files = marked.files(shaded=False)
     for name in ("report.txt", "setup.html"):
         assert f"A rise of its middle over its ends leaves {100 * share['bow']:.0f} % of itself over" in files[name]
-        assert "A twist, one corner rising the marks cannot see, or take for a tilt: lay winding sticks" in files[name]
+        assert "A rise of its edges over its middle the marks cannot see, or take for a tilt" in files[name]
 
 
 def test_without_waste_beside_the_middle_four_corners_are_taken(tmp_path):

@@ -112,7 +112,7 @@ def test_the_examples_checks_are_what_the_simulation_finds(name):
         assert not any(shapely.box(k.x[0], k.y[0], k.x[1], k.y[1]).intersects(place) for k in clamping.setup.keep_out)
         text = made.programs[order - 1].text
         flat = " ".join(line.strip("() ") for line in text.splitlines() if line.startswith("("))
-        assert f"must show Z {check.display[2]:g} mm" in flat
+        assert f"Z {check.display[2]:g} mm" in flat
         assert "by 0.01 mm" in flat
     report = made.report["zero_checks"]
     assert [r["order"] for r in report] == list(checks)
@@ -151,6 +151,61 @@ def test_over_a_surface_that_still_stands_proud(tmp_path):
 
 def plan_of(clamping):
     return Plan(around=Around(clamping=clamping))
+
+
+CLAMP = '[setup]\nkeep_out = [{ along = [-20.0, -12.0], across = [-9.0, 9.0], height = 20.0 }]\n[stock]'
+MARKS = '[outline]\ncutter = "flat"\n[marks]\ncutter = "flat"\n'
+CORNERS = [(-15.0, -28.0), (-15.0, 28.0), (98.0, -28.0), (98.0, 28.0)]
+
+
+def words_of(tmp_path, **given):
+    clamping = clamping_of(pathgen.load_job(job(tmp_path, **given)))
+    checks = plan_of(clamping).zero_checks
+    return {n: (check, " ".join(check_words(check, clamping.steps[n - 1], "mm"))) for n, check in checks.items()}
+
+
+def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_path):
+    """8 mm of blank and a feeler of 0.1 mm: it may be thinner there, which is no fault of a later zero."""
+    said = words_of(tmp_path, changes={"[stock]": CLAMP})
+    assert {check.on for check, _ in said.values()} == {"raw top"}
+    assert len({(check.x, check.y) for check, _ in said.values()}) == 1  # whatever each cutter's width beside a clamp
+    (_, first), *later = said.values()
+    assert "must show Z 8.1 mm where the blank is as thick as the job says. Then" in first
+    assert len(later) == 2
+    for _, words in later:
+        assert "must show the same as it did for program 1 (Z 8.1 mm where the blank is as thick as the job says), " \
+               "within 0.02 mm." in words
+        assert "Set Z 0 again until it shows the same; what it was off for that one too is the blank" in words
+    top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
+    assert "Z 0.1 mm where the blank is as thick as where Z 0 was set. Then" in top[1][1]
+    (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
+    assert page.count("too is the blank, that much thicker or thinner there") == 2
+
+
+@pytest.mark.parametrize(("tops", "off"), [
+    # 0.3 mm thicker on the treble side, 0.1 mm more at the far end: a plane
+    ((7.8, 8.1, 7.9, 8.2), lambda x, y: -0.2 + 0.1 * (x + 15) / 113 + 0.3 * (y + 28) / 56),
+    ((8.0, 8.0, 7.7, 8.0), None),  # a hollow corner
+    ((7.1, 7.1, 7.1, 7.1), None),  # a zero on something else
+])
+def test_marks_measured_say_what_the_raw_top_must_show(tmp_path, tops, off):
+    drilled = [[*p, z] for p, z in zip(CORNERS, tops, strict=True)]
+    check, words = words_of(tmp_path, extra=f"{MARKS}drilled = {drilled}\n")[1]
+    assert check.display[2] == pytest.approx(8.1 + (off(check.x, check.y) if off else 0.0), abs=1e-9)
+    assert ("mm by the heights of the marks as drilled" in words) == (off is not None)
+    assert ("where the blank is as thick as the job says" in words) == (off is None)
+
+
+def test_once_the_work_has_moved_the_first_program_after_it_is_the_measure(tmp_path):
+    rows = "".join(f"[[measured]]\nfound = {[x, y, 8.05]}\n" for x, y in CORNERS)
+    drilled = [[*p, 8.0] for p in CORNERS]
+    extra = f"{MARKS}drilled = {drilled}\n{rows}[moved]\nbefore = 3\n"
+    said = words_of(tmp_path, extra=extra)
+    places = {n: check.display[2] for n, (check, _) in said.items() if check.on == "raw top"}
+    assert all(z == pytest.approx(8.1 + 0.05 * (n >= 3)) for n, z in places.items())
+    moved = [n for n in places if n >= 3]
+    assert said[moved[0]][0].like is None
+    assert {said[n][0].like for n in moved[1:]} == {moved[0]}
 
 
 def test_no_bare_place_at_all_is_said(tmp_path):

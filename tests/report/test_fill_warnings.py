@@ -51,7 +51,8 @@ def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
 
 def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
     moved = None if marks is None else Moved(
-        rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)))
+        rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)),
+        places=np.array([[0, 0, 8], [0, 9, 8], [9, 0, 8], [9, 9, 8.0]])[:marks])
     return SimpleNamespace(
         moved=moved, moved_from=3, surfacing=SimpleNamespace(resurface_area=area, blend=2.0), units="mm",
         cutter=lambda kind: cut, setup=SimpleNamespace(z_zero=z_zero),

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
-from pathgen.work.mark_errors import height_influence, influence, mark_errors, seen
+from pathgen.work.mark_errors import height_influence, influence, leverage, mark_errors, odd_heights, seen, unchecked
 from pathgen.work.moved import Moved, fit_move, shift_errors
 
 MARKS = np.array([[-9.0, -25.0, 8.0], [-9.0, 27.0, 8.0], [456.0, -20.0, 8.0], [450.0, 30.0, 8.0]])
@@ -59,7 +59,8 @@ def test_words_of_a_move():
     (MARKS[[0, 2, 2]] * [1, 0, 1], MARKS[[0, 2, 2]] * [1, 0, 1], "one line"),
     (MARKS, MARKS[::-1], "degrees"),
     (MARKS, MARKS + [30, 0, 0], "30.00 mm"),
-    (MARKS, MARKS + [[0, 0, 0.5], [0, 0, 0], [0, 0, 0], [0, 0, 0.5]], r"0\.25\d mm from where"),
+    (MARKS, MARKS + [[0, 0, 0.5], [0, 0, 0], [0, 0, 0], [0, 0, 0.5]],
+     r"0\.25\d mm is left over.*which one cannot be told from 4"),
 ])
 def test_refused(places, found, words):
     with pytest.raises(JobError, match=words):
@@ -78,6 +79,54 @@ def test_marks_that_were_swapped_or_mistyped_are_named():
     twice = mistyped + [[0, 0, 0], [7.0, 0, 0], [0, 0, 0], [0, 0, 0]]
     with pytest.raises(JobError, match=r"may be swapped, or a number mistyped.*warped"):
         fit_move(MARKS, twice, limit=0.1)
+
+
+ROW = np.array([[-28.0, -53.0, 4.0], [95.0, -53.0, 4.0], [95.0, 53.0, 4.0], [218.0, -53.0, 4.0]])
+"""Three in a row and one alone."""
+DIAGONAL = ROW * [[1, 1, 1], [1, 1, 1], [1, 1, 1], [1, -1, 1]]
+
+
+def test_leverage_is_the_diagonal_of_the_hat_matrix():
+    """H = X (X^T X)^-1 X^T (Hoaglin and Welsch, The American Statistician 32 (1978)); from memory."""
+    rng = np.random.default_rng(2)
+    groups = rng.normal(0, 100, (20, 5, 2))
+    for marks, found in zip(groups, leverage(groups), strict=True):
+        x = np.column_stack([marks, np.ones(5)])
+        assert found == pytest.approx(np.diag(x @ np.linalg.inv(x.T @ x) @ x.T), abs=1e-9)
+    assert leverage(DIAGONAL) == pytest.approx([0.75] * 4)
+    # a row of three 1 apart has 5/6, 1/3, 5/6 of a straight line; the one beside it is alone
+    assert leverage(ROW) == pytest.approx([5 / 6, 1 / 3, 1.0, 5 / 6])
+    assert (unchecked(ROW), unchecked(DIAGONAL), unchecked(ROW[1:]), unchecked(ROW[:2])) == ([3], [], [1, 2, 3], [1, 2])
+    assert leverage(ROW[[0, 1, 3]]) == pytest.approx(1.0)
+
+
+def test_a_height_that_does_not_move_with_the_others_is_doubted():
+    tilt = 0.1 * np.array([0.0, 0.5, 0.5, 1.0])
+    noise = np.array([0.03, -0.04, 0.03, 0.04])
+    one = np.array([0.0, 0.0, 0.6, 0.0])
+    for marks in (ROW, DIAGONAL):
+        assert odd_heights(marks, noise + 0.3) == ([], 0.0)
+        assert odd_heights(marks, one + 0.3 + noise)[0] == [2]
+        assert odd_heights(marks, one)[1] == pytest.approx(0.6)
+    assert odd_heights(DIAGONAL, tilt + noise) == ([], 0.0)
+    # where they tilt too, three of four can be in the right four ways; a fifth tells
+    assert odd_heights(DIAGONAL, 5 * tilt + one)[0] == [0, 1, 2, 3]
+    five = np.vstack([DIAGONAL, [[218.0, -53.0, 4.0]]])
+    assert odd_heights(five, np.append(5 * tilt + one, 0.5))[0] == [2]
+
+
+@pytest.mark.parametrize(("marks", "off", "words"), [
+    # three rose alike
+    (4, [[0, 0, 0], [0, 0, 0], [0, 0, 0.6], [0, 0, 0]], "mark 3 is 0.600 mm from where the others put it"),
+    (4, [[0, 0, 0], [0, 0.4, 0], [0, 0, 0], [0, 0, 0]], "mark 2 is 0.400 mm from where the others put it"),
+    (4, [[0, 0, 0], [0, 0, 0.5], [0, 0, 1.2], [0, 0, 1]], r"0\.17\d mm is left.*if one of the marks was"),
+    (3, [[0, 0, 0], [0, 0.4, 0], [0, 0, 0]], r"left.*if one of the marks was misread, which one cannot be told from 3"),
+    (5, [[0, 0, 0], [0, 0, 0.5], [0, 0, 1.2], [0, 0, 1], [0, 0, 1]], "mark 3 is 0.700 mm from where the others put it"),
+])
+def test_which_mark_was_misread_is_said_where_it_can_be_told(marks, off, words):
+    places = np.vstack([DIAGONAL, [[218.0, -53.0, 4.0]]])[:marks]
+    with pytest.raises(JobError, match=words):
+        fit_move(places, places + off, limit=0.1)
 
 
 def test_a_ball_touches_the_tilted_surface_where_it_touched_before():

@@ -88,7 +88,7 @@ def if_it_moves(clamping: Clamping, report: dict[str, Any]) -> Element | None:
     words = [f"The witness marks in the waste are, on the machine's display, at "
              f"{'; '.join(f'mark {n} at {_place(x, y, units)}' for n, (x, y) in enumerate(marks['machine'], 1))}.",
              f"Should you measure them later: {error_words(marks['errors'], units)}.",
-             *seen_lines(marks["seen"])] if marks else []
+             *seen_lines(marks)] if marks else []
     again = [f"The second cut of {inlay['name']} ends with the first finishing passes again, coordinate for "
              "coordinate: where neither the work nor a zero has moved, it takes nothing off the wood."
              for inlay in report["inlays"] if (inlay["second_cut"] or {}).get("repeats_first_pass")]
