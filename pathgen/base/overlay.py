@@ -22,6 +22,12 @@ from pathgen.base.errors import ArtworkError
 GRIDS = (1e-9, 1e-7, 1e-6, 1e-5)
 """Tried in turn, mm: the coarsest moves an outline by a hundredth of a micrometre at most."""
 
+CRACK = 0.002
+"""Wood thinner than this is none, mm: as far as the curves of two shapes that meet may be flattened apart."""
+_CRACKED = 0.1  # mm of outline that goes where cracks are closed: less is what the tips of acute corners lose
+_LOST = 1e-3  # mm2 that the engine may leave out of an area that is let out and taken in again
+_MITRE = 50.0  # as long as the tips of acute corners may become meanwhile, in distances
+
 _TRACE = 1e-8  # share by which offsets out are less: far more than rounding moves a corner, far less than a grid of use
 _FALSE = 0.02  # share of the distance that corners may be nearer: the engine leaves out shallow ones within 0.01
 _FEW = 16  # parts: so many are let out all at once
@@ -158,6 +164,19 @@ def union_all(shapes: Iterable[Any], *, apart: bool = False, grid: float | None 
         return rule(every)
     except GEOSException as error:
         return _again(shapely.union_all, (every,), error)
+
+
+def without_cracks(area: Any) -> Any:
+    """An area without what is thinner than `CRACK` in it: no wood is, and no cutter need keep off it.
+
+    Shapes that meet share no corners where their edges were rounded apart, so that their union has cracks between them,
+    and holes. Where it has none it stays as it is.
+    """
+    half = CRACK / 2.0
+    grown = buffer(area, half, quad_segs=1, join_style="mitre", mitre_limit=_MITRE)
+    closed = buffer(grown, -half, quad_segs=1, join_style="mitre", mitre_limit=_MITRE)
+    cracked = area.length - closed.length > _CRACKED or len(shapely.get_rings(area)) != len(shapely.get_rings(closed))
+    return closed if cracked and closed.area > area.area - _LOST else area
 
 
 def coverage_union_all(faces: Any) -> Any:

@@ -22,6 +22,7 @@ from pathgen.base.tops import level
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
 from pathgen.strategies.pocketing.openings import Shapes, cleaned, opening, polygons, whole
+from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
 
 Floats = NDArray[np.float64]
@@ -126,7 +127,7 @@ def reach(
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
     """
     surface = surface or level(depth)
-    everything = cleaned(overlay.union_all([shape for _, shape in regions]))
+    everything = cleaned(in_one(tuple(shape for _, shape in regions)))
     colours = [(colour, cleaned(shape) if regions[1:] else None) for colour, shape in regions]
     timer = minutes or plain_minutes
     groups = usual_sets(cutters) if sets is None else sets

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -64,7 +65,7 @@ class Inlay:
     """All colours together."""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "area", overlay.union_all([shape for _, shape in self.regions]))
+        object.__setattr__(self, "area", in_one(tuple(shape for _, shape in self.regions)))
 
     @property
     def filled_with(self) -> tuple[str, str]:
@@ -75,6 +76,12 @@ class Inlay:
     def colours(self) -> list[str]:
         """Colours in the order of `regions`."""
         return [colour for colour, _ in self.regions]
+
+
+@lru_cache(maxsize=64)
+def in_one(shapes: tuple[Polygon | MultiPolygon, ...]) -> Polygon | MultiPolygon:
+    """Colours of one inlay as one pocket, without the cracks that rounding leaves where they meet."""
+    return overlay.without_cracks(overlay.union_all(shapes))
 
 
 def longer(lines: Floats, by: Floats) -> Floats:

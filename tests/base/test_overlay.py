@@ -5,6 +5,7 @@ import itertools
 import numpy as np
 import pytest
 import shapely
+from shapely import Polygon, box
 from shapely.affinity import rotate, translate
 from shapely.errors import GEOSException
 
@@ -227,3 +228,48 @@ def test_what_lies_twice_within_a_shape_that_crosses_itself_is_kept():
     assert overlay.sound(twice).is_valid
     assert overlay.sound(twice).area >= shapely.make_valid(twice).area
     assert overlay.sound(shapely.box(0, 0, 1, 1)) == shapely.box(0, 0, 1, 1)
+
+
+@pytest.mark.parametrize("gap", [1e-12, 1e-7, 1e-4, 0.0015])
+def test_cracks_between_shapes_that_meet_are_closed(gap):
+    """Two squares side by side with a crack of 10 mm between them, closed at one end, and a hole as fine."""
+    slit = Polygon([(5, 0), (5 + gap, 0), (5 + gap / 2, 9)])
+    speck = box(2, 2, 2 + gap, 2 + gap)
+    cracked = overlay.difference(box(0, 0, 10, 10), overlay.union_all([slit, speck]))
+    assert len(shapely.get_rings(cracked)) == 2
+    closed = overlay.without_cracks(cracked)
+    assert len(shapely.get_rings(closed)) == 1
+    assert closed.length == pytest.approx(40.0, abs=1e-6)
+    assert closed.area == pytest.approx(100.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("shape", [
+    box(0, 0, 10, 10), box(0, 0, 10, 10).difference(box(4, 0, 4.01, 8)),
+    box(0, 0, 10, 10).difference(box(2, 2, 2.1, 8)), Polygon([(0, 0), (30, 0.2), (0, 0.4)]),
+    Polygon([(0, 0), (30, 0), (30, 9), (1, 4.6), (30, 4.8), (30, 20), (0, 20)]),
+], ids=["square", "slot of 0.01 mm", "hole of 0.1 mm", "acute tip", "acute bay"])
+def test_what_has_no_cracks_stays_as_it_is(shape):
+    assert overlay.without_cracks(shape) is shape
+
+
+def test_drawings_in_many_pieces_lose_their_cracks_alone():
+    """Random polygons cut up along random lines, each piece rounded by itself: put together they are whole again."""
+    rng = np.random.default_rng(7)
+    closed = 0
+    for _ in range(60):
+        whole = Polygon(rng.uniform(0, 40, (12, 2))).convex_hull.buffer(1.0)
+        pieces = [whole]
+        for _ in range(4):
+            (x, y), turn = rng.uniform(5, 35, 2), rng.uniform(0, np.pi)
+            along = 100 * np.array([np.cos(turn), np.sin(turn)])
+            side = Polygon([(x, y) - along, (x, y) + along, (x, y) + along + along[::-1] * [-1, 1],
+                            (x, y) - along + along[::-1] * [-1, 1]])
+            pieces = [part for one in pieces for part in (one.intersection(side), one.difference(side))
+                      if part.area > 0.01]
+        rounded = [shapely.transform(one, lambda xy: np.round(xy, 6)) for one in pieces]
+        put = overlay.union_all(rounded)
+        found = overlay.without_cracks(put)
+        closed += found is not put
+        assert found.length == pytest.approx(whole.length, rel=0.01)  # of chips so small that they were left out
+        assert found.area == pytest.approx(whole.area, rel=1e-4)
+    assert closed > 20
