@@ -189,5 +189,5 @@ def test_shares_in_a_clip_of_the_box_are_of_the_box(read):
                                           ("pt", 96 / 72), ("pc", 16.0), ("px", 1.0), ("", 1.0)])
 def test_an_em_is_the_size_of_the_font_in_any_unit(read: Read, unit: str, px: float) -> None:
     """P: CSS Values and Units 3, 5.1.1 (em) and 5.2 (absolute lengths); a px is a unit of the page here, 1 mm."""
-    x0, _, x1, _ = box(read(f'<g font-size="3{unit}"><rect width="2em" height="9"/></g>'))
-    assert x1 - x0 == pytest.approx(6.0 * px, rel=1e-6)
+    x0, _, x1, _ = box(read(f'<g font-size="0.3{unit}"><rect width="2em" height="9"/></g>'))
+    assert x1 - x0 == pytest.approx(0.6 * px, rel=1e-6)
