@@ -3,7 +3,8 @@
 This says nothing of right or wrong, which the other tests do. Numbers that changed on purpose are kept anew by one
 process, and looked through before they are committed:
 
-    AS_MADE=keep pytest -n 0 tests/whole tests/parts tests/report/test_pictures.py tests/verify/test_verify.py
+    AS_MADE=keep pytest -n 0 tests/whole tests/parts tests/report/test_pictures.py tests/verify/test_verify.py \
+        tests/job/test_doubts.py
 
 Where the last digits of a sine differ (another processor, another geometry library) some ties fall the other way, and a
 build may come to something else by chance: there a test is skipped that would fail.
@@ -93,7 +94,12 @@ def _rows(build: Any, pages: bool) -> Iterator[str]:
 
 def found_row(findings: Iterable[Any]) -> str:
     """A row of what was found: severities, codes and all words of each, in order."""
-    return "findings: " + _summed("\n".join(f"{one.severity} {one.code} {one}" for one in findings))
+    return words_row("findings", [f"{one.severity} {one.code} {one}" for one in findings])
+
+
+def words_row(label: str, lines: Iterable[str]) -> str:
+    """A row of lines of words and numbers."""
+    return f"{label}: " + _summed("\n".join(lines))
 
 
 def _summed(text: str) -> str:

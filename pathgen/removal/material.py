@@ -262,26 +262,27 @@ class _Cutting:
         there, envelope, drop, own, i = there[:, some], envelope[:, some], drop[:, some], own[some], i + some.start
         rows, columns = drop.shape
         depth = self._depth_of_pass(there, envelope, drop, own, j, i)
-        move, b, n = whole.moves_at(self.xs[i : i + columns]), self.bites, len(self.bites)
-        deepest = float(depth.max())
+        move, b = whole.moves_at(self.xs[i : i + columns]), self.bites
+        those, at = _stretch_of(move)
+        n, deepest = len(b.volume[those]), float(depth.max())
         if not self.angle:
-            b.volume[:] += np.bincount(move, drop.sum(axis=0) * self.cell, n)
+            b.volume[those] += np.bincount(at, drop.sum(axis=0) * self.cell, n)
         else:
             across = np.abs(self.ys[j : j + rows] - whole.y)
             wet = float(self.cutter.half_width(deepest))
-            met = whole.met_by(self.xs[i : i + columns], across, wet).ravel()
-            b.volume[:] += np.bincount(met, drop.ravel(), n) * self.cell
+            near, met = _stretch_of(whole.met_by(self.xs[i : i + columns], across, wet).ravel())
+            b.volume[near] += np.bincount(met, drop.ravel()) * self.cell
             least = _engaged_from(drop.max(axis=0)) if self.cutter.is_flat else LEAST
             edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
-            b.edge[:] += np.bincount(met, edge.ravel(), n)
-        np.maximum(b.drop, _highest_of(drop.max(axis=0), move, n), out=b.drop)
-        np.maximum(b.depth, _highest_of(depth.max(axis=0), move, n), out=b.depth)
+            b.edge[near] += np.bincount(met, edge.ravel())
+        b.drop[those] = np.maximum(b.drop[those], _highest_of(drop.max(axis=0), at, n))
+        b.depth[those] = np.maximum(b.depth[those], _highest_of(depth.max(axis=0), at, n))
         if deepest > self.deeper:
             # beside a layer before it, which a round or pointed end cut narrower, its flank lowers a point by less
             fall = depth if self.surface is not None or self.cutter.is_flat else drop
             over = np.maximum(fall - self._limit(np.s_[j : j + rows, i : i + columns]), 0.0)
-            b.deep[:] += np.bincount(move, np.minimum(over, drop).sum(axis=0) * self.cell, n)
-            np.maximum(b.over, _highest_of(over.max(axis=0), move, n), out=b.over)
+            b.deep[those] += np.bincount(at, np.minimum(over, drop).sum(axis=0) * self.cell, n)
+            b.over[those] = np.maximum(b.over[those], _highest_of(over.max(axis=0), at, n))
             row = depth.argmax(axis=0)
             b.keep_place(move, depth[row, np.arange(columns)], self.xs[i : i + columns], self.ys[j + row])
 
@@ -545,6 +546,12 @@ class _Cutting:
         if highest > max(self.rubs.depth, _RUB):
             row, column = divmod(int(np.argmax(above)), above.shape[1])
             self.rubs = Worst(depth=highest, x=float(self.xs[i0 + column]), y=float(self.ys[j0 + row]), line=line)
+
+
+def _stretch_of(moves: NDArray[np.intp]) -> tuple[slice, NDArray[np.intp]]:
+    """From the first to the last of some moves, of which there is one at least, and where in that each is."""
+    first = int(moves.min())
+    return slice(first, int(moves.max()) + 1), moves - first
 
 
 def _highest_of(values: Heights, of: NDArray[np.intp], n: int) -> Heights:

@@ -12,14 +12,14 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from pathgen.app import watching
-from pathgen.app.page_server import PageServer
+from pathgen.app.page_server import PORT, PageServer
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import element
 from tests import small_board
@@ -153,6 +153,14 @@ def test_a_port_that_is_taken_is_said():
         port = other.getsockname()[1]
         with pytest.raises(PathgenError, match=f"{port} cannot be had"):
             PageServer(port)
+
+
+def test_where_none_is_asked_for_and_the_usual_one_is_taken_another_is_found():
+    with ExitStack() as stack:
+        with suppress(OSError):  # another has it already
+            stack.enter_context(socket.create_server(("127.0.0.1", PORT)))
+        server = stack.enter_context(PageServer(None))
+        assert int(server.address.rsplit(":", 1)[1].strip("/")) not in (0, PORT)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="elsewhere two programs could have one address")

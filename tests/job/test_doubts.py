@@ -10,9 +10,28 @@ from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from tests import small_board
+from tests.as_made import hold_rows, words_row
 from tests.whole.test_both_sides import SIDES
 
 CLAMP = "keep_out = [ {{ along = [{}, {}], across = [-33.0, 33.0], height = {} }} ]"
+
+
+TOLD = []
+"""The words of all that one test was told."""
+
+
+@pytest.fixture(autouse=True)
+def all_words_are_as_made(request):
+    TOLD.clear()
+    yield
+    hold_rows(f"doubts: {request.node.name}", [words_row("told", TOLD)])
+
+
+def told_of(job):
+    """Every doubt about a job, all words of which are held."""
+    found = list(doubts_of(job, clamping_of(job)))
+    TOLD.extend(f"{one.where}: {one.problem} ({one.allowed}): {one.remedy}" for one in found)
+    return found
 
 
 def doubts(folder, old="", new="", extra=""):
@@ -25,9 +44,8 @@ def doubts(folder, old="", new="", extra=""):
         text = text.replace("[stock]", f"[setup]\n{CLAMP.format(-40.0, -14.0, 20.0)}\n[stock]", 1)
     path.write_text(text)
     job = load_job(path)
-    clamping = clamping_of(job)
-    found = list(doubts_of(job, clamping))
-    lines = "\n".join(placing_lines(job, clamping))
+    found = told_of(job)
+    lines = "\n".join(placing_lines(job, clamping_of(job)))
     assert all(doubt.problem in lines and doubt.remedy[1:] in lines for doubt in found), "show tells every doubt"
     return [(doubt.where, doubt.problem, doubt.grave) for doubt in found]
 
@@ -64,8 +82,11 @@ def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
     assert where == "inlay 2 place"
     assert problem == "inlays 1 and 2 cut other colours of art.svg, and their places differ in at ([45, 0] and " \
                       "[44.5, 1]): they will not fit each other"
+    assert TOLD[-1].endswith("write at = [45, 0] for both; leave it so only if they are meant to lie apart")
     (_, problem), = staged(tmp_path, at, "place = { at = [45.0, 0.0], mirror = true }")
     assert "their places differ in mirror: they" in problem
+    staged(tmp_path, at, "place = { at = [44.5, 0.0], mirror = true }")
+    assert "write the place of inlay 1 for both" in TOLD[-1]
 
 
 def test_a_mix_with_hardly_any_hardener_is_doubted(tmp_path):
@@ -211,9 +232,9 @@ def test_a_blank_that_is_too_small_or_lies_wrong_is_told_with_a_value_that_holds
 def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
     """A job with one action under [neck] and another under [strings] is doubted."""
     agreed = small_board.dotted_job(tmp_path)
-    assert not [d for d in doubts_of(agreed, clamping_of(agreed)) if d.where.startswith("[neck]")]
+    assert not [d for d in told_of(agreed) if d.where.startswith("[neck]")]
     job = small_board.dotted_job(tmp_path, ("fret_height = 1.2\naction_12 = 2.0", "fret_height = 1.0\naction_12 = 2.3"))
-    found = [(d.where, d.problem) for d in doubts_of(job, clamping_of(job)) if d.where.startswith("[neck]")]
+    found = [(d.where, d.problem) for d in told_of(job) if d.where.startswith("[neck]")]
     assert found == [("[neck] action_12", "2.3 mm, and [strings] action_12 is 2 mm"),
                      ("[neck] fret_height", "1 mm, and [frets] crown height is 1.2 mm")]
 
@@ -222,7 +243,7 @@ def drawn(folder, art):
     """(where, problem) of each doubt about the small board with another drawing."""
     job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
                                                f'viewBox="0 0 40 30">{art}</svg>'))
-    return [(doubt.where, doubt.problem) for doubt in doubts_of(job, clamping_of(job)) if "keep_out" not in doubt.where]
+    return [(doubt.where, doubt.problem) for doubt in told_of(job) if "keep_out" not in doubt.where]
 
 
 LEAF = '<circle cx="12" cy="15" r="8" fill="#2f6f4f"/>'

@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shapely import Polygon
 
 from pathgen import JobError, load_job
 from pathgen.app.cli import main
 from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
+from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.sense import part_of
 from pathgen.work.part import wood_in_plan
 
@@ -143,6 +145,17 @@ def test_an_inward_corner_is_left_round_and_told(tmp_path):
     assert not doubt.grave
     square = drawn(tmp_path)
     assert not [d for d in doubts_of(square, clamping_of(square)) if d.where == "[plate] artwork"]
+
+
+def test_an_outline_that_is_not_cut_is_as_it_was_drawn(tmp_path):
+    """A corner that points inward: closed by the cutter where there is one, left alone where there is none."""
+    job, asked = drawn(tmp_path), Polygon([(0, 0), (80, 0), (80, 40), (20, 40), (20, 20), (0, 20)])
+    closed = closed_by_cutter(job, asked)
+    assert closed.area - asked.area == pytest.approx((1 - math.pi / 4) * 1.5**2, rel=0.01)
+    uncut = replace(job, outline=None)
+    assert closed_by_cutter(uncut, asked) is asked
+    assert as_cut(uncut, asked, closed, "here") is asked
+    assert as_cut(job, asked, asked, "here") is asked
 
 
 def test_a_bay_that_the_cutter_does_not_go_into(tmp_path):

@@ -838,3 +838,23 @@ def test_a_flat_end_hangs_over_no_more_than_it_may_as_far_out_as_is_told(radius:
     assert gentle.area == pytest.approx(82.0 * 2 * low, rel=1e-5)
     assert _gentle_enough(flat_end(3.0), top, 9.0, box(10, -20, 90, 25)) is None
     assert _gentle_enough(flat_end(3.0), top, 0.0, box(10, -1.4, 90, 1.5)) is None
+
+
+def test_of_a_slope_too_steep_for_a_flat_end_is_told_what_each_cutter_does_there() -> None:
+    """3 mm on a cylinder of 40: half of 0.5 mm overhangs from 3.3 mm on (as above), of 0.4 mm of cutter nowhere."""
+    top, where = Surface(thickness=20.0, radius_nut=40.0, radius_end=40.0, length=100.0), {"depth": 0.5, "safe_z": 30.0}
+    wide, thin = flat_end(3.0), flat_end(0.4)
+    first, second = pocket(box(10, 0, 20, 9), surface=top, cutters=[wide, thin], where="leaf", **where)
+    assert [words.split(" of ")[0] for words in first.warnings] == [
+        f"leaf: cutter {wide.name!r} is too wide for 0.5 mm on a slope"]
+    assert (second.warnings, first.idle, second.idle) == ((), (), ())
+    level, = pocket(box(10, -2, 20, 2), surface=top, cutters=[wide], **where)
+    assert level.warnings == ()
+    first, second = pocket(box(10, 5, 20, 9), surface=top, cutters=[wide, thin], **where)
+    assert (first.warnings, second.idle) == ((), ())
+    why, remedy = first.idle
+    assert "it would leave more than half of 0.5 mm" in why
+    # at 9 mm the cylinder falls by 9 / sqrt(40^2 - 9^2) a mm (D): it is steepest there, so this wide it does all of it
+    assert f"a flat end of {math.floor(25.0 * math.sqrt(40.0**2 - 9.0**2) / 9.0) / 100.0:.2f} mm or less" in remedy
+    fits, _ = pocket(box(10, 5, 20, 9), surface=top, cutters=[flat_end(1.08), thin], **where)
+    assert (len(fits.toolpath) > 0, fits.warnings) == (True, ())

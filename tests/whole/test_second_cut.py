@@ -12,6 +12,8 @@ from shapely import affinity
 
 from pathgen.base.errors import JobError
 from pathgen.job import load_job
+from pathgen.report import filling
+from pathgen.work import fill, operations
 from pathgen.work.fill import DAM, level_resin
 from tests.small_board import built, job, left_by_ball, moves, text_of
 
@@ -119,7 +121,7 @@ def test_a_cut_over_an_inlay_alone_takes_all_that_its_dam_holds(tmp_path, dam):
     assert said["fill_volume"] == pytest.approx(sum(a["overfill_volume"] for a in amounts), rel=1e-3)
 
 
-def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path):
+def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path, monkeypatch):
     across = '<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="38mm" viewBox="0 0 10 38"><rect ' \
              'width="10" height="38" fill="#225577"/></svg>'
     result = built(tmp_path, art=across, extra='[resurface]\narea = "inlay"\n', changes={"mix_by": "dam = 5\nmix_by"})
@@ -131,6 +133,14 @@ def test_resin_in_the_waste_beside_the_board_is_said_and_scraped_off(tmp_path):
     assert "more than 1 mm outside the board's edge still stands: scrape it off" in scrape
     inlay = result.report["inlays"][0]
     assert inlay["second_cut"]["fill_volume"] < sum(a["overfill_volume"] for a in inlay["amounts"]) - 10.0
+    # a square millimetre is worth a word, less is not
+    for area, told in ((0.99, False), (1.01, True)):
+        for module in (operations, filling, fill):
+            monkeypatch.setattr(module, "left_by_edge", lambda *_, area=area: shapely.box(45, 18, 45 + area, 19))
+        (poured,), board = result.plan.clamping.inlays, result.plan.clamping.board
+        assert bool(again.operation.afterwards(result.plan.clamping)) == told
+        assert bool(list(filling._dam_notes(result.plan, poured))) == told
+        assert (fill.resin_left(poured, board.surface, board.outline) > 0) == told
 
 
 def test_a_skim_takes_what_it_says(tmp_path):
