@@ -25,6 +25,9 @@ LARGEST = 500.0
 LOAD_FACTOR = 1.5
 """Times the volume per tooth of a straight-line cut that any move may take."""
 
+_LAYERS = 33
+"""Depths for which what a layer takes is worked out; between them it is about straight."""
+
 SHAPES: tuple[Shape, ...] = ("ball-end", "flat-end", "v")
 
 
@@ -117,7 +120,7 @@ class Cutter:
     @cached_property
     def full_cut(self) -> float:
         """Cross-section of a full-width cut at the stepdown, mm2: what a mm of a slot takes."""
-        return self._section(self.diameter)
+        return self._section(self.diameter, self.stepdown)
 
     @cached_property
     def straight_cut(self) -> float:
@@ -126,13 +129,23 @@ class Cutter:
         For a flat end stepover times stepdown; for a round or pointed one what its own shape takes beside the cut
         before.
         """
-        return self._section(self.stepover * self.diameter)
+        return self._section(self.stepover * self.diameter, self.stepdown)
 
-    def _section(self, aside: float) -> float:
+    def straight_cuts(self, depth: Floats) -> Floats:
+        """The same, (n,), in the last of several layers with the tip `depth` (n,) below what stood, mm2.
+
+        The layers of a v take more the deeper they lie: its flanks widen what those above it opened.
+        """
+        deepest = max(self.shape_height, self.stepdown)
+        layers = np.linspace(self.stepdown, deepest, _LAYERS if deepest > self.stepdown else 1)
+        sections = [self._section(self.stepover * self.diameter, float(layer)) for layer in layers]
+        return np.asarray(np.interp(depth, layers, sections))
+
+    def _section(self, aside: float, depth: float) -> float:
+        """Of a cut to a depth, beside one `aside` of it and under one that is a stepdown less deep, mm2."""
         y = (np.arange(1000) + 0.5) / 1000 * self.diameter - self.radius
-        depth = np.maximum(self.stepdown - self.profile(y), 0.0)
-        before = np.maximum(self.stepdown - self.profile(y + aside), 0.0)
-        return float(np.maximum(depth - before, 0.0).mean()) * self.diameter
+        under = np.minimum(self.profile(y) + self.stepdown, self.profile(y + aside))
+        return float(np.maximum(depth - self.profile(y) - np.maximum(depth - under, 0.0), 0.0).mean()) * self.diameter
 
     @property
     def eased_feed(self) -> float:

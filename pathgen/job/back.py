@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 KIND = "back"
 """What the programs of the back state to be."""
 
+INTO_BED = 0.5
+"""How far below the blank holes go where the job does not say, mm."""
+
 LEAST_IN_BED = 3.0
 """How far dowels must go into the spoilboard to hold, mm; common practice, no source."""
 
@@ -122,18 +125,26 @@ def _registers(job: Job, holes: HolesTable) -> None:
     if holes.depth is not None:
         raise JobError("[holes] depth", f"{holes.depth:g} mm, and dowels go through the blank",
                        allowed="left out with [channel]", remedy="leave depth out, and say through")
-    if holes.through < LEAST_IN_BED:
-        raise JobError("[holes] through", f"dowels would stand only {format_length(holes.through, job.units)} in the "
+    through = into_bed(job, holes)
+    if through < LEAST_IN_BED:
+        raise JobError("[holes] through", f"dowels would stand only {format_length(through, job.units)} in the "
                        "spoilboard", allowed=f"{LEAST_IN_BED:g} mm or more with [channel]", remedy="make it larger")
-    cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + holes.through
+    cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + through
     if cutter.flute_length < deep:
         raise JobError("[holes] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{deep:.2f} mm or more: the blank and {holes.through:g} mm below it",
+                       allowed=f"{deep:.2f} mm or more: the blank and {through:g} mm below it",
                        remedy="name a longer cutter")
 
 
+def into_bed(job: Job, holes: HolesTable) -> float:
+    """How far holes go below the blank: as stated, or as deep as the dowels of a blank that turns over need."""
+    if holes.through is not None:
+        return holes.through
+    return LEAST_IN_BED if job.channel is not None else INTO_BED
+
+
 def _dowels(job: Job, holes: HolesTable) -> Holes:
-    return Holes(at=np.array(holes.at) * [1.0, -1.0], bottom=-holes.through,
+    return Holes(at=np.array(holes.at) * [1.0, -1.0], bottom=-into_bed(job, holes),
                  diameter=holes.diameter or job.cutter(holes.cutter, "[holes] cutter").diameter)
 
 

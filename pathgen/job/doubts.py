@@ -19,7 +19,7 @@ from pathgen.job.form import FORMS
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.sense import drawn_corners
-from pathgen.job.staged import apart_doubts
+from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.reach import lengths
@@ -55,6 +55,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from clamping.doubts
     yield from _colours(clamping)
     yield from apart_doubts(job)
+    yield from poured_apart(job, clamping.inlays)
     yield from _radius(job)
     yield from _widths(job, clamping)
     yield from _blank(job, clamping)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,7 +29,7 @@ from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
-from pathgen.work.features import Inlay
+from pathgen.work.features import Inlay, PlacedSize
 from pathgen.work.part import wood_in_plan
 from pathgen.work.touching import Regions, lapped, walled
 
@@ -58,20 +59,20 @@ def inlays_of(
     inlays = []
     for index, art in drawings.items():
         with mistakes.caught():
-            inlays.append(_inlay(job, board, index, art) if art is not None else _undrawn(job, board, index))
+            inlays.append(_inlay(job, board, index, art) if art else _undrawn(job, board, index))
     for inlay in inlays:
         with mistakes.caught():
             _check_on_board(inlay, board, job, inlays)
-    left_out = dict.fromkeys(words for art in drawings.values() if art is not None for words in left_out_words(art))
+    arts = {art.name: art for some in drawings.values() for art in some}
+    left_out = dict.fromkeys(words for some in drawings.values() for art in some for words in left_out_words(art))
     cut = []
     for inlay in _lapped(job, inlays):
         with mistakes.caught():
             cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
-    arts = {art.name: art for art in drawings.values() if art is not None}
-    doubts = tuple(doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art)))
-    return tuple(cut), tuple(left_out), doubts
+    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art))]
+    return tuple(cut), tuple(left_out), (*doubts, *_over_each_other(inlays))
 
 
 def _filled_lines(art: Artwork) -> Iterator[Doubt]:
@@ -101,6 +102,21 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
             grave=False,
         )
+
+
+def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+    """Inlays that lie on each other as they are drawn: not those that run on under a later one, to leave no sliver."""
+    for first, later in combinations(inlays, 2):
+        shared = overlay.intersection(first.area, later.area)
+        if shared.area > _TOUCHING:
+            x, y = shapely.get_coordinates(shared.representative_point())[0]
+            yield Doubt(
+                where=f"{first.name} and {later.name}",
+                problem=f"{shared.area:.1f} mm2 of both lie on each other, near {place_words(x, y)}",
+                allowed="drawings beside each other, unless it is meant",
+                remedy=f"leave it so where {later.name} is to be cut through what fills {first.name}, or move one of "
+                       "them", grave=False,
+            )
 
 
 def _undrawn(job: Job, board: Fingerboard | FlatPart, index: int) -> Inlay:
@@ -133,17 +149,25 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
                  fill=table.fill, overfill=table.overfill)
 
 
-def _read(job: Job, mistakes: Mistakes) -> dict[int, Artwork | None]:
-    """The drawing of each inlay whose drawing can be read, None for dots and rings; a file that several cut from in
+def drawing_name(index: int, nth: int) -> str:
+    """How a drawing of an inlay is named in messages: its first one as the inlay itself."""
+    return f"inlay {index + 1}" + (f" also {nth}" if nth else "")
+
+
+def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
+    """The drawings of each inlay whose drawings can be read, none for dots and rings; a file that several cut from in
     the same way is read once."""
     read: dict[tuple[object, ...], Artwork] = {}
-    drawings: dict[int, Artwork | None] = {}
-    for index, table in enumerate(job.inlays):
-        key = (table.artwork, table.background, table.white_is_background, table.artwork_missing)
+    drawings: dict[int, list[Artwork]] = {}
+    for index, inlay in enumerate(job.inlays):
         with mistakes.caught():
-            if table.artwork and key not in read:
-                read[key] = _drawing(drawing_path(job, table.artwork, f"inlay {index + 1}"), table)
-            drawings[index] = read.get(key)
+            found = []
+            for nth, table in enumerate(inlay.drawings):
+                key = (table.artwork, table.background, table.white_is_background, table.artwork_missing)
+                if key not in read:
+                    read[key] = _drawing(drawing_path(job, table.artwork, drawing_name(index, nth)), table)
+                found.append(read[key])
+            drawings[index] = found
     return drawings
 
 
@@ -156,21 +180,45 @@ def _drawing(path: Path, table: InlayTable) -> Artwork:
     )
 
 
-def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, art: Artwork) -> Inlay:
+def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
     from pathgen.job.placing import placed_on
 
     table, where = job.inlays[index], f"inlay {index + 1}"
-    known = [r.colour for r in art.regions]
+    drawn: dict[str, list[BaseGeometry]] = {}
+    sizes: list[PlacedSize] = []
+    known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
         if colour not in known:
-            raise JobError(f"{where} colours", f"{colour} is not in {table.artwork}", allowed=", ".join(known))
-    if not known:
-        raise JobError(f"{where} artwork", f"{table.artwork} shows nothing that could be cut")
-    regions, sizes = placed_on(board, art, table, where, slot=slot_width(job))
+            files = " and ".join(dict.fromkeys(one.artwork for one in table.drawings))
+            raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
+    for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
+        if not art.regions:
+            raise JobError(f"{drawing_name(index, nth)} artwork", f"{one.artwork} shows nothing that could be cut")
+        some, copies = placed_on(board, art, one, drawing_name(index, nth), slot=slot_width(job))
+        if not some:
+            raise JobError(f"{drawing_name(index, nth)} artwork", f"{one.artwork} has none of the inlay's colours",
+                           allowed=", ".join(region.colour for region in art.regions),
+                           remedy="add one of these to colours, or leave it out")
+        sizes += copies
+        for colour, shape in some:
+            drawn.setdefault(colour, []).append(shape)
+    regions = _beside(drawn, where)
     if table.wall:
         regions = _walled(regions, table.wall, f"{where} wall", job.units)
     return Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
-                 placed=sizes)
+                 placed=tuple(sizes))
+
+
+def _beside(drawn: dict[str, list[BaseGeometry]], where: str) -> tuple[tuple[str, BaseGeometry], ...]:
+    """The colours of several drawings. Raises JobError where one lies over another: nothing says which is on top."""
+    apart = [shape for shapes in drawn.values() for shape in shapes]
+    for one, other in combinations(apart, 2):
+        shared = overlay.intersection(one, other)
+        if shared.area > _TOUCHING:
+            x, y = shapely.get_coordinates(shared.representative_point())[0]
+            raise JobError(f"{where} also", f"two of its drawings lie on each other, near {place_words(x, y)}",
+                           allowed="drawings beside each other", remedy="move one, or give it an [[inlay]] of its own")
+    return tuple((colour, overlay.union_all(shapes) if shapes[1:] else shapes[0]) for colour, shapes in drawn.items())
 
 
 def _walled(regions: Regions, wall: float, where: str, units: str) -> tuple[tuple[str, BaseGeometry], ...]:
@@ -244,7 +292,8 @@ def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> st
     """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
     centre = 'or centre what is drawn with place centre = "drawing"'
     stages, area, at = together(job, inlays, inlay)
-    found = at and place_that_fits(area, wood, at, step={"mm": 0.1, "in": 0.254}[job.units])
+    step = {"mm": 0.1, "in": 0.254}[job.units]
+    found = at and not job.inlays[inlay.index].also and place_that_fits(area, wood, at, step=step)
     if not found:
         return f"move the drawing, make it smaller, {centre}"
     of = f" for inlays {' and '.join(f'{one + 1}' for one in stages)}" if stages[1:] else ""

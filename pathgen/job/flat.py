@@ -24,6 +24,7 @@ from pathgen.job.outlines import as_cut, closed_by_cutter, drawn_area, drawn_out
 from pathgen.parts.flat.part import Bore, FlatPart, numbered, rounded
 from pathgen.work.features import Cutouts, Holes, Named
 from pathgen.work.operations import CutOut, Operation, RoundHoles
+from pathgen.work.thin_wood import THIN
 
 OF_BOARDS = ("slots", "nut", "dots", "block", "gauges", "side_dots", "nut_blank", "saddle_blank", "frets", "strings",
              "neck")
@@ -318,12 +319,12 @@ def _out(part: FlatPart, bore: Bore, axis: BaseGeometry) -> float:
 
 
 def _shorter(part: FlatPart, one: _Bored) -> float | None:
-    """The widest pitch with which a row's last hole lies within the outline and clear of its neighbour; None without.
+    """The widest pitch with which wood stands beside a row's last hole, to the edge and to its neighbour; None without.
     """
     x, y = one.away
     for pitch in np.round(np.arange(rounded_down(one.pitch), one.bore.diameter, -0.01), 2).tolist():
         to = pitch / one.pitch / one.share - 1.0
-        if _out(part, one.bore, translate(one.axis, to * x, to * y)) < 0:
+        if _out(part, one.bore, translate(one.axis, to * x, to * y)) < -THIN:
             return float(pitch)
     return None
 
@@ -338,7 +339,7 @@ def _apart(part: FlatPart, bores: list[_Bored]) -> None:
         if away <= near:
             both = one.where if one.where == other.where else f"{one.where} and {other.where}"
             in_row = one.where == other.where and one.row == other.row
-            wider = f"make pitch {rounded_up(one.pitch + near - away + 0.01):.2f} mm or more, or make them smaller"
+            wider = f"make pitch {rounded_up(one.pitch + near - away + THIN):.2f} mm or more, or make them smaller"
             raise JobError(f"{both} {'pitch' if in_row else 'at'}",
                            f"{one.place} and {other.place} meet: {away:.2f} mm between their middles",
                            allowed=f"more than {near:.2f} mm",

@@ -172,10 +172,16 @@ def drawings_named(path: Path, *, of_parts: bool = True) -> list[Path]:
         own = [path.parent / one["job"] for one in parts if isinstance(one, dict) and isinstance(one.get("job"), str)
                and "\0" not in one["job"]]
         return [each for one in own for each in (one, *drawings_named(one, of_parts=False))] if of_parts else []
-    inlays = data.get("inlay")
-    tables = [data.get("plate"), data.get("form"), data.get("outline"), *(inlays if isinstance(inlays, list) else ())]
+    inlays = _tables(data.get("inlay"))
+    tables = [data.get("plate"), data.get("form"), data.get("outline"), *inlays,
+              *(also for inlay in inlays for also in _tables(inlay.get("also")))]
     names = [table.get("artwork") for table in tables if isinstance(table, dict)]
     return [path.parent / name for name in dict.fromkeys(names) if isinstance(name, str) and "\0" not in name]
+
+
+def _tables(value: Any) -> list[dict[str, Any]]:
+    """The tables in a list, whatever else is in it."""
+    return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
 
 
 def units_of(path: str | Path) -> str:
@@ -287,7 +293,7 @@ def _bring_in_defaults(job: Job) -> None:
 
 def _fingerprint(data: Mapping[str, Any], job: Job) -> str:
     digest = hashlib.sha256(json.dumps(data, sort_keys=True, default=str).encode())
-    for table in (*job.inlays, job.outline, job.plate, job.form):
+    for table in (*(one for inlay in job.inlays for one in inlay.drawings), job.outline, job.plate, job.form):
         if table is not None and table.artwork:
             digest.update(read_bytes(job.path.parent / table.artwork, DRAWING))
     for part in job.part_jobs:

@@ -41,20 +41,21 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
     """Where a drawing lies: relative to the job file. Raises JobError for one that is not there."""
     path = job.path.parent / artwork
     if not os.path.lexists(path):
-        near = _near(path)
+        near = _near(job.path.parent, artwork)
         raise JobError(f"{where} artwork", f"{artwork} is not there",
                        remedy=f"did you mean {near}?" if near else "check the name: paths are relative to the job file")
     return path
 
 
-def _near(path: Path) -> str:
-    """A drawing in the same folder with a name much like it; nothing where there is none."""
+def _near(folder: Path, artwork: str) -> str:
+    """A drawing beside the one named, with a name much like it, as it would be written; nothing where there is none."""
+    path = folder / artwork
     try:
         drawings = {name.lower()[:-4]: name for name in os.listdir(path.parent) if name.lower().endswith(".svg")}
     except OSError:
         return ""
     found = get_close_matches(path.stem.lower(), drawings, 1)
-    return one_line(drawings[found[0]]) if found else ""
+    return one_line(str(Path(artwork).with_name(drawings[found[0]]))) if found else ""
 
 
 def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:

@@ -106,6 +106,10 @@ def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, 
                             height=place.height, rotate=turn)
         yield replace(one, mirror=place.mirror)
     else:
+        last = len(lines.bass) - 1
+        if beyond := [fret for fret in place.at_frets or () if fret > last]:
+            raise JobError("place", f"at_frets names {', '.join(map(str, beyond))}", allowed=f"frets from 1 to {last}",
+                           remedy="leave that out, or give the board more frets")
         for one in at_frets(art, lines, frets=place.at_frets or (), margin=place.margin, rotate=turn,
                             largest=place.width):
             yield replace(one, mirror=place.mirror)

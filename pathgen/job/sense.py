@@ -16,8 +16,8 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
-from pathgen.job.back import check_channel
-from pathgen.job.drawings import slot_width
+from pathgen.job.back import check_channel, into_bed
+from pathgen.job.drawings import drawing_name, slot_width
 from pathgen.job.filling import check_filling
 from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
@@ -170,7 +170,7 @@ def holes_of(job: Job) -> Holes | None:
         return None
     return Holes(
         at=np.array(table.at), diameter=table.diameter or job.cutter(table.cutter, "[holes] cutter").diameter,
-        bottom=-table.through if table.depth is None else job.stock.thickness - table.depth,
+        bottom=-into_bed(job, table) if table.depth is None else job.stock.thickness - table.depth,
     )
 
 
@@ -403,6 +403,12 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
                        allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
                        remedy=f'add rough = "{finish.name}": it may be the same cutter')
     over = job.stock.thickness - job.body.thickness - table.leave
+    if table.rough and part.surface.is_level and over <= 1e-9:
+        least = job.body.thickness + table.leave + table.allowance
+        raise JobError("[stock] thickness", f"{format_length(job.stock.thickness, job.units)}, and nothing stands over "
+                       f"the finished {job.body.thickness + table.leave:g} mm for roughing to take",
+                       allowed=f"more than {least:.2f} mm", remedy="take a thicker blank, or leave [surface] out where "
+                                                                   "it is level already")
     if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
         raise JobError(
             "[surface] allowance", f"{format_length(table.allowance, job.units)} is to be left by roughing, and the "
@@ -454,12 +460,13 @@ def _inlays(job: Job) -> None:
 
 
 def _inlay(job: Job, i: int, inlay: InlayTable) -> None:
-    if inlay.artwork:
-        drawing_path(job, inlay.artwork, f"inlay {i}")
-    ways = [w for w in ("at", "between", "at_frets") if inlay.place and getattr(inlay.place, w) is not None]
-    if inlay.place and len(ways) != 1:
-        raise JobError(f"inlay {i} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
-                       allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
+    for k, drawing in enumerate(inlay.drawings):
+        where, place = drawing_name(i - 1, k), drawing.place
+        drawing_path(job, drawing.artwork, where)
+        ways = [w for w in ("at", "between", "at_frets") if place and getattr(place, w) is not None]
+        if place and len(ways) != 1:
+            raise JobError(f"{where} place", f"{' and '.join(ways) or 'neither at, between nor at_frets'} given",
+                           allowed="one of at, between and at_frets", remedy="say where the drawing goes, one way")
     diameters = [job.cutter(name, f"inlay {i} cutters").diameter for name in inlay.cutters]
     if diameters != sorted(diameters, reverse=True) and job.cutter(inlay.cutters[-1], "").shape != "v":
         raise JobError(f"inlay {i} cutters", "not in order of size", allowed="largest first",
@@ -533,13 +540,18 @@ def _holes(job: Job, board: Part) -> None:
         return
     discs = overlay.buffer(shapely.points(holes.at), holes.diameter / 2)
     inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
+    radius, mistakes = holes.diameter / 2, Mistakes()
+    before, after = (board.finished.bounds[k] + way for k, way in ((0, -radius), (2, radius)))
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()
         problem = f"meets the {board.names.part}" if inside[i] else "leaves the blank"
-        raise JobError(
-            f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
-            allowed=f"within the blank, outside the {board.names.part}", remedy="move it",
-        )
+        with mistakes.caught():
+            raise JobError(
+                f"[holes] at {i + 1}", f"the hole at {place_words(x, y, job.units)} {problem}",
+                allowed=f"within the blank, outside the {board.names.part}: less than {before:.2f} mm or more than "
+                        f"{after:.2f} mm along, or beside it", remedy="move it",
+            )
+    mistakes.refuse()
 
 
 def _outline(job: Job, board: Part) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 
+import shapely
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
@@ -32,6 +33,33 @@ def apart_doubts(job: Job) -> Iterator[Doubt]:
             allowed="one place for all stages of a drawing",
             remedy=f"write {_written(job, first, index)} for both; leave it so only if they are meant to lie apart",
         )
+
+
+def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
+    """Drawings that are poured, cured and cut level one after the other, and could be all at once."""
+    groups: list[list[Inlay]] = []
+    for inlay in (one for one in inlays if one.dam is not None and job.inlays[one.index].artwork):
+        fits = (group for group in groups if _alike(job, group[0]) == _alike(job, inlay)
+                and all(shapely.distance(one.area, inlay.area) > 2 * (inlay.dam or 0.0) for one in group))
+        group = next(fits, None)
+        if group is None:
+            groups.append([inlay])
+        else:
+            group.append(inlay)
+    for first, *others in (group for group in groups if group[1:]):
+        *some, last = (str(one.index + 1) for one in others)
+        names = f"{', '.join(some)} and {last}" if some else last
+        yield Doubt(
+            where=f"inlay {first.index + 1} with {names}", allowed="one pour where drawings lie apart",
+            problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,
+            remedy=f"write {names} into inlay {first.index + 1} as also = [{{ artwork = .., place = .. }}, ..], or "
+                   "leave it so if they are to be tinted apart",
+        )
+
+
+def _alike(job: Job, inlay: Inlay) -> InlayTable:
+    """What a job says of an inlay beside its drawings and their places."""
+    return replace(job.inlays[inlay.index], artwork="", place=None, also=())
 
 
 def stages_of(job: Job, index: int) -> tuple[int, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pathgen.job.keys import (
@@ -393,6 +393,14 @@ class PieceTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class AlsoTable:
+    """A further drawing of an ``[[inlay]]``."""
+
+    artwork: str = key(text(1000), "the drawing, an SVG file")
+    place: PlaceTable = key(table_of(PlaceTable), "where it goes, as that of the first")
+
+
+@dataclass(frozen=True, kw_only=True)
 class InlayTable:
     """``[[inlay]]``: each is pocketed, filled and surfaced again, in the order written."""
 
@@ -405,6 +413,10 @@ class InlayTable:
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,
                                    shown="page origin at the nut face, on the centre-line")
+    also: tuple[AlsoTable, ...] = key(
+        list_of(table_of(AlsoTable), most=40),
+        "further drawings that are cut, filled and cut level with it: [{ artwork, place }, ..]", (),
+    )
     resin: ResinTable | None = key(table_of(ResinTable), "the resin of this inlay, where it differs from [resin]", None,
                                    shown="[resin]")
     piece: PieceTable | None = key(
@@ -416,6 +428,13 @@ class InlayTable:
     background: tuple[str, ...] = key(list_of(colour), "colours that only cut their shape out of what lies below", ())
     white_is_background: bool = key(yes_or_no, "whether white is one of them", False)
     artwork_missing: str = key(choice("refuse", "report"), "what to do with what cannot be cut", "refuse")
+
+    @property
+    def drawings(self) -> tuple[InlayTable, ...]:
+        """Itself, and one like it for each further drawing; none where it has no drawing."""
+        if not self.artwork:
+            return ()
+        return self, *(replace(self, artwork=one.artwork, place=one.place, also=()) for one in self.also)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -568,7 +587,8 @@ class HolesTable:
     )
     diameter: float | None = key(size(0.5, 50.0), "of the holes", None, shown="the cutter's")
     depth: float | None = key(size(0.5, 100.0), "from the top of the blank", None, shown="through the blank")
-    through: float = key(size(0.0, 40.0), "how far below the underside, into the bed", 0.5)
+    through: float | None = key(size(0.0, 40.0), "how far below the underside, into the bed", None,
+                                shown="0.5 mm; 3 mm with [channel]")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,7 +22,7 @@ from pathgen.report.holding import holding_findings, last_lap_findings, standing
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
 from pathgen.report.programs import Program
-from pathgen.report.reaching import idle_findings, reach_data, reach_findings, reach_of_plan
+from pathgen.report.reaching import depth_findings, idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
 from pathgen.report.thin_wood import thin_wood_findings
 from pathgen.report.zero import zero_findings, zero_rows
@@ -111,6 +111,7 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
                       allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
         *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),
         *thin_wood_findings(planned.clamping), *standing_out_findings(planned.clamping, checked.programs),
@@ -187,6 +188,7 @@ def _surface(planned: Plan, programs: Sequence[Program], checked: Verification) 
 def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     inlay, cuts = planned.clamping.inlays[index], planned.pockets[index]
     volume = checked.pockets[index].volume if checked.pockets else math.nan  # not all of it could be simulated
+    deepest = checked.pockets[index].deepest if checked.pockets else math.nan
     proud = inlay.overfill * cuts[-1].opened.area
     return {
         "colours": inlay.colours,
@@ -198,6 +200,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "area": _round(inlay.area.area, 3),
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),
+        "deepest": _round(deepest, 3),
         "floor_high": _round(max(cut.ridge for cut in cuts), 3),
         "round_end": any(cut.cutter.shape == "ball-end" for cut in cuts if len(cut.toolpath.points)),
         "fill_volume": _round(volume + proud if inlay.fill == "resin" else 0.0, 3),

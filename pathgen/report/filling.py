@@ -44,7 +44,7 @@ from pathgen.work.fill import (
 from pathgen.work.mark_errors import MarkErrors, seen, unchecked
 from pathgen.work.moved import shift_errors
 from pathgen.work.operations import CutAgain, WitnessMarks
-from pathgen.work.touching import Touch, proposed_stages, touches
+from pathgen.work.touching import Touch, proposed_stages, touches, walled
 
 _TOLD = 4
 """Pairs of colours that one warning tells of; the page's tables hold all."""
@@ -105,7 +105,8 @@ def filling_findings(planned: Plan, checked: Verification) -> list[Finding]:
     units = planned.clamping.units
     for index, inlay in enumerate(planned.clamping.inlays):
         if inlay.fill == "resin":
-            found += [*_touch_warnings(inlay, units), *_shared_dams(planned, inlay), *_open_in_dam(planned, inlay)]
+            found += [*_touch_warnings(planned.clamping, inlay), *_shared_dams(planned, inlay),
+                      *_open_in_dam(planned, inlay)]
         found += _overfill_warnings(planned.clamping, inlay)
         for one in amounts(planned, checked, index):
             found += _pour_warnings(inlay, one, planned.asked.resins[index].pour_depth)
@@ -315,7 +316,7 @@ def _errors(errors: MarkErrors, clamping: Clamping) -> dict[str, Any]:
     }
 
 
-def _touch_warnings(inlay: Inlay, units: str) -> Iterator[Finding]:
+def _touch_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
     found = touches(inlay.regions)
     if not found:
         return
@@ -327,8 +328,19 @@ def _touch_warnings(inlay: Inlay, units: str) -> Iterator[Finding]:
         code="colours-touch", severity="warn", where=f"{inlay.name}, {place_words(x, y)}",
         got=f"{_the_first(shared)}, and are poured together",
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {stages}; or leave wood between them, with wall = "
-               f"{as_written(WALL[units], units)}",
+        remedy=f"write an [[inlay]] for each stage: {stages}" + (
+            f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}"
+            if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
+    )
+
+
+def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:
+    """Whether the inlay's cutters would still open half of each colour with a wall between them."""
+    finest = min((step.cutter.radius for step in clamping.steps
+                  if step.operation.opens is inlay and step.cutter.is_flat), default=0.0)
+    return all(
+        overlay.buffer(overlay.buffer(shape, -finest), finest).area > 0.5 * was.area
+        for (_, shape), (_, was) in zip(walled(inlay.regions, wall), inlay.regions, strict=True)
     )
 
 

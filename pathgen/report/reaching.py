@@ -22,6 +22,7 @@ from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import SMALLEST, CutterReach, Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
+from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping, Machine
 
 LEFT_UNREMARKED = 0.005
@@ -38,6 +39,9 @@ LEFT_NOTED = 0.02
 MUCH_CLOSED = "much-left-closed"
 LEFT_MUCH = 0.1
 """Share above which it is said beside the verdict: whole parts of the drawing are missing."""
+
+DEEP, SHALLOWER = 0.9, 0.1
+"""Share of its depth, less so many mm, from which a pocket is said to reach it: a grid misses the very tip of a v."""
 
 CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
@@ -126,6 +130,26 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                        "(pathgen reach lists the rest)",
             ))
     return findings
+
+
+def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:
+    """Inlays whose depth is reached nowhere, since sloping walls meet above it."""
+    found = []
+    for one in measures:
+        inlay = clamping.inlays[one.inlay]
+        if not is_reached(inlay.depth, one.deepest):
+            found.append(Finding(
+                code="depth-not-reached", severity="note", where=f"{inlay.name} depth",
+                got=f"{inlay.depth:g} mm is reached nowhere: its sloping walls meet about {one.deepest:.1f} mm deep",
+                allowed="a depth that the widest place is reached at",
+                remedy="leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle",
+            ))
+    return found
+
+
+def is_reached(depth: float, deepest: float | None) -> bool:
+    """Whether a pocket's deepest place, or none where nothing is open, is as deep as asked, as far as a grid tells."""
+    return not deepest or deepest > DEEP * depth - SHALLOWER
 
 
 def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Finding:

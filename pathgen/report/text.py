@@ -25,7 +25,7 @@ from pathgen.report.forms import form_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
-from pathgen.report.reaching import MUCH_CLOSED
+from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
@@ -214,14 +214,14 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
     words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} copies of the whole drawing placed" if len(sizes) > 1 else "the whole drawing placed"
+    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
     shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
     if shares[0] is None:
         return f", {placed} {size}"
     if shares == ["100", "100"]:
         return f", {placed} {size}, as drawn"
     share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of its drawn size"
+    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
 
 
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
@@ -230,6 +230,8 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
     high = fine_length(inlay["floor_high"], units)
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
+    if not is_reached(inlay["depth"], inlay["deepest"]):
+        floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"
     if inlay["round_end"]:
         floor = f"; a round end leaves its floor up to {high} above its depth between passes, and walls that round " \
                 "in to it: along them it is less deep"

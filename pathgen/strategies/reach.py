@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import partial, reduce
 
 import numpy as np
 import shapely
@@ -57,7 +57,7 @@ class Detail:
 
 @dataclass(frozen=True, kw_only=True)
 class CutterReach:
-    """What one cutter alone can open of one colour."""
+    """What one cutter alone can open of one colour, where all colours are opened together."""
 
     colour: str
     cutter: str
@@ -126,22 +126,27 @@ def reach(
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
     """
     surface = surface or level(depth)
-    shapes = [(colour, polygons(cleaned(shape))) for colour, shape in regions]
     everything = cleaned(overlay.union_all([shape for _, shape in regions]))
+    colours = [(colour, cleaned(shape) if regions[1:] else None) for colour, shape in regions]
     timer = minutes or plain_minutes
     groups = usual_sets(cutters) if sets is None else sets
     tried = [_set_reach(everything, group, surface, depth, timer) for group in groups]
     # a v cutter opens more than its cone does at full depth: what its own path opens is what is said of it everywhere
     rising = {group[0].name: cut for group, (_, cut) in zip(groups, tried, strict=True)
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
+    parts = polygons(everything)
+    closed = _closed_by_each(parts, cutters, surface, depth, rising)
+    last = _closed_by_all(parts, closed, opened) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
-    for colour, parts in shapes:
-        row = partial(_row, colour, parts, most=most_details)
-        own, all_of_them = _each_and_all(parts, cutters, surface, depth, row, opened, rising)
-        rows += own
-        together += all_of_them
-    alone = {one.cutter: one.share for one in rows} if len(shapes) == 1 else {}
+    for colour, shape in colours:
+        row = partial(_row, colour, parts, shape, most=most_details)
+        rows += [replace(row(cutter.name, left, width), sloping=cutter.shape != "flat-end")
+                 for cutter, (left, width) in zip(cutters, closed, strict=True)]
+        if last is not None:
+            names = " and ".join(dict.fromkeys(c.name for c in cutters))
+            together.append(replace(rows[-1], cutter=names) if last is closed[-1] else row(names, *last))
+    alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
     found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                   else one for one, _ in tried)
     return Reach(cutters=tuple(rows), sets=found, narrowest_wall=narrowest_wall(everything),
@@ -184,31 +189,30 @@ def _set_reach(
     return SetReach(cutters=names, share=opened.area / region.area, minutes=total), opened
 
 
-def _each_and_all(
-    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, row: Callable[..., CutterReach],
-    known: BaseGeometry | None, rising: Mapping[str, BaseGeometry],
-) -> tuple[list[CutterReach], list[CutterReach]]:
-    """A row for each cutter alone, and one for all (none without cutters): what one leaves another may open."""
-    rows: list[CutterReach] = []
-    left, widths = parts, []
+def _closed_by_each(
+    parts: Shapes, cutters: Sequence[Cutter], surface: Surface, depth: float, rising: Mapping[str, BaseGeometry],
+) -> list[tuple[Shapes, float]]:
+    """For each cutter what it leaves closed of each part, and the widest that its opening is."""
+    found = []
     for cutter in cutters:
         opens, width = _opened(parts, cutter, surface, depth)
         if cutter.name in rising:
             opens = overlay.difference(parts, _left_of(parts, rising[cutter.name]))
-        missed = overlay.difference(parts, opens)
-        left = overlay.difference(left, opens) if rows else missed
-        widths.append(width)
-        rows.append(replace(row(cutter.name, missed, width), sloping=cutter.shape != "flat-end"))
-    if not rows:
-        return [], []
-    names = " and ".join(dict.fromkeys(c.name for c in cutters))
-    if known is not None:
-        left = _left_of(parts, known)
+        found.append((overlay.difference(parts, opens), width))
+    return found
+
+
+def _closed_by_all(
+    parts: Shapes, closed: Sequence[tuple[Shapes, float]], known: BaseGeometry | None
+) -> tuple[Shapes, float]:
+    """The same for all cutters one after the other: the last one's, where those before it open nothing more."""
+    lefts, widths = zip(*closed, strict=True)
+    left = reduce(overlay.intersection, lefts) if known is None else _left_of(parts, known)
     # a larger flat end opens nothing that a smaller one does not
-    gained = float(shapely.area(missed).sum() - shapely.area(left).sum())
-    if gained <= _FILM * rows[-1].area:
-        return rows, [replace(rows[-1], cutter=names)]
-    return rows, [row(names, left, min(w for w in widths if w))]
+    gained = float(shapely.area(lefts[-1]).sum() - shapely.area(left).sum())
+    if gained <= _FILM * float(shapely.area(parts).sum()):
+        return closed[-1]
+    return left, min((w for w in widths if w), default=0.0)
 
 
 def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:
@@ -234,9 +238,13 @@ def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tu
     return one.opened(one.axis_region(parts)), widest
 
 
-def _row(colour: str, parts: Shapes, name: str, left: Shapes, width: float, *, most: int) -> CutterReach:
-    """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
-    area = float(shapely.area(parts).sum())
+def _row(
+    colour: str, parts: Shapes, shape: BaseGeometry | None, name: str, left: Shapes, width: float, *, most: int
+) -> CutterReach:
+    """What is left closed of each part, of `shape` alone, as a row; details are those that up to `width` might open."""
+    area = float(shapely.area(parts).sum() if shape is None else shape.area)
+    if shape is not None:
+        left = overlay.intersection(left, shape)
     missed, part = shapely.get_parts(left, return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= SMALLEST))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]

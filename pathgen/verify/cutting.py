@@ -85,11 +85,12 @@ def cutting_findings(
         found = too_deep(bites, motion, step.cutter, limit=limit, shaving=shaving, grain=2.0 * grain)
         deep = _deepest(np.where(found, bites.over, 0.0))
         if deep is not None:
+            stepdown = step.operation.at_once(step.cutter)
             yield Finding(
                 code="cut-too-deep", severity="forbid",
                 where=at(step.file_name, int(motion.line[deep]), *bites.at[deep]),
                 got=f"{limit + bites.over[deep]:.3f} mm at once",
-                allowed=f"a stepdown of {limit - tolerances.stepdown:g} mm",
+                allowed=f"a stepdown of {stepdown:g} mm, and {limit - stepdown:.2f} mm for the ridges that stand there",
                 remedy="go down in smaller steps",
             )
         hit = _deepest(np.where(motion.rapid & (bites.drop > tolerances.rapid), bites.drop, 0.0))

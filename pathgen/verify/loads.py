@@ -24,7 +24,7 @@ FEWEST_ACROSS = 8.0
 
 @dataclass(frozen=True, kw_only=True)
 class Load:
-    """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed.
+    """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed, as deep.
 
     `median` and `high` (95 in 100) go by the length of the way; `largest` is at `line`, (x, y). `angles` are the same
     three of the engaged angle, degrees. Moves straight down are not in it. `coarse` is the share by which the grid may
@@ -61,7 +61,8 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
     if cutter.diameter < FEWEST_ACROSS * spacing or not len(moves):
         return None
     stretches = Stretches(bites.travel[moves], np.diff(moves, prepend=moves[0]) > 1, cutter.diameter)
-    share = stretches.rate(bites.volume[moves], motion.feed[moves]) / (cutter.straight_cut * cutter.feed)
+    cuts = bites.volume[moves] / cutter.straight_cuts(bites.depth[moves])
+    share = stretches.rate(cuts, motion.feed[moves]) / cutter.feed
     # going sideways no more than the front half can be in wood: on a ramp its floor is counted now and then
     angle = np.degrees(stretches.rate(bites.edge[moves], np.ones(len(moves))).clip(0.0, np.pi))
     median, high, largest = stretches.spread(share)

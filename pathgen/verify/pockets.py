@@ -49,6 +49,11 @@ class PocketMeasure:
     depth_by_colour: Mapping[str, tuple[float, float]]
     """Least and greatest depth of each colour's pocket below the first surface; (0, 0) for one not opened."""
 
+    @property
+    def deepest(self) -> float:
+        """Greatest depth of all colours below the first surface, mm."""
+        return max((most for _, most in self.depth_by_colour.values()), default=0.0)
+
 
 def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure, ...]:
     """Volumes from the simulation."""

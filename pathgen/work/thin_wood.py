@@ -28,12 +28,14 @@ class ThinWood:
     between: str
     width: float
     at: tuple[float, float]
+    least: float = TOUCHING
+    """With less than this they touch, and there is no wood; holes that touch something are refused."""
 
 
 @lru_cache(maxsize=2)
 def thin_wood(clamping: Clamping) -> tuple[ThinWood, ...]:
     """The thinnest wood of each kind under `THIN`: what touches or crosses is no wood."""
-    return tuple(thin for thin in _thinnest(clamping) if TOUCHING < thin.width < THIN)
+    return tuple(thin for thin in _thinnest(clamping) if thin.least < thin.width < THIN)
 
 
 def _thinnest(clamping: Clamping) -> Iterator[ThinWood]:
@@ -65,11 +67,12 @@ def _beside_openings(clamping: Clamping, pockets: shapely.Geometry) -> Iterator[
     pairs = [(one, other) for k, one in enumerate(openings) for other in openings[k + 1 :]]
     around = [(one, shapely.boundary(clamping.board.outline)) for one in openings]
     beside = [(one, pockets) for one in openings] if not pockets.is_empty else []
-    for between, some in (("two openings", pairs), ("an opening and the edge", around),
-                          ("a pocket and an opening", beside)):
+    for between, some, least in (("two openings", pairs, 0.0), ("an opening and the edge", around, 0.0),
+                                 ("a pocket and an opening", beside, TOUCHING)):
         if some:
             one, other = min(some, key=lambda both: float(shapely.distance(*both)))
-            yield ThinWood(between=between, width=float(shapely.distance(one, other)), at=_between(one, other))
+            yield ThinWood(between=between, width=float(shapely.distance(one, other)), at=_between(one, other),
+                           least=least)
 
 
 def _between(one: shapely.Geometry, other: shapely.Geometry) -> tuple[float, float]:

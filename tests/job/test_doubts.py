@@ -77,13 +77,15 @@ def staged(folder, first, second, *, colours=("#225577", "#cc8833")):
 
 def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
     at, other = "place = { at = [45.0, 0.0] }", "place = { at = [44.5, 1.0] }"
-    assert staged(tmp_path, at, at) == staged(tmp_path, at, other, colours=("#225577", "#225577")) == []
+    assert staged(tmp_path, at, at) == []
+    ((_, twice),) = staged(tmp_path, at, other, colours=("#225577", "#225577"))
+    assert "lie on each other" in twice
     (where, problem), = staged(tmp_path, at, other)
     assert where == "inlay 2 place"
     assert problem == "inlays 1 and 2 cut other colours of art.svg, and their places differ in at ([45, 0] and " \
                       "[44.5, 1]): they will not fit each other"
     assert TOLD[-1].endswith("write at = [45, 0] for both; leave it so only if they are meant to lie apart")
-    (_, problem), = staged(tmp_path, at, "place = { at = [45.0, 0.0], mirror = true }")
+    problem = dict(staged(tmp_path, at, "place = { at = [45.0, 0.0], mirror = true }"))["inlay 2 place"]
     assert "their places differ in mirror: they" in problem
     staged(tmp_path, at, "place = { at = [44.5, 0.0], mirror = true }")
     assert "write the place of inlay 1 for both" in TOLD[-1]
@@ -281,6 +283,33 @@ def test_an_open_line_that_is_filled_with_black_by_default(tmp_path, more, found
 ])
 def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, art, told):
     assert [problem for _, problem in drawn(tmp_path, art)] == [f"{one}: it is cut as full colour" for one in told]
+
+
+@pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])
+def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
+    """Two squares of 8 mm, side by side or one millimetre over each other; a lap under the later one is meant."""
+    art = '<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" viewBox="0 0 8 8"><rect width="8" ' \
+          'height="8" fill="#2f6f4f"/></svg>'
+    other = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\ncutters = ["flat"]\nplace = {{ at = [{x}, 0.0] }}\n'
+    job = load_job(small_board.job(tmp_path, art=art, extra=other, changes={"depth = 1.5": f"depth = 1.5\n{lap}"}))
+    told = [doubt.problem for doubt in doubts_of(job, clamping_of(job)) if "inlay 1 and inlay 2" in doubt.where]
+    assert [re.match(r"([\d.]+) mm2 of both lie on each other", one)[1] for one in told] == (
+        [f"{shared:.1f}"] if shared else [])
+
+
+@pytest.mark.parametrize(("x", "more", "told"), [
+    (73.0, "", True), (56.0, "", False), (73.0, "overfill = 0.5", False), (73.0, 'fill = "none"', False),
+])
+def test_drawings_that_one_pour_would_fill_are_told_of(tmp_path, x, more, told):
+    """Squares of 8 mm: alike and further apart than two dams of 2 mm, which stand round the taut thread of each."""
+    art = '<svg xmlns="http://www.w3.org/2000/svg" width="8mm" height="8mm" viewBox="0 0 8 8"><path d="M0 0h8v8h-8z" ' \
+          'fill="#2f6f4f"/></svg>'
+    stage = small_board.JOB[small_board.JOB.index("[[inlay]]"):small_board.JOB.index("[resin]")]
+    other = stage.replace("[45.0, 0.0]", f"[{x}, 0.0]")
+    other = re.sub(r"overfill = .*", more, other) if "overfill" in more else f"{other}{more}\n"
+    job = load_job(small_board.job(tmp_path, art=art, extra=other))
+    found = [doubt for doubt in doubts_of(job, clamping_of(job)) if "cut level by itself" in doubt.problem]
+    assert [doubt.where for doubt in found] == ["inlay 1 with 2"] * told
 
 
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])

@@ -8,6 +8,7 @@ import shapely
 
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
+from pathgen.job.load import drawings_named
 from pathgen.report.text import _inlay_line, placed_words
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -90,6 +91,49 @@ def test_a_copy_before_each_of_several_frets(inlay):
         assert x0 - frets[n - 1] >= 1.5 + 0.58 / 2 - 0.005
 
 
+DISC = """<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm" viewBox="0 0 10 10">
+<circle cx="5" cy="5" r="4" fill="#2f6f4f"/><path d="M0 0h1v1h-1z" fill="#c8962e"/></svg>"""
+
+
+def test_several_drawings_are_one_inlay(inlay, tmp_path):
+    """Each where it would lie alone; a change of any is another job, and all are watched."""
+    (tmp_path / "disc.svg").write_text(DISC)
+    alone, _ = inlay('colours = ["#2f6f4f"]\nplace = { at = [100.0, 0.0] }')
+    own = 'also = [{ artwork = "disc.svg", place = { at_frets = [9, 12], width = 10.0, margin = 1.0 } }]'
+    both, _ = inlay(f'colours = ["#2f6f4f", "#c8962e"]\nplace = {{ at = [100.0, 0.0] }}\n{own}')
+    assert both.colours == ["#2f6f4f", "#c8962e"]
+    first, second = (shape for _, shape in both.regions)
+    assert first.intersection(alone.area).area == pytest.approx(alone.area.area)
+    scale = both.placed[1].share
+    assert first.area - alone.area.area == pytest.approx(2 * np.pi * (4.0 * scale) ** 2, rel=1e-3)
+    assert second.area == pytest.approx(2 * scale**2, rel=1e-3)
+    assert len(both.placed) == 3
+    job = load_job(tmp_path / "job.toml")
+    assert tmp_path / "disc.svg" in drawings_named(tmp_path / "job.toml")
+    (tmp_path / "disc.svg").write_text(DISC.replace('r="4"', 'r="3"'))
+    assert load_job(tmp_path / "job.toml").fingerprint != job.fingerprint
+
+
+@pytest.mark.parametrize(("also", "words"), [
+    ('artwork = "dics.svg", place = { at = [250.0, 0.0] }', r"inlay 1 also 1 artwork: .*did you mean disc\.svg"),
+    ('artwork = "disc.svg", place = { rotate = 3.0 }', "inlay 1 also 1 place: neither at"),
+    ('artwork = "disc.svg"', "also 1: place is missing"),
+    ('artwork = "disc.svg", place = { at = [88.0, 0.0] }', r"also: two of its drawings lie on each other, near \d"),
+    ('artwork = "disc.svg", place = { at_frets = [33] }', "inlay 1 also 1 place: at_frets names 33"),
+])
+def test_further_drawings_are_refused_by_their_place(inlay, tmp_path, also, words):
+    (tmp_path / "disc.svg").write_text(DISC)
+    with pytest.raises(JobError, match=words):
+        inlay(f"place = {{ at = [100.0, 0.0] }}\nalso = [{{ {also} }}]")
+
+
+def test_a_drawing_without_any_of_the_colours_is_refused(inlay, tmp_path):
+    (tmp_path / "disc.svg").write_text(DISC.replace("#2f6f4f", "#123456"))
+    with pytest.raises(JobError, match=r"inlay 1 also 1 artwork: disc\.svg has none of the inlay's colours"):
+        inlay('colours = ["#2f6f4f"]\nplace = { at = [100.0, 0.0] }\n'
+              'also = [{ artwork = "disc.svg", place = { at = [200.0, 0.0] } }]')
+
+
 def test_the_size_that_each_copy_became(inlay):
     # the lens is 22 by 12 mm on a page of 40 by 20
     def sizes(lines):
@@ -115,7 +159,7 @@ def test_sizes_in_words():
     assert words((25.4, 12.7, None), units="in") == ", the whole drawing placed 1 in by 0.5 in"
     several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
     size = "12 mm by 6 mm to 16 mm by 8 mm"
-    assert several == f", 2 copies of the whole drawing placed {size}, 60 to 80 % of its drawn size"
+    assert several == f", 2 drawings placed {size}, 60 to 80 % of their drawn size"
 
 
 def test_along_the_taper(inlay):
@@ -146,6 +190,7 @@ def test_what_cannot_be_cut_is_refused_or_listed(inlay):
 @pytest.mark.parametrize(("lines", "words"), [
     ("place = { rotate = 3.0 }", "neither at, between nor at_frets"),
     ("place = { at = [1.0, 1.0], between = [1, 2] }", "at and between given"),
+    ("place = { at_frets = [5, 40], width = 9.0 }", r"place: at_frets names 40 \(allowed: frets from 1 to \d+\)"),
     ("place = { between = [4, 40] }", "inlay 1 place.*between frets 4 and 40.*two frets from 0"),
     ("place = { between = [4, 5], margin = 20.0 }", "leaves no room"),
     ("place = { at = [100.0, 0.0], width = 20.0, height = 20.0 }", "stretch"),
@@ -166,8 +211,10 @@ def test_a_drawing_without_a_size_needs_one(inlay):
 
 def test_the_resin_needed_is_said_in_millilitres():
     inlay = {"area": 200.0, "reachable_area": 150.0, "colours": ["#2f6f4f"], "placed": [], "pocket_volume": 1800.0,
-             "floor_high": 0.0, "round_end": False, "amounts": [{"needed_volume": 2100.0}, {"needed_volume": 400.0}]}
+             "floor_high": 0.0, "round_end": False, "depth": 1.6,
+             "deepest": 1.6, "amounts": [{"needed_volume": 2100.0}, {"needed_volume": 400.0}]}
     assert "75.0 % of it within reach" in _inlay_line(1, inlay, "mm")
     assert "pocket 1.80 ml, resin needed 2.50 ml" in _inlay_line(1, inlay, "mm")
+    assert "about 1.2 mm deep, where its walls meet" in _inlay_line(1, inlay | {"deepest": 1.2}, "mm")
     inlay |= {"floor_high": 0.1, "round_end": True}
     assert "up to 0.1 mm above its depth between passes, and walls that round in to it" in _inlay_line(1, inlay, "mm")

@@ -107,3 +107,11 @@ def test_a_missing_header_is_said_first(tmp_path: Path) -> None:
     said = _said(tmp_path, "scale_length = 640\nradius = { nut = 254, end = 406 }\nthickness = 6.5\n")
     assert "[board] is missing" in said[0]
     assert "scale_length belongs in [board]" in said[1]
+
+
+def test_every_hole_that_is_in_the_way_is_said(tmp_path: Path) -> None:
+    at = "at = [[0.0, 0.0], [-15.0, 0.0], [-19.5, 0.0], [30.0, 9.0]]"
+    said = _said(tmp_path, f'{JOB}[holes]\ncutter = "flat"\n{at}\n')
+    assert [line.split(": ")[0] for line in said if "[holes]" in line] == [
+        "[holes] at 1", "[holes] at 3", "[holes] at 4"]
+    assert "less than -" in "".join(said)

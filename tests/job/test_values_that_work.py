@@ -14,6 +14,7 @@ from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
 from pathgen.work.touching import walled
+from tests import small_board
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SPOILT = [
@@ -115,3 +116,48 @@ def test_a_wall_that_a_refusal_names_leaves_more_than_a_trace():
         _walled(regions, 20.0, "inlay 1 wall", "mm")
     named = float(re.search(r"([\d.]+) mm or less", str(wrong.value))[1])
     assert min(shape.area for _, shape in walled(regions, named)) > 0.01
+
+
+def test_a_drawing_with_nearly_that_name_is_named_with_its_folder(tmp_path):
+    (tmp_path / "icons").mkdir()
+    path = small_board.job(tmp_path)
+    shutil.copy(next(tmp_path.glob("*.svg")), tmp_path / "icons" / "bug.svg")
+    path.write_text(re.sub(r'artwork = ".*"', 'artwork = "icons/bugs.svg"', path.read_text()))
+    with pytest.raises(JobError, match=r"did you mean icons/bug\.svg\?") as wrong:
+        clamping_of(pathgen.load_job(path))
+    named = re.search(r"did you mean (.*)\?", str(wrong.value))[1]
+    path.write_text(path.read_text().replace("icons/bugs.svg", named))
+    clamping_of(pathgen.load_job(path))
+
+
+@pytest.mark.parametrize(("width", "height"), [(3.0, 12.0), (0.3, 18.0), (0.06, 18.0)])
+def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, width, height):
+    art = ('<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm" viewBox="0 0 20 20">'
+           f'<path d="M9 1h{width}v{height}h-{width}z" fill="#225577"/></svg>')
+    wide = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
+    with pytest.raises(PathgenError, match="no cutter goes in anywhere") as wrong:
+        planned_of(job := pathgen.load_job(wide), clamping_of(job))
+    said = re.search(r"one of ([\d.]+) mm opens nine tenths", str(wrong.value))
+    if width < 0.1:
+        assert "draw them wider" in str(wrong.value)
+    else:
+        assert width - 0.06 * width < float(said[1]) <= width
+
+
+def test_a_level_blank_no_thicker_than_the_plate_is_told_how_thick_it_must_be(tmp_path):
+    text = (EXAMPLES / "parts" / "head-plate.toml").read_text()
+    rough = text.replace('finish = "ball 10"', 'rough = "flat 6"\nfinish = "ball 10"')
+    path = tmp_path / "job.toml"
+    shutil.copy(EXAMPLES / "parts" / "head-plate.svg", tmp_path)
+
+    def said(thickness: float) -> str:
+        path.write_text(rough.replace("thickness = 3.2", f"thickness = {thickness}"))
+        try:
+            clamping_of(pathgen.load_job(path))
+        except PathgenError as wrong:
+            return str(wrong)
+        return ""
+
+    first = said(2.5)
+    assert "nothing stands over the finished 2.5 mm" in first
+    assert not said(float(re.search(r"more than ([\d.]+) mm", first)[1]) + 0.01)

@@ -52,6 +52,22 @@ def test_a_finish_leaves_the_ridges_asked_for_and_nothing_low(finished):
     assert found.data["ridges"]["passes"] == len(finished.passes.y)  # the wide ones above them do not count
 
 
+def test_what_is_told_to_scripts_is_what_was_measured(finished):
+    found = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK, limit=0.008)
+    told, took = json.loads(json.dumps(found.data)), found.field.took[-1]
+    assert (told["units"], told["passed"], told["volume"], told["moves"]) == ("mm", False, took.volume, len(took.line))
+    assert told["deepest_bite"] == float(took.bites.drop[~took.rapid].max())
+    for key, of in (("ridges", found.ridges), ("surface", found.against)):
+        assert {name: list(value) if isinstance(value := getattr(of, name), tuple) else value
+                for name in told[key]} == told[key]
+    assert set(told["surface"]) == {"low", "low_at", "high", "high_at"}
+    assert [one["code"] for one in told["findings"]] == [one.code for one in found.findings] == ["ridge-too-high"]
+    air = pathgen.check_program("G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z19 F300\nX30\nM5\nM30\n", cutter=BALL,
+                                top=TOP, blank=BLANK)
+    assert (air.data["ridges"], air.data["surface"], air.ridges, air.against) == (None, None, None, None)
+    assert (air.data["volume"], air.data["deepest_bite"]) == (0.0, 0.0)
+
+
 def test_tabs_hold_where_the_blank_is_wide_enough():
     blank = pathgen.Blank(x=(-10.0, 50.0), y=(-21.0, 21.0), thickness=6.0)  # 6 mm beside each edge: 4 and 2
     cut = pathgen.outline(BOARD, FLAT, stock=6.0, blank=blank.bounds, tabs=[(20.0, 15.0), (0.0, 0.0)], bottom=-0.2)

@@ -25,6 +25,7 @@ from pathgen.report.reaching import (
     worth,
 )
 from pathgen.report.text import verdict
+from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.reach import Reach, SetReach, _opened, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
@@ -45,6 +46,37 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(-1 <= d.at[1] <= 10 for d in wide.details[:8])
     assert narrow.share > 0.98
     assert all(d.area < 0.2 for d in narrow.details)
+
+
+@pytest.mark.parametrize(("depth", "told"), [(0.4, False), (0.8, False), (1.2, True)])
+def test_a_depth_that_a_v_reaches_nowhere_is_said(tmp_path, depth, told):
+    """A line of 1 mm: by geometry the walls of a v of 60 degrees meet 0.5 / tan 30 = 0.87 mm deep."""
+    art = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="9mm" viewBox="0 0 20 9"><rect x="1" y="4" ' \
+          'width="18" height="1" fill="#225577"/></svg>'
+    vee = '[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60\ndiameter = 6\nspeed = 16000\nfeed = 300\n' \
+          'plunge = 100\nstepdown = 0.5\n'
+    made = built(tmp_path, resolution=0.05, art=art, extra=vee, changes={
+        "depth = 1.5": f"depth = {depth}", 'cutters = ["flat"]': 'cutters = ["vee"]'})
+    found = [f for f in made.report["checks"]["findings"] if f["code"] == "depth-not-reached"]
+    assert [re.sub("0.[89] mm", "0.9 mm", f["got"]) for f in found] == [
+        f"{depth} mm is reached nowhere: its sloping walls meet about 0.9 mm deep"] * told
+    assert made.report["inlays"][0]["deepest"] == pytest.approx(min(depth, 0.5 / math.tan(math.radians(30))), abs=0.06)
+
+
+def test_colours_that_touch_are_opened_together() -> None:
+    """A thin line in a disc of another colour, and one that runs on out of it: what the programs open is told."""
+    line = box(-4, -0.2, 4, 0.2).union(box(0, -0.3, 9, 0.3))
+    disc = Point(0, 0).buffer(6, 64).difference(line)
+    cutters = [flat_end(2.0), flat_end(1.0)]
+    table = reach([("#204060", disc), ("#f0e6d0", line)], cutters, depth=1.0, surface=BOARD)
+    opened = pocket(disc.union(line), surface=BOARD, cutters=cutters, depth=1.0, safe_z=20.0)[-1].opened
+    for colour, found in zip((disc, line), table.together, strict=True):
+        assert found.reachable_area == pytest.approx(colour.intersection(opened).area, rel=0.005)
+        assert found.area == pytest.approx(colour.area)
+    # of the line only what runs out of the disc stays closed, 3 mm but for the mouth, and there it is its own width
+    (closed,) = table.together[1].details
+    assert closed.length == pytest.approx(3.0, abs=0.2)
+    assert closed.width == pytest.approx(0.6, abs=0.02)
 
 
 def test_what_one_cutter_leaves_closed_another_may_open() -> None:

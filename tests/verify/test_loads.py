@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pathgen.app.building import check
+from pathgen.base.cutters import Cutter
 from pathgen.base.tops import flat
 from pathgen.programs.write import program
 from pathgen.removal.grid import Grid
@@ -80,6 +81,20 @@ def test_what_the_text_says_against_brute_force(region):
         cell = math.degrees(math.acos(1 - CELL / cutter.radius)) / 2
         asked = spread(turned, sideways.length)
         assert load.angles == pytest.approx(asked, rel=0.1, abs=cell)
+
+
+def test_each_layer_of_a_v_is_a_straight_cut_of_its_own():
+    """A groove in four layers: by geometry the tip's last stepdown takes (2 d - s) s tan 30 at a depth d."""
+    vee = Cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000.0, feed=600.0, plunge=200.0, stepdown=0.2)
+    depths = np.array([0.2, 0.4, 0.6, 0.8])
+    assert vee.straight_cuts(depths) == pytest.approx((2 * depths - 0.2) * 0.2 * math.tan(math.radians(30.0)), rel=2e-3)
+    grid = Grid.over((-2.0, -2.0, 32.0, 2.0), CELL)
+    lines = [line for depth in depths for line in (f"G0 X0 Y0 Z{TOP + 1}", f"G1 Z{TOP - depth:.3f} F200", "X30 F600",
+                                                   f"G0 Z{TOP + 1}")]
+    motion, _ = motion_of("\n".join(["G21 G90", *lines, "M2"]), (0.0, 0.0, 0.0))
+    bites = Material(grid, np.full(grid.shape, TOP, np.float32)).cut(motion, vee, Noting(angle=True)).bites
+    load = load_of(bites, motion, vee, CELL)
+    assert [load.median, load.high, load.largest] == pytest.approx([1.0, 1.0, 1.0], abs=0.03)
 
 
 def test_a_long_move_is_judged_where_it_takes_most(tmp_path):

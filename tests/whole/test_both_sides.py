@@ -273,6 +273,11 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     assert words in str(wrong.value)
 
 
+def test_dowels_go_deep_enough_into_the_bed_unless_the_job_says_how_deep(tmp_path):
+    clamping = clamping_of(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES.replace("through = 5.0\n", ""))))
+    assert {step.operation.feature.bottom for step in clamping.under.steps if step.operation.name == "holes"} == {-3.0}
+
+
 def test_a_channel_needs_dowels(tmp_path):
     text = re.sub(r"\[holes\].*?(?=\[channel\])", "", SIDES, flags=re.S)
     with pytest.raises(JobError, match="no dowel holes to turn the blank over on"):

@@ -240,12 +240,13 @@ def test_a_spoilt_round_hole_is_found(many):
     assert "hole-wrong" in spoilt(many, "round-holes", lambda text: moved(text, "X", 0.05))
 
 
-def test_wood_too_thin_beside_an_opening_is_told(tmp_path):
-    near = HOLE + HOLE.replace("[50.0, 0.0]", "[60.2, 0.0]") + HOLE.replace("[50.0, 0.0]", "[20.0, 24.7]")
+@pytest.mark.parametrize(("between", "beside"), [(0.2, 0.3), (0.01, 0.01)])
+def test_wood_too_thin_beside_an_opening_is_told(tmp_path, between, beside):
+    near = HOLE + HOLE.replace("50.0,", f"{60.0 + between},") + HOLE.replace("[50.0, 0.0]", f"[20.0, {25.0 - beside}]")
     report = build(read(tmp_path, PLATE + near), resolution=0.4).report
     found = [f["got"] for f in report["checks"]["findings"] if f["code"] == "thin-wood"]
-    assert found == ["0.20 mm of wood is left standing between two openings",
-                     "0.30 mm of wood is left standing between an opening and the edge"]
+    assert found == [f"{between:.2f} mm of wood is left standing between two openings",
+                     f"{beside:.2f} mm of wood is left standing between an opening and the edge"]
 
 
 @pytest.mark.parametrize("outline", ["M0,0H80V40H0Z", "M0,0H80V40H20V20H0Z"])

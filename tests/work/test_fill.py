@@ -347,6 +347,17 @@ def test_what_pairs_of_colours_have_in_common_is_told_once(tmp_path, gap, code, 
     assert told in one["got"]
 
 
+@pytest.mark.parametrize(("wide", "offered"), [(4.0, True), (2.2, False)])
+def test_a_wall_is_offered_only_where_each_colour_stays_open_beside_it(tmp_path, wide, offered):
+    """The cutter is 2 mm: a bar of 2.2 mm in a disc of another colour has no room for it beside walls of 0.5 mm."""
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <circle cx="20" cy="15" r="9" fill="#225577"/>
+        <rect x="14" y="13" width="12" height="{wide}" fill="#cc8833"/></svg>'''
+    findings = built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+    (touch,) = [f for f in findings if f["code"] == "colours-touch"]
+    assert ("with wall = 0.5" in touch["remedy"]) == offered
+
+
 @pytest.mark.parametrize(("bars", "found"), [
     ("M5,5H29V9H5Z M5,21H29V25H5Z", True), ("M5,5H29V9H5Z", False),
 ])

@@ -30,6 +30,12 @@ from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
 
+_HALVINGS = 8
+"""To find the cutter that opens most of a drawing: to under a hundredth."""
+
+_FINEST = 0.1
+"""Cutters are not made thinner, mm; common practice."""
+
 _WIDTH = 0.005
 """How exactly the widest place is told, mm."""
 
@@ -276,11 +282,23 @@ def _refuse_overhang(
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
+    widest, most = (rounded_down(width) for width in (_widest(polygons(region)), _opens_most(region)))
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter that opens {rounded_down(_widest(polygons(region))):.2f} mm or less",
-        remedy="add a smaller cutter, or make the drawing larger",
+        allowed=f"a cutter that opens {widest:.2f} mm or less",
+        remedy=f"add a smaller cutter (one of {most:.2f} mm opens nine tenths of it), or make the drawing larger"
+               if most >= _FINEST else "its lines are thinner than any cutter: draw them wider",
     )
+
+
+def _opens_most(region: BaseGeometry) -> float:
+    """Diameter of the largest circle that opens nine tenths of a region, mm."""
+    low, high = 0.0, _widest(polygons(region))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        opened = overlay.buffer(overlay.buffer(region, -middle / 2.0), middle / 2.0)
+        low, high = (middle, high) if opened.area >= 0.9 * region.area else (low, middle)
+    return low
 
 
 def _widest(parts: Shapes) -> float:
