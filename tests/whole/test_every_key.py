@@ -2,6 +2,7 @@
 
 import math
 import zlib
+from dataclasses import MISSING
 
 import pytest
 
@@ -41,7 +42,7 @@ def test_what_it_takes_and_what_it_says(table):
     for head, field in keys_within(table, TABLES[table]):
         reader = field.metadata["reader"]
         said = [answer(reader, value, units) for units in ("mm", "in") for value in GIVEN]
-        default = None if callable(field.default) else field.default
+        default = None if field.default is MISSING or callable(field.default) else field.default
         words = f"{longest(reader)} {default} {field.metadata['inch']} {field.metadata['doc']}"
         rows.append(f"{head} {field.name}: {zlib.crc32(chr(10).join([words, *said]).encode())}")
     hold_rows(f"keys of {table}", rows)
