@@ -254,8 +254,8 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
     same = format_length(SAME[units], units)
     must = f"the same as it did for program {check.like} ({shown}), within {same}" if check.like else shown
-    until = "it shows the same; what it was off for that one too is the blank, that much thicker or thinner there" \
-        if check.like else "it is right"
+    until = f"it shows the same as for program {check.like}: what that was off too is the blank, that much thicker " \
+        "or thinner there" if check.like else "it is right"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
         f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or slip of "

@@ -244,14 +244,19 @@ class Marks:
     def top_at(self, x: float, y: float, thickness: float) -> float | None:
         """How high the blank's top is at a place by what was measured at the marks, mm; None where that is not known.
 
-        It is where their heights lie in a plane, between them, and the blank is about as thick there as the job says.
+        It is where their heights lie in a plane, between them, and the blank is about as thick there as the job says;
+        where all are higher than that, it is taken for as high as the lowest.
         """
-        if self.tops is None or height_influence(self.places[None], np.array([[x, y]]))[0] > 1.0:
+        if self.tops is None:
             return None
         rows = np.column_stack([self.places - [x, y], np.ones(len(self.places))])
         plane = np.linalg.lstsq(rows, self.tops, rcond=None)[0]
         flat = np.abs(rows @ plane - self.tops).max() <= ACCURACY
-        return float(plane[2]) if flat and plane[2] > thickness - THINNER else None
+        between = height_influence(self.places[None], np.array([[x, y]]))[0] <= 1.0
+        if flat and between and plane[2] > thickness - THINNER:
+            return float(plane[2])
+        low = float(self.tops.min())
+        return low if low > thickness else None
 
     @property
     def named(self) -> tuple[Named, ...]:

@@ -183,3 +183,11 @@ def test_shares_in_a_clip_of_the_box_are_of_the_box(read):
     art = read('<clipPath id="c" clipPathUnits="objectBoundingBox"><rect width="50%" height="0.5"/></clipPath>'
                '<rect x="10" y="10" width="40" height="20" fill="#123456" clip-path="url(#c)"/>')
     assert art.regions[0].polygon.area == pytest.approx(20 * 10)
+
+
+@pytest.mark.parametrize(("unit", "px"), [("cm", 96 / 2.54), ("mm", 96 / 25.4), ("Q", 24 / 25.4), ("in", 96.0),
+                                          ("pt", 96 / 72), ("pc", 16.0), ("px", 1.0), ("", 1.0)])
+def test_an_em_is_the_size_of_the_font_in_any_unit(read: Read, unit: str, px: float) -> None:
+    """P: CSS Values and Units 3, 5.1.1 (em) and 5.2 (absolute lengths); a px is a unit of the page here, 1 mm."""
+    x0, _, x1, _ = box(read(f'<g font-size="0.3{unit}"><rect width="2em" height="9"/></g>'))
+    assert x1 - x0 == pytest.approx(0.6 * px, rel=1e-6)

@@ -27,7 +27,7 @@ from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.report.filling import _second_cut_notes
 from pathgen.report.moving import moved_warnings
 from pathgen.verify import Tolerances, verify
-from pathgen.verify.marks import mark_findings
+from pathgen.verify.marks import hover_findings, mark_findings
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move
@@ -311,6 +311,11 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
     hover = next(s for s in clamping.steps if s.operation.name == "hover")
     path = path_of(hover, Around(clamping=clamping))
     assert path.points[:, 2].min() == pytest.approx(9.5 + 1.5)
+    over = "".join(f"G0 X{x} Y{y}\nG1 Z{{z}} F300\nM0\nG0 Z30\n" for x, y, _ in PLACES)
+    for z, codes in ((11.0, []), (9.6, ["hovers-too-low"])):
+        read = read_program("G21 G90 G94 G17 G54\nG0 Z30\n" + over.format(z=z) + "M30\n")
+        motion = motion_over_board(read, clamping, chord_tolerance=1e-4)
+        assert [f.code for f in hover_findings(motion, read.pauses, hover, clamping, Tolerances())] == codes
     with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm below the top.*about 8 mm.*Z counts from the bed"):
         doubts(0.0, 0.0, 0.0, 0.0)
     with pytest.raises(JobError, match=r"drilled 1: its Z is 8 mm above the top.*about 0 mm.*from the raw top"):

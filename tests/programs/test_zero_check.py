@@ -175,17 +175,18 @@ def test_over_the_raw_top_every_later_program_must_show_what_the_first_did(tmp_p
     for _, words in later:
         assert "must show the same as it did for program 1 (Z 8.1 mm where the blank is as thick as the job says), " \
                "within 0.02 mm." in words
-        assert "Set Z 0 again until it shows the same; what it was off for that one too is the blank" in words
+        assert "Set Z 0 again until it shows the same as for program 1: what that was off too is the blank" in words
     top = words_of(tmp_path, changes={"[stock]": CLAMP.replace("[setup]", '[setup]\nz_zero = "stock-top"')})
     assert "Z 0.1 mm where the blank is as thick as where Z 0 was set. Then" in top[1][1]
     (page,) = (built(tmp_path, resolution=0.5).files(shaded=False)[name] for name in ("setup.html",))
-    assert page.count("too is the blank, that much thicker or thinner there") == 2
+    assert page.count("was off too is the blank, that much thicker or thinner there") == 2
 
 
 @pytest.mark.parametrize(("tops", "off"), [
     # 0.3 mm thicker on the treble side, 0.1 mm more at the far end: a plane
     ((7.8, 8.1, 7.9, 8.2), lambda x, y: -0.2 + 0.1 * (x + 15) / 113 + 0.3 * (y + 28) / 56),
     ((8.0, 8.0, 7.7, 8.0), None),  # a hollow corner
+    ((9.5, 9.6, 9.9, 9.5), lambda x, y: 1.5),  # no plane, and thicker everywhere
     ((7.1, 7.1, 7.1, 7.1), None),  # a zero on something else
 ])
 def test_marks_measured_say_what_the_raw_top_must_show(tmp_path, tops, off):

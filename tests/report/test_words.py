@@ -3,6 +3,7 @@
 import argparse
 import io
 import json
+import math
 import re
 import shlex
 import subprocess
@@ -14,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import pathgen
-from pathgen.app.cli import _parser, main
+from pathgen.app.cli import _parser, _print_json, main
 from pathgen.app.starting import JOB
 from pathgen.app.terminal import RED, coloured, progress, wants_colour
 from pathgen.job.describe import key_rows, key_table
@@ -52,6 +53,13 @@ def test_every_help_ends_in_an_example_that_the_parser_takes(name):
 @pytest.mark.parametrize("name", ["build", "check", "frets", "compare", "keys"])
 def test_json_is_there_for_scripts(name):
     assert "--json" in commands()[name].format_help()
+
+
+def test_what_json_has_no_word_for_is_not_printed_as_if_it_had():
+    """P: RFC 8259, section 6: values such as Infinity and NaN are not permitted."""
+    for value in (math.nan, math.inf):
+        with pytest.raises(ValueError, match="not JSON compliant"):
+            _print_json({"a": value})
 
 
 def test_build_and_check_for_scripts(tmp_path, capsys):

@@ -1,5 +1,6 @@
 """Reading programs, against the published rules of RS274/NGC and an independent reader."""
 
+import itertools
 import math
 import re
 
@@ -320,3 +321,25 @@ def test_waits_count_between_the_spindle_and_the_first_cut():
     assert read("G1 X1", "G4 P9", start=start).waited == 2.0
     assert read("G1 X1", "G4 P9", "X2", start=start.replace("M3 S10000\n", "")).waited == 0.0
     assert read("M5", "G4 P9", "M3", "G4 P0.25", "G1 X1", start=start).waited == 0.25
+
+
+@pytest.mark.parametrize(("plane", "first", "second", "own"),
+                         [(17, "X", "Y", "IJ"), (18, "Z", "X", "IK"), (19, "Y", "Z", "JK")])
+@pytest.mark.parametrize("motion", [CLOCKWISE, COUNTER_CLOCKWISE])
+def test_an_arc_takes_its_radius_or_a_centre_in_its_plane(plane, first, second, own, motion):
+    """P: NISTIR 6556, 3.5.3: R alone, or one or both of the offsets of the plane, of which one left out is 0."""
+    for letters in ("".join(some) for n in range(5) for some in itertools.combinations("IJKR", n)):
+        size = 0.5 if letters == own else 1.0  # both: half a circle round the middle of the way
+        words = " ".join(f"{letter}{size}" for letter in letters)
+        text = f"G21 G90 G94 G{plane} F100\nG0 X0 Y0 Z0\nM3 S9000\nG{motion} {first}1 {second}1 {words}\nM5\nM30\n"
+        if not (letters == "R" or (letters and set(letters) <= set(own))):
+            with pytest.raises(ProgramError, match="arc" if letters else "without R or a centre"):
+                read_program(text)
+            continue
+        program = read_program(text)
+        centre = program.centre[-1]["XYZ".index(first)], program.centre[-1]["XYZ".index(second)]
+        assert np.hypot(*centre) == pytest.approx(math.sqrt(0.5) if letters == own else 1.0)
+        # one round the end of an axis turns by a quarter one way and by three the other; a positive R by the less
+        left = motion == COUNTER_CLOCKWISE
+        turned = {own: 0.5, "R": 0.25}.get(letters, 0.25 if (centre[0] < 0.5) == left else 0.75)
+        assert program.turns[-1] / (2 * math.pi) == pytest.approx(turned if left else -turned)

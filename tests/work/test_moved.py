@@ -104,10 +104,11 @@ def test_a_height_that_does_not_move_with_the_others_is_doubted():
     tilt = 0.1 * np.array([0.0, 0.5, 0.5, 1.0])
     noise = np.array([0.03, -0.04, 0.03, 0.04])
     one = np.array([0.0, 0.0, 0.6, 0.0])
-    for marks in (ROW, DIAGONAL):
+    nearly = ROW + 0.02 * np.array([[0, 1, 0], [0, -1, 0], [0, 1, 0], [0, 1, 0]])  # as measured, not quite in a row
+    for marks in (ROW, nearly, DIAGONAL):
         assert odd_heights(marks, noise + 0.3) == ([], 0.0)
         assert odd_heights(marks, one + 0.3 + noise)[0] == [2]
-        assert odd_heights(marks, one)[1] == pytest.approx(0.6)
+        assert odd_heights(marks, one)[1] == pytest.approx(0.6, rel=1e-3)
     assert odd_heights(DIAGONAL, tilt + noise) == ([], 0.0)
     # where they tilt too, three of four can be in the right four ways; a fifth tells
     assert odd_heights(DIAGONAL, 5 * tilt + one)[0] == [0, 1, 2, 3]
