@@ -15,7 +15,7 @@ from tests.random_jobs import COARSE, ending, random_job
 from tests.random_plates import random_plate
 from tests.random_workpieces import random_workpieces, workpieces_ending
 
-CELL = 0.3  # mm
+CELL = 0.4  # mm
 MADE: dict[str, Callable] = {
     "workpieces": lambda: (random_workpieces(116), workpieces_ending),
     "plate": lambda: (random_plate(9), ending),
