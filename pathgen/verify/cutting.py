@@ -145,7 +145,7 @@ def too_deep(
         wide |= tall & (width_over(bites, motion, short) > max(shaving, _CORNER * cutter.diameter))
     # a short move at the end of a long one is not judged by its own travel alone
     travel = np.maximum(bites.around(bites.travel, window, run), window)
-    loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.over) * travel
+    loaded = bites.around(bites.volume, window, run) > (cutter.diameter * limit + grain * bites.drop) * travel
     return ~motion.rapid & (bites.deep > _VOLUME) & (wide | loaded)
 
 

@@ -1,6 +1,7 @@
 """Swept shapes and removal, against brute force, grey erosion by a ball and subtracted solids."""
 
 import math
+from dataclasses import replace
 
 import manifold3d
 import numpy as np
@@ -12,6 +13,7 @@ from scipy import ndimage
 
 from pathgen.base.cutters import Cutter
 from pathgen.removal import material as removal
+from pathgen.removal.bites import Bites
 from pathgen.removal.grid import Grid
 from pathgen.removal.lengthwise import Moves, Pass, as_pass, passes_along
 from pathgen.removal.material import Material, Noting, _in_pieces, _parts_of
@@ -230,6 +232,18 @@ def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     shaving = (RIDGES if known else SHAVING) * cutter.diameter
     depth = np.where(too_deep(bites, path, cutter, limit=limit, shaving=shaving), bites.over + limit, 0.0)
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
+
+
+@pytest.mark.parametrize(("wide", "found"), [(0.1, False), (1.0, True)])
+def test_a_last_lap_up_a_tall_wall_is_a_shaving_also_where_a_row_of_the_grid_shows_it_wider(wide, found):
+    """5.3 mm of wall, 0.08 mm of it with a cutter of 1 mm, seen as a row of 0.1 mm; and as wide as the cutter is."""
+    cutter = replace(CUTTERS["flat-end"], diameter=1.0, stepdown=0.47)
+    way = motion([(x, 0.0, -0.2) for x in np.arange(0.0, 6.0, 0.5)])
+    bites = Bites.none(np.full(len(way), 0.5))
+    bites.drop[:] = 5.3
+    bites.volume[:] = 5.3 * wide * 0.5
+    bites.over[-1], bites.deep[-1] = 0.28, 0.28 * wide * 0.5
+    assert too_deep(bites, way, cutter, limit=0.52, shaving=0.17, grain=0.1).any() == found
 
 
 def test_cuts_that_are_too_deep_and_rapids_through_wood_are_noted():
