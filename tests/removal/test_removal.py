@@ -234,7 +234,7 @@ def deepest(material, path, cutter, limit, **known) -> tuple[float, int]:
     return (float(depth.max()), int(np.argmax(depth)) + 1) if depth.any() else (0.0, 0)
 
 
-@pytest.mark.parametrize(("wide", "found"), [(0.1, False), (1.0, True)])
+@pytest.mark.parametrize(("wide", "found"), [(0.11, False), (1.0, True)])
 def test_a_last_lap_up_a_tall_wall_is_a_shaving_also_where_a_row_of_the_grid_shows_it_wider(wide, found):
     """5.3 mm of wall, 0.08 mm of it with a cutter of 1 mm, seen as a row of 0.1 mm; and as wide as the cutter is."""
     cutter = replace(CUTTERS["flat-end"], diameter=1.0, stepdown=0.47)
