@@ -77,10 +77,8 @@ def before_start(
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
         if zero.if_so and zero.like is None and clamping.setup.z_zero == "bed":
-            lines.append("If the bed, felt for again, is right and the display is off all the same, the blank is that "
-                         "much thicker or thinner there: leave Z 0, and note what it shows, which it must show again "
-                         f"later. For a thicker one write {clamping.board.names.thickness} as measured, and build "
-                         "again.")
+            lines.append("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, "
+                         f"and leave Z 0. If thicker, write {clamping.board.names.thickness} as measured, build again.")
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
@@ -260,7 +258,7 @@ def _stand_out_words(clamping: Clamping, out: float) -> str:
     step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
     least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
     known = "clamps and blank" if clamping.setup.keep_out else "the blank (no clamps are given: add what yours need)"
-    return f"The cutter must stand out at least {least} from the collet, so that the collet and its nut clear {known}."
+    return f"The cutter must stand out {least} or more from the collet: collet and nut must clear {known}."
 
 
 def _z_place(clamping: Clamping, step: Step) -> str:

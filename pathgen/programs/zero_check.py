@@ -253,13 +253,12 @@ def check_words(check: ZeroCheck, step: Step, units: str) -> list[str]:
              "bare face": "the bare face", "bed": "the bare bed"}[check.on]
     shown = " ".join(filter(None, [f"Z {z}{over}", check.if_so]))
     same = format_length(SAME[units], units)
-    must = f"the same as it did for program {check.like} ({shown}), within {same}" if check.like else shown
-    until = f"it shows the same as for program {check.like}: what that was off too is the blank, that much thicker " \
-        "or thinner there" if check.like else "it is right"
+    must = f"what it did for program {check.like} ({shown}), within {same}" if check.like else shown
+    until = f"it shows that: what program {check.like} was off too is the blank's own" if check.like else "it is right"
     lower, higher = step.operation.off_in_z(step.cutter)
     return [
-        f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or slip of "
-        f"paper {feeler} thick until it is just held. The display must show {must}. Then raise the cutter.",
+        f"Check Z 0 with the spindle off: go to X {x}, Y {y}, over {where}; lower the cutter on a feeler or paper "
+        f"{feeler} thick until it is just held. The display must show {must}. Then raise the cutter.",
         f"Each {step_of} more on the display means: {lower}, by {step_of}. Each {step_of} less: {higher}, by "
         f"{step_of}. Set Z 0 again until {until}.",
     ]

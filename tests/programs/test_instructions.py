@@ -46,8 +46,7 @@ def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):
     lines = told(tmp_path, 1)
     assert any(line.startswith("Measure the blank: the job says 8 mm thick.") for line in lines)
     assert any("over the bare raw top" in line for line in lines)
-    assert "leave Z 0, and note what it shows, which it must show again later. For a thicker one write [stock] " \
-           "thickness as measured, and build again." in lines[-1]
+    assert "note it, and leave Z 0. If thicker, write [stock] thickness as measured, build again." in lines[-1]
     assert not any("leave Z 0" in line or "Measure the blank" in line for line in told(tmp_path, 2))
     top = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')  # it is where Z 0 is: nothing to measure
     assert not any("leave Z 0" in line or "Measure the blank" in line for line in top)
@@ -184,7 +183,7 @@ def test_a_face_that_is_left_as_it_is_is_measured_too():
     clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
     lines = before_start(clamping, clamping.steps[0], zero=zero_checks(Around(clamping=clamping))[1])
     assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
-    assert lines[-1].startswith("If the bed, felt for again, is right and the display is off all the same")
+    assert lines[-1].startswith("If it stays off with the bed felt for again")
 
 
 def test_holes_that_go_part_of_the_way_are_told_from_those_that_go_through():
