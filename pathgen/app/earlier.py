@@ -34,12 +34,13 @@ MEASURED = 1.0
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
 
-    A line for each part of a blank whose marks do, of the same job by its title. Marks that the job says are drilled
-    are where it says, but for a slip of the pen. `folder` is read as it is before this build is written there.
+    A line for each part of a blank whose marks do, of the same job by its title or of a part as long. Marks that the
+    job says are drilled are where it says, but for a slip of the pen. `folder` is read as it is before this build is
+    written there.
     """
     try:
         before = json.loads(read_text(folder / "report.json", BUILT))
-        if before["title"] != job.title:
+        if before["title"] != job.title and before["board"]["length"] != report["board"]["length"]:
             return []  # another part's
         old = {name: marks for name, marks in _marks(before) if marks}
         lines = {name: drilled_line(marks, job.units) for name, marks in old.items()}

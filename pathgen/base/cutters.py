@@ -134,11 +134,13 @@ class Cutter:
     def straight_cuts(self, depth: Floats) -> Floats:
         """The same, (n,), in the last of several layers with the tip `depth` (n,) below what stood, mm2.
 
-        The layers of a v take more the deeper they lie: its flanks widen what those above it opened.
+        The layers of a v take more the deeper they lie: its flanks widen what those above it opened, on both sides of
+        the line that it follows, whatever its stepover.
         """
+        aside = self.diameter if self.shape == "v" else self.stepover * self.diameter
         deepest = max(self.shape_height, self.stepdown)
         layers = np.linspace(self.stepdown, deepest, _LAYERS if deepest > self.stepdown else 1)
-        sections = [self._section(self.stepover * self.diameter, float(layer)) for layer in layers]
+        sections = [self._section(aside, float(layer)) for layer in layers]
         return np.asarray(np.interp(depth, layers, sections))
 
     def _section(self, aside: float, depth: float) -> float:

@@ -12,7 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words
+from pathgen.base.toolpath import AIR, APPROACH
+from pathgen.base.units import as_written, format_length, place_words, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.tables import ResinTable
 from pathgen.programs.paths import Around
@@ -106,9 +107,12 @@ def marks_of(job: Job, around: Around) -> Marks | None:
         places = np.array(job.marks.at, dtype=float)
         _check_places(job, free, places, slack=1e-9, where="[marks] at",
                       remedy="move it into the waste, or leave at out")
-    if job.marks.hover > job.machine.clearance:
-        raise JobError("[marks] hover", f"{job.marks.hover:g} mm", allowed=f"[machine] clearance "
-                       f"{job.machine.clearance:g} mm or less", remedy="make hover smaller")
+    top = clamping.stock.thickness if tops is None else max(clamping.stock.thickness, float(tops.max()))
+    most = rounded_down(clamping.safe_z - top - APPROACH)
+    if job.marks.hover > most:
+        raise JobError("[marks] hover", f"{job.marks.hover:g} mm over the highest mark reaches the height of rapids",
+                       allowed=f"{most:.2f} mm or less",
+                       remedy="make hover smaller, or [machine] clearance larger")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
     return Marks(
         places=places, depth=depth, hover=job.marks.hover, tops=tops,
@@ -133,6 +137,14 @@ def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.nd
             allowed=f"about {format_length(clamping.stock.thickness - clamping.z_zero, job.units)}",
             remedy=f"Z counts from {'the bed' if bed else 'the raw top'}: set Z 0 of the pointed cutter there, and "
                    "measure again",
+        )
+    high = int(np.argmax(off))
+    if off[high] > AIR - APPROACH:
+        raise JobError(
+            f"[marks] drilled {high + 1}", f"it is {format_length(float(off[high]), job.units, decimals=2)} above "
+            f"[stock] thickness, {format_length(clamping.stock.thickness, job.units)}: rapids would go into the wood",
+            allowed=f"up to {format_length(AIR - APPROACH, job.units)} above it",
+            remedy=f"write {as_written(round(float(tops[high]), 4), job.units)} there, or measure again",
         )
 
 

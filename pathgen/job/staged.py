@@ -36,9 +36,12 @@ def apart_doubts(job: Job) -> Iterator[Doubt]:
 
 
 def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
-    """Drawings that are poured, cured and cut level one after the other, and could be all at once."""
+    """Drawings that are poured, cured and cut level one after the other, and could be all at once: they meet nothing.
+    """
     groups: list[list[Inlay]] = []
-    for inlay in (one for one in inlays if one.dam is not None and job.inlays[one.index].artwork):
+    free = [one for one in inlays if one.dam is not None and job.inlays[one.index].artwork
+            and not any(shapely.intersects(one.area, other.area) for other in inlays if other is not one)]
+    for inlay in free:
         fits = (group for group in groups if _alike(job, group[0]) == _alike(job, inlay)
                 and all(shapely.distance(one.area, inlay.area) > 2 * (inlay.dam or 0.0) for one in group))
         group = next(fits, None)

@@ -77,8 +77,9 @@ def before_start(
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
         if zero.if_so and zero.like is None and clamping.setup.z_zero == "bed":
-            lines.append("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, "
-                         f"and leave Z 0. If thicker, write {clamping.board.names.thickness} as measured, build again.")
+            lines.append("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note "
+                         f"it, and leave Z 0. If thicker, write {clamping.board.names.thickness} as measured, build "
+                         "again.")
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:

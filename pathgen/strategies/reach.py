@@ -137,7 +137,7 @@ def reach(
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
     parts = polygons(everything)
     closed = _closed_by_each(parts, cutters, surface, depth, rising)
-    last = _closed_by_all(parts, closed, opened) if closed else None
+    last = _closed_by_all(closed, opened, parts) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
     for colour, shape in colours:
@@ -146,7 +146,10 @@ def reach(
                  for cutter, (left, width) in zip(cutters, closed, strict=True)]
         if last is not None:
             names = " and ".join(dict.fromkeys(c.name for c in cutters))
-            together.append(replace(rows[-1], cutter=names) if last is closed[-1] else row(names, *last))
+            every = row(names, *last)
+            # a larger flat end opens nothing that a smaller one does not
+            gained = every.reachable_area - rows[-1].reachable_area
+            together.append(every if gained > _FILM * every.area else replace(rows[-1], cutter=names))
     alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
     found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                   else one for one, _ in tried)
@@ -204,15 +207,11 @@ def _closed_by_each(
 
 
 def _closed_by_all(
-    parts: Shapes, closed: Sequence[tuple[Shapes, float]], known: BaseGeometry | None
+    closed: Sequence[tuple[Shapes, float]], known: BaseGeometry | None, parts: Shapes
 ) -> tuple[Shapes, float]:
-    """The same for all cutters one after the other: the last one's, where those before it open nothing more."""
+    """The same for all cutters one after the other, or for what is `known` to be opened."""
     lefts, widths = zip(*closed, strict=True)
     left = reduce(overlay.intersection, lefts) if known is None else _left_of(parts, known)
-    # a larger flat end opens nothing that a smaller one does not
-    gained = float(shapely.area(lefts[-1]).sum() - shapely.area(left).sum())
-    if gained <= _FILM * float(shapely.area(parts).sum()):
-        return closed[-1]
     return left, min((w for w in widths if w), default=0.0)
 
 

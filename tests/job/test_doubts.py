@@ -310,6 +310,9 @@ def test_drawings_that_one_pour_would_fill_are_told_of(tmp_path, x, more, told):
     job = load_job(small_board.job(tmp_path, art=art, extra=other))
     found = [doubt for doubt in doubts_of(job, clamping_of(job)) if "cut level by itself" in doubt.problem]
     assert [doubt.where for doubt in found] == ["inlay 1 with 2"] * told
+    over = stage.replace("[45.0, 0.0]", f"[{x + 5}, 0.0]").replace("depth = 1.5", "depth = 1.2")
+    job = load_job(small_board.job(tmp_path, art=art, extra=over + other))  # the last is to lie on top of it
+    assert not [doubt for doubt in doubts_of(job, clamping_of(job)) if "cut level by itself" in doubt.problem]
 
 
 @pytest.mark.parametrize(("other", "found"), [("#2f6f50", True), ("#2f6f5f", False)])

@@ -302,17 +302,20 @@ def test_heights_measured_once_drilled_are_held_against_the_thickness(tmp_path):
         return [f"{d.problem}: {d.remedy}" for d in told], clamping
 
     assert doubts(8.1, 8.0, 7.6, 7.9)[0] == []
-    high, clamping = doubts(8.0, 8.0, 9.5, 8.3)
-    assert high == ["mark 3 is 1.5 mm above [stock] thickness, 8 mm, and 1 more are above it: write 9.5 there, or "
+    high, clamping = doubts(8.0, 8.0, 8.7, 8.3)
+    assert high == ["mark 3 is 0.7 mm above [stock] thickness, 8 mm, and 1 more are above it: write 8.7 there, or "
                     "measure again"]
+    with pytest.raises(JobError, match=r"drilled 3: it is 0.75 mm above \[stock\] thickness, 8 mm: rapids would go "
+                                       r"into the wood \(allowed: up to 0.7 mm above it\): write 8.75 there"):
+        doubts(8.0, 8.0, 8.75, 8.3)
     low, _ = doubts(8.0, 7.0, 8.0, 8.0)
     assert low[0].startswith("mark 2 is 1 mm below [stock] thickness, 8 mm: measure again, from Z 0 on the bed")
     # the cutter that hovers over the marks does so over the highest of them, and is held to it
     hover = next(s for s in clamping.steps if s.operation.name == "hover")
     path = path_of(hover, Around(clamping=clamping))
-    assert path.points[:, 2].min() == pytest.approx(9.5 + 1.5)
+    assert path.points[:, 2].min() == pytest.approx(8.7 + 1.5)
     over = "".join(f"G0 X{x} Y{y}\nG1 Z{{z}} F300\nM0\nG0 Z30\n" for x, y, _ in PLACES)
-    for z, codes in ((11.0, []), (9.6, ["hovers-too-low"])):
+    for z, codes in ((10.2, []), (8.8, ["hovers-too-low"])):
         read = read_program("G21 G90 G94 G17 G54\nG0 Z30\n" + over.format(z=z) + "M30\n")
         motion = motion_over_board(read, clamping, chord_tolerance=1e-4)
         assert [f.code for f in hover_findings(motion, read.pauses, hover, clamping, Tolerances())] == codes

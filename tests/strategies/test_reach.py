@@ -13,6 +13,7 @@ import shapely
 from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from pathgen import build, load_job
+from pathgen.base import overlay
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.job.clamping import clamping_of
 from pathgen.report.reaching import (
@@ -77,6 +78,19 @@ def test_colours_that_touch_are_opened_together() -> None:
     (closed,) = table.together[1].details
     assert closed.length == pytest.approx(3.0, abs=0.2)
     assert closed.width == pytest.approx(0.6, abs=0.02)
+
+
+def test_a_small_colour_that_the_v_opens_is_told_so_beside_a_large_one() -> None:
+    """What cutters gain together is judged colour by colour: 0.2 mm2 are next to nothing of a drawing of 2500 mm2."""
+    large = affinity.scale(Point(0, 0).buffer(1.0, 64), 45.0, 18.0)
+    dot = Point(0, 0).buffer(0.25, 32).intersection(large)
+    leaf = large.difference(dot)
+    alone = affinity.translate(dot, 60.0)
+    regions = [("#2f6f4f", leaf), ("#c8962e", alone)]
+    cutters = [flat_end(3.0), v_cutter(60.0)]
+    opened = pocket(overlay.union_all([leaf, alone]), surface=BOARD, cutters=cutters, depth=1.0, safe_z=20.0)[-1].opened
+    found = reach(regions, cutters, depth=1.0, surface=BOARD, sets=(), opened=opened)
+    assert {one.colour: one.share > 0.9 for one in found.together} == {"#2f6f4f": True, "#c8962e": True}
 
 
 def test_what_one_cutter_leaves_closed_another_may_open() -> None:

@@ -83,9 +83,11 @@ def test_what_the_text_says_against_brute_force(region):
         assert load.angles == pytest.approx(asked, rel=0.1, abs=cell)
 
 
-def test_each_layer_of_a_v_is_a_straight_cut_of_its_own():
+@pytest.mark.parametrize("stepover", [0.1, 0.45])
+def test_each_layer_of_a_v_is_a_straight_cut_of_its_own(stepover):
     """A groove in four layers: by geometry the tip's last stepdown takes (2 d - s) s tan 30 at a depth d."""
-    vee = Cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000.0, feed=600.0, plunge=200.0, stepdown=0.2)
+    vee = Cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000.0, feed=600.0, plunge=200.0, stepdown=0.2,
+                 stepover=stepover)
     depths = np.array([0.2, 0.4, 0.6, 0.8])
     assert vee.straight_cuts(depths) == pytest.approx((2 * depths - 0.2) * 0.2 * math.tan(math.radians(30.0)), rel=2e-3)
     grid = Grid.over((-2.0, -2.0, 32.0, 2.0), CELL)
