@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -40,6 +41,9 @@ ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
 WHOLE = {"mm": 0.1, "in": 0.254}
 """Places are told in whole ones of these, by units, mm."""
 
+BESIDE = 15.0
+"""So near to each other two places of a raw top are taken to be as high, mm; common practice, no source."""
+
 SAME = {"mm": 0.02, "in": 0.0254}
 """How nearly the display must show the same over one place each time, by units, mm; common practice, no source."""
 
@@ -66,7 +70,7 @@ class ZeroCheck:
     if_so: str = ""
     """What the height counts on, where nothing cuts it: words that follow it."""
     like: int | None = None
-    """The first program whose zero is tried over the same place of a top that nothing cuts."""
+    """The first program whose zero is tried over the same place, or next to it, of a top that nothing cuts."""
 
 
 def zero_checks(around: Around) -> dict[int, ZeroCheck]:
@@ -85,13 +89,13 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
     widest = max((step.cutter.radius for step in refit), default=0.0)
     wide = _reachable(clamping, widest, _raw(around, max((_foot(step.cutter) for step in refit), default=0.0)))
     made: dict[int, ZeroCheck] = {}
-    first: dict[tuple[float, float, bool], int] = {}
     for step in refit:
         check = _first(around, step, wide)
         if check is not None:
-            place = check.x, check.y, clamping.moved_at(step) is None
-            like = first.setdefault(place, step.order) if check.if_so else step.order
-            made[step.order] = replace(check, like=like if like != step.order else None)
+            before = (order for order, one in made.items() if one.if_so and one.like is None
+                      and math.dist((one.x, one.y), (check.x, check.y)) <= BESIDE
+                      and (order < clamping.moved_from) == (step.order < clamping.moved_from))
+            made[step.order] = replace(check, like=next(before, None) if check.if_so else None)
     return made
 
 

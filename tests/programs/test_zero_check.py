@@ -1,5 +1,6 @@
 """Checks of zero: contact against 50-digit arithmetic, places against the simulation of the written programs."""
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -15,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
-from pathgen.programs.zero_check import check_words, feeler_tip
+from pathgen.programs.zero_check import check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
@@ -267,3 +268,12 @@ def test_z_is_set_again_where_the_cutter_is_another_than_in_the_step_before():
         ("flat", SimpleNamespace(stays=True))], 1)]
     found = [refits(SimpleNamespace(steps=steps), step) for step in steps]
     assert found == [True, False, True, True, True, False]
+
+
+def test_places_next_to_each_other_count_as_one():
+    """Beside the example's clamps each cutter has a place of its own, up to 6 mm from the first one's."""
+    clamping = clamping_of(pathgen.load_job("examples/fern-and-moth.toml"))
+    first, *later = zero_checks(Around(clamping=clamping)).values()
+    assert first.like is None
+    assert [check.like for check in later] == [1] * 9
+    assert 0.0 < max(math.dist((first.x, first.y), (check.x, check.y)) for check in later) < 15.0
