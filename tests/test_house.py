@@ -217,3 +217,13 @@ def test_every_code_of_a_finding_stands_in_a_test():
     every = set(codes())
     assert len(every) > 100
     assert every - quoted - NOT_CODES == set()
+
+
+def test_no_module_gives_one_name_two_values():
+    """A second constant of a name takes the place of the first wherever that is meant, without a word."""
+    twice = []
+    for path in PACKAGE.rglob("*.py"):
+        names = [target.id for node in parsed(path).body if isinstance(node, ast.Assign) for target in node.targets
+                 if isinstance(target, ast.Name)]
+        twice += [f"{path.relative_to(PACKAGE)}: {name}" for name in set(names) if names.count(name) > 1]
+    assert not twice

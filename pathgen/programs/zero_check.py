@@ -41,7 +41,7 @@ ERROR_TOLD = {"mm": 0.01, "in": 0.0254}
 WHOLE = {"mm": 0.1, "in": 0.254}
 """Places are told in whole ones of these, by units, mm."""
 
-BESIDE = 15.0
+NEXT_TO = 15.0
 """So near to each other two places of a raw top are taken to be as high, mm; common practice, no source."""
 
 SAME = {"mm": 0.02, "in": 0.0254}
@@ -93,7 +93,7 @@ def zero_checks(around: Around) -> dict[int, ZeroCheck]:
         check = _first(around, step, wide)
         if check is not None:
             before = (order for order, one in made.items() if one.if_so and one.like is None
-                      and math.dist((one.x, one.y), (check.x, check.y)) <= BESIDE
+                      and math.dist((one.x, one.y), (check.x, check.y)) <= NEXT_TO
                       and (order < clamping.moved_from) == (step.order < clamping.moved_from))
             made[step.order] = replace(check, like=next(before, None) if check.if_so else None)
     return made

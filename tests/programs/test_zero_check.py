@@ -16,7 +16,7 @@ from pathgen.base.surface import Surface
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
-from pathgen.programs.zero_check import check_words, feeler_tip, zero_checks
+from pathgen.programs.zero_check import _bed, _foot, check_words, feeler_tip, zero_checks
 from pathgen.programs.zeroing import refits
 from pathgen.report.zero import zero_findings
 from tests.small_board import built, job
@@ -277,3 +277,12 @@ def test_places_next_to_each_other_count_as_one():
     assert first.like is None
     assert [check.like for check in later] == [1] * 9
     assert 0.0 < max(math.dist((first.x, first.y), (check.x, check.y)) for check in later) < 15.0
+
+
+def test_on_the_bed_there_is_room_beside_the_blank_for_a_wide_cutter():
+    """A flat end of 14 mm stands 22 mm or more off the blank: its half and 1 mm, and twice half of it and a spare."""
+    clamping = clamping_of(pathgen.load_job("examples/fern-and-moth.toml"))
+    step = replace(clamping.steps[0], cutter=replace(clamping.steps[0].cutter, diameter=14.0))
+    place = _bed(clamping, step, _foot(step.cutter))
+    assert not place.is_empty
+    assert place.distance(shapely.box(*clamping.stock.bounds)) == pytest.approx(7.0 + 1.0 + 2 * 7.5, abs=1e-6)
