@@ -19,6 +19,9 @@ Shape = Literal["ball-end", "flat-end", "v"]
 EASED_LOAD = 1.35
 """Times the load of a straight-line cut that an eased full-width cut has: under LOAD_FACTOR by what depths vary."""
 
+FINEST = 0.1
+"""Cutters are not made thinner, mm; common practice."""
+
 LARGEST = 500.0
 """The largest cutter that is not taken for a mistake, mm."""
 

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError, Mistakes
+from pathgen.base.plain import joined
 from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
@@ -189,7 +190,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
     known = dict.fromkeys(region.colour for art in arts for region in art.regions)
     for colour in table.colours or ():
         if colour not in known:
-            files = " and ".join(dict.fromkeys(one.artwork for one in table.drawings))
+            files = joined(list(dict.fromkeys(one.artwork for one in table.drawings)))
             raise JobError(f"{where} colours", f"{colour} is not in {files}", allowed=", ".join(known))
     for nth, (one, art) in enumerate(zip(table.drawings, arts, strict=True)):
         if not art.regions:

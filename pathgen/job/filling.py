@@ -107,18 +107,18 @@ def marks_of(job: Job, around: Around) -> Marks | None:
         places = np.array(job.marks.at, dtype=float)
         _check_places(job, free, places, slack=1e-9, where="[marks] at",
                       remedy="move it into the waste, or leave at out")
-    top = clamping.stock.thickness if tops is None else max(clamping.stock.thickness, float(tops.max()))
-    most = rounded_down(clamping.safe_z - top - APPROACH)
-    if job.marks.hover > most:
-        raise JobError("[marks] hover", f"{job.marks.hover:g} mm over the highest mark reaches the height of rapids",
-                       allowed=f"{most:.2f} mm or less",
-                       remedy="make hover smaller, or [machine] clearance larger")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
-    return Marks(
+    marks = Marks(
         places=places, depth=depth, hover=job.marks.hover, tops=tops,
         errors_limit=_board_limit(job),
         errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
     )
+    most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
+    if marks.hover > most:
+        raise JobError("[marks] hover", f"{marks.hover:g} mm over the highest mark reaches the height of rapids",
+                       allowed=f"{most:.2f} mm or less",
+                       remedy="make hover smaller, or [machine] clearance larger")
+    return marks
 
 
 def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:

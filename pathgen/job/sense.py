@@ -538,9 +538,9 @@ def _holes(job: Job, board: Part) -> None:
     holes = holes_of(job)
     if holes is None:
         return
-    discs = overlay.buffer(shapely.points(holes.at), holes.diameter / 2)
-    inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     radius, mistakes = holes.diameter / 2, Mistakes()
+    discs = overlay.buffer(shapely.points(holes.at), radius)
+    inside, blank = shapely.distance(discs, board.finished) <= 0, shapely.covers(shapely.box(*job.stock.bounds), discs)
     before, after = (board.finished.bounds[k] + way for k, way in ((0, -radius), (2, radius)))
     for i in np.flatnonzero(inside | ~blank):
         x, y = holes.at[i].tolist()

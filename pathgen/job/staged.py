@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import Doubt
+from pathgen.base.plain import joined
 from pathgen.base.units import as_written
 from pathgen.job.job import Job
 from pathgen.job.tables import InlayTable, PlaceTable
@@ -50,8 +51,7 @@ def poured_apart(job: Job, inlays: Sequence[Inlay]) -> Iterator[Doubt]:
         else:
             group.append(inlay)
     for first, *others in (group for group in groups if group[1:]):
-        *some, last = (str(one.index + 1) for one in others)
-        names = f"{', '.join(some)} and {last}" if some else last
+        names = joined([str(one.index + 1) for one in others])
         yield Doubt(
             where=f"inlay {first.index + 1} with {names}", allowed="one pour where drawings lie apart",
             problem="they lie apart and are alike, and each is poured, cured and cut level by itself", grave=False,

@@ -11,7 +11,7 @@ from typing import Any
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import area_words, fine_length, place_words
 from pathgen.programs.plan import Plan
@@ -30,8 +30,6 @@ LEFT_UNREMARKED = 0.005
 LINE, FILM = 3.0, 0.004
 """A closed place at least so long and of so much mean width, mm, is a thin line of the drawing, and told however small
 its area; thinner ones are what openings drawn as polygons leave along edges."""
-FINEST = 0.1
-"""Cutters are not made thinner, mm; common practice."""
 SEEN = 1.0
 """Area of a closed place that would be seen, mm2."""
 LEFT_NOTED = 0.02

@@ -21,7 +21,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import level
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
-from pathgen.strategies.pocketing.openings import Shapes, cleaned, opening, polygons, whole
+from pathgen.strategies.pocketing.openings import Shapes, cleaned, largest_that_opens, opening, polygons, whole
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
 
@@ -35,10 +35,6 @@ _FILM = 1e-4
 
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
-_NEAR = 1.05
-"""How far round a detail its region is looked at, in widths: a disc that comes into it reaches one width outside."""
-_MOSTLY = 0.9
-"""Share of a detail's area that a cutter must open to be said to reach it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,16 +136,18 @@ def reach(
     last = _closed_by_all(closed, opened, parts) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
+    names = " and ".join(dict.fromkeys(c.name for c in cutters))
     for colour, shape in colours:
-        row = partial(_row, colour, parts, shape, most=most_details)
+        area = float(shapely.area(parts).sum() if shape is None else shape.area)
+        row = partial(_row, colour, area, parts, most=most_details)
+        own = [_inside(left, shape) for left, _ in closed]
         rows += [replace(row(cutter.name, left, width), sloping=cutter.shape != "flat-end")
-                 for cutter, (left, width) in zip(cutters, closed, strict=True)]
+                 for cutter, left, (_, width) in zip(cutters, own, closed, strict=True)]
         if last is not None:
-            names = " and ".join(dict.fromkeys(c.name for c in cutters))
-            every = row(names, *last)
+            left = _inside(last[0], shape)
             # a larger flat end opens nothing that a smaller one does not
-            gained = every.reachable_area - rows[-1].reachable_area
-            together.append(every if gained > _FILM * every.area else replace(rows[-1], cutter=names))
+            gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
+            together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
     alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
     found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                   else one for one, _ in tried)
@@ -238,13 +236,12 @@ def _opened(parts: Shapes, cutter: Cutter, surface: Surface, depth: float) -> tu
     return one.opened(one.axis_region(parts)), widest
 
 
-def _row(
-    colour: str, parts: Shapes, shape: BaseGeometry | None, name: str, left: Shapes, width: float, *, most: int
-) -> CutterReach:
-    """What is left closed of each part, of `shape` alone, as a row; details are those that up to `width` might open."""
-    area = float(shapely.area(parts).sum() if shape is None else shape.area)
-    if shape is not None:
-        left = overlay.intersection(left, shape)
+def _inside(left: Shapes, shape: BaseGeometry | None) -> Shapes:
+    return left if shape is None else np.asarray(overlay.intersection(left, shape))
+
+
+def _row(colour: str, area: float, parts: Shapes, name: str, left: Shapes, width: float, *, most: int) -> CutterReach:
+    """What is left closed of each part, as a row; details are those that something up to `width` wide might open."""
     missed, part = shapely.get_parts(left, return_index=True)
     big = np.flatnonzero((shapely.get_type_id(missed) == 3) & (shapely.area(missed) >= SMALLEST))
     big = big[np.argsort(-shapely.area(missed[big]), kind="stable")[:most]]
@@ -261,7 +258,7 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
         return []
     middles = shapely.get_coordinates([shapely.maximum_inscribed_circle(m, 0.02) for m in missed])[::2]
     there = 2.0 * shapely.distance(shapely.boundary(region), shapely.points(middles))
-    largest = _largest_that_opens(missed, region, width)
+    largest = largest_that_opens(missed, region, width, halvings=_BISECTIONS)
     return [
         Detail(at=(float(x), float(y)), area=float(a), width=float(max(w, d)), largest=float(d), length=float(long))
         for (x, y), a, w, d, long in zip(middles, shapely.area(missed), there, largest, lengths(missed), strict=True)
@@ -272,18 +269,3 @@ def lengths(areas: Shapes) -> Floats:
     """(n,) from end to end of each of n areas, mm."""
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
     return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))
-
-
-def _largest_that_opens(missed: Shapes, region: Shapes, width: float) -> Floats:
-    """The largest diameter whose opening of the region covers nine tenths of each missed place, by bisection."""
-    x0, y0, x1, y1 = shapely.bounds(missed).T
-    near = _NEAR * width
-    window = overlay.intersection(region, shapely.box(x0 - near, y0 - near, x1 + near, y1 + near))
-    enough = _MOSTLY * shapely.area(missed)
-    low, high = np.zeros(len(missed)), np.full(len(missed), width)
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2.0
-        opened = overlay.buffer(overlay.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
-        covers = shapely.area(overlay.intersection(opened, missed)) >= enough
-        low, high = np.where(covers, middle, low), np.where(covers, high, middle)
-    return low

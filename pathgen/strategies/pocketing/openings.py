@@ -45,6 +45,12 @@ _HAIR = 3e-4
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
 
+_NEAR = 1.05
+"""How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
+
+_MOSTLY = 0.9
+"""Share of a place's area that a cutter must open to be said to reach it."""
+
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
 
@@ -89,6 +95,21 @@ def without_films(shapes: Shapes, thickness: float) -> Shapes:
     return np.asarray(overlay.buffer(
         overlay.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
     ))
+
+
+def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings: int) -> Floats:
+    """The largest diameter whose opening of the region covers nine tenths of each missed place, by halvings."""
+    x0, y0, x1, y1 = shapely.bounds(missed).T
+    near = _NEAR * width
+    window = overlay.intersection(region, shapely.box(x0 - near, y0 - near, x1 + near, y1 + near))
+    enough = _MOSTLY * shapely.area(missed)
+    low, high = np.zeros(len(missed)), np.full(len(missed), width)
+    for _ in range(halvings):
+        middle = (low + high) / 2.0
+        opened = overlay.buffer(overlay.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
+        covers = shapely.area(overlay.intersection(opened, missed)) >= enough
+        low, high = np.where(covers, middle, low), np.where(covers, high, middle)
+    return low
 
 
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:

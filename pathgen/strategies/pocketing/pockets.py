@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import FINEST, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
@@ -22,7 +22,16 @@ from pathgen.base.units import rounded_down
 from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
-from pathgen.strategies.pocketing.openings import Opening, Shapes, cleaned, opening, polygons, simpler, whole
+from pathgen.strategies.pocketing.openings import (
+    Opening,
+    Shapes,
+    cleaned,
+    largest_that_opens,
+    opening,
+    polygons,
+    simpler,
+    whole,
+)
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
@@ -32,9 +41,6 @@ _LEFT = 0.05
 
 _HALVINGS = 8
 """To find the cutter that opens most of a drawing: to under a hundredth."""
-
-_FINEST = 0.1
-"""Cutters are not made thinner, mm; common practice."""
 
 _WIDTH = 0.005
 """How exactly the widest place is told, mm."""
@@ -282,23 +288,14 @@ def _refuse_overhang(
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
-    widest, most = (rounded_down(width) for width in (_widest(polygons(region)), _opens_most(region)))
+    widest, every = _widest(polygons(region)), np.array([region])
+    most = rounded_down(float(largest_that_opens(every, every, widest, halvings=_HALVINGS)[0]))
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
-        allowed=f"a cutter that opens {widest:.2f} mm or less",
+        allowed=f"a cutter that opens {rounded_down(widest):.2f} mm or less",
         remedy=f"add a smaller cutter (one of {most:.2f} mm opens nine tenths of it), or make the drawing larger"
-               if most >= _FINEST else "its lines are thinner than any cutter: draw them wider",
+               if most >= FINEST else "its lines are thinner than any cutter: draw them wider",
     )
-
-
-def _opens_most(region: BaseGeometry) -> float:
-    """Diameter of the largest circle that opens nine tenths of a region, mm."""
-    low, high = 0.0, _widest(polygons(region))
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        opened = overlay.buffer(overlay.buffer(region, -middle / 2.0), middle / 2.0)
-        low, high = (middle, high) if opened.area >= 0.9 * region.area else (low, middle)
-    return low
 
 
 def _widest(parts: Shapes) -> float:
