@@ -119,6 +119,7 @@ def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path):
         page.wait("is a file")
         (tmp_path / "out").unlink()
         page.wait("<h1>job</h1>", but_not="Not built")
+        time.sleep(1.0)  # the page has it just before the words are said
         page.process.send_signal(signal.SIGINT)
         assert page.process.wait(10) == 0
         assert "written into" in page.process.stdout.read()
