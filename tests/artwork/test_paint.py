@@ -173,7 +173,7 @@ def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -
     ("use", "<use id='it' href='other.svg#a'/>"),
     ("vector-effect", "<path id='it' d='M0 0h5' stroke='red' vector-effect='non-scaling-stroke'/>"),
     ("whatnot", "<whatnot id='it'/>"),
-    # P, SVG 2, Compositing 1 (section 5.1), Filter Effects 2, CSS Transforms 2, Motion Path 1: each changes what is seen
+    # P, SVG 2, Compositing 1, Filter Effects 2, CSS Transforms 2, Motion Path 1: each changes what is seen
     ("mix-blend-mode", "<rect id='it' width='5' height='5' mix-blend-mode='multiply'/>"),
     ("mix-blend-mode", "<g id='it' style='mix-blend-mode:screen'><rect width='5' height='5'/></g>"),
     ("mix-blend-mode", "<style>.a{mix-blend-mode:color-burn}</style><rect id='it' width='5' height='5' class='a'/>"),
@@ -235,7 +235,7 @@ def test_a_reference_to_nothing_is_none(read: Read, nothing: str) -> None:
 def test_colours_that_a_browser_works_out_are_refused(read: Read, colour: str) -> None:
     """They are valid (P, CSS Color 4 and 5): passed over, they would come out black, or as what they stand over."""
     for written in (f'fill="{colour}"', f'style="fill:{colour}"'):
-        with pytest.raises(ArtworkError, match="rect 'it': its fill is .* worked out by a browser"):
+        with pytest.raises(ArtworkError, match=r"rect 'it': its fill is .* worked out by a browser"):
             read(f'<rect id="it" width="5" height="5" {written}/>')
 
 
