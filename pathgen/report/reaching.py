@@ -129,7 +129,8 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                 allowed=f"all of it with a cutter of {detail.largest:.2f} mm there"
                         f"{' that plunges' if blind else ''}" if detail.largest >= FINEST else
                         "lines as wide as a cutter",
-                remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
+                remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
+                       f"{_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
             ))
     return findings

@@ -170,7 +170,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
 
 
 def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
-    """Where a cutter's axis is asked to have been, of where it may be: one that sinks along a ramp needs room for it."""
+    """Where a cutter's axis is asked to have been, of where it may be: a ramp needs room."""
     if cutter.plunges or not cutter.is_flat:
         return axis
     parts = shapely.get_parts(axis)

@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -27,9 +26,9 @@ from pathgen.strategies.pocketing.openings import (
     Shapes,
     cleaned,
     largest_that_opens,
+    of_each,
     opening,
     polygons,
-    of_each,
     simpler,
     whole,
 )
