@@ -73,7 +73,7 @@ def buffer(shapes: Any, distance: Any, **options: Any) -> Any:
     """
     if np.ndim(shapes) == 0 and np.ndim(distance) == 0 and distance and shapely.get_num_geometries(shapes) > _FEW:
         each = buffer(shapely.get_parts(shapes), distance, **options)
-        return union_all(each) if distance > 0 else shapely.multipolygons(
+        return union_all(each, apart=True) if distance > 0 else shapely.multipolygons(
             shapely.get_parts(each[~shapely.is_empty(each)]))
     rule = partial(_each, partial(shapely.buffer, **options))
     out, given, by = map(np.array, np.broadcast_arrays(np.atleast_1d(rule(shapes, distance)), shapes, distance))
