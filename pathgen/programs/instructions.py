@@ -76,16 +76,25 @@ def before_start(
         lines.append(_stand_out_words(clamping, stand_out(clamping, lowest)))
     if zero is not None:
         lines += check_words(zero, step, clamping.units)
-        if zero.if_so and zero.like is None and clamping.setup.z_zero == "bed":
-            lines.append("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note "
-                         f"it, and leave Z 0. If thicker, write {clamping.board.names.thickness} as measured, build "
-                         "again.")
+        if zero.if_so and zero.like is None:
+            lines.append(_still_off(clamping))
     lines += step.operation.at_start(clamping)
     bottom = step.operation.bottom if lowest is None else lowest
     if bottom < -INTO_BED:
         lines.append(f"This program cuts {format_length(-bottom, clamping.units)} into the spoilboard, the spare board "
                      "under the work: see that there is one.")
     return lines
+
+
+def _still_off(clamping: Clamping) -> str:
+    """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right."""
+    says = f"write {clamping.board.names.thickness} as measured"
+    if clamping.setup.z_zero == "bed":
+        return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
+                f"leave Z 0. If thicker, {says}, build again.")
+    higher = f" If higher, set Z 0 here, {says} here, build again." if clamping.surfacing is not None else ""
+    return ("If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and "
+            f"leave Z 0.{higher}")
 
 
 def _before(clamping: Clamping, step: Step) -> list[str]:

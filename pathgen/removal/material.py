@@ -392,18 +392,18 @@ class _Cutting:
 
     def _note_moves(self, moves: Moves, touches: Touches) -> None:
         """What some moves take, from the points that they lower; `touches` numbers them as they stand here."""
-        n, of = len(moves), touches.move
+        n, of, row = len(moves), touches.move, moves.row
         run, low = moves.end - moves.start, np.minimum(moves.start[:, 2], moves.end[:, 2])
         length = np.hypot(run[:, 0], run[:, 1])
-        j, i = np.divmod(touches.cell, len(self.xs))
-        x, y = self.xs[i], self.ys[j]
-        drop = touches.before - touches.after
+        j = touches.cell // len(self.xs)
+        x, y = self.xs[touches.cell - j * len(self.xs)], self.ys[j]
+        met = drop = touches.before - touches.after
         depth = drop if self.surface is not None else touches.before - low.astype(np.float32)[of]
-        b, row = Bites.none(np.zeros(n)), moves.row
-        quick = np.flatnonzero(self.motion.rapid[row][of])
-        grazed = quick[~self._well_within(moves, of[quick], x[quick], y[quick])]
-        met = drop.copy()
-        met[grazed] = 0.0
+        b, rapid = Bites.none(np.zeros(n)), self.motion.rapid[row]
+        if rapid.any():
+            quick = np.flatnonzero(rapid[of])
+            met = drop.copy()
+            met[quick[~self._well_within(moves, of[quick], x[quick], y[quick])]] = 0.0  # grazed
         b.drop[:] = _highest_of(met, of, n)
         b.volume[:] = np.bincount(of, drop, n) * self.cell
         sloping = (np.abs(run[:, 2]) > _LEVEL) & (length > 0)
@@ -415,14 +415,14 @@ class _Cutting:
         fall = drop if self.passages is None else self.passages.falls(
             touches, self.gone[row][of], low.astype(np.float32)[of]
         )
-        near = np.flatnonzero((fall > self.deeper) | self.motion.rapid[row][of])
-        if self.cutter.is_flat:  # at its rim rounding decides whether a wall that stands there is met
-            kept = self.motion.rapid[row][of[near]] | self._well_within(moves, of[near], x[near], y[near])
-            near = near[kept]
-        b.keep_place(of[near], depth[near], x[near], y[near])
-        over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
-        b.over[:] = _highest_of(over, of[near], n)
-        b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
+        near = np.flatnonzero((fall > self.deeper) | rapid[of] if rapid.any() else fall > self.deeper)
+        if self.cutter.is_flat and len(near):  # at its rim rounding decides whether a wall that stands there is met
+            near = near[rapid[of[near]] | self._well_within(moves, of[near], x[near], y[near])]
+        if len(near):
+            b.keep_place(of[near], depth[near], x[near], y[near])
+            over = np.maximum(fall[near] - self._limit(touches.cell[near]), 0.0)
+            b.over[:] = _highest_of(over, of[near], n)
+            b.deep[:] = np.bincount(of[near], np.minimum(over, drop[near]), n) * self.cell
         if self.angle:
             b.edge[:] = np.bincount(of, self._edge(moves, length, b.depth, of, x, y, drop), n)
         self.bites.add(b, row)

@@ -48,8 +48,16 @@ def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):
     assert any("over the bare raw top" in line for line in lines)
     assert "note it, and leave Z 0. If thicker, write [stock] thickness as measured, build again." in lines[-1]
     assert not any("leave Z 0" in line or "Measure the blank" in line for line in told(tmp_path, 2))
-    top = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')  # it is where Z 0 is: nothing to measure
-    assert not any("leave Z 0" in line or "Measure the blank" in line for line in top)
+
+
+def test_a_raw_top_that_is_not_level_is_not_mended_at_z_0(tmp_path):
+    """Z 0 is the raw top where it was set: elsewhere it may lie higher or lower, which no zero mends."""
+    lines = told(tmp_path, 1, extra='[setup]\nz_zero = "stock-top"\n')
+    assert not any("Measure the blank" in line for line in lines)
+    assert lines[-1] == (
+        "If it stays off with Z 0 set again where it was, the top is so much higher or lower here: note it, and leave "
+        "Z 0. If higher, set Z 0 here, write [stock] thickness as measured here, build again.")
+    assert not any("leave Z 0" in line for line in told(tmp_path, 2, extra='[setup]\nz_zero = "stock-top"\n'))
 
 
 def test_a_spoilboard_is_asked_for_before_the_first_cut(tmp_path):
