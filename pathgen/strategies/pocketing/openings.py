@@ -102,16 +102,16 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
     x0, y0, x1, y1 = shapely.bounds(missed).T
     near = _NEAR * width
     window = overlay.intersection(region, shapely.box(x0 - near, y0 - near, x1 + near, y1 + near))
-    enough = _MOSTLY * shapely.area(missed)
+    enough = np.asarray(_MOSTLY * shapely.area(missed))
     beside = shapely.area(window) - shapely.area(missed)
     low, high = np.zeros(len(missed)), np.full(len(missed), width)
     for _ in range(halvings):
         middle = (low + high) / 2.0
         opened = overlay.buffer(overlay.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
         area = shapely.area(opened)
-        covers = area >= enough + beside
-        near = np.flatnonzero(~covers & (area >= enough))  # of the others so much lies in no place, wherever it is
-        covers[near] = shapely.area(overlay.intersection(opened[near], missed[near])) >= enough[near]
+        covers = np.asarray(area >= enough + beside)
+        unsure = np.flatnonzero(~covers & (area >= enough))  # of the others the area alone tells
+        covers[unsure] = shapely.area(overlay.intersection(opened[unsure], missed[unsure])) >= enough[unsure]
         low, high = np.where(covers, middle, low), np.where(covers, high, middle)
     return low
 
