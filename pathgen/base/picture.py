@@ -107,7 +107,7 @@ def _plainer(run: Floats, tolerance: float) -> Floats:
     along, aside = (run - run[0]) @ far, (run - run[0]) @ [-far[1], far[0]]
     if np.ptp(aside) <= tolerance:
         return run[[np.argmin(along), np.argmax(along)]]
-    return shapely.get_coordinates(shapely.LineString(run).simplify(tolerance))
+    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(run), tolerance, preserve_topology=False))
 
 
 def outline_points(shape: shapely.Geometry) -> list[Floats]:

@@ -179,8 +179,8 @@ def _hollow(clamping: Clamping, stage: Stage) -> Floats:
     """Share of light that deep places get."""
     with np.errstate(invalid="ignore"):
         surface = clamping.finished_surface.height(stage.grid.xs, stage.grid.ys[:, None])
-        deep = np.clip((surface - stage.heights) / _DEEPEST, 0, 1)
-    return np.asarray(1 - _DARK * np.nan_to_num(deep), np.float32)
+        deep = np.fmin(np.fmax((surface - stage.heights) / _DEEPEST, 0), 1)  # 0 where there is no surface
+    return np.asarray(1 - _DARK * deep, np.float32)
 
 
 def _colours(stage: Stage, wood: str) -> Floats:
