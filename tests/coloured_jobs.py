@@ -25,12 +25,14 @@ def coloured_job(seed: int, drawings: list[Path]) -> RandomJob:
     tables = tomllib.loads(job.toml)
     inches = tables.pop("units") == "in"
     (inlay,) = tables["inlay"]
+    inlay.pop("also", None)
     text, colours = next(found for found in iter(lambda: _whole(chance.one(*drawings)), None) if len(found[1]) > 1)
     board = tables["board"]
     wide = round(board["nut_width"] - (8.0 / 25.4 if inches else 8.0), 4)
     inlay["place"] = {"at": inlay["place"]["at"], "rotate": chance.one(0, 90, 180), "width": wide,
                       "mirror": inlay["place"].get("mirror", False)}
     tables["inlay"] = _stages(chance, inlay, colours, 1 / 25.4 if inches else 1.0)
+    _twice(Chance(seed + 21_000_000), tables["inlay"], wide)
     if len(tables["inlay"]) > 1 or chance.now_and_then(0.8):
         for each in tables["inlay"]:
             each["fill"] = "resin"
@@ -61,6 +63,18 @@ def _stages(chance: Chance, inlay: dict[str, Any], colours: list[str], mm: float
     lap = {"lap": chance.one(0.2, 0.5) * mm} if chance.now_and_then(0.4) else {}
     return [inlay | {"colours": colours[(nth + turn) % count :: count]} | (lap if nth < count - 1 else {})
             for nth in range(count)]
+
+
+def _twice(chance: Chance, stages: list[dict[str, Any]], wide: float) -> None:
+    """Now and then the drawing a second time, further down the board, poured with the first in every stage."""
+    if not chance.now_and_then(0.25):
+        return
+    place = stages[0]["place"]
+    (x, y), apart = place["at"], round(wide * chance.one(1.05, 1.1, 1.3), 4)
+    for each in stages:
+        each["place"] = place | {"at": [round(x - apart / 2, 4), y]}
+        each["also"] = [{"artwork": each["artwork"], "place": place | {
+            "at": [round(x + apart / 2, 4), y], "rotate": (place["rotate"] + 180) % 360}}]
 
 
 def _written(tables: dict[str, Any], inches: bool) -> str:

@@ -115,6 +115,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     _more(Chance(seed + 1_000_000), cutters, tables, files, small)
     _rarely(Chance(seed + 2_000_000), cutters, tables, files, length, widest)
     _thick_blank(Chance(seed + 3_000_000), tables)
+    _also(Chance(seed + 4_000_000), tables, files, length, drawings)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -344,6 +345,42 @@ def _rarely(
     slots = tables.get("slots")
     if slots and slots.get("entry") != "peck" and chance.now_and_then(0.2):
         cutters[slots["cutter"]]["plunges"] = False
+
+
+def _also(
+    chance: Chance, tables: dict[str, Any], files: dict[str, str], length: float, drawings: list[Path] | None,
+) -> None:
+    """Now and then several drawings side by side that are one inlay, with one pour."""
+    board, inlays = tables["board"], tables.get("inlay", [])
+    for number, inlay in enumerate(inlays):
+        share, count = (length - 8.0) / len(inlays), chance.whole(2, 4)
+        each, half = share / count - 2.0, board["nut_width"] / 2 - 4.0
+        if not chance.now_and_then(0.25):
+            continue
+        if "at_frets" in inlay["place"] and board["frets"] >= 6:
+            inlay["also"] = [{"artwork": f"a{number}.svg", "place": {"at_frets": [4], "margin": 2.0}}]
+        if "at" not in inlay["place"] or each < 14.0:
+            continue
+        first, places = inlay["place"]["at"][0] - share / 2, []
+        for nth in range(count):
+            room = (first + nth * (each + 2.0) + 1.0, first + (nth + 1) * (each + 2.0) - 1.0, half)
+            name = f"a{number}.svg" if not nth or chance.now_and_then(0.2) else f"a{number}-{nth}.svg"
+            wide = min(inlay["place"]["width"], round(each, 1))
+            if nth and name not in files:
+                files[name], (wide, _) = _icon_alone(chance, drawings, room) if drawings else _drawing(chance, room)
+            turn = inlay["place"]["rotate"] if not nth else chance.one(0, 0, 180)
+            places.append({"artwork": name, "place": {
+                "at": [round((room[0] + room[1]) / 2, 1), 0.0], "rotate": turn, "width": wide}})
+        inlay["place"] |= places[0]["place"]
+        inlay["also"] = places[1:]
+
+
+def _icon_alone(
+    chance: Chance, drawings: list[Path], room: tuple[float, float, float]
+) -> tuple[str, tuple[float, float]]:
+    """One icon, as large as the room lets it be; with its size in mm."""
+    size = round(min(2 * room[2], room[1] - room[0]), 1)
+    return _svg(size, size, _icon(chance.one(*drawings).read_text(), 0.0, 0.0, size)), (size, size)
 
 
 def _drawn_outline(chance: Chance, long: float, wide: float) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from xml.etree.ElementTree import Element
 
 from pathgen.artwork.document import href, local_name
-from pathgen.artwork.elements import REMEDIES
+from pathgen.artwork.elements import REMEDIES, UNREAD, UNREAD_ON
 from pathgen.artwork.painting import State
-from pathgen.artwork.properties import Reference, Style
+from pathgen.artwork.properties import INITIAL, Reference, Style
 from pathgen.artwork.scene import Clip, Paint
 from pathgen.artwork.shapes import OUTLINES, Geometry
 from pathgen.artwork.spaces import Spaces
@@ -21,8 +21,12 @@ class Clips(Spaces):
     """The clip paths of one document."""
 
     def _effects(self, element: Element, state: State) -> State | None:
-        """The state with clip-path applied; None when a mask, filter or clip leaves nothing that can be cut."""
-        style = state.style
+        """The state with clip-path applied; None when a mask, filter, blend or clip leaves nothing that can be cut."""
+        style, kind = state.style, local_name(element)
+        for name, (reason, remedy) in UNREAD.items():
+            if style[name] != INITIAL[name] and kind in UNREAD_ON.get(name, {kind}):
+                self._leave_out(element, name, reason, remedy)
+                return None
         for name in ("mask", "filter"):
             value = style[name]
             if value is None or (name == "mask" and self._is_missing(value)):

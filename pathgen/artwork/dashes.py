@@ -1,8 +1,9 @@
-"""Lines cut into dashes by their length along the line (SVG 1.1, section 11.4)."""
+"""Lines cut into dashes by their length along the line (SVG 1.1, section 11.4; SVG 2, section 9.6.1)."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
     """The lines, those with a dash pattern cut into their dashes."""
     if not any(stroke.dashes for stroke in strokes):
         return lines
+    strokes = _in_true_lengths(lines, strokes)
     pieces: list[tuple[Floats, NDArray[np.bool_], bool, int]] = []
     for k, owner in enumerate(lines.owner):
         begin, end = lines.start[k], lines.start[k + 1]
@@ -39,6 +41,19 @@ def dashed(lines: Polylines, strokes: Sequence[Stroke], where: Sequence[str]) ->
         np.array([piece[2] for piece in pieces]),
         np.array([piece[3] for piece in pieces], dtype=np.int64),
     )
+
+
+def _in_true_lengths(lines: Polylines, strokes: Sequence[Stroke]) -> list[Stroke]:
+    """Strokes whose path states a length of its own with their dashes in lengths along it as it is."""
+    steps = np.hypot(*np.diff(lines.points, axis=0, append=np.nan).T)
+    steps[lines.start[1:] - 1] = 0.0
+    along = np.append(0.0, np.cumsum(steps))
+    total = np.bincount(lines.owner, np.diff(along[lines.start]), len(strokes))
+    return [
+        replace(one, dashes=tuple(dash * true / one.path_length for dash in one.dashes),
+                dash_offset=one.dash_offset * true / one.path_length) if one.path_length and true else one
+        for one, true in zip(strokes, total, strict=True)
+    ]
 
 
 def _cut(

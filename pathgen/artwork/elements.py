@@ -21,6 +21,17 @@ REMEDIES = {
     "filter": "take the filter off, or draw its effect as shapes",
     "marker": "convert markers to paths",
 }
+_MOVED = "it is moved, turned or scaled by a style that drawing programs do not read", "write it as a transform"
+UNREAD = {
+    "mix-blend-mode": ("its colour is mixed with what lies below it", "give it the colour that is seen"),
+    "backdrop-filter": ("what lies below it is drawn through a filter", "take it off, or draw its effect as shapes"),
+    "translate": _MOVED, "rotate": _MOVED, "scale": _MOVED, "offset-path": _MOVED,
+    "d": ("its path is that of a style", "write that path into its attribute d"),
+    "clip": ("it is cut off by a style", "use a clipPath element"),
+}
+"""Properties that change what is seen and are not read: why what has them cannot be cut, and what to do."""
+UNREAD_ON = {"d": {"path"}, "clip": {"svg", "symbol"}}
+"""The only elements on which some of these do anything (SVG 2, section 9.3.1; SVG 1.1, section 14.3.4)."""
 TEXT = {"text", "flowRoot", "flowDiv"}
 UNCUTTABLE = {"text", "image", "foreignObject", "flowRoot", "mesh", "video", "audio", "canvas", "iframe"}
 NOT_SHOWN = {

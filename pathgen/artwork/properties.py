@@ -77,6 +77,8 @@ def _mitre_limit(text: str) -> float:
 
 
 def _reference(text: str) -> Any:
+    if not text:
+        raise ValueError("nothing is named")
     if text.lower() == "none":
         return None
     match = _REFERENCE.fullmatch(text)
@@ -106,6 +108,12 @@ def _font_size(text: str) -> Length:
     return _not_negative(text)
 
 
+def _not_moved(text: str) -> str:
+    """"none" for what moves, turns and scales nothing."""
+    word = text.lower()
+    return "none" if re.fullmatch(r"(0+(px|deg|%)?|1|100%)(\s+(0+(px|%)?|1|100%))*", word) else word
+
+
 def _geometry(text: str) -> str:
     """A length of a style sheet, or "auto"; only 0 may lack its unit there (CSS Values 3, Distance Units)."""
     if text.lower() != "auto":
@@ -114,6 +122,12 @@ def _geometry(text: str) -> str:
             raise ValueError(f"{text!r} has no unit")
     return text
 
+
+_BLENDS = (
+    "normal", "multiply", "screen", "overlay", "darken", "lighten", "color-dodge", "color-burn", "hard-light",
+    "soft-light", "difference", "exclusion", "hue", "saturation", "color", "luminosity", "plus-darker", "plus-lighter",
+)
+"""Compositing and Blending 1, section 5, and level 2."""
 
 BLACK = Colour("#000000")
 
@@ -146,6 +160,9 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
     "clip-path": (_reference, None),
     "mask": (_reference, None),
     "filter": (_reference, None),
+    "mix-blend-mode": (_words(*_BLENDS), "normal"),
+    "backdrop-filter": (str.lower, "none"),
+    "clip": (str.lower, "auto"),
     "overflow": (_words("visible", "hidden", "scroll", "auto", "clip"), None),
     "transform": (str, None),
     "transform-origin": (str, None),
@@ -159,7 +176,17 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
 GEOMETRY = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry")
 """Properties of style sheets that go before the attributes of the same names (SVG 2, chapter 7); None where not set."""
 
+SHEET_ONLY = (*GEOMETRY, "d", "translate", "rotate", "scale", "offset-path")
+"""No presentation attributes: attributes of these names are read for what they are, or mean something else."""
+
+ALIASES = {"mask-image": "mask", "-webkit-mask-image": "mask", "-webkit-mask": "mask", "-webkit-filter": "filter",
+           "-webkit-clip-path": "clip-path", "-webkit-transform": "transform",
+           "-webkit-transform-origin": "transform-origin"}
+"""Other names of style sheets for the same (Compatibility Standard, section 3; CSS Masking 1, section 7)."""
+
 OWN |= dict.fromkeys(GEOMETRY, (_geometry, None))
+OWN |= {"d": (str, "none"), "offset-path": (str.lower, "none")}
+OWN |= dict.fromkeys(("translate", "rotate", "scale"), (_not_moved, "none"))
 PROPERTIES = {**INHERITED, **OWN}
 INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}
 

@@ -165,13 +165,15 @@ def read_artwork(
     y, width, height, cx, cy, r, rx, ry) and ``@media all`` and ``screen``; strokes with their caps, joins and dashes;
     `clipPath`. A gradient of one colour is that colour. Any opacity above 0 is opaque (`scene` holds it).
 
-    Cannot be cut, and so refused or listed: text, images, gradients, patterns, masks, filters, markers; clip-path
-    shapes of style sheets; strokes of a width on the screen; a transform on a `symbol`, where renderers disagree;
-    other `@media` conditions and style sheets in other files.
+    Cannot be cut, and so refused or listed: text, images, gradients, patterns, masks, filters, markers, blend modes;
+    clip-path shapes, paths and moves (`d`, `translate`, `rotate`, `scale`, `offset-path`) of style sheets; strokes of a
+    width on the screen; a transform on a `symbol`, where renderers disagree; rules within rules, other `@media`
+    conditions and style sheets in other files.
 
-    Refused in any case: mistakes in path data, numbers and maps; var(), calc() and other values that a browser works
-    out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or 10,000 selectors;
-    shapes that cross themselves or one another so often (about 100,000 times) that no cutter could follow them.
+    Refused in any case: mistakes in path data, numbers and maps; var(), calc(), color-mix() and other values that a
+    browser works out; windows and viewBoxes of no size; loops; more than 32 MB, 40,000 elements, 250,000 pieces or
+    10,000 selectors; shapes that cross themselves or one another so often (about 100,000 times) that no cutter could
+    follow them.
     """
     path = given.path("read_artwork path", path)
     if not (isinstance(tolerance, int | float) and math.isfinite(tolerance) and tolerance > 0):

@@ -13,7 +13,8 @@ class Stroke:
     """How a line is drawn; lengths in the coordinates of the element.
 
     `cap` is "butt", "round" or "square", `join` "miter", "miter-clip", "round" or "bevel"; `dashes` are lengths of
-    ink and gap in turn, empty for a whole line, and `dash_offset` says how far into them the line begins.
+    ink and gap in turn, empty for a whole line, and `dash_offset` says how far into them the line begins; both count in
+    what would make the whole path `path_length` long, where that is not 0.
     """
 
     width: float
@@ -22,6 +23,7 @@ class Stroke:
     mitre_limit: float = 4.0
     dashes: tuple[float, ...] = ()
     dash_offset: float = 0.0
+    path_length: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

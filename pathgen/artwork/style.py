@@ -6,20 +6,21 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 from itertools import accumulate
-from typing import Any
+from typing import Any, NoReturn
 from xml.etree.ElementTree import Element
 
 import cssselect2
 import tinycss2
 
 from pathgen.artwork.document import SVG, Document, local_name
-from pathgen.artwork.properties import GEOMETRY, INHERITED, INITIAL, OWN, PROPERTIES, Style, shown_colour
+from pathgen.artwork.properties import ALIASES, INHERITED, INITIAL, OWN, PROPERTIES, SHEET_ONLY, Style, shown_colour
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_IN_SELECTOR, MOST_MARKS, MOST_NESTED, MOST_RULES_TRIED, MOST_SELECTORS
 
-_ATTRIBUTES = PROPERTIES.keys() - set(GEOMETRY)
+_ATTRIBUTES = PROPERTIES.keys() - set(SHEET_ONLY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
+_COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
 _WORD = re.compile(r"[A-Za-z0-9+/=]+")
@@ -57,8 +58,8 @@ def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
         elif node.lower_name == "font":
             size = re.search(r"(?<![\w.])[\d.]+(?:[a-z]+|%)", value)
             found += [("font-size", size[0], node.important)] if size else []
-        elif node.lower_name in PROPERTIES:
-            found.append((node.lower_name, value, node.important))
+        elif (name := ALIASES.get(node.lower_name, node.lower_name)) in PROPERTIES:
+            found.append((name, value, node.important))
     return tuple(found)
 
 
@@ -115,7 +116,10 @@ class Cascade:
             if rule.type == "at-rule":
                 count += self._at_rule(element, rule, matcher)
             elif rule.type == "qualified-rule":
-                declarations = _known(tinycss2.parse_blocks_contents(rule.content, skip_comments=True))
+                nodes = tinycss2.parse_blocks_contents(rule.content, skip_comments=True)
+                if any(node.type in ("at-rule", "qualified-rule") for node in nodes):
+                    self.trouble.append((element, "rules within rules"))
+                declarations = _known(nodes)
                 if _longest_selector(rule.prelude) > MOST_IN_SELECTOR:
                     self.trouble.append((element, "a selector too long"))
                     continue
@@ -256,24 +260,34 @@ class Cascade:
         declared = {name: value for name, value in element.attrib.items() if name in _ATTRIBUTES}
         sheet = self._sheet.get(element, ())
         own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
+        worked_out = {name: value for name, value in declared.items() if self._is_worked_out(element, name, value)}
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
-                    if "(" in value:
-                        self._refuse_functions(element, name, value)
+                    if self._is_worked_out(element, name, value):
+                        worked_out.setdefault(name, value)
                     if strong == important and _valid(name, value):
                         declared[name] = value
+        for name, value in worked_out.items():
+            if declared.get(name, value) == value:  # no plain colour beside it, for who cannot read it
+                self._refuse(element, name, value)
         self._known[element] = declared
         return declared
 
+    def _is_worked_out(self, element: Element, name: str, value: str) -> bool:
+        """Whether a value is a colour that is worked out as a page is shown, such as color-mix().
 
-    def _refuse_functions(self, element: Element, name: str, value: str) -> None:
-        """Values that are worked out as a page is shown, such as var() and calc(), have no one meaning here."""
-        if _FUNCTION.search(value):
-            raise ArtworkError(
-                self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
-                allowed="plain values", remedy="write the value itself",
-            )
+        Raises ArtworkError for var(), calc() and others that have no one meaning here.
+        """
+        if "(" in value and _FUNCTION.search(value):
+            self._refuse(element, name, value)
+        return "(" in value and _COLOUR.search(value) is not None and _value(name, value) is _INVALID
+
+    def _refuse(self, element: Element, name: str, value: str) -> NoReturn:
+        raise ArtworkError(
+            self._document.where(element), f"its {name} is {value!r}, a value to be worked out by a browser",
+            allowed="plain values", remedy="write the value itself",
+        )
 
 
 def _split(prelude: Iterable[Any]) -> list[list[Any]]:

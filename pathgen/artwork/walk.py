@@ -186,7 +186,7 @@ class Walker(Clips):
         self._markers(element, style)
         fill = self._colour(element, state, "fill")
         stroke = self._colour(element, state, "stroke")
-        line = self._stroke(style, state.viewport) if stroke else None
+        line = self._stroke(element, style, state.viewport) if stroke else None
         if fill is None and line is None:
             return
         inside = self._effects(element, state)

@@ -24,7 +24,7 @@ from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
 from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
-from pathgen.strategies.pocketing import PocketCut, pocket
+from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.slotting import bevelling, slotting
 from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
 from pathgen.work.clamping import Clamping, Step
@@ -198,7 +198,7 @@ def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
-                     safe_z=clamping.safe_z, where=cut.what)
+                     safe_z=clamping.safe_z, where=cut.what, options=PocketOptions(all_of_it=True))
     return made.toolpath
 
 

@@ -116,15 +116,21 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                 continue
             place = "the largest place" if detail is colour.details[0] else "one place"
             place += f", {detail.length:.1f} mm long and" if detail is line else ","
+            # it fits, and would have to go straight down
+            blind = any(not c.plunges and c.is_flat and c.diameter <= detail.width
+                        for c in _own_cutters(clamping, inlay.index))
             findings.append(Finding(
                 code=MUCH_CLOSED if share > LEFT_MUCH else "detail-out-of-reach",
                 severity="warn" if share > LEFT_NOTED else "note",
                 where=at(inlay.name, None, *detail.at),
                 got=f"{closed:.1f} mm2 of {colour.colour}, {100 * share:.1f} % of that colour, stays closed with "
-                f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there",
-                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there" if detail.largest >= FINEST else
+                f"{names}; {place} {detail.area:.2f} mm2, is {detail.width:.2f} mm wide there"
+                + (", with no room for a ramp or a helix down" if blind else ""),
+                allowed=f"all of it with a cutter of {detail.largest:.2f} mm there"
+                        f"{' that plunges' if blind else ''}" if detail.largest >= FINEST else
                         "lines as wide as a cutter",
-                remedy=f"add {_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
+                remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
+                       f"{_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
             ))
     return findings

@@ -32,6 +32,8 @@ _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its d
 _BESIDE_BEND = 1e-6  # mm
 _FINE = 1e-3  # mm: with fewer corners, areas that narrow to next to nothing are taken in in a twentieth of the time
 _LEAST_STRETCH = 1.0  # mm
+_RAMP = 0.5
+"""Of its radius: so long all round is what a cutter's axis may be in where room for a ramp is asked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,7 +142,8 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
     """`gone` is what a second cut took off the surface before: sloping walls open less there.
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
-    middle fits in places only: what it may have opened so is no floor of the next cutter. And what a round or pointed
+    middle fits in places only: what it may have opened so is no floor of the next cutter. One that cannot go straight
+    down may leave closed what has no room for a ramp. And what a round or pointed
     end opens to the drawing's edge is not asked of the next one, though a second cut has made it narrower. What is in
     reach keeps off the walls of each part by half as much again: between two that all but touch nothing is asked for.
     """
@@ -157,13 +160,21 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        sure = overlay.buffer(axis, wide - 1.5 * beyond, quad_segs=32)
+        sure = overlay.buffer(_gone_into(step.cutter, axis), wide - 1.5 * beyond, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if gone and not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
+
+
+def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:
+    """Where a cutter's axis is asked to have been, of where it may be: a ramp needs room."""
+    if cutter.plunges or not cutter.is_flat:
+        return axis
+    parts = shapely.get_parts(axis)
+    return shapely.multipolygons(parts[shapely.length(shapely.get_exterior_ring(parts)) > _RAMP * cutter.radius])
 
 
 def _low_already(poured: Poured, steps: list[Step], seen: Seen) -> Mask:
@@ -310,6 +321,8 @@ def _nowhere_deep(poured: Poured, openings: _Openings, seen: Seen) -> Iterator[F
     cell = sim.grid.cell_area**0.5
     for step, floor, rests in _brought_to_depth(openings, inlay.depth, 2 * cell):
         for piece in shapely.get_parts(overlay.buffer(floor, -2 * inset)):
+            if not openings.reach.intersects(piece):  # it is not asked for at all
+                continue
             window = part.window(piece.bounds)
             inside = part.part(window).covered(piece)
             cells = poured.floor[window][inside] - (surface[window][inside] - np.float32(inlay.depth))

@@ -173,6 +173,22 @@ def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -
     ("use", "<use id='it' href='other.svg#a'/>"),
     ("vector-effect", "<path id='it' d='M0 0h5' stroke='red' vector-effect='non-scaling-stroke'/>"),
     ("whatnot", "<whatnot id='it'/>"),
+    # P, SVG 2, Compositing 1, Filter Effects 2, CSS Transforms 2, Motion Path 1: each changes what is seen
+    ("mix-blend-mode", "<rect id='it' width='5' height='5' mix-blend-mode='multiply'/>"),
+    ("mix-blend-mode", "<g id='it' style='mix-blend-mode:screen'><rect width='5' height='5'/></g>"),
+    ("mix-blend-mode", "<style>.a{mix-blend-mode:color-burn}</style><rect id='it' width='5' height='5' class='a'/>"),
+    ("backdrop-filter", "<rect id='it' width='5' height='5' style='backdrop-filter:invert(1)'/>"),
+    ("translate", "<rect id='it' width='5' height='5' style='translate:9px 3px'/>"),
+    ("rotate", "<rect id='it' width='5' height='5' style='rotate:45deg'/>"),
+    ("scale", "<style>#it{scale:2}</style><rect id='it' width='5' height='5'/>"),
+    ("offset-path", "<rect id='it' width='5' height='5' style='offset-path:path(\"M9 9h9\")'/>"),
+    ("d", "<path id='it' d='M0 0h5v5z' style='d:path(\"M0 0h9v9z\")'/>"),
+    ("clip", "<svg id='it' width='9' height='9' clip='rect(0 5 5 0)'><rect width='9' height='9'/></svg>"),
+    # P, Compatibility Standard, section 3; CSS Masking 1, section 7: the same by other names
+    ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='mask-image:url(#g)'/>"),
+    ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='-webkit-mask:url(#g)'/>"),
+    ("filter", "<rect id='it' width='5' height='5' style='-webkit-filter:blur(2px)'/>"),
+    ("clip-path", "<g id='g'/><rect id='it' width='5' height='5' style='-webkit-clip-path:url(#g)'/>"),
 ])
 def test_what_cannot_be_cut_is_named_or_listed(read: Read, name: str, inside: str) -> None:
     with pytest.raises(ArtworkError, match=f"{name} 'it' .*:"):
@@ -181,6 +197,46 @@ def test_what_cannot_be_cut_is_named_or_listed(read: Read, name: str, inside: st
     assert (art.left_out[0].name, art.left_out[0].id) == (name, "it")
     assert art.left_out[0].remedy
     assert shapely.box(49, 194, 56, 201).contains(art.regions[-1].polygon.centroid)
+
+
+def test_a_plain_colour_beside_one_that_a_browser_works_out_is_taken(read: Read) -> None:
+    """As drawing programs write colours of a wider screen: the plain one for whoever cannot read the other."""
+    wide = "fill:color(display-p3 0.9 0.1 0.1)"
+    for written in (f'style="fill:#f00;{wide}"', f'style="{wide};fill:#f00"', f'fill="#f00" style="{wide}"'):
+        assert areas(read(f'<rect width="5" height="5" {written}/>')) == pytest.approx({"#ff0000": 25})
+
+
+def test_rules_within_rules_are_told(read: Read) -> None:
+    art = read("<style>rect{fill:red;@media screen{fill:blue}}</style><rect width='5' height='5'/>", missing="report")
+    assert [one.name for one in art.left_out] == ["style sheet rules within rules"]
+
+
+@pytest.mark.parametrize("same", [
+    "mix-blend-mode:normal", "isolation:isolate", "mask:none", "filter:none", "translate:none", "translate:0px 0",
+    "rotate:0deg", "scale:1 1", "mix-blend-mode:whatnot", "clip:rect(0 1px 1px 0)", "mask-type:alpha",
+    "offset-path:none", "enable-background:new 0 0 24 24", "d:path('M0 0h9')",
+])
+def test_what_changes_nothing_is_not_refused(read: Read, same: str) -> None:
+    name, value = same.split(":", 1)
+    assert areas(read(f'<rect width="5" height="5" style="{same}"/>')) == pytest.approx({"#000000": 25})
+    assert areas(read(f'<g {name}="{value}"><rect width="5" height="5"/></g>')) == pytest.approx({"#000000": 25})
+
+
+@pytest.mark.parametrize("nothing", ["filter", "mask", "clip-path"])
+def test_a_reference_to_nothing_is_none(read: Read, nothing: str) -> None:
+    """An invalid value is passed over (P, CSS 2.1, section 4.2)."""
+    assert areas(read(f'<rect width="5" height="5" {nothing}=""/>')) == pytest.approx({"#000000": 25})
+
+
+@pytest.mark.parametrize("colour", [
+    "oklch(60% 0.2 40)", "lab(50% 20 30)", "color-mix(in srgb, red, blue)", "light-dark(red, blue)",
+    "color(display-p3 1 0 0)", "rgb(from red r g b)", "var(--c)",
+])
+def test_colours_that_a_browser_works_out_are_refused(read: Read, colour: str) -> None:
+    """They are valid (P, CSS Color 4 and 5): passed over, they would come out black, or as what they stand over."""
+    for written in (f'fill="{colour}"', f'style="fill:{colour}"'):
+        with pytest.raises(ArtworkError, match=r"rect 'it': its fill is .* worked out by a browser"):
+            read(f'<rect id="it" width="5" height="5" {written}/>')
 
 
 @pytest.mark.parametrize("inside", [

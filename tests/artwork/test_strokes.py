@@ -78,6 +78,20 @@ def test_dashes(read: Read, dashes: str, offset: int, ink: float) -> None:
     assert area(art) == pytest.approx(10 * ink, abs=1e-3)
 
 
+@pytest.mark.parametrize(("path", "ink"), [
+    # P, SVG 2, section 9.6.1: dashes count in units of which the whole path has pathLength. By hand: 25 dashes 2 long;
+    # 12, the first after 6; on parts 40 and 60 long, each begun anew, 2 dashes and 3 that are 10 long
+    ('d="M0 50h100" pathLength="50" stroke-dasharray="1"', 50.0),
+    ('d="M0 50h100" pathLength="50" stroke-dasharray="1 3" stroke-dashoffset="1"', 24.0),
+    ('d="M0 50h40M0 60h60" pathLength="10" stroke-dasharray="1"', 20.0 + 30.0),
+    ('d="M0 50h100" pathLength="-5" stroke-dasharray="20"', 60.0),
+    ('d="M0 50h100" pathLength="whatnot" stroke-dasharray="20"', 60.0),
+])
+def test_dashes_of_a_path_that_states_its_length(read: Read, path: str, ink: float) -> None:
+    art = read(f'<path {path} stroke="red" stroke-width="2" fill="none"/>')
+    assert sum(region.polygon.area for region in art.regions) == pytest.approx(2 * ink)
+
+
 def test_endless_dashes_are_refused(read: Read) -> None:
     with pytest.raises(ArtworkError, match="more dashes than can be cut"):
         read(f'<path {LINE} stroke-dasharray="1e-9"/>')

@@ -334,8 +334,12 @@ def test_places_without_room_for_a_ramp_are_left_to_the_next_cutter() -> None:
     dot = region.geoms[1]
     assert cuts[0].opened.intersection(dot).is_empty
     assert dot.difference(cuts[1].opened).area < 0.01
+    # without another they stay closed, unless all of it is asked for
+    alone, = pocket(region, surface=LEVEL, cutters=[first], depth=1.0, safe_z=SAFE_Z)
+    assert alone.opened.area == pytest.approx(cuts[0].opened.area)
+    assert alone.left.covers(dot.buffer(-0.01))
     with pytest.raises(CutterError, match="cannot cut at its centre"):
-        pocket(region, surface=LEVEL, cutters=[first], depth=1.0, safe_z=SAFE_Z)
+        pocket(region, surface=LEVEL, cutters=[first], depth=1.0, safe_z=SAFE_Z, options=PocketOptions(all_of_it=True))
 
 
 def test_layers_are_no_thicker_than_the_stepdown_and_follow_the_curve() -> None:

@@ -1,5 +1,7 @@
 """`plunges = false` through a whole build: by the text, nothing goes straight down into wood."""
 
+from contextlib import nullcontext
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from pathgen.app.building import check
 from pathgen.base.errors import CutterError
 from tests import small_board
 from tests.brute import Block, moves_of
+from tests.job.test_plates import DRAWN, OPENING
 
 BLIND = {'name = "flat"\nshape = "flat-end"': 'name = "flat"\nplunges = false\nshape = "flat-end"'}
 OUTLINE = '[outline]\ncutter = "flat"\ntabs = 4\n'
@@ -45,8 +48,46 @@ def test_a_program_edited_to_do_so_is_refused(tmp_path):
     assert "plunges = false" in found[0].got
 
 
-def test_a_pocket_with_no_room_for_a_ramp_is_refused_with_its_place(tmp_path):
-    dot = small_board.ART.replace('r="8"', 'r="1.03"')
-    job = pathgen.load_job(small_board.job(tmp_path, changes=BLIND, art=dot))
+DOT = small_board.ART.replace('r="8"', 'r="1.03"')
+
+
+def test_a_place_with_no_room_for_a_ramp_stays_closed_and_is_told(tmp_path):
+    result = small_board.built(tmp_path, resolution=0.1, changes=BLIND, art=DOT)
+    assert result.passed
+    found = next(f for f in result.report["checks"]["findings"] if f["code"] == "much-left-closed")
+    assert "100.0 % of that colour, stays closed" in found["got"]
+    assert found["got"].endswith("2.06 mm wide there, with no room for a ramp or a helix down")
+    assert found["allowed"].endswith("mm there that plunges")
+    assert found["remedy"].startswith("take a cutter that plunges, add a smaller cutter")
+    row = next(r for r in result.report["reach"][0]["cutters"] if r["colour"] == "#225577")
+    assert row["reachable_area"] == 0.0
+    # by the text: nothing is cut within the dot, which a cutter that plunges opens
+    plain = small_board.built(tmp_path, resolution=0.1, art=DOT)
+    for made, count in ((result, False), (plain, True)):
+        text = next(p.text for p in made.programs if p.operation == "pocket")
+        _, tips, _ = small_board.moves(text)
+        low = tips[tips[:, 2] < 6.0]
+        assert (np.hypot(low[:, 0] - 37.0, low[:, 1]) < 1.0).any() == count
+    assert not [f for f in plain.report["checks"]["findings"] if f["code"] == "much-left-closed"]
+
+
+def test_a_drawing_with_no_room_for_a_ramp_anywhere_is_refused_with_its_place(tmp_path):
+    alone = DOT.replace('width="12" height="9"', 'width="2.04" height="2.04"')
+    job = pathgen.load_job(small_board.job(tmp_path, changes=BLIND, art=alone))
     with pytest.raises(CutterError, match=r"no room for a ramp or a helix down 1\.\d+ mm at "):
         pathgen.build(job, resolution=0.3)
+
+
+def test_openings_of_a_plate_must_not_stay_closed(tmp_path):
+    """Two are drawn: one of 10 mm, and one as wide as the cutter, which has no room in it."""
+    head, art = DRAWN.replace("face = false", OPENING + "face = false"), "<circle cx='{}' cy='20' r='{}' fill='#fff'/>"
+    text = head.replace('name = "flat 3"', 'name = "flat 3"\nplunges = false', 1)
+    for radius, refused in ((1.52, True), (3.0, False)):
+        holes = art.format(20, 5) + art.format(50, radius)
+        (tmp_path / "plate.svg").write_text(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='80mm' height='40mm' viewBox='0 0 80 40'>"
+            f"<path d='M0,0H80V40H0Z' fill='#222'/>{holes}</svg>")
+        (tmp_path / "job.toml").write_text(text)
+        job = pathgen.load_job(tmp_path / "job.toml")
+        with pytest.raises(CutterError, match="no room for a ramp or a helix down") if refused else nullcontext():
+            assert pathgen.build(job, resolution=0.3).passed

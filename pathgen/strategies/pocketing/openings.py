@@ -23,6 +23,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
+from pathgen.strategies.pocketing.tracing import SHORTEST
 
 Floats = NDArray[np.float64]
 Shapes = NDArray[np.object_]
@@ -116,6 +117,22 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
     return low
 
 
+def with_room(axis: Shapes, least: float) -> Shapes:
+    """Regions of the axis without those that are no longer than `least` all round, mm."""
+    pieces, owner = shapely.get_parts(axis, return_index=True)
+    roomy = shapely.length(shapely.get_exterior_ring(pieces)) > least
+    return of_each(pieces[roomy], owner[roomy], len(axis))
+
+
+def of_each(pieces: Shapes, owner: NDArray[np.intp], count: int) -> Shapes:
+    """(count,) shapes of the polygons that each owns, in order; empty ones of none."""
+    out = np.full(count, Polygon(), dtype=object)
+    owners, start = np.unique(owner, return_index=True)
+    for k, group in zip(owners, np.split(pieces, start[1:]), strict=False):
+        out[k] = whole(group)
+    return out
+
+
 def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
     """The region without self-touching rings, slivers of no area and parts that are not areas."""
     return whole(polygons(overlay.sound(region)))
@@ -145,9 +162,16 @@ class Opening:
     tolerance: float
     slanted: Footprints | None
     gentle: Polygon | None
+    least_way: float = 0.0
+    """Regions of the axis that are no longer all round are too small for a ramp or a helix, mm: 0 for a cutter that
+    needs none."""
 
     def axis_region(self, parts: Shapes) -> Shapes:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
+        found = self._axis_region(parts)
+        return with_room(found, self.least_way) if self.least_way else found
+
+    def _axis_region(self, parts: Shapes) -> Shapes:
         if self.slanted is not None:
             return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
@@ -181,8 +205,13 @@ def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     return inner
 
 
-def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float) -> Opening:
-    """How `cutter` opens `surface` over `region` at `depth` (mm). Raises CutterError for a depth beyond its flute."""
+def opening(
+    cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry, tolerance: float, *, all_of_it: bool = False
+) -> Opening:
+    """How `cutter` opens `surface` over `region` at `depth` (mm), with `all_of_it` also where it finds no way down.
+
+    Raises CutterError for a depth beyond its flute.
+    """
     if not depth > 0.0:
         raise CutterError(f"cutter {cutter.name!r}", f"a pocket {depth:g} mm deep", allowed="a depth above 0")
     if depth > cutter.flute_length:
@@ -199,7 +228,7 @@ def opening(cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry
             slanted = Footprints.over(cutter, surface, depth, region)
     return Opening(
         cutter=cutter, surface=surface, depth=depth, half_width=half_width, tolerance=tolerance, slanted=slanted,
-        gentle=gentle,
+        gentle=gentle, least_way=0.0 if cutter.plunges or not cutter.is_flat or all_of_it else SHORTEST * half_width,
     )
 
 

@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -18,7 +17,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import rounded_down
+from pathgen.base.units import place_words, rounded_down
 from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
@@ -27,6 +26,7 @@ from pathgen.strategies.pocketing.openings import (
     Shapes,
     cleaned,
     largest_that_opens,
+    of_each,
     opening,
     polygons,
     simpler,
@@ -34,7 +34,7 @@ from pathgen.strategies.pocketing.openings import (
 )
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
-from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
+from pathgen.strategies.pocketing.tracing import NO_WAY_DOWN, Trace
 
 _LEFT = 0.05
 """Area (mm2) from which a place is worth refusing a job for."""
@@ -133,13 +133,15 @@ def pocket(
     ------
     CutterError
         When the depth is beyond a cutter's flute, or no cutter goes in anywhere, or a flat end is the only one for a
-        slope on which its downhill side would hang over half the depth.
+        slope on which its downhill side would hang over half the depth; with `options.all_of_it` also where one that
+        cannot plunge has no room for a ramp or a helix.
     """
     options = options or PocketOptions()
     region = cleaned(region)
     parts = polygons(region)
     slope = steepest(surface, region)
-    openings = [opening(cutter, surface, depth, region, options.arc) for cutter in cutters]
+    openings = [opening(cutter, surface, depth, region, options.arc, all_of_it=options.all_of_it)
+                for cutter in cutters]
     opened = np.full(len(parts), Polygon(), dtype=object)
     deep = opened  # what is opened all the way down: the same until a cutter leaves the foot of a wall
     cuts: list[PocketCut] = []
@@ -166,6 +168,7 @@ def pocket(
         if one.gentle is not None:
             _refuse_overhang(one, parts, opened, slope, options, where)
     if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
+        _no_way_down(openings, parts)
         _nothing_fits(region, cutters, where)
     return tuple(cuts)
 
@@ -184,14 +187,11 @@ def _cut_by(
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
     `deep` is what has been opened down to the floor, or `left` above it, without the feet of walls. One pass brings the
-    floor to depth as far as `finished` on both sides. A v that comes `last` sharpens corners, and one that cannot
-    plunge leaves places without room for a helix to those that come after it.
+    floor to depth as far as `finished` on both sides. A v that comes `last` sharpens corners.
 
     Returns the area of what it could open but is too small to matter.
     """
     axis, corners = one.axis_region(parts), last and one.cutter.shape == "v"
-    if not trace.plunges and not last:
-        axis = _with_room(axis, SHORTEST * one.half_width)
     reached = one.opened(axis)
     before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
     if shapely.is_empty(opened).all():
@@ -224,23 +224,7 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
     pieces, owner = shapely.get_parts(rest, return_index=True)
     area = shapely.area(pieces)
     large = (area >= smallest) & (shapely.get_type_id(pieces) == 3)
-    return _of_each(pieces[large], owner[large], len(rest)), float(area[~large].sum())
-
-
-def _with_room(axis: Shapes, least: float) -> Shapes:
-    """Regions of the axis without those that are no longer than `least` all round, mm."""
-    pieces, owner = shapely.get_parts(axis, return_index=True)
-    roomy = shapely.length(shapely.get_exterior_ring(pieces)) > least
-    return _of_each(pieces[roomy], owner[roomy], len(axis))
-
-
-def _of_each(pieces: Shapes, owner: NDArray[np.intp], count: int) -> Shapes:
-    """(count,) shapes of the polygons that each owns, in order; empty ones of none."""
-    out = np.full(count, Polygon(), dtype=object)
-    owners, start = np.unique(owner, return_index=True)
-    for k, group in zip(owners, np.split(pieces, start[1:]), strict=False):
-        out[k] = whole(group)
-    return out
+    return of_each(pieces[large], owner[large], len(rest)), float(area[~large].sum())
 
 
 def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:
@@ -252,6 +236,8 @@ def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[st
     if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
         return (f"goes in nowhere: on a slope of {slope:.3f} it would leave more than half of {one.depth:g} mm",
                 f"take a flat end of {rounded_down(widest_flat_end(one, slope)):.2f} mm or less, or a ball end")
+    if one.least_way and not shapely.is_empty(replace(one, least_way=0.0).axis_region(parts)).all():
+        return NO_WAY_DOWN, "take one that plunges, or a smaller one"
     return ("goes in nowhere",
             f"take one that opens {rounded_down(_widest(parts)):.2f} mm or less, or make the drawing larger")
 
@@ -285,6 +271,19 @@ def _refuse_overhang(
         allowed=f"half the depth, so a flat end of {rounded_down(widest_flat_end(one, slope)):.2f} mm or less",
         remedy="add a smaller flat end or a ball end after it, or make the pocket deeper",
     )
+
+
+def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
+    """Cutters that fit, and cannot go in."""
+    for one in openings:
+        places = polygons(replace(one, least_way=0.0).axis_region(parts)) if one.least_way else parts[:0]
+        if len(places):
+            at = places[np.argmax(shapely.area(places))].representative_point()
+            raise CutterError(
+                f"cutter {one.cutter.name!r}", f"{NO_WAY_DOWN} {one.depth:.2f} mm at {place_words(at.x, at.y)}",
+                allowed=f"a way of {one.least_way:.2f} mm or more for its axis",
+                remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
+            )
 
 
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:

@@ -26,6 +26,8 @@ _OVER = np.nan
 SHORTEST = 0.3
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
 
+NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
+
 PECKS = 4
 """Pecks for each stepdown where a flat end goes straight down into wood."""
 
@@ -116,8 +118,7 @@ class Trace:
             if wood > 1e-9 and not self._cutter.plunges:
                 raise CutterError(
                     f"cutter {self._cutter.name!r}",
-                    "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down "
-                    f"{wood:.2f} mm at {place_words(*line[0].tolist())}",
+                    f"{NO_WAY_DOWN} {wood:.2f} mm at {place_words(*line[0].tolist())}",
                     allowed=f"a way of {SHORTEST * self.width:.2f} mm or more for its axis",
                     remedy="take a cutter that plunges, or a smaller one, or draw that place wider",
                 )
