@@ -151,6 +151,20 @@ def sound(shapes: Any) -> Any:
     return each if np.ndim(shapes) else each[0]
 
 
+def simpler(shapes: Any, tolerance: float) -> Any:
+    """An area, or each of an array, with fewer corners, within `tolerance` of the given one, and none of them invalid.
+
+    Most are so without being looked after, which takes a tenth of the time.
+    """
+    each = np.atleast_1d(shapes)
+    quick = np.asarray(shapely.simplify(each, tolerance, preserve_topology=False))
+    fewer = shapely.get_num_geometries(quick) < shapely.get_num_geometries(each)
+    spoilt = ~shapely.is_valid(quick) | fewer | (shapely.is_empty(quick) & ~shapely.is_empty(each))
+    if spoilt.any():  # a part as thin as the tolerance, where a cutter just goes in, must not be lost
+        quick[spoilt] = shapely.simplify(each[spoilt], tolerance)
+    return quick if np.ndim(shapes) else quick[0]
+
+
 def _areas_of(shape: Any) -> Any:
     """What of a shape is area, without lines and points."""
     parts = shapely.get_parts(shapely.get_parts(shape))

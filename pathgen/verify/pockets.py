@@ -294,7 +294,7 @@ def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen)
     # of the place whose uphill rim would just touch: it hangs over by no more than two
     inset = -1.5 * tolerances.pocket_plan
     floors = [(overlay.buffer(area, inset), width, 1.0) for width, area in openings.by_width().items()]
-    floors += [(overlay.buffer(shapely.simplify(area, _FINE), -width), width, min(2.0 * share, 1.0))
+    floors += [(overlay.buffer(overlay.simpler(area, _FINE), -width), width, min(2.0 * share, 1.0))
                for area, width, _ in floors]
     for judged, width, most in floors:
         stair = most * width
