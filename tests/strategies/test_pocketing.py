@@ -22,7 +22,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import radiused
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
-from pathgen.strategies.pocketing.corners import _axis_and_depth, _in_air, _opened_along
+from pathgen.strategies.pocketing.corners import _axis_and_depth, _dots, _in_air, _opened_along
 from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
@@ -703,6 +703,20 @@ def test_or_on_a_short_one_between_corners_of_less_than_twenty_degrees(corners: 
     begun = begun_on_a_straight(kink, np.array([0.0, 3.0]), 50.0)
     if smooth:
         assert begun[0] == pytest.approx((line[7] + line[8]) / 2)
+
+
+def test_beside_a_dot_a_lobe_may_just_touch_what_is_looked_at() -> None:
+    """A region goes round and comes back to the edge, 0.5 mm off, of what is near a place that no line opens."""
+    rest = box(0, 0, 1, 1)
+    lobe = shapely.union_all([rest, box(0.4, -3, 0.6, 0), box(0.4, -3, 3, -2.8), box(2.8, -3, 3, 2),
+                              box(0.2, 1.5, 3, 2)])
+    one = opening(v_cutter(90.0), LEVEL, 0.5, lobe, 0.0005)
+    near = shapely.intersection(lobe, rest.buffer(one.half_width))
+    assert near.geom_type == "GeometryCollection"
+    region, none = np.array([lobe], dtype=object), np.array([Polygon()], dtype=object)
+    (dot,), of = _dots(one, region, region, np.array([rest], dtype=object), none, 0.05)
+    assert dot[0] == pytest.approx([0.5, 0.5, 0.5], abs=0.02)
+    assert of.tolist() == [0]
 
 
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:

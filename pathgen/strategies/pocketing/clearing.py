@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.strategies.pocketing.openings import Shapes, eroded, films, polygons, quad_segments, simpler, whole
+from pathgen.strategies.pocketing.openings import Shapes, eroded, films, polygons, quad_segments, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -85,14 +85,14 @@ def _inside(areas: Shapes, inset: Floats, half_width: float, tolerance: float) -
     Where two loops meet in the middle their rounding leaves films in many pieces. What the loops round it finish
     anyway is none; elsewhere the middle is made wide enough to be one.
     """
-    inner = simpler(eroded(areas, inset, tolerance), tolerance)
+    inner = overlay.simpler(eroded(areas, inset, tolerance), tolerance)
     parts, owner = shapely.get_parts(inner, return_index=True)
     film = films(parts, 2.0 * tolerance)
     if not film.any():
         return parts, owner
     finished = inset + 3.0 * tolerance <= half_width  # a film's half, and twice what chords and fewer corners are off
     wider = np.unique(owner[film & ~finished[owner]])
-    inner[wider] = simpler(
+    inner[wider] = overlay.simpler(
         eroded(areas[wider], np.maximum(inset[wider] - 2.0 * tolerance, inset[wider] / 2.0), tolerance), tolerance)
     parts, owner = shapely.get_parts(inner, return_index=True)
     kept = ~(films(parts, 2.0 * tolerance) & finished[owner])
