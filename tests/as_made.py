@@ -6,8 +6,8 @@ process, and looked through before they are committed:
     AS_MADE=keep pytest -n 0 tests/whole tests/parts tests/report/test_pictures.py tests/verify/test_verify.py \
         tests/job/test_doubts.py
 
-Where the last digits of a sine or a sum differ (another processor, library or Python) some ties fall the other way, and a
-build may come to something else by chance: there a test is skipped that would fail.
+Where the last digits of a sine or a sum differ (another processor, library or Python) some ties fall the other way, and
+a build may come to something else by chance: there a test is skipped that would fail.
 
 Of each program, key of the report and page with its pictures how many numbers it has and their sum, each weighed by its
 place, so that two exchanged are seen; and a checksum of all between the numbers: words, markup, letters of addresses.
