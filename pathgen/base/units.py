@@ -77,8 +77,10 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     return f"{'0' if number == '-0' else number} {unit}"
 
 
-def as_written(mm: float, units: str = "mm") -> str:
-    """A length as a job file in these units holds it: a number alone."""
+def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
+    """A length as a job file in these units holds it, a number alone; with `down` no larger."""
+    if down:
+        mm = math.floor(mm / MM_PER[units] * 1e4 + 1e-6) / 1e4 * MM_PER[units]
     return format_length(mm, units, decimals=4).split(" ")[0]
 
 

@@ -119,24 +119,26 @@ def outlining(
 
 def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:
     """What the last lap, `deep` mm high, takes off the walls where `finish` is asked for, mm; 0 where there is none."""
-    loaded = _LAST_LOAD * cutter.diameter * cutter.stepdown / deep
-    return _eased_off(outline, cutter, min(finish, FINISH_SHARE * cutter.diameter, loaded))
+    most = min(FINISH_SHARE * cutter.diameter, _LAST_LOAD * cutter.diameter * cutter.stepdown / deep)
+    return _eased_off(outline, cutter, min(finish, most), most)
 
 
-def _eased_off(outline: Polygon, cutter: Cutter, finish: float) -> float:
+def _eased_off(outline: Polygon, cutter: Cutter, finish: float, most: float) -> float:
     """What the last lap may take off the walls: less where it would meet its whole height head on in inner corners.
 
     There it goes further from the layers' way than the walls do, by 1 / sin(half the angle), or has them not enter.
+    Where it takes the `most` that it may, it meets no more in a square corner than its first share there is.
     """
     corners = shapely.points(cutting_line(outline, cutter).coords)
 
     def met(aside: float) -> float:
         return float(shapely.distance(corners, cutting_line(outline, cutter, aside=aside)).max())
 
-    if not finish or met(finish) <= _HEAD_ON * finish:
+    cornered = INNER_SHARES[0] * math.sqrt(2.0) * _HEAD_ON * most
+    if not finish or met(finish) <= max(_HEAD_ON * finish, cornered):
         return finish
-    most = INNER_SHARES[0] * math.sqrt(2.0) * _HEAD_ON * finish
-    return next((share * finish for share in INNER_SHARES if met(share * finish) <= most), 0.0)
+    return next((share * most for share in INNER_SHARES if share * most <= finish and met(share * most) <= cornered),
+                0.0)
 
 
 def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:
