@@ -162,6 +162,7 @@ def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> 
 
 _QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")
 _MM2 = re.compile(r"(?<![\w.])(?P<area>\d+(?:\.\d+)?) mm2(?![\w])")
+_MM3 = re.compile(r"(?<![\w.])(?P<volume>\d+(?:\.\d+)?) mm3(?![\w])")
 _IN_MM = re.compile(
     r"(?<![\w.])(?P<first>-?\d+(?:\.\d+)?(?:e-?\d+)?)(?P<by> to | by )(?P<second>-?\d+(?:\.\d+)?) mm(?![\w])"
     r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])"
@@ -169,7 +170,7 @@ _IN_MM = re.compile(
 
 
 def in_units(words: str, units: str) -> str:
-    """A message with its lengths in mm and areas in mm2 (feeds too; not mm3, nor names in quotes) shown in `units`.
+    """A message with its lengths in mm, areas in mm2 and volumes in mm3 (feeds too; not names in quotes) in `units`.
 
     Four decimals, more only where a length so small would lose its figures.
 
@@ -189,8 +190,11 @@ def in_units(words: str, units: str) -> str:
     def area(match: re.Match[str]) -> str:
         return area_words(float(match["area"]), units)
 
+    def volume(match: re.Match[str]) -> str:
+        return f"{float(match['volume']) / INCH**3:.5f} cu in"
+
     return "".join(  # every second part is a name in quotes
-        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, part))
+        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, _MM3.sub(volume, part)))
         for number, part in enumerate(_QUOTED.split(words))
     )
 

@@ -20,7 +20,8 @@ cutters = ["flat"]
 place = { at = [45.0, 0.0] }
 [resin]""")
 TOUCHING = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
-<rect x="4" y="7" width="14" height="9" fill="#225577"/><rect x="18" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
+<rect x="4" y="7" width="14" height="9" fill="#225577"/>
+<rect x="18" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
 FEED = r"feed = [\d.]+(?=\nplunge = \d+.0\nstepdown = 1.6)"
 SPEED = r"(?<=diameter = 2.0\n)speed = \d+"
 
