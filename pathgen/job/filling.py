@@ -35,6 +35,10 @@ CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
 elsewhere, mm; common practice, no source."""
 
+UNEVEN = 0.5
+"""How far a blank whose marks were measured before may come to lie lower: the bed is uneven, tape under it gives, mm;
+common practice, no source."""
+
 
 def check_filling(job: Job) -> None:
     """Raise JobError for fills, marks and measured moves that do not go together."""
@@ -174,8 +178,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     places = _expected(job, clamping)
     moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
-    if guessed and job.setup.z_zero == "bed":
-        _refuse_sunk(job, moved, limit)
+    _refuse_sunk(job, moved, limit, guessed=guessed)
     errors, part = board_errors(clamping.board, places, accuracy=_accuracy(job)), clamping.board
     if errors.worst > _board_limit(job):
         raise JobError(
@@ -187,17 +190,33 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 
 
-def _refuse_sunk(job: Job, moved: Moved, limit: float) -> None:
-    """Raise JobError where the heights of marks that nobody measured before would put the blank into the bed."""
+def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None:
+    """Raise JobError where the heights of the marks would put the blank into the bed.
+
+    Heights that nobody measured before (`guessed`) are held against [stock] thickness.
+    """
     low, at = moved.lowest(job.stock.bounds)
-    if low < -limit:
+    most = limit if guessed and job.setup.z_zero == "bed" else UNEVEN
+    if low >= -most:
+        return
+    place = place_words(*at, job.units)
+    sunk = format_length(-low, job.units, decimals={"mm": 2, "in": 3}[job.units])
+    if guessed:
         raise JobError(
-            "[[measured]]", f"the marks put the blank {-low:.2f} mm into the bed it lies on, "
-            f"{place_words(*at, job.units)}, if it is {job.stock.thickness:g} mm thick all over", allowed=f"[moved] "
-            f"limit {limit:g} mm", remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
+            "[[measured]]", f"the marks put the blank {sunk} into the bed it lies on, {place}, if it is "
+            f"{format_length(job.stock.thickness, job.units)} thick all over",
+            allowed=f"{'[moved] limit ' if most == limit else ''}{format_length(most, job.units)}",
+            remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
             "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were "
             "not, X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each",
         )
+    zero = "on the bed" if job.setup.z_zero == "bed" else "where it was then"
+    raise JobError(
+        "[[measured]]", f"the marks put the blank {sunk} into the bed it lay on when they were first measured, {place}",
+        allowed=f"{format_length(most, job.units)}, for a bed that is uneven and tape that gives", remedy="work cannot "
+        f"sink into the bed: set Z 0 of the pointed cutter {zero}, take the feeler's thickness off, and measure all "
+        "again; compare what was written down first, too. If something that lay under the work is gone, put it back",
+    )
 
 
 def _accuracy(job: Job) -> float:

@@ -239,10 +239,32 @@ def test_an_uneven_blank_is_not_taken_for_one_that_sank(tmp_path):
         clamping_of(load_job(job(tmp_path, extra=MARKS + f"at = [{places}]\n" + thinner)))
 
 
+AT = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
+DRILLED_FROM_TOP = DRILLED.replace("8.0]", "0.0]").replace("7.7]", "-0.3]")
+
+
+@pytest.mark.parametrize(("z_zero", "marks", "lower", "words"), [
+    ("bed", DRILLED, [0.52] * 4, r"0\.5\d mm into the bed it lay on.*allowed: 0\.5 mm, .*pointed cutter on the bed"),
+    ("bed", DRILLED, [3.0] * 4, r"3 mm into the bed it lay on"),
+    ("bed", DRILLED, [0.0, 0.0, 1.2, 1.2], r"1\.2\d mm into the bed it lay on .* 105 mm along"),
+    ("stock-top", DRILLED_FROM_TOP, [3.0] * 4, r"3 mm into the bed it lay on.*pointed cutter where it was then"),
+    ("stock-top", AT, [3.0] * 4, r"3 mm into the bed it lies on.*allowed: 0\.5 mm\).*\[marks\] drilled"),
+])
+def test_a_blank_that_would_have_sunk_into_the_bed_is_refused(tmp_path, z_zero, marks, lower, words):
+    """Heights measured once drilled are believed, and so is the bed: a few tenths are tape, or a bed that is uneven."""
+    heights = np.array([8.0, 7.7, 8.0, 7.7] if marks != AT else [8.0] * 4) - (8.0 if z_zero == "stock-top" else 0.0)
+    rows = found(*np.round(np.column_stack([PLACES[:, :2], heights - lower]), 4).tolist())
+    changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]'}
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(job(tmp_path, changes=changes, extra=MARKS + marks + rows)))
+
+
 @pytest.mark.parametrize(("drilled", "shift", "codes"), [
     (DRILLED, (0.2, 0.0, 0.0), set()),
     (DRILLED, (4.0, 0.0, 0.0), {"moved-far"}),
+    (DRILLED, (0.2, 0.0, 4.0), {"moved-far"}),
     (DRILLED, (0.2, 0.0, -0.2), {"sinks"}),
+    (DRILLED, (0.2, 0.0, -0.49), {"sinks"}),
     (DRILLED, (0.2, 0.0, 0.11), {"lift-of-a-feeler"}),
     (DRILLED, (0.2, 0.0, 0.3), set()),
     ("", (0.2, 0.0, 0.3), {"heights-guessed"}),
@@ -252,8 +274,7 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
     heights = (8.0, 7.7, 8.0, 7.7) if drilled else (8.0,) * 4
     rows = found(*(np.round([x, y, z] + np.array(shift), 4).tolist()
                    for (x, y, _), z in zip(PLACES.tolist(), heights, strict=True)))
-    at = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
-    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or at) + rows)))
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
 
 
