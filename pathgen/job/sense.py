@@ -15,7 +15,15 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
+from pathgen.base.units import (
+    MM_PER,
+    format_length,
+    left_words,
+    place_words,
+    rounded_down,
+    rounded_up,
+    written_alike,
+)
 from pathgen.job.back import check_channel, into_bed
 from pathgen.job.drawings import drawing_name, slot_width
 from pathgen.job.filling import check_filling
@@ -334,6 +342,16 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
             allowed=f"{format_length(job.body.thickness + leave, unit)} or more" +
             (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
+        )
+    if job.board and not job.surface and not written_alike(stock.thickness, job.body.thickness):
+        top = "flat top" if part.surface.is_flat else "radius"
+        raise JobError(
+            "[surface]", f"is missing: no program cuts the {top}, and the blank of "
+            f"{format_length(stock.thickness, unit)} is thicker than the board",
+            allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
+            f"{format_length(job.body.thickness, unit)}",
+            remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
+            "write that as [stock] thickness and as [board] thickness",
         )
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
