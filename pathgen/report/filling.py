@@ -502,16 +502,16 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
 
 
 def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
-    """Marks of the maker's own choice from which the work could not be found again."""
+    """Marks in the wood already from which the work could not be found again: places to come are refused."""
     marks = clamping.feature(WitnessMarks)
     if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
         return
     yield Finding(
-        code="marks-too-near", severity="warn", where="[marks] at",
+        code="marks-too-near", severity="warn", where="[marks] drilled",
         got=error_words(_errors(marks.errors, clamping), clamping.units),
         allowed=format_length(marks.errors_limit, clamping.units),
-        remedy="they show whether the work has moved, but not how: put three or more far apart, along the work and "
-        "across it, or leave at out",
+        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured; or "
+        "measure more exactly, and write down how exactly as [moved] accuracy",
     )
 
 
