@@ -128,7 +128,7 @@ def _board_table(job: Job) -> BoardTable:
     if job.board is None and job.parts:
         part_of(job)  # refuses it
     if job.board is None:
-        raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
+        raise JobError(job.path.name, f"is the job of a {job.body_name}: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
     return job.board
 
