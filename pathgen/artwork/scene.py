@@ -104,9 +104,12 @@ class Scene:
     physical : bool
         False when the file gives no size in real units; `page` then counts 96 px to the inch.
     left_out : tuple of LeftOut
+    no_colours : tuple of (str, str)
+        Where fills and strokes are no colour, and what stands there; they are passed over, as a browser does.
     """
 
     paints: tuple[Paint, ...]
     page: tuple[float, float]
     physical: bool
     left_out: tuple[LeftOut, ...]
+    no_colours: tuple[tuple[str, str], ...]

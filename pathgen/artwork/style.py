@@ -20,6 +20,7 @@ from pathgen.base.limits import MOST_IN_SELECTOR, MOST_MARKS, MOST_NESTED, MOST_
 
 _ATTRIBUTES = PROPERTIES.keys() - set(SHEET_ONLY)
 _FUNCTION = re.compile(r"(?i)(?<![\w-])(var|calc|min|max|clamp|env|attr)\(")
+_PAINTS = ("fill", "stroke")
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
@@ -75,10 +76,13 @@ class Cascade:
     ----------
     trouble : list of (Element, str)
         Parts of style sheets that are not understood, for the caller to refuse or list.
+    no_colours : list of (Element, str, str)
+        Fills and strokes, by name and value, that are no colour: they are passed over, as a browser does.
     """
 
     def __init__(self, document: Document) -> None:
         self.trouble: list[tuple[Element, str]] = []
+        self.no_colours: list[tuple[Element, str, str]] = []
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
@@ -261,16 +265,19 @@ class Cascade:
         sheet = self._sheet.get(element, ())
         own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
         worked_out = {name: value for name, value in declared.items() if self._is_worked_out(element, name, value)}
+        unread = {name: value for name, value in declared.items() if not _valid(name, value)}
         for important in (False, True):
             for declarations in (sheet, own):
                 for name, value, strong in declarations:
                     if self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
-                    if strong == important and _valid(name, value):
-                        declared[name] = value
+                    if strong == important:
+                        (declared if _valid(name, value) else unread)[name] = value
         for name, value in worked_out.items():
             if declared.get(name, value) == value:  # no plain colour beside it, for who cannot read it
                 self._refuse(element, name, value)
+        self.no_colours += [(element, name, unread[name]) for name in _PAINTS if unread.get(name, "").strip()
+                            and declared.get(name) in (None, unread[name])]
         self._known[element] = declared
         return declared
 

@@ -54,7 +54,12 @@ class Walker(Clips):
                 self._walk(root, inside)
         if page is None:
             return self._sized_by_content(state.matrix, physical)
-        return Scene(tuple(self.paints), page, physical, tuple(self.left_out))
+        return self._scene(tuple(self.paints), page, physical)
+
+    def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
+        words = ((self.document.where(element), f"{name} = {value!r}") for element, name, value
+                 in self.cascade.no_colours)
+        return Scene(paints, page, physical, tuple(self.left_out), tuple(dict.fromkeys(words)))
 
     def _page(self, root: Element) -> tuple[tuple[float, float] | None, bool, State]:
         """Page size in mm (None when nothing gives one), whether it is physical, and the state inside the page."""
@@ -123,7 +128,7 @@ class Walker(Clips):
             low, high = np.minimum(low, box[0] - grow), np.maximum(high, box[1] + grow)
         move = translation(-low[0], -low[1])
         paints = tuple(_moved(paint, move) for paint in self.paints)
-        return Scene(paints, (float(high[0] - low[0]), float(high[1] - low[1])), False, tuple(self.left_out))
+        return self._scene(paints, (float(high[0] - low[0]), float(high[1] - low[1])), False)
 
     def _walk(self, root: Element, state: State) -> None:
         """Visit the drawing in document order, with a list in place of recursion so that no depth can overflow."""

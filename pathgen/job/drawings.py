@@ -72,7 +72,7 @@ def inlays_of(
             cut.append(_held(job, _for_pieces(job, board, inlay)))
     with mistakes.caught():
         _check_closed(cut)
-    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art))]
+    doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art), *_no_colours(art))]
     return tuple(cut), tuple(left_out), (*doubts, *_over_each_other(inlays))
 
 
@@ -102,6 +102,19 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
             allowed="what is meant to be cut",
             remedy="take shadows and tints out of the drawing, and give what is to be cut a colour of its own",
             grave=False,
+        )
+
+
+def _no_colours(art: Artwork) -> Iterator[Doubt]:
+    """Slips in colours: a browser passes them over, and fills with black or draws no line."""
+    wrong = art.scene.no_colours if art.scene is not None else ()
+    if wrong:
+        where, what = wrong[0]
+        others = f", the first of {len(wrong)} that are none" if wrong[1:] else ""
+        yield Doubt(
+            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that black or "
+            "what holds around it is cut", allowed='a colour, such as "#2f6f4f"',
+            remedy="write the colour that is meant", grave=False,
         )
 
 

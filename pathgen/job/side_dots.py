@@ -42,7 +42,7 @@ def side_dot_clamping(job: Job) -> Clamping:
         raise JobError(job.path.name, "[side_dots] is missing", remedy="add it, with cutter and depth")
     cutter = job.cutter(table.cutter, "[side_dots] cutter")
     diameter = cutter.diameter if table.diameter is None else table.diameter
-    rows = dot_rows(board, board.fittings.side_dots, finished=True)
+    rows = dot_rows(board, board.fittings.side_dots)
     dots = [(row["fret"], one) for row in rows for one in row["each"]]
     if not dots:
         raise JobError("[board] side_dots", "no fret of the board has one", remedy="list the frets, like [3, 5, 7]")

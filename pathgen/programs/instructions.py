@@ -19,6 +19,8 @@ from pathgen.work.operations import STAY, DowelHoles, Slot
 INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
 
+_NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
+
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
 
@@ -239,6 +241,10 @@ def off_the_machine(clamping: Clamping) -> list[str]:
         return []
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
     part, lines = surfacing.part, []
+    beside = clamping.board.finished.bounds[3] - clamping.board.outline.bounds[3]
+    if beside > _NARROWER:
+        lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
+                     "each side for it. Side dots go into it.")
     if surfacing.scallop:
         block = "flat block" if clamping.board.surface.is_flat else "block of its radius"
         high = fine_length(surfacing.scallop, units)

@@ -285,6 +285,21 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
     assert [problem for _, problem in drawn(tmp_path, art)] == [f"{one}: it is cut as full colour" for one in told]
 
 
+@pytest.mark.parametrize(("art", "told"), [
+    ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour"]),
+    ('<circle cx="12" cy="15" r="8" fill="#12" style="stroke:#zzzzzz"/><rect width="9" height="9" fill="red,"/>',
+     ["fill = '#12' is no colour, the first of 3 that are none"]),
+    ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour"]),
+    # what stands beside it is taken, as by a browser; nothing at all, and none, are no slips
+    ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" style="fill:grene"/>', []),
+    ('<circle cx="12" cy="15" r="8" fill="grene" style="fill:#2f6f4f"/>', []),
+    ('<circle cx="12" cy="15" r="8" fill="" stroke="none"/>', []),
+    ('<style>circle{fill:teal;fill:grene}</style><circle cx="12" cy="15" r="8"/>', []),
+])
+def test_what_is_no_colour_is_told(tmp_path, art, told):
+    assert [what.split(":")[0] for _, what in drawn(tmp_path, art)] == told
+
+
 @pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])
 def test_inlays_that_lie_on_each_other_are_told_of(tmp_path, x, lap, shared):
     """Two squares of 8 mm, side by side or one millimetre over each other; a lap under the later one is meant."""

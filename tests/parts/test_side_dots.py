@@ -9,8 +9,10 @@ import shapely
 
 from pathgen import JobError, build, check
 from pathgen.app.cli import main
+from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
 from pathgen.job.side_dots import side_dot_clamping
+from pathgen.programs.instructions import off_the_machine
 from tests.small_board import DOTTED, dotted_job
 
 TEXT = DOTTED.read_text()
@@ -42,6 +44,17 @@ def test_on_a_fan_they_lie_where_lines_cross_the_edge(tmp_path):
     along = np.array([shapely.distance(crossed[0], p) for p in crossed])
     holes = side_dot_clamping(job).steps[0].operation.feature
     assert holes.at[[0, 1], 0] == pytest.approx([(along[f - 1] + along[f]) / 2 for f in (3, 5)], abs=2e-5)
+
+
+def test_page_and_program_have_them_at_the_same_places(tmp_path):
+    """On the finished edge of a fan with a binding: the page once counted along the edge as cut."""
+    job = dotted_job(tmp_path, ("scale_length = 640.0", FAN))
+    rows = part_of(job).rows(clamping_of(job))["side_dots"]
+    holes = side_dot_clamping(job).steps[0].operation.feature
+    drilled = [one["along_edge"] for row in rows for one in row["each"]]
+    assert len(drilled) == 9
+    assert holes.at[:, 0] == pytest.approx(drilled, abs=2e-5)
+    assert "narrower on each side for it" in off_the_machine(clamping_of(job))[0]
 
 
 def test_left_handed_the_top_looks_the_other_way(tmp_path):

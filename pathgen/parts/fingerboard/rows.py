@@ -113,17 +113,16 @@ def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
     ]
 
 
-def dot_rows(board: Fingerboard, frets: Sequence[int], *, finished: bool = False) -> list[dict[str, Any]]:
-    """Side dots: how many, where on the bass edge of the cut board, and how far along that edge from the nut line.
+def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:
+    """Side dots: how many, where on the bass edge, and how far along that edge from the nut line.
 
-    With `finished` they are on the edge of the finished board, its binding on.
+    The edge is the finished board's, its binding on, which they are drilled into.
 
     A dot stands midway between its fret and the one before; two stand at each octave, a third and two thirds of the
     way, on either side of the middle (common practice, no source). `at` and `along_edge` are the middle, `each` has
     every dot's own.
     """
-    lines = board.crossings
-    edge = (past_binding(board, lines) if finished else lines)[:, 0]
+    edge = past_binding(board, board.crossings)[:, 0]
     rows = []
     for fret in sorted(set(frets)):
         if fret < len(edge):

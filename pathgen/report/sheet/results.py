@@ -140,9 +140,11 @@ def side_dots(report: dict[str, Any]) -> Element | None:
     picture = side_template(report)
     if picture is None:
         return None
+    on = ", its binding on," if report["board"]["binding"] else ","
     return chapter("side-dots", "Side dots", figure(
-        picture, "Print it at 100 %, cut the rows out and stick them to the bass edge, each row's left end at the "
-        "distance written under it. Prick the crosses; drill with the board standing held on its edge.", wide=True))
+        picture, f"Print it at 100 %, cut the rows out and stick them to the board's bass edge{on} each row's left end "
+        "at the distance written under it. Prick the crosses; drill with the board standing held on its edge.",
+        wide=True))
 
 
 def nut_and_saddle(report: dict[str, Any], units: str) -> Element | None:
