@@ -78,7 +78,8 @@ def _part(job: Job) -> None:
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
     _all(
-        partial(_surface_settings, job, part), partial(_inlays, job), partial(check_filling, job),
+        partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part), partial(_inlays, job),
+        partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
@@ -343,16 +344,6 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             allowed=f"{format_length(job.body.thickness + leave, unit)} or more" +
             (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
         )
-    if job.board and not job.surface and not written_alike(stock.thickness, job.body.thickness):
-        top = "flat top" if part.surface.is_flat else "radius"
-        raise JobError(
-            "[surface]", f"is missing: no program cuts the {top}, and the blank of "
-            f"{format_length(stock.thickness, unit)} is thicker than the board",
-            allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
-            f"{format_length(job.body.thickness, unit)}",
-            remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
-            "write that as [stock] thickness and as [board] thickness",
-        )
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
         raise JobError(
@@ -364,6 +355,20 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     if not blank.covers(part.outline):
         raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
                        remedy=_larger_blank(job, part))
+
+
+def _comes_with_its_top(job: Job, part: Part) -> None:
+    """What no program cuts must be there: a board's blank without [surface] is as thick as the board."""
+    if job.board and not job.surface and not written_alike(job.stock.thickness, job.body.thickness):
+        top = "flat top" if part.surface.is_flat else "radius"
+        raise JobError(
+            "[surface]", f"is missing: no program cuts the {top}, and the blank of "
+            f"{format_length(job.stock.thickness, job.units)} is thicker than the board",
+            allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
+            f"{format_length(job.body.thickness, job.units)}",
+            remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
+            "write that as [stock] thickness and as [board] thickness",
+        )
 
 
 def _larger_blank(job: Job, part: Part) -> str:
