@@ -107,7 +107,7 @@ def _plainer(run: Floats, tolerance: float) -> Floats:
     along, aside = (run - run[0]) @ far, (run - run[0]) @ [-far[1], far[0]]
     if np.ptp(aside) <= tolerance:
         return run[[np.argmin(along), np.argmax(along)]]
-    return shapely.get_coordinates(shapely.LineString(run).simplify(tolerance))
+    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(run), tolerance, preserve_topology=False))
 
 
 def outline_points(shape: shapely.Geometry) -> list[Floats]:
@@ -125,9 +125,8 @@ def _data(points: Floats, decimals: int) -> str:
     places = np.round(points * 10**decimals).astype(np.int64)
     steps = np.diff(places, axis=0, prepend=0 * places[:1])
     steps = steps[np.concatenate([[True], steps[1:].any(axis=1)])]
-    each, which = np.unique(steps, return_inverse=True)
-    texts = np.array([_short(v, decimals) for v in each.tolist()], dtype=object)[which.reshape(-1, 2)]
-    pairs = (texts[:, 0] + "," + texts[:, 1]).tolist()
+    text = {step: _short(step, decimals) for step in set(steps.ravel().tolist())}
+    pairs = [f"{text[x]},{text[y]}" for x, y in steps.tolist()]
     return "M" + pairs[0] + ("l" + " ".join(pairs[1:]) if len(pairs) > 1 else "")
 
 

@@ -105,9 +105,9 @@ class Surface:
 
     def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Height of the surface above the underside, mm; NaN where `y` lies beyond the section's radius."""
-        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        x, y = np.asarray(x, float), np.asarray(y, float)
         if self.is_flat:
-            return np.full(x.shape, self.thickness)
+            return np.full(np.broadcast_shapes(x.shape, y.shape), self.thickness)
         radius = self.radius(x)
         with np.errstate(divide="ignore", invalid="ignore"):
             drop = y**2 / (radius + np.sqrt(radius**2 - y**2))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -194,10 +195,11 @@ def tab_points(
     clearest is taken. Raises PathgenError for more tabs than there is room for.
     """
     chosen = np.empty((0, 2))
-    for side, number in ((-1, count // 2), (1, count - count // 2)):
+    if not count:
+        return chosen
+    for places, number in zip(_long_edges(outline, width, where), (count // 2, count - count // 2), strict=True):
         if not number:
             continue
-        places = _long_edge(outline, side, width, where)
         _refuse_too_many(count, number, len(_apart(places, width + _BETWEEN)), width, where)
         clear = _clearance(places, avoid, inlays)
         own = np.empty((0, 2))
@@ -274,8 +276,8 @@ def _facing(tabs: Floats, outline: Polygon) -> NDArray[np.intp]:
     return np.where(np.abs(dx) >= np.abs(dy), np.where(dx > 0, 1, 3), np.where(dy > 0, 2, 0))
 
 
-def _long_edge(outline: Polygon, side: int, width: float, where: str) -> Floats:
-    """(n, 2) places for the middle of a tab on one long edge, nut side first, `width` / 2 or more from its ends."""
+def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
+    """(n, 2) places for the middle of a tab on each long edge, nut side first, `width` / 2 or more from its ends."""
     x0, y0, x1, y1 = outline.bounds
     x = np.arange(x0 + width / 2, x1 - width / 2, _EVERY)
     if len(x) < 2:
@@ -289,12 +291,12 @@ def _long_edge(outline: Polygon, side: int, width: float, where: str) -> Floats:
     fine = np.linspace(x[0], x[-1], _FINER * (len(x) - 1) + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))
     bounds = shapely.bounds(overlay.intersection(across, outline))
-    edge = np.column_stack([fine, bounds[:, 3 if side > 0 else 1]])
-    # Ends and corners are where the outline turns across the board.
-    steep = np.abs(np.gradient(edge[:, 1], fine)) > 0.5
-    places = edge[::_FINER]
-    clear = _distance(places, edge[steep]) >= width / 2
-    return places[clear] if clear.any() else places
+    for edge in (np.column_stack([fine, y]) for y in bounds[:, [1, 3]].T):
+        # Ends and corners are where the outline turns across the board.
+        steep = np.abs(np.gradient(edge[:, 1], fine)) > 0.5
+        places = edge[::_FINER]
+        clear = _distance(places, edge[steep]) >= width / 2
+        yield places[clear] if clear.any() else places
 
 
 def _clearance(places: Floats, points: Floats, inlays: shapely.Geometry | None) -> Floats:

@@ -25,7 +25,7 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
-from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, simpler, whole
+from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.pocketing.settings import PocketOptions
 from pathgen.strategies.pocketing.tracing import Trace
@@ -239,7 +239,8 @@ def round_pieces(
     parts = polygons(pieces)
     flat = level(thickness)
     trace = Trace(cutter, flat, width=cutter.radius, slope=0.0, safe_z=safe_z, options=PocketOptions())
-    around = simpler(overlay.buffer(parts, cutter.radius, quad_segs=quad_segments(cutter.radius, _CHORD)), _CHORD)
+    wide = overlay.buffer(parts, cutter.radius, quad_segs=quad_segments(cutter.radius, _CHORD))
+    around = overlay.simpler(wide, _CHORD)
     for part in shapely.orient_polygons(around, exterior_cw=True):
         for ring in (*part.interiors, part.exterior):
             line, above = shapely.get_coordinates(ring), 0.0

@@ -133,7 +133,7 @@ def reach(
               if len(group) == 1 and group[0].shape == "v" and cut is not None}
     parts = polygons(everything)
     closed = _closed_by_each(parts, cutters, surface, depth, rising)
-    last = _closed_by_all(closed, opened, parts) if closed else None
+    last = _closed_by_all(cutters, closed, opened, parts) if closed else None
     rows: list[CutterReach] = []
     together: list[CutterReach] = []
     names = " and ".join(dict.fromkeys(c.name for c in cutters))
@@ -145,7 +145,6 @@ def reach(
                  for cutter, left, (_, width) in zip(cutters, own, closed, strict=True)]
         if last is not None:
             left = _inside(last[0], shape)
-            # a larger flat end opens nothing that a smaller one does not
             gained = float(shapely.area(own[-1]).sum() - shapely.area(left).sum())
             together.append(row(names, left, last[1]) if gained > _FILM * area else replace(rows[-1], cutter=names))
     alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
@@ -205,12 +204,15 @@ def _closed_by_each(
 
 
 def _closed_by_all(
-    closed: Sequence[tuple[Shapes, float]], known: BaseGeometry | None, parts: Shapes
+    cutters: Sequence[Cutter], closed: Sequence[tuple[Shapes, float]], known: BaseGeometry | None, parts: Shapes
 ) -> tuple[Shapes, float]:
     """The same for all cutters one after the other, or for what is `known` to be opened."""
-    lefts, widths = zip(*closed, strict=True)
+    each = [(one.is_flat, left, width) for one, (left, width) in zip(cutters, closed, strict=True)]
+    smallest = min((width for flat, _, width in each if flat and width), default=0.0)
+    # a larger flat end opens nothing that a smaller one does not
+    lefts = [left for flat, left, width in each if not flat or width == smallest]
     left = reduce(overlay.intersection, lefts) if known is None else _left_of(parts, known)
-    return left, min((w for w in widths if w), default=0.0)
+    return left, min((width for _, width in closed if width), default=0.0)
 
 
 def _left_of(parts: Shapes, opened: BaseGeometry) -> Shapes:

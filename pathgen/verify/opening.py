@@ -99,4 +99,4 @@ def _hulls(a: Floats, radius_a: Floats, b: Floats, radius_b: Floats) -> NDArray[
         overlay.buffer(shapely.points(a), radius_a, quad_segs=32),
         overlay.buffer(shapely.points(b), radius_b, quad_segs=32),
     ], axis=1)
-    return np.asarray(shapely.convex_hull(np.array([shapely.geometrycollections(pair) for pair in discs], object)))
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(discs)))

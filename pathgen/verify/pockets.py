@@ -154,14 +154,16 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         half = float(step.cutter.half_width(shape.depth))
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
         wide = float(step.cutter.half_width(shape.depth - gone))
-        own = overlay.buffer(axis, wide, quad_segs=32)
         shapely.prepare(most)
-        floor = shapely.get_parts(overlay.difference(own if step.cutter.is_flat else axis, most))
+        own = overlay.buffer(axis, wide, quad_segs=32) if step.cutter.is_flat else axis
+        floor = shapely.get_parts(overlay.difference(own, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         sure = overlay.buffer(_gone_into(step.cutter, axis), wide - 1.5 * beyond, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
+        if step is steps[-1]:
+            break
         if gone and not step.cutter.is_flat:
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
@@ -294,7 +296,7 @@ def _too_shallow(floor: _Floor, poured: Poured, openings: _Openings, seen: Seen)
     # of the place whose uphill rim would just touch: it hangs over by no more than two
     inset = -1.5 * tolerances.pocket_plan
     floors = [(overlay.buffer(area, inset), width, 1.0) for width, area in openings.by_width().items()]
-    floors += [(overlay.buffer(shapely.simplify(area, _FINE), -width), width, min(2.0 * share, 1.0))
+    floors += [(overlay.buffer(overlay.simpler(area, _FINE), -width), width, min(2.0 * share, 1.0))
                for area, width, _ in floors]
     for judged, width, most in floors:
         stair = most * width

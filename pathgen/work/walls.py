@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base import overlay
 from pathgen.base.memory import remembered
 
 Floats = NDArray[np.float64]
@@ -45,7 +46,7 @@ def narrowest_wall(region: BaseGeometry) -> Wall | None:
     8 mm. The wood is a wall where the way across is shortest: from its ends the edges lead away from each other, or
     side by side. So a tip of wood that ends in a point is none. None where there is no such place.
     """
-    outlines = _corners(shapely.simplify(region, _FINE))
+    outlines = _corners(overlay.simpler(region, _FINE))
     edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
     for reach in _REACHES:
         found = _within(region, outlines, edges, reach)

@@ -22,6 +22,7 @@ from pathgen.removal.grid import Grid
 from pathgen.report.pictures.sections import rise_of
 from pathgen.verify.stages import Stage
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
@@ -55,7 +56,7 @@ def shaded_board(
         changed = _changed(clamping, stage, before)
         lit[changed & ~look.there] = _rgb(PALE)
         same = look.there & ~changed
-        lit[same] = lit[same] * (1 - _PALER) + 255 * _PALER
+        lit = np.where(same[..., None], lit * (1 - _PALER) + 255 * _PALER, lit)
     if dam is not None:
         lit[_edge(stage.grid.covered(dam))] = _rgb(_clear_of(wood or PLAIN_WOOD))
     return look.pixels(lit)[::-1]
@@ -178,26 +179,27 @@ def _hollow(clamping: Clamping, stage: Stage) -> Floats:
     """Share of light that deep places get."""
     with np.errstate(invalid="ignore"):
         surface = clamping.finished_surface.height(stage.grid.xs, stage.grid.ys[:, None])
-        deep = np.clip((surface - stage.heights) / _DEEPEST, 0, 1)
-    return np.asarray(1 - _DARK * np.nan_to_num(deep), np.float32)
+        deep = np.fmin(np.fmax((surface - stage.heights) / _DEEPEST, 0), 1)  # 0 where there is no surface
+    return np.asarray(1 - _DARK * deep, np.float32)
 
 
 def _colours(stage: Stage, wood: str) -> Floats:
     colours = np.empty((*stage.heights.shape, 3), np.float32)
     colours[:] = _rgb(wood)
-    for code in np.unique(stage.fill[stage.fill > 0]):
-        inlay, here = stage.inlays[code - 1], stage.fill == code
-        nearest = np.zeros(here.shape, np.uint8)
-        for which, (_, shape) in enumerate(inlay.regions, 1):
-            nearest[here & stage.grid.covered(shape)] = which
-        nearest = _spread(nearest, here) if len(inlay.regions) > 1 else here.astype(np.uint8)
+    for code, inlay in enumerate(stage.inlays, 1):
+        here = stage.fill == code
+        nearest = _spread(inlay, stage.grid, here) if len(inlay.regions) > 1 else here.astype(np.uint8)
         for which, (colour, _) in enumerate(inlay.regions, 1):
             colours[nearest == which] = _rgb(colour)
     return colours
 
 
-def _spread(numbers: NDArray[np.uint8], within: NDArray[np.bool_]) -> NDArray[np.uint8]:
-    """Numbers carried on from neighbour to neighbour to all points `within`: what runs over has its pocket's colour."""
+def _spread(inlay: Inlay, grid: Grid, within: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Numbers of pockets carried on from neighbour to neighbour to all points `within`: what runs over has the colour
+    of its own."""
+    numbers = np.zeros(within.shape, np.uint8)
+    for which, (_, shape) in enumerate(inlay.regions, 1):
+        numbers[within & grid.covered(shape)] = which
     while (bare := within & (numbers == 0)).any():
         padded = np.pad(numbers, 1)
         around = np.maximum.reduce([padded[2:, 1:-1], padded[:-2, 1:-1], padded[1:-1, 2:], padded[1:-1, :-2]])

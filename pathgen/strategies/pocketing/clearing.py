@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.strategies.pocketing.openings import Shapes, eroded, polygons, quad_segments, simpler, whole
+from pathgen.strategies.pocketing.openings import Shapes, eroded, polygons, quad_segments, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -64,7 +64,7 @@ def nest(
     current, start, root = axis_region, 0, np.arange(len(axis_region))
     inset: float | Floats = first
     while len(current):
-        inner = simpler(eroded(current, inset, tolerance), tolerance)
+        inner = overlay.simpler(eroded(current, inset, tolerance), tolerance)
         parts, owner = shapely.get_parts(inner, return_index=True)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
         if only is not None:

@@ -80,16 +80,6 @@ def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes
     return np.asarray(overlay.buffer(shapes, np.negative(distance), quad_segs=segments))
 
 
-def simpler(shapes: Shapes, tolerance: float) -> Shapes:
-    """Polygons with fewer corners, within `tolerance` of the given ones, and none of them invalid."""
-    quick = np.asarray(shapely.simplify(shapes, tolerance, preserve_topology=False))
-    fewer = shapely.get_num_geometries(quick) < shapely.get_num_geometries(shapes)
-    spoilt = ~shapely.is_valid(quick) | fewer | (shapely.is_empty(quick) & ~shapely.is_empty(shapes))
-    if spoilt.any():  # a part as thin as the tolerance, where a cutter just goes in, must not be lost
-        quick[spoilt] = shapely.simplify(shapes[spoilt], tolerance)
-    return quick
-
-
 def without_films(shapes: Shapes, thickness: float) -> Shapes:
     """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
     half = thickness / 2.0
@@ -103,12 +93,16 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
     x0, y0, x1, y1 = shapely.bounds(missed).T
     near = _NEAR * width
     window = overlay.intersection(region, shapely.box(x0 - near, y0 - near, x1 + near, y1 + near))
-    enough = _MOSTLY * shapely.area(missed)
+    enough = np.asarray(_MOSTLY * shapely.area(missed))
+    beside = shapely.area(window) - shapely.area(missed)
     low, high = np.zeros(len(missed)), np.full(len(missed), width)
     for _ in range(halvings):
         middle = (low + high) / 2.0
         opened = overlay.buffer(overlay.buffer(window, -middle / 2.0, quad_segs=16), middle / 2.0, quad_segs=16)
-        covers = shapely.area(overlay.intersection(opened, missed)) >= enough
+        area = shapely.area(opened)
+        covers = np.asarray(area >= enough + beside)
+        unsure = np.flatnonzero(~covers & (area >= enough))  # of the others the area alone tells
+        covers[unsure] = shapely.area(overlay.intersection(opened[unsure], missed[unsure])) >= enough[unsure]
         low, high = np.where(covers, middle, low), np.where(covers, high, middle)
     return low
 
@@ -173,8 +167,8 @@ class Opening:
         reach = self.half_width - FIT
         inner = eroded(parts, reach, self.tolerance)
         if self.gentle is not None:
-            return np.asarray(overlay.intersection(simpler(inner, self.tolerance / 2.0), self.gentle))
-        return simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
+            return np.asarray(overlay.intersection(overlay.simpler(inner, self.tolerance / 2.0), self.gentle))
+        return overlay.simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
 
     def opened(self, axis: Shapes) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
@@ -195,7 +189,7 @@ class Opening:
 def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     """Regions of the axis, and for parts that have none those for a cutter smaller by a hair."""
     none = np.flatnonzero(shapely.is_empty(inner))
-    rough = np.asarray(shapely.simplify(parts[none], _ROUGH))  # most have no room by far, which fewer corners tell
+    rough = overlay.simpler(parts[none], _ROUGH)  # most have no room by far, which fewer corners tell
     near = none[~shapely.is_empty(overlay.buffer(rough, 2.0 * _ROUGH - reach, quad_segs=2))] if len(none) else none
     inner[near] = eroded(parts[near], reach, 0.01)
     return inner
@@ -298,7 +292,7 @@ class Footprints:
         """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
         plane = self.in_plane(parts)
         reach = self._reach(plane)
-        inner = simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
+        inner = overlay.simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
         return self._mapped(self._let_out(inner, reach), self._to_axis)
 
     def opened(self, axis: Shapes, tolerance: float) -> Shapes:

@@ -29,7 +29,6 @@ from pathgen.strategies.pocketing.openings import (
     of_each,
     opening,
     polygons,
-    simpler,
     whole,
 )
 from pathgen.strategies.pocketing.places import cleared
@@ -216,7 +215,7 @@ def _cut_by(
 
 def _wider(shapes: Shapes, film: float) -> Shapes:
     """Shapes grown by `film`, so that outlines which nearly coincide leave nothing between them."""
-    return np.asarray(overlay.buffer(simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
+    return np.asarray(overlay.buffer(overlay.simpler(shapes, film / 4.0), film, quad_segs=1, join_style="mitre"))
 
 
 def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
