@@ -116,6 +116,7 @@ def random_job(seed: int, *, drawings: list[Path] | None = None, small: bool = F
     _rarely(Chance(seed + 2_000_000), cutters, tables, files, length, widest)
     _thick_blank(Chance(seed + 3_000_000), tables)
     _also(Chance(seed + 4_000_000), tables, files, length, drawings)
+    _blunter(Chance(seed + 6_000_000), cutters, tables)
     tables["cutter"] = list(cutters.values())
     scale = 25.4 if not small and chance.now_and_then(0.15) else 1.0
     return RandomJob(_toml(tables, inches=scale > 1), files)
@@ -373,6 +374,17 @@ def _also(
                 "at": [round((room[0] + room[1]) / 2, 1), 0.0], "rotate": turn, "width": wide}})
         inlay["place"] |= places[0]["place"]
         inlay["also"] = places[1:]
+
+
+def _blunter(chance: Chance, cutters: dict[str, dict[str, Any]], tables: dict[str, Any]) -> None:
+    """Now and then a blunt v in the pockets, or a thin one whose cone is no higher than they are deep."""
+    for inlay in tables.get("inlay", []):
+        for nth, name in enumerate(inlay["cutters"]):
+            if cutters[name]["shape"] == "v" and chance.now_and_then(0.4):
+                angle, diameter = chance.one(60.0, 90.0, 120.0, 140.0), chance.one(2.0, 3.0, 6.0)
+                own = f"v {angle:g} of {diameter:g}"
+                cutters.setdefault(own, cutters[name] | {"name": own, "angle": angle, "diameter": diameter})
+                inlay["cutters"][nth] = own
 
 
 def _icon_alone(

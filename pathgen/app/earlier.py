@@ -37,13 +37,14 @@ MEASURED = 1.0
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
     """That the marks lie elsewhere than in the build before in `folder`, and what pins them; nothing where they do not.
 
-    A line for each part of a blank whose marks do, of the same job by its title or of a part as long. Marks that the
-    job says are drilled are where it says, but for a slip of the pen. `folder` is read as it is before this build is
-    written there.
+    A line for each part of a blank whose marks do, of the same job by its title, of a part as long or of a blank of the
+    same size; where the title is another, the maker knows whether it was the same wood. Marks that the job says are
+    drilled are where it says, but for a slip of the pen. `folder` is read as it is before this build is written there.
     """
     try:
         before = json.loads(read_text(folder / "report.json", BUILT))
-        if before["title"] != job.title and before["board"]["length"] != report["board"]["length"]:
+        retitled = before["title"] != job.title
+        if retitled and before["board"]["length"] != report["board"]["length"] and not _on_one_blank(before, report):
             return []  # another part's
         old = {name: marks for name, marks in _marks(before) if marks}
         lines = {name: drilled_line(marks, job.units) for name, marks in old.items()}
@@ -52,6 +53,10 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
         return []
     jobs = dict(parts_on_blank(job)) if job.parts else {"": job}
     build = f"the build before this one in {one_line(str(folder))}"
+    theirs = "its marks are drilled already"
+    if retitled:
+        build += f' (of "{one_line(str(before["title"]))}")'
+        theirs = f"that was this very blank and {theirs}"
     found = []
     for name, marks in _marks(report):
         table, whose = jobs[name].marks, f"{name}, " if name else ""
@@ -66,8 +71,8 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
         elif off > SAME:
             how = f"up to {format_length(off, job.units, decimals=2)} from where {build} had them" if same else \
                 f"not those of {build}"
-            found.append(f"{whose}[marks]: they are {how}. If its marks are drilled already, write into [marks], with "
-                         f"the Z that you measured, and build again: {lines[name]}")
+            found.append(f"{whose}[marks]: they are {how}. If {theirs}, write into [marks], with the Z that you "
+                         f"measured, and build again: {lines[name]}")
     return found
 
 
@@ -91,6 +96,12 @@ def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iter
     elif np.ptp(shift, axis=0).max() < MEASURED:
         alike = format_length(float(off.mean()), units, decimals=2)
         yield f"all marks lie {alike} the same way from where {build} had them, as where X 0 or Y 0 was another"
+
+
+def _on_one_blank(before: dict[str, Any], report: dict[str, Any]) -> bool:
+    """Whether the blanks of two reports with marks are of one size."""
+    was, now = ([marks["blank"] for _, marks in _marks(one) if marks] for one in (before, report))
+    return bool(was) and was == now
 
 
 def programs_of(folder: Path) -> Counter[str]:

@@ -314,6 +314,7 @@ def _marks(clamping: Clamping) -> dict[str, Any] | None:
         # where to move the machine to: from the zero of the set-up, along its own axes
         "machine": [[_round(x, 4), _round(y, 4)] for x, y, _ in machine],
         "machine_top": _round(clamping.stock.thickness - clamping.z_zero, 4),
+        "blank": [clamping.stock.length, clamping.stock.width, clamping.stock.thickness],
         # what the display shows at each on the blank's top: as measured, where the job says
         "z": [_round(z - clamping.z_zero, 4) for z in (
             [clamping.stock.thickness] * len(marks.places) if marks.tops is None else marks.tops.tolist())],

@@ -8,6 +8,8 @@ from functools import partial
 from itertools import accumulate
 from typing import Any
 
+import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
@@ -20,10 +22,12 @@ from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
+from pathgen.strategies.pocketing.openings import polygons
 from pathgen.strategies.reach import SMALLEST, CutterReach, Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pockets import PocketMeasure
 from pathgen.work.clamping import Clamping, Machine
+from pathgen.work.features import Inlay
 
 LEFT_UNREMARKED = 0.005
 """Share of a colour that may stay closed without a word, when no place in it would be seen."""
@@ -45,6 +49,10 @@ CHANGE = 2.0
 """Minutes to fit another cutter and set its Z: common practice, no source."""
 SAME = 0.001
 """Share of a drawing below which one set of cutters opens as much as another."""
+
+_DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
+_MOST = 500
+"""Places that are too narrow for a depth are measured, the largest first."""
 
 DETAILS_IN_WORDS = 8
 """Details listed in words, and in the report of a build, for each colour; `pathgen reach --json` has them all."""
@@ -137,7 +145,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
 
 
 def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> list[Finding]:
-    """Inlays whose depth is reached nowhere, since sloping walls meet above it."""
+    """Inlays whose depth is reached nowhere, or not in all that is drawn, since sloping walls meet above it."""
     found = []
     for one in measures:
         inlay = clamping.inlays[one.inlay]
@@ -146,9 +154,35 @@ def depth_findings(clamping: Clamping, measures: Sequence[PocketMeasure]) -> lis
                 code="depth-not-reached", severity="note", where=f"{inlay.name} depth",
                 got=f"{inlay.depth:g} mm is reached nowhere: its sloping walls meet about {one.deepest:.1f} mm deep",
                 allowed="a depth that the widest place is reached at",
-                remedy="leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle",
+                remedy=_DEEPER,
             ))
+        else:
+            found += _too_narrow(clamping, inlay)
     return found
+
+
+def _too_narrow(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
+    """Shapes of a drawing whose depth is reached elsewhere: a v that comes last opens them less deep, by rising."""
+    cutters = _own_cutters(clamping, inlay.index)
+    if cutters[-1].shape != "v":
+        return
+    parts = narrow = polygons(inlay.area)
+    for cutter in cutters:
+        narrow = narrow[shapely.is_empty(overlay.buffer(narrow, -float(cutter.half_width(inlay.depth))))]
+    narrow = narrow[shapely.area(narrow) >= SEEN]
+    narrow = narrow[np.argsort(-shapely.area(narrow), kind="stable")]
+    middles = shapely.maximum_inscribed_circle(narrow[:_MOST], tolerance=0.02)
+    deep = cutters[-1].wall_slope * shapely.length(middles)
+    short = np.array([not is_reached(inlay.depth, one) for one in deep], dtype=bool)
+    if short.any():
+        low, high = (f"{one:.1f}" for one in (deep[short].min(), deep[short].max()))
+        yield Finding(
+            code="depth-not-reached", severity="note",
+            where=at(inlay.name, None, *shapely.get_coordinates(middles[short][0])[0].tolist()),
+            got=f"{inlay.depth:g} mm is not reached in {short.sum()} of the {len(parts)} places of the drawing: their "
+                f"sloping walls meet about {low}{f' to {high}' if high != low else ''} mm deep; this is the largest",
+            allowed="places as wide as the v cutter opens at that depth", remedy=_DEEPER,
+        )
 
 
 def is_reached(depth: float, deepest: float | None) -> bool:

@@ -143,9 +143,10 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
     middle fits in places only: what it may have opened so is no floor of the next cutter. One that cannot go straight
-    down may leave closed what has no room for a ramp. And what a round or pointed
-    end opens to the drawing's edge is not asked of the next one, though a second cut has made it narrower. What is in
-    reach keeps off the walls of each part by half as much again: between two that all but touch nothing is asked for.
+    down may leave closed what has no room for a ramp. And what a round or pointed end opens to the drawing's edge is
+    not asked of the next one, though a second cut has made it narrower. What is in reach keeps off the walls of each
+    part by half as much again, and by what a blunt flank takes to be so deep that it counts as open: between two that
+    all but touch nothing is asked for.
     """
     alone, beside = [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
@@ -160,7 +161,8 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        sure = overlay.buffer(_gone_into(step.cutter, axis), wide - 1.5 * beyond, quad_segs=32)
+        off = 1.5 * beyond + OPENED / _steep(step.cutter, shape.depth)
+        sure = overlay.buffer(_gone_into(step.cutter, axis), wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
@@ -207,9 +209,13 @@ def _in_plan(poured: Poured, openings: _Openings, opened: Mask, seen: Seen) -> I
 
 
 def _wider_on_ridges(steps: list[Step], clamping: Clamping, depth: float) -> float:
-    """How much wider a ball end or a v cutter opens the ridges that finishing leaves than the surface under them."""
+    """How much wider a ball end or a v cutter opens the ridges that finishing leaves than the surface under them.
+
+    A v does so in corners, where it rises, however deep it is elsewhere.
+    """
     ridge = clamping.surfacing.scallop if clamping.surfacing is not None else 0.0
-    return max((float(s.cutter.half_width(depth + ridge) - s.cutter.half_width(depth)) for s in steps), default=0.0)
+    return max((ridge / s.cutter.wall_slope if s.cutter.shape == "v" else
+                float(s.cutter.half_width(depth + ridge) - s.cutter.half_width(depth)) for s in steps), default=0.0)
 
 
 @remembered
@@ -250,8 +256,13 @@ def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
     At half the width w of the opening the surface lies w^2 / 2R below that plane, and the cutter's flank is so steep.
     """
     half = float(cutter.half_width(depth))
-    steep = {"v": cutter.wall_slope, "ball-end": half / max(float(cutter.radius) - depth, 1e-9)}[cutter.shape]
-    return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / steep
+    return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / _steep(cutter, depth)
+
+
+def _steep(cutter: Cutter, depth: float) -> float:
+    """Rise over run of a cutter's flank where its opening ends."""
+    return {"v": cutter.wall_slope, "flat-end": math.inf,
+            "ball-end": float(cutter.half_width(depth)) / max(cutter.radius - depth, 1e-9)}[cutter.shape]
 
 
 def _uncut(poured: Poured, openings: _Openings, low: Mask, seen: Seen) -> Iterator[Finding]:

@@ -440,6 +440,22 @@ def test_of_marks_of_another_job_nothing_is_said(tmp_path):
         assert len(marks_moved(tmp_path, own, {"marks": None})) == count
 
 
+@pytest.mark.parametrize(("length", "blank", "told"), [
+    (80.0, [125.0, 66.0, 8.0], True), (85.0, [120.0, 66.0, 8.0], True), (80.0, [120.0, 66.0, 8.0], False),
+])
+def test_marks_of_a_build_with_another_title_are_told_with_it(tmp_path, length, blank, told):
+    """A board that got another title and grew lies in the same blank; another board as long may lie in another."""
+    own = load_job(job(tmp_path, extra=MARKS))
+    marks = {"machine": [[0, 0], [9, 0]], "machine_top": 8.0}
+    was = {"title": "fern, first try", "board": {"length": length}, "marks": marks | {"blank": blank}}
+    (tmp_path / "report.json").write_text(json.dumps(was))
+    now = {"board": {"length": 85.0}, "marks": marks | {"machine": [[0, 1], [9, 1]], "blank": [125.0, 66.0, 8.0]}}
+    said = marks_moved(tmp_path, own, now)
+    assert len(said) == told
+    for line in said:
+        assert f'in {tmp_path} (of "fern, first try") had them. If that was this very blank and its marks are ' in line
+
+
 def test_measured_marks_of_their_own_number(tmp_path, marked):
     places = [[*p, 8.0] for p in marked.report["marks"]["places"]]
     rows = "".join(f"[[measured]]\nfound = {[p[0] + 0.2, p[1], p[2] + 0.05]}\n" for p in places)

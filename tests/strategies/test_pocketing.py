@@ -22,7 +22,7 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import radiused
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket, pocket_volume
 from pathgen.strategies.pocketing.clearing import Nest, Pieces, nest, pieces
-from pathgen.strategies.pocketing.corners import _axis_and_depth, _in_air, _opened_along
+from pathgen.strategies.pocketing.corners import _axis_and_depth, _dots, _in_air, _opened_along
 from pathgen.strategies.pocketing.linking import (
     begun_on_a_straight,
     inside_out,
@@ -78,7 +78,7 @@ def test_length_of_contour_parallel_loops_is_the_closed_form(region: Polygon, na
     # derived: outlines shrink in a straight line with the offset, so the trapezium rule over offsets is exact:
     # sum = A / s + (P_first + P_last) / 2, A the area between the first and the last loop of the axis
     axis = polygons(opening(flat_end(2.0), LEVEL, 1.0, region, 1e-5).axis_region(polygons(region)))
-    nested = nest(axis, first=step, spacing=step, tolerance=1e-5)
+    nested = nest(axis, first=step, spacing=step, half_width=0.0, tolerance=1e-5)
     loops = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in
                 pieces(nested, half_width=1.0, spacing=step).line)
     first, last = nested.area[0], nested.area[-1]
@@ -91,6 +91,29 @@ def test_nothing_reachable_is_left_uncut_at_any_stepover(region: Polygon, stepov
     cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.5, stepover=stepover)], depth=0.5, safe_z=SAFE_Z)
     missed = reference_opening(region, 0.75).difference(swept_by_flat(cut, LEVEL).buffer(1e-4))
     assert missed.area < 2e-3
+
+
+@pytest.mark.parametrize(("diameter", "stepover", "width"), [
+    (1.0, 0.45, 1.0), (1.0, 0.45, 1.1), (1.0, 0.45, 2.0), (1.0, 0.45, 2.9), (0.5, 0.45, 1.0), (3.0, 0.45, 6.0),
+    (1.0, 0.5, 2.1), (1.0, 0.505, 2.11), (1.0, 0.6, 2.3), (1.0, 0.9, 2.9), (3.0, 0.5, 3.0),
+])
+@pytest.mark.parametrize("shape", ["ring", "wave"])
+def test_a_line_just_as_wide_as_its_laps_is_cut_in_laps(
+    shape: str, diameter: float, stepover: float, width: float
+) -> None:
+    # where two laps meet in the middle, what rounding leaves between them is no place of its own: some hundred dips
+    x = np.linspace(0.0, 2.0 * np.pi, 200)
+    line = LineString(np.column_stack([5.0 * x, 6.0 * np.sin(x)])) if shape == "wave" else Point(0, 0).buffer(
+        8.0, quad_segs=100).exterior
+    cutter = flat_end(diameter, stepover=stepover)
+    for off in (-1e-3, 0.0, 2e-5, 3e-3) if width > diameter else (0.0, 2e-5):
+        region = line.buffer((width + off) / 2.0, quad_segs=64)
+        cut, = pocket(region, surface=LEVEL, cutters=[cutter], depth=0.5, safe_z=SAFE_Z)
+        lifts = (cut.toolpath.kinds[1:] == Move.RAPID) & (np.diff(cut.toolpath.points[:, 2]) > 1e-6)
+        assert np.count_nonzero(lifts) <= 6, off
+        swept = swept_by_flat(cut, LEVEL)
+        assert reference_opening(region, diameter / 2.0 - 1e-4).difference(swept.buffer(1e-3)).area < 2e-3
+        assert swept.difference(region.buffer(0.004)).is_empty
 
 
 def test_loops_run_so_that_a_cutter_turning_clockwise_climbs() -> None:
@@ -680,6 +703,20 @@ def test_or_on_a_short_one_between_corners_of_less_than_twenty_degrees(corners: 
     begun = begun_on_a_straight(kink, np.array([0.0, 3.0]), 50.0)
     if smooth:
         assert begun[0] == pytest.approx((line[7] + line[8]) / 2)
+
+
+def test_beside_a_dot_a_lobe_may_just_touch_what_is_looked_at() -> None:
+    """A region goes round and comes back to the edge, 0.5 mm off, of what is near a place that no line opens."""
+    rest = box(0, 0, 1, 1)
+    lobe = shapely.union_all([rest, box(0.4, -3, 0.6, 0), box(0.4, -3, 3, -2.8), box(2.8, -3, 3, 2),
+                              box(0.2, 1.5, 3, 2)])
+    one = opening(v_cutter(90.0), LEVEL, 0.5, lobe, 0.0005)
+    near = shapely.intersection(lobe, rest.buffer(one.half_width))
+    assert near.geom_type == "GeometryCollection"
+    region, none = np.array([lobe], dtype=object), np.array([Polygon()], dtype=object)
+    (dot,), of = _dots(one, region, region, np.array([rest], dtype=object), none, 0.05)
+    assert dot[0] == pytest.approx([0.5, 0.5, 0.5], abs=0.02)
+    assert of.tolist() == [0]
 
 
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:

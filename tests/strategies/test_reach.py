@@ -49,19 +49,38 @@ def test_share_and_details_of_a_comb() -> None:
     assert all(d.area < 0.2 for d in narrow.details)
 
 
+VEE = '[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60\ndiameter = 6\nspeed = 16000\nfeed = 300\n' \
+      'plunge = 100\nstepdown = 0.5\n'
+
+
 @pytest.mark.parametrize(("depth", "told"), [(0.4, False), (0.8, False), (1.2, True)])
 def test_a_depth_that_a_v_reaches_nowhere_is_said(tmp_path, depth, told):
     """A line of 1 mm: by geometry the walls of a v of 60 degrees meet 0.5 / tan 30 = 0.87 mm deep."""
     art = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="9mm" viewBox="0 0 20 9"><rect x="1" y="4" ' \
           'width="18" height="1" fill="#225577"/></svg>'
-    vee = '[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60\ndiameter = 6\nspeed = 16000\nfeed = 300\n' \
-          'plunge = 100\nstepdown = 0.5\n'
-    made = built(tmp_path, resolution=0.05, art=art, extra=vee, changes={
+    made = built(tmp_path, resolution=0.05, art=art, extra=VEE, changes={
         "depth = 1.5": f"depth = {depth}", 'cutters = ["flat"]': 'cutters = ["vee"]'})
     found = [f for f in made.report["checks"]["findings"] if f["code"] == "depth-not-reached"]
     assert [re.sub("0.[89] mm", "0.9 mm", f["got"]) for f in found] == [
         f"{depth} mm is reached nowhere: its sloping walls meet about 0.9 mm deep"] * told
     assert made.report["inlays"][0]["deepest"] == pytest.approx(min(depth, 0.5 / math.tan(math.radians(30))), abs=0.06)
+
+
+@pytest.mark.parametrize(("depth", "told"), [(0.4, 0), (0.8, 1), (1.2, 2)])
+def test_shapes_too_narrow_for_a_depth_that_is_reached_elsewhere_are_said(tmp_path, depth, told):
+    """A square of 8 mm, and lines of 0.6 and 1 mm: the walls of a v of 60 degrees meet 0.52 and 0.87 mm deep there."""
+    rects = "".join(f'<rect x="{x}" y="1" width="{wide}" height="8" fill="#225577"/>'
+                    for x, wide in ((1, 8), (12, 0.6), (16, 1)))
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="10mm" viewBox="0 0 20 10">{rects}</svg>'
+    made = built(tmp_path, resolution=0.1, art=art, extra=VEE, changes={
+        "depth = 1.5": f"depth = {depth}", 'cutters = ["flat"]': 'cutters = ["vee"]'})
+    found = [f for f in made.report["checks"]["findings"] if f["code"] == "depth-not-reached"]
+    assert len(found) == bool(told)
+    if told:
+        walls = {1: "0.5", 2: "0.5 to 0.9"}[told]
+        assert found[0]["got"] == f"{depth} mm is not reached in {told} of the 3 places of the drawing: their " \
+                                  f"sloping walls meet about {walls} mm deep; this is the largest"
+        assert found[0]["where"].startswith(f"inlay 1, {45 - 10 + {1: 12.3, 2: 16.5}[told]:g} mm along")
 
 
 def test_colours_that_touch_are_opened_together() -> None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.strategies.pocketing.openings import Shapes, eroded, polygons, quad_segments, whole
+from pathgen.strategies.pocketing.openings import Shapes, eroded, films, polygons, quad_segments, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -53,19 +53,19 @@ class Nest:
 
 
 def nest(
-    axis_region: Shapes, *, first: float | Floats, spacing: float, tolerance: float, only: Shapes | None = None
+    axis_region: Shapes, *, first: float | Floats, spacing: float, half_width: float, tolerance: float,
+    only: Shapes | None = None,
 ) -> Nest:
     """Regions inside `axis_region` (polygons): the first `first` inside its outline, the rest `spacing` apart.
 
-    `first` is one distance or one for each polygon, mm. With `only`, one shape for each polygon, regions inside it
-    that do not meet its shape are left out.
+    `first` is one distance or one for each polygon, mm; `half_width` is what a loop leaves finished on each side. With
+    `only`, one shape for each polygon, regions inside it that do not meet its shape are left out.
     """
     areas, levels, parents = [axis_region], [np.zeros(len(axis_region), np.intp)], [np.full(len(axis_region), -1)]
     current, start, root = axis_region, 0, np.arange(len(axis_region))
-    inset: float | Floats = first
+    inset = np.broadcast_to(first, len(axis_region))
     while len(current):
-        inner = overlay.simpler(eroded(current, inset, tolerance), tolerance)
-        parts, owner = shapely.get_parts(inner, return_index=True)
+        parts, owner = _inside(current, inset, half_width, tolerance)
         real = (shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)
         if only is not None:
             real &= shapely.intersects(only[root[owner]], parts)
@@ -75,8 +75,28 @@ def nest(
         areas.append(current)
         parents.append(owner)
         levels.append(np.full(len(current), len(areas) - 1))
-        inset = spacing
+        inset = np.full(len(current), spacing)
     return Nest(area=np.concatenate(areas), level=np.concatenate(levels), parent=np.concatenate(parents))
+
+
+def _inside(areas: Shapes, inset: Floats, half_width: float, tolerance: float) -> tuple[Shapes, Ints]:
+    """Regions `inset` inside each of `areas`, and which of these each is in.
+
+    Where two loops meet in the middle their rounding leaves films in many pieces. What the loops round it finish
+    anyway is none; elsewhere the middle is made wide enough to be one.
+    """
+    inner = overlay.simpler(eroded(areas, inset, tolerance), tolerance)
+    parts, owner = shapely.get_parts(inner, return_index=True)
+    film = films(parts, 2.0 * tolerance)
+    if not film.any():
+        return parts, owner
+    finished = inset + 3.0 * tolerance <= half_width  # a film's half, and twice what chords and fewer corners are off
+    wider = np.unique(owner[film & ~finished[owner]])
+    inner[wider] = overlay.simpler(
+        eroded(areas[wider], np.maximum(inset[wider] - 2.0 * tolerance, inset[wider] / 2.0), tolerance), tolerance)
+    parts, owner = shapely.get_parts(inner, return_index=True)
+    kept = ~(films(parts, 2.0 * tolerance) & finished[owner])
+    return parts[kept], owner[kept]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -173,4 +193,3 @@ def _missed(nested: Nest, rings: Shapes, half_width: float, wanted: BaseGeometry
     innermost[part[at]] = node[at]
     found, owner = shapely.get_rings(shapely.orient_polygons(parts), return_index=True)
     return found, innermost[owner]
-

@@ -17,7 +17,7 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
 from pathgen.strategies.pocketing.middles import SAMPLE, middle_lines, segments
-from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons, without_films
+from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons, whole, without_films
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
 from pathgen.strategies.pocketing.tracing import Trace
 
@@ -125,7 +125,9 @@ def _dots(
     rest, of = rest[large], of[piece[large]]
     if not len(rest):
         return [], of
-    around = one.in_plane(overlay.intersection(region[of], overlay.buffer(rest, one.half_width)))
+    near = overlay.intersection(region[of], overlay.buffer(rest, one.half_width))
+    # where the edge of a lobe only touches what is near, they share a line or a point as well
+    around = one.in_plane(np.array([whole(polygons(shape)) for shape in near], dtype=object))
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
     middles = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
     dots, which = _cut_along(one, middles, np.arange(len(of)), region[of], plane[of], rest, np.full(len(of), None))

@@ -34,6 +34,12 @@ FIT = 1e-5
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
 
+_TORN = 0.003
+"""How much smaller (mm) where it fits in many pieces only: drawn curves are followed to 0.005 mm, on both sides."""
+
+_THIN = 1e-3
+"""Thinner regions of the axis (mm), where a part has several, are the pieces of one."""
+
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
 
@@ -86,6 +92,11 @@ def without_films(shapes: Shapes, thickness: float) -> Shapes:
     return np.asarray(overlay.buffer(
         overlay.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
     ))
+
+
+def films(shapes: Shapes, thickness: float) -> NDArray[np.bool_]:
+    """Which polygons are thinner than `thickness` (mm) over most of their length: empty ones are not."""
+    return np.asarray(2.0 * shapely.area(shapes) < thickness * shapely.length(shapes))
 
 
 def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings: int) -> Floats:
@@ -166,9 +177,10 @@ class Opening:
             return self.slanted.axis_region(parts, self.tolerance)
         reach = self.half_width - FIT
         inner = eroded(parts, reach, self.tolerance)
-        if self.gentle is not None:
-            return np.asarray(overlay.intersection(overlay.simpler(inner, self.tolerance / 2.0), self.gentle))
-        return overlay.simpler(_or_just_fitting(inner, parts, reach - _JUST), self.tolerance / 2.0)
+        if self.gentle is None:
+            inner = _or_just_fitting(inner, parts, reach - _JUST)
+        inner = _mended(overlay.simpler(inner, self.tolerance / 2.0), parts, np.full(len(parts), reach), self.tolerance)
+        return inner if self.gentle is None else np.asarray(overlay.intersection(inner, self.gentle))
 
     def opened(self, axis: Shapes) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
@@ -192,6 +204,25 @@ def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     rough = overlay.simpler(parts[none], _ROUGH)  # most have no room by far, which fewer corners tell
     near = none[~shapely.is_empty(overlay.buffer(rough, 2.0 * _ROUGH - reach, quad_segs=2))] if len(none) else none
     inner[near] = eroded(parts[near], reach, 0.01)
+    return inner
+
+
+def _mended(inner: Shapes, parts: Shapes, reach: Floats, tolerance: float) -> Shapes:
+    """Regions of the axis, and in parts as wide as the cutter those for one narrower by less than curves are exact to.
+
+    Rounding would leave their middle in many pieces.
+    """
+    pieces, of = shapely.get_parts(inner, return_index=True)
+    film = films(pieces, _THIN)
+    torn = np.unique(of[film])
+    wider = overlay.simpler(eroded(parts[torn], reach[torn] - _TORN, tolerance), tolerance / 2.0)
+    mended, owner = shapely.get_parts(wider, return_index=True)
+    piece, into = shapely.STRtree(mended).query(pieces, predicate="intersects")
+    several = np.bincount(into, minlength=len(mended)) > 1
+    several[several] = np.bincount(into[film[piece]], minlength=len(mended))[several] > 0
+    for k in np.unique(owner[several]):
+        left = np.setdiff1d(np.flatnonzero(of == torn[k]), piece[several[into]])
+        inner[torn[k]] = whole(np.concatenate([mended[several & (owner == k)], pieces[left]]))
     return inner
 
 
@@ -293,6 +324,7 @@ class Footprints:
         plane = self.in_plane(parts)
         reach = self._reach(plane)
         inner = overlay.simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
+        inner = _mended(inner, plane, reach - FIT, tolerance)
         return self._mapped(self._let_out(inner, reach), self._to_axis)
 
     def opened(self, axis: Shapes, tolerance: float) -> Shapes:

@@ -132,7 +132,8 @@ def cleared(
         # where others have been no allowance is left: a place that is whole is cleared as if by the first cutter
         first = np.where(shapely.covers(needed[part], areas), allowance, step)
     floor_only = floor[part] if needed is not None and not one.cutter.is_flat else None
-    nested = nest(areas, first=first, spacing=step, tolerance=options.inner, only=floor_only)
+    nested = nest(areas, first=first, spacing=step, half_width=finished, tolerance=options.inner,
+                  only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
     ways = FreeWays(area=nested.area)

@@ -1,0 +1,65 @@
+"""Blunt v cutters, and such as are sunk to their full width: built whole, and what they open to a sampled cone."""
+
+import numpy as np
+import pytest
+import shapely
+
+from pathgen.base.cutters import Cutter
+from pathgen.base.surface import Surface
+from pathgen.verify import verify
+from pathgen.verify.opening import opens_outside
+from tests import small_board
+
+HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30" fill="#225577">'
+ROUND = f'{HEAD}<circle cx="12" cy="15" r="8"/></svg>'
+LINE = f'{HEAD}<path d="M24 5v20" stroke="#225577" stroke-width="0.8"/><circle cx="12" cy="15" r="5"/></svg>'
+STAR = f'{HEAD}<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/></svg>'
+
+
+def blunt(folder, art, *, angle, diameter, depth):
+    cutter = f'name = "flat"\nshape = "v"\nangle = {angle}\ndiameter = {diameter}\n'
+    changes = {'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n': cutter, "depth = 1.5": f"depth = {depth}"}
+    return small_board.built(folder, art=art, changes=changes)
+
+
+@pytest.mark.parametrize(("art", "angle", "diameter", "depth"), [
+    (ROUND, 90, 6.0, 3.0), (ROUND, 90, 6.0, 3.01),  # the cone is 3 mm high: on a slope it is sunk on one side alone
+    (LINE, 150, 3.0, 1.5), (STAR, 120, 6.0, 2.9),  # in its corners it opens ridges wider, though elsewhere it is sunk
+    (ROUND, 150, 6.0, 0.6), (STAR, 120, 3.0, 0.6),  # 0.07 mm and 0.03 mm beside a wall it is not yet 0.02 mm deep
+])
+def test_a_blunt_v_is_planned_and_found_right(tmp_path, art, angle, diameter, depth):
+    made = blunt(tmp_path, art, angle=angle, diameter=diameter, depth=depth)
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []
+
+
+def test_a_sunk_v_that_goes_past_the_drawing_is_found(tmp_path):
+    made = blunt(tmp_path, ROUND, angle=90, diameter=6.0, depth=3.0)
+    texts = {p.file_name: p.text for p in made.programs}
+    name = next(p.file_name for p in made.programs if p.operation == "pocket")
+    lines = texts[name].splitlines()
+    texts[name] = "\n".join(
+        " ".join(f"Y{float(word[1:]) + 0.06:.4f}" if word[0] == "Y" else word for word in line.split())
+        if line[:1] in "GXYZ" else line for line in lines) + "\n"
+    assert texts[name] != "\n".join(lines) + "\n"
+    codes = {f.code for f in verify(made.plan.clamping, texts, resolution=0.1).findings if f.severity == "forbid"}
+    assert "pocket-wall-overcut" in codes
+
+
+@pytest.mark.parametrize("depth", [2.0, 2.9, 3.0, 3.1, 3.3])
+@pytest.mark.parametrize("spare", [0.006, -0.006])
+def test_a_cone_on_a_slope_opens_what_it_meets_within_its_rim(depth, spare):
+    """Against the place where its underside meets the surface, found in 720 directions by halvings: a slope of 0.05."""
+    cutter = Cutter(name="c", shape="v", diameter=6.0, angle=90.0, speed=1, feed=1, plunge=1, stepdown=1)
+    top = Surface(thickness=50.0, radius_nut=4000.0, radius_end=4000.0, length=100.0)
+    x, y = 10.0, 200.0
+    tip = float(top.height(x, y)) - depth
+    turn = np.linspace(0.0, 2 * np.pi, 720, endpoint=False)
+    low, high = np.zeros(720), np.full(720, 3.0)
+    for _ in range(40):
+        middle = (low + high) / 2
+        met = top.height(x + middle * np.cos(turn), y + middle * np.sin(turn)) > tip + middle
+        low, high = np.where(met, middle, low), np.where(met, high, middle)
+    opened = shapely.Polygon(np.column_stack([x + low * np.cos(turn), y + low * np.sin(turn)]))
+    at = np.array([[x, y, tip]])
+    found = opens_outside(at, at + [0.0001, 0.0, 0.0], cutter, top, opened.buffer(spare))
+    assert found.tolist() == [spare < 0]
