@@ -11,10 +11,11 @@ from pathgen.app.building import Build, build
 from pathgen.app.folders import write_folder
 from pathgen.base import given
 from pathgen.base.errors import JobError, PathgenError
-from pathgen.job.blank import blank_clampings, check_share, of_part, parts_on_blank
+from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.blank import blank_data, blank_text
 from pathgen.report.data import as_json
+from pathgen.report.filling import poured_together
 from pathgen.report.sheet.blank import blank_sheet
 from pathgen.report.text import report_text
 from pathgen.verify import together_findings
@@ -124,5 +125,6 @@ def build_blank(
     together = together_findings(clampings, [one.verification for one in builds])
     parts = [{"name": name, "job": table.job, "at": list(table.at), "turn": table.turn, "report": one.report}
              for (name, _), table, one in zip(named, job.parts, builds, strict=True)]
-    report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together)
+    report = blank_data(job.title, job.units, job.fingerprint, parts, [one.programs for one in builds], together,
+                        fills=poured_together([(one.plan, one.verification) for one in builds]), origin=origin_of(job))
     return BlankBuild(job=job, builds=tuple(builds), report=report)

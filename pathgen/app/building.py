@@ -11,15 +11,20 @@ from pathgen.app.folders import read_folder, write_folder
 from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
-from pathgen.job.clamping import planned_of
+from pathgen.job.blank import parts_on_blank
+from pathgen.job.clamping import asked_of, planned_of
+from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
 from pathgen.programs.instructions import header
+from pathgen.programs.paths import Around
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.write import program_text
-from pathgen.report.data import Report, as_json, report_data
+from pathgen.report.blank import findings_of_parts
+from pathgen.report.data import Report, as_json, checks_data, finding_rows, plan_findings, report_data
 from pathgen.report.programs import Program
+from pathgen.report.reaching import reach_of_cutters
 from pathgen.report.sheet import pictures, setup_sheet
 from pathgen.report.sheet.seen import finished_png, seen_files
 from pathgen.report.text import report_text
@@ -223,16 +228,34 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     (True, ())
     """
     given.value("check job", job, Job, remedy="read it: pathgen.load_job(..)")
-    return check_as(job, given.path("check folder", folder), resolution=resolution)[1]
-
-
-def check_as(job: Job, folder: str | Path, *, resolution: float = 0.1) -> tuple[Clamping, Verification]:
-    """What `check` finds, and the (first) clamping that it compared the programs with."""
-    texts = read_folder(Path(folder))
-    clampings = stated_clampings(job, texts)
-    found, together = verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    _, found, together = _checked(job, given.path("check folder", folder), resolution)
     every = (*(finding for one in found for finding in one.findings), *together)
-    return clampings[0], found[0] if len(found) == 1 else replace(found[0], findings=every)
+    return found[0] if len(found) == 1 else replace(found[0], findings=every)
+
+
+def check_data(job: Job, folder: Path, *, resolution: float = 0.1) -> dict[str, Any]:
+    """What `check` finds and what is to be said of the plans, as in report.json; of each part of a blank by name."""
+    clampings, found, together = _checked(job, folder, resolution)
+    jobs = job.part_jobs or parts_of(job)
+    each = []
+    for k, (clamping, one) in enumerate(zip(clampings, found, strict=True)):
+        asked = asked_of(jobs[min(k, len(jobs) - 1)], clamping)
+        planned = Plan(around=Around(clamping=clamping), asked=asked)
+        each.append(checks_data(one, plan_findings(planned, one, reach_of_cutters(clamping))))
+    rows = [one["findings"] for one in each]
+    said = findings_of_parts([name for name, _ in parts_on_blank(job)], rows) if job.parts else \
+        [row for k, own in enumerate(rows) for row in own if not any(row in before for before in rows[:k])]
+    said += finding_rows(together)
+    return each[0] | {"passed": not any(row["severity"] == "forbid" for row in said), "findings": said}
+
+
+def _checked(
+    job: Job, folder: Path, resolution: float
+) -> tuple[tuple[Clamping, ...], tuple[Verification, ...], tuple[Finding, ...]]:
+    """The clampings that the programs of a folder cut, what is found of each, and of all together."""
+    texts = read_folder(folder)
+    clampings = stated_clampings(job, texts)
+    return clampings, *verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:

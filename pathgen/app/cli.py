@@ -436,23 +436,14 @@ def _simulate(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     if options.folder is None or options.cutter:
         return _check_alone(options)
-    from pathgen.app.building import check_as
+    from pathgen.app.building import check_data
     from pathgen.job import load_job
-    from pathgen.job.clamping import asked_of
-    from pathgen.job.form import parts_of
-    from pathgen.programs.paths import Around
-    from pathgen.programs.plan import Plan
-    from pathgen.report.data import checks_data, plan_findings
-    from pathgen.report.reaching import reach_of_cutters
     from pathgen.report.text import finding_lines
 
     with progress(1, sys.stderr) as tell:
         job = load_job(options.job)
         tell("reading the programs, cutting in simulation")
-        clamping, found = check_as(job, options.folder, resolution=options.resolution)
-        first = job.part_jobs[0] if job.parts else parts_of(job)[0]
-        planned = Plan(around=Around(clamping=clamping), asked=asked_of(first, clamping))
-        checks = checks_data(found, plan_findings(planned, found, reach_of_cutters(planned.clamping)))
+        checks = check_data(job, Path(options.folder), resolution=options.resolution)
     if options.json:
         _print_json(checks)
     else:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
@@ -21,6 +22,8 @@ from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
 from pathgen.report.filltext import drilled_line
 
+Floats = NDArray[np.float64]
+
 _HEAD = 4000
 """Characters of a program in which its job may stand."""
 
@@ -28,7 +31,7 @@ SAME = 0.2
 """Marks nearer than this are where they were, mm: written down as measured they lie a little off."""
 
 MEASURED = 1.0
-"""A mark measured within this of where it was to be but for a sign is a slip of the pen, mm."""
+"""A mark written down further than this from where it was to be is likely a slip of the pen, mm."""
 
 
 def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
@@ -63,16 +66,36 @@ def marks_moved(folder: Path, job: Job, report: dict[str, Any]) -> list[str]:
         same = now.shape == places[name].shape
         off = float(np.abs(now - places[name]).max(initial=0.0)) if same else np.inf
         if table is not None and table.drilled is not None:
-            was = places[name] if same else now
-            turned = (np.abs(np.abs(now) - np.abs(was)) < MEASURED) & (np.abs(now - was) > MEASURED)
-            found += [f"{whose}[marks] drilled: {'XY'[axis]} of mark {mark + 1} has not the sign that it has in "
-                      f"{build}: see that it is what was measured" for mark, axis in np.argwhere(turned).tolist()]
+            found += [f"{whose}[marks] drilled: {line}: see that it is what was measured"
+                      for line in _drilled_elsewhere(now, places[name], build, job.units)]
         elif off > SAME:
             how = f"up to {format_length(off, job.units, decimals=2)} from where {build} had them" if same else \
                 f"not those of {build}"
             found.append(f"{whose}[marks]: they are {how}. If {theirs}, write into [marks], with the Z that you "
                          f"measured, and build again: {lines[name]}")
     return found
+
+
+def _drilled_elsewhere(now: Floats, was: Floats, build: str, units: str) -> Iterator[str]:
+    """What of (n, 2) places written down as drilled is not so in the build before, a line each.
+
+    Nothing where most lie elsewhere, each its own way: then an earlier one drilled them.
+    """
+    if now.shape != was.shape:
+        yield f"{len(now)} marks, and {len(was)} in {build}"
+        return
+    shift = now - was
+    turned = (np.abs(np.abs(now) - np.abs(was)) < MEASURED) & (np.abs(shift) > MEASURED)
+    off = np.where(turned.any(axis=1), 0.0, np.linalg.norm(shift, axis=1))
+    for mark, axis in np.argwhere(turned).tolist():
+        yield f"{'XY'[axis]} of mark {mark + 1} has not the sign that it has in {build}"
+    far = np.flatnonzero(off > MEASURED).tolist()
+    if 2 * len(far) <= len(off):
+        yield from (f"mark {k + 1} lies {format_length(float(off[k]), units, decimals=2)} from where {build} had it"
+                    for k in far)
+    elif np.ptp(shift, axis=0).max() < MEASURED:
+        alike = format_length(float(off.mean()), units, decimals=2)
+        yield f"all marks lie {alike} the same way from where {build} had them, as where X 0 or Y 0 was another"
 
 
 def _on_one_blank(before: dict[str, Any], report: dict[str, Any]) -> bool:

@@ -137,6 +137,13 @@ def _zero_of(job: Job) -> Place:
     return places[zero]
 
 
+def origin_of(job: Job) -> tuple[float, float]:
+    """Where along 0, across 0 of the common blank lies as the machine counts: X, Y, mm."""
+    x, y = (-v + 0.0 for v in _zero_of(job).at)
+    cos, sin = ((1, 0), (0, 1), (-1, 0), (0, -1))[_ALONG.index(job.setup.along)]
+    return cos * x - sin * y + 0.0, sin * x + cos * y + 0.0
+
+
 def blank_clampings(job: Job) -> tuple[Clamping, ...]:
     """One clamping for each part, on its share, all with the zero, the clamps and the machine of the common blank.
 
@@ -299,11 +306,16 @@ def of_part(wrong: PathgenError, number: int, job: Job) -> JobError:
     """What is wrong with one part of a blank, said of that part; for a clamp, in the frame of the common blank."""
     table, remedy = job.parts[number - 1], wrong.remedy
     if "keep_out" in wrong.where:
-        x0, y0, x1, y1 = (format_length(v, job.units) for v in share_of(job.part_jobs[number - 1], table).bounds)
-        remedy = f"move that clamp out of the part's way: its share of the common blank is {x0} to {x1} along, " \
-                 f"{y0} to {y1} across"
+        share, blank = (_span(bounds, job.units) for bounds in (
+            share_of(job.part_jobs[number - 1], table).bounds, job.stock.bounds))
+        remedy = f"move that clamp out of the part's way: its share of the common blank is {share}, the blank {blank}"
     return JobError(f"[[part]] {number}, {table.job}, {wrong.where}", f"{wrong.problem} (places of its own job)",
                     allowed=wrong.allowed, remedy=remedy)
+
+
+def _span(bounds: tuple[float, float, float, float], units: str) -> str:
+    x0, y0, x1, y1 = (format_length(v, units) for v in bounds)
+    return f"{x0} to {x1} along, {y0} to {y1} across"
 
 
 def check_share(number: int, table: PartTable, clamping: Clamping, paths: Sequence[Toolpath]) -> None:

@@ -128,6 +128,13 @@ def _blank(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                     "face",
             remedy=f"measure the blank as it lies, or make {job.body_name} thickness less",
         )
+    if job.board is not None and job.surface is None:
+        top = "flat top" if clamping.board.surface.is_flat else "radius"
+        yield Doubt(
+            where="[surface]", problem=f"not given: no program cuts the {top}, the blank must have it already",
+            allowed="", remedy="see that it has; else add [surface], and write [stock] thickness as the raw blank is",
+            grave=False,
+        )
 
 
 def _drilled(job: Job, clamping: Clamping) -> Iterator[Doubt]:

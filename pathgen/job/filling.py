@@ -21,7 +21,7 @@ from pathgen.programs.waste import board_errors, error_words, left_standing, spr
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
-from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors
 from pathgen.work.moved import MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -34,6 +34,10 @@ MARK_GAP = 0.5
 CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
 elsewhere, mm; common practice, no source."""
+
+UNEVEN = 0.5
+"""How far a blank whose marks were measured before may come to lie lower: the bed is uneven, tape under it gives, mm;
+common practice, no source."""
 
 
 def check_filling(job: Job) -> None:
@@ -92,33 +96,60 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     depth = min(MARK_DEPTH, cutter.stepdown) if job.marks.depth is None else job.marks.depth
     half = float(cutter.half_width(depth))
     free = left_standing(around, reach=half + MARK_GAP)
-    finely = {"accuracy": _accuracy(job), "limit": _board_limit(job)}
     tops = None
     if job.marks.drilled is not None:
         drilled = clamping.to_board(np.array(job.marks.drilled))
         places, tops = drilled[:, :2], drilled[:, 2]
         _check_drilled(job, clamping, places, tops, apart=2 * half)
         _check_places(job, free, places, slack=MARK_GAP, where="[marks] drilled",
-                      remedy="move what is cut or clamped there: the mark is in the wood and cannot move")
+                      remedy="compare its numbers and their signs with what was measured; where they are right, move "
+                             "what is cut or clamped there: the mark is in the wood and cannot move")
     elif job.marks.at is None:
-        places = spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]",
-                               top=clamping.stock.thickness, **finely)
+        places = _spread(job, clamping, free)
     else:
         places = np.array(job.marks.at, dtype=float)
         _check_places(job, free, places, slack=1e-9, where="[marks] at",
                       remedy="move it into the waste, or leave at out")
     on_top = np.column_stack([places, np.full(len(places), clamping.stock.thickness)])
-    marks = Marks(
-        places=places, depth=depth, hover=job.marks.hover, tops=tops,
-        errors_limit=_board_limit(job),
-        errors=board_errors(clamping.board, on_top, accuracy=_accuracy(job)),
-    )
+    errors = board_errors(clamping.board, on_top, accuracy=_accuracy(job))
+    if job.marks.at is not None and errors.worst > _board_limit(job):
+        raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
+                       remedy=_further_apart(job, clamping, free))
+    marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_board_limit(job),
+                  errors=errors)
     most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
     if marks.hover > most:
         raise JobError("[marks] hover", f"{marks.hover:g} mm over the highest mark reaches the height of rapids",
                        allowed=f"{most:.2f} mm or less",
                        remedy="make hover smaller, or [machine] clearance larger")
     return marks
+
+
+def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
+    """(n, 2) places of marks where the job gives none. Raises JobError where there is no room for them."""
+    return spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]", top=clamping.stock.thickness,
+                         accuracy=_accuracy(job), limit=_board_limit(job))
+
+
+def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
+    part = clamping.board
+    return f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: {error_words(errors)}"
+
+
+def _allowed(job: Job) -> str:
+    return f"[moved] board_limit {_board_limit(job):g} mm"
+
+
+def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry) -> str:
+    """Where marks would do, in words."""
+    cannot = "by them the work cannot be found again: "
+    try:
+        places = _spread(job, clamping, free).tolist()
+    except JobError as no_room:
+        return f"{cannot}there is no better place, {no_room.remedy}"
+    there = ", ".join(f"[{', '.join(as_written(v, job.units) for v in place)}]" for place in places)
+    return (f"{cannot}leave at out for [{there}], or put yours as far apart; or measure more exactly, and write down "
+            "how exactly as [moved] accuracy")
 
 
 def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
@@ -174,30 +205,44 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     places = _expected(job, clamping)
     moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
-    if guessed and job.setup.z_zero == "bed":
-        _refuse_sunk(job, moved, limit)
-    errors, part = board_errors(clamping.board, places, accuracy=_accuracy(job)), clamping.board
+    _refuse_sunk(job, moved, limit, guessed=guessed)
+    errors = board_errors(clamping.board, places, accuracy=_accuracy(job))
     if errors.worst > _board_limit(job):
         raise JobError(
-            "[[measured]]", f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: "
-            f"{error_words(errors)}", allowed=f"[moved] board_limit {_board_limit(job):g} mm",
+            "[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
             remedy="measure marks further apart, along the work and across it; or measure more exactly, and write "
             "down how exactly as [moved] accuracy",
         )
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 
 
-def _refuse_sunk(job: Job, moved: Moved, limit: float) -> None:
-    """Raise JobError where the heights of marks that nobody measured before would put the blank into the bed."""
+def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None:
+    """Raise JobError where the heights of the marks would put the blank into the bed.
+
+    Heights that nobody measured before (`guessed`) are held against [stock] thickness.
+    """
     low, at = moved.lowest(job.stock.bounds)
-    if low < -limit:
+    most = limit if guessed and job.setup.z_zero == "bed" else UNEVEN
+    if low >= -most:
+        return
+    place = place_words(*at, job.units)
+    sunk = format_length(-low, job.units, decimals={"mm": 2, "in": 3}[job.units])
+    if guessed:
         raise JobError(
-            "[[measured]]", f"the marks put the blank {-low:.2f} mm into the bed it lies on, "
-            f"{place_words(*at, job.units)}, if it is {job.stock.thickness:g} mm thick all over", allowed=f"[moved] "
-            f"limit {limit:g} mm", remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
+            "[[measured]]", f"the marks put the blank {sunk} into the bed it lies on, {place}, if it is "
+            f"{format_length(job.stock.thickness, job.units)} thick all over",
+            allowed=f"{'[moved] limit ' if most == limit else ''}{format_length(most, job.units)}",
+            remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
             "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were "
             "not, X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each",
         )
+    zero = "on the bed" if job.setup.z_zero == "bed" else "where it was then"
+    raise JobError(
+        "[[measured]]", f"the marks put the blank {sunk} into the bed it lay on when they were first measured, {place}",
+        allowed=f"{format_length(most, job.units)}, for a bed that is uneven and tape that gives", remedy="work cannot "
+        f"sink into the bed: set Z 0 of the pointed cutter {zero}, take the feeler's thickness off, and measure all "
+        "again; compare what was written down first, too. If something that lay under the work is gone, put it back",
+    )
 
 
 def _accuracy(job: Job) -> float:

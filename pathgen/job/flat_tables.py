@@ -141,5 +141,6 @@ class PartTable:
 
     job: str = key(text(1000), "its job file; what its [stock] says is its own share of the blank")
     at: tuple[float, float] = key(list_of(size(-3000.0, 3000.0), least=2, most=2),
-                                  "[along, across] of the middle of that share")
+                                  "[along, across] of the middle of that share, from margin_nut inside the blank's "
+                                  "near end and from the middle of its width")
     turn: float = key(_quarter, "counter-clockwise", 0.0)

@@ -194,6 +194,8 @@ def units_of(path: str | Path) -> str:
 
 def _toml(path: Path) -> dict[str, Any]:
     words = read_text(path, JOB_FILE).replace("\r\n", "\n")
+    if words.lstrip("\ufeff \t\n").startswith("<"):
+        raise _markup(path, drawing="<svg" in words and "<html" not in words)
     if _DOTTED.search(words):  # the parser would take the longer for each
         raise _too_deep(path)
     try:
@@ -221,6 +223,13 @@ def _refuse_odd(data: Any, path: Path) -> None:
         depth += 1
         if depth > MOST_NESTED:
             raise _too_deep(path)
+
+
+def _markup(path: Path, *, drawing: bool) -> JobError:
+    what = "a drawing (SVG)" if drawing else "a web page or other XML"
+    goes = f', in which artwork = "{path.name}" goes into [[inlay]]' if drawing else ""
+    return JobError(path.name, f"is {what}, not a job file", allowed="a file of numbers (TOML) that names its drawings",
+                    remedy=f"give the job that cuts it; `pathgen new NAME` writes one to start from{goes}")
 
 
 def _too_deep(path: Path) -> JobError:

@@ -15,7 +15,15 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
-from pathgen.base.units import MM_PER, format_length, left_words, place_words, rounded_down, rounded_up
+from pathgen.base.units import (
+    MM_PER,
+    format_length,
+    left_words,
+    place_words,
+    rounded_down,
+    rounded_up,
+    written_alike,
+)
 from pathgen.job.back import check_channel, into_bed
 from pathgen.job.drawings import drawing_name, slot_width
 from pathgen.job.filling import check_filling
@@ -70,7 +78,8 @@ def _part(job: Job) -> None:
         on_board = [partial(check, job, part) for check in (_slots, _nut, _fittings)]
     _stock_holds_part(job, part)
     _all(
-        partial(_surface_settings, job, part), partial(_inlays, job), partial(check_filling, job),
+        partial(_comes_with_its_top, job, part), partial(_surface_settings, job, part), partial(_inlays, job),
+        partial(check_filling, job),
         partial(_pieces, job), partial(_holes, job, part), partial(check_channel, job, part),
         partial(_outline, job, part), *on_board,
     )
@@ -120,7 +129,7 @@ def _board_table(job: Job) -> BoardTable:
     if job.board is None and job.parts:
         part_of(job)  # refuses it
     if job.board is None:
-        raise JobError(job.path.name, "is the job of a [plate]: it has no frets, no strings and no radius",
+        raise JobError(job.path.name, f"is the job of a {job.body_name}: it has no frets, no strings and no radius",
                        allowed="a job with [board]", remedy="name the job of a fingerboard")
     return job.board
 
@@ -346,6 +355,20 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     if not blank.covers(part.outline):
         raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
                        remedy=_larger_blank(job, part))
+
+
+def _comes_with_its_top(job: Job, part: Part) -> None:
+    """What no program cuts must be there: a board's blank without [surface] is as thick as the board."""
+    if job.board and not job.surface and not written_alike(job.stock.thickness, job.body.thickness):
+        top = "flat top" if part.surface.is_flat else "radius"
+        raise JobError(
+            "[surface]", f"is missing: no program cuts the {top}, and the blank of "
+            f"{format_length(job.stock.thickness, job.units)} is thicker than the board",
+            allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
+            f"{format_length(job.body.thickness, job.units)}",
+            remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
+            "write that as [stock] thickness and as [board] thickness",
+        )
 
 
 def _larger_blank(job: Job, part: Part) -> str:

@@ -457,7 +457,7 @@ class MarksTable:
 
     cutter: str = key(text(60), "the cutter that drills them, and hovers over them with the spindle off")
     at: tuple[tuple[float, float], ...] | None = key(
-        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=2, most=12), "[[along, across], ..] of each",
+        list_of(list_of(size(-3000.0, 3000.0), least=2, most=2), least=3, most=12), "[[along, across], ..] of each",
         None, shown="four, two near mid-length, each checked by the others",
     )
     drilled: tuple[tuple[float, float, float], ...] | None = key(

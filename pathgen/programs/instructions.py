@@ -50,7 +50,7 @@ def z_zero_words(clamping: Clamping) -> str:
     """Where Z 0 of the programs is."""
     return {
         "bed": "Z 0 is the underside of the work: the bed or spoilboard it lies on",
-        "stock-top": f"Z 0 is {clamping.board.names.top}",
+        "stock-top": f"Z 0 is {_top_words(clamping)}",
     }[clamping.setup.z_zero]
 
 
@@ -88,9 +88,46 @@ def before_start(
     return lines
 
 
+def _as_it_comes(clamping: Clamping) -> bool:
+    """Whether a part is cut into the top that its blank came with."""
+    return clamping.surfacing is None and bool(clamping.board.names.too)
+
+
+def _thickness_keys(clamping: Clamping) -> str:
+    """The keys of the job file that say how thick the blank is."""
+    names = clamping.board.names
+    return f"{names.thickness} and {names.too}" if _as_it_comes(clamping) else names.thickness
+
+
+def _top_words(clamping: Clamping) -> str:
+    """What Z 0 is touched off on, where it is not the bed."""
+    if _as_it_comes(clamping) and not clamping.board.surface.is_flat:
+        return "the top of the blank on its centre-line, where it is highest"
+    return clamping.board.names.top
+
+
+def _comes_with(clamping: Clamping) -> str:
+    """What no program cuts of the top, and the blank must have before the first one."""
+    surface, units = clamping.board.surface, clamping.units
+    if surface.is_flat:
+        return "No program faces the blank: its top must be flat already."
+    nut, end = (format_length(radius, units) for radius in (surface.radius_nut, surface.radius_end))
+    how = nut if nut == end else f"{nut} at X 0 and {end} at the end"
+    return f"No program cuts the radius: the blank must have it already, {how}, with its crest on the centre-line."
+
+
+def _measuring(clamping: Clamping) -> str:
+    """Where the blank's thickness is measured, and what follows."""
+    curved = _as_it_comes(clamping) and not clamping.board.surface.is_flat
+    where = "along the centre-line, where it is thickest, at both ends and half-way" if curved else \
+        "both edges and the middle, at both ends and half-way"
+    return (f"Measure the blank: the job says {format_length(clamping.stock.thickness, clamping.units)} thick. Measure "
+            f"{where}; where it is not so, write the thickest as {_thickness_keys(clamping)}, and build again.")
+
+
 def _still_off(clamping: Clamping) -> str:
     """What it means where the first zero that is tried over a raw top, which nothing cuts, does not come right."""
-    says = f"write {clamping.board.names.thickness} as measured"
+    says = f"write {_thickness_keys(clamping)} as measured"
     if clamping.setup.z_zero == "bed":
         return ("If it stays off with the bed felt for again, the blank is so much thicker or thinner: note it, and "
                 f"leave Z 0. If thicker, {says}, build again.")
@@ -138,10 +175,10 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
                      "under it with paper: over a hollow the wood comes out thinner, and what is pressed flat springs "
                      "back later.")
-    if from_bed and (clamping.surfacing is not None or clamping.inlays):
-        lines.append(f"Measure the blank: the job says {format_length(stock.thickness, units)} thick. Measure both "
-                     "edges and the middle, at both ends and half-way; where it is not so, write the thickest as "
-                     f"{clamping.board.names.thickness}, and build again.")
+    if _as_it_comes(clamping):
+        lines.append(_comes_with(clamping))
+    if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
+        lines.append(_measuring(clamping))
     return lines
 
 
@@ -282,7 +319,7 @@ def _z_place(clamping: Clamping, step: Step) -> str:
         setter = "a setter (a block of known height)" if step.order == 1 else "a setter"
         return f"touch off beside the work on the bed it lies on, or on {setter} standing there"
     if not any(s.operation.makes_surface for s in clamping.steps if s.order < step.order):
-        return f"touch off on {clamping.board.names.top}"
+        return f"touch off on {_top_words(clamping)}"
     return (
         "the raw top is gone where it was surfaced; use stock left standing outside the cut, or a reference "
         "height noted when the first cutter was set"

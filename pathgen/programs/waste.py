@@ -66,7 +66,7 @@ def spread_places(
     more than `limit`.
     """
     corners = shapely.get_coordinates(shapely.convex_hull(free).simplify(0.5))[:-1]
-    remedy = "take a larger blank, or move clamps off the corners; or give places of your own in at"
+    remedy = "take a larger blank, move clamps off the corners, or leave [marks] out"
     if len(corners) < 3:
         raise JobError(where, "no waste is left round the board for three marks", remedy=remedy)
     made = [(places, board_errors(board, np.column_stack([places, np.full(len(places), top)]), accuracy=accuracy))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
+from pathgen.base.units import format_length
 from pathgen.report.data import finding_rows
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.text import finding_lines, minutes_words
@@ -16,29 +18,34 @@ Row = dict[str, Any]
 
 def blank_data(
     title: str, units: str, fingerprint: str, parts: Sequence[Row], programs: Sequence[Sequence[Program]],
-    together: Sequence[Finding],
+    together: Sequence[Finding], *, fills: Sequence[Row], origin: Sequence[float],
 ) -> Row:
-    """What report.json holds: `parts` are {name, job, at, turn, report}, each with its own report whole."""
+    """What report.json holds: `parts` are {name, job, at, turn, report}, each with its own report whole.
+
+    `fills` is what is mixed at each stop; `origin` is where along 0, across 0 of the job lies on the machine, mm.
+    """
     rows = sorted((_row(part, program, number, parts)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
-    found = [*_findings(parts), *finding_rows(together)]
+    found = [*findings_of_parts([part["name"] for part in parts],
+                                [part["report"]["checks"]["findings"] for part in parts]), *finding_rows(together)]
     return {
         "title": title, "units": "mm", "job_units": units, "job_fingerprint": fingerprint, "programs": rows,
         "minutes": round(sum(row["minutes"] for row in rows), 2),
         "fittings": sum(row["fit"] for row in rows),
         "pours": sum(row["fill_after"] for row in rows),
+        "fills": list(fills),
+        "origin": list(origin),
         "parts": list(parts),
         "checks": {"passed": not any(f["severity"] == "forbid" for f in found), "findings": found},
     }
 
 
-def _findings(parts: Sequence[Row]) -> list[Row]:
-    """What was found of each part; what is said of their common set-up once."""
-    each = [part["report"]["checks"]["findings"] for part in parts]
+def findings_of_parts(names: Sequence[str], each: Sequence[Sequence[Row]]) -> list[Row]:
+    """What was found of each part, by its number and name; what is said of their common set-up once."""
     of_all = [f for f in each[0] if f["where"].startswith("[setup]") and all(f in others for others in each[1:])]
-    return of_all + [f | {"where": f"part {number}, {part['name']}: {f['where']}"}
-                     for number, (part, own) in enumerate(zip(parts, each, strict=True), 1)
+    return of_all + [f | {"where": f"part {number}, {name}: {f['where']}"}
+                     for number, (name, own) in enumerate(zip(names, each, strict=True), 1)
                      for f in own if f not in of_all]
 
 
@@ -71,8 +78,43 @@ def fittings_words(report: Row) -> str:
     return f"{report['fittings']} cutter{'s' if report['fittings'] > 1 else ''} to fit{pours}"
 
 
+def origin_words(report: Row) -> str:
+    """Where the places of the job are counted from, as the machine shows it."""
+    x, y = (format_length(v, report["job_units"]) for v in report["origin"])
+    return (f"Places in the job of the blank (at, keep_out): along 0, across 0 lies at X {x}, Y {y}, in the middle of "
+            "its width, [stock] margin_nut inside its near end.")
+
+
+def fill_rows(report: Row, after: int) -> tuple[list[str], list[list[str]]]:
+    """What is mixed at the stop after a program, for the parts poured then: head and cells, none without resin."""
+    names = [f"{number} {part['name']}" for number, part in enumerate(report["parts"], 1)]
+    rows = []
+    for fill in (fill for fill in report["fills"] if fill["after"] == after):
+        rows += [[one["colour"], ", ".join(dict.fromkeys(names[k - 1] for k in one["parts_for"])),
+                  f"{one['needed_volume'] / 1000:.2f} ml", *batch_cells(one)] for one in fill["colours"]]
+        if fill["batch"]:
+            rows.append([ONE_BATCH, "", f"{fill['batch']['needed_volume'] / 1000:.2f} ml", *batch_cells(fill["batch"])])
+    head = ["colour", "for", "needed", "mix", "weighs", "parts"]
+    keep = [k for k in range(len(head)) if k < 4 or any(row[k] for row in rows)]
+    return [head[k] for k in keep], [[row[k] for k in keep] for row in rows]
+
+
+TOGETHER = ("Mixed together for all parts that are poured now: what each part's own sheet counts is a batch for that "
+            "part alone.")
+
+
+def _fill_lines(report: Row) -> Iterator[str]:
+    """What is mixed at each stop, with a heading."""
+    for row in report["programs"]:
+        head, rows = fill_rows(report, row["number"])
+        if row["fill_after"] and rows:
+            yield from ["", f"The fill after program {row['number']}", "", *table(head, rows, right=(2, 3)), TOGETHER]
+            yield from [ONE_BATCH_WORDS] if any(cells[0] == ONE_BATCH for cells in rows) else []
+
+
 def blank_text(report: Row, part_texts: Sequence[str]) -> str:
     """The whole of report.txt: the run of all programs, then each part's own report."""
-    head = [report["title"], "=" * len(report["title"]), "", *blank_summary(report), "", "Checks", "",
+    head = [report["title"], "=" * len(report["title"]), "", *blank_summary(report), origin_words(report),
+            *_fill_lines(report), "", "Checks", "",
             *finding_lines(report["checks"], report["job_units"]), ""]
     return "\n".join(head) + "\n" + "\n\n".join(part_texts)

@@ -146,6 +146,7 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         words["angle"] = cutter.angle
     return {
         "order": program.order,
+        **({"turn": program.step.turn.number} if program.step.turn else {}),  # among those of all parts of a blank
         "file": program.file_name,
         "operation": program.operation,
         "cutter": words,

@@ -30,6 +30,7 @@ from pathgen.work.fill import (
     PAST,
     Amount,
     Batch,
+    Resin,
     amount,
     batch_of,
     dam_round,
@@ -139,6 +140,43 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
         )
         for colour, area in measure.area_by_colour.items() if area
     ]
+
+
+def poured_together(parts: Sequence[tuple[Plan, Verification]]) -> list[dict[str, Any]]:
+    """What is mixed at each stop for the fills of all parts of a blank, for each kind of resin.
+
+    A row for each colour, whose amounts in all parts are mixed in one cup; and where there are more colours, one
+    batch from which all are tinted.
+    """
+    found: dict[int, list[tuple[Resin, list[tuple[int, Amount, float]]]]] = {}
+    for number, (planned, checked) in enumerate(parts, 1):
+        for step in planned.clamping.steps:
+            inlay = step.operation.opens
+            if inlay is None or step.turn is None or step.turn.fill_after is None:
+                continue
+            index = planned.clamping.inlays.index(inlay)
+            resin, pours = planned.asked.resins[index], found.setdefault(step.turn.fill_after, [])
+            like = next((own for other, own in pours if replace(other, dam=resin.dam) == resin), None)
+            if like is None:
+                pours.append((resin, like := []))
+            like += [(number, one, one.depth[1] + inlay.overfill) for one in amounts(planned, checked, index)]
+    return [_poured(after, resin, own) for after, pours in sorted(found.items()) for resin, own in pours if own]
+
+
+def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]]) -> dict[str, Any]:
+    rows, needed = [], 0.0
+    for colour in dict.fromkeys(one.colour for _, one, _ in every):
+        own = [(number, one, deep) for number, one, deep in every if one.colour == colour]
+        depths = [depth for _, one, _ in own for depth in one.depth]
+        whole = amount(colour, area=sum(one.area for _, one, _ in own), pocket=sum(one.pocket for _, one, _ in own),
+                       overfill=sum(one.overfill for _, one, _ in own), depth=(min(depths), max(depths)),
+                       deep=max(deep for *_, deep in own), resin=resin)
+        rows.append({"colour": colour, "parts_for": [number for number, *_ in own],
+                     "needed_volume": _round(whole.needed, 2), **_batch(whole.batch)})
+        needed += whole.needed
+    batch = batch_of(needed, deep=max(deep for *_, deep in every), resin=resin)
+    return {"after": after, "colours": rows,
+            "batch": {"needed_volume": _round(needed, 2), **_batch(batch)} if len(rows) > 1 else None}
 
 
 def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any] | None:
@@ -506,16 +544,16 @@ def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
 
 
 def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
-    """Marks of the maker's own choice from which the work could not be found again."""
+    """Marks in the wood already from which the work could not be found again: places to come are refused."""
     marks = clamping.feature(WitnessMarks)
     if marks is None or marks.errors is None or marks.errors.worst <= marks.errors_limit:
         return
     yield Finding(
-        code="marks-too-near", severity="warn", where="[marks] at",
+        code="marks-too-near", severity="warn", where="[marks] drilled",
         got=error_words(_errors(marks.errors, clamping), clamping.units),
         allowed=format_length(marks.errors_limit, clamping.units),
-        remedy="they show whether the work has moved, but not how: put three or more far apart, along the work and "
-        "across it, or leave at out",
+        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured; or "
+        "measure more exactly, and write down how exactly as [moved] accuracy",
     )
 
 

@@ -93,14 +93,15 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
     if moved is None:
         return
     corners = moved.of_corners(clamping.stock.bounds)
-    beside, rises = float(np.hypot(corners[:, 0], corners[:, 1]).max()), corners[:, 2]
+    farthest, rises = float(np.linalg.norm(corners, axis=1).max()), corners[:, 2]
     exact = moved.errors.accuracy if moved.errors else ACCURACY
-    if beside > SLIPS:
+    if farthest > SLIPS:
         yield Finding(
-            code="moved-far", severity="warn", where="[[measured]]", got=f"a corner of the blank moved by "
-            f"{format_length(beside, units)}", allowed=f"{format_length(SLIPS, units)} or less is usual for work that "
-            "slipped", remedy="check the order and the numbers of the marks, X 0 and Y 0, and that the clamps still "
-            "stand where the job says",
+            code="moved-far", severity="warn", where="[[measured]]",
+            got=f"a corner of the blank moved by {format_length(farthest, units)}",
+            allowed=f"{format_length(SLIPS, units)} or less is usual for work that slipped",
+            remedy="check the order and the numbers of the marks, X 0, Y 0 and Z 0, and that the clamps still stand "
+                   "where the job says",
         )
     odd, off = odd_heights(moved.places, moved.rises, exact)
     if odd:

@@ -79,11 +79,14 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     """Programs, surface and fills."""
     back = report.get("back")
     rows = [
-        [f"{side}{p['order']}", p["file"], way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
+        [f"{side}{p['order']}", *([str(p["turn"])] if "turn" in p else []), p["file"],
+         way_length(p["cut_length"], units), f"{p['minutes']:.1f} min"]
         for side, programs in (("back ", back["programs"] if back else ()), ("", report["programs"]))
         for p in programs
     ]
-    lines = table(["", "program", "cutting", "time"], rows, right=(0, 2, 3))
+    turned = any("turn" in p for p in report["programs"])
+    head = ["", *(["of all"] if turned else []), "program", "cutting", "time"]
+    lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine."]
     lines += both_sides_lines(report, units)

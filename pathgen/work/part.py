@@ -41,6 +41,8 @@ class Names:
     """What it is cut from."""
     thickness: str = "[stock] thickness"
     """The key of the job file that says how thick it is."""
+    too: str = ""
+    """The key that says it as well where no program surfaces the blank; empty where there is none."""
     top: str = "the top of the raw stock"
     """What Z 0 is touched off on before anything is cut, where it is not the bed."""
     long: str = "long"

@@ -33,7 +33,7 @@ radius = 304.8
 [stock]
 length = 480.0
 width = 72.0
-thickness = 8.0
+thickness = 6.5
 
 [[cutter]]
 name = "slot"
@@ -87,8 +87,8 @@ def test_defaults_are_the_stated_ones(job_file):
 def test_inches_fractions_and_texts_with_units(job_file):
     text = (
         'units = "in"\n' + SMALL.replace("640.0", '"25 1/2 in"').replace("44.0", "1.75").replace("57.0", '"57 mm"')
-        .replace("6.5", "0.25").replace("304.8", "12.0").replace("480.0", "20.0").replace("72.0", "3.0")
-        .replace("8.0", '"8 mm"').replace("0.58", "0.023").replace("400.0", "16.0").replace("100.0", "4.0")
+        .replace("6.5", "0.25", 1).replace("304.8", "12.0").replace("480.0", "20.0").replace("72.0", "3.0")
+        .replace("6.5", '"6.35 mm"').replace("0.58", "0.023").replace("400.0", "16.0").replace("100.0", "4.0")
         .replace("0.4\n", "0.015\n").replace("2.6", "0.1")
     )
     job = load_job(job_file(text))
@@ -160,7 +160,7 @@ BAD = {
     "broken TOML": ("[stock]", "[stock", "not TOML"),
     "a table written as a list": ("[stock]", "[[stock]]", "a table of keys"),
     "a cutter written once": ("[[cutter]]", "[cutter]", "write [[cutter]]"),
-    "no stock": ("[stock]\nlength = 480.0\nwidth = 72.0\nthickness = 8.0\n", "", "[stock] is missing"),
+    "no stock": ("[stock]\nlength = 480.0\nwidth = 72.0\nthickness = 6.5\n", "", "[stock] is missing"),
     "a cutter that is not there": ('cutter = "slot"', 'cutter = "slit"', 'did you mean "slot"'),
     "a cutter without a feed": ("feed = 400.0\n", "", "feed is missing"),
     "an angle on a flat cutter": ("diameter = 0.58", "diameter = 0.58\nangle = 60", "angle given for a flat-end"),
@@ -174,8 +174,10 @@ BAD = {
     "a cutter wider than the slot": ("depth = 2.6", "depth = 2.6\nwidth = 0.5", "0.5 mm or less"),
     "a flute too short": ("diameter = 0.58", "diameter = 0.58\nflute_length = 2.0", "2 mm or less"),
     "too little wood under the slots": ("depth = 2.6", "depth = 5.0", "min_web 1 mm or more"),
-    "slots through the underside": ("thickness = 6.5", "thickness = 3.0", "2.6 mm goes 0.92 mm through under fret 20"),
-    "a blank thinner than the board": ("thickness = 8.0", "thickness = 6.0", "6.5 mm or more"),
+    "slots through the underside": ("depth = 2.6", "depth = 7.0", "7 mm goes 1.82 mm through under fret 20"),
+    "a blank thinner than the board": ("72.0\nthickness = 6.5", "72.0\nthickness = 6.0", "6.5 mm or more"),
+    "a blank thicker than the board, and no surface": (
+        "72.0\nthickness = 6.5", "72.0\nthickness = 8.0", "cuts the radius, and the blank of 8 mm is thicker"),
     "a blank too short": ("length = 480.0", "length = 430.0", "past the end"),
     "a blank too narrow": ("width = 72.0", "width = 56.0", "out on the bass side"),
     "a radius below half the width": ("radius = 304.8", "radius = 27.0", "less than half the width"),

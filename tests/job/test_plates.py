@@ -4,6 +4,7 @@ import math
 import re
 from contextlib import nullcontext
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -223,11 +224,13 @@ def test_roughing_that_would_find_nothing(tmp_path):
 
 
 @pytest.mark.parametrize("command", ["frets", "strings", "neck", "fretting", "block", "gauges", "nut", "side-dots"])
-def test_what_is_of_boards_refuses_a_plate(tmp_path, capsys, command):
+def test_what_is_of_boards_refuses_a_plate_and_a_form(tmp_path, capsys, command):
     read(tmp_path, PLATE)
+    form = Path(__file__).parents[2] / "examples" / "parts" / "bending-form.toml"
     out = ["--out", str(tmp_path / "out")] if command in ("block", "gauges", "nut", "side-dots") else []
-    assert main([command, str(tmp_path / "plate.toml"), *out]) == 2
-    assert "is the job of a [plate]: it has no frets, no strings and no radius" in capsys.readouterr().err
+    for path, body in ((tmp_path / "plate.toml", "[plate]"), (form, "[form]")):
+        assert main([command, str(path), *out]) == 2
+        assert f"is the job of a {body}: it has no frets, no strings and no radius" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
 
 

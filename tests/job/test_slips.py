@@ -80,6 +80,18 @@ def test_the_line_and_what_to_do(tmp_path, line):
     assert line[:20] in refused.value.problem
 
 
+@pytest.mark.parametrize(("text", "what"), [
+    ('<svg width="24mm"/>', r"is a drawing \(SVG\).*artwork = \"fern\.svg\" goes into"),
+    ('\ufeff<?xml version="1.0"?>\n<!-- a -->\n<svg width="24mm"/>', r"is a drawing \(SVG\)"),
+    ("<!doctype html><html><body><svg/></body></html>", "is a web page or other XML"),
+])
+def test_a_drawing_where_a_job_is_expected(tmp_path, text, what):
+    (tmp_path / "fern.svg").write_text(text, encoding="utf-8")
+    with pytest.raises(JobError, match=what) as wrong:
+        load_job(tmp_path / "fern.svg")
+    assert "not a job file (allowed: a file of numbers (TOML)" in str(wrong.value)
+
+
 def test_written_twice(tmp_path):
     path = tmp_path / "job.toml"
     path.write_text("[board]\nfrets = 20\nfrets = 22\n")

@@ -11,6 +11,7 @@ import shapely
 
 import pathgen
 from pathgen.app.building import build
+from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
@@ -186,11 +187,45 @@ def test_marks_are_spoken_of_only_where_there_are_any(tmp_path):
     assert "mark 1" in after(extra='[marks]\ncutter = "flat"\n')
 
 
+READY = {"thickness = 8.0": "thickness = 6.5", '[surface]\nfinish = "ball"\nscallop = 0.05\n': "",
+         "overfill = 0.7": 'fill = "none"'}
+FLAT = {"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"'}
+
+
+@pytest.mark.parametrize(("changes", "top", "comes", "where"), [
+    ({}, "radius", "No program cuts the radius: the blank must have it already, 254 mm at X 0 and 300 mm at the end",
+     "Measure along the centre-line, where it is thickest"),
+    (FLAT, "flat top", "No program faces the blank: its top must be flat already.",
+     "Measure both edges and the middle"),
+])
+def test_a_blank_that_comes_with_its_radius_is_asked_for(tmp_path, changes, top, comes, where):
+    """Edges of a radiused blank are thinner than its middle, from which all depths are reckoned."""
+    changes |= READY
+    lines = told(tmp_path, 1, changes=changes)
+    assert any(line.startswith(comes) for line in lines)
+    (line,) = [line for line in lines if line.startswith("Measure the blank: the job says 6.5 mm thick.")]
+    assert where in line
+    assert "write the thickest as [stock] thickness and [board] thickness" in line
+    assert "write [stock] thickness and [board] thickness as measured, build again" in lines[-1]
+    result = built(tmp_path, resolution=0.5, changes=changes)
+    (note,) = [f for f in result.report["checks"]["findings"] if f["where"] == "[surface]"]
+    assert (note["severity"], note["got"]) == ("note", f"not given: no program cuts the {top}, the blank must have it "
+                                                       "already")
+    high = told(tmp_path, 1, changes=changes, extra='[setup]\nz_zero = "stock-top"\n')
+    assert any("touch off on the top of the blank on its centre-line" in line for line in high) == (top == "radius")
+    with pytest.raises(JobError, match=rf"\[surface\]: is missing: no program cuts the {top}, and the blank of 8 mm "
+                                       rf"is thicker .*has its {top} already, and is as thick as the board, 6\.5 mm"):
+        told(tmp_path, 1, changes={k: v for k, v in changes.items() if not k.startswith("thickness")})
+
+
 def test_a_face_that_is_left_as_it_is_is_measured_too():
     """Pockets are cut from Z 0 on the bed up: over a thicker blank they come out deeper than asked."""
     clamping = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "parts" / "rosette.toml"))
     lines = before_start(clamping, clamping.steps[0], zero=zero_checks(Around(clamping=clamping))[1])
-    assert any(line.startswith("Measure the blank: the job says 3 mm thick.") for line in lines)
+    (line,) = [line for line in lines if line.startswith("Measure the blank: the job says 3 mm thick.")]
+    assert "both edges and the middle" in line
+    assert "write the thickest as [stock] thickness and [plate] thickness, and build again" in line
+    assert "No program faces the blank: its top must be flat already." in lines
     assert lines[-1].startswith("If it stays off with the bed felt for again")
 
 

@@ -158,7 +158,7 @@ def test_marks_are_no_deeper_than_one_plunge_where_the_job_does_not_say(tmp_path
 
 
 def test_a_mark_in_the_way_is_refused(tmp_path):
-    path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0]]\n")
+    path = job(tmp_path, extra=MARKS + "at = [[40.0, 10.0], [-15.0, 20.0], [100.0, 20.0]]\n")
     with pytest.raises(JobError, match="mark 1 at 40 mm along, 10 mm across lies"):
         clamping_of(load_job(path))
 
@@ -239,10 +239,32 @@ def test_an_uneven_blank_is_not_taken_for_one_that_sank(tmp_path):
         clamping_of(load_job(job(tmp_path, extra=MARKS + f"at = [{places}]\n" + thinner)))
 
 
+AT = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
+DRILLED_FROM_TOP = DRILLED.replace("8.0]", "0.0]").replace("7.7]", "-0.3]")
+
+
+@pytest.mark.parametrize(("z_zero", "marks", "lower", "words"), [
+    ("bed", DRILLED, [0.52] * 4, r"0\.5\d mm into the bed it lay on.*allowed: 0\.5 mm, .*pointed cutter on the bed"),
+    ("bed", DRILLED, [3.0] * 4, r"3 mm into the bed it lay on"),
+    ("bed", DRILLED, [0.0, 0.0, 1.2, 1.2], r"1\.2\d mm into the bed it lay on .* 105 mm along"),
+    ("stock-top", DRILLED_FROM_TOP, [3.0] * 4, r"3 mm into the bed it lay on.*pointed cutter where it was then"),
+    ("stock-top", AT, [3.0] * 4, r"3 mm into the bed it lies on.*allowed: 0\.5 mm\).*\[marks\] drilled"),
+])
+def test_a_blank_that_would_have_sunk_into_the_bed_is_refused(tmp_path, z_zero, marks, lower, words):
+    """Heights measured once drilled are believed, and so is the bed: a few tenths are tape, or a bed that is uneven."""
+    heights = np.array([8.0, 7.7, 8.0, 7.7] if marks != AT else [8.0] * 4) - (8.0 if z_zero == "stock-top" else 0.0)
+    rows = found(*np.round(np.column_stack([PLACES[:, :2], heights - lower]), 4).tolist())
+    changes = {"[stock]": f'[setup]\nz_zero = "{z_zero}"\n[stock]'}
+    with pytest.raises(JobError, match=words):
+        clamping_of(load_job(job(tmp_path, changes=changes, extra=MARKS + marks + rows)))
+
+
 @pytest.mark.parametrize(("drilled", "shift", "codes"), [
     (DRILLED, (0.2, 0.0, 0.0), set()),
     (DRILLED, (4.0, 0.0, 0.0), {"moved-far"}),
+    (DRILLED, (0.2, 0.0, 4.0), {"moved-far"}),
     (DRILLED, (0.2, 0.0, -0.2), {"sinks"}),
+    (DRILLED, (0.2, 0.0, -0.49), {"sinks"}),
     (DRILLED, (0.2, 0.0, 0.11), {"lift-of-a-feeler"}),
     (DRILLED, (0.2, 0.0, 0.3), set()),
     ("", (0.2, 0.0, 0.3), {"heights-guessed"}),
@@ -252,8 +274,7 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
     heights = (8.0, 7.7, 8.0, 7.7) if drilled else (8.0,) * 4
     rows = found(*(np.round([x, y, z] + np.array(shift), 4).tolist()
                    for (x, y, _), z in zip(PLACES.tolist(), heights, strict=True)))
-    at = "at = [" + ", ".join(str([x, y]) for x, y, _ in PLACES.tolist()) + "]\n"
-    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or at) + rows)))
+    clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
 
 
@@ -384,15 +405,30 @@ def test_of_each_part_of_a_blank_it_is_said_that_its_marks_were_elsewhere(tmp_pa
     assert gone.startswith("rod-cover, [marks]: they are not those of the build before")
 
 
-def test_a_sign_forgotten_in_what_was_drilled_is_told(tmp_path):
+def test_a_slip_of_the_pen_in_what_was_drilled_is_told(tmp_path):
     own = load_job(job(tmp_path, extra=MARKS + DRILLED))
     (tmp_path / "report.json").write_text(json.dumps({"title": own.title, "marks": {
         "machine": PLACES[:, :2].tolist(), "machine_top": 8.0}}))
-    for y, count in ((28.0, 0), (-28.3, 1), (-20.0, 0)):
+    for y, words in ((28.0, []), (28.9, []), (-28.3, ["Y of mark 2 has not the sign that it has"]),
+                     (-20.0, ["mark 2 lies 48 mm from where the build before this one"]),
+                     (46.0, ["mark 2 lies 18 mm from where the build before this one"])):
         now = PLACES[:, :2] + np.where(np.arange(4) == 1, y - 28.0, 0.1)[:, None] * [0, 1]
         said = marks_moved(tmp_path, own, {"marks": {"machine": now.tolist(), "machine_top": 8.0}})
-        assert [line.split(" in the")[0] for line in said] == [
-            "[marks] drilled: Y of mark 2 has not the sign that it has"] * count
+        assert [line.split(" in ")[0] for line in said] == [f"[marks] drilled: {line}" for line in words]
+        assert all(line.endswith(": see that it is what was measured") for line in said)
+    for off, words in (([[5.0, 0.0]] * 4, ["all marks lie 5 mm the same way from where the build before"]),
+                       ([[5.0, 0.0], [9.0, 0.0], [0.0, 7.0], [0.0, 0.0]], [])):  # those of another build
+        said = marks_moved(tmp_path, own, {"marks": {"machine": (PLACES[:, :2] + off).tolist(), "machine_top": 8.0}})
+        assert [line.split(" this one")[0] for line in said] == [f"[marks] drilled: {line}" for line in words]
+    (said,) = marks_moved(tmp_path, own, {"marks": {"machine": PLACES[:3, :2].tolist(), "machine_top": 8.0}})
+    assert said.startswith("[marks] drilled: 3 marks, and 4 in the build before")
+
+
+def test_a_drilled_mark_off_the_waste_is_asked_for_its_numbers_first(tmp_path):
+    off = DRILLED.replace("[98.0, -28.0, 8.0]", "[980.0, -28.0, 8.0]")
+    with pytest.raises(JobError, match=r"drilled: mark 3 .* off the blank: compare its numbers and their signs with "
+                                       r"what was measured; where they are right, move what is cut or clamped there"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + off)))
 
 
 def test_of_marks_of_another_job_nothing_is_said(tmp_path):
@@ -486,15 +522,16 @@ def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
 
 
 FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"
+DRILLED_AT_END = "drilled = [[93.3, -26.0, 8.0], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]\n"
 
 
 def test_measured_marks_too_near_each_other_are_refused(tmp_path):
     places = [[93.3, -26.0, 8.05], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]
     rows = "".join(f"[[measured]]\nfound = {p}\n" for p in places)
     with pytest.raises(JobError, match=r"\[\[measured\]\].*too near.*errors of 0\.05 mm.*board_limit 0\.1 mm.*apart"):
-        clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows)))
+        clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED_AT_END + rows)))
     allowed = "[moved]\nboard_limit = 1.0\n"
-    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + FAR_END + rows + allowed))).moved
+    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED_AT_END + rows + allowed))).moved
     # by hand: the mark alone on its line 10.2 mm before the others' bears 103.5 / 10.2 of a height at the nut, these
     # 1 less together, shared as the nut's corner at Y 20 lies between Y 26 and the Y -26 of the one that bears more
     alone = 103.5 / 10.2
@@ -503,12 +540,31 @@ def test_measured_marks_too_near_each_other_are_refused(tmp_path):
     assert moved.errors.nut[0] == pytest.approx(0.05 * np.sqrt(alone**2 + upper**2 + lower**2), rel=0.02)
 
 
-def test_marks_of_the_makers_own_that_are_too_near_get_a_warning(tmp_path):
-    result = built(tmp_path, resolution=0.4, extra=MARKS + FAR_END)
+def test_marks_from_which_the_work_could_not_be_found_again_are_refused_before_they_are_drilled(tmp_path):
+    def made(marks, more="", **given):
+        return clamping_of(load_job(job(tmp_path, extra=MARKS + marks + more, **given)))
+
+    with pytest.raises(JobError, match=r"\[marks\] at: the marks are too near .*errors of 0\.05 mm.*board_limit 0\.1 "
+                                       r"mm.*leave at out for \[\[") as refused:
+        made(FAR_END)
+    # what it names does, and so does measuring so much better
+    made("at = " + re.search(r"leave at out for (\[\[.*\]\]), or put", refused.value.remedy)[1] + "\n")
+    made(FAR_END, "[moved]\naccuracy = 0.005\n")
+    with pytest.raises(JobError, match=r"\[marks\] at: .* leave a turn or tilt open .*leave at out for \[\["):
+        made("at = [[-15.0, 20.0], [-15.0, 20.0], [100.0, 20.0]]\n")
+    with pytest.raises(JobError, match=r"\[marks\] at: .*3 to 12"):
+        made("at = [[-15.0, 20.0], [100.0, 20.0]]\n")
+    clamps = '[setup]\nkeep_out = [{ along = [-20.0, 60.0], across = [-40.0, 40.0], height = 5.0 }]\n[stock]'
+    with pytest.raises(JobError, match=r"\[marks\] at: .*there is no better place, .*or leave \[marks\] out"):
+        made(FAR_END, changes={"[stock]": clamps})
+
+
+def test_marks_too_near_each_other_that_are_drilled_already_get_a_warning(tmp_path):
+    result = built(tmp_path, resolution=0.4, extra=MARKS + DRILLED_AT_END)
     found = next(f for f in result.report["checks"]["findings"] if f["code"] == "marks-too-near")
-    assert found["severity"] == "warn"
+    assert (found["severity"], found["where"]) == ("warn", "[marks] drilled")
     assert "errors of 0.05 mm at the marks, all together (root-sum-square), move the nut by up to 0.7" in found["got"]
-    two = built(tmp_path, resolution=0.4, extra=MARKS + "at = [[-15.0, 20.0], [100.0, 20.0]]\n")
+    two = built(tmp_path, resolution=0.4, extra=MARKS + "drilled = [[-15.0, 20.0, 8.0], [100.0, 20.0, 8.0]]\n")
     assert two.report["marks"]["errors"]["anywhere"] == [None, None]
     assert any("tilt of the work open" in f["got"] for f in two.report["checks"]["findings"])
 

@@ -30,11 +30,12 @@ def test_no_place() -> None:
 def test_findings_of_several_parts_on_one_blank_name_the_part_by_its_place_in_the_list():
     parts = [{"name": name, "report": {"checks": {"findings": [{"where": "02.nc line 7", "severity": severity}]}}}
              for name, severity in (("lid", "warn"), ("plate", "forbid"))]
-    data = blank_data("two", "mm", "0", parts, [(), ()], ())
+    data = blank_data("two", "mm", "0", parts, [(), ()], (), fills=(), origin=(0.0, 0.0))
     assert [f["where"] for f in data["checks"]["findings"]] == [
         "part 1, lid: 02.nc line 7", "part 2, plate: 02.nc line 7"]
     assert data["checks"]["passed"] is False
-    assert blank_data("one", "mm", "0", parts[:1], [()], ())["checks"]["passed"] is True
+    one = blank_data("one", "mm", "0", parts[:1], [()], (), fills=(), origin=(0.0, 0.0))
+    assert one["checks"]["passed"] is True
 
 
 def test_one_of_something_is_not_many():
@@ -49,14 +50,14 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
 
     parts = [part((None, ["no"]), (4, ["Mix.", "Fill A."]), (9, ["later"])), part((4, ["Mix.", "Fill B."])),
              part((9, ["later"]))]
-    report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")]}
+    report = {"parts": [{"name": name} for name in ("lid", "plate", "tail")], "fills": []}
     said = _stop(report, {"number": 4}, parts)
     assert ["".join(line.itertext()) for line in said] == [
         "Stop after program 4: fill 1 lid, 2 plate", "Mix.", "1 lid: Fill A.", "2 plate: Fill B."]
     alone = _stop(report, {"number": 9}, parts)
     assert ["".join(line.itertext()) for line in alone][:2] == ["Stop after program 9: fill 1 lid, 3 tail", "later"]
     assert len(alone) == 2  # what all are told is told once, a paragraph for each line
-    alone = _stop({"parts": report["parts"][:1]}, {"number": 4}, parts[:1])
+    alone = _stop(report | {"parts": report["parts"][:1]}, {"number": 4}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]
 
 

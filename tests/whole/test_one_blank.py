@@ -10,9 +10,11 @@ import pytest
 
 from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
+from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.job.blank import blank_clampings, merged
+from pathgen.job.blank import blank_clampings, merged, origin_of
 from pathgen.programs.instructions import afterwards
+from pathgen.report.blank import origin_words
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
@@ -217,6 +219,71 @@ def test_fills_are_poured_together(tmp_path):
     page = result.files(shaded=False)["setup.html"]
     assert page.count("Stop after program") == 1
     assert "part-2-filled-2.html#program-2" in page
+    # numbers of the part's own, and among all
+    assert re.search(r"^   of all  program .*\n1       1  01-filled-1-.*\n2       3  03-filled-1-pocket", result.files(
+        shaded=False)["report.txt"], flags=re.M)
+    # what is said of the parts is said of each by name, by check too
+    result.write(tmp_path / "out", shaded=False)
+    found = result.report["checks"]["findings"]
+    assert {f["where"].split(":")[0] for f in found} >= {"part 1, filled-1", "part 2, filled-2"}
+    assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
+
+
+def poured(*parts, waste=lambda ml: max(0.2 * ml, 1.0)):
+    """ml that the amounts of some parts come to from one cup: share and least of the waste as README has them."""
+    net = sum(one["pocket_volume"] + one["overfill_volume"] for own in parts for one in own) / 1000.0
+    return net + waste(net)
+
+
+@pytest.mark.parametrize(("other", "mixed"), [
+    (FILLED, [(1, [[1, 2]])]),
+    (FILLED + 'colour = "#aa3322"\n', [(1, [[1], [2]])]),
+    (FILLED + "[resin]\nleast = 8.0\n", [(1, [[1]]), (1, [[2]])]),
+    (FILLED + "[resin]\ndam = 4.0\n", [(1, [[1, 2]])]),
+])
+def test_what_is_mixed_at_a_stop_for_all_parts(tmp_path, other, mixed):
+    """One cup for each colour of all parts; resins that are not mixed alike apart, however far out their dams stand."""
+    text = TWO.replace('"filled.toml"\nat = [178', '"other.toml"\nat = [178')
+    result = build_blank(load_job(blank(tmp_path, text, filled=FILLED, other=other)), resolution=0.4)
+    amounts = [part["report"]["inlays"][0]["amounts"] for part in result.report["parts"]]
+    fills = result.report["fills"]
+    assert [(1, [row["parts_for"] for row in fill["colours"]]) for fill in fills] == mixed
+    assert {fill["after"] for fill in fills} == {4}
+    for row in (row for fill in fills for row in fill["colours"]):
+        own = [amounts[number - 1] for number in row["parts_for"]]
+        assert row["needed_volume"] / 1000.0 == pytest.approx(poured(*own), abs=1e-4)
+        assert row["total_volume"] == (8000.0 if "least" in other and row["parts_for"] == [2] else 5000.0)
+    batches = [fill["batch"] for fill in fills]
+    if "#aa3322" in other:
+        each = [row["needed_volume"] for row in fills[0]["colours"]]
+        assert batches[0]["needed_volume"] == pytest.approx(sum(each), abs=0.02)
+    else:
+        assert batches == [None] * len(mixed)
+    files = result.files(shaded=False)
+    for name in ("setup.html", "report.txt"):
+        for row in (row for fill in fills for row in fill["colours"]):
+            assert f"{row['needed_volume'] / 1000:.2f} ml" in files[name]
+        assert "Mixed together for all parts that are poured now" in files[name]
+        assert ("or all of it" in files[name].split("Checks")[0]) == ("#aa3322" in other)
+
+
+@pytest.mark.parametrize(("setup", "origin"), [
+    ("", (20.0, 65.0)), ('zero = "blank-far-lower"\n', (-280.0, 65.0)), ('along = "y"\n', (-65.0, 20.0)),
+])
+def test_where_the_places_of_the_common_job_are_counted_from(tmp_path, setup, origin):
+    """300 by 130 mm, 20 mm before along 0; along Y all is turned a quarter counter-clockwise."""
+    text = BLANK.replace("margin_nut = 0.0", "margin_nut = 20.0").replace("[stock]", f"[setup]\n{setup}[stock]")
+    for at, moved in (("[65.0", "[45.0"), ("[170.0", "[150.0"), ("[255.0", "[235.0")):
+        text = text.replace(at, moved)
+    job = load_job(blank(tmp_path, text))
+    assert origin_of(job) == origin
+    # where the first part's middle lies, by its own clamping
+    first = blank_clampings(job)[0]
+    x, y = first.to_machine(np.array([[50.0, 0.0, 0.0]]))[0, :2]
+    along, across = (45.0, 0.0) if "along" not in setup else (0.0, 45.0)
+    assert (x, y) == pytest.approx((origin[0] + along, origin[1] + across))
+    words = origin_words({"origin": origin, "job_units": "mm"})
+    assert f"along 0, across 0 lies at X {origin[0]:g} mm, Y {origin[1]:g} mm" in words
 
 
 def test_a_part_without_a_fill_does_not_take_the_stop_from_those_that_have_one(tmp_path):
@@ -275,7 +342,8 @@ def test_commands(tmp_path, monkeypatch, capsys):
      "each with a job file of its own"),
     ("[stock]", "[setup]\nzero = \"near-centre\"\n[stock]", "[setup] zero", '"near-centre"'),
     ("[stock]", "[setup]\nkeep_out = [ { along = [100.0, 118.0], across = [-5.0, 5.0], height = 20.0 } ]\n[stock]",
-     "[[part]] 1, drilled.toml, program 3, outline, keep_out 1", "5 mm to 125 mm along"),
+     "[[part]] 1, drilled.toml, program 3, outline, keep_out 1",
+     "5 mm to 125 mm along, -40 mm to 40 mm across, the blank 0 mm to 300 mm along, -65 mm to 65 mm across"),
 ])
 def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
     with pytest.raises(JobError) as wrong:

@@ -159,6 +159,7 @@ class Fingerboard:
         """A board has a nut, an end, and the sides of its outer strings."""
         return Names(
             part="board", near="nut", far="end", start="the nut", along="strings run", holds=f"{len(self.frets)} frets",
+            too="[board] thickness",
             sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
             extent=float(np.ptp(self.outline.bounds[::2])) if self.drawn else None,
         )

@@ -97,7 +97,8 @@ class FlatPart(Boxed):
         what = "form" if self.form else "plate"
         count = len(self.openings)
         holds = f"{count} hole{'s' if count > 1 else ''} through it" if count else ""
-        return Names(part=what, start="X 0", along=f"length of the {what} runs", holds=holds)
+        return Names(part=what, start="X 0", along=f"length of the {what} runs", holds=holds,
+                     too="" if self.form else "[plate] thickness")
 
     @cached_property
     def surface(self) -> Surface:

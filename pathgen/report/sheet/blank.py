@@ -9,7 +9,8 @@ from typing import Any
 from pathgen.base.markup import Child, Element, as_page, element
 from pathgen.base.units import fine_length
 from pathgen.programs.instructions import z_zero_words, zero_place_words
-from pathgen.report.blank import fittings_words
+from pathgen.report.blank import TOGETHER, fill_rows, fittings_words, origin_words
+from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import verdict_words
 from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
@@ -30,8 +31,8 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
     content = e(
         "main",
         _head(report, clampings[0]),
-        chapter("board", "The blank on the machine", figure(picture, _legend(clampings[0]), wide=True), _parts(
-            report, clampings, pages)),
+        chapter("board", "The blank on the machine", figure(picture, _legend(clampings[0]), wide=True),
+                e("p", origin_words(report)), _parts(report, clampings, pages)),
         chapter("cautions", "Before anything else", e("ul", (e("li", line) for line in lines)), class_="cautions"),
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
@@ -120,9 +121,13 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     common = [line for line in said[0] if all(line in lines for lines in said)]
     names = [f"{number} {name}" for number, name, _, _ in waiting]
     own = [" ".join(line for line in lines if line not in common) for lines in said]
+    head, rows = fill_rows(report, row["number"])
+    mixed = [table([word.capitalize() for word in head], rows), e("p", TOGETHER), e("p", ONE_BATCH_WORDS) if any(
+        cells[0] == ONE_BATCH for cells in rows) else None] if rows else []
     return e(
         "div", e("h4", f"Stop after program {row['number']}: fill {', '.join(names)}"),
         *(e("p", line) for line in common),
         *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
+        *mixed,
         class_="stop",
     )
