@@ -23,6 +23,13 @@ TOUCHING = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm"
 <rect x="4" y="7" width="14" height="9" fill="#225577"/>
 <rect x="18" y="7" width="12" height="9" fill="#cc8833"/></svg>"""
 FEED = r"feed = [\d.]+(?=\nplunge = \d+.0\nstepdown = 1.6)"
+NECK = JOB.replace("[resin]", """[neck]
+kind = "steel"
+angle = 3.0
+joint_fret = 4
+fret_height = 1.2
+action_12 = 2.0
+[resin]""")
 SPEED = r"(?<=diameter = 2.0\n)speed = \d+"
 
 
@@ -30,6 +37,7 @@ SPEED = r"(?<=diameter = 2.0\n)speed = \d+"
     (STEPPED, "last-lap-less", r"write finish = ([\d.]+)", "tabs = 2", "tabs = 2\nfinish = {}"),
     (THICK, "last-lap-less", r"write finish = ([\d.]+)", "tabs = 2", "tabs = 2\nfinish = {}"),
     (TWO, "edge-to-edge", r"write lap = ([\d.]+)", r'colours = \["#225577"\]', 'colours = ["#225577"]\nlap = {}'),
+    (NECK, "saddle-height", r"make angle ([\d.]+) degrees", r"angle = 3\.0", "angle = {}"),
     (SLOW, "feed-unusual", r"([\d.]+) to [\d.]+ mm per minute", FEED, "feed = {}"),
     (SLOW, "feed-unusual", r"to ([\d.]+) mm per minute", FEED, "feed = {}"),
     (SLOW, "feed-unusual", r"speed to (\d+) to", SPEED, "speed = {}"),
