@@ -289,6 +289,7 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
     if memory is not None:
         free = next((key for key in places if key not in memory), None)
         if free is not None:
+            top.flags.writeable = False
             memory.keep(free, left)
     return left
 
