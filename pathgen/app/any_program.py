@@ -13,6 +13,7 @@ from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import parse_length
+from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import Blank, HeightField, read, simulate
 from pathgen.verify.one_program import ProgramCheck, check_program
 
@@ -53,12 +54,13 @@ def simulated(options: argparse.Namespace) -> HeightField:
 def simulated_lines(field: HeightField) -> list[str]:
     """What a program took, line by line of the moves that took most."""
     took = field.took[-1]
-    most = sorted(range(len(took.line)), key=lambda move: -float(took.bites.volume[move]))[:5]
+    through = took.rapid & (took.bites.drop > Tolerances().rapid)
+    most = sorted(range(len(took.line)), key=lambda move: (not through[move], -float(took.bites.volume[move])))[:5]
     return [
         f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves, lowest place {float(field.top.min()):.3f} mm above "
         "the underside",
         *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"
-          for move in most if took.bites.volume[move] > 0),
+          f"{': a rapid through the work' if through[move] else ''}" for move in most if took.bites.volume[move] > 0),
     ]
 
 

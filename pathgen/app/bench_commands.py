@@ -28,28 +28,34 @@ def cut(command: str, job: Job, folder: str, *, frets: tuple[int, int] | None = 
     return _written(made, job, folder)
 
 
-def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool) -> bool:
+def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool, pictures: bool = False) -> bool:
     """Build both halves of a form and write them into one folder; True when verification let them."""
-    return _written([build(one, resolution=resolution) for one in parts_of(job)], job, folder, shaded=shaded)
+    made = [build(one, resolution=resolution, pictures=shaded) for one in parts_of(job)]
+    return _written(made, job, folder, shaded=shaded, pictures=pictures)
 
 
-def _files(made: Sequence[Build], *, shaded: bool) -> dict[str, str]:
+def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
     """The files of one build, or of several for one folder: what is not a program begins with the kind, or is numbered.
 
     A test piece has the page that says how to read it.
     """
     words = [one.plan.clamping.kind.split(" ")[0] for one in made]
-    files: dict[str, str] = {}
+    files: dict[str, str | bytes] = {}
     for number, (word, one) in enumerate(zip(words, made, strict=True), 1):
         before = "" if len(made) == 1 else f"{word}-" if words.count(word) == 1 else f"{word}-{number}-"
         programs = {program.file_name for program in one.programs}
-        files |= {name if name in programs else before + name: text for name, text in one.files(shaded=shaded).items()}
+        own: dict[str, str | bytes] = {**one.files(shaded=shaded), **(one.pictures() if pictures else {}),
+                                       **(one.shaded_pictures() if pictures and shaded else {})}
+        files |= {name if name in programs or name.startswith(before) else before + name: text
+                  for name, text in own.items()}
         if isinstance(part := one.plan.clamping.board, Coupon):
             files["coupon.html"] = coupon_page(one.plan, part, one.report)
     return files
 
 
-def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True) -> bool:
+def _written(
+    made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False
+) -> bool:
     for one in made:
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock
@@ -61,7 +67,8 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
         say("Nothing was written.", sys.stderr)
         return False
     before = programs_of(Path(folder))
-    say(f"{len(write_folder(Path(folder), _files(made, shaded=shaded)))} files written to {one_line(str(folder))}")
+    files = write_folder(Path(folder), _files(made, shaded=shaded, pictures=pictures))
+    say(f"{len(files)} files written to {one_line(str(folder))}")
     for line in replaced(before, Path(folder)):
         say(f"warning: {line}", sys.stderr)
     return True

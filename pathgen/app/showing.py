@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from pathgen.report.finding_words import finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.work.clamping import Clamping
+from pathgen.work.features import Inlay
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import THIN, thin_wood
 
@@ -56,7 +58,10 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
         sizes = inlay.placed[:1]
         size = f"; its whole drawing is {fine_length(sizes[0].width, job.units)} by " \
                f"{fine_length(sizes[0].height, job.units)}" if sizes else ""
+        others = len({(round(one.width, 3), round(one.height, 3)) for one in inlay.placed}) > 1
         copies = f", {len(inlay.placed)} copies" if len(inlay.placed) > 1 else ""
+        if others:
+            size, copies = f"; {_sizes(inlay, job.units)}", ""
         yield f"Inlay {inlay.index + 1}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}{size}{copies}."
     for number, box in enumerate(clamping.setup.keep_out, 1):
         under = overlay.intersection(box.shape, _cut_over(clamping))
@@ -70,6 +75,13 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     for doubt in doubts_of(job, clamping):
         yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
                            units=job.units)
+
+
+def _sizes(inlay: Inlay, units: str) -> str:
+    """How large the copies of its drawings are, those of one size together."""
+    sizes = Counter((fine_length(one.width, units), fine_length(one.height, units)) for one in inlay.placed)
+    return "its drawings are " + ", ".join(f"{width} by {height}" + (f" ({count} copies)" if count > 1 else "")
+                                           for (width, height), count in sizes.items())
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

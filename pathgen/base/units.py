@@ -77,8 +77,10 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     return f"{'0' if number == '-0' else number} {unit}"
 
 
-def as_written(mm: float, units: str = "mm") -> str:
-    """A length as a job file in these units holds it: a number alone."""
+def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
+    """A length as a job file in these units holds it, a number alone; with `down` no larger."""
+    if down:
+        mm = math.floor(mm / MM_PER[units] * 1e4 + 1e-6) / 1e4 * MM_PER[units]
     return format_length(mm, units, decimals=4).split(" ")[0]
 
 
@@ -160,6 +162,7 @@ def place_words(x: float, y: float, units: str = "mm", *, decimals: int = 2) -> 
 
 _QUOTED = re.compile(r"""("[^"]*"|(?<!\w)'[^']*'(?!\w))""")
 _MM2 = re.compile(r"(?<![\w.])(?P<area>\d+(?:\.\d+)?) mm2(?![\w])")
+_MM3 = re.compile(r"(?<![\w.])(?P<volume>\d+(?:\.\d+)?) mm3(?![\w])")
 _IN_MM = re.compile(
     r"(?<![\w.])(?P<first>-?\d+(?:\.\d+)?(?:e-?\d+)?)(?P<by> to | by )(?P<second>-?\d+(?:\.\d+)?) mm(?![\w])"
     r"|(?<![\w.])(?P<one>-?\d+(?:\.\d+)?(?:e-?\d+)?) mm(?![\w])"
@@ -167,7 +170,7 @@ _IN_MM = re.compile(
 
 
 def in_units(words: str, units: str) -> str:
-    """A message with its lengths in mm and areas in mm2 (feeds too; not mm3, nor names in quotes) shown in `units`.
+    """A message with its lengths in mm, areas in mm2 and volumes in mm3 (feeds too; not names in quotes) in `units`.
 
     Four decimals, more only where a length so small would lose its figures.
 
@@ -187,8 +190,11 @@ def in_units(words: str, units: str) -> str:
     def area(match: re.Match[str]) -> str:
         return area_words(float(match["area"]), units)
 
+    def volume(match: re.Match[str]) -> str:
+        return f"{float(match['volume']) / INCH**3:.5f} cu in"
+
     return "".join(  # every second part is a name in quotes
-        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, part))
+        part if number % 2 else _IN_MM.sub(converted, _MM2.sub(area, _MM3.sub(volume, part)))
         for number, part in enumerate(_QUOTED.split(words))
     )
 

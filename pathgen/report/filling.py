@@ -410,10 +410,13 @@ def _shared_dams(planned: Plan, inlay: Inlay) -> Iterator[Finding]:
         yield _run_together(
             f"{inlay.name}, {place_words(*near[0][2].tolist())}", f"{_the_first([told for _, told, _ in near])}",
             f"{coarse_length(2 * out, units)} or more, for a dam round each ([resin] dam on either side)", "thicken")
-    for dammed, within in inside:
+    if inside:
+        told = _the_first([f"{within} lies inside the dam of {dammed}" for dammed, within in inside])
+        around = list(dict.fromkeys(dammed for dammed, _ in inside))
+        parts = " and ".join(around) if len(around) <= _TOLD else f"each of these {len(around)} outer colours"
         yield _run_together(
-            inlay.name, f"{within} lies inside the dam of {dammed}, as a taut thread goes round it",
-            "each colour inside a dam of its own", f"dam the parts of {dammed} one by one, thicken")
+            inlay.name, f"{told}, as a taut thread goes round it", "each colour inside a dam of its own",
+            f"dam the parts of {parts} one by one, thicken")
 
 
 def _gap(apart: float, units: str) -> str:

@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pathgen.base.units import coarse_length, format_length
+from pathgen.base.units import coarse_length, even_length, format_length
+
+
+def _moved(mm: float, units: str) -> str:
+    return ("+" if mm > 0 else "") + even_length(mm, units)
 
 
 def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
@@ -18,6 +22,10 @@ def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
     if form["layers"] > 1:
         lines.append(f"{form['layers']} layers, {height} high when stacked: run all its programs once for each, every "
                      "time on a new sheet laid against the same stops, so that the holes come to lie over each other.")
+    along, across = form["moved"]
+    if round(along, 3) or round(across, 3):
+        lines.append(f"It lies in the middle of its own sheet: its places here are {_moved(along, units)} along and "
+                     f"{_moved(across, units)} across from where the job and the drawing have them.")
     if form["wall"] is not None:
         wall = coarse_length(form["wall"], units)
         lines.append(f"The least wall between the line and the edge is {wall}, measured square to the line.")

@@ -23,15 +23,18 @@ OUT_BY_DIAMETER = 10.0
 LEAST_SKIN = 0.2
 """A thinner skin is gone where blank or bed are not true, mm (common practice, no source)."""
 
+_AS_GOOD = 0.9
+"""Of what the last lap may take: so much of it is no less to a maker."""
+
 
 def last_lap_findings(clamping: Clamping) -> list[Finding]:
-    """A note where the last lap of the outline takes less off the walls than the job asks for, and why."""
+    """A note where the last lap of the outline takes a good deal less off the walls than it may, and why."""
     cut, cutter, units = clamping.feature(Outline), clamping.cutter(Outline), clamping.units
     if cut is None or cutter is None or not cut.finish:
         return []
     deep = clamping.stock.thickness - cut.bottom
     takes = last_lap_takes(clamping.board.outline, cutter, deep, cut.finish)
-    if takes > cut.finish - 1e-6:
+    if takes > _AS_GOOD * cut.finish:
         return []
     less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
     return [Finding(
@@ -39,7 +42,7 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
         got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's diameter at most, no more than "
             "loads it like a layer does, and less in sharp inner corners",
         allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or write finish = "
-                           f"{as_written(takes, units)}, or take a thicker cutter",
+                           f"{as_written(takes, units, down=True)}, or take a thicker cutter",
     )]
 
 

@@ -343,6 +343,7 @@ def _reach_of(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, minutes=partial(_minutes, clamping.machine), opened=opened,
+        others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
     )
 
 

@@ -167,7 +167,7 @@ def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
 def minutes_words(minutes: float) -> str:
     """A time in words: ``less than a minute``, ``about 1 minute``, ``about 52 minutes``."""
     whole = round(minutes)
-    return "less than a minute" if minutes < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
+    return "less than a minute" if round(minutes, 1) < 1 else f"about {whole} minute{'s' if whole > 1 else ''}"
 
 
 def finding_lines(checks: dict[str, Any], units: str) -> list[str]:

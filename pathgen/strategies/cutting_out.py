@@ -35,6 +35,9 @@ FINISH_SHARE = 0.1
 _LAST_LOAD = 0.9
 """Of what the cutter takes in full wood, a stepdown deep: the most that the last lap takes, for each mm of its way."""
 
+_USUAL = 0.2
+"""What the last lap takes off the walls where nothing else is asked for, mm: less is no more to it in a corner."""
+
 _AT_CORNERS = 1.5
 """Times what the last lap takes off the walls: the most that it may meet at an inner corner."""
 
@@ -119,24 +122,27 @@ def outlining(
 
 def last_lap_takes(outline: Polygon, cutter: Cutter, deep: float, finish: float) -> float:
     """What the last lap, `deep` mm high, takes off the walls where `finish` is asked for, mm; 0 where there is none."""
-    loaded = _LAST_LOAD * cutter.diameter * cutter.stepdown / deep
-    return _eased_off(outline, cutter, min(finish, FINISH_SHARE * cutter.diameter, loaded))
+    most = min(FINISH_SHARE * cutter.diameter, _LAST_LOAD * cutter.diameter * cutter.stepdown / deep)
+    return _eased_off(outline, cutter, min(finish, most), min(max(finish, _USUAL), most))
 
 
-def _eased_off(outline: Polygon, cutter: Cutter, finish: float) -> float:
+def _eased_off(outline: Polygon, cutter: Cutter, finish: float, usual: float) -> float:
     """What the last lap may take off the walls: less where it would meet its whole height head on in inner corners.
 
     There it goes further from the layers' way than the walls do, by 1 / sin(half the angle), or has them not enter.
+    It may meet there what a share of the `usual`, or of a larger `finish`, meets in a square corner: so one that is
+    asked to take no more than it may takes that.
     """
     corners = shapely.points(cutting_line(outline, cutter).coords)
 
     def met(aside: float) -> float:
         return float(shapely.distance(corners, cutting_line(outline, cutter, aside=aside)).max())
 
-    if not finish or met(finish) <= _HEAD_ON * finish:
+    cornered = INNER_SHARES[0] * math.sqrt(2.0) * _HEAD_ON * usual
+    if not finish or met(finish) <= max(_HEAD_ON * finish, _HEAD_ON * cornered):
         return finish
-    most = INNER_SHARES[0] * math.sqrt(2.0) * _HEAD_ON * finish
-    return next((share * finish for share in INNER_SHARES if met(share * finish) <= most), 0.0)
+    return next((share * usual for share in INNER_SHARES if share * usual <= finish and met(share * usual) <= cornered),
+                0.0)
 
 
 def _along_ring(ring: LinearRing, stations: Floats, z: Floats) -> Floats:

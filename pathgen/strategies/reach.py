@@ -21,8 +21,17 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import level
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
-from pathgen.strategies.pocketing.openings import Shapes, cleaned, largest_that_opens, opening, polygons, whole
+from pathgen.strategies.pocketing.openings import (
+    Shapes,
+    cleaned,
+    largest_that_opens,
+    opening,
+    polygons,
+    whole,
+    without_films,
+)
 from pathgen.work.features import in_one
+from pathgen.work.touching import TOUCHING
 from pathgen.work.walls import Wall, narrowest_wall
 
 Floats = NDArray[np.float64]
@@ -32,6 +41,9 @@ _BISECTIONS = 7
 
 _FILM = 1e-4
 """Share of a colour that openings drawn as polygons may seem to gain."""
+
+_THIN = 0.008
+"""What is closed and thinner than this is such a film, mm: twice what openings are exact to, on both sides."""
 
 SMALLEST = 0.05
 """Area of the smallest place that is told by itself, mm2."""
@@ -97,7 +109,7 @@ def reach(
     regions: Sequence[tuple[str, BaseGeometry]], cutters: Sequence[Cutter], *, depth: float,
     surface: Surface | None = None, sets: Sequence[Sequence[Cutter]] | None = None,
     minutes: Callable[[Toolpath, Cutter], float] | None = None, most_details: int = 100,
-    opened: BaseGeometry | None = None,
+    opened: BaseGeometry | None = None, others: BaseGeometry | None = None,
 ) -> Reach:
     """What each cutter can reach of each colour, and what sets of cutters would open in how long.
 
@@ -121,6 +133,8 @@ def reach(
     opened : shapely geometry
         What the programs of all the cutters open between them, for `Reach.together`, where that is known: a v cutter
         that comes last opens corners too by rising in them. Left out: what they open at full depth.
+    others : shapely geometry
+        What else is pocketed on the part: in it stands no wood.
     """
     surface = surface or level(depth)
     everything = cleaned(in_one(tuple(shape for _, shape in regions)))
@@ -150,8 +164,16 @@ def reach(
     alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
     found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                   else one for one, _ in tried)
-    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=narrowest_wall(everything),
+    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=_standing(everything, others),
                  together=tuple(together))
+
+
+def _standing(region: BaseGeometry, others: BaseGeometry | None) -> Wall | None:
+    """The narrowest wood beside a region; where that is in what others take or have filled, the narrowest of all."""
+    wall = narrowest_wall(region)
+    if wall is None or others is None or not shapely.dwithin(others, shapely.Point(wall.at), TOUCHING):
+        return wall
+    return narrowest_wall(overlay.union(region, others))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:
@@ -268,6 +290,13 @@ def _details(missed: Shapes, region: Shapes, width: float) -> list[Detail]:
 
 
 def lengths(areas: Shapes) -> Floats:
-    """(n,) from end to end of each of n areas, mm."""
+    """(n,) from end to end of each of n areas, mm, without the films that openings drawn as polygons leave on edges."""
+    pieces, owner = shapely.get_parts(without_films(areas, _THIN), return_index=True)
+    long = np.zeros(len(areas))
+    np.maximum.at(long, owner, _from_end_to_end(pieces))
+    return long
+
+
+def _from_end_to_end(areas: Shapes) -> Floats:
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(areas)).reshape(-1, 5, 2)
     return np.asarray(np.linalg.norm(np.diff(corners, axis=1), axis=2).max(axis=1))

@@ -26,6 +26,7 @@ from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Inlay
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Mask = NDArray[np.bool_]
 _TOUCHING = 0.01  # mm
 _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its deepest point
@@ -76,13 +77,22 @@ def pocket_measures(sim: Simulation, clamping: Clamping) -> tuple[PocketMeasure,
             free &= ~own
             shares[colour] = (_sum(removed[own]) * cell, _sum(filled[own]) * cell)
             areas[colour] = float(own.sum()) * cell
-            deep = (sim.surface[poured.window] - poured.floor)[own]
-            depths[colour] = (float(deep.min()), float(deep.max())) if len(deep) else (0.0, 0.0)
+            deep = sim.surface[poured.window] - poured.floor
+            # a cell at the rim may have been met by one layer and just missed by the next
+            away = own & _amid(opened)
+            least = deep[away if away.any() else own]
+            depths[colour] = (float(least.min()), float(deep[own].max())) if len(least) else (0.0, 0.0)
         out.append(PocketMeasure(
             inlay=poured.inlay.index, area=float(opened.sum()) * cell, volume=_sum(removed) * cell,
             fill_volume=_sum(filled) * cell, by_colour=shares, area_by_colour=areas, depth_by_colour=depths,
         ))
     return tuple(out)
+
+
+def _amid(opened: Bools) -> Bools:
+    """Opened cells beside which all are open."""
+    wide = np.pad(opened, 1)
+    return np.asarray(wide[:-2, 1:-1] & wide[2:, 1:-1] & wide[1:-1, :-2] & wide[1:-1, 2:] & opened)
 
 
 @dataclass(frozen=True, eq=False)

@@ -282,12 +282,16 @@ def amount(
                   batch=batch_of(pocket + overfill + waste, deep=deep, resin=resin))
 
 
+AS_DEEP = 0.005
+"""Resin deeper by less is as deep as the sheet allows, mm: what is told of it is rounded to hundredths."""
+
+
 def batch_of(needed: float, *, deep: float, resin: Resin) -> Batch:
     """The smallest batch of whole measures that gives `needed` mm3 and is no smaller than the resin's least.
 
     A pour that would be deeper than the resin's sheet allows is shared between equal pours, each mixed by itself.
     """
-    pours = math.ceil(deep / resin.pour_depth - 1e-9) if resin.pour_depth else 1
+    pours = math.ceil((deep - AS_DEEP) / resin.pour_depth) if resin.pour_depth else 1
     by_mass = resin.mix_by == "mass"
     # Without a density, parts by mass cannot be told: the job reader refuses that.
     per_ml = (resin.density or 1.0) if by_mass else 1.0

@@ -11,8 +11,11 @@ import pytest
 
 import pathgen
 from pathgen.app.cli import main
+from pathgen.app.showing import placing_lines
+from pathgen.job.clamping import clamping_of
 from pathgen.removal import material
 from pathgen.verify import verify, verify_once
+from tests.small_board import ART, JOB
 
 HOUSE = Path(__file__).parents[2]
 
@@ -149,3 +152,23 @@ def test_arguments_that_are_not_known_are_repeated_as_text_in_one_short_line(cap
     assert words.isprintable()
     assert len(words) < 400
     assert argument.startswith("--what") or words.endswith("given; allowed: 0.02 to 1.0 mm")
+
+
+def test_drawings_of_other_sizes_are_told_each(tmp_path):
+    (tmp_path / "art.svg").write_text(ART)
+    also = 'also = [{ artwork = "art.svg", place = { at = [80.0, 0.0], width = 12.0 } }]\n[resin]'
+    (tmp_path / "job.toml").write_text(JOB.replace("[resin]", also, 1))
+    job = pathgen.load_job(tmp_path / "job.toml")
+    told = next(iter(placing_lines(job, clamping_of(job))))
+    assert "its drawings are 32 mm by 16 mm, 9.6 mm by 4.8 mm." in told
+
+
+def test_a_rapid_through_the_blank_is_marked_and_volumes_are_in_its_unit(tmp_path, capsys):
+    (tmp_path / "some.nc").write_text("G21 G90 G17\nM3 S10000\nG0 X0 Y0 Z5\nG1 Z-1 F200\nG1 X50 F800\nG0 X80\nG0 Z5\n")
+    assert main(["simulate", str(tmp_path / "some.nc"), "--cutter", "flat-end", "1/8 in", "--blank", "6 in", "3 in",
+                 "1/2 in", "--zero", "0", "0", "1/2 in", "--resolution", "0.5"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    marked = [line.split(":")[0] for line in lines if "a rapid through the work" in line]
+    assert marked == ["line 6"]
+    assert not [line for line in lines if "mm3" in line]
+    assert "cu in in" in lines[0]

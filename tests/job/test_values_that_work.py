@@ -13,6 +13,7 @@ import pathgen
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.drawings import _walled
+from pathgen.work.thin_wood import thin_wood
 from pathgen.work.touching import walled
 from tests import small_board
 
@@ -77,6 +78,29 @@ def refusal(folder: Path, name: str, table: str, key: str, value: str) -> str:
 
 def without_numbers(words: str) -> str:
     return re.sub(r"[\d.]+", "#", words)
+
+
+@pytest.mark.parametrize("asked", [
+    'line = "bass"\ninset = 8.0', 'line = "treble"\ninset = 2.0', 'line = "bass"\ninset = 2.0\nfrets = [3, 5]',
+    "apart = 60.0", 'octave = "along"\ndiameter = 7.5', "apart = 5.0",
+])
+def test_dots_as_a_refusal_says_lie_on_the_board_with_wood_beside_them(tmp_path, asked):
+    text = (EXAMPLES / "boards" / "dots-and-fall-away.toml").read_text()
+    text, own = re.split(r"(?m)^\[dots\].*\n", text)
+    for key in re.findall(r"(?m)^(\w+) =", asked):
+        own = re.sub(rf"(?m)^{key} = .*\n", "", own, count=1)
+    text += f"[dots]\n{asked}\n{own}"
+    (tmp_path / "job.toml").write_text(text)
+    with pytest.raises(JobError) as refused:
+        clamping_of(pathgen.load_job(tmp_path / "job.toml"))
+    named = re.findall(r"(apart|inset|diameter) ([\d.]+) mm", str(refused.value))
+    assert named, refused.value
+    own = text.split("[dots]\n")[1]
+    for key, value in named[-1:] if "or make" in str(refused.value) else named:
+        own = f"{key} = {value}\n" + re.sub(rf"(?m)^{key} = .*\n", "", own, count=1)
+    (tmp_path / "job.toml").write_text(text.split("[dots]\n")[0] + "[dots]\n" + own)
+    clamping = clamping_of(pathgen.load_job(tmp_path / "job.toml"))
+    assert not [thin for thin in thin_wood(clamping) if "slot" not in thin.between]
 
 
 @pytest.mark.parametrize("at", ["[400.0, 0.0]", "[520.0, 10.0]", "[150.0, 25.0]", "[-40.0, -30.0]"])

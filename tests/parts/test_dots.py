@@ -9,7 +9,9 @@ import shapely
 import pathgen
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.dots import Dots, dot_area, dot_places, template_rows
+from pathgen.parts.fingerboard.rows import nut_row
 from pathgen.report.side_dots import side_template
+from pathgen.work.features import Slots
 from tests import small_board
 from tests.boards import fingerboard
 
@@ -111,3 +113,14 @@ def test_dots_are_pocketed_and_verified_like_inlays(tmp_path):
     (tmp_path / "wide.toml").write_text(JOB.replace("diameter = 2.0", "diameter = 5.5"))
     with pytest.raises(JobError, match=r"the smallest is 5.5 mm, and a pocket 5.1 mm"):
         pathgen.build(pathgen.load_job(tmp_path / "wide.toml"))
+
+
+def test_the_slot_of_a_slanting_nut_is_told_where_it_crosses_the_centre_line():
+    board = fingerboard(**(PLAIN | {"scale_lengths": (660.0, 630.0)}), straight_fret=7)
+    (x0, y0), (x1, y1) = board.nut_line
+    slope = (x1 - x0) / (y1 - y0)
+    lines = np.array([[[x0, y0], [x1 + 10.0 * slope, y1 + 10.0]]])  # it reaches out unevenly
+    slot = nut_row(board, Slots(lines=lines, number=np.zeros(1, int), width=3.0, depth=2.0))["slot"]
+    crossing, half = x0 - y0 * slope, 1.5 * math.hypot(slope, 1.0)
+    assert half > 1.51
+    assert slot["along"] == pytest.approx([crossing - half, crossing + half], abs=1e-3)

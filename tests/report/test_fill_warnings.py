@@ -16,7 +16,9 @@ def codes(findings):
     return [f.code for f in findings]
 
 
-@pytest.mark.parametrize(("deep", "limit", "found"), [(2.0, 3.0, []), (2.1, 3.0, ["too-deep-a-pour"]), (9.0, None, [])])
+@pytest.mark.parametrize(("deep", "limit", "found"), [
+    (2.0, 3.0, []), (2.004, 3.0, []), (2.1, 3.0, ["too-deep-a-pour"]), (9.0, None, []),
+])
 def test_pours(deep, limit, found):
     inlay, resin = SimpleNamespace(overfill=1.0, name="inlay 1"), Resin(pour_depth=limit)
     one = amount("#000000", area=10.0, pocket=20.0, overfill=10.0, depth=(deep, deep), deep=deep + 1.0, resin=resin)

@@ -98,6 +98,7 @@ def test_a_narrow_wall_is_said_to_break_out_and_tips_to_be_none():
     assert wall_words(0.01, (12.0, 3.0), "mm") == (
         "0.01 mm, at 12 mm along, 3 mm across: thinner than 0.4 mm, it breaks out. Tips of wood in acute corners are "
         "not counted.")
+    assert wall_words(0.0, (12.0, 3.0), "mm") == "none, they touch at 12 mm along, 3 mm across."
     assert "breaks out" not in wall_words(0.5, (12.0, 3.0), "mm")
     assert wall_words(0.254, (25.4, 0.0), "in").startswith(
         "0.01 in, at 1 in along, 0 in across: thinner than 0.0157 in")

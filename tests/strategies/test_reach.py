@@ -27,7 +27,7 @@ from pathgen.report.reaching import (
 )
 from pathgen.report.text import verdict
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.reach import Reach, SetReach, _opened, plain_minutes, reach
+from pathgen.strategies.reach import Reach, SetReach, _opened, lengths, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, job
@@ -383,3 +383,17 @@ def test_the_widest_that_a_cutter_opens_is_the_width_of_its_opening_at_the_depth
         assert opened[0].area == pytest.approx(200.0 - (4 - math.pi) * (widest / 2) ** 2, abs=0.05)
     opened, wide = _opened(parts, flat_end(3.0, flute_length=1.49), LEVEL, 1.5)
     assert (opened[0].is_empty, wide) == (True, 0.0)
+
+
+def test_wood_that_another_inlay_takes_or_has_filled_is_no_wall() -> None:
+    halves = MultiPolygon([box(0, 0, 10, 10), box(10.3, 0, 20, 10)])
+    apart = MultiPolygon([box(0, 20, 10, 30), box(11.5, 20, 20, 30)])
+    region = overlay.union(halves, apart)
+    assert reach([("#204060", region)], [flat_end(2.0)], depth=1.0).narrowest_wall.width == pytest.approx(0.3)
+    between = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=box(10, 0, 10.3, 10))
+    assert between.narrowest_wall.width == pytest.approx(1.5)
+
+
+def test_a_closed_place_is_as_long_as_what_is_wide_of_it() -> None:
+    film = Polygon([(0, 0), (0.3, 0.3), (0.3, 0.001), (20, 0.001), (20, 0)])
+    assert lengths(np.array([film, box(0, 0, 19, 0.02)])) == pytest.approx([0.42, 19.0], abs=0.03)

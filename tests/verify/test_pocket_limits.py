@@ -13,7 +13,7 @@ import shapely
 import pathgen
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.pockets import _bulge, _floor, _in_plan, _levelled, _openings, _uncut
+from pathgen.verify.pockets import _bulge, _floor, _in_plan, _levelled, _openings, _uncut, pocket_measures
 from pathgen.verify.simulate import OPENED, Poured
 from pathgen.verify.slanting_walls import wall_findings
 
@@ -207,3 +207,17 @@ def test_the_bulge_of_a_cutter_on_a_cylinder(shape, steep):
     one = cutter(shape, 8.0)
     half = DEEP / math.sqrt(3.0) if shape == "v" else math.sqrt(16.0 - 2.5**2)
     assert _bulge(one, DEEP, TOP) == pytest.approx(half**2 / (2 * RADIUS) / steep)
+
+
+def test_a_cell_at_the_rim_that_a_layer_just_missed_is_no_floor():
+    removed = np.zeros((7, 9), np.float32)
+    removed[2:5, 2:7] = 1.5
+    removed[1, 4] = 0.75  # met by the first layer alone
+    window, shape = (slice(None), slice(None)), shapely.box(0, 0, 1, 1)
+    grid = SimpleNamespace(cell_area=0.01, part=lambda window: SimpleNamespace(
+        covered=lambda shape: np.ones(removed.shape, bool)))
+    inlay = SimpleNamespace(fill="none", regions=(("#204060", shape),), index=0, overfill=0.0)
+    sim = SimpleNamespace(grid=grid, surface=np.zeros_like(removed), poured=[
+        SimpleNamespace(inlay=inlay, removed=removed, floor=-removed, window=window)])
+    (measure,) = pocket_measures(sim, SimpleNamespace())
+    assert measure.depth_by_colour["#204060"] == (1.5, 1.5)

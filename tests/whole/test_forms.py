@@ -1,6 +1,8 @@
 """Forms from sheet build and verify; how far the halves are apart is measured in what their programs cut."""
 
+import json
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -88,3 +90,18 @@ def test_both_halves_in_one_folder(tmp_path, capsys):
     capsys.readouterr()
     assert main(["check", str(job.path), str(out), "--resolution", "1.0"]) == 1
     assert "outside-01-outline" in capsys.readouterr().out
+
+
+def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
+    job = read(tmp_path, FORM.replace("gap = 2.4", "gap = 2.4\nlayers = 2"))
+    assert main(["build", str(job.path), "--out", str(tmp_path / "out"), "--resolution", "1", "--pictures"]) == 0
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    for half in ("inside", "outside"):
+        assert {f"{half}-board.svg", f"{half}-finished.png"} <= names
+        cut = {name for name in names if name.startswith(half) and name.endswith(".nc")}
+        assert {name.replace(".nc", ".svg") for name in cut} <= names
+    # places are told in the half's own frame, and where that lies
+    form = json.loads((tmp_path / "out" / "inside-report.json").read_text())["form"]
+    text = (tmp_path / "out" / "inside-report.txt").read_text()
+    across = float(re.search(r"its places here are .* mm along and ([-+\d.]+) mm across", text)[1])
+    assert across == pytest.approx(form["moved"][1], abs=6e-4)

@@ -370,6 +370,17 @@ def test_a_colour_inside_the_dam_of_another_is_noted(tmp_path, bars, found):
     assert ["#cc8833 lies inside the dam of #225577" in f["got"] for f in near] == [True] * found
 
 
+def test_colours_inside_dams_of_others_are_told_in_one_line(tmp_path):
+    """Six colours in the bow of a seventh: as many pairs."""
+    dots = "".join(f'<circle cx="{9.5 + 3 * n}" cy="15" r="1" fill="#cc88{n}3"/>' for n in range(6))
+    art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
+        <path d="M5,5H29V9H5Z M5,21H29V25H5Z" fill="#225577"/>{dots}</svg>'''
+    near = [f["got"] for f in built(tmp_path, art=art, resolution=0.4).report["checks"]["findings"]
+            if f["code"] == "colours-near" and "inside the dam" in f["got"]]
+    assert len(near) == 1
+    assert "pairs more), as a taut thread goes round it" in near[0]
+
+
 @pytest.mark.parametrize(("open_one", "found"), [(0, True), (1, False)])
 def test_what_stays_open_inside_the_dam_of_a_later_pour_is_warned_of(tmp_path, open_one, found):
     """A dot in a ring of resin: it must be opened after the pour."""

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import rounded_down
+from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
+from pathgen.work.thin_wood import THIN
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -26,6 +27,9 @@ USUAL_FRETS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
 
 QUADRANT = 64
 """Straight pieces for a quarter of a dot: 0.3 um inside a circle of 8 mm."""
+
+_CLEAR = THIN + 0.01
+"""Wood between dots, and to the edge, that stands, whatever circles lose in straight pieces: mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,19 +83,47 @@ def dot_area(board: Fingerboard, dots: Dots, *, gap: float = 0.0, fret_width: fl
                        f"and the wood between the frets leaves {2 * room:.2f} mm",
                        allowed=f"{rounded_down(max(2 * (room - gap), 0.0)):.2f} mm or less",
                        remedy="take smaller dots, or leave that fret out")
-    for fret, p in placed:
-        point = shapely.Point(p)
-        if not board.outline.covers(point) or shapely.distance(board.outline.exterior, point) < radius:
-            raise JobError("[dots] inset", f"the dot of fret {fret} reaches over the edge of the cut board",
-                           allowed=f"centres {radius:.2f} mm or more inside it", remedy="make inset larger")
+    _refuse_off_board(board, dots, radius, placed)
     tree = np.array([p for _, p in placed])
     near = np.linalg.norm(tree[:, None] - tree[None], axis=2) + np.where(np.eye(len(tree)), np.inf, 0.0)
     if len(tree) > 1 and near.min() <= 2 * radius:
         first = placed[int(np.argmin(near.min(axis=1)))][0]
-        raise JobError("[dots] apart", f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
-                       allowed=f"more than {2 * radius:.2f} mm", remedy="take smaller dots, or make apart larger")
+        smaller = f"make diameter {rounded_down(max(near.min() - _CLEAR - 2 * gap, 0.0)):.2f} mm or less"
+        apart = f", or make apart {rounded_up(2 * radius + _CLEAR):.2f} mm or more" if dots.octave == "across" else ""
+        raise JobError("[dots] apart" if apart else "[dots] octave",
+                       f"two dots at fret {first} meet: {near.min():.2f} mm between centres",
+                       allowed=f"more than {2 * radius:.2f} mm", remedy=smaller + apart)
     circles = overlay.buffer(shapely.points(tree), radius, quad_segs=QUADRANT)
     return shapely.MultiPolygon(list(shapely.get_parts(overlay.union_all(circles))))
+
+
+def _refuse_off_board(board: Fingerboard, dots: Dots, radius: float, placed: list[tuple[int, Floats]]) -> None:
+    """Raises JobError for a dot that reaches over the edge, with what leaves wood there that stands."""
+    over = [radius - _inside(board, p) for _, p in placed]
+    if not placed or max(over) <= 0.0:
+        return
+    fret = placed[int(np.argmax(over))][0]
+    pairs = {one: points for one, points in dot_places(board, dots) if len(points) > 1 and dots.octave == "across"}
+    key, remedy = "diameter", "take smaller dots"
+    if fret in pairs:
+        room = min(_inside(board, points.mean(axis=0)) for points in pairs.values()) - radius - _CLEAR
+        key, apart = "apart", f"make apart {rounded_down(2 * room):.2f} mm or less"
+        if dots.line != "centre":  # beside each other, with as much wood between them as outside
+            least = rounded_up(2 * radius + _CLEAR)
+            apart = f"make apart {least:.2f} mm and inset {rounded_up(dots.inset + least / 2 - room):.2f} mm or more"
+        remedy = f"{apart}, or leave fret {fret} out of frets"
+    elif dots.line != "centre":
+        key = "inset"
+        remedy = f"make inset {rounded_up(dots.inset + max(over) + _CLEAR):.2f} mm or more, or take smaller dots"
+    raise JobError(f"[dots] {key}", f"the dot of fret {fret} reaches over the edge of the cut board",
+                   allowed=f"centres {radius:.2f} mm or more inside it", remedy=remedy)
+
+
+def _inside(board: Fingerboard, place: Floats) -> float:
+    """How far inside the edge of the cut board a place lies; negative outside, mm."""
+    point = shapely.Point(place)
+    away = float(shapely.distance(board.outline.exterior, point))
+    return away if board.outline.covers(point) else -away
 
 
 def _line_points(layout: Layout, dots: Dots) -> Floats:
