@@ -29,6 +29,8 @@ from pathgen.work.operations import Operation
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
 _ROWS = 32
+_WAYS = 4
+"""Heights met before one program of which it is remembered what it left."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -122,12 +124,25 @@ class _Program:
     angle: bool
 
 
+class _Met:
+    """Heights by which an answer is known again. They are not told by a digest, which takes longer than to compare.
+
+    Most are the very array that another answer left, and weigh nothing beside it in memory.
+    """
+
+    def __init__(self, top: Heights) -> None:
+        self._top = top
+
+    def is_same(self, top: Heights) -> bool:
+        return self._top is top or np.array_equal(self._top, top)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Left:
-    """What a program left and took; `worked` is how many heights were worked out, and `key` tells `top` from others."""
+    """What a program left and took; `worked` is how many heights were worked out, and `met` what stood there before."""
 
     top: Heights
-    key: bytes
+    met: _Met
     taken: Taken
     worked: float
 
@@ -152,8 +167,6 @@ class _Standing:
     """What stands there between two cuts, and what is known of those before."""
 
     top: Heights
-    key: bytes
-    """Tells `top` from all others, where answers are remembered."""
     before: Heights | None = None
     taken: Mapping[int, Taken] = field(default_factory=dict)
     poured: tuple[Poured, ...] = ()
@@ -185,7 +198,7 @@ def simulate(
         key=content_key(grid, clamping.board.surface, outline, note) if known else b"",
     )
     steps = sorted(clamping.steps, key=lambda step: step.order)
-    standing = _Standing(top=top, key=content_key(top) if known else b"")
+    standing = _Standing(top=top)
     for place, step in enumerate(steps):
         standing = _after(_cut_of(clamping, step, steps[place + 1 : place + 2], motions, tolerances, note), standing,
                           ground)
@@ -229,7 +242,7 @@ def _blank(clamping: Clamping, grid: Grid, surface: Heights, gone: Mask | None) 
 
 def _after(cut: _Cut, standing: _Standing, ground: _Ground) -> _Standing:
     """What stands there after a cut, and the pour that follows it."""
-    grid, inlay, top, key = ground.grid, cut.opens, standing.top, standing.key
+    grid, inlay, top = ground.grid, cut.opens, standing.top
     before, poured, opened, given_up = standing.before, standing.poured, standing.opened, standing.given_up
     taken, worked = dict(standing.taken), dict(standing.worked)
     near = _around(inlay, grid, ground.tolerances) if inlay is not None else None
@@ -238,42 +251,46 @@ def _after(cut: _Cut, standing: _Standing, ground: _Ground) -> _Standing:
     if cut.program is not None and given_up is None:
         left = ground.most - sum(worked.values())
         try:
-            done = _left_by(cut.program, top, key, ground, left)
-            top, key, taken[cut.order], worked[cut.order] = done.top, done.key, done.taken, done.worked
+            done = _left_by(cut.program, top, ground, left)
+            top, taken[cut.order], worked[cut.order] = done.top, done.taken, done.worked
         except TooLongError as error:
             given_up, worked[cut.order] = (cut.order, error.line), left
     if near is not None and before is not None and cut.pours:
         open_now = stage_after(cut.order, grid, top, poured, near=near) if ground.pictured else None
         fill, top = _poured(cut, near, top, ground, before)
         poured, before = (*poured, fill), None
-        key = content_key(key, near, top[near]) if key else key
         if open_now is not None:
             opened = (*opened, (open_now, stage_after(cut.order, grid, top, poured, near=near)))
     if cut.levels is not None:
         poured = tuple(_levelled(fill, top, ground) if fill.inlay is cut.levels else fill for fill in poured)
     stages = (*standing.stages, stage_after(cut.order, grid, top, poured)) if ground.pictured else ()
-    return _Standing(top=top, key=key, before=before, taken=taken, poured=poured, stages=stages, opened=opened,
+    return _Standing(top=top, before=before, taken=taken, poured=poured, stages=stages, opened=opened,
                      worked=worked, given_up=given_up)
 
 
-def _left_by(program: _Program, top: Heights, key: bytes, ground: _Ground, most: float) -> _Left:
-    """What a program leaves of what stood there, which `key` tells of; remembered by both.
+def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _Left:
+    """What a program leaves of what stood there; remembered by both.
 
     Raises TooLongError where that takes more than `most` heights.
     """
     memory = memory_in_use()
-    asked = content_key("left by", ground.key, program, key) if memory is not None else b""
-    if memory is not None and asked in memory and memory.get(asked).worked <= most:
-        known: _Left = memory.get(asked)
-        return known
+    asked = content_key("left by", ground.key, program) if memory is not None else b""
+    places = [asked + bytes([n]) for n in range(_WAYS)]
+    if memory is not None:
+        for known in (memory.get(key) for key in places if key in memory):
+            if known.worked <= most and known.met.is_same(top):
+                found: _Left = known
+                return found
     noting = Noting(deeper=program.deeper, waste=ground.waste, spare=program.spare, angle=program.angle,
                     surface=ground.surface if program.follows else None)
     material = Material(ground.grid, top.copy(), most=most)
     taken = material.cut(program.motion, program.cutter, noting if ground.note else None)
-    left = _Left(top=material.top, key=content_key(material.top) if memory is not None else b"", taken=taken,
-                 worked=material.worked)
+    left = _Left(top=material.top, met=_Met(top), taken=taken, worked=material.worked)
     if memory is not None:
-        memory.keep(asked, left)
+        free = next((key for key in places if key not in memory), None)
+        if free is not None:
+            top.flags.writeable = False
+            memory.keep(free, left)
     return left
 
 
