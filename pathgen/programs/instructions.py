@@ -20,6 +20,7 @@ INTO_BED = 1e-6
 """Cut into the spoilboard that counts, mm."""
 
 _NARROWER = 1e-6  # mm: a board cut narrower than this is cut for a binding
+_ROUND = np.linspace(0.0, 1.0, 400)  # shares of the way round the outline
 
 COLLET_CLEAR = 2.0
 """Kept between the collet's nut and the highest thing in the way, mm."""
@@ -241,7 +242,7 @@ def off_the_machine(clamping: Clamping) -> list[str]:
         return []
     filled = [inlay for inlay in clamping.inlays if inlay.fill != "none"]
     part, lines = surfacing.part, []
-    beside = clamping.board.finished.bounds[3] - clamping.board.outline.bounds[3]
+    beside = _narrower(clamping)
     if beside > _NARROWER:
         lines.append(f"Glue the binding onto the long edges: the {part} is {fine_length(beside, units)} narrower on "
                      "each side for it. Side dots go into it.")
@@ -258,6 +259,12 @@ def off_the_machine(clamping: Clamping) -> list[str]:
                      f"in, before or after the {part} is glued on, as you are used to.")
     same = " with the same fill" if filled else ""
     return [*lines, f"Try the finish on an offcut{same} before it goes onto the {part}."]
+
+
+def _narrower(clamping: Clamping) -> float:
+    """How far inside the finished edge the part is cut, mm: what is glued onto it later is as thick."""
+    edge = shapely.line_interpolate_point(clamping.board.outline.exterior, _ROUND, normalized=True)
+    return float(shapely.distance(clamping.board.finished.exterior, edge).max())
 
 
 def cautions(step: Step) -> list[str]:

@@ -54,7 +54,7 @@ def test_page_and_program_have_them_at_the_same_places(tmp_path):
     drilled = [one["along_edge"] for row in rows for one in row["each"]]
     assert len(drilled) == 9
     assert holes.at[:, 0] == pytest.approx(drilled, abs=2e-5)
-    assert "narrower on each side for it" in off_the_machine(clamping_of(job))[0]
+    assert "the board is 1.5 mm narrower on each side for it" in off_the_machine(clamping_of(job))[0]
 
 
 def test_left_handed_the_top_looks_the_other_way(tmp_path):
