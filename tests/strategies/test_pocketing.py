@@ -116,6 +116,17 @@ def test_a_line_just_as_wide_as_its_laps_is_cut_in_laps(
         assert swept.difference(region.buffer(0.004)).is_empty
 
 
+@pytest.mark.parametrize("width", [2.0, 2.004, 2.008, 2.9])
+def test_corners_crossings_and_knobs_of_such_a_line_are_cut(width: float) -> None:
+    """What is left between two laps is wider there than they finish, and was dropped with the film it is part of."""
+    line = box(10, -width / 2, 90, width / 2)
+    for region in (box(0, 0, 60, 20).difference(box(width, width, 60 - width, 20 - width)),
+                   line.union(box(50 - width / 2, -10, 50 + width / 2, 10)), line.union(Point(90, 0).buffer(1.45))):
+        cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.0, stepover=0.45)], depth=0.5, safe_z=SAFE_Z)
+        swept = swept_by_flat(cut, LEVEL)
+        assert reference_opening(region, 0.5 - 1e-4).difference(swept.buffer(1e-3)).area < 2e-3
+
+
 def test_loops_run_so_that_a_cutter_turning_clockwise_climbs() -> None:
     cut, = pocket(ring(130, 0, 10, 4), surface=LEVEL, cutters=[flat_end(3.0)], depth=1.0, safe_z=SAFE_Z)
     a, b = cut_moves(cut)

@@ -83,7 +83,8 @@ def _inside(areas: Shapes, inset: Floats, half_width: float, tolerance: float) -
     """Regions `inset` inside each of `areas`, and which of these each is in.
 
     Where two loops meet in the middle their rounding leaves films in many pieces. What the loops round it finish
-    anyway is none; elsewhere the middle is made wide enough to be one.
+    anyway is none: all of it, as a film may run into a corner or a knob that they do not. Elsewhere the middle is made
+    wide enough to be one.
     """
     inner = overlay.simpler(eroded(areas, inset, tolerance), tolerance)
     parts, owner = shapely.get_parts(inner, return_index=True)
@@ -95,8 +96,10 @@ def _inside(areas: Shapes, inset: Floats, half_width: float, tolerance: float) -
     inner[wider] = overlay.simpler(
         eroded(areas[wider], np.maximum(inset[wider] - 2.0 * tolerance, inset[wider] / 2.0), tolerance), tolerance)
     parts, owner = shapely.get_parts(inner, return_index=True)
-    kept = ~(films(parts, 2.0 * tolerance) & finished[owner])
-    return parts[kept], owner[kept]
+    thin = np.flatnonzero(films(parts, 2.0 * tolerance) & finished[owner])
+    left = eroded(parts[thin], half_width - 3.0 * tolerance - inset[owner[thin]], tolerance)
+    none = thin[shapely.is_empty(left)]
+    return np.delete(parts, none), np.delete(owner, none)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
