@@ -228,13 +228,14 @@ def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None
     place = place_words(*at, job.units)
     sunk = format_length(-low, job.units, decimals={"mm": 2, "in": 3}[job.units])
     if guessed:
+        less = "" if job.setup.z_zero == "bed" else ", less the same where Z 0 was set"
         raise JobError(
             "[[measured]]", f"the marks put the blank {sunk} into the bed it lies on, {place}, if it is "
             f"{format_length(job.stock.thickness, job.units)} thick all over",
             allowed=f"{'[moved] limit ' if most == limit else ''}{format_length(most, job.units)}",
             remedy="work cannot sink into the bed: the blank is thinner there, not moved. "
-            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were "
-            "not, X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each",
+            "Write [marks] drilled, X, Y and Z of each mark as measured once they were drilled; if they were not, "
+            f"X and Y as the page has them, and for Z what a caliper says of the blank's thickness beside each{less}",
         )
     zero = "on the bed" if job.setup.z_zero == "bed" else "where it was then"
     raise JobError(
