@@ -13,7 +13,6 @@ from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
 from pathgen.base.units import parse_length
-from pathgen.verify.findings import Tolerances
 from pathgen.verify.heights import Blank, HeightField, read, simulate
 from pathgen.verify.one_program import ProgramCheck, check_program
 
@@ -54,7 +53,7 @@ def simulated(options: argparse.Namespace) -> HeightField:
 def simulated_lines(field: HeightField) -> list[str]:
     """What a program took, line by line of the moves that took most."""
     took = field.took[-1]
-    through = took.rapid & (took.bites.drop > Tolerances().rapid)
+    through = took.through
     most = sorted(range(len(took.line)), key=lambda move: (not through[move], -float(took.bites.volume[move])))[:5]
     return [
         f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves, lowest place {float(field.top.min()):.3f} mm above "

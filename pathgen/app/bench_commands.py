@@ -44,8 +44,7 @@ def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, 
     for number, (word, one) in enumerate(zip(words, made, strict=True), 1):
         before = "" if len(made) == 1 else f"{word}-" if words.count(word) == 1 else f"{word}-{number}-"
         programs = {program.file_name for program in one.programs}
-        own: dict[str, str | bytes] = {**one.files(shaded=shaded), **(one.pictures() if pictures else {}),
-                                       **(one.shaded_pictures() if pictures and shaded else {})}
+        own = {**one.files(shaded=shaded), **(one.picture_files(shaded=shaded) if pictures else {})}
         files |= {name if name in programs or name.startswith(before) else before + name: text
                   for name, text in own.items()}
         if isinstance(part := one.plan.clamping.board, Coupon):
@@ -53,9 +52,7 @@ def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, 
     return files
 
 
-def _written(
-    made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False
-) -> bool:
+def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = True, pictures: bool = False) -> bool:
     for one in made:
         found = finding_lines(one.report["checks"], job.units)
         stock = one.plan.clamping.stock

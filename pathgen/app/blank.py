@@ -68,7 +68,7 @@ class BlankBuild:
             one.refuse_faults()
         drawn: dict[str, str | bytes] = {}
         for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
-            own: dict[str, str | bytes] = {**one.pictures(), **(one.shaded_pictures() if shaded else {})}
+            own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
         return write_folder(Path(folder), {**self.files(shaded=shaded), **drawn})
 

@@ -97,9 +97,8 @@ class Build:
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        drawn = self.pictures() if pictures else {}
         return write_folder(Path(folder), {
-            **self.files(shaded=shaded), **drawn, **(self.shaded_pictures() if pictures and shaded else {}),
+            **self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {}),
         })
 
     def refuse_faults(self) -> None:
@@ -130,6 +129,10 @@ class Build:
     def sheet(self, *, shaded: bool = True) -> str:
         """The setup sheet of this side, a page of HTML."""
         return setup_sheet(self.plan, self.programs, self.verification, self.report, shaded=shaded)
+
+    def picture_files(self, *, shaded: bool = True) -> dict[str, str | bytes]:
+        """The setup sheet's pictures as SVG and PNG files by name; without `shaded` none of the wood itself."""
+        return {**self.pictures(), **(self.shaded_pictures() if shaded else {})}
 
     def shaded_pictures(self) -> dict[str, bytes]:
         """The finished board, the work after each program, each inlay before and after: PNG files by name.

@@ -47,10 +47,11 @@ class Memory:
         return self._kept[key][0]
 
     def keep(self, key: bytes, answer: Any) -> None:
-        """Keep an answer, its arrays closed for writing; one larger than the whole memory is not kept."""
+        """Keep an answer, its arrays closed for writing; the newest of a key, and none larger than the whole memory."""
         size = _sealed(answer)
-        if size > self.most or key in self._kept:
+        if size > self.most:
             return
+        self.size -= self._kept.pop(key, (None, 0))[1]
         self._kept[key] = answer, size
         self.size += size
         while self.size > self.most:

@@ -29,6 +29,7 @@ from pathgen.removal.grid import Grid, Mask
 from pathgen.removal.material import Heights, Material, Noting, TooLongError, most_work
 from pathgen.removal.motion import Motion
 from pathgen.verify.cutting import longest_piece
+from pathgen.verify.findings import Tolerances
 from pathgen.verify.read import RAPID, ReadProgram, read_program
 
 Floats = NDArray[np.float64]
@@ -138,6 +139,11 @@ class Took:
     def end(self) -> Floats:
         """(n, 3) where moves end, mm."""
         return self.motion.end
+
+    @property
+    def through(self) -> NDArray[np.bool_]:
+        """(n,) rapids that go into the work."""
+        return np.asarray(self.rapid & (self.bites.drop > Tolerances().rapid))
 
     @property
     def rapid(self) -> NDArray[np.bool_]:

@@ -170,7 +170,7 @@ def check_program(
 def _moves(took: Took) -> Iterator[Finding]:
     """Rapids through material, and cuts deeper than the stepdown."""
     motion, bites, cutter, slack = took.motion, took.bites, took.cutter, Tolerances()
-    hit = np.where(motion.rapid & (bites.drop > slack.rapid), bites.drop, 0.0)
+    hit = np.where(took.through, bites.drop, 0.0)
     if hit.max(initial=0.0) > 0:
         worst = int(np.argmax(hit))
         yield Finding(

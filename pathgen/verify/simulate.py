@@ -29,8 +29,8 @@ from pathgen.work.operations import Operation
 OPENED = 0.02
 """Depth from which a point counts as opened by a pocket, mm: more than the ridges of any surface."""
 _ROWS = 32
-_WAYS = 4
-"""Heights met before one program of which it is remembered what it left."""
+_HERE_AND_THERE = np.s_[::7, ::7]
+"""Heights by which others are told apart before all of them are compared."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -274,23 +274,19 @@ def _left_by(program: _Program, top: Heights, ground: _Ground, most: float) -> _
     Raises TooLongError where that takes more than `most` heights.
     """
     memory = memory_in_use()
-    asked = content_key("left by", ground.key, program) if memory is not None else b""
-    places = [asked + bytes([n]) for n in range(_WAYS)]
-    if memory is not None:
-        for known in (memory.get(key) for key in places if key in memory):
-            if known.worked <= most and known.met.is_same(top):
-                found: _Left = known
-                return found
+    asked = content_key("left by", ground.key, program, top[_HERE_AND_THERE]) if memory is not None else b""
+    if memory is not None and asked in memory:
+        known: _Left = memory.get(asked)
+        if known.worked <= most and known.met.is_same(top):
+            return known
     noting = Noting(deeper=program.deeper, waste=ground.waste, spare=program.spare, angle=program.angle,
                     surface=ground.surface if program.follows else None)
     material = Material(ground.grid, top.copy(), most=most)
     taken = material.cut(program.motion, program.cutter, noting if ground.note else None)
     left = _Left(top=material.top, met=_Met(top), taken=taken, worked=material.worked)
     if memory is not None:
-        free = next((key for key in places if key not in memory), None)
-        if free is not None:
-            top.flags.writeable = False
-            memory.keep(free, left)
+        top.flags.writeable = False
+        memory.keep(asked, left)
     return left
 
 

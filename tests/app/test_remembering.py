@@ -114,20 +114,27 @@ def test_so_does_a_drawing_that_is_drawn_anew(watched):
     _same_as_fresh(job, watch)
 
 
+def _cuts_of(monkeypatch):
+    """A list that grows with each program that is cut in simulation from now on."""
+    cuts, cut = [], Material.cut
+
+    def counted(self, motion, cutter, noting):
+        cuts.extend([noting] if noting is not None else [])
+        return cut(self, motion, cutter, noting)
+
+    monkeypatch.setattr(Material, "cut", counted)
+    return cuts
+
+
 @pytest.mark.parametrize(("edit", "programs"), [
     ("tabs", 1), ("depth of the slots", 2), ("depth of the first inlay", 1),
 ])
 def test_only_what_meets_other_heights_is_cut_in_simulation_again(watched, monkeypatch, edit, programs):
     """A deeper pocket, filled, stands as high as a shallow one: nothing after it is cut again."""
     job, watch = watched
-    text, cuts, cut = job.read_text(), [], Material.cut
-
-    def counted(self, motion, cutter, noting):
-        cuts.extend([noting] if noting is not None else [])
-        return cut(self, motion, cutter, noting)
-
+    text = job.read_text()
     watch._build(watch._stamp())
-    monkeypatch.setattr(Material, "cut", counted)
+    cuts = _cuts_of(monkeypatch)
     watch._build(watch._stamp())
     assert cuts == []
     try:
@@ -135,6 +142,22 @@ def test_only_what_meets_other_heights_is_cut_in_simulation_again(watched, monke
         job.write_text(text.replace(old, new.replace("6", "5").replace("2.1", "2.2").replace("1.45", "1.4")))
         watch._build(watch._stamp())
         assert len(cuts) == programs
+    finally:
+        job.write_text(text)
+
+
+def test_what_was_built_last_is_known_after_many_other_builds(watched, monkeypatch):
+    """The outline is the same program over slots of as many depths: the answer of the last is the one that is kept."""
+    job, watch = watched
+    text = job.read_text()
+    old, _ = EDITS["depth of the slots"]
+    try:
+        for depth in (1.5, 1.6, 1.7, 1.8, 1.9, 2.1):
+            job.write_text(text.replace(old, f"{old.split(' = ')[0]} = {depth}"))
+            watch._build(watch._stamp())
+        cuts = _cuts_of(monkeypatch)
+        watch._build(watch._stamp())
+        assert cuts == []
     finally:
         job.write_text(text)
 
