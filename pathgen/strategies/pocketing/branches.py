@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.linking import to_and_fro, tour
 from pathgen.strategies.pocketing.openings import Shapes
-from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
+from pathgen.strategies.pocketing.tracing import Trace
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -143,7 +143,7 @@ def _enter(line: Floats, air: bool, linked: bool, above: float, trace: Trace) ->
     air, and where the line is too short for a ramp."""
     if linked:
         return
-    if air or along_in_plan(line)[-1] <= SHORTEST * trace.width:
+    if air or along_in_plan(line)[-1] <= trace.shortest_ramp:
         trace.hop(line[0, :2], float(line[0, 2]))
         return
     way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)

@@ -26,6 +26,9 @@ _OVER = np.nan
 SHORTEST = 0.3
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
 
+_RATHER_DOWN = 1.0
+"""The same for one that plunges: on less it would go down all but straight, in very many moves."""
+
 NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
 
 PECKS = 4
@@ -74,6 +77,7 @@ class Trace:
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
         self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
+        self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
 
