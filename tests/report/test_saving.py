@@ -110,3 +110,20 @@ def test_one_of_the_job_goes_before_it_as_it_is(tmp_path):
                                                                                    'cutters = ["rough", "flat"]'))
     fast = pathgen.build(pathgen.load_job(tmp_path / "job.toml"))
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.1)
+
+
+def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
+    """A v alone clears the floor in passes as near as its tip's ridges allow: 75 min, where 8 are enough."""
+    v = {'"flat"\nshape = "flat-end"\ndiameter = 2.0': '"flat"\nshape = "v"\nangle = 30.0\ndiameter = 6.0',
+         "feed = 1200.0": "feed = 300.0"}
+    slow = small_board.built(tmp_path, changes=v)
+    best = slow.report["fewer_minutes"][0]
+    size, = re.findall(r"a flat end of ([\d.]+) mm", best["change"])
+    feed, stepdown = re.findall("upright walls where it goes; reckoned with feed = ([0-9.]+), stepdown = ([0-9.]+)", best["cost"])[0]
+    wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
+        "100.0", str(float(feed) / 3.0)).replace("0.5", stepdown)
+    fast = small_board.built(tmp_path, changes=v | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
+    assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
+    assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
+    assert not [row for row in small_board.built(tmp_path, changes=v | {'depth = 1.5': 'depth = 1.5\nfill = "none"'},
+                                                 ).report["fewer_minutes"] if "cutters" in row["change"]]
