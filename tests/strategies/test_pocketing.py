@@ -730,6 +730,35 @@ def test_beside_a_dot_a_lobe_may_just_touch_what_is_looked_at() -> None:
     assert of.tolist() == [0]
 
 
+@pytest.mark.parametrize(("depth", "stepdown"), [(1.0, 2.0), (1.6, 2.0), (1.6, 0.5)])
+def test_a_v_goes_from_piece_to_piece_past_what_it_has_cut(depth: float, stepdown: float) -> None:
+    """Lines as wide as the v opens them, that cross: 12 to 26 lifts within a millimetre of each other before."""
+    t = np.linspace(0.0, math.pi, 600)
+    line = LineString(np.column_stack([10.0 * np.cos(3 * t) * np.cos(t), 10.0 * np.cos(3 * t) * np.sin(t)]))
+    cutter = replace(v_cutter(60.0), stepdown=stepdown)
+    region = line.buffer(float(cutter.half_width(depth)) + 0.025, quad_segs=32)
+    cut, = pocket(region, surface=LEVEL, cutters=[cutter], depth=depth, safe_z=SAFE_Z)
+    points, kinds = cut.toolpath.points, cut.toolpath.kinds
+    lifts = np.count_nonzero((kinds[1:] == Move.RAPID) & (np.diff(points[:, 2]) > 1e-6))
+    assert lifts <= 6 * math.ceil(depth / stepdown)
+    fine = shapely.get_coordinates(shapely.segmentize(LineString(points), 0.02), include_z=True)
+    deep = LEVEL.thickness - fine[:, 2]
+    under, places = deep > 0.0, shapely.points(fine[:, :2])
+    assert shapely.covers(region, places[under]).all()
+    room = shapely.distance(region.boundary, places[under])
+    assert np.max(deep[under] / cutter.wall_slope - room) < 1e-3
+
+
+def test_a_v_that_has_cut_a_floor_goes_straight_down_to_its_lines_beyond_it() -> None:
+    """Joints of a narrow line are wider: the tip has been there at full depth, and went to and fro on the line."""
+    cutter = v_cutter(60.0)
+    zigzag = LineString([(0, 0), (10, 8), (20, 0), (30, 8), (40, -3)])
+    region = zigzag.buffer(float(cutter.half_width(1.6)) - 0.01, quad_segs=32)
+    cut, = pocket(region, surface=LEVEL, cutters=[cutter], depth=1.6, safe_z=SAFE_Z)
+    working = cut.toolpath.kinds != Move.RAPID
+    assert cut.toolpath.lengths[working].sum() < 1.9 * zigzag.length  # 2.9 times it before
+
+
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:
     """Two dots of 0.08 mm, nearly touching: a way between them at depth would cut the wood there."""
     dots = shapely.MultiPolygon([Point(x, 5.0).buffer(0.04, quad_segs=16) for x in (5.0, 5.145)])
