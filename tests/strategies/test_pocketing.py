@@ -246,6 +246,17 @@ def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first
     assert reachable.difference(swept).area < 0.001 * reachable.area + left_out
 
 
+def test_a_cutter_that_comes_down_beside_its_piece_stays_off_the_walls() -> None:
+    """Found by the test above: the way from there to the piece went 0.02 mm into a wall that has been cut before."""
+    region = Polygon([
+        (62.68, -2.25), (60.35, -1.97), (58.25, -3.03), (56.71, -1.2), (57.18, 1.03), (57.0, 5.2), (62.08, 11.82),
+        (64.98, 4.18), (65.0, 0.0),
+    ], [[(61.67, 4.59), (61.13, 6.02), (60.17, 4.78), (60.21, 4.0), (60.12, 3.58), (60.41, 3.24), (60.8, 3.44),
+         (61.24, 3.39), (61.67, 3.81)]])
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(4.0), flat_end(1.5)], depth=1.0, safe_z=SAFE_Z)
+    assert swept_by_flat(cuts[1], BOARD).difference(region.buffer(0.002)).area < 1e-6
+
+
 def test_the_middle_of_a_narrow_place_is_cut_whatever_corner_its_outline_begins_at() -> None:
     """Found by the test above: a true inner loop began at a corner that a coarse chord had drawn nearer to the wall."""
     region = Polygon([

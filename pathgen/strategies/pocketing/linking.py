@@ -231,10 +231,11 @@ class FreeWays:
         bores = overlay.buffer(shapely.points(points), self.bore + beside, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
-    def beside(self, node: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
+    def beside(self, node: Ints, root: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
         """Places beside (n, 2) points of regions `node` with `room` mm of air round the bore; which points have one.
 
-        The way from there to the point is through air too, and shorter than the bore is wide. Others stay.
+        The way from there to the point is through air too, in the outermost region `root`, and shorter than the bore is
+        wide. Others stay.
         """
         there, found = points.copy(), np.zeros(len(points), bool)
         if self.open is None or self.deep is None or not len(points):
@@ -249,8 +250,9 @@ class FreeWays:
             left = np.flatnonzero(~found)
             there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
             ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
+            good = shapely.covers(self.area[root[left]], ways)
             ways = overlay.buffer(ways, self.bore, quad_segs=6)
-            good = shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
+            good &= shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
             found[left] = good & self.free_to_plunge(node[left], there[left], beside=room)
         there[~found] = points[~found]
         return there, found

@@ -275,7 +275,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     wide = air & ways.free_to_plunge(node, starts, beside=room)
     # off the walls; and where a flat end meets the floor of a wider one, it goes down it on the way there
     aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.is_flat else air)
-    starts[aside], found = ways.beside(node[aside], starts[aside], room=room)
+    starts[aside], found = ways.beside(node[aside], nested.root[node[aside]], starts[aside], room=room)
     wide[aside] |= found
     around = nested.area[nested.root]
     ramps = {
