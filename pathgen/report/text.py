@@ -159,7 +159,8 @@ def saving_lines(report: dict[str, Any]) -> list[str]:
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
     """The findings for people: what the rest may come of first, then the grave, lengths in the job's units."""
     return [
-        f | {key: in_units(f[key], units) for key in ("where", "got", "allowed", "remedy")}
+        f | {key: in_units(f[key], units, beside=f"{f['got']}; {f['allowed']}")
+             for key in ("where", "got", "allowed", "remedy")}
         for f in sorted(checks["findings"], key=lambda f: rank(f["code"], f["severity"]))
     ]
 
