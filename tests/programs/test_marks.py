@@ -521,6 +521,24 @@ def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
     assert exactly.feature(WitnessMarks).errors.worst < 0.1
 
 
+def test_only_exactness_that_helps_is_offered(tmp_path):
+    """Marks on one line leave a turn open however exactly they are measured."""
+    def refused(at, more=""):
+        with pytest.raises(JobError) as wrong:
+            clamping_of(load_job(job(tmp_path, extra=f"{MARKS}at = {at}\n{more}")))
+        return str(wrong.value)
+
+    line = refused("[[-8.0, -30.0], [40.0, -30.0], [103.5, -30.0]]")
+    assert "the marks lie on one line: they leave a turn or tilt open" in line
+    assert "one of yours well off that line" in line
+    assert "accuracy" not in line
+    near = refused("[[60.0, -31.0], [103.5, 30.0], [103.5, -30.0]]")
+    assert "too near each other" in near
+    exact = float(re.search(r"measure to ([\d.]+) mm or better, and write that as \[moved\] accuracy", near)[1])
+    places = f"{MARKS}at = [[60.0, -31.0], [103.5, 30.0], [103.5, -30.0]]\n[moved]\naccuracy = {exact}\n"
+    assert clamping_of(load_job(job(tmp_path, extra=places))).feature(WitnessMarks).errors.worst <= 0.1
+
+
 FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"
 DRILLED_AT_END = "drilled = [[93.3, -26.0, 8.0], [103.5, 26.0, 8.0], [103.5, -26.0, 8.0]]\n"
 
