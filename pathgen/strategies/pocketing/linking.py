@@ -283,7 +283,7 @@ class FreeWays:
         been = shapely.get_coordinates(cut)
         over = np.hypot(*(been - a).T) + np.hypot(*(been - b).T)
         nearest = np.argsort(over, kind="stable")[:_BY_WAY_OF * _EVERY : _EVERY]
-        by_way_of = np.concatenate([a[None], been[nearest[over[nearest] <= self.longest]]])
+        by_way_of = np.concatenate([a[None], been[nearest[over[nearest] <= self.longest / 2.0]]])
         lines = shapely.linestrings([[a, place, b] for place in by_way_of])
         inside = shapely.covers(self.area[root], lines)
         if self.near is not None:
