@@ -195,14 +195,17 @@ def along_in_plan(line: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
 
 
-def simplified(points: ArrayLike, tolerance: float, first: ArrayLike = 0) -> NDArray[np.intp]:
+def simplified(
+    points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None
+) -> NDArray[np.intp]:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
     Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line
-    or of several that begin at `first`. The first and last of each stay.
+    or of several that begin at `first` and end at `last`, or else just before the next. The first and last of each
+    stay.
     """
-    p, begins = np.asarray(points, dtype=float), np.atleast_1d(first)
-    a, b = begins, np.append(begins[1:], len(p)) - 1
+    p, a = np.asarray(points, dtype=float), np.atleast_1d(first)
+    b = np.append(a[1:], len(p)) - 1 if last is None else np.atleast_1d(last)
     keep = np.zeros(len(p), dtype=bool)
     keep[a] = keep[b] = True
     while True:

@@ -1,7 +1,7 @@
 """Where a path takes too much at once: the stretches that go at the eased feed, and no others.
 
 What stands is kept as heights on a grid. The front of the cutter is sampled along the path, in its order: points on
-half circles ahead of its axis, each falling into a cell; and all that is under it where it sinks along a ramp. What
+half circles and on the line across its axis, each falling into a cell; and all that is under it along a ramp. What
 lowers a cell belongs to the place on the path that comes to it first, so that a full slot, a corner and the other side
 of a groove are all seen as what they are. Volumes over a stretch as long as the cutter's radius are compared with a
 straight cut at its stepover and stepdown.
@@ -23,8 +23,12 @@ from pathgen.base.toolpath import Move, Toolpath
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
-Points = tuple[NDArray[np.complex128], Floats]
-"""Places beside the tip, seen along the way, and how high each stands above the tip."""
+Heights = NDArray[np.float32]
+Places = NDArray[np.complex64]
+Complexes = NDArray[np.complex128]
+Points = tuple[Places, Heights]
+"""(turns, m) places beside the tip in cells, seen along the way, and how high each stands above the tip: the stations
+take the rows by turns."""
 
 EASE_FROM = 1.1
 """Times the straight-line cut from which a stretch is eased: under the factor of 1.5 by what a coarse grid may miss."""
@@ -51,11 +55,20 @@ _MOST_ACROSS = 40.0
 _MOST_CELLS = 4e6
 _SPACING = 0.7
 """Of a cell, between samples."""
+_ALONG = 0.75
+"""Of a cell, between stations."""
+_ASIDE = 0.866
+"""Of a cell, between samples beside each other, which lie between those of the station before: none is further from one
+than half a cell."""
+_WITHIN = 0.2
+"""Of a cell, from the rim of a flat end to its samples: a cell counts as cut of which a part is."""
+_ROUND = 1.4
+"""Of a cell, between samples of the front at its sides, where they are closer beside each other."""
+_ARCS = 0.25, 0.75
+"""Of the stepdown above the tip: where the front of a round or pointed end is sampled before its axis comes."""
 _SLOPE = 0.05
 """Drop over run from which what sinks under the cutter is looked at."""
-_NOW_AND_THEN = 3
-"""Stations from one such look to the next."""
-_NONE = np.empty(0, np.complex128), np.empty(0)
+_NONE = np.empty((1, 0), np.complex64), np.empty((1, 0), np.float32)
 _AT_ONCE = 1 << 15
 """Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
 
@@ -67,7 +80,7 @@ class Standing:
     left: float
     low: float
     cell: float
-    top: NDArray[np.float32]
+    top: Heights
 
     @classmethod
     def over(
@@ -76,23 +89,25 @@ class Standing:
         """What stands over (x_min, y_min, x_max, y_max): a surface, or a flat top at `level`."""
         widths = [2.0 * float(c.half_width(c.stepdown)) for c in cutters]
         cell = max(min(widths) / _ACROSS, max(widths) / _MOST_ACROSS)
-        out = max(c.radius for c in cutters) + 2.0 * cell
+        out = max(c.radius for c in cutters)
         x0, y0, x1, y1 = np.nan_to_num(bounds) + [-out, -out, out, out]
         cell = max(cell, math.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
+        x0, y0, x1, y1 = x0 - 2 * cell, y0 - 2 * cell, x1 + 2 * cell, y1 + 2 * cell
         xs, ys = np.arange(x0, x1, cell) + cell / 2, np.arange(y0, y1, cell) + cell / 2
         top = np.full((len(ys), len(xs)), level, np.float32)
         if surface is not None:
             top[:] = surface.height(xs, ys[:, None])
         return cls(x0, y0, cell, top)
 
-    def cells(self, xy: Floats) -> Ints:
-        """Index of the cell under each of (..., 2) places; those outside fall into the nearest."""
+    def in_cells(self, tip: Floats, radius: float) -> Places:
+        """(n,) places of (n, 3) tips in cells from the grid's corner, no nearer to its edges than a radius."""
         rows, columns = self.top.shape
-        i = ((xy[..., 0] - self.left) / self.cell).astype(np.intp).clip(0, columns - 1)
-        j = ((xy[..., 1] - self.low) / self.cell).astype(np.intp).clip(0, rows - 1)
-        return np.asarray(j * columns + i)
+        out = radius / self.cell + 0.5
+        x = ((tip[:, 0] - self.left) / self.cell).clip(out, columns - out)
+        y = ((tip[:, 1] - self.low) / self.cell).clip(out, rows - out)
+        return np.asarray(x + 1j * y, np.complex64)
 
-    def lowered(self, cells: Ints, heights: NDArray[np.float32]) -> NDArray[np.float32]:
+    def lowered(self, cells: Ints, heights: Heights) -> Heights:
         """How far each touch lowers its cell, mm, in the order given: (n,) cells and heights."""
         drop = np.zeros(len(cells), np.float32)
         some = np.flatnonzero(heights < self.top.ravel()[cells])
@@ -138,7 +153,7 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
         return path
     feeding = path.kinds != Move.RAPID
     along = np.cumsum(path.lengths)
-    stations, move = _stations(along, feeding, _SPACING * standing.cell)
+    stations, move = _stations(along, feeding, _ALONG * standing.cell)
     if not len(stations):
         return path
     taken = _taken(path, cutter, standing, stations, move, along)
@@ -197,74 +212,110 @@ def _taken(
     path: Toolpath, cutter: Cutter, standing: Standing, stations: Floats, move: Ints, along: Floats
 ) -> Floats:
     """(n,) volume taken in coming to each station, mm3."""
-    step = path.points[move] - path.points[move - 1]
-    length = np.maximum(along[move] - along[move - 1], 1e-12)
-    tip = path.points[move] - ((along[move] - stations) / length)[:, None] * step
-    flat = np.hypot(step[:, 0], step[:, 1])
-    heading = np.arctan2(step[:, 1], step[:, 0])
-    front, under = _front(cutter, standing.cell), _under(cutter, standing.cell)
-    # what is under the cutter sinks by little from one station to the next: now and then is enough
-    sinks = _sinks(path, cutter)[move] & (np.arange(len(stations)) % _NOW_AND_THEN == 0)
+    step = np.diff(path.points, axis=0, prepend=path.points[:1])
+    run = np.hypot(step[:, 0], step[:, 1])
+    down = run < 1e-9
+    way = np.where(down, 1.0, (step[:, 0] + 1j * step[:, 1]) / np.where(down, 1.0, run)).astype(np.complex64)
+    length = np.maximum(np.diff(along, prepend=0.0), 1e-12)
+    tip = path.points[move] - ((along[move] - stations) / length[move])[:, None] * step[move]
+    at, z, way, down = standing.in_cells(tip, cutter.radius), tip[:, 2].astype(np.float32), way[move], down[move]
+    sinks = _sinks(path, cutter)[move] & cutter.is_flat
+    front, under, hole = (points(cutter, standing.cell) for points in (_front, _under, _hole))
     taken = np.empty(len(stations))
-    every = max(1, _AT_ONCE // len(front[0]))
+    every = max(1, _AT_ONCE // front[0].size) * len(front[0])
     for first in range(0, len(stations), every):
         part = slice(first, first + every)
-        here = standing.cell**2 * _lowered_at(standing, front, tip[part], heading[part], sinks[part], under)
-        straight_down = flat[part] < 1e-9
-        if straight_down.any():
-            # there is no front: the other half is lowered as well
-            _lowered_at(standing, front, tip[part][straight_down], heading[part][straight_down] + math.pi)
-        taken[part] = here
-    return taken
+        taken[part] = _lowered_at(standing, front, at[part], z[part], way[part], sinks=sinks[part], under=under)
+        deep = np.flatnonzero(down[part]) + first
+        if len(deep):
+            # there is no front: all round is lowered as well
+            _lowered_at(standing, hole, at[deep], z[deep], way[deep])
+    return taken * standing.cell**2
 
 
 def _lowered_at(
-    standing: Standing, front: Points, tip: Floats, heading: Floats, sinks: Bools | None = None, under: Points = _NONE
+    standing: Standing, front: Points, tip: Places, z: Heights, way: Places, *,
+    sinks: Bools | None = None, under: Points = _NONE,
 ) -> Floats:
-    """(n,) sums of how far cells are lowered by the cutter's points at (n, 3) tips, in their order."""
+    """(n,) sums of how far cells are lowered by the cutter's points at (n,) tips, in cells, in their order."""
     chosen = np.flatnonzero(sinks) if sinks is not None else np.empty(0, np.intp)
-    place, height, station = [], [], []
+    cells, heights, station = [], [], []
     for (offsets, rise), at in ((front, np.arange(len(tip))), (under, chosen)):
-        turned = offsets[None] * np.exp(1j * heading[at])[:, None]
-        place.append((tip[at, None, 0] + 1j * tip[at, None, 1] + turned).ravel())
-        height.append((tip[at, 2, None] + rise).astype(np.float32).ravel())
-        station.append(np.repeat(at, len(offsets)))
-    xy, heights, of = (np.concatenate(parts) for parts in (place, height, station))
+        turn = np.arange(len(at)) % len(offsets)
+        place = offsets[turn] * way[at, None] + tip[at, None]
+        cells.append((place.imag.astype(np.intp) * standing.top.shape[1] + place.real.astype(np.intp)).ravel())
+        heights.append((rise[turn] + z[at, None]).ravel())
+        station.append(np.repeat(at, offsets.shape[1]))
+    cell, height, of = (np.concatenate(parts) for parts in (cells, heights, station))
     if len(chosen):
         order = np.argsort(of, kind="stable")
-        xy, heights, of = xy[order], heights[order], of[order]
-    drop = standing.lowered(standing.cells(np.stack([xy.real, xy.imag], axis=-1)), heights)
-    return np.bincount(of, drop, len(tip)).astype(float)
+        cell, height, of = cell[order], height[order], of[order]
+    return np.asarray(np.bincount(of, standing.lowered(cell, height), len(tip)), float)
 
 
 def _front(cutter: Cutter, cell: float) -> Points:
-    """Points of the cutter's front half, as it goes along +x, and how high each stands above the tip.
+    """Points of the cutter's front half, as it goes along +x, by turns of the stations.
 
-    The rim of a flat end takes all that there is to take; of a round or pointed one all rings do.
+    The rim of a flat end takes all that there is to take. Of a round or pointed one all is taken when its axis is
+    beside: a line across is enough, and arcs before it, each at its height, tell how much of it is taken before.
     """
-    step = _SPACING * cell
-    rings = np.array([cutter.radius]) if cutter.is_flat else _rings(cutter, step)
-    return _points(cutter, rings, step, turn=math.pi)
+    if cutter.is_flat:
+        return _known(cutter, _arc(cutter.radius - _WITHIN * cell, cell), cell)
+    arcs = [_arc(radius, cell) for radius in cutter.half_width(np.array(_ARCS) * cutter.stepdown).tolist()]
+    return _known(cutter, np.hstack([*arcs, 1j * _row(_wide(cutter), cell)]), cell)
+
+
+def _arc(radius: float, cell: float) -> Complexes:
+    """(2, m) points of a half circle, the second row between those of the first."""
+    angle = np.linspace(-math.pi / 2, math.pi / 2, 181)
+    close = radius * np.maximum(np.cos(angle) / _ASIDE, 1.0 / _ROUND) / cell
+    along = np.concatenate([[0.0], np.cumsum((close[1:] + close[:-1]) / 2 * np.diff(angle))])
+    return np.asarray(radius * np.exp(1j * np.interp(_apart(along[-1]) * along[-1], along, angle)))
+
+
+def _row(wide: float, cell: float) -> Floats:
+    """(2, m) places from -wide to wide, the second row between those of the first."""
+    return wide * (2.0 * _apart(2.0 * wide / (_ASIDE * cell)) - 1.0)
+
+
+def _apart(length: float) -> Floats:
+    """(2, m) shares of a length, both ends among them, less than 1 of it apart."""
+    count = math.ceil(length)
+    return np.asarray((np.arange(count + 2) - [[0.0], [0.5]]).clip(0.0, count) / count)
 
 
 def _under(cutter: Cutter, cell: float) -> Points:
-    """Points all over the cutter's end: as it goes on they come to other cells, so they need not be close."""
-    return _points(cutter, _rings(cutter, 1.5 * cell), 1.5 * cell, turn=2 * math.pi)
+    """Points all over a flat end: as it goes on they come to other cells, so they need not be close.
+
+    Of a round or pointed one the line across tells.
+    """
+    apart = max(1.5 * cell, cutter.radius / 6.0)
+    return _known(cutter, _rings(_wide(cutter), apart), cell) if cutter.is_flat else _NONE
 
 
-def _rings(cutter: Cutter, step: float) -> Floats:
-    wide = float(cutter.half_width(min(1.5 * cutter.stepdown, cutter.shape_height or math.inf)))
-    return np.append(np.arange(wide, 0.0, -step), 0.0)
+def _hole(cutter: Cutter, cell: float) -> Points:
+    """Points of what goes straight down: of a flat end, its rim."""
+    wide, step = _wide(cutter), _SPACING * cell
+    return _known(cutter, _rings(wide, wide if cutter.is_flat else step, step), cell)
 
 
-def _points(cutter: Cutter, rings: Floats, step: float, *, turn: float) -> Points:
-    points, rise = [], []
-    for radius in rings.tolist():
-        count = max(1, math.ceil(turn * radius / step))
-        angle = ((np.arange(count) + 0.5) / count - 0.5) * turn
-        points.append(radius * np.exp(1j * angle))
-        rise.append(np.full(count, float(cutter.profile(radius))))
-    return np.concatenate(points), np.concatenate(rise)
+def _wide(cutter: Cutter) -> float:
+    """How far from the axis a cutter meets what stands, mm."""
+    return float(cutter.half_width(min(1.5 * cutter.stepdown, cutter.shape_height or math.inf)))
+
+
+def _rings(wide: float, apart: float, step: float | None = None) -> Complexes:
+    """(1, m) points on circles `apart` from each other, and the centre, `step` apart on each, or as far."""
+    radii = np.append(np.arange(wide, 0.0, -apart), 0.0).tolist()
+    counts = [max(1, math.ceil(2 * math.pi * radius / (step or apart))) for radius in radii]
+    points = [radius * np.exp(2j * math.pi * (np.arange(n) + 0.5) / n) for radius, n in zip(radii, counts, strict=True)]
+    return np.concatenate(points)[None]
+
+
+def _known(cutter: Cutter, points: Complexes, cell: float) -> Points:
+    """Points in cells, and the cutter's height at each; a rim is a rim, whatever its last digits."""
+    rise = cutter.profile(np.minimum(np.abs(points), cutter.radius))
+    return (points / cell).astype(np.complex64), rise.astype(np.float32)
 
 
 def _smooth(taken: Floats, stations: Floats, window: float, *, ahead: float = 0.5) -> Floats:

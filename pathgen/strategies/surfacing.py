@@ -416,7 +416,9 @@ def _followed(corners: Floats, surface: Surface, cutter: Cutter, chord_tolerance
     """Tip positions along the surface from each (n, 2) corner to the next."""
     pieces = [_along(a, b, surface, cutter.radius, chord_tolerance) for a, b in pairwise(corners)]
     plan = np.concatenate([*pieces, corners[-1:]])
-    return np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+    tips = np.column_stack([plan, surface.tip_height(cutter, plan[:, 0], plan[:, 1])])
+    turns = np.cumsum([0] + [len(piece) for piece in pieces])
+    return tips[simplified(tips, _NOTHING, turns[:-1], turns[1:])]
 
 
 def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: float) -> Floats:
@@ -442,6 +444,9 @@ def _along(start: Floats, end: Floats, surface: Surface, r: float, tolerance: fl
         share = np.unique(np.concatenate([share, at[(at > 0) & (at < 1)]]))
     return np.asarray(start + share[:, None] * (end - start))
 
+
+_NOTHING = 1e-5
+"""Points nearer than this (mm) to straight moves past them make no difference: most of those round a slight bend."""
 
 _ROUND = 0.04
 """Slopes up to this are followed round a bend: 40 um to the mm, more than any board's fall-away has."""

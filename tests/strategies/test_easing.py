@@ -12,7 +12,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Rapids
 from pathgen.strategies.cut_again import LINK, _link, _run_over
-from pathgen.strategies.easing import Standing, _lowered_at, _smooth
+from pathgen.strategies.easing import Standing, _front, _lowered_at, _smooth, eased
 from pathgen.strategies.facing import roughing
 from pathgen.strategies.pocketing import pocket
 from tests.brute import Block
@@ -65,6 +65,31 @@ def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_b
         needless = eased & (share * cutter.feed / cutter.eased_feed < 1.0)
         # a gap no longer than the cutter is closed, so that the feed does not flutter
         assert loads.length[needless].sum() <= 0.25 * loads.length[eased].sum() + 2 * cutter.diameter
+
+
+BALL = Cutter(name="ball 2", shape="ball-end", diameter=2.0, speed=18000, feed=900.0, plunge=250.0, stepdown=0.8)
+
+
+@pytest.mark.parametrize("cutter", [LARGE, BALL], ids=lambda cutter: cutter.name)
+@pytest.mark.parametrize("beside", [1.0, 0.5], ids=["alone", "with a narrow one"])
+def test_what_is_taken_adds_up_to_what_brute_force_finds(cutter, beside):
+    region = POCKETS["bent"]
+    x0, y0, x1, y1 = region.bounds
+    path = pocket(region, surface=BOARD, cutters=[cutter], depth=1.0, safe_z=20.0)[0].toolpath
+    # on a grid finer by as much as another cutter is narrower: the walls lie along the edges of cells
+    standing = Standing.over(region.bounds, [cutter, replace(cutter, diameter=2.0 * beside)], BOARD)
+    before = standing.top.sum(dtype=float)
+    eased(path, cutter, standing)
+    taken = (before - standing.top.sum(dtype=float)) * standing.cell**2
+    block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
+    loads = block.run(run_of(path, cutter), cutter.radius, ball=not cutter.is_flat)
+    assert taken == pytest.approx(loads.volume.sum(), rel=0.02)
+
+
+def test_samples_of_a_wide_end_grow_with_its_width_not_with_its_area():
+    few, many = (_front(BALL, BALL.diameter / across)[0].shape[1] for across in (10, 40))
+    assert few < 50
+    assert many < 4.0 * few
 
 
 def test_a_straight_cut_and_a_full_slot():
@@ -146,9 +171,10 @@ def test_the_way_between_two_passes_follows_the_surface_and_stays_above_it():
 def test_what_sinks_takes_its_own_before_the_next_station_does():
     """Its front lies under the first: of 3 mm the first takes 2 there, and 2 ahead; the second what is left."""
     standing = Standing(0.0, 0.0, 1.0, np.full((3, 3), 3.0, np.float32))
-    front, under = (np.array([1 + 0j]), np.zeros(1)), (np.array([0j]), np.zeros(1))
-    tips = np.array([[1.5, 1.5, 1.0], [0.5, 1.5, 0.0]])
-    assert _lowered_at(standing, front, tips, np.zeros(2), np.array([True, False]), under).tolist() == [4.0, 1.0]
+    front, under = ((np.array([[at]], np.complex64), np.zeros((1, 1), np.float32)) for at in (1.0, 0.0))
+    tips, heights, way = np.array([1.5 + 1.5j, 0.5 + 1.5j]), np.array([1.0, 0.0]), np.ones(2)
+    lowered = _lowered_at(standing, front, tips, heights, way, sinks=np.array([True, False]), under=under)
+    assert lowered.tolist() == [4.0, 1.0]
 
 
 def test_what_stands_is_kept_in_cells_of_a_tenth_of_the_narrowest_cutter_and_a_fortieth_of_the_widest():

@@ -40,6 +40,8 @@ from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, 
 from tests.flat_sweep import Block
 
 SAFE_Z = 18.0
+STRAYS = PocketOptions().fewer
+"""How far a path may be from the plan, where points are left out of it, mm."""
 
 
 def cut_moves(cut: PocketCut) -> tuple[np.ndarray, np.ndarray]:
@@ -112,8 +114,8 @@ def test_a_line_just_as_wide_as_its_laps_is_cut_in_laps(
         lifts = (cut.toolpath.kinds[1:] == Move.RAPID) & (np.diff(cut.toolpath.points[:, 2]) > 1e-6)
         assert np.count_nonzero(lifts) <= 6, off
         swept = swept_by_flat(cut, LEVEL)
-        assert reference_opening(region, diameter / 2.0 - 1e-4).difference(swept.buffer(1e-3)).area < 2e-3
-        assert swept.difference(region.buffer(0.004)).is_empty
+        assert reference_opening(region, diameter / 2.0 - 1e-4).difference(swept.buffer(1e-3 + STRAYS)).area < 2e-3
+        assert swept.difference(region.buffer(0.004 + STRAYS)).is_empty
 
 
 @pytest.mark.parametrize("width", [2.0, 2.004, 2.008, 2.9])
@@ -124,7 +126,7 @@ def test_corners_crossings_and_knobs_of_such_a_line_are_cut(width: float) -> Non
                    line.union(box(50 - width / 2, -10, 50 + width / 2, 10)), line.union(Point(90, 0).buffer(1.45))):
         cut, = pocket(region, surface=LEVEL, cutters=[flat_end(1.0, stepover=0.45)], depth=0.5, safe_z=SAFE_Z)
         swept = swept_by_flat(cut, LEVEL)
-        assert reference_opening(region, 0.5 - 1e-4).difference(swept.buffer(1e-3)).area < 2e-3
+        assert reference_opening(region, 0.5 - 1e-4).difference(swept.buffer(1e-3 + STRAYS)).area < 2e-3
 
 
 def test_loops_run_so_that_a_cutter_turning_clockwise_climbs() -> None:
@@ -149,7 +151,7 @@ def test_star_ring_comb_and_needle_on_a_compound_radius(dy: float) -> None:
     cuts = pocket(region, surface=BOARD, cutters=[flat_end(6.0), flat_end(2.0)], depth=1.4, safe_z=SAFE_Z)
     reachable = shapely.union_all([reference_opening(region, r) for r in (3.0, 1.0)])
     swept = shapely.union_all([swept_by_flat(cut, BOARD) for cut in cuts])
-    assert swept.difference(region).area < 0.02
+    assert swept.difference(region).area < 0.1 * STRAYS * region.length
     assert swept.difference(region.buffer(0.02)).area < 1e-9
     assert reachable.difference(swept).area < 0.001 * reachable.area
     assert cuts[-1].opened.area == pytest.approx(reachable.area, rel=0.001)
@@ -658,6 +660,43 @@ def test_a_v_cutter_opens_a_dot_whose_middle_line_is_a_point() -> None:
     assert cut.toolpath.points[:, 2].min() == pytest.approx(LEVEL.thickness - 0.5 * math.sqrt(3), abs=0.01)
 
 
+@pytest.mark.parametrize("cutter", [v_cutter(60.0), flat_end(1.0)])
+def test_a_cutter_that_plunges_goes_straight_down_where_it_has_hardly_room_to_go_along(cutter: Cutter) -> None:
+    """Along a tenth of a millimetre it went to and fro, or round and round, some hundred times."""
+    dot = Point(5.0, 5.0).buffer(0.52, quad_segs=32)
+    cut, = pocket(dot, surface=LEVEL, cutters=[replace(cutter, feed=1200.0, plunge=100.0)], depth=0.8, safe_z=SAFE_Z)
+    a, b = cut_moves(cut)
+    assert len(a) < 30
+    down = b[(a[:, :2] == b[:, :2]).all(axis=1) & (b[:, 2] < a[:, 2]), 2]
+    assert down.min() == pytest.approx(LEVEL.thickness - 0.8, abs=1e-4)
+    assert dot.difference(cut.opened).area < 0.01
+
+
+def test_a_v_goes_straight_down_into_a_dot_whose_middle_line_is_a_point() -> None:
+    """The line through it is a hundredth of a millimetre long: it took a thousand moves to sink along that."""
+    dot = Point(5.0, 5.0).buffer(0.5, quad_segs=32)
+    cut, = pocket(dot, surface=BOARD, cutters=[v_cutter(60.0)], depth=1.6, safe_z=SAFE_Z)
+    assert len(cut_moves(cut)[0]) < 10
+
+
+@pytest.mark.parametrize("surface", [LEVEL, BOARD])
+@pytest.mark.parametrize("cutter", [flat_end(1.0), v_cutter(60.0)])
+def test_along_curves_moves_are_as_long_as_two_micrometres_allow(surface: Surface, cutter: Cutter) -> None:
+    """Chords within t of an arc of radius r are up to the root of 8 r t long (plane geometry): 27 um in the ends of a
+    line nearly as wide as its cutter. They were 6 um, 2,500 lines a second at a usual feed."""
+    drawn = LineString([(40, 5), (46, 7), (52, 3)]).buffer(0.545, quad_segs=64)
+    exact, = pocket(drawn, surface=surface, cutters=[cutter], depth=0.8, safe_z=SAFE_Z,
+                    options=PocketOptions(fewer=1e-9))
+    cut, = pocket(drawn, surface=surface, cutters=[cutter], depth=0.8, safe_z=SAFE_Z)
+    assert len(cut.toolpath) < 0.85 * len(exact.toolpath)
+    a, b = cut_moves(cut)
+    run = np.hypot(*(b - a)[:, :2].T)
+    assert np.quantile(run[run > 1e-6], 0.25) > 0.5 * math.sqrt(8 * 0.045 * PocketOptions().fewer)
+    lines = [shapely.linestrings(np.stack([start, end], axis=1)[:, :, :2]) for start, end in (cut_moves(exact), (a, b))]
+    off = shapely.hausdorff_distance(*(shapely.multilinestrings(each.tolist()) for each in lines), densify=0.05)
+    assert off < PocketOptions().fewer + 2e-4
+
+
 @pytest.mark.parametrize("stem", [0.2, 0.4])
 def test_a_v_cutter_opens_a_berry_on_a_thin_stem(stem: float) -> None:
     """From the middle of the berry both corners of the stem's mouth are seen as one place of its wall."""
@@ -871,7 +910,7 @@ def test_on_its_way_to_the_next_layer_the_cutter_stays_off_the_walls():
     cutters = [flat_end(2.0, stepdown=1.04), flat_end(0.5, stepdown=0.25)]
     for cut in pocket(region, surface=round_board, cutters=cutters, depth=1.1, safe_z=20.0):
         ways = shapely.linestrings(np.stack(cut_moves(cut), axis=1)[..., :2])
-        assert shapely.distance(region.boundary, ways).min() > cut.cutter.radius - 0.002
+        assert shapely.distance(region.boundary, ways).min() > cut.cutter.radius - 0.002 - STRAYS
 
 
 def test_the_lowest_over_a_place_is_the_underside_of_the_nearest_tip():

@@ -2,7 +2,7 @@
 
 A line is entered where its tip is still in air: where another line or an earlier cutter has been as deep, or at an
 end where the walls close in and its depth is nothing. From there it sinks along the line. Only a line with wood at
-both ends, and nothing cut beside it, is ramped into to and fro.
+both ends, and nothing cut beside it, is ramped into to and fro, if it is long enough for that.
 """
 
 from __future__ import annotations
@@ -139,10 +139,11 @@ def _next(
 
 
 def _enter(line: Floats, air: bool, linked: bool, above: float, trace: Trace) -> None:
-    """To the line's first point: along from where the cutter is, down in air, or by a ramp to and fro on the line."""
+    """To the line's first point: along from where the cutter is, by a ramp to and fro on the line, or straight down: in
+    air, and where the line is too short for a ramp."""
     if linked:
         return
-    if air:
+    if air or along_in_plan(line)[-1] <= trace.shortest_ramp:
         trace.hop(line[0, :2], float(line[0, 2]))
         return
     way = to_and_fro(line, (line[0, 2] - above) / trace.ramp)

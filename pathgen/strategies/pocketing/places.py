@@ -333,9 +333,9 @@ def _way_in(plan: Plan, k: int, trace: Trace, height: float, around: Polygon) ->
     """
     line = plan.line[k]
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    if plan.round[k] and length > SHORTEST * trace.width:
+    if plan.round[k] and length > trace.shortest_ramp:
         return trace.ramp_on(partial(way_in, line), height)
-    if plan.open[k] and length > SHORTEST * trace.width:
+    if plan.open[k] and length > trace.shortest_ramp:
         return trace.ramp_on(partial(to_and_fro, line), height)
     return line[:1] if trace.plunges else _way_in_beside(line[:1], around, trace, height)
 

@@ -30,6 +30,8 @@ class PocketOptions:
     """Chords of the axis' path along the walls lie within this of the arcs that they stand for, in plan."""
     inner: float = 0.005
     """The same for the loops away from the wall, which touch nothing that stays."""
+    fewer: float = 0.002
+    """Points of the axis' path that lie within this of straight moves past them are left out, in plan."""
     all_of_it: bool = False
     """A cutter that cannot plunge is refused where it has no room for a ramp or a helix; else it leaves that closed."""
     chord: float = 0.0005

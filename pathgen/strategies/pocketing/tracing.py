@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import Move, Toolpath, along_in_plan
+from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.base.units import place_words
 from pathgen.strategies.easing import Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions
@@ -25,6 +25,9 @@ _OVER = np.nan
 
 SHORTEST = 0.3
 """Of a cutter's half-width: the least length of a piece that a ramp goes to and fro on, or round on as a helix."""
+
+_RATHER_DOWN = 1.0
+"""The same for one that plunges: on less it would go down all but straight, in very many moves."""
 
 NO_WAY_DOWN = "cannot cut at its centre (plunges = false), and there is no room for a ramp or a helix down"
 
@@ -42,6 +45,9 @@ _EVERY = 1.0
 
 _TRIES = 40
 """Times that a ramp is made longer, for one that goes downhill as it sinks."""
+
+_DEPTHS = 4.0
+"""Times more exactly than places in plan are depths kept, where points are left out."""
 
 _LEAST_RAMP = 0.02
 """Rise over run under which a ramp would take longer than going down it at the plunge feed."""
@@ -71,6 +77,7 @@ class Trace:
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
         self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
+        self.shortest_ramp = width * (_RATHER_DOWN if self.plunges else SHORTEST)
         # a flat end over its depth of nothing is in the wood with its uphill side, and in what ridges stand there
         self.uphill = cutter.radius * slope + options.ridges if self.is_flat else 0.0
 
@@ -178,6 +185,7 @@ class Trace:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
+        rows = _with_fewer_moves(rows, self.options.fewer)
         rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
@@ -207,6 +215,19 @@ def _without_repeats(rows: Floats) -> Floats:
     """Without moves that go nowhere."""
     same = np.all(np.abs(rows[1:, :3] - rows[:-1, :3]) < 1e-9, axis=1)  # ways across, NaN, come in pairs and stay
     return rows[np.concatenate([[True], ~same])]
+
+
+def _with_fewer_moves(rows: Floats, tolerance: float) -> Floats:
+    """Without points that lie within `tolerance` of straight moves past them, in plan, and a quarter of it in depth.
+
+    Runs of cuts of one kind stay within themselves; all ways across and all plunges stay as they are.
+    """
+    cut = _working(rows) & (rows[1:, 3] != Move.PLUNGE)
+    # a point between two cuts of one kind may go
+    inner = np.concatenate([[False], cut[:-1] & cut[1:] & (rows[1:-1, 3] == rows[2:, 3]), [False]])
+    ends = np.flatnonzero(~inner)
+    points = np.nan_to_num(rows[:, :3] * [1.0, 1.0, _DEPTHS])
+    return rows[simplified(points, tolerance, ends[:-1], ends[1:])]
 
 
 def _working(rows: Floats) -> NDArray[np.bool_]:
