@@ -796,7 +796,7 @@ def test_a_v_goes_from_piece_to_piece_past_what_it_has_cut(depth: float, stepdow
     under, places = deep > 0.0, shapely.points(fine[:, :2])
     assert shapely.covers(region, places[under]).all()
     room = shapely.distance(region.boundary, places[under])
-    assert np.max(deep[under] / cutter.wall_slope - room) < 1e-3
+    assert np.max(deep[under] / cutter.wall_slope - room) < 0.003  # points within 0.002 of straight moves are left out
 
 
 def test_a_v_that_has_cut_a_floor_goes_straight_down_to_its_lines_beyond_it() -> None:
