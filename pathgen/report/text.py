@@ -25,6 +25,7 @@ from pathgen.report.forms import form_lines, moved_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
+from pathgen.report.placed import placed_words
 from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES
 from pathgen.report.stringing import stringing_lines
@@ -210,24 +211,6 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
         f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."
     ]
-
-
-def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
-    """``, placed 34.3 mm by 20.1 mm, 71 % of its drawn size``: how large a drawing became; for copies, from and to."""
-    if not sizes:
-        return ""
-    low, high = min(sizes, key=lambda s: s["width"]), max(sizes, key=lambda s: s["width"])
-    words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
-             for s in (low, high)]
-    size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
-    shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
-    if shares[0] is None:
-        return f", {placed} {size}"
-    if shares == ["100", "100"]:
-        return f", {placed} {size}, as drawn"
-    share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
 
 
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
