@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -115,7 +116,10 @@ def finishing_with(clamping: Clamping, cutter: Cutter, *, scallop: float) -> tup
 
 def pockets_of(clamping: Clamping) -> Pockets:
     """What each cutter of each inlay cuts."""
-    return tuple(_pockets(clamping, inlay) for inlay in clamping.inlays)
+    return tuple(
+        pockets_with(clamping, inlay, [step.cutter for step in clamping.steps if step.operation.opens is inlay])
+        for inlay in clamping.inlays
+    )
 
 
 def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pockets]:
@@ -144,11 +148,11 @@ def _clamps(clamping: Clamping, reach: float) -> BaseGeometry:
     return overlay.buffer(overlay.union_all([thing.shape for thing in clamping.setup.keep_out]), reach)
 
 
-def _pockets(clamping: Clamping, inlay: Inlay) -> tuple[PocketCut, ...]:
+def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) -> tuple[PocketCut, ...]:
+    """What each of some cutters, one after another, cuts of an inlay. Raises PathgenError for what cannot be cut."""
     proud, surfacing = clamping.proud(inlay), clamping.surfacing
     ridges = 0.0 if surfacing is None else surfacing.leave_scallop if proud else surfacing.scallop
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
-    cutters = [step.cutter for step in clamping.steps if step.operation.opens is inlay]
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
         keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + _OFF_CLAMPS),

@@ -15,12 +15,15 @@ from pathgen.programs.paths import path_of
 from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
+from pathgen.report.wider_first import wider_first
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Surfacing
 from pathgen.work.operations import CutAgain, Operation, Pocket, Slot, SurfaceFinish
 
 MOST = 5
 LEAST_MINUTES = 0.5
+MUCH = 30.0
+"""Minutes that are worth a word beside the time of the whole."""
 LEAVE = {"mm": 0.2, "in": 0.2032}
 """What the advice would leave to a last cut, by units, mm."""
 
@@ -49,6 +52,7 @@ def changes(planned: Plan, programs: Sequence[Program]) -> list[dict[str, Any]]:
         saved = _saved(change, planned, programs)
         if math.isfinite(saved):
             rows.append({"change": change.words, "minutes_saved": round(saved, 1), "cost": change.cost})
+    rows += wider_first(planned, programs)
     return sorted(rows, key=lambda row: -row["minutes_saved"])
 
 

@@ -27,7 +27,7 @@ from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
 from pathgen.report.placed import placed_words
 from pathgen.report.reaching import MUCH_CLOSED, is_reached
-from pathgen.report.saving import LEAST_MINUTES
+from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
@@ -91,6 +91,8 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine."]
+    lines += [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
+              for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
     lines += both_sides_lines(report, units)
     lines += form_lines(report.get("form"), units)
     lines += [] if report.get("holes") else moved_lines(report.get("form"), units)

@@ -6,7 +6,7 @@ import pytest
 
 import pathgen
 from pathgen.app.choosing import change_lines
-from pathgen.report.text import load_lines, saving_lines
+from pathgen.report.text import load_lines, saving_lines, summary_lines
 from tests import small_board
 
 SLOTS = small_board.SLOT_CUTTER + """[slots]
@@ -76,3 +76,37 @@ def test_leave_says_what_it_saves(tmp_path):
     whole = small_board.built(tmp_path, changes={"scallop = 0.05": "scallop = 0.02"}).report["minutes"]
     report = small_board.built(tmp_path, changes=left).report
     assert whole - report["minutes"] == pytest.approx(report["saved_by_leave"], abs=0.2)
+
+
+def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
+    """A pocket of seven hours with a cutter of 0.4 mm was left at that: one of 0.6 mm before it saves four."""
+    fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
+            "stepdown = 1.6": "stepdown = 0.25", "scallop = 0.05": "scallop = 0.2"}
+    slow = small_board.built(tmp_path, changes=fine)
+    best = slow.report["fewer_minutes"][0]
+    size, feed, stepdown = re.search(r"a flat end of ([\d.]+) mm, .*feed = ([\d.]+), stepdown = ([\d.]+)",
+                                     f"{best['change']} {best['cost']}").groups()
+    assert best["change"] == f'inlay 1 cutters = [a flat end of {size} mm, "flat"]'
+    assert any(best["change"] in line for line in summary_lines(slow.report, "mm"))
+    wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
+        "100.0", str(80.0 * float(feed) / 240.0)).replace("0.5", stepdown).replace("flutes = 2", "")
+    fast = small_board.built(tmp_path, changes=fine | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
+    assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
+    assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
+    again = [row for row in fast.report["fewer_minutes"] if "cutters" in row["change"]]
+    assert not again or again[0]["minutes_saved"] < 0.1 * best["minutes_saved"]
+
+
+def test_one_of_the_job_goes_before_it_as_it_is(tmp_path):
+    fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
+            "stepdown = 1.6": "stepdown = 0.25"}
+    rough = small_board.SLOT_CUTTER.replace('"slot"', '"rough"').replace("0.6", "4.0").replace(
+        "feed = 400.0", "feed = 1500.0").replace("stepdown = 0.5", "stepdown = 2.0")
+    fine |= {'finish = "ball"': 'finish = "ball"\nrough = "rough"'}
+    slow = small_board.built(tmp_path, changes=fine, extra=rough)
+    best = slow.report["fewer_minutes"][0]
+    assert (best["change"], best["cost"]) == ('inlay 1 cutters = ["rough", "flat"]', "another change of cutter")
+    (tmp_path / "job.toml").write_text((tmp_path / "job.toml").read_text().replace('cutters = ["flat"]',
+                                                                                   'cutters = ["rough", "flat"]'))
+    fast = pathgen.build(pathgen.load_job(tmp_path / "job.toml"))
+    assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.1)
