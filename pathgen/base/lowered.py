@@ -160,7 +160,7 @@ class Lowered(Surface):
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
         if cutter.shape == "v":
             return self._v_tip_height(cutter, x, y)
-        self.above.tip_height(cutter, x, y)  # refuses what does not meet the surface
+        self.above.check_meets(cutter.radius, x, y)
         under = {"ball-end": self._under_ball, "flat-end": self._under_disc}[cutter.shape]
         return np.asarray(under(cutter.radius, x.ravel(), y.ravel()).reshape(x.shape))
 
@@ -173,7 +173,7 @@ class Lowered(Surface):
     def ball_from_below(self, ball_radius: float, x: ArrayLike, y: ArrayLike) -> Floats:
         """As `Surface.ball_from_below`."""
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        self.above.ball_from_below(ball_radius, x, y)  # refuses what does not meet the surface
+        self.above.check_meets(-ball_radius, x, y)
         across, along = y.ravel(), x.ravel()
         best = np.full(along.shape, np.inf)
         for piece, near in self._pieces_near(ball_radius, along):

@@ -209,14 +209,20 @@ class Surface:
         radius = self.radius(x + r * k * half / w)
         return np.where(across <= r, self.thickness, self.thickness - radius * versine)
 
-    def _contact_angle(self, r: float, x: Floats, across: Floats, *, ball: bool) -> Floats:
-        k, radius = self.taper, self.radius(x)
-        reach = radius + r
-        if np.any(across >= reach) or np.any(radius <= 0):
+    def check_meets(self, r: float, x: Floats, y: Floats) -> None:
+        """Raises PathgenError where a ball of radius r over a place, or with r negative under it, would not touch the
+        surface."""
+        across, radius = np.abs(y), self.radius(x)
+        if np.any(across >= radius + r) or np.any(radius <= 0):
             raise PathgenError(
                 "surface", f"a cutter {float(across.max()):.3f} mm from the centre-line does not meet the surface",
                 allowed=f"less than the radius there, {float(radius.min()):.3f} mm",
             )
+
+    def _contact_angle(self, r: float, x: Floats, across: Floats, *, ball: bool) -> Floats:
+        self.check_meets(r, x, across)
+        k, radius = self.taper, self.radius(x)
+        reach = radius + r
         sin = across / reach if ball else np.maximum(across - r, 0.0) / radius
         phi = np.arcsin(np.minimum(sin, 1.0))
         for _ in range(_NEWTON_STEPS):

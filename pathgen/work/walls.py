@@ -89,8 +89,9 @@ def _within(
     way = corner[edge] + t[:, None] * run - corner[k]
     width = np.hypot(way[:, 0], way[:, 1])
     # out of the pocket: right of both edges, or at a sharp tip of it of either
-    real = (width > _FINE) & ((_cross(before[k], way) <= 0.0) | (_cross(after[k], way) <= 0.0))
-    real &= _leads_away(after[k], way) & _leads_away(-before[k], way)
+    wood = (width > _FINE) & ((_cross(before[k], way) <= 0.0) | (_cross(after[k], way) <= 0.0))
+    k, edge, t, way, width = (each[wood] for each in (k, edge, t, way, width))
+    real = _leads_away(after[k], way) & _leads_away(-before[k], way)
     real &= (t > 0.0) | _leads_away(-before[edge], -way)
     real &= (t < 1.0) | _leads_away(after[follows[edge]], -way)
     return _first_through_wood(region, taken, corner[k[real]], way[real], width[real])

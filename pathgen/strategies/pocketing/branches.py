@@ -53,6 +53,8 @@ def between(line: Floats, above: float, depth: float) -> Floats:
     for level in (above, depth):
         a, b = fine[:-1], fine[1:]
         crosses = (a[:, 2] - level) * (b[:, 2] - level) < 0.0
+        if not crosses.any():
+            continue
         t = (level - a[crosses, 2]) / (b[crosses, 2] - a[crosses, 2])
         at = a[crosses] + t[:, None] * (b[crosses] - a[crosses])
         at[:, 2] = level

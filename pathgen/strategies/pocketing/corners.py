@@ -39,6 +39,11 @@ _DOT = 0.01
 _TURN = 0.2
 """A line that turns by more (radians) opens the whole disc there: two chords of it would lie too far inside."""
 
+_STEEPER = 0.05
+"""By how much a surface may be steeper somewhere under an opening than at its axis."""
+_LEAST = 0.1
+"""Of a flank's slope, what the surface is taken to be less steep by at least."""
+
 _HAIR = 3e-4
 """How much narrower than the walls are apart the opening is on either side, mm: chords may lie deeper."""
 
@@ -206,7 +211,10 @@ def _deepest(one: Opening, axis: Floats, regions: Shapes, owner: Ints) -> Floats
     edges, ring = segments(rings)
     ends, places = shapely.get_coordinates(edges).reshape(-1, 2, 2), shapely.points(axis)
     nearest = shapely.distance(shapely.boundary(regions)[owner], places)
-    k, q = shapely.STRtree(edges).query(places, predicate="dwithin", distance=1.3 * nearest + SAMPLE)
+    # what is further off lies too far even where the surface falls away to there as steeply as it can
+    steepest = np.hypot(*_gradient(surface, axis).T) + _STEEPER
+    far = (slope + steepest) / np.maximum(slope - steepest, _LEAST * slope)
+    k, q = shapely.STRtree(edges).query(places, predicate="dwithin", distance=far * nearest + _HAIR)
     own = ring_of[ring[q]] == owner[k]
     k, q = k[own], q[own]
     start, run = ends[q, 0], ends[q, 1] - ends[q, 0]

@@ -152,8 +152,9 @@ def pocket(
         )
         if not one.cutter.is_flat and deep is opened:
             deep = opened.copy()
+        axis = one.axis_region(parts)
         skipped = _cut_by(
-            one, trace, parts, opened, deep, last=number == len(openings),
+            one, axis, trace, parts, opened, deep, last=number == len(openings),
             finished=finished_half_width(one, slope, options.floor_ridge),
             left=max((ridge_left(b, slope, options.floor_ridge) for b in openings[: number - 1]), default=0.0),
         )
@@ -161,7 +162,7 @@ def pocket(
         cuts.append(PocketCut(
             cutter=one.cutter, toolpath=path, parts=parts, opened_parts=opened.copy(), skipped=skipped,
             ridge=ridge_left(one, slope, options.floor_ridge) if len(path) else 0.0,
-            warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, parts, path, slope),
+            warnings=_warnings(one, slope, where) if len(path) else (), idle=_idle(one, axis, parts, path, slope),
         ))
     for one in openings:
         if one.gentle is not None:
@@ -174,6 +175,7 @@ def pocket(
 
 def _cut_by(
     one: Opening,
+    axis: Shapes,
     trace: Trace,
     parts: Shapes,
     opened: Shapes,
@@ -185,13 +187,13 @@ def _cut_by(
 ) -> float:
     """Trace one cutter's share, and add to `opened` (one shape for each of `parts`) what it opens.
 
-    `deep` is what has been opened down to the floor, or `left` above it, without the feet of walls. One pass brings the
-    floor to depth as far as `finished` on both sides. A v that comes `last` sharpens corners.
+    Its axis may go all over `axis`. `deep` is what has been opened down to the floor, or `left` above it, without the
+    feet of walls. One pass brings the floor to depth as far as `finished` on both sides. A v that comes `last` sharpens
+    corners.
 
     Returns the area of what it could open but is too small to matter.
     """
-    axis, corners = one.axis_region(parts), last and one.cutter.shape == "v"
-    reached = one.opened(axis)
+    reached, corners = one.opened(axis), last and one.cutter.shape == "v"
     before, swept = deep.copy(), np.full(len(parts), Polygon(), dtype=object)  # for the corners
     if shapely.is_empty(opened).all():
         rest, skipped = reached, 0.0
@@ -227,11 +229,11 @@ def _worth_cutting(rest: Shapes, smallest: float) -> tuple[Shapes, float]:
     return of_each(pieces[large], owner[large], len(rest)), float(area[~large].sum())
 
 
-def _idle(one: Opening, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:
+def _idle(one: Opening, axis: Shapes, parts: Shapes, path: Toolpath, slope: float) -> tuple[str, ...]:
     """Why a cutter has no path, and what would give it work; empty where it has one."""
     if len(path):
         return ()
-    if not shapely.is_empty(one.axis_region(parts)).all():
+    if not shapely.is_empty(axis).all():
         return "finds nothing left to cut: those before it open all that it could", "name it before them"
     if one.gentle is not None and not shapely.is_empty(replace(one, gentle=None).axis_region(parts)).all():
         return (f"goes in nowhere: on a slope of {slope:.3f} it would leave more than half of {one.depth:g} mm",

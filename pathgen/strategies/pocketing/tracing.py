@@ -71,6 +71,7 @@ class Trace:
         self.options, self._keep_out = options, keep_out
         self._curved = not surface.is_flat or bool(surface.curving)
         self._rows: list[Floats] = []
+        self._descents: dict[bytes, tuple[Floats, Floats]] = {}
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
         room, steepest = _SLOWER * cutter.plunge / cutter.eased_feed, math.tan(math.radians(cutter.ramp))
@@ -135,10 +136,13 @@ class Trace:
                 if peck < count:
                     self._add(line, start, Move.CUT)
             return
-        if self._curved:
-            line = np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _EVERY)))
-        gone = np.cumsum(self._sunk(line))
-        self._add(line[1:], start + (depth - start) * gone / gone[-1], self._ramp_kind)
+        ramp = line.tobytes()  # the same in every layer
+        if ramp not in self._descents:
+            if self._curved:
+                line = np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.linestrings(line), _EVERY)))
+            self._descents[ramp] = line[1:], np.cumsum(self._sunk(line))
+        line, gone = self._descents[ramp]
+        self._add(line, start + (depth - start) * gone / gone[-1], self._ramp_kind)
 
     def ramp_on(self, way: Callable[[float], Floats], height: float) -> Floats:
         """The shortest of the ways of some length in plan, ever longer, that a ramp can sink `height` mm along."""
@@ -243,14 +247,17 @@ def _at_bends(rows: Floats, surface: Surface, radius: float) -> Floats:
     places = (surface.bends[:, None] + radius * np.linspace(-1.0, 1.0, _TURNS)).ravel()
     if not len(places):
         return rows
-    a, run = rows[:-1], np.diff(rows, axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = (places - a[:, :1]) / run[:, :1]
-    move, place = np.nonzero((share > 0.0) & (share < 1.0) & _working(rows)[:, None])
+    low, high = np.sort([rows[:-1, 0], rows[1:, 0]], axis=0)
+    ordered = np.sort(places)
+    passing = np.searchsorted(ordered, low, side="right") < np.searchsorted(ordered, high)
+    passes = np.flatnonzero(passing & _working(rows))  # few moves of many
+    a, run = rows[passes], rows[passes + 1] - rows[passes]
+    share = (places - a[:, :1]) / run[:, :1]
+    move, place = np.nonzero((share > 0.0) & (share < 1.0))
     t = share[move, place]
     added = a[move] + t[:, None] * run[move]
-    added[:, 3] = rows[move + 1, 3]
-    order = np.argsort(np.concatenate([np.arange(len(rows)), move + t]), kind="stable")
+    added[:, 3] = rows[passes[move] + 1, 3]
+    order = np.argsort(np.concatenate([np.arange(len(rows)), passes[move] + t]), kind="stable")
     return np.concatenate([rows, added])[order]
 
 
