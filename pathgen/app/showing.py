@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,8 +17,8 @@ from pathgen.job.job import Job
 from pathgen.report.finding_words import finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
+from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.work.clamping import Clamping
-from pathgen.work.features import Inlay
 from pathgen.work.operations import Outline
 from pathgen.work.thin_wood import THIN, thin_wood
 
@@ -55,14 +54,8 @@ def _as_ours(picture: Element) -> Element:
 def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     """Where each drawing lies, how large it became, and what is likely a slip."""
     for inlay in clamping.inlays:
-        sizes = inlay.placed[:1]
-        size = f"; its whole drawing is {fine_length(sizes[0].width, job.units)} by " \
-               f"{fine_length(sizes[0].height, job.units)}" if sizes else ""
-        others = len({(round(one.width, 3), round(one.height, 3)) for one in inlay.placed}) > 1
-        copies = f", {len(inlay.placed)} copies" if len(inlay.placed) > 1 else ""
-        if others:
-            size, copies = f"; {_sizes(inlay, job.units)}", ""
-        yield f"Inlay {inlay.index + 1}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}{size}{copies}."
+        yield (f"Inlay {inlay.index + 1}, {', '.join(inlay.colours)}: {_extent(inlay.area, job.units)}"
+               f"{placed_words(placed_sizes(inlay), job.units)}.")
     for number, box in enumerate(clamping.setup.keep_out, 1):
         under = overlay.intersection(box.shape, _cut_over(clamping))
         if under.area > 0:
@@ -75,13 +68,6 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
     for doubt in doubts_of(job, clamping):
         yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
                            units=job.units)
-
-
-def _sizes(inlay: Inlay, units: str) -> str:
-    """How large the copies of its drawings are, those of one size together."""
-    sizes = Counter((fine_length(one.width, units), fine_length(one.height, units)) for one in inlay.placed)
-    return "its drawings are " + ", ".join(f"{width} by {height}" + (f" ({count} copies)" if count > 1 else "")
-                                           for (width, height), count in sizes.items())
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

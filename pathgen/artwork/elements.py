@@ -8,6 +8,8 @@ from xml.etree.ElementTree import Element
 from pathgen.artwork.document import local_name
 from pathgen.artwork.shapes import OUTLINES
 
+_EVENT = re.compile(r"indefinite|(?!\S*\.(begin|end)\b)([\w-]+\.)?[a-zA-Z]\w*(\(.*\))?(\s*[+-].*)?")
+"""Begins that wait for a click, a key or a script."""
 _FEATURE = re.compile(r"http://www\.w3\.org/(TR/SVG11/feature#|Graphics/SVG/feature/)|org\.w3c\.")
 
 REMEDIES = {
@@ -26,12 +28,14 @@ UNREAD = {
     "mix-blend-mode": ("its colour is mixed with what lies below it", "give it the colour that is seen"),
     "backdrop-filter": ("what lies below it is drawn through a filter", "take it off, or draw its effect as shapes"),
     "translate": _MOVED, "rotate": _MOVED, "scale": _MOVED, "offset-path": _MOVED,
+    "all": ("a style resets its attributes, which drawing programs do not read", "write the properties themselves"),
     "d": ("its path is that of a style", "write that path into its attribute d"),
     "clip": ("it is cut off by a style", "use a clipPath element"),
 }
 """Properties that change what is seen and are not read: why what has them cannot be cut, and what to do."""
 UNREAD_ON = {"d": {"path"}, "clip": {"svg", "symbol"}}
 """The only elements on which some of these do anything (SVG 2, section 9.3.1; SVG 1.1, section 14.3.4)."""
+ANIMATIONS = {"animate", "animateTransform", "animateMotion", "animateColor", "set", "discard"}
 TEXT = {"text", "flowRoot", "flowDiv"}
 UNCUTTABLE = {"text", "image", "foreignObject", "flowRoot", "mesh", "video", "audio", "canvas", "iframe"}
 NOT_SHOWN = {
@@ -50,6 +54,11 @@ def is_wanted(element: Element) -> bool:
     ):
         return False
     return is_for_us(element)
+
+
+def begins(animation: Element) -> bool:
+    """Whether an animation may begin by itself: at once where nothing is said, or at a time (SVG Animations 2)."""
+    return any(not _EVENT.fullmatch(when.strip()) for when in animation.get("begin", "0").split(";"))
 
 
 def is_for_us(element: Element) -> bool:

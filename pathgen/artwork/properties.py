@@ -176,7 +176,7 @@ OWN: dict[str, tuple[Callable[[str], Any], Any]] = {
 GEOMETRY = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry")
 """Properties of style sheets that go before the attributes of the same names (SVG 2, chapter 7); None where not set."""
 
-SHEET_ONLY = (*GEOMETRY, "d", "translate", "rotate", "scale", "offset-path")
+SHEET_ONLY = (*GEOMETRY, "all", "d", "translate", "rotate", "scale", "offset-path")
 """No presentation attributes: attributes of these names are read for what they are, or mean something else."""
 
 ALIASES = {"mask-image": "mask", "-webkit-mask-image": "mask", "-webkit-mask": "mask", "-webkit-filter": "filter",
@@ -185,7 +185,7 @@ ALIASES = {"mask-image": "mask", "-webkit-mask-image": "mask", "-webkit-mask": "
 """Other names of style sheets for the same (Compatibility Standard, section 3; CSS Masking 1, section 7)."""
 
 OWN |= dict.fromkeys(GEOMETRY, (_geometry, None))
-OWN |= {"d": (str, "none"), "offset-path": (str.lower, "none")}
+OWN |= {"all": (str, "none"), "d": (str, "none"), "offset-path": (str.lower, "none")}
 OWN |= dict.fromkeys(("translate", "rotate", "scale"), (_not_moved, "none"))
 PROPERTIES = {**INHERITED, **OWN}
 INITIAL: Style = {name: initial for name, (_, initial) in PROPERTIES.items()}

@@ -24,6 +24,8 @@ _PAINTS = ("fill", "stroke")
 _COLOUR = re.compile(r"(?i)(?<![\w-])((color|color-mix|light-dark|device-cmyk|(ok)?l(ab|ch))\(|\w+\(\s*from\b)")
 _INHERITED_INITIAL: Style = {name: initial for name, (_, initial) in INHERITED.items()}
 _OWN_INITIAL: Style = {name: initial for name, (_, initial) in OWN.items()}
+_KEYWORDS = ("inherit", "initial", "unset", "revert", "revert-layer")
+"""Values that every property takes (CSS Cascading and Inheritance 5, section 7.3)."""
 _WORD = re.compile(r"[A-Za-z0-9+/=]+")
 _COMMA = tinycss2.parse_component_value_list(",")[0]
 _INVALID = object()
@@ -56,6 +58,8 @@ def _known(nodes: Iterable[Any]) -> tuple[Declaration, ...]:
         value = tinycss2.serialize([token for token in node.value if token.type != "comment"]).strip()
         if node.lower_name == "marker":
             found += [(f"marker-{end}", value, node.important) for end in ("start", "mid", "end")]
+        elif node.lower_name == "all":  # not the keyword itself, which would reset this property as well
+            found += [("all", f"reset: {value}", node.important)] if value.lower() in _KEYWORDS else []
         elif node.lower_name == "font":
             size = re.search(r"(?<![\w.])[\d.]+(?:[a-z]+|%)", value)
             found += [("font-size", size[0], node.important)] if size else []

@@ -10,8 +10,8 @@ import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
-from pathgen.artwork.document import Document, local_name, names_of
-from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
+from pathgen.artwork.document import SVG, Document, href, is_svg, local_name, names_of
+from pathgen.artwork.elements import ANIMATIONS, NOT_SHOWN, UNCUTTABLE, begins, is_for_us, is_wanted
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import State
 from pathgen.artwork.properties import INITIAL, Style
@@ -31,6 +31,18 @@ class Walker(Clips):
     def __init__(self, document: Document) -> None:
         super().__init__(document)
         self.paints: list[Paint] = []
+        animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
+        found = ((self._target(animation), local_name(animation)) for animation in animations)
+        self._animated = {element: name for element, name in found if element is not None}
+
+    def _target(self, animation: Element) -> Element | None:
+        """What an animation changes: what it refers to, or the element that it is in."""
+        named = href(animation)
+        return self.document.by_id.get(named[1:]) if named else self.document.parents.get(animation)
+
+    def _leave_out_animated(self, element: Element) -> None:
+        self._leave_out(element, self._animated[element], "it is animated: what is seen changes by itself",
+                        "take the animation out, or draw what it comes to")
 
     def scene(self) -> Scene:
         """The whole drawing as a Scene.
@@ -46,6 +58,9 @@ class Walker(Clips):
                 "xml-stylesheet", f"line {line}", "style sheets in other files are not read",
                 "put the style sheet into the drawing",
             ))
+        clips = {inner for clip in root.iter(f"{SVG}clipPath") for inner in clip.iter()}
+        for element in self._animated.keys() & {root, *clips}:  # the others where they are drawn
+            self._leave_out_animated(element)
         page, physical, state = self._page(root)
         style = state.style
         if style["display"] != "none" and style["opacity"] > 0 and not is_singular(state.matrix):
@@ -146,6 +161,9 @@ class Walker(Clips):
         name = local_name(element)
         if name in NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
             return None
+        if element in self._animated:
+            self._leave_out_animated(element)
+            return None
         style = self.cascade.style(element, around.style)
         if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not is_for_us(element):
             return None
@@ -157,6 +175,10 @@ class Walker(Clips):
         if name == "symbol" and state.matrix != around.matrix:
             self._leave_out(element, "transform", "it is on a symbol, where renderers disagree about it",
                             "put the transform on the use or on a group in the symbol")
+            return None
+        if name == "symbol" and self._has_a_place(element):
+            self._leave_out(element, "refX, refY", "they move the symbol, and not all renderers read them",
+                            "leave them out, and move the use instead")
             return None
         if name == "use":
             state = self._use_moved(element, state)
@@ -180,6 +202,12 @@ class Walker(Clips):
         if name == "switch":
             children = next(([child] for child in children if is_wanted(child)), [])
         return [(child, inside) for child in children]
+
+    def _has_a_place(self, symbol: Element) -> bool:
+        """Whether a place of a symbol other than its origin is to lie where it is used (SVG 2, section 5.5)."""
+        box, places = self._view_box(symbol), [symbol.get(name) for name in ("refX", "refY")]
+        off = box is not None and (box.x, box.y) != (0.0, 0.0)
+        return any(place is not None and (off or place.strip() != "0") for place in places)
 
     def _shape(self, element: Element, state: State) -> None:
         style = state.style

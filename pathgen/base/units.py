@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from fractions import Fraction
 
 INCH = 25.4
@@ -64,6 +65,9 @@ def parse_length(text: str, default_unit: str | None = None) -> float:
     return -value if part["sign"] == "-" else value
 
 
+_SAME = 1e-9
+"""Lengths no further apart (mm) are one: they are worked out, and rounded, in binary."""
+
 LENGTH_PLACES = {"mm": 3, "cm": 4, "in": 4}
 """Digits after the point of a length in words for people."""
 
@@ -75,6 +79,25 @@ def format_length(mm: float, unit: str = "mm", *, decimals: int | None = None) -
     if "." in number:
         number = number.rstrip("0").rstrip(".")
     return f"{'0' if number == '-0' else number} {unit}"
+
+
+def told_apart(*mm: float, unit: str = "mm") -> tuple[str, ...]:
+    """Lengths that are compared, in words: with more digits where two that differ would read the same.
+
+    >>> told_apart(5.999, 6.0, unit="in")
+    ('0.23618 in', '0.23622 in')
+    """
+    return tuple(format_length(one, unit, decimals=_places(one, mm, unit, LENGTH_PLACES[unit])) for one in mm)
+
+
+def _places(mm: float, others: Iterable[float], unit: str, least: int) -> int:
+    """Digits after the point, `least` or more, with which a length reads as none of the others that differ from it."""
+    apart = [abs(mm - other) for other in others if abs(mm - other) > _SAME]
+    alike = [by for by in apart if by < 10.0**-least * MM_PER[unit]]
+    most = max((1 - math.floor(math.log10(by / MM_PER[unit])) for by in alike), default=least)
+    return next((places for places in range(least, most + 1) if all(
+        round(mm / MM_PER[unit], places) != round(other / MM_PER[unit], places)
+        for other in others if abs(mm - other) > _SAME)), most)
 
 
 def as_written(mm: float, units: str = "mm", *, down: bool = False) -> str:
@@ -169,22 +192,25 @@ _IN_MM = re.compile(
 )
 
 
-def in_units(words: str, units: str) -> str:
+def in_units(words: str, units: str, *, beside: str = "") -> str:
     """A message with its lengths in mm, areas in mm2 and volumes in mm3 (feeds too; not names in quotes) in `units`.
 
-    Four decimals, more only where a length so small would lose its figures.
+    Four decimals, more only where a length so small would lose its figures or would read as another of the message, or
+    of words `beside` it.
 
     >>> in_units("18.27 mm out past the end of 'ball 6 mm'", "in")
     "0.7193 in out past the end of 'ball 6 mm'"
     """
     if units == "mm":
         return words
+    every = {float(value) for match in _IN_MM.finditer(f"{words}; {beside}")
+             for name, value in match.groupdict().items() if value and name != "by"}
 
     def converted(match: re.Match[str]) -> str:
         part = match.groupdict()
         if part["one"]:
-            return _with_figures(float(part["one"]), units)
-        first, second = (_with_figures(float(part[name]), units) for name in ("first", "second"))
+            return _with_figures(float(part["one"]), every, units)
+        first, second = (_with_figures(float(part[name]), every, units) for name in ("first", "second"))
         return f"{first.split()[0]}{part['by']}{second}"
 
     def area(match: re.Match[str]) -> str:
@@ -199,6 +225,7 @@ def in_units(words: str, units: str) -> str:
     )
 
 
-def _with_figures(mm: float, units: str) -> str:
+def _with_figures(mm: float, others: Iterable[float], units: str) -> str:
     size = abs(mm) / MM_PER[units]
-    return format_length(mm, units, decimals=max(4, 1 - math.floor(math.log10(size))) if size else 0)
+    least = max(4, 1 - math.floor(math.log10(size))) if size else 0
+    return format_length(mm, units, decimals=_places(mm, others, units, least))

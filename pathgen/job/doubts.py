@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
-from pathgen.base.units import as_written, coarse_length, format_length, place_words
+from pathgen.base.units import as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.flat import plate_corners
 from pathgen.job.form import FORMS
 from pathgen.job.job import Job
@@ -198,9 +198,9 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
         said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height))
     for key, here, other, there in said:
         if abs(here - there) > _SAME:
+            one, two = told_apart(here, there, unit=job.units)
             yield Doubt(
-                where=f"[neck] {key}", problem=f"{format_length(here, job.units)}, and {other} is "
-                                               f"{format_length(there, job.units)}",
+                where=f"[neck] {key}", problem=f"{one}, and {other} is {two}",
                 allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
                 remedy="write the same in both",
             )
@@ -337,9 +337,10 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                        f"{'the nut face' if job.board else 'X 0'} and the centre-line",
             )
         elif overlay.intersection(box.shape, blank).area > 0 and box.height < clamping.stock.thickness:
+            end, top = told_apart(box.height, clamping.stock.thickness, unit=job.units)
             yield Doubt(
-                where=where, problem=f"ends {format_length(box.height, job.units)} above the bed, lower than the blank",
-                allowed=f"above the blank, {format_length(clamping.stock.thickness, job.units)}, where it lies over it",
+                where=where, problem=f"ends {end} above the bed, lower than the blank",
+                allowed=f"above the blank, {top}, where it lies over it",
                 remedy="height counts from the bed, not from the blank: measure it from there",
             )
         if box.older_names:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields, replace
 from itertools import combinations
 from typing import Any
@@ -114,7 +115,7 @@ def marks_of(job: Job, around: Around) -> Marks | None:
     errors = board_errors(clamping.board, on_top, accuracy=_accuracy(job))
     if job.marks.at is not None and errors.worst > _board_limit(job):
         raise JobError("[marks] at", _too_near(clamping, errors), allowed=_allowed(job),
-                       remedy=_further_apart(job, clamping, free))
+                       remedy=_further_apart(job, clamping, free, errors))
     marks = Marks(places=places, depth=depth, hover=job.marks.hover, tops=tops, errors_limit=_board_limit(job),
                   errors=errors)
     most = rounded_down(clamping.safe_z - marks.top(clamping.stock.thickness) - APPROACH)
@@ -133,6 +134,8 @@ def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
 
 def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
     part = clamping.board
+    if not math.isfinite(errors.worst):
+        return f"the marks lie on one line: {error_words(errors)}"
     return f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: {error_words(errors)}"
 
 
@@ -140,7 +143,7 @@ def _allowed(job: Job) -> str:
     return f"[moved] board_limit {_board_limit(job):g} mm"
 
 
-def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry) -> str:
+def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry, errors: MarkErrors) -> str:
     """Where marks would do, in words."""
     cannot = "by them the work cannot be found again: "
     try:
@@ -148,8 +151,8 @@ def _further_apart(job: Job, clamping: Clamping, free: BaseGeometry) -> str:
     except JobError as no_room:
         return f"{cannot}there is no better place, {no_room.remedy}"
     there = ", ".join(f"[{', '.join(as_written(v, job.units) for v in place)}]" for place in places)
-    return (f"{cannot}leave at out for [{there}], or put yours as far apart; or measure more exactly, and write down "
-            "how exactly as [moved] accuracy")
+    yours = "yours as far apart" if math.isfinite(errors.worst) else "one of yours well off that line"
+    return f"{cannot}leave at out for [{there}], or put {yours}{errors.more_exactly(_board_limit(job))}"
 
 
 def _check_drilled(job: Job, clamping: Clamping, places: np.ndarray, tops: np.ndarray, *, apart: float) -> None:
@@ -210,8 +213,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     if errors.worst > _board_limit(job):
         raise JobError(
             "[[measured]]", _too_near(clamping, errors), allowed=_allowed(job),
-            remedy="measure marks further apart, along the work and across it; or measure more exactly, and write "
-            "down how exactly as [moved] accuracy",
+            remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(_board_limit(job))}",
         )
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
 

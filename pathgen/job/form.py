@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
 from pathgen.job.outlines import drawn_area
@@ -110,10 +110,11 @@ def check_form(job: Job) -> None:
     found = _least_wall(job)
     if found is not None and found[0] < form.wall - 1e-6:
         wall, place = found
+        left, least = told_apart(wall, form.wall, unit=unit)
         raise JobError(
-            "[form] wall", f"{format_length(wall, unit)} of the {HALVES[form.cut]} form is left between the line and "
+            "[form] wall", f"{left} of the {HALVES[form.cut]} form is left between the line and "
             f"its edge at {place_words(*place, unit)}",
-            allowed=f"{format_length(form.wall, unit)} or more: a thin form bends under clamps",
+            allowed=f"{least} or more: a thin form bends under clamps",
             remedy="make length or width larger, move the drawing with place, or write a smaller wall",
         )
 

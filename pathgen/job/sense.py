@@ -22,6 +22,7 @@ from pathgen.base.units import (
     place_words,
     rounded_down,
     rounded_up,
+    told_apart,
     written_alike,
 )
 from pathgen.job.back import check_channel, into_bed
@@ -302,12 +303,10 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
     short = radius - np.abs(points[:, 1])
     if np.any(short <= 0):
         worst = int(np.argmin(short))
-        unit = job.units
+        small, half = told_apart(float(radius[worst]), abs(float(points[worst, 1])), unit=job.units)
         raise JobError(
             "[board] radius",
-            f"{format_length(float(radius[worst]), unit)} is less than half the width, "
-            f"{format_length(abs(float(points[worst, 1])), unit)}, "
-            f"{format_length(float(points[worst, 0]), unit)} along",
+            f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
             remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
         )
     edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
@@ -339,16 +338,17 @@ def _stock_holds_part(job: Job, part: Part) -> None:
     what = part.names.part
     if stock.thickness < job.body.thickness:
         leave = job.surface.leave if job.surface else 0.0
+        thin, least = told_apart(stock.thickness, job.body.thickness + leave, unit=unit)
         raise JobError(
-            "[stock] thickness", f"{format_length(stock.thickness, unit)} is less than the finished {what}",
-            allowed=f"{format_length(job.body.thickness + leave, unit)} or more" +
+            "[stock] thickness", f"{thin} is less than the finished {what}", allowed=f"{least} or more" +
             (", with what [surface] leave lets stand" if leave else ""), remedy="take a thicker blank",
         )
     most = _TIMES_AS_THICK * job.body.thickness + _AND_MORE
     if stock.thickness > most:
+        thick, allowed = told_apart(stock.thickness, most, unit=unit)
         raise JobError(
-            "[stock] thickness", f"{format_length(stock.thickness, unit)}, and the finished {what} is "
-            f"{format_length(job.body.thickness, unit)}", allowed=f"{format_length(most, unit)} or less",
+            "[stock] thickness", f"{thick}, and the finished {what} is {format_length(job.body.thickness, unit)}",
+            allowed=f"{allowed} or less",
             remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
@@ -361,11 +361,12 @@ def _comes_with_its_top(job: Job, part: Part) -> None:
     """What no program cuts must be there: a board's blank without [surface] is as thick as the board."""
     if job.board and not job.surface and not written_alike(job.stock.thickness, job.body.thickness):
         top = "flat top" if part.surface.is_flat else "radius"
+        blank, board = told_apart(job.stock.thickness, job.body.thickness, unit=job.units)
         raise JobError(
             "[surface]", f"is missing: no program cuts the {top}, and the blank of "
-            f"{format_length(job.stock.thickness, job.units)} is thicker than the board",
+            f"{blank} is thicker than the board",
             allowed=f"without [surface] a blank that has its {top} already, and is as thick as the board, "
-            f"{format_length(job.body.thickness, job.units)}",
+            f"{board}",
             remedy="add [surface] with its finish; or, where the blank has it already, measure its thickest place, and "
             "write that as [stock] thickness and as [board] thickness",
         )
@@ -433,10 +434,10 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
                        allowed=f"more than {least:.2f} mm", remedy="take a thicker blank, or leave [surface] out where "
                                                                    "it is level already")
     if table.rough and part.surface.is_level and table.allowance >= over - 1e-9:
+        left, stands = told_apart(table.allowance, over, unit=job.units)
         raise JobError(
-            "[surface] allowance", f"{format_length(table.allowance, job.units)} is to be left by roughing, and the "
-            f"blank stands {format_length(over, job.units)} over what is finished",
-            allowed=f"less than {format_length(over, job.units)}",
+            "[surface] allowance", f"{left} is to be left by roughing, and the blank stands {stands} over what is "
+            "finished", allowed=f"less than {stands}",
             remedy="make allowance smaller, or take a thicker blank" + ("" if level else "; or leave rough out"))
     if table.stepover is not None and table.stepover >= finish.diameter:
         raise JobError("[surface] stepover", f"{table.stepover:g} mm with a {finish.diameter:g} mm cutter",

@@ -88,17 +88,14 @@ class Around:
     @cached_property
     def surfaced(self) -> Polygon:
         """What the surface is cut over: the part, and any bay that a slot crosses: it meets no raw stock there."""
-        part, slots = self.clamping.board.outline, self.clamping.feature(Slot)
-        if slots is None:
-            return part
-        lines = shapely.linestrings(slots.lines)
-        outside, of = shapely.get_parts(overlay.difference(lines, part), return_index=True)
-        ends = shapely.multipoints(slots.lines)[of]
-        crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
-        if not len(crossed):
-            return part
-        bars = overlay.buffer(crossed, slots.width / 2 + RUN_OUT)
-        return Polygon(overlay.union_all([part, *bars]).exterior)
+        part, bars = self.clamping.board.outline, []
+        for slots in filter(None, map(self.clamping.feature, (Slot, NutSlot))):
+            lines = shapely.linestrings(slots.lines)
+            outside, of = shapely.get_parts(overlay.difference(lines, part), return_index=True)
+            ends = shapely.multipoints(slots.lines)[of]
+            crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
+            bars += [*overlay.buffer(crossed, slots.width / 2 + RUN_OUT)]
+        return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
 
     @property
     def rapids(self) -> Rapids:

@@ -61,7 +61,7 @@ def program_text(toolpath: Toolpath, *, clamping: Clamping, step: Step, header: 
         For a path that does not begin and end at a safe height, or cuts before any rapid.
     """
     _check_ends(toolpath, clamping.safe_z, f"program {step.order}")
-    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]))[0, 2]
+    top = clamping.to_machine(np.array([[0.0, 0.0, clamping.safe_z]]), step)[0, 2]
     how = _How(cutter=step.cutter, units=clamping.units, machine=clamping.machine, spins=step.operation.spins)
     there = clamping.to_machine(toolpath.points, step)
     return _text([*header, f"job fingerprint: {job}"], float(top), there, toolpath.kinds, how)

@@ -21,6 +21,7 @@ from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
 from pathgen.report.neck import neck_findings
+from pathgen.report.placed import placed_sizes
 from pathgen.report.programs import Program
 from pathgen.report.reaching import depth_findings, idle_findings, reach_data, reach_findings, reach_of_plan
 from pathgen.report.saving import fewer_minutes, saved_by_leave
@@ -194,10 +195,7 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
     return {
         "colours": inlay.colours,
         "depth": inlay.depth,
-        "placed": [
-            {"width": _round(one.width, 3), "height": _round(one.height, 3), "share_of_drawn": _round(one.share)}
-            for one in inlay.placed
-        ],
+        "placed": placed_sizes(inlay),
         "area": _round(inlay.area.area, 3),
         "reachable_area": _round(cuts[-1].opened.area, 3),
         "pocket_volume": _round(volume, 3),

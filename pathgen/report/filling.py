@@ -552,8 +552,8 @@ def _marks_warnings(clamping: Clamping) -> Iterator[Finding]:
         code="marks-too-near", severity="warn", where="[marks] drilled",
         got=error_words(_errors(marks.errors, clamping), clamping.units),
         allowed=format_length(marks.errors_limit, clamping.units),
-        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured; or "
-        "measure more exactly, and write down how exactly as [moved] accuracy",
+        remedy="they show whether the work has moved, but not how: see that their numbers are what was measured"
+               f"{marks.errors.more_exactly(marks.errors_limit)}",
     )
 
 

@@ -22,11 +22,16 @@ def form_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
     if form["layers"] > 1:
         lines.append(f"{form['layers']} layers, {height} high when stacked: run all its programs once for each, every "
                      "time on a new sheet laid against the same stops, so that the holes come to lie over each other.")
-    along, across = form["moved"]
-    if round(along, 3) or round(across, 3):
-        lines.append(f"It lies in the middle of its own sheet: its places here are {_moved(along, units)} along and "
-                     f"{_moved(across, units)} across from where the job and the drawing have them.")
     if form["wall"] is not None:
         wall = coarse_length(form["wall"], units)
         lines.append(f"The least wall between the line and the edge is {wall}, measured square to the line.")
     return lines
+
+
+def moved_lines(form: Mapping[str, Any] | None, units: str) -> list[str]:
+    """Where the places of a half are from those of the job: of its holes beside their table, if it has any."""
+    along, across = form["moved"] if form else (0.0, 0.0)
+    if not (round(along, 3) or round(across, 3)):
+        return []
+    return [f"It lies in the middle of its own sheet: its places here are {_moved(along, units)} along and "
+            f"{_moved(across, units)} across from where the job and the drawing have them."]

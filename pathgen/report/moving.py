@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pathgen.base.plain import capital, joined
-from pathgen.base.units import format_length, place_words
+from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping
 from pathgen.work.mark_errors import ACCURACY, odd_heights
@@ -96,10 +96,11 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
     farthest, rises = float(np.linalg.norm(corners, axis=1).max()), corners[:, 2]
     exact = moved.errors.accuracy if moved.errors else ACCURACY
     if farthest > SLIPS:
+        far, usual = told_apart(farthest, SLIPS, unit=units)
         yield Finding(
             code="moved-far", severity="warn", where="[[measured]]",
-            got=f"a corner of the blank moved by {format_length(farthest, units)}",
-            allowed=f"{format_length(SLIPS, units)} or less is usual for work that slipped",
+            got=f"a corner of the blank moved by {far}",
+            allowed=f"{usual} or less is usual for work that slipped",
             remedy="check the order and the numbers of the marks, X 0, Y 0 and Z 0, and that the clamps still stand "
                    "where the job says",
         )

@@ -21,10 +21,11 @@ from pathgen.report.both_sides import both_sides_lines
 from pathgen.report.budget import budget_lines
 from pathgen.report.filltext import fill_lines
 from pathgen.report.finding_words import finding_line
-from pathgen.report.forms import form_lines
+from pathgen.report.forms import form_lines, moved_lines
 from pathgen.report.fretting import fretting_lines
 from pathgen.report.holes import hole_lines
 from pathgen.report.neck import neck_lines
+from pathgen.report.placed import placed_words
 from pathgen.report.reaching import MUCH_CLOSED, is_reached
 from pathgen.report.saving import LEAST_MINUTES, MUCH
 from pathgen.report.stringing import stringing_lines
@@ -51,6 +52,7 @@ def report_text(report: dict[str, Any], units: str) -> str:
         load_lines(report["programs"]),
         *([] if not report["frets"] else board_lines(report, units)),
         hole_lines(report.get("holes", []), units),
+        moved_lines(report.get("form"), units) if report.get("holes") else [],
         *([] if not report["fretting"] else [["", "Fretting sheet", ""], fretting_lines(report["fretting"], units)]),
         *([] if not report["stringing"] else [["", "Nut and saddle", ""], stringing_lines(report["stringing"], units)]),
         *([] if not report["neck"] else [["", "Neck", ""], neck_lines(report["neck"], units)]),
@@ -93,6 +95,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
               for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
     lines += both_sides_lines(report, units)
     lines += form_lines(report.get("form"), units)
+    lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
@@ -161,7 +164,8 @@ def saving_lines(report: dict[str, Any]) -> list[str]:
 def shown_findings(checks: dict[str, Any], units: str) -> list[dict[str, Any]]:
     """The findings for people: what the rest may come of first, then the grave, lengths in the job's units."""
     return [
-        f | {key: in_units(f[key], units) for key in ("where", "got", "allowed", "remedy")}
+        f | {key: in_units(f[key], units, beside=f"{f['got']}; {f['allowed']}")
+             for key in ("where", "got", "allowed", "remedy")}
         for f in sorted(checks["findings"], key=lambda f: rank(f["code"], f["severity"]))
     ]
 
@@ -209,24 +213,6 @@ def _surface_lines(surface: dict[str, Any] | None, units: str) -> list[str]:
         f"{um(surface['scallop_measured'])} in the simulation, {um(surface['scallop_predicted'])} by the formula, "
         f"{um(surface['scallop_limit'])} allowed{tiny_unit_words(units)}."
     ]
-
-
-def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
-    """``, placed 34.3 mm by 20.1 mm, 71 % of its drawn size``: how large a drawing became; for copies, from and to."""
-    if not sizes:
-        return ""
-    low, high = min(sizes, key=lambda s: s["width"]), max(sizes, key=lambda s: s["width"])
-    words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
-             for s in (low, high)]
-    size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
-    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
-    shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
-    if shares[0] is None:
-        return f", {placed} {size}"
-    if shares == ["100", "100"]:
-        return f", {placed} {size}, as drawn"
-    share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
 
 
 def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:

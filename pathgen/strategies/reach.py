@@ -31,7 +31,6 @@ from pathgen.strategies.pocketing.openings import (
     without_films,
 )
 from pathgen.work.features import in_one
-from pathgen.work.touching import TOUCHING
 from pathgen.work.walls import Wall, narrowest_wall
 
 Floats = NDArray[np.float64]
@@ -164,16 +163,8 @@ def reach(
     alone = {one.cutter: one.share for one in rows} if len(colours) == 1 else {}
     found = tuple(replace(one, share=alone.get(one.cutters[0], one.share)) if len(one.cutters) == 1 and one.share
                   else one for one, _ in tried)
-    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=_standing(everything, others),
+    return Reach(cutters=tuple(rows), sets=found, narrowest_wall=narrowest_wall(everything, others),
                  together=tuple(together))
-
-
-def _standing(region: BaseGeometry, others: BaseGeometry | None) -> Wall | None:
-    """The narrowest wood beside a region; where that is in what others take or have filled, the narrowest of all."""
-    wall = narrowest_wall(region)
-    if wall is None or others is None or not shapely.dwithin(others, shapely.Point(wall.at), TOUCHING):
-        return wall
-    return narrowest_wall(overlay.union(region, others))
 
 
 def usual_sets(cutters: Sequence[Cutter]) -> list[tuple[Cutter, ...]]:

@@ -13,6 +13,7 @@ from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.read import RAPID, ReadProgram
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.operations import WitnessMarks
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -212,7 +213,9 @@ def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> 
 
 def _tops(clamping: Clamping) -> list[float]:
     fills = [clamping.first_surface.thickness + i.overfill for i in clamping.inlays if i.fill != "none"]
-    return [clamping.stock.thickness, *(k.height for k in clamping.setup.keep_out), *fills]
+    marks = clamping.feature(WitnessMarks)
+    marked = [marks.top(clamping.stock.thickness)] if marks else []
+    return [clamping.stock.thickness, *marked, *(k.height for k in clamping.setup.keep_out), *fills]
 
 
 def _bounds(

@@ -199,6 +199,8 @@ class Clamping:
         tops = [self.stock.thickness, *(k.height for k in self.setup.keep_out)]
         tops += [self.first_surface.thickness + i.overfill for i in self.inlays if i.fill != "none"]
         tops += [self.shared.highest] if self.shared else []
+        marks = self.feature(WitnessMarks)
+        tops += [marks.top(self.stock.thickness)] if marks else []
         object.__setattr__(self, "safe_z", max(tops) + self.machine.clearance)
 
     @property
@@ -258,14 +260,20 @@ class Clamping:
         """How the work lies when a step is run, where it is not as it was first clamped."""
         return self.moved if step is not None and step.order >= self.moved_from else None
 
+    def safe_at(self, step: Step | None) -> float:
+        """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
+        moved = self.moved_at(step)
+        return self.safe_z + (max(float(moved.of_corners(self.stock.bounds)[:, 2].max()), 0.0) if moved else 0.0)
+
     def on_bed(self, points: Floats, step: Step | None) -> Floats:
-        """(n, 3) tips of a step as they stand on the bed: where the work moved, so do they, but not the safe height."""
+        """(n, 3) tips of a step as they stand on the bed: where the work moved, so do they; the safe height only up."""
         points = np.asarray(points, dtype=float).reshape(-1, 3)
         moved = self.moved_at(step)
         if moved is None or step is None:
             return points
         there = moved.there(points, ball=step.cutter.tip_radius)
-        there[:, 2] = np.where(points[:, 2] >= self.safe_z - 1e-9, points[:, 2], there[:, 2])
+        higher = points[:, 2] + self.safe_at(step) - self.safe_z
+        there[:, 2] = np.where(points[:, 2] >= self.safe_z - 1e-9, higher, there[:, 2])
         return there
 
     def to_machine(self, points: Floats, step: Step | None = None) -> Floats:
@@ -285,7 +293,8 @@ class Clamping:
         if moved is None or step is None:
             return bed
         board = moved.back(bed, ball=step.cutter.tip_radius)
-        board[:, 2] = np.where(bed[:, 2] >= self.safe_z - 1e-4, bed[:, 2], board[:, 2])
+        safe = self.safe_at(step)
+        board[:, 2] = np.where(bed[:, 2] >= safe - 1e-4, bed[:, 2] - safe + self.safe_z, board[:, 2])
         return board
 
     @property

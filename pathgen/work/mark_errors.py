@@ -7,10 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pathgen.base.units import rounded_down
+
 Floats = NDArray[np.float64]
 
 ACCURACY = 0.05
 """How exactly a mark is measured where the job does not say, mm; common practice, no source."""
+
+_ROUNDED = 0.98
+"""Of the exactness that would do what is told: in inches it may be rounded up."""
 
 CHECKED = 0.85
 """Leverage of a mark's height up to which the others check it: with more, nearly all of an error at it is taken for a
@@ -44,6 +49,12 @@ class MarkErrors:
     def worst(self) -> float:
         """The larger of both, anywhere on the board."""
         return max(self.anywhere)
+
+    def more_exactly(self, limit: float) -> str:
+        """How exactly the marks must be measured to move the board by `limit` (mm) at most, as a remedy that goes on
+        after another; nothing where nobody measures so exactly, and no exactness helps marks on one line."""
+        needed = rounded_down(_ROUNDED * self.accuracy * limit / self.worst)
+        return f"; or measure to {needed:g} mm or better, and write that as [moved] accuracy" if needed else ""
 
 
 def mark_errors(

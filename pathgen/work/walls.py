@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.memory import remembered
+from pathgen.work.touching import TOUCHING
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -39,32 +40,44 @@ class Wall:
 
 
 @remembered
-def narrowest_wall(region: BaseGeometry) -> Wall | None:
+def narrowest_wall(region: BaseGeometry, taken: BaseGeometry | None = None) -> Wall | None:
     """The narrowest wood between edges of the pockets that face each other.
 
-    `region` is a valid polygon or several, mm. Between separate pockets it is found however wide; within one, up to
-    8 mm. The wood is a wall where the way across is shortest: from its ends the edges lead away from each other, or
-    side by side. So a tip of wood that ends in a point is none. None where there is no such place.
+    `region` is a valid polygon or several, mm; in what others have `taken`, or filled, stands no wood. Between separate
+    pockets it is found however wide; within one, up to 8 mm. The wood is a wall where the way across is shortest: from
+    its ends the edges lead away from each other, or side by side. So a tip of wood that ends in a point is none. None
+    where there is no such place.
     """
     outlines = _corners(overlay.simpler(region, _FINE))
     edges = shapely.STRtree(shapely.linestrings(np.stack([outlines[0], outlines[0] + outlines[2]], axis=1)))
     for reach in _REACHES:
-        found = _within(region, outlines, edges, reach)
+        found = _within(region, taken, outlines, edges, reach)
         if found is not None:
             return found
-    return _between_parts(shapely.get_parts(region))
+    return _between_parts(shapely.get_parts(region), taken)
 
 
-def _between_parts(parts: NDArray[np.object_]) -> Wall | None:
+def _between_parts(parts: NDArray[np.object_], taken: BaseGeometry | None) -> Wall | None:
     if len(parts) < 2:
         return None
     pairs, gap = shapely.STRtree(parts).query_nearest(parts, exclusive=True, return_distance=True, all_matches=False)
-    k = int(np.argmin(gap))
-    x, y = shapely.get_coordinates(shapely.shortest_line(parts[pairs[0, k]], parts[pairs[1, k]])).mean(axis=0)
+    ways = shapely.shortest_line(parts[pairs[0]], parts[pairs[1]])
+    wood = np.flatnonzero(_all_wood(ways, taken))
+    if not len(wood):
+        return None
+    k = wood[np.argmin(gap[wood])]
+    x, y = shapely.get_coordinates(ways[k]).mean(axis=0)
     return Wall(width=float(gap[k]), at=(float(x), float(y)))
 
 
-def _within(region: BaseGeometry, outlines: Outlines, edges: shapely.STRtree, reach: float) -> Wall | None:
+def _all_wood(ways: NDArray[np.object_], taken: BaseGeometry | None) -> Bools:
+    """Which ways across touch nothing that others have taken."""
+    return np.ones(len(ways), bool) if taken is None else ~shapely.dwithin(taken, ways, TOUCHING)
+
+
+def _within(
+    region: BaseGeometry, taken: BaseGeometry | None, outlines: Outlines, edges: shapely.STRtree, reach: float
+) -> Wall | None:
     """The narrowest wall up to `reach`: two edges are nearest to each other at a corner of one of them."""
     corner, before, after, follows = outlines
     # from a tip of wood one edge or the other always leads nearer to what is across the wood
@@ -81,7 +94,7 @@ def _within(region: BaseGeometry, outlines: Outlines, edges: shapely.STRtree, re
     real = _leads_away(after[k], way) & _leads_away(-before[k], way)
     real &= (t > 0.0) | _leads_away(-before[edge], -way)
     real &= (t < 1.0) | _leads_away(after[follows[edge]], -way)
-    return _first_through_wood(region, corner[k[real]], way[real], width[real])
+    return _first_through_wood(region, taken, corner[k[real]], way[real], width[real])
 
 
 def _corners(region: BaseGeometry) -> Outlines:
@@ -109,13 +122,16 @@ def _leads_away(edge: Floats, way: Floats) -> Bools:
     return np.asarray(nearer <= _PARALLEL * np.hypot(*edge.T) * np.hypot(*way.T))
 
 
-def _first_through_wood(region: BaseGeometry, start: Floats, way: Floats, width: Floats) -> Wall | None:
-    """The shortest of the ways that crosses nothing of the pockets."""
-    shapely.prepare(region)
+def _first_through_wood(
+    region: BaseGeometry, taken: BaseGeometry | None, start: Floats, way: Floats, width: Floats
+) -> Wall | None:
+    """The shortest of the ways that crosses nothing of the pockets, nor of what others have taken."""
+    shapely.prepare([region, taken])
     order = np.argsort(width, kind="stable")
     for some in np.split(order, range(_TOGETHER, len(order), _TOGETHER)):
         inner = start[some, None] + way[some, None] * np.array([0.1, 0.9])[:, None]
-        clear = some[~shapely.intersects(region, shapely.linestrings(inner))]
+        ways = shapely.linestrings(inner)
+        clear = some[~shapely.intersects(region, ways) & _all_wood(ways, taken)]
         if len(clear):
             return _measured(region, start[clear[0]], start[clear[0]] + way[clear[0]])
     return None

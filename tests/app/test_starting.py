@@ -14,6 +14,7 @@ from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.removal import material
+from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.verify import verify, verify_once
 from tests.small_board import ART, JOB
 
@@ -154,13 +155,15 @@ def test_arguments_that_are_not_known_are_repeated_as_text_in_one_short_line(cap
     assert argument.startswith("--what") or words.endswith("given; allowed: 0.02 to 1.0 mm")
 
 
-def test_drawings_of_other_sizes_are_told_each(tmp_path):
+def test_drawings_of_other_sizes_are_told_as_the_report_tells_them(tmp_path):
     (tmp_path / "art.svg").write_text(ART)
     also = 'also = [{ artwork = "art.svg", place = { at = [80.0, 0.0], width = 12.0 } }]\n[resin]'
     (tmp_path / "job.toml").write_text(JOB.replace("[resin]", also, 1))
     job = pathgen.load_job(tmp_path / "job.toml")
     told = next(iter(placing_lines(job, clamping_of(job))))
-    assert "its drawings are 32 mm by 16 mm, 9.6 mm by 4.8 mm." in told
+    sizes = placed_words(placed_sizes(clamping_of(job).inlays[0]), "mm")
+    assert "2 drawings placed 9.6 mm by 4.8 mm to 32 mm by 16 mm" in sizes
+    assert told.endswith(f"{sizes}.")
 
 
 def test_a_rapid_through_the_blank_is_marked_and_volumes_are_in_its_unit(tmp_path, capsys):

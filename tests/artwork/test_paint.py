@@ -184,6 +184,18 @@ def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -
     ("offset-path", "<rect id='it' width='5' height='5' style='offset-path:path(\"M9 9h9\")'/>"),
     ("d", "<path id='it' d='M0 0h5v5z' style='d:path(\"M0 0h9v9z\")'/>"),
     ("clip", "<svg id='it' width='9' height='9' clip='rect(0 5 5 0)'><rect width='9' height='9'/></svg>"),
+    # P, CSS Cascading 5, section 3.2; SVG 2, sections 5.6; SVG Animations 2: seen or not, and moved or not, by renderer
+    ("all", "<rect id='it' width='5' height='5' fill='red' style='all:initial'/>"),
+    ("all", "<style>#it{all:unset}</style><g id='it'><rect width='5' height='5'/></g>"),
+    ("refX, refY", "<symbol id='it' refX='3'><rect width='5' height='5'/></symbol><use href='#it'/>"),
+    ("refX, refY", "<symbol id='it' viewBox='-9 0 18 18' refX='0'><rect width='5' height='5'/></symbol>"
+                   "<use href='#it' width='18' height='18'/>"),
+    ("refX, refY", "<symbol id='it' refY='center'><rect width='5' height='5'/></symbol><use href='#it'/>"),
+    ("set", "<rect id='it' width='5' height='5'><set attributeName='fill' to='red'/></rect>"),
+    ("set", "<rect id='it' width='5' height='5' display='none'><set attributeName='display' to='inline'/></rect>"),
+    ("animate", "<g id='it'><animate attributeName='opacity' to='0' begin='2s; it.click'/><path d='M0 0h5v5'/></g>"),
+    ("animate", "<clipPath><rect id='it' width='5' height='5'><animate attributeName='x' to='1'/></rect></clipPath>"),
+    ("animateTransform", "<rect id='it' width='5' height='5'/><animateTransform href='#it' type='scale' to='2'/>"),
     # P, Compatibility Standard, section 3; CSS Masking 1, section 7: the same by other names
     ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='mask-image:url(#g)'/>"),
     ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='-webkit-mask:url(#g)'/>"),
@@ -214,12 +226,22 @@ def test_rules_within_rules_are_told(read: Read) -> None:
 @pytest.mark.parametrize("same", [
     "mix-blend-mode:normal", "isolation:isolate", "mask:none", "filter:none", "translate:none", "translate:0px 0",
     "rotate:0deg", "scale:1 1", "mix-blend-mode:whatnot", "clip:rect(0 1px 1px 0)", "mask-type:alpha",
-    "offset-path:none", "enable-background:new 0 0 24 24", "d:path('M0 0h9')",
+    "offset-path:none", "all:whatnot", "enable-background:new 0 0 24 24", "d:path('M0 0h9')",
 ])
 def test_what_changes_nothing_is_not_refused(read: Read, same: str) -> None:
     name, value = same.split(":", 1)
     assert areas(read(f'<rect width="5" height="5" style="{same}"/>')) == pytest.approx({"#000000": 25})
     assert areas(read(f'<g {name}="{value}"><rect width="5" height="5"/></g>')) == pytest.approx({"#000000": 25})
+
+
+@pytest.mark.parametrize("begin", ["indefinite", "click", "it.mouseover + 1s", "accessKey(s)"])
+def test_an_animation_that_waits_changes_nothing(read: Read, begin: str) -> None:
+    """P, SVG Animations 2, begin: such are begun by a click, a key or a script."""
+    waits = f'<rect width="5" height="5"><set attributeName="fill" to="red" begin="{begin}"/></rect>'
+    assert areas(read(waits)) == pytest.approx({"#000000": 25})
+    assert read(f"<defs>{waits}</defs><rect width='5' height='5'/>").left_out == ()
+    unseen = "<symbol refX='3' id='s'/><defs><rect width='5' height='5'><set attributeName='x' to='1'/></rect></defs>"
+    assert areas(read(unseen + '<rect width="5" height="5"/>')) == pytest.approx({"#000000": 25})
 
 
 @pytest.mark.parametrize("nothing", ["filter", "mask", "clip-path"])

@@ -9,7 +9,8 @@ import shapely
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
 from pathgen.job.load import drawings_named
-from pathgen.report.text import _inlay_line, placed_words
+from pathgen.report.placed import placed_words
+from pathgen.report.text import _inlay_line
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
 

@@ -8,7 +8,7 @@ import pytest
 
 import pathgen
 from pathgen.app.cli import main
-from pathgen.base.units import INCH, fine_length, in_units, place_words
+from pathgen.base.units import INCH, fine_length, in_units, place_words, told_apart
 from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import check_by_hand
 from pathgen.report.reaching import reach_lines, reach_of_all
@@ -28,11 +28,50 @@ from tests.report.conftest import written_job
     ("371.68 mm2 is left, 5 mm3, 3 mmm, v2.5 mm", "0.57611 sq in is left, 0.00031 cu in, 3 mmm, v2.5 mm"),
     ("the board's edge is 25.4 mm past the blank's", "the board's edge is 1 in past the blank's"),
     ("'6.35 mm' given", "'6.35 mm' given"),
+    ("5.999 mm is less than 6 mm", "0.23618 in is less than 0.23622 in"),
+    ("6 mm is 6 mm, not 5.9 mm", "0.2362 in is 0.2362 in, not 0.2323 in"),
 ])
 def test_messages_in_inches(words, inches):
     # 25.4 mm to the inch is exact: international yard and pound agreement, 1959
     assert in_units(words, "in") == inches
     assert in_units(words, "mm") == words
+
+
+def test_lengths_that_are_compared_read_apart():
+    assert told_apart(5.999, 6.0, unit="in") == ("0.23618 in", "0.23622 in")
+    assert told_apart(5.9997, 6.0, 6.0) == ("5.9997 mm", "6 mm", "6 mm")
+    assert told_apart(6.0 - 1e-8, 6.0) == ("5.99999999 mm", "6 mm")
+    assert told_apart(5.0, 6.0, unit="in") == ("0.1969 in", "0.2362 in")
+    assert in_units("5.999 mm", "in", beside="6 mm or more") == "0.23618 in"
+
+
+def test_a_blank_that_is_thinner_by_a_hair_reads_thinner(tmp_path):
+    text = """units = "in"
+[plate]
+thickness = 0.23622
+length = 3.0
+width = 2.0
+[stock]
+length = 4.0
+width = 3.0
+thickness = 0.2362
+[[cutter]]
+name = "flat 1/8"
+shape = "flat-end"
+diameter = "1/8 in"
+speed = 10000
+feed = 40.0
+plunge = 10.0
+stepdown = 0.03
+[surface]
+rough = "flat 1/8"
+finish = "flat 1/8"
+"""
+    (tmp_path / "job.toml").write_text(text)
+    with pytest.raises(pathgen.PathgenError) as wrong:
+        pathgen.build(pathgen.load_job(tmp_path / "job.toml"))
+    assert "0.2362 in is less than the finished" in str(wrong.value)
+    assert "0.23622 in or more" in str(wrong.value)
 
 
 def test_places_are_along_and_across():

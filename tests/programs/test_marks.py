@@ -167,6 +167,7 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     (tmp_path / "moved").mkdir()
     moved = built(tmp_path / "moved", extra=MARKS + measured())
     assert moved.passed
+    raw = np.insert(shapely.get_coordinates(shapely.box(*moved.plan.clamping.stock.bounds)), 2, 0.0, axis=1)
     said = moved.report["moved"]
     assert said["worst_residual"] < 1e-4
     assert said["turn"] == pytest.approx(0.2, abs=1e-3)
@@ -181,11 +182,27 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
         lift = np.array([0, 0, 6.35]) if before.cutter.name == "ball" else np.zeros(3)
         expected = there(a + lift) - lift
         high = a[:, 2] >= marked.plan.clamping.safe_z - 1e-6
-        expected[high, 2] = a[high, 2]
+        expected[high, 2] = a[high, 2] + max(0.0, *(there(raw)[:, 2] - raw[:, 2]))
         assert b == pytest.approx(expected, abs=2e-4), before.file_name
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
+
+
+def test_rapids_clear_the_highest_that_is_known(tmp_path):
+    """Marks stand higher than [stock] thickness, and work that came to lie higher does by as much more."""
+    flat = clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED)))
+    drilled = DRILLED.replace("28.0, 7.7", "28.0, 8.6", 1)
+    higher = clamping_of(load_job(job(tmp_path, extra=MARKS + drilled)))
+    assert higher.safe_z == pytest.approx(flat.safe_z + 0.6)
+    found = "".join(f"[[measured]]\nfound = {[x, y, z + 0.4]}\n" for x, y, z in (
+        (-15.0, -28.0, 8.0), (-15.0, 28.0, 7.7), (98.0, -28.0, 8.0), (98.0, 28.0, 7.7)))
+    moved = clamping_of(load_job(job(tmp_path, extra=MARKS + DRILLED + found + "[moved]\nbefore = 3\n")))
+    tip = np.array([[40.0, 0.0, moved.safe_z]])
+    assert moved.to_machine(tip, moved.steps[1])[0, 2] == pytest.approx(flat.safe_z)
+    raised = moved.to_machine(tip, moved.steps[2])
+    assert raised[0, 2] == pytest.approx(flat.safe_z + 0.4)
+    assert moved.to_board(raised, moved.steps[2])[0, 2] == pytest.approx(moved.safe_z)
 
 
 def test_programs_for_unmoved_work_are_refused_once_it_has_moved(tmp_path, marked):
@@ -519,6 +536,24 @@ def test_marks_with_room_at_one_end_only_are_refused(tmp_path):
     exact = "[moved]\naccuracy = 0.002\n"
     exactly = clamping_of(load_job(job(tmp_path, changes=rough_blank(54.0), extra=MARKS + exact)))
     assert exactly.feature(WitnessMarks).errors.worst < 0.1
+
+
+def test_only_exactness_that_helps_is_offered(tmp_path):
+    """Marks on one line leave a turn open however exactly they are measured."""
+    def refused(at, more=""):
+        with pytest.raises(JobError) as wrong:
+            clamping_of(load_job(job(tmp_path, extra=f"{MARKS}at = {at}\n{more}")))
+        return str(wrong.value)
+
+    line = refused("[[-8.0, -30.0], [40.0, -30.0], [103.5, -30.0]]")
+    assert "the marks lie on one line: they leave a turn or tilt open" in line
+    assert "one of yours well off that line" in line
+    assert "accuracy" not in line
+    near = refused("[[60.0, -31.0], [103.5, 30.0], [103.5, -30.0]]")
+    assert "too near each other" in near
+    exact = float(re.search(r"measure to ([\d.]+) mm or better, and write that as \[moved\] accuracy", near)[1])
+    places = f"{MARKS}at = [[60.0, -31.0], [103.5, 30.0], [103.5, -30.0]]\n[moved]\naccuracy = {exact}\n"
+    assert clamping_of(load_job(job(tmp_path, extra=places))).feature(WitnessMarks).errors.worst <= 0.1
 
 
 FAR_END = "at = [[93.3, -26.0], [103.5, 26.0], [103.5, -26.0]]\n"

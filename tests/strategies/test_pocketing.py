@@ -248,6 +248,17 @@ def test_random_drawings_are_never_left_uncut_nor_overcut(region: Polygon, first
     assert reachable.difference(swept).area < 0.001 * reachable.area + left_out
 
 
+def test_a_cutter_that_comes_down_beside_its_piece_stays_off_the_walls() -> None:
+    """Found by the test above: the way from there to the piece went 0.02 mm into a wall that has been cut before."""
+    region = Polygon([
+        (62.68, -2.25), (60.35, -1.97), (58.25, -3.03), (56.71, -1.2), (57.18, 1.03), (57.0, 5.2), (62.08, 11.82),
+        (64.98, 4.18), (65.0, 0.0),
+    ], [[(61.67, 4.59), (61.13, 6.02), (60.17, 4.78), (60.21, 4.0), (60.12, 3.58), (60.41, 3.24), (60.8, 3.44),
+         (61.24, 3.39), (61.67, 3.81)]])
+    cuts = pocket(region, surface=BOARD, cutters=[flat_end(4.0), flat_end(1.5)], depth=1.0, safe_z=SAFE_Z)
+    assert swept_by_flat(cuts[1], BOARD).difference(region.buffer(0.002)).area < 1e-6
+
+
 def test_the_middle_of_a_narrow_place_is_cut_whatever_corner_its_outline_begins_at() -> None:
     """Found by the test above: a true inner loop began at a corner that a coarse chord had drawn nearer to the wall."""
     region = Polygon([
@@ -767,6 +778,35 @@ def test_beside_a_dot_a_lobe_may_just_touch_what_is_looked_at() -> None:
     (dot,), of = _dots(one, region, region, np.array([rest], dtype=object), none, 0.05)
     assert dot[0] == pytest.approx([0.5, 0.5, 0.5], abs=0.02)
     assert of.tolist() == [0]
+
+
+@pytest.mark.parametrize(("depth", "stepdown"), [(1.0, 2.0), (1.6, 2.0), (1.6, 0.5)])
+def test_a_v_goes_from_piece_to_piece_past_what_it_has_cut(depth: float, stepdown: float) -> None:
+    """Lines as wide as the v opens them, that cross: 12 to 26 lifts within a millimetre of each other before."""
+    t = np.linspace(0.0, math.pi, 600)
+    line = LineString(np.column_stack([10.0 * np.cos(3 * t) * np.cos(t), 10.0 * np.cos(3 * t) * np.sin(t)]))
+    cutter = replace(v_cutter(60.0), stepdown=stepdown)
+    region = line.buffer(float(cutter.half_width(depth)) + 0.025, quad_segs=32)
+    cut, = pocket(region, surface=LEVEL, cutters=[cutter], depth=depth, safe_z=SAFE_Z)
+    points, kinds = cut.toolpath.points, cut.toolpath.kinds
+    lifts = np.count_nonzero((kinds[1:] == Move.RAPID) & (np.diff(points[:, 2]) > 1e-6))
+    assert lifts <= 6 * math.ceil(depth / stepdown)
+    fine = shapely.get_coordinates(shapely.segmentize(LineString(points), 0.02), include_z=True)
+    deep = LEVEL.thickness - fine[:, 2]
+    under, places = deep > 0.0, shapely.points(fine[:, :2])
+    assert shapely.covers(region, places[under]).all()
+    room = shapely.distance(region.boundary, places[under])
+    assert np.max(deep[under] / cutter.wall_slope - room) < 0.003  # points within 0.002 of straight moves are left out
+
+
+def test_a_v_that_has_cut_a_floor_goes_straight_down_to_its_lines_beyond_it() -> None:
+    """Joints of a narrow line are wider: the tip has been there at full depth, and went to and fro on the line."""
+    cutter = v_cutter(60.0)
+    zigzag = LineString([(0, 0), (10, 8), (20, 0), (30, 8), (40, -3)])
+    region = zigzag.buffer(float(cutter.half_width(1.6)) - 0.01, quad_segs=32)
+    cut, = pocket(region, surface=LEVEL, cutters=[cutter], depth=1.6, safe_z=SAFE_Z)
+    working = cut.toolpath.kinds != Move.RAPID
+    assert cut.toolpath.lengths[working].sum() < 1.9 * zigzag.length  # 2.9 times it before
 
 
 def test_a_v_lifts_between_dots_that_are_nearly_one() -> None:

@@ -392,6 +392,11 @@ def test_wood_that_another_inlay_takes_or_has_filled_is_no_wall() -> None:
     assert reach([("#204060", region)], [flat_end(2.0)], depth=1.0).narrowest_wall.width == pytest.approx(0.3)
     between = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=box(10, 0, 10.3, 10))
     assert between.narrowest_wall.width == pytest.approx(1.5)
+    own_gap = MultiPolygon([box(10, 0, 10.3, 10), box(40, 0, 50, 10), box(50.2, 0, 60, 10)])
+    both = reach([("#204060", region)], [flat_end(2.0)], depth=1.0, others=own_gap)
+    assert both.narrowest_wall.width == pytest.approx(1.5)
+    alone = reach([("#204060", apart)], [flat_end(2.0)], depth=1.0, others=box(9, 20, 12, 30))
+    assert alone.narrowest_wall is None
 
 
 def test_a_closed_place_is_as_long_as_what_is_wide_of_it() -> None:

@@ -425,7 +425,7 @@ def test_clear_is_half_a_millimetre_above_all_that_stands(z, found):
     for blank, clamp, fill in ((15.0, 9.0, 2.0), (7.0, 15.0, 2.0), (7.0, 9.0, 8.0)):
         clamping = SimpleNamespace(
             stock=SimpleNamespace(thickness=blank), setup=SimpleNamespace(keep_out=(SimpleNamespace(height=clamp),)),
-            first_surface=SimpleNamespace(thickness=7.0), safe_z=30.0, z_zero=0.0,
+            first_surface=SimpleNamespace(thickness=7.0), safe_z=30.0, z_zero=0.0, feature=lambda kind: None,
             to_board=lambda points, step: points,
             inlays=(SimpleNamespace(fill="resin", overfill=fill), SimpleNamespace(fill="none", overfill=20.0)))
         program = read_program(f"G21 G90 G17 G94\nG0 Z{z}\nX5 Y3\nG1 Z2 F300\nG0 Z{z}\nM30\n", name="a.nc")

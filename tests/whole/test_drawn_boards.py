@@ -2,6 +2,7 @@
 
 import shapely
 
+from pathgen.work.operations import NutSlot
 from tests import small_board
 
 OUTLINE = """[outline]
@@ -23,3 +24,17 @@ def test_a_fret_across_a_notch_in_the_boards_end_meets_no_raw_stock(tmp_path):
     assert findings == []
     board = result.plan.clamping.board
     assert not board.outline.contains(shapely.Point(board.frets.distance[-1], 0.0))
+
+
+def test_a_nut_slot_across_a_notch_in_the_nut_end_meets_no_raw_stock(tmp_path):
+    """The slot lies 2 mm behind the nut face, and the notch between its halves goes 5 mm past it: 22 mm wide."""
+    (tmp_path / "outline.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="96mm" height="48mm" viewBox="-51 -24 96 48">'
+        '<path d="M-51,-22H45V22H-51V11H-40V-11H-51Z"/></svg>')
+    nut = '[nut]\ncutter = "flat"\nwidth = 4.0\ndepth = 1.5\n'
+    result = small_board.built(tmp_path, changes=LONGER, extra=nut + OUTLINE.replace("45.0", "42.0"), resolution=0.2)
+    assert result.passed
+    clamping, surfaced = result.plan.clamping, result.plan.around.surfaced
+    slot = shapely.LineString(clamping.feature(NutSlot).lines[0]).buffer(2.0, cap_style="flat")
+    assert not clamping.board.outline.covers(slot)
+    assert surfaced.covers(slot)

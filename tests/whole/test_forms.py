@@ -49,6 +49,9 @@ def test_the_halves_of_the_example_are_as_far_apart_as_the_wood_is_thick():
         form = result.report["form"]
         assert (form["gap"], form["layers"], form["height"]) == (2.4, 3, 54.0)
         assert "3 layers, 54 mm high when stacked" in result.files(shaded=False)["report.txt"]
+        for page, head in (("report.txt", "Holes (mm"), ("setup.html", ">Holes<")):  # where holes lie is said by them
+            _, under = result.files(shaded=False)[page].split(head, 1)
+            assert "It lies in the middle of its own sheet" in under
     hold("forms", *results, pages=True)
 
 

@@ -13,10 +13,11 @@ from pathgen.base.units import coarse_length, fine_length
 from pathgen.programs.instructions import zero_words
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import Plan
-from pathgen.report.forms import form_lines
+from pathgen.report.forms import form_lines, moved_lines
 from pathgen.report.pictures.above import board_from_above, shows_zero
 from pathgen.report.pictures.ridges import ridge_picture
 from pathgen.report.pictures.sections import section_picture, sections_of
+from pathgen.report.placed import placed_words
 from pathgen.report.programs import Program
 from pathgen.report.sheet.material import if_it_moves, to_have_ready, what_can_be_off
 from pathgen.report.sheet.parts import chapter, facts, figure
@@ -35,7 +36,7 @@ from pathgen.report.sheet.results import (
 )
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import minutes_words, placed_words, verdict
+from pathgen.report.text import minutes_words, verdict
 from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -111,6 +112,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Zero", zero_words(clamping)),
         ]),
         *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
+        *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
 
 

@@ -13,6 +13,7 @@ from pathgen.programs.instructions import turning
 from pathgen.report.board_text import begins_at_fret_0, frame_lines, nut_words
 from pathgen.report.both_sides import between_words
 from pathgen.report.finding_words import standard_words
+from pathgen.report.forms import moved_lines
 from pathgen.report.fretting import fretting_rows, fretting_words, strip_picture
 from pathgen.report.holes import HEAD, hole_rows
 from pathgen.report.neck import neck_pairs, side_picture
@@ -118,7 +119,8 @@ def holes(report: dict[str, Any]) -> Element | None:
     if not made:
         return None
     head = [capital(HEAD[0]), *(f"{capital(word)}, {units}" for word in HEAD[1:])]
-    return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"))
+    return chapter("holes", "Holes", scrolling(table(head, hole_rows(made, units)), "Holes"),
+                   *(e("p", line) for line in moved_lines(report.get("form"), units)))
 
 
 def fretting_sheet(report: dict[str, Any], units: str) -> Element | None:

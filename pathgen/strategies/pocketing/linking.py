@@ -20,6 +20,9 @@ Bools = NDArray[np.bool_]
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
 
+_BY_WAY_OF, _EVERY = 8, 8
+"""Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
+
 _TOUCH = 1e-6
 """How far (mm) from their ends ways between pieces are tested, as the ends lie on outlines."""
 
@@ -204,6 +207,8 @@ class FreeWays:
         Radius of what a cutter that goes straight down must find open, mm.
     opened : float
         How deep that is open at least, mm: earlier flat ends hang over on a slope.
+    step : float
+        How far from where it has been a round or pointed cutter takes no more than a loop does, mm; 0 for a flat end.
     """
 
     area: Shapes
@@ -213,6 +218,7 @@ class FreeWays:
     deep: Shapes | None = None
     bore: float = 0.0
     opened: float = 0.0
+    step: float = 0.0
 
     def free_to_plunge(self, node: Ints, points: Floats, *, beside: float = 0.0) -> Bools:
         """Whether the cutter goes down through air at (n, 2) points of regions `node`: earlier ones have been there.
@@ -225,10 +231,11 @@ class FreeWays:
         bores = overlay.buffer(shapely.points(points), self.bore + beside, quad_segs=6)
         return np.asarray(shapely.covers(self.deep[node], bores))
 
-    def beside(self, node: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
+    def beside(self, node: Ints, root: Ints, points: Floats, *, room: float) -> tuple[Floats, Bools]:
         """Places beside (n, 2) points of regions `node` with `room` mm of air round the bore; which points have one.
 
-        The way from there to the point is through air too, and shorter than the bore is wide. Others stay.
+        The way from there to the point is through air too, in the outermost region `root`, and shorter than the bore is
+        wide. Others stay.
         """
         there, found = points.copy(), np.zeros(len(points), bool)
         if self.open is None or self.deep is None or not len(points):
@@ -243,8 +250,9 @@ class FreeWays:
             left = np.flatnonzero(~found)
             there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
             ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
+            good = shapely.covers(self.area[root[left]], ways)
             ways = overlay.buffer(ways, self.bore, quad_segs=6)
-            good = shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
+            good &= shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
             found[left] = good & self.free_to_plunge(node[left], there[left], beside=room)
         there[~found] = points[~found]
         return there, found
@@ -266,3 +274,23 @@ class FreeWays:
             shapely.prepare(self.open[node[short]])
             held[short] = shapely.covers(self.open[node[short]], ways[short])
         return np.asarray(held | (length < 1e-9))
+
+    def grazing(self, root: int, a: Floats, b: Floats, cut: Shapes) -> Floats | None:
+        """A way from `a` to `b` within a step of the lines `cut` before: straight, or by way of a place on them.
+
+        In the outermost region `root`, and quicker than a hop. (m, 2), without `b`; None where there is none.
+        """
+        been = shapely.get_coordinates(cut)
+        over = np.hypot(*(been - a).T) + np.hypot(*(been - b).T)
+        nearest = np.argsort(over, kind="stable")[:_BY_WAY_OF * _EVERY : _EVERY]
+        by_way_of = np.concatenate([a[None], been[nearest[over[nearest] <= self.longest / 2.0]]])
+        lines = shapely.linestrings([[a, place, b] for place in by_way_of])
+        inside = shapely.covers(self.area[root], lines)
+        if self.near is not None:
+            inside &= shapely.covers(self.near[root], lines)
+        lines, every, around = lines[inside], self.step / 4.0, shapely.multilinestrings(cut)
+        shapely.prepare(around)
+        points, way = shapely.get_coordinates(shapely.segmentize(lines, every), return_index=True)
+        far = way[~shapely.dwithin(around, shapely.points(points), self.step - every / 2.0)]
+        free = np.setdiff1d(np.arange(len(lines)), far)
+        return shapely.get_coordinates(lines[free[0]])[:-1] if len(free) else None

@@ -38,6 +38,9 @@ Bools = NDArray[np.bool_]
 _HOP_SECONDS = 1.0
 """What a short hop costs: a lift, a way across, a plunge through air."""
 
+_BIT = 16
+"""Moves of a path that are looked at together, where what was cut near a way is looked for."""
+
 _BESIDE = 0.05
 """How far a rapid down stays clear of walls, mm."""
 
@@ -136,14 +139,15 @@ def cleared(
                   only=floor_only)
     part = part[nested.root]
     cut = pieces(nested, half_width=finished, spacing=step, only=floor_only)
-    ways = FreeWays(area=nested.area)
+    longest = one.cutter.feed / 60.0 * _HOP_SECONDS
+    graze = 0.0 if one.cutter.is_flat else step
+    ways = FreeWays(area=nested.area, longest=longest, step=graze)
     if needed is not None and deep is not None:
         cut = _of_use(cut, nested, one, needed[part], rest[part], floor[part], finished)
         through_air = overlay.buffer(deep, -(one.half_width + 0.02), quad_segs=8)
-        longest = one.cutter.feed / 60.0 * _HOP_SECONDS
         ways = FreeWays(
             area=nested.area, near=needed[part], open=through_air[part], longest=longest, deep=deep[part],
-            bore=one.half_width - GRAZE, opened=opened,
+            bore=one.half_width - GRAZE, opened=opened, step=graze,
         )
     if len(cut):
         place = nested.root[cut.node] if needed is None else _places(areas, needed[part[: len(areas)]], cut)
@@ -264,13 +268,14 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
     rounds = np.flatnonzero(~plan.finishing), np.arange(len(plan.line))
     finishes = [int((len(layers) - 1 - layer) % _AT_ONCE == 0) for layer in range(len(layers))]
     linked = [_links(plan, chosen, ways) for chosen in rounds]
+    grazed = [_grazes(plan, chosen, links, ways, nested) for chosen, links in zip(rounds, linked, strict=True)]
     entered = np.union1d(rounds[0][~linked[0]], rounds[1][~linked[1]])
     node, starts = plan.node[entered], plan.starts[entered]
     air, room = ways.free_to_plunge(node, starts), GRAZE + _BESIDE
     wide = air & ways.free_to_plunge(node, starts, beside=room)
     # off the walls; and where a flat end meets the floor of a wider one, it goes down it on the way there
     aside = np.flatnonzero(air & ~wide if layers[-1] - ways.opened < _SKIN or not trace.is_flat else air)
-    starts[aside], found = ways.beside(node[aside], starts[aside], room=room)
+    starts[aside], found = ways.beside(node[aside], nested.root[node[aside]], starts[aside], room=room)
     wide[aside] |= found
     around = nested.area[nested.root]
     ramps = {
@@ -301,7 +306,7 @@ def _trace_plan(trace: Trace, plan: Plan, ways: FreeWays, nested: Nest, layers: 
                             trace.follow(ramp, above)
                         ramp = trace.ramp_on(partial(_off, plan.line[k][0], ramp), depth - opened)
                     trace.enter(ramp, above, depth, opened=opened, through_cleared=through)
-                trace.follow(plan.line[k], depth, Move.CUT)
+                trace.follow(np.vstack([*grazed[kind].get(k, ()), plan.line[k]]), depth, Move.CUT)
                 through = False
             above = depth
 
@@ -365,3 +370,29 @@ def _links(plan: Plan, chosen: Ints, ways: FreeWays) -> Bools:
     same = np.flatnonzero(place[1:] == place[:-1]) + 1
     linked[same] = ways.hold(plan.node[chosen[same]], ends[same - 1], starts[same])
     return linked
+
+
+def _grazes(plan: Plan, chosen: Ints, linked: Bools, ways: FreeWays, nested: Nest) -> dict[int, Floats]:
+    """Ways at depth, (m, 2), to pieces that no free way leads to, past what was cut of their place; marks as linked."""
+    place, found = plan.place[chosen], {}
+    apart = np.flatnonzero(~linked & (np.diff(place, prepend=-1) == 0)) if ways.step else chosen[:0]
+    ends = np.stack([plan.ends[chosen[apart - 1]], plan.starts[chosen[apart]]], axis=1)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    near = length <= ways.longest / 2.0
+    apart, ends, length = apart[near], ends[near], length[near]
+    if not len(apart):
+        return {}
+    bits = [(i, line[k : k + _BIT + 1]) for i, line in enumerate(plan.line[piece] for piece in chosen)
+            for k in range(0, len(line) - 1, _BIT)]
+    of, lines = np.array([i for i, _ in bits]), np.array([shapely.linestrings(bit) for _, bit in bits], dtype=object)
+    which, bit = shapely.STRtree(lines).query(
+        shapely.linestrings(ends), predicate="dwithin", distance=length / 2.0 + ways.step)
+    before = (of[bit] < apart[which]) & (place[of[bit]] == place[apart[which]])
+    which, bit = which[before], bit[before]
+    each, start = np.unique(which, return_index=True)
+    for k, cut in zip(each, np.split(lines[bit], start[1:]), strict=True):
+        piece = int(chosen[apart[k]])
+        way = ways.grazing(int(nested.root[plan.node[piece]]), ends[k, 0], ends[k, 1], cut)
+        if way is not None:
+            linked[apart[k]], found[piece] = True, way
+    return found

@@ -207,9 +207,10 @@ def _cut_by(
         if deep is not opened:
             deep[some] = overlay.union(deep[some], unfinished(one, axis[some], wide))
         opened[some] = overlay.union(opened[some], overlay.intersection(reached[some], wide))
-        if corners:  # along the walls the tip has been wherever it opens something of the rest
+        if corners:  # the tip has been on the floor, and along walls wherever it opens something of the rest
             near = overlay.buffer(rest[some], one.half_width, quad_segs=8)
-            swept[some] = overlay.intersection(shapely.boundary(axis[some]), near)
+            swept[some] = overlay.union(overlay.intersection(shapely.boundary(axis[some]), near),
+                                        unfinished(one, axis[some], rest[some]))
     if corners:
         opened[:] = sharpened(one, parts, opened, before, axis, swept, trace)
     return skipped

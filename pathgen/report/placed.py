@@ -1,0 +1,32 @@
+"""How large drawings became: for report.json, and in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pathgen.base.units import coarse_length
+from pathgen.work.features import Inlay
+
+
+def placed_sizes(inlay: Inlay) -> list[dict[str, Any]]:
+    """What report.json holds of each copy of an inlay's drawing: mm, and the share of its drawn size."""
+    return [{"width": round(one.width, 3), "height": round(one.height, 3),
+             "share_of_drawn": None if one.share is None else round(one.share, 5)} for one in inlay.placed]
+
+
+def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
+    """``, placed 34.3 mm by 20.1 mm, 71 % of its drawn size``: how large a drawing became; for copies, from and to."""
+    if not sizes:
+        return ""
+    low, high = min(sizes, key=lambda s: s["width"]), max(sizes, key=lambda s: s["width"])
+    words = [" by ".join(coarse_length(s[side], units) for side in ("width", "height"))
+             for s in (low, high)]
+    size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
+    placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
+    shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
+    if shares[0] is None:
+        return f", {placed} {size}"
+    if shares == ["100", "100"]:
+        return f", {placed} {size}, as drawn"
+    share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
+    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
