@@ -7,14 +7,17 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from pathgen.base.cutters import SHAPES, Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
-from pathgen.base.units import parse_length
-from pathgen.verify.heights import Blank, HeightField, read, simulate
+from pathgen.base.units import INCH, parse_length
+from pathgen.verify.heights import MUCH_BESIDE, Blank, HeightField, beside_words, read, simulate
 from pathgen.verify.one_program import ProgramCheck, check_program
+from pathgen.verify.read import RAPID, ReadProgram
 
 
 def measured(options: argparse.Namespace) -> ProgramCheck:
@@ -28,15 +31,42 @@ def measured(options: argparse.Namespace) -> ProgramCheck:
 
 def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
     """Where a program's own header says that its zero is, for who gives no ``--zero``; nothing where it does not."""
+    text = read(Path(program))
     header = " ".join(words.removeprefix(".. ") if words.startswith(".. ") else f"\n{words}"
-                      for _, words in read(Path(program)).comments)
+                      for _, words in text.comments)
     said = re.search(r"^zero: (.*?)[ ]*$", header, re.MULTILINE)
     if not said or options.zero:
         return []
-    high = options.blank[-1] if "Z 0 is the top of the raw stock" in said[1] else "0"
     taken = "0 0 0 was taken, the last from the underside of the work"
-    remedy = f"say so with --zero 0 0 {typed(high)}" if high != "0" else "for another place give --zero"
+    remedy = _zero_remedy(options, said[1], text)
     return [f"The program's header says of its zero: {said[1].rstrip('.')}. {taken}: {remedy}."]
+
+
+def _zero_remedy(options: argparse.Namespace, said: str, program: ReadProgram) -> str:
+    """What to write for the zero that a header tells of."""
+    thickness = options.blank[-1]
+    high = thickness if "Z 0 is the top of the raw stock" in said else "0"
+    place = re.search(r"corner|centre of the blank|the middle of the blank's (nut|near|far) end", said)
+    if not place:
+        return f"say so with --zero 0 0 {typed(high)}" if high != "0" else "for another place give --zero"
+    if not re.search(r"along X( |\.|$)", said) and "along" in said:
+        return "this command takes work that lies along X: hold the folder against its job instead"
+    blank, ends = _blank(options), program.end[program.kind != RAPID, :2]
+    ahead = np.median(ends[np.isfinite(ends).all(axis=1)], axis=0) >= 0 if len(ends) else np.array([True, True])
+    middles = {"corner": (), "centre of the blank": (0, 1)}.get(place[0], (1,))
+    at = [sum(side) / 2 if axis in middles else side[0 if ahead[axis] else 1]
+          for axis, side in enumerate((blank.x, blank.y))]
+    inch = units_of(options) == "in"
+
+    def words(mm: float) -> str:
+        return typed(f"{round(mm / INCH, 4):g} in" if inch and mm else f"{mm:g}")
+
+    zero = f"{words(at[1])} {typed(high)}"
+    nut = ""
+    if len(getattr(options, "radius", None) or ()) > 1 and not options.corner:
+        nut = (f"; where the blank begins 20 mm before X 0 of the surface, the nut, with --corner {words(-20.0)} "
+               f"{words(blank.y[0])} --zero {words(at[0] - 20.0)} {zero}")
+    return f"say so with --zero {words(at[0])} {zero}{nut}"
 
 
 def units_of(options: argparse.Namespace) -> str:
@@ -56,6 +86,7 @@ def simulated_lines(field: HeightField) -> list[str]:
     through = took.through
     most = sorted(range(len(took.line)), key=lambda move: (not through[move], -float(took.bites.volume[move])))[:5]
     return [
+        *([f"{beside_words(field.beside)}: are its zero and --corner right?"] if field.beside > MUCH_BESIDE else []),
         f"taken: {took.volume:.1f} mm3 in {len(took.line)} moves, lowest place {float(field.top.min()):.3f} mm above "
         "the underside",
         *(f"line {took.line[move]}: {took.bites.volume[move]:.2f} mm3, {took.bites.drop[move]:.3f} mm deep"

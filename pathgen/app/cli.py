@@ -413,7 +413,9 @@ def _check_alone(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(found.data)
     else:
-        verdict = "Passed: nothing found that forbids cutting" if found.passed else "DO NOT CUT: see above"
+        verdict = "DO NOT CUT: see above" if not found.passed else (
+            "Nothing found that forbids cutting, but judge what is said above" if found.findings else
+            "Passed: nothing found that forbids cutting")
         lines = [*(f"{name}: {words}" for name, words in found.rows), *map(str, found.findings), verdict]
         _show([*(in_units(line, units_of(options)) for line in lines),
                *zero_lines(options, options.job)])

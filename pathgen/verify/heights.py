@@ -36,6 +36,9 @@ Floats = NDArray[np.float64]
 Text = str | Path | ReadProgram
 """A program: its text, the file that holds it, or what `read_program` made of it."""
 
+MUCH_BESIDE = 0.05
+"""Share of a program's cutting over no blank that is told: passes and outlines run a little past its edges."""
+
 _CHORD = 1e-4  # mm: arcs as straight moves
 _WOOD = np.array([190, 150, 112])
 _BED = 232
@@ -219,6 +222,18 @@ class HeightField:
         """What was taken, mm3."""
         return sum(took.volume for took in self.took)
 
+    @property
+    def beside(self) -> float:
+        """Share of the last program's length at a feed where its cutter is wholly beside the blank; 0 for none."""
+        if not self.took:
+            return 0.0
+        motion, cutter = self.took[-1].pieces[0], self.took[-1].cutter
+        middle, length = (motion.start + motion.end) / 2, np.linalg.norm(motion.end - motion.start, axis=1)
+        low, high = (np.array([self.x[k], self.y[k]]) for k in (0, -1))
+        aside = np.linalg.norm(np.fmax(np.fmax(low - middle[:, :2], middle[:, :2] - high), 0.0), axis=1)
+        length = np.where(motion.rapid | ~np.isfinite(length), 0.0, length)
+        return float(length[aside > cutter.radius].sum() / (length.sum() or 1.0))
+
     def filled(
         self, area: shapely.Polygon | shapely.MultiPolygon, *, top: Surface, proud: float = 0.0
     ) -> HeightField:
@@ -338,6 +353,11 @@ def simulate(
                          pieces=(pieces, taken.bites)))
     earlier = blank.took if isinstance(blank, HeightField) else ()
     return HeightField(x=grid.xs, y=grid.ys, top=top, before=before, took=(*earlier, *took))
+
+
+def beside_words(share: float) -> str:
+    """That so much of a program lies over no blank."""
+    return f"{100 * share:.0f} % of its cutting runs beside the blank, over nothing"
 
 
 def compare_heights(

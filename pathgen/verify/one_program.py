@@ -16,9 +16,25 @@ from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep
 from pathgen.verify.findings import Finding, Tolerances, at, forbids
-from pathgen.verify.heights import Blank, Difference, HeightField, Text, Took, compare_heights, read, simulate
+from pathgen.verify.heights import (
+    MUCH_BESIDE,
+    Blank,
+    Difference,
+    HeightField,
+    Text,
+    Took,
+    beside_words,
+    compare_heights,
+    read,
+    simulate,
+)
 from pathgen.verify.read import ReadProgram
 from pathgen.verify.scallops import ScallopCheck, ridges
+
+_FOLLOWS = 0.02
+"""How much more than their ridges passes that follow a surface may stray from it, mm."""
+
+_JUDGED = "a finish is judged once the ridge height allowed is given: --scallop, or limit=.."
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -35,8 +51,9 @@ class ProgramCheck:
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
-        stepdown, ridges over the limit and cuts below the surface (where a limit is given), cuts with the
-        spindle off, turning backwards or without a feed, a spindle left on at the end.
+        stepdown, ridges over the limit and cuts below the surface (where a limit is given; without one, passes that
+        follow the surface at another height, a warning), cuts beside the blank, with the spindle off, turning
+        backwards or without a feed, a spindle left on at the end.
 
     Examples
     --------
@@ -125,7 +142,7 @@ def check_program(
         What stands there before.
     limit : float, optional
         Ridge height allowed, mm. Given, the program is taken for a finishing one: a cut below the surface, or a ridge
-        higher than this, is a finding.
+        higher than this, forbids cutting. Left out, either is told and not judged.
     area : shapely polygon, optional
         Where ridges and heights are measured, mm. Left out: what the passes span, and all that was cut.
     zero : (x, y, z)
@@ -163,7 +180,9 @@ def check_program(
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
-    findings = [*_moves(took), *_spindle(program, took), *_surface(took.name, against, measured, limit)]
+    findings = [*_moves(took), *_spindle(program, took), *_beside(field), *(
+        _unjudged(took.name, against, measured) if limit is None else
+        _surface(took.name, against, measured, limit))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
 
 
@@ -213,12 +232,39 @@ def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:
                       allowed="M5 before the end", remedy="stop it with M5")
 
 
+def _beside(field: HeightField) -> Iterator[Finding]:
+    """Much of what is cut lies over no blank."""
+    share = field.beside
+    if share > MUCH_BESIDE:
+        yield Finding(code="beside-blank", severity="warn", where=field.took[-1].name,
+                      got=beside_words(share), allowed="over the blank",
+                      remedy="are the blank's corner and the program's zero right?")
+
+
+def _unjudged(name: str, against: Difference | None, measured: ScallopCheck | None) -> Iterator[Finding]:
+    """Of a program not said to finish: passes that follow the surface at another height, or whatever lies below it."""
+    slack = Tolerances()
+    follows = measured is not None and measured.high - measured.low <= measured.highest + _FOLLOWS
+    if measured is not None and follows and not -slack.surface_low <= measured.low <= _FOLLOWS:
+        below = measured.low < 0
+        yield Finding(
+            code="off-surface", severity="warn", where=name, allowed="on it, where this is its finish",
+            got=f"its passes follow the surface {abs(measured.low):.4f} mm {'below' if below else 'above'} it",
+            remedy=f"are zero and thickness right? only {'the floor of a pocket' if below else 'roughing'} lies there; "
+                   f"{_JUDGED}",
+        )
+    elif against is not None and against.low < -slack.surface_low:
+        yield Finding(
+            code="below-surface", severity="note", where=at(name, None, *against.low_at),
+            got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
+            remedy=f"not judged; {_JUDGED}",
+        )
+
+
 def _surface(
-    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float | None
+    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float
 ) -> Iterator[Finding]:
     """Of a finishing program: cuts below the surface, and ridges over the limit."""
-    if limit is None:
-        return
     slack = Tolerances()
     if against is not None and against.low < -slack.surface_low:
         yield Finding(

@@ -101,8 +101,50 @@ def test_a_program_that_says_where_its_zero_is_is_taken_at_its_word(tmp_path, ca
     assert main(asked) == 0
     said = capsys.readouterr().out
     assert "header says of its zero: X 0 Y 0 is the corner. Z 0 is the top of the raw stock." in said
-    assert 'say so with --zero 0 0 "1/2 in"' in said
-    assert main([*asked, "--zero", "0", "0", "1/2 in"]) == 0
+    assert 'say so with --zero 0 "-0.5 in" "1/2 in"' in said  # the program goes on from that corner, not back
+    assert main([*asked, "--zero", "0", "-0.5 in", "1/2 in"]) == 0
     said = capsys.readouterr().out
     assert "header" not in said
     assert "lowest place 0.4606 in above the underside" in said  # 12.7 mm - 1 mm
+
+
+ON_THE_CORNER = ("(zero: X 0 Y 0 is the blank's corner, nut end, bass side, the strings run along X. Z 0 is the top of "
+                 "the raw stock.)\nG21 G90 G17 G94\nG0 Z5\nM3 S9000\nG0 X5 Y2\nG1 Z-1 F100\nX95 F900\n"
+                 + "".join(f"Y{2 + 0.5 * k}\nX{95 if k % 2 == 0 else 5}\n" for k in range(1, 73))
+                 + "G0 Z5\nM5\nM30\n")
+
+
+def test_what_is_advised_for_a_zero_on_the_blanks_corner_is_right_as_written(tmp_path, capsys):
+    path = tmp_path / "a.nc"
+    path.write_text(ON_THE_CORNER)
+    asked = [str(path), "--cutter", "ball-end", "6", "--blank", "100", "40", "8", "--resolution", "0.5"]
+    checked = ["check", *asked, "--thickness", "7"]
+    for command in (["simulate", *asked], checked):
+        main(command)
+        assert "say so with --zero 0 -20 8." in capsys.readouterr().out
+    main(["simulate", *asked, "--zero", "0", "0", "8"])
+    assert "% of its cutting runs beside the blank" in capsys.readouterr().out
+    assert main([*checked, "--zero", "0", "0", "8"]) == 0
+    said = capsys.readouterr().out
+    assert "of its cutting runs beside the blank" in said
+    assert "Passed" not in said
+    assert main([*checked, "--zero", "0", "-20", "8"]) == 0
+    said = capsys.readouterr().out
+    assert "Passed" in said
+    assert "beside" not in said
+    main([*checked, "--radius", "254", "356", "80"])
+    assert "with --corner -20 -20 --zero -20 -20 8" in capsys.readouterr().out
+
+
+def test_a_finish_below_the_surface_named_is_no_bare_pass(tmp_path, capsys):
+    """The Z is 1 mm too low, as where a cutter was set on something 1 mm high."""
+    path = tmp_path / "a.nc"
+    path.write_text(ON_THE_CORNER)
+    asked = ["check", str(path), "--cutter", "ball-end", "6", "--blank", "100", "40", "8", "--resolution", "0.5",
+             "--thickness", "7", "--zero", "0", "-20"]
+    for z, off in (("7", "1.0000 mm below"), ("7.9", "0.1000 mm below"), ("8.5", "0.5000 mm above")):
+        assert main([*asked, z]) == 0
+        said = capsys.readouterr().out
+        assert f"its passes follow the surface {off} it" in said
+        assert "Passed" not in said
+    assert main([*asked, "7.9", "--scallop", "0.02"]) == 1

@@ -227,3 +227,17 @@ def test_a_bite_within_a_long_move_is_found_and_told_of_the_whole_move():
     between = 4.0 * 8.0 - np.pi * 4.0
     assert took.bites.volume[-2] == pytest.approx(4.0 * 40.0 + 2.0 * between, rel=0.02)
     assert (took.bites.drop[-2], took.bites.depth[-2]) == pytest.approx((3.0, 3.0), abs=1e-6)
+
+
+def test_what_lies_below_the_surface_is_told_where_no_ridge_height_says_that_it_finishes(finished):
+    low = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK, zero=(0.0, 0.0, -0.3))
+    (off,) = low.findings
+    assert (off.code, off.severity, low.passed) == ("off-surface", "warn", True)
+    assert "0.300" in off.got
+    aside = pathgen.check_program(pathgen.program(finished), cutter=BALL, top=TOP, blank=BLANK, zero=(0.0, 25.0, 0.0))
+    assert "beside-blank" in [one.code for one in aside.findings]
+    flat = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z5 F300\nX30\nG0 Z20\nM5\nM30\n"
+    pocket = pathgen.check_program(flat, cutter=FLAT, top=pathgen.flat(6.5), blank=BLANK)
+    assert [(one.code, one.severity) for one in pocket.findings] == [
+        ("cut-too-deep", "forbid"), ("below-surface", "note")]
+    assert "1.5000 mm below" in pocket.findings[1].got
