@@ -77,11 +77,12 @@ def _usual(first: Cutter, units: str) -> list[Cutter]:
         wider = diameter / first.diameter
         cutter = replace(first, name=format_length(diameter, units), shape="flat-end", angle=None, diameter=diameter,
                          stepdown=rounded_down(first.stepdown * wider if first.is_flat else diameter / 2.0),
-                         flute_length=math.inf)
+                         stepover=Cutter.stepover, flute_length=math.inf)
         least, most = usual_feed(cutter)
         feed = min(first.feed * wider, max(most, first.feed)) if first.is_flat else least
         feed = float(f"{feed / unit:.2g}") * unit
-        out.append(replace(cutter, feed=feed, plunge=feed * min(first.plunge / first.feed, _PLUNGE)))
+        plunge = float(f"{feed / unit * min(first.plunge / first.feed, _PLUNGE):.2g}") * unit
+        out.append(replace(cutter, feed=feed, plunge=plunge))
     return out
 
 
@@ -98,5 +99,5 @@ def _cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:
     walls = "" if first.is_flat else ", and upright walls where it goes"
     if known:
         return f"another change of cutter{walls}"
-    return (f"another cutter{walls}; reckoned with feed = {as_written(cutter.feed, units)}, stepdown = "
-            f"{as_written(cutter.stepdown, units)}: its maker's chart decides")
+    numbers = ", ".join(f"{key} = {as_written(getattr(cutter, key), units)}" for key in ("feed", "plunge", "stepdown"))
+    return f"another cutter{walls}; reckoned with {numbers}: its maker's chart decides"

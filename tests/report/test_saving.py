@@ -9,6 +9,7 @@ from pathgen.app.choosing import change_lines
 from pathgen.report.text import load_lines, saving_lines, summary_lines
 from tests import small_board
 
+RECKONED = r"reckoned with feed = ([\d.]+), plunge = ([\d.]+), stepdown = ([\d.]+)"
 SLOTS = small_board.SLOT_CUTTER + """[slots]
 cutter = "slot"
 depth = 2.0
@@ -84,12 +85,12 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
             "stepdown = 1.6": "stepdown = 0.25", "scallop = 0.05": "scallop = 0.2"}
     slow = small_board.built(tmp_path, changes=fine)
     best = slow.report["fewer_minutes"][0]
-    size, feed, stepdown = re.search(r"a flat end of ([\d.]+) mm, .*feed = ([\d.]+), stepdown = ([\d.]+)",
-                                     f"{best['change']} {best['cost']}").groups()
+    size, = re.findall(r"a flat end of ([\d.]+) mm", best["change"])
+    feed, plunge, stepdown = re.findall(RECKONED, best["cost"])[0]
     assert best["change"] == f'inlay 1 cutters = [a flat end of {size} mm, "flat"]'
     assert any(best["change"] in line for line in summary_lines(slow.report, "mm"))
     wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
-        "100.0", str(80.0 * float(feed) / 240.0)).replace("0.5", stepdown).replace("flutes = 2", "")
+        "100.0", plunge).replace("0.5", stepdown).replace("flutes = 2", "")
     fast = small_board.built(tmp_path, changes=fine | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
     assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
@@ -119,10 +120,9 @@ def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
     slow = small_board.built(tmp_path, changes=v)
     best = slow.report["fewer_minutes"][0]
     size, = re.findall(r"a flat end of ([\d.]+) mm", best["change"])
-    reckoned = "upright walls where it goes; reckoned with feed = ([0-9.]+), stepdown = ([0-9.]+)"
-    feed, stepdown = re.findall(reckoned, best["cost"])[0]
+    feed, plunge, stepdown = re.findall("upright walls where it goes; " + RECKONED, best["cost"])[0]
     wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
-        "100.0", str(float(feed) / 3.0)).replace("0.5", stepdown)
+        "100.0", plunge).replace("0.5", stepdown)
     fast = small_board.built(tmp_path, changes=v | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
     assert slow.report["minutes"] - fast.report["minutes"] == pytest.approx(best["minutes_saved"], abs=0.3)
     assert best["minutes_saved"] > 0.5 * slow.report["minutes"]
