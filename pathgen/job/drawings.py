@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt, JobError, Mistakes
+from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
 from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
@@ -188,10 +188,14 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 def _drawing(path: Path, table: InlayTable) -> Artwork:
     from pathgen.artwork import read_artwork
 
-    return read_artwork(
-        path, tolerance=DRAWING_TOLERANCE, background=table.background, white_is_background=table.white_is_background,
-        missing="report" if table.artwork_missing == "report" else "refuse",
-    )
+    try:
+        return read_artwork(
+            path, tolerance=DRAWING_TOLERANCE, background=table.background,
+            white_is_background=table.white_is_background,
+            missing="report" if table.artwork_missing == "report" else "refuse",
+        )
+    except ArtworkError as wrong:
+        raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
