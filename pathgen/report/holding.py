@@ -42,8 +42,8 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
     write = f"write finish = {as_written(takes, units, down=True)}, or " if own else ""
     return [Finding(
         code="last-lap-less", severity="note", where=f"{cut.where} finish" if own else cut.where,
-        got=f"{'' if own else 'a finish of '}{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's diameter at most, no more than "
-            "loads it like a layer does, and less in sharp inner corners",
+        got=f"{'' if own else 'a finish of '}{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
+            "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
         allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or {write}take a thicker cutter",
     )]
 
