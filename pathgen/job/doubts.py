@@ -68,6 +68,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _mixes(job)
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
+    yield from _v_before_others(job)
     yield from _sloping_walls(job, clamping)
 
 
@@ -347,8 +348,8 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
         if box.height > _TALL:
             tenth = format_length(box.height / 10, job.units)
             yield Doubt(
-                where=where, problem=f"{format_length(box.height, job.units)} high: all rapids across the work are lifted "
-                                     "over it",
+                where=where,
+                problem=f"{format_length(box.height, job.units)} high: all rapids across the work are lifted over it",
                 allowed=f"up to {coarse_length(_TALL, job.units)} is usual (common practice)",
                 remedy=f"measure it from the bed; is {tenth} meant? else a lower clamp saves lifts",
             )
@@ -357,6 +358,21 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=where, problem="x and y are older names", allowed="along and across",
                 remedy="write along for x and across for y; nothing else changes", grave=False,
+            )
+
+
+def _v_before_others(job: Job) -> Iterator[Doubt]:
+    """A v cutter with others after it, which does not rise into corners."""
+    for number, inlay in enumerate(job.inlays, 1):
+        vees = [name for name in inlay.cutters if job.cutter(name, "").shape == "v"]
+        others = [name for name in inlay.cutters if name not in vees]
+        if vees and others and inlay.cutters.index(vees[0]) < inlay.cutters.index(others[-1]):
+            better = ", ".join(f'"{name}"' for name in (*others, vees[-1]))
+            yield Doubt(
+                where=f"inlay {number} cutters",
+                problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
+                        "comes last rises into corners",
+                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
             )
 
 

@@ -368,3 +368,15 @@ def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tm
     (where, problem, grave), = doubts(tmp_path, "[stock]", tall)
     assert "120 mm high" in problem
     assert "is 12 mm meant?" in TOLD[-1]
+
+
+def test_a_v_that_does_not_come_last_is_doubted(tmp_path):
+    """Only what comes last rises into corners, and a v leaves walls sloping."""
+    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 900.0\n'
+           'plunge = 300.0\nstepdown = 1.0\n')
+    (where, problem, grave), = doubts(tmp_path, 'cutters = ["flat"]', 'cutters = ["vee", "flat"]', extra=vee)
+    assert (where, grave) == ("inlay 1 cutters", True)
+    assert '"vee", a v cutter, stands before "flat"' in problem
+    assert TOLD[-1].endswith('write cutters = ["flat", "vee"]')
+    for good in ('["flat", "vee"]', '["vee"]'):
+        assert doubts(tmp_path, 'cutters = ["flat"]', f"cutters = {good}", extra=vee) == []
