@@ -25,6 +25,10 @@ _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by on
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
 _MOST_NEAR = 32  # moves that a round end may meet the work in, over one place, for them to be cut as a pass
 
+MEAN_AHEAD = {"flat-end": 1.0, "ball-end": 2.0 / 3.0, "v": 1.0 / 2.0}
+"""How far ahead of its axis a cutter takes what is before it, on average, of how far ahead it first meets it: a flank
+takes it bit by bit until it is over it (derived; of a ball as of the parabola that it is near its tip)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Moves:
@@ -71,9 +75,12 @@ class Pass:
         k = self._over(x)
         return self.row + (len(self.x) - 2 - k if self.back else k)
 
-    def met_by(self, x: Floats, across: Floats, wet: float) -> NDArray[np.intp]:
-        """(len(across), len(x)) moves whose front comes to each place first: `wet` is the radius of what cuts, mm."""
-        ahead = np.sqrt(np.maximum(wet**2 - across**2, 0.0))[:, None]
+    def met_by(self, x: Floats, across: Floats, wet: float, *, share: float = 1.0) -> NDArray[np.intp]:
+        """(len(across), len(x)) moves whose front comes to each place first: `wet` is the radius of what cuts, mm.
+
+        With a `share` those that have it ahead by only so much of that.
+        """
+        ahead = share * np.sqrt(np.maximum(wet**2 - across**2, 0.0))[:, None]
         return self.moves_at(x + (ahead if self.back else -ahead))
 
     @cached_property

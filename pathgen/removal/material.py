@@ -21,7 +21,7 @@ from pathgen.base.limits import MOST_WORK
 from pathgen.removal.bites import LEAST, Bites, Passages, Touches, arc_over_travel, in_order, in_rounds
 from pathgen.removal.ceiling import Ceiling
 from pathgen.removal.grid import Grid
-from pathgen.removal.lengthwise import Moves, Pass, as_pass, moves_of, passes_along
+from pathgen.removal.lengthwise import MEAN_AHEAD, Moves, Pass, as_pass, moves_of, passes_along
 from pathgen.removal.motion import Motion, in_pieces
 from pathgen.removal.sweep import RIM, swept_heights
 
@@ -270,8 +270,10 @@ class _Cutting:
         else:
             across = np.abs(self.ys[j : j + rows] - whole.y)
             wet = float(self.cutter.half_width(deepest))
-            near, met = _stretch_of(whole.met_by(self.xs[i : i + columns], across, wet).ravel())
-            b.volume[near] += np.bincount(met, drop.ravel()) * self.cell
+            along, share = self.xs[i : i + columns], MEAN_AHEAD[self.cutter.shape]
+            near, taken = _stretch_of(whole.met_by(along, across, wet, share=share).ravel())
+            b.volume[near] += np.bincount(taken, drop.ravel()) * self.cell
+            near, met = _stretch_of(whole.met_by(along, across, wet).ravel())
             least = _engaged_from(drop.max(axis=0)) if self.cutter.is_flat else LEAST
             edge = arc_over_travel(across, wet, self.cell)[:, None] * (drop > least)
             b.edge[near] += np.bincount(met, edge.ravel())

@@ -136,3 +136,15 @@ def test_a_slot_that_turns_off_a_long_pass_takes_as_much_for_each_mm(cutter, bac
     straight = np.median(taken[(gone > 8.0) & (gone < 15.0)])
     late = 0.12 if cutter.shape == "ball-end" else 0.05
     assert taken[middle] == pytest.approx(np.full(middle.sum(), straight), rel=late)
+
+
+@pytest.mark.parametrize("cutter", CUTTERS, ids=lambda c: c.shape)
+@pytest.mark.parametrize("back", [False, True])
+def test_what_a_pass_takes_near_its_ends_is_a_slot_of_its_own_section(cutter, back):
+    """A pass is taken at once but for its ends, which are cut as moves: a tenth was missing where the two meet."""
+    line = steps(-9, 9, 0.0, -1.0, 0.25)[::-1 if back else 1]
+    path = motion([(*line[0][:2], 5.0), *line])
+    bites = block(0.04).cut(path, cutter, Noting(angle=True)).bites
+    around = np.ones(round(cutter.diameter / 0.25))  # as loads are judged: over a diameter of travel
+    section = np.convolve(bites.volume[1:], around, "valid") / np.convolve(bites.travel[1:], around, "valid")
+    assert section == pytest.approx(np.median(section), rel=0.05)

@@ -119,8 +119,8 @@ def test_a_flat_end_clears_what_is_wide_for_a_v(tmp_path):
     slow = small_board.built(tmp_path, changes=v)
     best = slow.report["fewer_minutes"][0]
     size, = re.findall(r"a flat end of ([\d.]+) mm", best["change"])
-    feed, stepdown = re.findall("upright walls where it goes; reckoned with feed = ([0-9.]+), stepdown = ([0-9.]+)",
-                                best["cost"])[0]
+    reckoned = "upright walls where it goes; reckoned with feed = ([0-9.]+), stepdown = ([0-9.]+)"
+    feed, stepdown = re.findall(reckoned, best["cost"])[0]
     wide = small_board.SLOT_CUTTER.replace('"slot"', '"wide"').replace("0.6", size).replace("400.0", feed).replace(
         "100.0", str(float(feed) / 3.0)).replace("0.5", stepdown)
     fast = small_board.built(tmp_path, changes=v | {'cutters = ["flat"]': 'cutters = ["wide", "flat"]'}, extra=wide)
