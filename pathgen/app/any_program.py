@@ -38,13 +38,8 @@ def zero_lines(options: argparse.Namespace, program: str) -> list[str]:
     if not said or options.zero:
         return []
     taken = "0 0 0 was taken, the last from the underside of the work"
-<<<<<<< HEAD
-    return [f"The program's header says of its zero: {said[1].rstrip('.')}. {taken}: "
-            f"{_zero_remedy(options, said[1], text)}."]
-=======
     remedy = _zero_remedy(options, said[1], text)
     return [f"The program's header says of its zero: {said[1].rstrip('.')}. {taken}: {remedy}."]
->>>>>>> main
 
 
 def _zero_remedy(options: argparse.Namespace, said: str, program: ReadProgram) -> str:
