@@ -131,8 +131,12 @@ class Toolpath:
         too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
 
-    def quick_in_own_holes(self, clear: float = 0.05) -> Toolpath:
-        """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks."""
+    def quick_in_own_holes(self, clear: float = 0.25) -> Toolpath:
+        """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks.
+
+        RS274/NGC's pecking cycle backs off "a bit" there too; common practice is a quarter of a millimetre or more,
+        above what a small machine misses its heights by.
+        """
         if not len(self):
             return self
         x, y, z = self.points.T

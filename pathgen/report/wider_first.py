@@ -11,6 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
@@ -19,10 +21,13 @@ from pathgen.base.units import INCH, as_written, format_length, rounded_down
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
-from pathgen.work.features import Inlay
 
 _LONG = 20.0
 """Minutes from which the pockets of an inlay are worth another cutter, and a look for one."""
+_WORTH = 0.1
+"""Of the minutes, from which it is planned."""
+_ROUGHLY = 0.02
+"""How far (mm) outlines are simplified to reckon with."""
 _WIDER = 1.4
 """Times the diameter of the cutter after it."""
 _STRAIGHT = 0.7
@@ -45,8 +50,9 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         if minutes < _LONG or not (cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")):
             continue
         known = {step.cutter.name: step.cutter for step in clamping.steps if step.cutter.is_flat}
+        area = overlay.simpler(inlay.area, _ROUGHLY)
         tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping.units))
-                 if (saved := _reckoned(cutter, cutters[0], own[0].minutes, inlay)) > 0.0]
+                 if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > _WORTH * minutes]
         if not tried:
             continue
         cutter = max(tried, key=lambda one: one[0] * (1.0 if one[1].name in known else _AT_HAND))[1]
@@ -79,13 +85,13 @@ def _usual(first: Cutter, units: str) -> list[Cutter]:
     return out
 
 
-def _reckoned(cutter: Cutter, first: Cutter, minutes: float, inlay: Inlay) -> float:
+def _reckoned(cutter: Cutter, first: Cutter, minutes: float, area: BaseGeometry, depth: float) -> float:
     """About how many minutes a cutter before the first one saves of those that this takes."""
-    if cutter.flute_length < inlay.depth or (first.is_flat and cutter.diameter < _WIDER * first.diameter):
+    if cutter.flute_length < depth or (first.is_flat and cutter.diameter < _WIDER * first.diameter):
         return 0.0
-    opened = overlay.buffer(overlay.buffer(inlay.area, -cutter.radius, quad_segs=4), cutter.radius, quad_segs=4).area
-    in_a_minute = cutter.diameter * cutter.stepover * min(cutter.stepdown, inlay.depth) * cutter.feed
-    return float(minutes * opened / inlay.area.area - opened * inlay.depth / (_STRAIGHT * in_a_minute))
+    opened = overlay.buffer(overlay.buffer(area, -cutter.radius, quad_segs=4), cutter.radius, quad_segs=4).area
+    in_a_minute = cutter.diameter * cutter.stepover * min(cutter.stepdown, depth) * cutter.feed
+    return float(minutes * opened / area.area - opened * depth / (_STRAIGHT * in_a_minute))
 
 
 def _cost(cutter: Cutter, first: Cutter, units: str, known: bool) -> str:

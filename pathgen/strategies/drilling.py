@@ -20,7 +20,7 @@ _SAME = 0.02
 
 
 def drilling(
-    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = 1e-3
+    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = 2e-3
 ) -> Toolpath:
     """Moves that cut every hole from `top` down to its bottom.
 

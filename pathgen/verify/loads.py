@@ -26,15 +26,16 @@ FEWEST_ACROSS = 8.0
 class Load:
     """Volume per tooth in one program, as a share of a straight-line cut at stepover, stepdown and full feed, as deep.
 
-    `median` and `high` (95 in 100) go by the length of the way; `largest` is at `line`, (x, y). `angles` are the same
-    three of the engaged angle, degrees. Moves straight down are not in it. `coarse` is the share by which the grid may
-    be wrong.
+    `median` and `high` (95 in 100) go by the length of the way; `largest` is most of all. `angles` are the same three
+    of the engaged angle, degrees. Moves straight down are not in it. What is `judged` is at `line`, (x, y), where it is
+    most beside the share by which the grid may be wrong there, `coarse`: a row of it more or less of what is cut.
     """
 
     median: float
     high: float
     largest: float
     angles: tuple[float, float, float]
+    judged: float
     line: int
     x: float
     y: float
@@ -66,21 +67,25 @@ def load_of(bites: Bites, motion: Motion, cutter: Cutter, spacing: float) -> Loa
     # going sideways no more than the front half can be in wood: on a ramp its floor is counted now and then
     angle = np.degrees(stretches.rate(bites.edge[moves], np.ones(len(moves))).clip(0.0, np.pi))
     median, high, largest = stretches.spread(share)
-    worst = int(moves[np.argmax(share)])
-    x, y = motion.end[worst, :2].tolist()
+    taken, tall = (stretches.rate(values[moves], np.ones(len(moves)))
+                   for values in (bites.volume, bites.travel * bites.depth))
+    wide = np.divide(taken, tall, where=tall > 0, out=np.full(len(moves), cutter.diameter))
+    coarse = spacing / np.clip(wide, spacing, cutter.diameter)
+    most = int(np.argmax(share / (1.0 + coarse)))
+    x, y = motion.end[moves[most], :2].tolist()
     return Load(median=median, high=high, largest=largest, angles=stretches.spread(angle), x=x, y=y,
-                line=int(motion.line[worst]), coarse=spacing / cutter.diameter)
+                line=int(motion.line[moves[most]]), judged=float(share[most]), coarse=float(coarse[most]))
 
 
 def load_findings(steps: tuple[Step, ...], loads: Mapping[int, Load]) -> Iterator[Finding]:
     """A warning for each program in which a tooth takes more than it should, by more than the grid may be wrong."""
     for step in steps:
         load = loads.get(step.order)
-        if load is not None and load.largest > LOAD_FACTOR * (1.0 + load.coarse):
-            most = math.floor(100 * LOAD_FACTOR / load.largest)
+        if load is not None and load.judged > LOAD_FACTOR * (1.0 + load.coarse):
+            most = math.floor(100 * LOAD_FACTOR / load.judged)
             yield Finding(
                 code="load-high", severity="warn", where=at(step.file_name, load.line, load.x, load.y),
-                got=f"{load.largest:.1f} times what a tooth takes in a straight-line cut",
+                got=f"{load.judged:.1f} times what a tooth takes in a straight-line cut",
                 allowed=f"{LOAD_FACTOR:g} times",
                 remedy=f"go slower there: at no more than {most} % of the feed in the program, by its F words or by "
                        "turning the feed down at the machine",

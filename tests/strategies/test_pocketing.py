@@ -722,17 +722,34 @@ def test_a_v_cutter_opens_a_berry_on_a_thin_stem(stem: float) -> None:
 @pytest.mark.parametrize("apart", [4.0, 5.0])
 @pytest.mark.parametrize("first", [None, 1.0])
 def test_a_neck_opened_from_both_sides_is_cut_as_deep_as_its_walls_allow(y: float, apart: float, first) -> None:
-    """Two discs of radius 3 mm that overlap: a v of 90 degrees goes everywhere 2.4 mm deep, but through the neck."""
+    """Two discs of radius 3 mm that overlap: a v of 90 degrees goes everywhere 2.4 mm deep, but through the neck.
+
+    Where a flat end has been before, it is open to the floor.
+    """
     region = shapely.union(*(Point(x, y).buffer(3.0, quad_segs=64) for x in (200.0, 200.0 + apart)))
     cutters = [*([flat_end(first)] if first else []), v_cutter(90.0)]
-    cut = pocket(region, surface=BOARD, cutters=cutters, depth=2.4, safe_z=SAFE_Z)[-1]
-    a, b = cut_moves(cut)
-    tips = np.concatenate([a + t * (b - a) for t in np.linspace(0.0, 1.0, 21)])
     half = math.sqrt(9.0 - apart**2 / 4.0)  # of the neck, derived, and so the depth at 45 degrees
     middle = np.column_stack([200.0 + apart / 2 + np.linspace(-0.5, 0.5, 11), np.full(11, y)])
-    away = np.hypot(*(middle[:, None] - tips[:, :2]).transpose(2, 0, 1))
-    depth = BOARD.height(*middle.T) - (tips[:, 2] + away * cutters[-1].wall_slope).min(axis=1)
-    assert depth == pytest.approx(np.full(11, half), abs=0.2)
+    left = np.full(11, np.inf)
+    for cut in pocket(region, surface=BOARD, cutters=cutters, depth=2.4, safe_z=SAFE_Z):
+        a, b = cut_moves(cut)
+        tips = np.concatenate([a + t * (b - a) for t in np.linspace(0.0, 1.0, 21)])
+        away = np.hypot(*(middle[:, None] - tips[:, :2]).transpose(2, 0, 1))
+        over = np.where(away > cut.cutter.radius, np.inf, 0.0) if cut.cutter.is_flat else away * cut.cutter.wall_slope
+        left = np.minimum(left, (tips[:, 2] + over).min(axis=1, initial=np.inf))
+    assert BOARD.height(*middle.T) - left == pytest.approx(np.full(11, 2.4 if first else half), abs=0.2)
+
+
+def test_a_v_goes_through_no_neck_that_an_earlier_cutter_has_opened_to_the_floor() -> None:
+    """A stem too narrow for the v at full depth was gone along whole after a flat end had been there: all in air."""
+    stem = LineString([(40, 0), (50, 3), (60, 0)]).buffer(0.6, quad_segs=32)
+    leaves = shapely.union_all([stem, box(36, -2, 40, 2), box(60, -2, 64, 2)])
+    cuts = pocket(leaves, surface=LEVEL, cutters=[flat_end(1.0), v_cutter(60.0)], depth=1.5, safe_z=SAFE_Z)
+    a, b = cut_moves(cuts[1])
+    middle = (a[:, 0] + b[:, 0]) / 2
+    assert np.linalg.norm(b - a, axis=1)[(middle > 41.5) & (middle < 58.5)].sum() == 0.0
+    assert len(a)
+    assert leaves.difference(cuts[1].opened).area < 0.01
 
 
 @pytest.mark.parametrize("wall", [40.0, 12.0, 6.0])

@@ -88,8 +88,8 @@ def test_a_ramp_begins_on_top_of_what_stands_there(high):
 
 def test_pecks_go_down_by_quarters_of_a_layer_and_up_again_after_each():
     z = way(one_slot(entry="peck"))[:, 2]
-    # each peck is taken up again quickly, from 0.05 mm above where the last one ended
-    layer = (0.125, 0, 0.075, 0.25, 0, 0.2, 0.375, 0, 0.325, 0.5)
+    # each peck is taken up again quickly, from a quarter of a millimetre above where the last one ended
+    layer = (0.125, 0, 0.25, 0, 0.375, 0, 0.125, 0.5)
     wanted = [6.0 - 0.5 * number - part for number in range(4) for part in layer]
     changes = z[np.append(True, np.abs(np.diff(z)) > 1e-9)]
     assert changes[-len(wanted):] == pytest.approx(wanted)

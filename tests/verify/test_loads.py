@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pathgen.app.building import check
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.tops import flat
 from pathgen.programs.write import program
 from pathgen.removal.grid import Grid
@@ -116,3 +116,23 @@ def test_a_long_move_is_judged_where_it_takes_most(tmp_path):
     assert "load-high" not in {f.code for f in check(result.job, tmp_path / "out", resolution=0.2).findings}
     program.write_text(program.read_text().replace(f"F{12 * advised}\n", f"F{14 * advised}\n"))
     assert "load-high" in {f.code for f in check(result.job, tmp_path / "out", resolution=0.2).findings}
+
+
+@pytest.mark.parametrize("aside", [0.1, 0.45])
+def test_a_grid_as_coarse_as_a_shaving_is_wide_raises_no_alarm(aside):
+    """A lap 0.1 mm wide and 5 mm tall, along a wall that slants through rows 0.1 mm apart, was told a fifth too high
+    and warned of, though it went at the eased feed; twice the feed is told of one as wide as a straight cut and it."""
+    one = Cutter(name="flat", shape="flat-end", diameter=1.0, speed=18000.0, feed=600.0, plunge=150.0, stepdown=5.0,
+                 stepover=0.45)
+    grid = Grid.over((-2.0, -4.0, 42.0, 6.0), 0.1)
+    feed = 600.0 * 1.4 * 0.45 / aside  # 1.4 times a straight cut, by arithmetic
+    lines = ["G0 Z7", "G0 X0 Y0", "G1 Z0 F150", "X40 Y1 F200", "G0 Z7", f"G0 X0 Y{-aside}", "G1 Z0 F150",
+             f"X40 Y{1 - aside} F{feed:.0f}", "G0 Z7"]
+    motion, _ = motion_of("\n".join(["G21 G90", *lines, "M2"]), (0.0, 0.0, 0.0))
+    motion = motion.in_pieces(motion.pieces(0.4))
+    bites = Material(grid, np.full(grid.shape, 5.0, np.float32)).cut(motion, one, Noting(angle=True)).bites
+    load = load_of(bites, motion, one, 0.1)
+    assert load.judged <= LOAD_FACTOR * (1.0 + load.coarse)
+    fast = replace(motion, feed=np.where(motion.feed == round(feed), 2 * feed, motion.feed))
+    load = load_of(bites, fast, one, 0.1)
+    assert load.judged > LOAD_FACTOR * (1.0 + load.coarse)

@@ -68,7 +68,7 @@ def sharpened(
     uncut = np.flatnonzero(necks | (shapely.area(left) >= trace.options.smallest / 4.0))
     for some in np.split(uncut, np.flatnonzero(np.diff(np.cumsum(shapely.length(parts[uncut])) // _TOGETHER)) + 1):
         region, plane = parts[some], one.in_plane(parts[some])
-        lines, of = _lines(one, region, plane, left[some], np.where(necks, axis, np.array(None))[some])
+        lines, of = _lines(one, region, plane, left[some], np.where(necks, axis, np.array(None))[some], before[some])
         along = _opened_along(one, lines, of, len(some))
         dots, dot_of = _dots(one, region, plane, left[some], along, trace.options.smallest)
         more = _opened_along(one, dots, dot_of, len(some))
@@ -97,25 +97,31 @@ def _in_air(one: Opening, lines: list[Floats], before: Shapes, swept: Shapes) ->
     """(n, 2) whether the cutter goes down through air, or hardly any wood, at the ends of n lines."""
     ends = np.array([line[end] for line in lines for end in (0, -1)]).reshape(-1, 3)
     before, swept, places = np.repeat(before, 2), np.repeat(swept, 2), shapely.points(ends[:, :2])
-    bores = overlay.buffer(places, np.maximum(ends[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
-    bored = shapely.covers(before, bores) & shapely.covers(before, places)
+    bored = _opened_already(one, ends, before)
     air = bored | shapely.dwithin(swept, places, GRAZE) | (_stands(one, ends, swept) < _STANDS)
     return np.asarray(air).reshape(-1, 2)
 
 
+def _opened_already(one: Opening, tips: Floats, before: Shapes) -> NDArray[np.bool_]:
+    """(n,) whether what the cutter opens with its tip at (n, 3) places and depths was opened down to the floor."""
+    places = shapely.points(tips[:, :2])
+    bores = overlay.buffer(places, np.maximum(tips[:, 2] / one.cutter.wall_slope - GRAZE, 0.0), quad_segs=6)
+    return np.asarray(shapely.covers(before, bores) & shapely.covers(before, places))
+
+
 def _lines(
-    one: Opening, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes
+    one: Opening, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes, before: Shapes
 ) -> tuple[list[Floats], Ints]:
     """(n, 3) lines of axis and depth (x, y, depth) that open what is left of each region, deep end first, and which
     region each is of.
 
     `plane` is the regions in the plane of openings; where `axis` is given, of a region that has necks, also lines that
-    go through them.
+    go through them, but where earlier cutters have been down to the floor, `before`.
     """
     near, necks = left.copy(), shapely.is_geometry(axis)
     near[necks] = overlay.union(left[necks], overlay.difference(region[necks], axis[necks]))
     lines, of = middle_lines(plane, one.in_plane(near), one.half_width + SAMPLE)
-    return _cut_along(one, lines, of, region, plane, left, axis)
+    return _cut_along(one, lines, of, region, plane, left, axis, before)
 
 
 def _dots(
@@ -134,14 +140,15 @@ def _dots(
     # where the edge of a lobe only touches what is near, they share a line or a point as well
     around = one.in_plane(np.array([whole(polygons(shape)) for shape in near], dtype=object))
     centre = shapely.get_coordinates(shapely.get_point(shapely.maximum_inscribed_circle(around, tolerance=_LINE), 0))
+    none = np.full(len(of), None)
     middles = shapely.linestrings(np.stack([centre, centre + [_DOT, 0.0]], axis=1))
-    dots, which = _cut_along(one, middles, np.arange(len(of)), region[of], plane[of], rest, np.full(len(of), None))
+    dots, which = _cut_along(one, middles, np.arange(len(of)), region[of], plane[of], rest, none, none)
     gained = shapely.area(overlay.intersection(rest, _opened_along(one, dots, which, len(of)))) >= smallest / 4.0
     return [dot for dot, k in zip(dots, which, strict=True) if gained[k]], of[which[gained[which]]]
 
 
 def _cut_along(
-    one: Opening, lines: Shapes, of: Ints, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes
+    one: Opening, lines: Shapes, of: Ints, region: Shapes, plane: Shapes, left: Shapes, axis: Shapes, before: Shapes
 ) -> tuple[list[Floats], Ints]:
     """The stretches of lines in the plane of openings, (n, 3) each, along which the cutter takes some of what is left,
     and the region that each is of: as each of the lines is `of` one."""
@@ -153,8 +160,9 @@ def _cut_along(
     deep = _axis_and_depth(one, one.out_of_plane(points), width, region, owner)
     shapely.prepare(left)
     cuts = shapely.dwithin(left[owner], shapely.points(deep[:, :2]), deep[:, 2] / one.cutter.wall_slope + SAMPLE)
-    neck = shapely.is_geometry(axis)[owner]
-    cuts[neck] |= _stands(one, deep[neck], axis[owner[neck]]) > _STANDS
+    neck = np.flatnonzero(shapely.is_geometry(axis)[owner] & ~cuts)
+    stands = neck[_stands(one, deep[neck], axis[owner[neck]]) > _STANDS]
+    cuts[stands[~_opened_already(one, deep[stands], before[owner[stands]])]] = True
     cuts &= deep[:, 2] > 0.0
     return _useful(deep, cuts, line, owner)
 
