@@ -62,9 +62,9 @@ def before_start(
 
     `zero` is where to try the zero of a cutter just fitted.
     """
+    if clamping.done(step):
+        return ["This program was run before the work moved: do not run it again."]
     lines = []
-    if clamping.moved is not None and clamping.moved_at(step) is None:
-        lines.append("This program was run before the work moved: do not run it again.")
     if step.number == 1:
         lines += [*clamping.board.names.laid, *turning(clamping), *_before(clamping, step), *_laid(clamping, step)]
     if clamping.moved_at(step) is not None:
@@ -73,6 +73,7 @@ def before_start(
             "Keep the old zero: do not set X and Y again from the moved work."
         )
     if step.number > 1:
+        lines += _spoilboard(clamping) if step.order == clamping.moved_from else []
         lines += _before(clamping, step)
     lines.append(_fitted(clamping, step))
     if lowest is not None and stand_out(clamping, lowest) > 0:  # hovering high over the work needs none
@@ -155,12 +156,7 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         lines.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
                      f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
                      "it does not, correct its height, and build again.")
-    sunk = min(clamping.moved.lowest(stock.bounds)[0], 0.0) if clamping.moved else 0.0
-    deepest = min(one.operation.bottom for one in clamping.steps) + sunk
-    if deepest < 0:
-        deep = f"{'up to ' if sunk else ''}{format_length(-deepest, units)}"
-        lines.append("Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
-                     f"comes {deep} into it. Its top is the bed that is spoken of here.")
+    lines += _spoilboard(clamping)
     if clamping.under:
         return [*lines, "Keep X 0 and Y 0 as they are."]
     x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
@@ -181,6 +177,16 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
     if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
         lines.append(_measuring(clamping))
     return lines
+
+
+def _spoilboard(clamping: Clamping) -> list[str]:
+    """That a spare board must lie under the work, and how deep it is cut in the end; nothing where it is not."""
+    sunk = min(clamping.moved.lowest(clamping.stock.bounds)[0], 0.0) if clamping.moved else 0.0
+    deepest = min(one.operation.bottom for one in clamping.steps) + sunk
+    deep = f"{'up to ' if sunk else ''}{format_length(-deepest, clamping.units)}"
+    return [] if deepest >= 0 else [
+        "Let the work lie on a spoilboard, a spare flat board fixed to the machine: in the end a cutter "
+        f"comes {deep} into it. Its top is the bed that is spoken of here."]
 
 
 def _fitted(clamping: Clamping, step: Step) -> str:

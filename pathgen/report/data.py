@@ -75,6 +75,7 @@ def report_data(
             _program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step) for p in programs
         ],
         "minutes": round(sum(p.minutes for p in programs), 2),
+        **_left(programs, planned.clamping),
         "fewer_minutes": fewer_minutes(planned, programs),
         "saved_by_leave": saved_by_leave(planned, programs),
         "surface": _surface(planned, programs, checked),
@@ -159,6 +160,14 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         # as the program has it: from the zero of the set-up
         "z_min": _round(clamping.to_machine(program.toolpath.points, program.step)[:, 2].min(), 4),
     }
+
+
+def _left(programs: Sequence[Program], clamping: Clamping) -> dict[str, Any]:
+    """Where to go on when the work has moved, and the minutes left from there; nothing where it has not."""
+    left = [p for p in programs if not clamping.done(p.step)]
+    if len(left) in (0, len(programs)):
+        return {}
+    return {"go_on_with": left[0].order, "minutes_left": round(sum(p.minutes for p in left), 2)}
 
 
 def _load(load: Load | None, step: Step) -> dict[str, Any]:

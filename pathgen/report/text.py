@@ -90,7 +90,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     head = ["", *(["of all"] if turned else []), "program", "cutting", "time"]
     lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
-    lines += ["", f"In all {minutes_words(minutes)} at the machine."]
+    lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report)]
     lines += [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
               for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
     lines += both_sides_lines(report, units)
@@ -99,6 +99,16 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines += _surface_lines(report["surface"], units)
     lines += [_inlay_line(number, inlay, units) for number, inlay in enumerate(report["inlays"], 1)]
     return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
+
+
+def go_on_lines(report: dict[str, Any]) -> list[str]:
+    """Where to go on when the work has moved: programs before that one are done."""
+    if "go_on_with" not in report:
+        return []
+    order = report["go_on_with"]
+    done = "program 1 is" if order == 2 else f"programs 1 to {order - 1} are"
+    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} done, do not "
+            f"run {'it' if order == 2 else 'them'} again."]
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

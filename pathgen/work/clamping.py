@@ -260,6 +260,10 @@ class Clamping:
         """How the work lies when a step is run, where it is not as it was first clamped."""
         return self.moved if step is not None and step.order >= self.moved_from else None
 
+    def done(self, step: Step) -> bool:
+        """Whether a step was run before the work moved, and is not run again."""
+        return self.moved is not None and step.order < self.moved_from
+
     def safe_at(self, step: Step | None) -> float:
         """The safe height when a step is run: where work that moved stands higher, by as much more, mm."""
         moved = self.moved_at(step)

@@ -32,6 +32,7 @@ from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.work.moved import fit_move
 from pathgen.work.operations import WitnessMarks
+from tests.report.test_sheet import Page
 from tests.small_board import built, job, moves, text_of
 
 MARKS = """
@@ -187,6 +188,22 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     assert "work-moved" in {f["code"] for f in moved.report["checks"]["findings"]}
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
+    check_what_is_done(moved, hover)
+
+
+def check_what_is_done(moved, first):
+    """Programs that were run before the work moved are told from those that are left, at the top and in their places.
+    """
+    left = sum(p.minutes for p in moved.programs if p.order >= first)
+    assert moved.report["minutes_left"] == pytest.approx(left, abs=0.01)
+    page = Page(moved.files()["setup.html"])
+    assert f"Go on with program {first}" in page.all("header")[0][2]
+    assert page.by_id("programs")[2].partition("In the pictures")[0].count(": done") == first - 1
+    assert page.by_id("by-hand")[2].count("done") == first  # one more: "where that cannot be done"
+    cards = {p.order: page.by_id(f"program-{p.order}")[2] for p in moved.programs}
+    for p in moved.programs:
+        assert ("do not run it again" in cards[p.order]) == (p.order < first)
+        assert ("Z 0" in cards[p.order]) == (p.order >= first)
 
 
 def test_rapids_clear_the_highest_that_is_known(tmp_path):
@@ -244,7 +261,7 @@ def test_marks_measured_once_drilled_stay_there_and_are_compared_with_that(tmp_p
     assert clamping.moved.shift == pytest.approx([0.2, 0.0, 0.0], abs=1e-9)
     assert clamping.moved.tilt_deg == pytest.approx((0.0, 0.0), abs=1e-9)
     assert list(moved_warnings(clamping)) == []
-    assert "do not run this program again" in " ".join(before_start(clamping, clamping.steps[0]))
+    assert "do not run it again" in " ".join(before_start(clamping, clamping.steps[0]))
     with pytest.raises(JobError, match="drilled: at is given too"):
         load_job(job(tmp_path, extra=MARKS + DRILLED + FAR_END))
 

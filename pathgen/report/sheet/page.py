@@ -36,7 +36,7 @@ from pathgen.report.sheet.results import (
 )
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import minutes_words, verdict
+from pathgen.report.text import go_on_lines, minutes_words, verdict
 from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -96,13 +96,14 @@ def pictures(planned: Plan, programs: Sequence[Program], checked: Verification) 
 
 
 def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
-    hours = divmod(round(report["minutes"]), 60)
-    time = f"about {hours[0]} h {hours[1]:02d} min" if hours[0] else minutes_words(report["minutes"])
+    time = _hours(report.get("minutes_left", report["minutes"]))
+    time += f" for what is left, of {_hours(report['minutes'])}" if "minutes_left" in report else ""
     return e(
         "header",
         e("p", "Setup sheet", class_="kicker"),
         e("h1", clamping.title),
         *verdict_words(report),
+        *(e("p", e("b", line)) for line in go_on_lines(report)),
         facts([
             ("Programs", f"{len(clamping.steps)}, in one clamping" + (
                 f"; {len(clamping.under.steps)} for the back come before" if clamping.under else "")),
@@ -114,6 +115,11 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
         *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
         *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
+
+
+def _hours(minutes: float) -> str:
+    hours, rest = divmod(round(minutes), 60)
+    return f"about {hours} h {rest:02d} min" if hours else minutes_words(minutes)
 
 
 def verdict_words(report: dict[str, Any]) -> list[Element]:

@@ -29,9 +29,10 @@ _ASIDE = 0.4
 
 def air_cut(clamping: Clamping, programs: Sequence[Program]) -> Element:
     """How to try the programs above the work, and what the machine's display should show."""
-    lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs)
+    lowest = min(float(p.toolpath.points[:, 2].min()) for p in programs if not clamping.done(p.step))
     units = clamping.units
-    rows = [[str(p.order), *display_range(clamping, p)] for p in programs]
+    rows = [[str(p.order), *(["done", "", "", ""] if clamping.done(p.step) else display_range(clamping, p))]
+            for p in programs]
     return chapter(
         "by-hand", "Check by hand before the first cut",
         e("ol", (e("li", line) for line in check_by_hand(clamping, lowest)), class_="tick"),
@@ -69,7 +70,7 @@ def in_order(
     """A list of the programs, and a card for each; `after`, by their order, shows what each leaves on the machine."""
     contents = e("ol", (
         e("li", e("a", p.step.operation.purpose, href=f"#program-{p.order}"),
-          f", {p.cutter.name}, {minutes(p.minutes)}")
+          ": done" if clamping.done(p.step) else f", {p.cutter.name}, {minutes(p.minutes)}")
         for p in programs
     ), class_="contents")
     legend = ("In the pictures lines are cuts, discs holes and marks, dots rapids (moves at full speed, not cutting), "
@@ -91,6 +92,10 @@ def _program(clamping: Clamping, program: Program, left: Element | None) -> Elem
     step, common, after = program.step, common_cautions(clamping), afterwards(clamping, program.step)
     own = [line for line in cautions(step) if line not in common]
     words = step.operation.purpose
+    if clamping.done(step):
+        return e("article", e("h3", e("span", str(step.order), class_="order"), f"Done: {words}"),
+                 e("p", e("code", program.file_name), class_="file"),
+                 (e("p", line) for line in before_start(clamping, step)), id=f"program-{step.order}")
     lowest = float(clamping.on_bed(program.toolpath.points, step)[:, 2].min())
     return e(
         "article",
