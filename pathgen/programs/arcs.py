@@ -36,7 +36,7 @@ class Arc:
     clockwise: bool
 
 
-def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) -> dict[int, Arc]:
+def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float, between: float) -> dict[int, Arc]:
     """Arcs that stand for runs of moves of one kind, by the row of the first move.
 
     Parameters
@@ -46,17 +46,19 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) ->
     kinds : (n,) int array
         `Move` by which each is reached; rapids and plunges stay as they are.
     tolerance : float
-        How far the points may lie from the arc, mm; the moves between them may by twice as much.
+        How far the points may lie from the arc, mm.
+    between : float
+        How far the moves between them may, mm.
 
     Notes
     -----
     Arcs turn less than half a circle, so that start, end and centre leave no doubt which way round they go.
     """
     arcs: dict[int, Arc] = {}
-    starts = np.flatnonzero(_starts(points, kinds, tolerance))
+    starts = np.flatnonzero(_starts(points, kinds, tolerance, between))
     changes = np.append(np.flatnonzero(np.diff(kinds)), len(kinds) - 1)
     stops = np.minimum(changes[np.searchsorted(changes, starts + 1)], starts + _MOST_MOVES)
-    lasts = [_furthest(points, starts[part], stops[part], tolerance) for part in _blocks(len(starts))]
+    lasts = [_furthest(points, starts[part], stops[part], tolerance, between) for part in _blocks(len(starts))]
     row = 0
     for start, last in zip(starts.tolist(), np.concatenate([*lasts, starts[:0]]).tolist(), strict=True):
         if start < row:
@@ -68,7 +70,7 @@ def fitted_arcs(points: Floats, kinds: NDArray[np.int8], *, tolerance: float) ->
     return arcs
 
 
-def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArray[np.bool_]:
+def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float, between: float) -> NDArray[np.bool_]:
     """Rows from which the next LEAST_MOVES moves lie on one arc: all at once."""
     n = len(points) - LEAST_MOVES
     free = np.zeros(len(points), dtype=bool)
@@ -84,11 +86,11 @@ def _starts(points: Floats, kinds: NDArray[np.int8], tolerance: float) -> NDArra
         good &= (turn[k : n + k] * turn[:n] > 0)
     free[:n] = good
     starts = np.flatnonzero(free)
-    free[starts] = _are_arcs(points[starts[:, None] + np.arange(LEAST_MOVES + 1)], tolerance)
+    free[starts] = _are_arcs(points[starts[:, None] + np.arange(LEAST_MOVES + 1)], tolerance, between)
     return free
 
 
-def _are_arcs(runs: Floats, tolerance: float) -> NDArray[np.bool_]:
+def _are_arcs(runs: Floats, tolerance: float, between: float) -> NDArray[np.bool_]:
     """Of runs of the same length, (n, points, 3): do the points, and the moves between them, lie on one even arc?
 
     It rises or falls evenly and turns by less than half a circle.
@@ -101,19 +103,19 @@ def _are_arcs(runs: Floats, tolerance: float) -> NDArray[np.bool_]:
         good = (np.abs(turn) >= _STRAIGHT) & (radius <= LARGEST_RADIUS)
         good &= np.abs(distance - radius[:, None]).max(axis=1) <= tolerance
     # the others are looked at no further: most runs end here
-    good[good] = _turn_evenly(runs[good], out[good], radius[good], np.sign(turn[good]), tolerance)
+    good[good] = _turn_evenly(runs[good], out[good], radius[good], np.sign(turn[good]), tolerance, between)
     return np.asarray(good)
 
 
 def _turn_evenly(
-    runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float
+    runs: Floats, out: Floats, radius: Floats, way: Floats, tolerance: float, between: float
 ) -> NDArray[np.bool_]:
     """Of runs with their points on circles, `out` from the centre: do they go round and up evenly, `way` about?"""
     cross = out[:, :-1, 0] * out[:, 1:, 1] - out[:, :-1, 1] * out[:, 1:, 0]
     sweep = way[:, None] * np.arctan2(cross, (out[:, :-1] * out[:, 1:]).sum(axis=-1))
     angle = np.cumsum(sweep, axis=1)
     good = (sweep > 0).all(axis=1) & (angle[:, -1] <= 0.95 * math.pi)
-    good &= radius * (1.0 - np.cos(np.abs(sweep).max(axis=1) / 2.0)) <= 2.0 * tolerance
+    good &= radius * (1.0 - np.cos(np.abs(sweep).max(axis=1) / 2.0)) <= between
     rise = (runs[:, -1, 2] - runs[:, 0, 2])[:, None] * angle / np.where(angle[:, -1:] == 0, 1.0, angle[:, -1:])
     return np.asarray(good & (np.abs(runs[:, 1:, 2] - runs[:, :1, 2] - rise).max(axis=1) <= tolerance))
 
@@ -130,7 +132,7 @@ def _circles(plan: Floats) -> tuple[Floats, Floats]:
     return a + np.stack([x, y], axis=1), turn
 
 
-def _furthest(points: Floats, starts: Rows, stops: Rows, tolerance: float) -> Rows:
+def _furthest(points: Floats, starts: Rows, stops: Rows, tolerance: float, between: float) -> Rows:
     """(n,) the furthest row up to `stops` that one arc from each of `starts` can end at; each holds LEAST_MOVES.
 
     The reach doubles while arcs hold and is then halved in, for all starts with the same bounds at once.
@@ -143,7 +145,7 @@ def _furthest(points: Floats, starts: Rows, stops: Rows, tolerance: float) -> Ro
         if not len(which) or reach == low:
             continue
         arc = starts[which] + reach <= stops[which]
-        arc[arc] = _are_arcs(points[starts[which[arc], None] + np.arange(reach + 1)], tolerance)
+        arc[arc] = _are_arcs(points[starts[which[arc], None] + np.arange(reach + 1)], tolerance, between)
         last[which[arc]] = starts[which[arc]] + reach
         waiting.append((which[arc], reach, 2 * high if growing else high, growing))
         waiting.append((which[~arc], low, reach, False))

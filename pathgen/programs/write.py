@@ -33,7 +33,10 @@ COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
 
 ARC_TOLERANCE = 5e-4
-"""How far the ends of moves may lie from the arc that stands for them, mm; between its ends a move may twice as far."""
+"""How far the ends of moves may lie from the arc that stands for them, mm."""
+
+ARC_BETWEEN = 2.5e-3
+"""How far a move may between its ends: as far as those of pockets and holes are from their curves, and a little."""
 
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""
@@ -211,7 +214,7 @@ def _moves(points: Floats, move: NDArray[np.int8], how: _How) -> tuple[str, ...]
     """
     there, words = _rounded(points, how.units), np.where(move == Move.RAPID, " G0", " G1").astype(object)
     around, left = np.full(len(move), "", dtype=object), np.ones(len(move), dtype=bool)
-    arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE) if how.machine.arcs else {}
+    arcs = fitted_arcs(points, move, tolerance=ARC_TOLERANCE, between=ARC_BETWEEN) if how.machine.arcs else {}
     for row, arc in arcs.items():
         around[arc.last] = _arc_words(there, arc, how.units)
         if around[arc.last]:

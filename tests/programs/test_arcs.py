@@ -27,7 +27,7 @@ def on_circle(centre, radius, start, end, moves, z=(5.0, 5.0)):
 
 
 def fit(points, kind=Move.CUT):
-    return fitted_arcs(points, np.full(len(points), kind, np.int8), tolerance=5e-4)
+    return fitted_arcs(points, np.full(len(points), kind, np.int8), tolerance=5e-4, between=1e-3)
 
 
 def text_of(points, units="mm", arcs=True):
