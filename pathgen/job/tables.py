@@ -480,7 +480,8 @@ class MeasuredTable:
         shown="the witness mark of the same number: where drilled says, or on top of the raw stock",
     )
     found: tuple[float, float, float] = key(
-        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, as the machine's display counts"
+        list_of(size(-150_000.0, 150_000.0), least=3, most=3),  # mm in a job in inches are told of all marks together
+        "[X, Y, Z] where it was found, as the machine's display counts"
     )
 
 

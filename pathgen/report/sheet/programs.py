@@ -8,6 +8,7 @@ import numpy as np
 
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
+from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import (
     afterwards,
@@ -126,11 +127,21 @@ def _figures(clamping: Clamping, program: Program) -> Element:
     return facts([
         ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
-        ("Feed", f"{feed(cutter.feed, units)}, plunging {feed(cutter.plunge, units)}"),
+        ("Feed", f"{feed(cutter.feed, units)}, {_eased(program, units)}plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
         ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
         ("Length", f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
+
+
+def _eased(program: Program, units: str) -> str:
+    """The eased feed, and for how much of the way it goes at it; nothing where it never does."""
+    path = program.toolpath
+    share = float(path.lengths[path.kinds == Move.EASED].sum()) / max(path.cut_length, 1e-9)
+    if share == 0:
+        return ""
+    slow = feed(program.cutter.eased_feed, units)
+    return f"{slow} where it cuts full width or in tight corners ({max(100 * share, 1):.0f} % of its way), "
 
 
 def program_path(clamping: Clamping, program: Program) -> Element:
