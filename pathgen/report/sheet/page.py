@@ -130,12 +130,9 @@ def verdict_words(report: dict[str, Any]) -> list[Element]:
     kind, words = verdict(report["checks"], report["job_units"])
     graves = [f for f in found if f["severity"] != "note"]
     notes = [f for f in found if f["severity"] == "note"]
-    said = [
-        [e("a", _counted(graves), href="#warnings"), " to read before program 1"] if graves else None,
-        [e("a", _counted(notes), href="#findings"), " at the end"] if notes else None,
-    ]
-    said = [one for one in said if one]
-    return [e("p", words, [" ", *said[:1], *(["; ", *said[1:]] if said[1:] else []), "."] if said else None,
+    return [e("p", words,
+              [" ", e("a", _counted(graves), href="#warnings"), " to read before program 1."] if graves else None,
+              [" ", e("a", _counted(notes), href="#findings"), " at the end."] if notes else None,
               class_=f"verdict {kind}")]
 
 
