@@ -51,7 +51,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         units = _units_of(options)
         for line in wrong.lines:
             say(f" {in_units(line, units)}", sys.stderr, mark="pathgen:", colour=RED)
-        _say_of_an_earlier_set(options)
+        if not _holds_this_job(options):
+            _say_of_an_earlier_set(options)
         return BAD_INPUT
     except KeyboardInterrupt:
         say("pathgen: stopped; nothing was written", sys.stderr)
@@ -71,6 +72,19 @@ def _say_of_an_earlier_set(options: argparse.Namespace) -> None:
     out = getattr(options, "out", None)
     if out is not None and os.path.isfile(Path(out, RECORD)):
         say(f"The programs in {one_line(out)} are of an earlier build: do not cut them for this job.", sys.stderr)
+
+
+def _holds_this_job(options: argparse.Namespace) -> bool:
+    """Whether the programs where nothing was written state this very job, as where one of them was changed by hand."""
+    from pathgen.app.folders import read_folder
+    from pathgen.job import load_job
+
+    try:
+        mark = f"(job fingerprint: {load_job(options.job).fingerprint})"
+        texts = read_folder(Path(options.out))
+    except (PathgenError, OSError, AttributeError):
+        return False
+    return bool(texts) and all(mark in text for text in texts.values())
 
 
 def _units_of(options: argparse.Namespace) -> str:
@@ -373,7 +387,7 @@ def _show_placing(options: argparse.Namespace) -> int:
 
     with _as_it_stands(options) as (whole, mistakes):
         if whole.parts:
-            return _show_blank(options, whole)
+            return _show_blank(options, whole, mistakes)
         for job in parts_of(whole):
             clamping = placing_of(job, mistakes)
             path = Path(options.picture or f"{job.path.stem}-placing.svg")
@@ -384,11 +398,11 @@ def _show_placing(options: argparse.Namespace) -> int:
     return GOOD
 
 
-def _show_blank(options: argparse.Namespace, job: Job) -> int:
+def _show_blank(options: argparse.Namespace, job: Job, mistakes: Mistakes) -> int:
     from pathgen.app.showing import save_blank
 
     path = Path(options.picture or f"{job.path.stem}-placing.svg")
-    save_blank(job, path)
+    save_blank(job, path, mistakes)
     say(f"The picture is {path}; nothing is planned or checked yet.")
     return GOOD
 
@@ -499,7 +513,7 @@ def _reach(options: argparse.Namespace) -> int:
             return GOOD
         for inlay, one in zip(clamping.inlays, found, strict=True):
             _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
-        if not found:
+        if not found and not mistakes:
             _show(["The job has no drawings to cut: there is nothing to reach."])
     return GOOD
 

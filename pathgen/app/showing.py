@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.app.folders import write_over
 from pathgen.base import overlay
+from pathgen.base.errors import Mistakes
 from pathgen.base.markup import Element, as_svg
 from pathgen.base.units import fine_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
@@ -36,9 +37,9 @@ def save_placing(clamping: Clamping, path: Path) -> None:
     write_over(path, as_svg(placing(clamping)), ours=f'data-made-by="{PICTURE_OF}"')
 
 
-def save_blank(job: Job, path: Path) -> None:
-    """Write the picture of a blank with several parts; as `save_placing` does."""
-    picture = blank_from_above(job.title, blank_clampings(job), [name for name, _ in parts_on_blank(job)],
+def save_blank(job: Job, path: Path, mistakes: Mistakes) -> None:
+    """Write the picture of a blank with several parts; as `save_placing` does. What is wrong is gathered."""
+    picture = blank_from_above(job.title, blank_clampings(job, mistakes), [name for name, _ in parts_on_blank(job)],
                                along=job.setup.along)
     picture.set("data-made-by", PICTURE_OF)
     write_over(path, as_svg(picture), ours=f'data-made-by="{PICTURE_OF}"')

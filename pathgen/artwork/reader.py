@@ -207,7 +207,7 @@ def _refusal(name: str, left_out: Sequence[LeftOut]) -> ArtworkError:
     more = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
     return ArtworkError(
         name, f"holds what cannot be cut: {shown}{more}",
-        remedy='change the drawing, or leave these out with artwork_missing = "report"',
+        remedy='change the drawing, or leave these out with missing="report"',
     )
 
 

@@ -106,6 +106,8 @@ class Scene:
     left_out : tuple of LeftOut
     no_colours : tuple of (str, str)
         Where fills and strokes are no colour, and what stands there; they are passed over, as a browser does.
+    pixels : bool
+        Whether the size that the file gives is in px alone, 96 to the inch.
     """
 
     paints: tuple[Paint, ...]
@@ -113,3 +115,4 @@ class Scene:
     physical: bool
     left_out: tuple[LeftOut, ...]
     no_colours: tuple[tuple[str, str], ...]
+    pixels: bool = False

@@ -50,6 +50,10 @@ class PathgenError(ValueError):
         text += f": {remedy}" if remedy else ""
         super().__init__(text)
 
+    def advising(self, words: str, instead: str) -> PathgenError:
+        """The same with other words in its remedy, for who asked in another way."""
+        return type(self)(self.where, self.problem, allowed=self.allowed, remedy=self.remedy.replace(words, instead))
+
     @property
     def lines(self) -> list[str]:
         """This and the others, a line for each; of very many the first, and how many more there are."""

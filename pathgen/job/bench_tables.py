@@ -64,7 +64,7 @@ class DotsTable(Dots):
     diameter: float = key(size(0.5, 30.0), f"of the dots; usual are {', '.join(f'{d:g}' for d in USUAL_DIAMETERS)} mm "
                           "(from memory)")
     depth: float = key(size(0.1, 10.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     frets: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True), least=1, most=60), "frets that have one",
                                         None, shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
     octave: str = key(choice("across", "along"), "how the two dots of an octave lie", "across")

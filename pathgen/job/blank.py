@@ -15,10 +15,10 @@ from shapely import Polygon
 from shapely.affinity import affine_transform
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError, PathgenError
+from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
-from pathgen.job.clamping import clamping_of, without_idle_of
+from pathgen.job.clamping import clamping_of, placing_of, without_idle_of
 from pathgen.job.flat_tables import PartTable
 from pathgen.job.job import Job, head_of
 from pathgen.parts.flat.part import PLACES, FlatPart
@@ -144,14 +144,15 @@ def origin_of(job: Job) -> tuple[float, float]:
     return cos * x - sin * y + 0.0, sin * x + cos * y + 0.0
 
 
-def blank_clampings(job: Job) -> tuple[Clamping, ...]:
+def blank_clampings(job: Job, mistakes: Mistakes | None = None) -> tuple[Clamping, ...]:
     """One clamping for each part, on its share, all with the zero, the clamps and the machine of the common blank.
 
     Their files are numbered in the order in which all are run: so that each cutter is fitted as few times as the order
     of every part's own steps allows, and the fills of all parts are poured together. Raises JobError as the parts' own
-    jobs do.
+    jobs do; with `mistakes` they are gathered as `placing_of` does, and every part goes as far as it does there.
     """
-    alone = [_alone(job, number) for number in range(1, len(job.parts) + 1)]
+    numbers = range(1, len(job.parts) + 1)
+    alone = [_alone(job, k) if mistakes is None else _as_far(job, k, mistakes) for k in numbers]
     tops = [job.stock.thickness, *(k.height for k in job.setup.keep_out)]
     tops += [one.first_surface.thickness + i.overfill for one in alone for i in one.inlays if i.fill != "none"]
     turns = _turns([one.steps for one in alone], [name for name, _ in parts_on_blank(job)])
@@ -167,8 +168,19 @@ def blank_clampings(job: Job) -> tuple[Clamping, ...]:
             setup=_setup(job, part, table), steps=steps,
             shared=Shared(zero=_zero_in(job, part, table), highest=max(tops), blank=blank),
         ))
-        check_references(Around(clamping=made[-1]))
+        if mistakes is None:
+            check_references(Around(clamping=made[-1]))
     return tuple(made)
+
+
+def _as_far(job: Job, number: int, mistakes: Mistakes) -> Clamping:
+    """The clamping of one part as far as it goes, for a picture; what is wrong with it is gathered as of that part."""
+    own = Mistakes()
+    clamping = placing_of(job.part_jobs[number - 1], own)
+    for wrong in own:
+        with mistakes.caught():
+            raise of_part(wrong, number, job)
+    return clamping
 
 
 def _alone(job: Job, number: int) -> Clamping:

@@ -111,7 +111,7 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
         wood=(job.body.wood_colour, job.body.wood_colour_finished),
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
-        doubts=tuple(doubts_of(job, clamping)),
+        doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
     )
 
 

@@ -23,7 +23,7 @@ from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.strategies.reach import lengths
-from pathgen.work.clamping import Clamping
+from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
 from pathgen.work.operations import Slot, WitnessMarks
 
@@ -39,6 +39,7 @@ _FILLED = 0.99  # share of area
 _STRING_IN = 1.0  # mm: nearer to its edge a string is pulled off the board (common practice)
 _APART = 0.5  # of the length: dowels nearer than that (common practice, no source)
 _PLAY = 0.05  # mm: of a dowel in its hole (common practice, no source)
+_TALL = 80.0  # mm: toggle clamps with their handles up are as high (common practice, no source)
 _SEEN = 0.1  # mm: what an edge may lie off before it is seen
 
 
@@ -67,6 +68,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _mixes(job)
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
+    yield from _v_before_others(job)
     yield from _sloping_walls(job, clamping)
 
 
@@ -343,11 +345,51 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 allowed=f"above the blank, {top}, where it lies over it",
                 remedy="height counts from the bed, not from the blank: measure it from there",
             )
+        if box.height > _TALL:
+            tenth = format_length(box.height / 10, job.units)
+            yield Doubt(
+                where=where,
+                problem=f"{format_length(box.height, job.units)} high: all rapids across the work are lifted over it",
+                allowed=f"up to {coarse_length(_TALL, job.units)} is usual (common practice)",
+                remedy=f"measure it from the bed; is {tenth} meant? else a lower clamp saves lifts",
+            )
+        yield from _zero_under(clamping, where, box, job.units)
         if box.older_names:
             yield Doubt(
                 where=where, problem="x and y are older names", allowed="along and across",
                 remedy="write along for x and across for y; nothing else changes", grave=False,
             )
+
+
+def _v_before_others(job: Job) -> Iterator[Doubt]:
+    """A v cutter with others after it, which does not rise into corners."""
+    for number, inlay in enumerate(job.inlays, 1):
+        vees = [name for name in inlay.cutters if job.cutter(name, "").shape == "v"]
+        others = [name for name in inlay.cutters if name not in vees]
+        if vees and others and inlay.cutters.index(vees[0]) < inlay.cutters.index(others[-1]):
+            better = ", ".join(f'"{name}"' for name in (*others, vees[-1]))
+            yield Doubt(
+                where=f"inlay {number} cutters",
+                problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
+                        "comes last rises into corners",
+                allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
+            )
+
+
+def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:
+    """A clamp that stands on the place that zero is set from."""
+    zero, places = clamping.zero_place, clamping.board.places(clamping.stock)
+    if shapely.distance(box.shape, shapely.points(zero.at)) > 0:
+        return
+    free = [name for name, place in places.items()
+            if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
+    alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]
+    other = f'; or zero = "{(alike or free)[0]}", which no clamp covers' if free else ""
+    yield Doubt(
+        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}, near {place_words(*zero.at, units)}: no "
+                             "cutter or edge finder comes to it",
+        allowed="[setup] zero where no clamp stands", remedy=f"move the clamp clear of it{other}",
+    )
 
 
 def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:

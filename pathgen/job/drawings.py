@@ -14,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import Doubt, JobError, Mistakes
+from pathgen.base.errors import ArtworkError, Doubt, JobError, Mistakes
 from pathgen.base.plain import joined
-from pathgen.base.units import as_written, format_length, left_words, place_words, rounded_down
+from pathgen.base.units import INCH, as_written, format_length, left_words, place_words, rounded_down
 from pathgen.job.bench_tables import DOT_COLOURS, DotsInlay
 from pathgen.job.filling import resin_of
 from pathgen.job.flat import ring_area
@@ -63,7 +63,8 @@ def inlays_of(
             inlays.append(_inlay(job, board, index, art) if art else _undrawn(job, board, index))
     for inlay in inlays:
         with mistakes.caught():
-            _check_on_board(inlay, board, job, inlays)
+            _check_on_board(inlay, board, job, inlays, more="".join(
+                dict.fromkeys(_in_pixels(art, inlay) for art in drawings[inlay.index])))
     arts = {art.name: art for some in drawings.values() for art in some}
     left_out = dict.fromkeys(words for some in drawings.values() for art in some for words in left_out_words(art))
     cut = []
@@ -188,10 +189,14 @@ def _read(job: Job, mistakes: Mistakes) -> dict[int, list[Artwork]]:
 def _drawing(path: Path, table: InlayTable) -> Artwork:
     from pathgen.artwork import read_artwork
 
-    return read_artwork(
-        path, tolerance=DRAWING_TOLERANCE, background=table.background, white_is_background=table.white_is_background,
-        missing="report" if table.artwork_missing == "report" else "refuse",
-    )
+    try:
+        return read_artwork(
+            path, tolerance=DRAWING_TOLERANCE, background=table.background,
+            white_is_background=table.white_is_background,
+            missing="report" if table.artwork_missing == "report" else "refuse",
+        )
+    except ArtworkError as wrong:
+        raise wrong.advising('missing="report"', 'artwork_missing = "report"') from None
 
 
 def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwork]) -> Inlay:
@@ -302,6 +307,15 @@ def _check_closed(inlays: list[Inlay]) -> None:
                 )
 
 
+def _in_pixels(art: Artwork, inlay: Inlay) -> str:
+    """That a drawing lies as large as its px come to, where it does: its maker may have meant them for no size."""
+    wide, high = art.page
+    if art.scene is None or not art.scene.pixels or any(one.share != 1.0 for one in inlay.placed):
+        return ""
+    return (f"; its {96 * wide / INCH:.0f} by {96 * high / INCH:.0f} px count 96 to the inch, {wide:.1f} mm by "
+            f"{high:.1f} mm: give place a width if that is not meant")
+
+
 def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> str:
     """How a drawing comes to lie on the wood: the place to write, where moving it is enough, for all its stages."""
     centre = 'or centre what is drawn with place centre = "drawing"'
@@ -314,8 +328,11 @@ def _onto(inlay: Inlay, wood: BaseGeometry, job: Job, inlays: list[Inlay]) -> st
     return f"make at = [{', '.join(as_written(v, job.units) for v in found)}]{of}, make the drawing smaller, {centre}"
 
 
-def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay]) -> None:
-    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it."""
+def _check_on_board(
+    inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlays: list[Inlay], *, more: str = ""
+) -> None:
+    """Raise JobError for a drawing off the wood, or too little wood under it; `inlays` are all that lie with it, and
+    `more` says why it may be so large."""
     wood = wood_in_plan(board)
     if isinstance(board, FlatPart) and board.bores:  # nor over a hole that does not go through
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
@@ -330,7 +347,7 @@ def _check_on_board(inlay: Inlay, board: Fingerboard | FlatPart, job: Job, inlay
             f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
             f"{place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
-            remedy=_onto(inlay, wood, job, inlays),
+            remedy=_onto(inlay, wood, job, inlays) + more,
         )
     points = shapely.get_coordinates(inlay.area)
     web = board.surface.height(points[:, 0], points[:, 1]) - inlay.depth

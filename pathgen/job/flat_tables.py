@@ -107,7 +107,7 @@ class RingTable:
     inner: float = key(size(0.0, 500.0), "inner radius")
     outer: float = key(size(0.5, 500.0), "outer radius")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     fill: str = key(choice("none", "resin"), "none: a channel for strips of wood or shell", "none")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     colour: str = key(colour, "in the pictures", RING_COLOUR)

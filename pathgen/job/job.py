@@ -49,7 +49,7 @@ from pathgen.job.tables import (
 ORDER = ("surface", "inlays", "slots", "outline")
 """Operations in the order they are cut, unless the job says otherwise with `order`."""
 WELL_OFF = 4.0
-"""Times that a feed given in metres per minute may lie outside the usual range."""
+"""Times that a feed given in another unit may lie outside the usual range."""
 
 
 def _each(table: str) -> Any:
@@ -193,11 +193,12 @@ def _complete(table: CutterTable) -> Cutter:
     cutter = Cutter(**{f.name: getattr(table, f.name) for f in fields(CutterTable)})
     if cutter.plunge > cutter.feed:
         low, high = usual_feed(cutter)
-        if low / WELL_OFF <= cutter.feed * PER_METRE <= high * WELL_OFF:
-            raise JobError(f"{where} feed", f"{cutter.feed:g} mm per minute, slower than plunge, "
-                           f"{cutter.plunge:g} mm per minute",
-                           allowed=f"{low:.0f} to {high:.0f} mm per minute is usual in hardwood",
-                           remedy=f'if metres per minute are meant, write feed = "{cutter.feed * PER_METRE:g} mm/min"')
+        for per, unit in ((PER_METRE, "metres per minute"), (60.0, "mm per second")):
+            if low / WELL_OFF <= cutter.feed * per <= high * WELL_OFF:
+                raise JobError(f"{where} feed", f"{cutter.feed:g} mm per minute, slower than plunge, "
+                               f"{cutter.plunge:g} mm per minute",
+                               allowed=f"{low:.0f} to {high:.0f} mm per minute is usual in hardwood",
+                               remedy=f'if {unit} are meant, write feed = "{cutter.feed * per:g} mm/min"')
         raise JobError(where, f"plunge {cutter.plunge:g} mm per minute is faster than feed {cutter.feed:g} mm per "
                        "minute", allowed="plunge no faster than feed", remedy="make plunge smaller")
     return cutter

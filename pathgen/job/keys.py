@@ -139,6 +139,8 @@ def number(low: float, high: float, *, whole: bool = False, unit: str = "") -> R
         allowed = f"{'a whole number' if whole else 'a number'} from {limits}"
         if not _is_number(value) or (whole and value != int(value)) or not low <= value <= high:
             bare = "take the quotes away" if isinstance(value, str) and re.fullmatch(r"[-+]?[\d.]+", value) else ""
+            if unit == "rpm" and _is_number(value) and low <= 1000 * value <= high and value < low:
+                bare = f"if thousands of turns per minute are meant, write {1000 * value:g}"
             raise place.refuse(f"{shown(value)} given", allowed=allowed, remedy=bare)
         return int(value) if whole else float(value)
 

@@ -67,7 +67,7 @@ def load_job(path: str | Path) -> Job:
 def read_job(path: Path) -> tuple[Job, Mistakes]:
     """A job whose tables can be read, and what does not go together in it.
 
-    Raises JobError as `load_job` does where a table cannot be read, and for anything wrong with a job of parts.
+    Raises JobError as `load_job` does where a table cannot be read, in the job of a part too.
     """
     data = _toml(path)
     place = Place(path.name, str(data.get("units", "mm")), _homes(data))
@@ -76,8 +76,10 @@ def read_job(path: Path) -> tuple[Job, Mistakes]:
     _bring_in_defaults(job)
     mistakes = Mistakes()
     if job.parts:
-        object.__setattr__(job, "part_jobs", _part_jobs(job))
-        check_blank(job)
+        object.__setattr__(job, "part_jobs", _part_jobs(job, mistakes))
+        with mistakes.caught():
+            if not mistakes:
+                check_blank(job)
     else:
         with mistakes.caught():
             check_sense(job)
@@ -136,8 +138,8 @@ def _refuse_units(mistakes: Mistakes, place: Place) -> None:
     raise wrong
 
 
-def _part_jobs(job: Job) -> tuple[Job, ...]:
-    """The jobs of the parts of a blank; what is wrong with one says which."""
+def _part_jobs(job: Job, mistakes: Mistakes) -> tuple[Job, ...]:
+    """The jobs of the parts of a blank; what does not go together in one is gathered, and says in which."""
     if len(job.parts) > MOST_PARTS:
         raise JobError("[[part]]", f"{len(job.parts)} parts", allowed=f"{MOST_PARTS} or fewer",
                        remedy="share them out among several blanks")
@@ -148,9 +150,13 @@ def _part_jobs(job: Job) -> tuple[Job, ...]:
             if "part" in _toml(path):
                 raise JobError(table.job, "is itself a job of several parts", allowed="the job of one part",
                                remedy="name that part's own file")
-            made.append(load_job(path))
+            part, found = read_job(path)
         except JobError as wrong:
             raise _of_part(number, wrong) from None
+        made.append(part)
+        for one in found:
+            with mistakes.caught():
+                raise _of_part(number, one)
     return tuple(made)
 
 

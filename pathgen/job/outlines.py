@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.errors import JobError
+from pathgen.base.errors import ArtworkError, JobError
 from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
@@ -174,7 +174,10 @@ def _read(path: Path, changed: int, place: PlaceTable | None, layers: tuple[str,
     """Read once for each version of the file."""
     from pathgen.artwork import placed, read_artwork
 
-    art = read_artwork(path).by_layer(layers)
+    try:
+        art = read_artwork(path).by_layer(layers)
+    except ArtworkError as wrong:
+        raise wrong.advising(', or leave these out with missing="report"', "") from None
     if place is not None and place.at is not None:
         art = placed(
             art, at=place.at, rotate=place.rotate, width=place.width, height=place.height, mirror=place.mirror,

@@ -426,6 +426,9 @@ def _surface_settings(job: Job, part: Fingerboard | FlatPart) -> None:
         raise JobError("[surface] rough", f'is missing, and the flat end "{finish.name}" finishes',
                        allowed="a cutter that roughs: it goes into the raw blank along a ramp, in layers",
                        remedy=f'add rough = "{finish.name}": it may be the same cutter')
+    if table.rough and job.cutter(table.rough, "[surface] rough").shape == "v":
+        raise JobError("[surface] rough", f'"{table.rough}" is a v cutter: it leaves furrows',
+                       allowed="a flat end, or a ball end", remedy="name another cutter")
     over = job.stock.thickness - job.body.thickness - table.leave
     if table.rough and part.surface.is_level and over <= 1e-9:
         least = job.body.thickness + table.leave + table.allowance

@@ -82,6 +82,10 @@ def _radius(value: Any, place: Place) -> TwoRadii:
         if len(ways) != 1:
             raise place.refuse(f"{' and '.join(ways) or 'only nut'} given", allowed="nut, and end, bridge or follow")
         return radii
+    if isinstance(value, list) and len(value) == 2:
+        nut, end = map(shown, value)
+        raise place.refuse(f"[{nut}, {end}] given", allowed="one length, or { nut, end }",
+                           remedy=f"write {{ nut = {nut}, end = {end} }}")
     both = RADIUS(value, place)
     return TwoRadii(nut=both, end=both)
 
@@ -303,7 +307,7 @@ class SurfaceTable:
     """``[surface]``: roughing and finishing the radius."""
 
     finish: str = key(text(60), "the cutter that finishes: a ball end; on a flat board a flat end too")
-    rough: str | None = key(text(60), "the cutter that roughs", None, shown="no roughing")
+    rough: str | None = key(text(60), "the cutter that roughs: a flat end, or a ball end", None, shown="no roughing")
     scallop: float | None = key(size(0.0005, 1.0), "ridge height allowed", None,
                                 shown=f"{USUAL_SCALLOP:g} mm, or as stepover gives; none with a flat end")
     stepover: float | None = key(size(0.01, 20.0), "distance between passes, instead of scallop", None,
@@ -408,7 +412,7 @@ class InlayTable:
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours to cut", None,
                                           shown="every colour in the drawing")
     depth: float = key(size(0.05, 20.0), "straight down from the surface")
-    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first")
+    cutters: tuple[str, ...] = key(list_of(text(60), least=1, most=10), "names, largest first, a v last")
     fill: str = key(choice("resin", "piece", "none"), "what goes in", "resin")
     overfill: float = key(size(0.0, 20.0), "how far the cured fill stands above the surface", 1.0, inch=0.04)
     place: PlaceTable | None = key(table_of(PlaceTable), "where it goes: { at, rotate, width, height, mirror }", None,

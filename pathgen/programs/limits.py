@@ -56,11 +56,24 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
         if needed > travel:
             along, across, _ = clamping.machine.travel
             turned = f"turn the {clamping.board.names.part} with [setup] along, or "
-            helps = "lower clearance, or " if axis == "Z" else turned if span[0] <= across and span[1] <= along else ""
+            over, why = "", turned if span[0] <= across and span[1] <= along else ""
+            if axis == "Z":
+                over, why = _lifted(clamping, needed - travel)
             raise JobError(
-                where, f"moves {needed:.1f} mm in {axis}", allowed=f"[machine] travel {travel:g} mm",
-                remedy=f"{helps}take a larger machine",
+                where, f"moves {needed:.1f} mm in {axis}{over}", allowed=f"[machine] travel {travel:g} mm",
+                remedy=f"{why}take a larger machine",
             )
+
+
+def _lifted(clamping: Clamping, over: float) -> tuple[str, str]:
+    """What has the cutter lifted so much more than the machine can, and what helps: a lower clamp, less clearance."""
+    boxes, units = sorted(enumerate(clamping.setup.keep_out, 1), key=lambda one: -one[1].height), clamping.units
+    others = [clamping.stock.thickness, *(box.height for _, box in boxes[1:])]
+    if boxes and (box := boxes[0][1]).height - max(others) >= over:
+        return (f", lifted over keep_out {boxes[0][0]}, {format_length(box.height, units)} high",
+                f"measure that clamp's height from the bed (is {format_length(box.height / 10, units)} meant?), use a "
+                "lower one, or ")
+    return "", "lower clearance, or " if over < clamping.machine.clearance else ""
 
 
 def check_keep_outs(paths: Sequence[Toolpath], clamping: Clamping) -> None:

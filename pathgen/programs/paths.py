@@ -14,7 +14,7 @@ from shapely import Polygon
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
-from pathgen.base.errors import JobError
+from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, Rapids, Toolpath
@@ -220,7 +220,11 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:
-    return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
+    try:
+        return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
+    except CutterError as wrong:
+        raise CutterError(f"{operation.table} {wrong.where}", wrong.problem, allowed=wrong.allowed,
+                          remedy=wrong.remedy) from None
 
 
 def _cut_out(operation: CutOut, cutter: Cutter, around: Around) -> Toolpath:

@@ -43,6 +43,8 @@ class Asked:
     """Colours of fills that nobody chose: pictures show them, and contrast is not judged by them."""
     doubts: tuple[Doubt, ...] = ()
     """What is likely a slip."""
+    cutters: tuple[Cutter, ...] = ()
+    """All that the job has, of steps or not."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -112,7 +112,8 @@ def plan_findings(planned: Plan, checked: Verification, reached: Sequence[Reach]
     doubts = [Finding(code="doubt", severity="warn" if doubt.grave else "note", where=doubt.where, got=doubt.problem,
                       allowed=doubt.allowed, remedy=doubt.remedy) for doubt in planned.asked.doubts]
     return [
-        *doubts, *idle_findings(planned.clamping), *reach_findings(planned.clamping, reached),
+        *doubts, *idle_findings(planned.clamping),
+        *reach_findings(planned.clamping, reached, planned.asked.cutters),
         *depth_findings(planned.clamping, checked.pockets),
         *filling_findings(planned, checked), *zero_findings(planned), *feed_findings(planned.clamping),
         *layer_findings(planned.clamping), *holding_findings(planned.clamping), *last_lap_findings(planned.clamping),

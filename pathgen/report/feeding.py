@@ -15,16 +15,24 @@ QUICKEST = 30_000.0
 MUCH = 3.0
 """Times the usual most that a tooth may take before it is a warning: common practice, no source."""
 
-
-FAR = 2.0
+DEEP = 2.0
 """Times the usual layer from which a cutter may well break at any feed: common practice, no source."""
+
+SLOWEST = 5_000.0
+"""Turns a minute under which such spindles have no strength: common practice, no source."""
+
+FAR = 10.0
+"""Times under the usual least that a feed is likely a slip: common practice, no source."""
+
+_ABOUT = 2.0
+"""Times the usual that a number in another unit may come to, to be what was meant."""
 
 
 def feed_findings(clamping: Clamping) -> list[Finding]:
     """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does.
 
     Of a low one the eased feed is told too, where a step clears wood with it. A warning where a tooth takes more than
-    MUCH times the most that is usual.
+    MUCH times the most that is usual, or FAR under the least.
     """
     found = {}
     eased = {s.cutter.name for s in clamping.steps if s.operation.works_hard and s.cutter.eased_feed < s.cutter.feed}
@@ -49,10 +57,10 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
         low, high = (as_written(v, unit, down=True) for v in (usual / 2, usual))
         found[step.cutter.name] = Finding(
             code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
-            got=f"{got}: it may well break" if layer > FAR * usual else got,
+            got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
             remedy=f"write stepdown = {low} to {high}" + (
-                "" if layer > FAR * usual else ", unless you know that this cutter takes it"),
+                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"),
         )
     return list(found.values())
 
@@ -72,16 +80,21 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> F
     feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
         feeds = f"at this feed {slowest:.0f} to {fastest:.0f} rpm is usual in hardwood"
-    times = cutter.feed / off.high
-    much, hertz = times > MUCH, slowest <= cutter.speed * 60.0 <= fastest
+    times, under = cutter.feed / off.high, off.low / cutter.feed
+    much, far = times > MUCH, under > FAR
     word += f", and {times:.2g} times the most that is usual" if much else ""
+    word += f", and {under:.0f} times slower than the least that is usual" if far else ""
     change = "change its feed in the job"
-    if slowest <= reached:
-        change += f", or the speed to {slowest:.0f} to {min(fastest, reached):.0f} rpm"
-    if much and hertz:
-        change = f"if {cutter.speed:g} is turns per second (Hz), write speed = {cutter.speed * 60:.0f}; else {change}"
+    if slowest <= reached and fastest >= SLOWEST:
+        change += f", or the speed to {max(slowest, SLOWEST):.0f} to {min(fastest, reached):.0f} rpm"
+    meant = [f"if {cutter.speed:g} is {what}, write speed = {cutter.speed * by:.0f}"
+             for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
+             if much and slowest / _ABOUT <= cutter.speed * by <= min(fastest * _ABOUT, reached)]
+    meant += [f"if {clamping.units} per second are meant, write feed = {cutter.feed / per * 60.0:.4g}"
+              for _ in range(far) if off.low / _ABOUT <= cutter.feed * 60.0 <= off.high * _ABOUT]
+    change = f"{'; '.join(meant)}; else {change}" if meant else change
     return Finding(
-        code="feed-unusual", severity="warn" if much else "note", where=f'cutter "{cutter.name}"',
+        code="feed-unusual", severity="warn" if much or far else "note", where=f'cutter "{cutter.name}"',
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
             f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
         allowed=feeds,

@@ -368,7 +368,8 @@ def _touch_warnings(clamping: Clamping, inlay: Inlay) -> Iterator[Finding]:
         got=f"{_the_first(shared)}, and are poured together",
         allowed="colours of one stage with wood between them",
         remedy=f"write an [[inlay]] for each stage: {stages}" + (
-            f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}"
+            f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
+            "thicken the resin: poured so near each other, level resin of both still runs together"
             if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""),
     )
 

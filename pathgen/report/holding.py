@@ -12,6 +12,7 @@ from pathgen.strategies.cutting_out import last_lap_takes
 from pathgen.verify.findings import Finding
 from pathgen.verify.read import ReadProgram
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import OutlineCut
 from pathgen.work.operations import Outline
 
 LONGEST_OUT = 25.0
@@ -37,12 +38,13 @@ def last_lap_findings(clamping: Clamping) -> list[Finding]:
     if takes > _AS_GOOD * cut.finish:
         return []
     less = f"the last lap takes {fine_length(takes, units)}" if takes else "there is no last lap"
+    own = cut.where == OutlineCut.where  # others have no such key
+    write = f"write finish = {as_written(takes, units, down=True)}, or " if own else ""
     return [Finding(
-        code="last-lap-less", severity="note", where=f"{cut.where} finish",
-        got=f"{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's diameter at most, no more than "
-            "loads it like a layer does, and less in sharp inner corners",
-        allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or write finish = "
-                           f"{as_written(takes, units, down=True)}, or take a thicker cutter",
+        code="last-lap-less", severity="note", where=f"{cut.where} finish" if own else cut.where,
+        got=f"{'' if own else 'a finish of '}{fine_length(cut.finish, units)}, and {less}: a tenth of the cutter's "
+            "diameter at most, no more than loads it like a layer does, and less in sharp inner corners",
+        allowed="", remedy=f"nothing to do if walls as the layers leave them serve; or {write}take a thicker cutter",
     )]
 
 

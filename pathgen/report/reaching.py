@@ -106,8 +106,11 @@ def _opened_by_v(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> B
                   safe_z=clamping.safe_z, where=inlay.name)[-1].opened
 
 
-def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
-    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen."""
+def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
+    """For each colour of each inlay, what its cutters leave closed between them, when that is enough to be seen.
+
+    `cutters` are those of the job, one of which may do.
+    """
     findings = []
     for inlay, one in zip(clamping.inlays, found, strict=True):
         for colour in one.together:
@@ -138,7 +141,7 @@ def reach_findings(clamping: Clamping, found: Sequence[Reach]) -> list[Finding]:
                         f"{' that plunges' if blind else ''}" if detail.largest >= FINEST else
                         "lines as wide as a cutter",
                 remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
-                       f"{_smaller(clamping, inlay.depth, detail.largest, own)}, or draw that detail wider "
+                       f"{_smaller(cutters, inlay.depth, detail.largest, own)}, or draw that detail wider "
                        "(pathgen reach lists the rest)",
             ))
     return findings
@@ -200,10 +203,10 @@ def _crumbs(where: str, colour: CutterReach, closed: float, names: str) -> Findi
     )
 
 
-def _smaller(clamping: Clamping, depth: float, diameter: float, own: Sequence[str]) -> str:
-    """A cutter that would do and that the job has for another step; else what to look for."""
-    fit = [step.cutter for step in clamping.steps if step.cutter.name not in own and step.cutter.shape == "flat-end"
-           and step.cutter.diameter <= diameter and step.cutter.flute_length >= depth]
+def _smaller(cutters: Sequence[Cutter], depth: float, diameter: float, own: Sequence[str]) -> str:
+    """The widest cutter of the job that would do; else what to look for."""
+    fit = [cutter for cutter in cutters if cutter.name not in own and cutter.shape == "flat-end"
+           and cutter.diameter <= diameter and cutter.flute_length >= depth]
     return f'"{max(fit, key=lambda c: c.diameter).name}" to its cutters' if fit else "a smaller cutter or a v cutter"
 
 

@@ -468,6 +468,9 @@ class Hover(_Within[Marks]):
 class _Bored(_Within[Holes]):
     """What is drilled, or gone round, at some places."""
 
+    table: ClassVar[str]
+    """What of the job asks for it."""
+
     def leaves_open(self, clear: float) -> BaseGeometry:
         return overlay.buffer(shapely.multipoints(self.feature.at), self.feature.diameter / 2 + clear)
 
@@ -488,6 +491,7 @@ class DowelHoles(_Holes):
     """Round holes outside the part."""
 
     name = "holes"
+    table = "[holes]"
     instead = "another [holes] cutter or diameter"
     purpose = "cut the holes outside the part"
 
@@ -502,6 +506,7 @@ class RoundHoles(_Holes):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
+    table = "[[hole]]"
     instead = "another [[hole]] cutter"
 
     @property
@@ -572,6 +577,7 @@ class SideDots(_Bored):
     toward: int = 1
     """Where the board's top looks: toward + Y, or - Y."""
     name = "side-dots"
+    table = "[side_dots]"
     purpose = "drill the holes for the side dots"
     hold = "Hold the board standing on its treble edge, its bass edge up"
 

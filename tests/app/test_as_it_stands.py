@@ -79,3 +79,20 @@ def test_thin_wood_that_the_picture_rings_is_said(tmp_path, monkeypatch, capsys)
     (line,) = [line for line in capsys.readouterr().out.splitlines() if "the red ring" in line]
     assert line.startswith("warning: ")
     assert "0.2 mm of wood between " in line
+
+
+def test_reach_of_drawings_that_are_refused_says_nothing_of_none(tmp_path, monkeypatch, capsys):
+    status, out, err = asked(tmp_path, monkeypatch, capsys, "reach", changes={"art.svg": "none.svg"})
+    assert (status, out) == (2, "")
+    assert "none.svg" in err
+
+
+def test_a_drawing_in_px_off_the_board_is_told_how_large_that_counts(tmp_path, monkeypatch, capsys):
+    """CSS: 96 px to the inch."""
+    for size, told in (('width="1200" height="720px"', True), ('width="317.5mm" height="190.5mm"', False)):
+        (tmp_path / "px.svg").write_text(f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 1200 720">'
+                                         '<circle cx="600" cy="360" r="300" fill="#225577"/></svg>')
+        status, _, err = asked(tmp_path, monkeypatch, capsys, "show", changes={"art.svg": "px.svg"})
+        assert status == 2
+        assert "of the drawing lies off the board" in err
+        assert ("its 1200 by 720 px count 96 to the inch, 317.5 mm by 190.5 mm: give place a width" in err) == told

@@ -66,6 +66,15 @@ def test_a_refused_build_says_that_what_lies_there_is_of_an_earlier_one(tmp_path
     assert main(["new", "one"]) == 0
     assert main(["build", "one.toml", "--out", "out", "--resolution", "0.4", "--no-pictures"]) == 0
     job = Path("one.toml")
+    path = sorted(Path("out").glob("*.nc"))[0]
+    made = path.read_text()
+    path.write_text(made.replace("M30", "M30\n"))
+    capsys.readouterr()
+    assert main(["build", "one.toml", "--out", "out"]) != 0
+    said = capsys.readouterr().err
+    assert "was changed since it was written" in said
+    assert "earlier build" not in said  # the job is the same, and its programs good
+    path.write_text(made)
     for thick, out, told in (("thickness = 99", "out", True), ("thickness = 99", "elsewhere", False)):
         job.write_text(re.sub(r"(?m)^thickness = [\d.]+", thick, job.read_text(), count=1))
         capsys.readouterr()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 import time
 from contextlib import nullcontext
 
@@ -192,3 +193,12 @@ def test_very_many_elements_that_cannot_be_cut_are_listed_soon(read: Read):
     found = read(drawing("".join(f'<text id="t{i}">a</text>' for i in range(30_000))), missing="report")
     assert len(found.left_out) == 30_000
     assert time.process_time() - began < 10.0  # 1 s on an idle machine
+
+
+def test_the_remedy_for_what_cannot_be_cut_is_one_that_python_takes(tmp_path):
+    (path := tmp_path / "a.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm">'
+                                            '<text x="1" y="5">a</text></svg>')
+    with pytest.raises(ArtworkError) as wrong:
+        read_artwork(path)
+    said = re.search(r'(\w+)="(\w+)"$', wrong.value.remedy)
+    assert len(read_artwork(path, **{said[1]: said[2]}).left_out) == 1

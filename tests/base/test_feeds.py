@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pathgen import load_job
-from pathgen.base.errors import CutterError
+from pathgen.base.errors import CutterError, JobError
 from pathgen.base.feeds import chip_load, effective_diameter, feed_for, unusual_feed, usual_chip_load, usual_feed
 from pathgen.job.clamping import clamping_of
 from pathgen.report.feeding import feed_findings
@@ -83,6 +83,28 @@ def test_a_tooth_that_takes_many_times_the_usual_is_a_warning(tmp_path):
         assert note.severity == severity
         assert words in note.remedy
         assert ("times the most that is usual" in note.got) == (severity == "warn")
+
+
+def test_a_feed_far_too_slow_is_a_warning_that_names_no_speed_which_no_router_turns(tmp_path):
+    """25 mm per second are 1500 a minute; at 25 a minute 100 to 300 rpm would be usual, a drill press's."""
+    path = small_board.job(tmp_path, changes={"speed = 18000\nfeed = 1200.0\nplunge = 300.0":
+                                              "speed = 18000\nfeed = 25.0\nplunge = 5.0"})
+    note = next(f for f in feed_findings(clamping_of(load_job(path))) if "flat" in f.where)
+    assert note.severity == "warn"
+    assert "times slower than the least that is usual" in note.got
+    assert note.remedy.startswith("if mm per second are meant, write feed = 1500; else change its feed in the job;")
+    assert "rpm" not in note.remedy
+
+
+def test_a_feed_in_mm_per_second_and_a_speed_in_thousands_are_asked_after(tmp_path):
+    for line, changed, words in (
+        ("feed = 1200.0", "feed = 25.0", 'if mm per second are meant, write feed = "1500 mm/min"'),
+        ("speed = 18000", "speed = 14", "if thousands of turns per minute are meant, write 14000"),
+    ):
+        path = small_board.job(tmp_path, changes={line: changed})
+        with pytest.raises(JobError) as wrong:
+            clamping_of(load_job(path))
+        assert words in str(wrong.value)
 
 
 def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):

@@ -354,3 +354,29 @@ def test_outer_strings_lie_on_the_drawn_board(tmp_path, half, said):
     ((where, problem, grave),) = found
     assert (where, grave) == ("[outline] artwork", True)
     assert re.search(f"side lies {said} the drawn outline at fret 5, near 75\\.\\d", problem)
+
+
+def test_a_clamp_on_the_place_of_zero_and_one_as_tall_as_no_clamp_are_doubted(tmp_path):
+    stands = f"[setup]\n{CLAMP.format(-40.0, -14.0, 20.0)}\nzero = \"blank-nut-bass\"\n[stock]"
+    (where, problem, grave), = doubts(tmp_path, "[stock]", stands)
+    assert where == "[setup] keep_out 1"
+    assert problem.startswith("stands on the place of X 0 Y 0, the blank's corner, nut end, bass side")
+    assert grave
+    remedy = re.search(r'zero = "([\w-]+)", which no clamp covers', TOLD[-1])
+    assert doubts(tmp_path, "[stock]", stands.replace("blank-nut-bass", remedy[1])) == []
+    tall = f"[setup]\n{CLAMP.format(-40.0, -14.0, 120.0)}\n[stock]"
+    (where, problem, grave), = doubts(tmp_path, "[stock]", tall)
+    assert "120 mm high" in problem
+    assert "is 12 mm meant?" in TOLD[-1]
+
+
+def test_a_v_that_does_not_come_last_is_doubted(tmp_path):
+    """Only what comes last rises into corners, and a v leaves walls sloping."""
+    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 900.0\n'
+           'plunge = 300.0\nstepdown = 1.0\n')
+    (where, problem, grave), = doubts(tmp_path, 'cutters = ["flat"]', 'cutters = ["vee", "flat"]', extra=vee)
+    assert (where, grave) == ("inlay 1 cutters", True)
+    assert '"vee", a v cutter, stands before "flat"' in problem
+    assert TOLD[-1].endswith('write cutters = ["flat", "vee"]')
+    for good in ('["flat", "vee"]', '["vee"]'):
+        assert doubts(tmp_path, 'cutters = ["flat"]', f"cutters = {good}", extra=vee) == []

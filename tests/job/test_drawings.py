@@ -181,7 +181,7 @@ def test_white_and_named_colours_cut_out_of_what_lies_below(inlay):
 
 def test_what_cannot_be_cut_is_refused_or_listed(inlay):
     text = '<text id="name" x="5" y="5">Fern</text>'
-    with pytest.raises(ArtworkError, match="'name'"):
+    with pytest.raises(ArtworkError, match=r"'name'.*artwork_missing = \"report\"$"):
         inlay("place = { at = [100.0, 0.0] }", more=text)
     _, clamping = inlay('place = { at = [100.0, 0.0] }\nartwork_missing = "report"', more=text)
     assert len(clamping.left_out) == 1

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pathgen import JobError, load_job
+from pathgen import CutterError, JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.base.limits import MOST_NESTED
 from pathgen.job.clamping import clamping_of
@@ -353,3 +353,23 @@ def test_how_deep_lists_may_be_nested(levels, fits):
         return
     with pytest.raises(JobError, match="nested too deep"):
         _refuse_odd(data, Path("job.toml"))
+
+
+def test_a_compound_radius_written_as_a_list_is_told_how_it_is_written(tmp_path):
+    path = small_board.job(tmp_path, changes={"radius = { nut = 254.0, end = 300.0 }": "radius = [254.0, 300.0]"})
+    with pytest.raises(JobError, match=r"write \{ nut = 254\.0, end = 300\.0 \}"):
+        load_job(path)
+
+
+def test_a_v_does_not_rough(tmp_path):
+    """Its furrows stand as high as a layer is deep: programs that rough with one are refused by their own check."""
+    vee = ('[[cutter]]\nname = "vee"\nshape = "v"\nangle = 60.0\ndiameter = 6.0\nspeed = 16000\nfeed = 900.0\n'
+           'plunge = 300.0\nstepdown = 1.0\n')
+    with pytest.raises(JobError, match=r"\[surface\] rough: .*a v cutter"):
+        load_job(small_board.job(tmp_path, changes={'finish = "ball"': 'finish = "ball"\nrough = "vee"'}, extra=vee))
+
+
+def test_a_cutter_too_thin_or_thick_for_holes_is_told_with_their_table(tmp_path):
+    holes = '[holes]\ncutter = "flat"\nat = [[-10.0, 20.0]]\ndiameter = 5.0\n'
+    with pytest.raises(CutterError, match=r"^\[holes\] cutter 'flat': 2 mm for holes of 5 mm"):
+        build(load_job(small_board.job(tmp_path, extra=holes)), resolution=0.5)

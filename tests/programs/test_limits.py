@@ -54,3 +54,15 @@ def test_what_is_too_long_for_the_machine_says_what_would_help(tmp_path, travel,
     with pytest.raises(pathgen.JobError) as refused:
         pathgen.build(job, resolution=0.3)
     assert refused.value.remedy == remedy
+
+
+def test_a_clamp_that_lifts_the_cutter_past_the_travel_is_named_as_the_cause(tmp_path):
+    """Of 120 mm 12 are meant, perhaps; 10 mm less clearance would change nothing that helps."""
+    clamp = "[setup]\nkeep_out = [{{ along = [-40.0, -15.0], across = [-33.0, 33.0], height = {} }}]\n"
+    with pytest.raises(pathgen.JobError, match="lifted over keep_out 1, 120 mm high") as wrong:
+        pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra="[machine]\ntravel = [600.0, 400.0, 80.0]\n"
+                                                       + clamp.format(120.0))))
+    assert "is 12 mm meant?" in wrong.value.remedy
+    assert "clearance" not in wrong.value.remedy
+    pathgen.build(pathgen.load_job(small_board.job(tmp_path, extra="[machine]\ntravel = [600.0, 400.0, 80.0]\n"
+                                                   + clamp.format(12.0))), resolution=0.5)

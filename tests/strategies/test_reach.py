@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from pathgen import build, load_job
 from pathgen.base import overlay
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import asked_of, clamping_of
 from pathgen.report.reaching import (
     CHANGE,
     _candidates,
@@ -262,7 +262,7 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
         codes = {f["code"] for f in report["checks"]["findings"]}
         assert bool({"detail-out-of-reach", "much-left-closed"} & codes) == warned
     clamping = clamping_of(load_job(tmp_path / "job.toml"))
-    assert reach_findings(clamping, reach_of_cutters(clamping)) == []
+    assert reach_findings(clamping, reach_of_cutters(clamping), []) == []
 
 
 def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_has(tmp_path):
@@ -282,9 +282,14 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
     assert any("wide" in line and line.endswith("  0.0 %") for line in lines)
     assert not any("wide" in one.cutters for one in found.sets)
     for extra, words in ((small + slots, 'add "small" to its cutters, or'), (v, "add a smaller cutter or a v cutter")):
-        clamping = clamping_of(load_job(job(tmp_path, extra=extra, art=star)))
-        (finding,) = reach_findings(clamping, reach_of_cutters(clamping))
+        clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=star)))
+        (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
+    # the widest that does is named, whether a step has it or not
+    more = small.replace('"small"', '"tiny"').replace("0.6", "0.3") + slots.replace("small", "tiny") + small
+    clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=star)))
+    (finding,) = reach_findings(clamping, reach_of_cutters(clamping), asked_of(read, clamping).cutters)
+    assert 'add "small" to its cutters' in finding.remedy
 
 
 def test_a_build_reports_what_each_cutter_adds_and_takes(tmp_path):
@@ -343,7 +348,7 @@ def test_a_thin_line_that_stays_closed_is_told_beside_much_that_is_cut(tmp_path,
         <circle cx="12" cy="15" r="8" fill="#225577"/><path d="M24,7V14" stroke="#225577" stroke-width="{width}"/>
         </svg>'''
     clamping = clamping_of(load_job(job(tmp_path, art=art)))
-    told = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping))]
+    told = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping), [])]
     assert ["7.0 mm long" in got for got in told] == [True] * found
 
 
@@ -356,7 +361,7 @@ def test_many_places_each_too_small_to_be_told_are_told_together(tmp_path, teeth
     art = f'''<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">
         <path fill="#225577" d="M6,8 H7 L{low} H34 A2 2 0 0 1 34,12 H33 L{far} H6 A2 2 0 0 1 6,8 Z"/></svg>'''
     clamping = clamping_of(load_job(job(tmp_path, art=art)))
-    found = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping))]
+    found = [f.got for f in reach_findings(clamping, reach_of_cutters(clamping), [])]
     assert len(found) == told
     if told:
         assert "in many places, each under 0.05 mm2" in found[0]

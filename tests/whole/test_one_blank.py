@@ -402,3 +402,17 @@ def test_each_part_sees_the_common_blank_from_where_it_lies():
         assert complex(*table.at) + seen == pytest.approx(complex((x0 + x1) / 2, (y0 + y1) / 2))
         size = (a1 - a0, b1 - b0) if table.turn % 180 == 0 else (b1 - b0, a1 - a0)
         assert size == pytest.approx((x1 - x0, y1 - y0))
+
+
+def test_a_blank_is_drawn_though_something_is_wrong_with_a_part_which_is_told_after_it(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    off = RINGED.replace("[70.0, 8.0]", "[98.0, 8.0]")
+    for wrong, words in ({"ringed": off}, "[[part]] 2, ringed.toml"), \
+            ({"drilled": DRILLED.replace("[70.0, -15.0]", "[120.0, -15.0]")}, "[[part]] 1, "):
+        assert main(["show", str(blank(tmp_path, **wrong)), "--picture", "a.svg"]) == 2
+        assert words in capsys.readouterr().err
+        assert "<svg" in Path("a.svg").read_text()
+        Path("a.svg").unlink()
+    assert main(["show", str(blank(tmp_path, BLANK.replace("[170.0", "[150.0"))), "--picture", "a.svg"]) == 2
+    assert "overlaps" in capsys.readouterr().err
+    assert "<svg" in Path("a.svg").read_text()

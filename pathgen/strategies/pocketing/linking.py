@@ -249,8 +249,9 @@ class FreeWays:
         for step in (away, *np.column_stack([np.cos(turn), np.sin(turn)]) * self.bore):
             left = np.flatnonzero(~found)
             there[left] = points[left] + np.broadcast_to(step, points.shape)[left]
+            off = points[left] + _TOUCH * (there[left] - points[left])
+            good = shapely.covers(self.area[root[left]], shapely.linestrings(np.stack([off, there[left]], axis=1)))
             ways = shapely.linestrings(np.stack([points[left], there[left]], axis=1))
-            good = shapely.covers(self.area[root[left]], ways)
             ways = overlay.buffer(ways, self.bore, quad_segs=6)
             good &= shapely.covers(self.deep[node[left]], ways) & np.any(there[left] != points[left], axis=1)
             found[left] = good & self.free_to_plunge(node[left], there[left], beside=room)
