@@ -101,7 +101,7 @@ def test_every_program_is_there_in_order_with_its_figures(page, built):
         assert "Before you start" in text
     eased = [any(float(f) == pytest.approx(p.cutter.eased_feed, abs=0.01) for f in re.findall(r"F([\d.]+)", p.text))
              for p in built.programs]
-    assert [f"{p.cutter.eased_feed:.0f} mm/min where it cuts full width" in article[2]
+    assert [f"{p.cutter.eased_feed:.0f} mm/min in full width" in article[2]
             for p, article in zip(built.programs, articles, strict=True)] == eased
     assert sum(eased) == 2  # the pocket and the outline
     lengths = [len(re.findall(r"Stop here for the fill", a[2])) for a in articles]
