@@ -14,6 +14,7 @@ from types import TracebackType
 
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import Element, as_html, as_page, element
+from pathgen.report.finding_words import ended
 
 PORT = 8642
 HOST = "127.0.0.1"
@@ -102,7 +103,7 @@ class PageServer:
         """Show what is wrong, a line for each, over what was built before."""
         with self._lock:
             below = ["Below is what was built last."] if self._page else []
-            self._words, self._bad = "\n".join(["Not built:", *(f"{each}." for each in words), *below]), True
+            self._words, self._bad = "\n".join(["Not built:", *map(ended, words), *below]), True
             self._number += 1
 
     def state(self) -> str:

@@ -13,7 +13,12 @@ def finding_line(severity: str, where: str, got: str, allowed: str, remedy: str,
     """The line, its lengths in the job's units; `where` may be empty."""
     place = f"{where}: " if where else ""
     standard = f" ({standard_words(severity, allowed)})" if allowed else ""
-    return in_units(f"{GRAVE[severity]}: {place}{got}{standard}. {capital(remedy)}.", units)
+    return in_units(ended(f"{GRAVE[severity]}: {place}{got}{standard}. {capital(remedy)}"), units)
+
+
+def ended(words: str) -> str:
+    """With a full stop, where no other sign ends them."""
+    return words if words.endswith((".", "?", "!")) else f"{words}."
 
 
 def standard_words(severity: str, allowed: str) -> str:

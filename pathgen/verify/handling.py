@@ -47,7 +47,7 @@ def program_findings(
     yield from _header(program, clamping)
     yield from _spindle(program, step, clamping) if step.operation.spins else _still(program)
     yield from _feeds(program, motion, step, tolerances)
-    yield from _start_and_end(program, motion, clamping)
+    yield from _start_and_end(program, motion, clamping, tolerances)
     yield from _bounds(program, motion, step, clamping, tolerances)
     yield from _keep_outs(program, motion, step, clamping)
 
@@ -185,8 +185,10 @@ def _feeds(program: ReadProgram, motion: Motion, step: Step, tolerances: Toleran
         )
 
 
-def _start_and_end(program: ReadProgram, motion: Motion, clamping: Clamping) -> Iterator[Finding]:
-    lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5)
+def _start_and_end(
+    program: ReadProgram, motion: Motion, clamping: Clamping, tolerances: Tolerances
+) -> Iterator[Finding]:
+    lowest = min(clamping.safe_z, max(_tops(clamping)) + 0.5) - tolerances.rounding
     sideways = np.isfinite(motion.end[:, :2]).any(axis=1) & (motion.start[:, :2] != motion.end[:, :2]).any(axis=1)
     blind = sideways & ~(motion.start[:, 2] >= lowest) & ~np.isfinite(motion.start).all(axis=1)
     if blind.any():

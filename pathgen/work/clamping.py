@@ -298,7 +298,7 @@ class Clamping:
             return bed
         board = moved.back(bed, ball=step.cutter.tip_radius)
         safe = self.safe_at(step)
-        board[:, 2] = np.where(bed[:, 2] >= safe - 1e-4, bed[:, 2] - safe + self.safe_z, board[:, 2])
+        board[:, 2] = np.where(bed[:, 2] >= safe - 2e-4, bed[:, 2] - safe + self.safe_z, board[:, 2])
         return board
 
     @property

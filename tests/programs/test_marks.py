@@ -222,6 +222,15 @@ def test_rapids_clear_the_highest_that_is_known(tmp_path):
     assert moved.to_board(raised, moved.steps[2])[0, 2] == pytest.approx(moved.safe_z)
 
 
+def test_rapids_may_pass_work_that_tilted_as_near_as_any(tmp_path):
+    """It rises by no round number: rapids that pass 0.5 mm above it were told to be lower, by what rounding takes off.
+    """
+    rows = found((-15.09, -28.13, 8.19), (-15.29, 27.87, 7.77), (97.91, -27.72, 8.49), (97.71, 28.28, 8.07))
+    near = f"{MARKS.replace('1.5', '0.2')}{DRILLED}{rows}[moved]\nbefore = 4\n[machine]\nclearance = 0.5\n"
+    result = pathgen.build(load_job(job(tmp_path, changes={"overfill = 0.7": "overfill = 0.3"}, extra=near)))
+    assert result.report["checks"]["passed"], result.report["checks"]["findings"]
+
+
 def test_programs_for_unmoved_work_are_refused_once_it_has_moved(tmp_path, marked):
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + measured())))
     found = verify(clamping, {p.file_name: p.text for p in marked.programs}, resolution=0.2).findings

@@ -90,3 +90,8 @@ def test_where_a_second_cut_goes():
     assert _where_cut({"area": "board", "blend": 5.0}, "plate", "mm") == "over the whole plate"
     assert _where_cut({"area": "inlay", "blend": 5.0}, "plate", "mm") == \
         "over the inlay, 5 mm round it and all inside its dam"
+
+
+def test_a_remedy_that_asks_ends_in_its_own_sign():
+    assert finding_line("note", "a", "b", "", "did you mean depth?") == "note: a: b. Did you mean depth?"
+    assert finding_line("note", "a", "b", "", "make it less") == "note: a: b. Make it less."

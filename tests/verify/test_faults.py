@@ -430,4 +430,4 @@ def test_clear_is_half_a_millimetre_above_all_that_stands(z, found):
             inlays=(SimpleNamespace(fill="resin", overfill=fill), SimpleNamespace(fill="none", overfill=20.0)))
         program = read_program(f"G21 G90 G17 G94\nG0 Z{z}\nX5 Y3\nG1 Z2 F300\nG0 Z{z}\nM30\n", name="a.nc")
         motion = motion_over_board(program, clamping, chord_tolerance=1e-4)
-        assert len(list(_start_and_end(program, motion, clamping))) == found
+        assert len(list(_start_and_end(program, motion, clamping, Tolerances()))) == found
