@@ -17,10 +17,11 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import PathgenError
 from pathgen.base.feeds import usual_feed
-from pathgen.base.units import INCH, as_written, format_length, rounded_down
+from pathgen.base.units import INCH, MM_PER, as_written, format_length, rounded_down
 from pathgen.programs.plan import Plan, pockets_with
 from pathgen.programs.timing import times
 from pathgen.report.programs import Program
+from pathgen.work.clamping import Clamping
 
 _LONG = 20.0
 """Minutes from which the pockets of an inlay are worth another cutter, and a look for one."""
@@ -34,6 +35,8 @@ _STRAIGHT = 0.7
 """Of what straight cuts take in a minute is taken in pockets (seen on two dozen boards: 0.6 to 0.95)."""
 _PLUNGE = 1.0 / 3.0
 """Of its feed at most, for a cutter that the job does not have."""
+_SLOWER = 0.9
+"""Of the machine's rapids: as fast as it goes at most, rounded."""
 _AT_HAND = 0.8
 """Of what it saves, for a cutter that the job does not have: one that is at hand is rather taken."""
 _SIZES = {"mm": (0.6, 0.8, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0), "in": tuple(INCH / n for n in (32, 16, 8, 4))}
@@ -51,7 +54,7 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
             continue
         known = {step.cutter.name: step.cutter for step in clamping.steps if step.cutter.is_flat}
         area = overlay.simpler(inlay.area, _ROUGHLY)
-        tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping.units))
+        tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping))
                  if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > _WORTH * minutes]
         if not tried:
             continue
@@ -67,12 +70,12 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
                "cost": _cost(cutter, cutters[0], clamping.units, cutter.name in known)}
 
 
-def _usual(first: Cutter, units: str) -> list[Cutter]:
+def _usual(first: Cutter, clamping: Clamping) -> list[Cutter]:
     """Flat ends of usual sizes, that take layers and feeds as the first cutter does for its size if it is one too.
 
     After a v they take half their diameter, at the least feed that is usual.
     """
-    out, unit = [], INCH if units == "in" else 1.0
+    out, units, unit = [], clamping.units, MM_PER[clamping.units]
     for diameter in _SIZES[units]:
         wider = diameter / first.diameter
         cutter = replace(first, name=format_length(diameter, units), shape="flat-end", angle=None, diameter=diameter,
@@ -80,7 +83,7 @@ def _usual(first: Cutter, units: str) -> list[Cutter]:
                          flute_length=math.inf)
         least, most = usual_feed(cutter)
         feed = min(first.feed * wider, max(most, first.feed)) if first.is_flat else least
-        feed = float(f"{feed / unit:.2g}") * unit
+        feed = float(f"{min(feed, _SLOWER * clamping.machine.rapid) / unit:.2g}") * unit
         out.append(replace(cutter, feed=feed, plunge=feed * min(first.plunge / first.feed, _PLUNGE)))
     return out
 

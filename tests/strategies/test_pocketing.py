@@ -1015,3 +1015,15 @@ def test_of_a_slope_too_steep_for_a_flat_end_is_told_what_each_cutter_does_there
     assert f"a flat end of {math.floor(25.0 * math.sqrt(40.0**2 - 9.0**2) / 9.0) / 100.0:.2f} mm or less" in remedy
     fits, _ = pocket(box(10, 5, 20, 9), surface=top, cutters=[flat_end(1.08), thin], **where)
     assert (len(fits.toolpath) > 0, fits.warnings) == (True, ())
+
+
+def test_fewer_points_make_no_ramp_steeper_of_a_cutter_that_cannot_plunge() -> None:
+    """Round a loop of 12 um chords of 2 um cut its way short by a tenth: it sank faster than the plunge feed."""
+    cutter = replace(flat_end(0.4), plunges=False, feed=600.0, plunge=20.0)
+    cut, = pocket(Point(100, 0).buffer(0.2125, quad_segs=32), surface=LEVEL, cutters=[cutter], depth=0.4, safe_z=SAFE_Z,
+                  options=PocketOptions(all_of_it=False))
+    points, kinds = cut.toolpath.points, cut.toolpath.kinds
+    step = np.diff(points, axis=0)
+    sinks = (kinds[1:] != Move.RAPID) & (step[:, 2] < -1e-6) & (points[:-1, 2] < LEVEL.thickness)
+    slope = -step[sinks, 2] / np.hypot(*step[sinks, :2].T)
+    assert slope.max() <= cutter.plunge / cutter.eased_feed

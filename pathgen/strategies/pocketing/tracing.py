@@ -189,7 +189,7 @@ class Trace:
             return Toolpath.empty()
         self._add(self._last[None], _OVER, Move.RAPID)
         rows = _without_repeats(np.concatenate(self._rows))
-        rows = _with_fewer_moves(rows, self.options.fewer)
+        rows = _with_fewer_moves(rows, self.options.fewer, ramps=self.plunges)
         rows = _fine_enough(_at_bends(rows, self._surface, self._cutter.radius), self._surface, self.options.chord)
         tip = self._surface.tip_height(self._cutter, rows[:, 0], rows[:, 1])
         z = tip - rows[:, 2]
@@ -221,12 +221,13 @@ def _without_repeats(rows: Floats) -> Floats:
     return rows[np.concatenate([[True], ~same])]
 
 
-def _with_fewer_moves(rows: Floats, tolerance: float) -> Floats:
+def _with_fewer_moves(rows: Floats, tolerance: float, *, ramps: bool) -> Floats:
     """Without points that lie within `tolerance` of straight moves past them, in plan, and a quarter of it in depth.
 
-    Runs of cuts of one kind stay within themselves; all ways across and all plunges stay as they are.
+    Runs of cuts of one kind stay within themselves; all ways across and all plunges stay as they are. So do ramps but
+    with `ramps`: round a loop that is small beside the tolerance they would be shorter, and so steeper.
     """
-    cut = _working(rows) & (rows[1:, 3] != Move.PLUNGE)
+    cut = _working(rows) & ((rows[1:, 3] == Move.CUT) | ((rows[1:, 3] == Move.EASED) & ramps))
     # a point between two cuts of one kind may go
     inner = np.concatenate([[False], cut[:-1] & cut[1:] & (rows[1:-1, 3] == rows[2:, 3]), [False]])
     ends = np.flatnonzero(~inner)
