@@ -261,7 +261,8 @@ class MachineTable(Machine):
     """``[machine]``: the router."""
 
     clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
-                           "whichever is highest; short hops within a pocket are lower", 10.0, inch=0.4)
+                           "whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
+                           "they are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
