@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from pathgen.base.errors import PathgenError
@@ -130,6 +131,20 @@ class Toolpath:
         drop = -np.diff(self.points[:, 2], prepend=self.points[:1, 2])
         too_fast = (self.kinds == Move.CUT) & (drop * feed > plunge * self.lengths * 1.0001)
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
+
+    def hopping(
+        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], NDArray[np.bool_]]
+    ) -> Toolpath:
+        """The same path with ways across at `low` in place of `safe_z`, where `free` says so of their lines.
+
+        `low` is above all that is cut. The way to the first cut and from the last stays.
+        """
+        high = (self.kinds == Move.RAPID) & (self.points[:, 2] >= safe_z - 1e-9)
+        a = np.flatnonzero(high[1:-2] & high[2:-1]) + 1
+        may = a[free(shapely.linestrings(self.points[np.column_stack([a, a + 1]), :2]))]
+        points = self.points.copy()
+        points[may, 2] = points[may + 1, 2] = low
+        return Toolpath(points, self.kinds)
 
     def quick_in_own_holes(self, clear: float = 0.25) -> Toolpath:
         """The same path with rapids up, and down again to `clear` mm above where it has just been, between pecks.

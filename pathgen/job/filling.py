@@ -13,8 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
+from pathgen.base.plain import joined
 from pathgen.base.toolpath import AIR, APPROACH
-from pathgen.base.units import as_written, format_length, place_words, rounded_down
+from pathgen.base.units import MM_PER, as_written, format_length, place_words, rounded_down
 from pathgen.job.job import Job
 from pathgen.job.tables import ResinTable
 from pathgen.programs.paths import Around
@@ -23,7 +24,7 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
 from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors
-from pathgen.work.moved import MISTAKEN, Moved, fit_move
+from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
 MARK_DEPTH = 0.8
@@ -206,6 +207,7 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
     found = clamping.to_board(np.array([m.found for m in job.measured]))
     limit = job.moved.limit if job.moved else 0.1
     places = _expected(job, clamping)
+    _refuse_other_units(job, clamping, places)
     moved = fit_move(places, found, limit=limit, accuracy=_accuracy(job))
     guessed = any(m.at is None for m in job.measured) and not (job.marks and job.marks.drilled)
     _refuse_sunk(job, moved, limit, guessed=guessed)
@@ -216,6 +218,31 @@ def move_of(job: Job, clamping: Clamping) -> tuple[Moved | None, int]:
             remedy=f"measure marks further apart, along the work and across it{errors.more_exactly(_board_limit(job))}",
         )
     return replace(moved, errors=errors, guessed=guessed), _first_moved(job, clamping)
+
+
+def _refuse_other_units(job: Job, clamping: Clamping, places: np.ndarray) -> None:
+    """Raise JobError for marks that lie where they should, about, if their numbers are of another unit of length."""
+    given = np.array([m.found for m in job.measured])
+
+    def off(factor: float) -> np.ndarray:
+        return np.asarray(np.linalg.norm(clamping.to_board(given * factor) - places, axis=1))
+
+    asked = off(1.0)
+    if (asked <= LARGEST_SHIFT).all():
+        return
+    factors = {unit: per / MM_PER[job.units] for unit, per in MM_PER.items()}
+    unit = max(factors, key=lambda unit: int((off(factors[unit]) <= LARGEST_SHIFT).sum()))
+    marks = np.flatnonzero(off(factors[unit]) < np.minimum(asked, LARGEST_SHIFT))
+    if not (asked[marks] > LARGEST_SHIFT).any():
+        return
+    meant = [f"mark {k + 1}: found = [{', '.join(as_written(v, job.units) for v in given[k] * factors[unit])}]"
+             for k in marks.tolist()]
+    raise JobError(
+        "[[measured]]", f"mark{'s' if len(marks) > 1 else ''} {joined([str(k + 1) for k in marks])} would lie up to "
+        f"{format_length(float(asked[marks].max()), job.units, decimals=1)} from where they were",
+        allowed=format_length(LARGEST_SHIFT, job.units),
+        remedy=f"as numbers in {unit} they fit: if {unit} are meant, write {'; '.join(meant)}",
+    )
 
 
 def _refuse_sunk(job: Job, moved: Moved, limit: float, *, guessed: bool) -> None:

@@ -261,7 +261,8 @@ class MachineTable(Machine):
     """``[machine]``: the router."""
 
     clearance: float = key(size(0.5, 200.0), "how far rapids across the work pass above blank, clamps and fill, "
-                           "whichever is highest; short hops within a pocket are lower", 10.0, inch=0.4)
+                           "whichever is highest; within a pocket, and from slot to slot where no clamp stands, "
+                           "they are lower", 10.0, inch=0.4)
     rapid: float = key(rate(100.0, 200_000.0), "speed of rapids, per minute", 5000.0)
     acceleration: float = key(size(1.0, 50_000.0), "per second squared, for the time estimate", 400.0)
     travel: tuple[float, float, float] | None = key(
@@ -484,7 +485,8 @@ class MeasuredTable:
         shown="the witness mark of the same number: where drilled says, or on top of the raw stock",
     )
     found: tuple[float, float, float] = key(
-        list_of(size(-5000.0, 5000.0), least=3, most=3), "[X, Y, Z] where it was found, as the machine's display counts"
+        list_of(size(-150_000.0, 150_000.0), least=3, most=3),  # mm in a job in inches are told of all marks together
+        "[X, Y, Z] where it was found, as the machine's display counts"
     )
 
 

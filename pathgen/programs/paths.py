@@ -110,6 +110,12 @@ class Around:
         return self.clamping.stock.thickness
 
 
+_HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
+_HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
+
+OFF_CLAMPS = 3.0
+"""Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
+
 _AT_END = 1e-6
 """Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
 
@@ -181,11 +187,36 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
     surface, last = around.clamping.finished_surface, around.finish
     stands = None if last is None else partial(last.stands, surface=surface, reach=cutter.radius)
-    return slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
+    path = slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
+    return _hopping(path, cutter, around)
 
 
 def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    return bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids)
+    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids)
+    return _hopping(path, cutter, around)
+
+
+def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
+    """The same path, lower from cut to cut where no clamp stands: off all that are given, or where the finishing cutter
+    has been.
+
+    Of work that has moved since it is not known where that was.
+    """
+    finish, rapids, clamping = around.finish, around.rapids, around.clamping
+    low = max(rapids.air_z, clamping.shared.highest if clamping.shared else 0.0) + _HOP
+    if clamping.moved is not None or low >= rapids.safe_z:
+        return path
+    been, clamps = Polygon(), [thing.shape for thing in clamping.setup.keep_out]
+    if finish is not None:
+        wide = float(finish.cutter.half_width(low - finish.surface.thickness))
+        been = overlay.buffer(finish.over, wide - cutter.radius - _HOP_BESIDE)
+    near = overlay.buffer(overlay.union_all(clamps), cutter.radius + OFF_CLAMPS)
+
+    def free(ways: NDArray[np.object_]) -> NDArray[np.bool_]:
+        off = ~shapely.intersects(near, ways) if clamps else np.zeros(len(ways), bool)
+        return np.asarray(off | shapely.covers(been, ways))
+
+    return path.hopping(low, safe_z=rapids.safe_z, free=free)
 
 
 def _holes(operation: DowelHoles | RoundHoles | SideDots, cutter: Cutter, around: Around) -> Toolpath:

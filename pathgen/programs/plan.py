@@ -13,7 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.limits import check_keep_outs, check_limits
-from pathgen.programs.paths import Around, path_of
+from pathgen.programs.paths import OFF_CLAMPS, Around, path_of
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
@@ -27,7 +27,6 @@ Pockets = tuple[tuple[PocketCut, ...], ...]
 
 SMALLEST_PIECE = 0.005
 """Pieces of a pocket left out as too small to see, mm2: an edge stays within about 0.03 mm of where it is drawn."""
-_OFF_CLAMPS = 3.0  # mm: clamps stay where they are when the work is moved a little
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -157,7 +156,7 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
-        keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + _OFF_CLAMPS),
+        keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + OFF_CLAMPS),
         # the corners that a larger cutter leaves are small, and in the way of a piece
         options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges), where=inlay.name,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathgen.base.bending import usual_layer
 from pathgen.base.feeds import ROUND_UP, UnusualFeed, unusual_feed, usual_speed
-from pathgen.base.units import MM_PER, format_length
+from pathgen.base.units import MM_PER, as_written, format_length
 from pathgen.programs.limits import layer_of
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import Clamping, Step
@@ -15,6 +15,8 @@ QUICKEST = 30_000.0
 MUCH = 3.0
 """Times the usual most that a tooth may take before it is a warning: common practice, no source."""
 
+DEEP = 2.0
+"""Times the usual layer from which a cutter may well break at any feed: common practice, no source."""
 
 SLOWEST = 5_000.0
 """Turns a minute under which such spindles have no strength: common practice, no source."""
@@ -29,15 +31,17 @@ _ABOUT = 2.0
 def feed_findings(clamping: Clamping) -> list[Finding]:
     """A note for each cutter whose feed lies outside the usual range for its size, in the first step where it does.
 
-    A warning where a tooth takes more than MUCH times the most that is usual, or FAR under the least.
+    Of a low one the eased feed is told too, where a step clears wood with it. A warning where a tooth takes more than
+    MUCH times the most that is usual, or FAR under the least.
     """
     found = {}
+    eased = {s.cutter.name for s in clamping.steps if s.operation.works_hard and s.cutter.eased_feed < s.cutter.feed}
     for step in clamping.steps:
         if not step.operation.spins or step.cutter.name in found:
             continue
         off = unusual_feed(step.cutter, _depth(step))
         if off is not None:
-            found[step.cutter.name] = _note(clamping, step, off)
+            found[step.cutter.name] = _note(clamping, step, off, eased=step.cutter.name in eased)
     return list(found.values())
 
 
@@ -48,20 +52,28 @@ def layer_findings(clamping: Clamping) -> list[Finding]:
         layer, usual = layer_of(clamping, step), usual_layer(step.cutter)
         if layer <= usual * (1.0 + ROUND_UP) or step.cutter.name in found:
             continue
+        got = (f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
+               f" and {step.cutter.flutes} flutes")
+        low, high = (as_written(v, unit, down=True) for v in (usual / 2, usual))
         found[step.cutter.name] = Finding(
             code="layer-unusual", severity="warn", where=f'cutter "{step.cutter.name}", {step.operation.name}',
-            got=f"layers of {format_length(layer, unit)} with {format_length(step.cutter.diameter, unit)}"
-                f" and {step.cutter.flutes} flutes",
+            got=f"{got}: it may well break" if layer > DEEP * usual else got,
             allowed=f"up to {format_length(usual, unit)} is usual in hardwood",
-            remedy="make stepdown smaller, unless you know that this cutter takes it",
+            remedy=f"write stepdown = {low} to {high}" + (
+                "" if layer > DEEP * usual else ", unless you know that this cutter takes it"),
         )
     return list(found.values())
 
 
-def _note(clamping: Clamping, step: Step, off: UnusualFeed) -> Finding:
+def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> Finding:
     cutter, per = step.cutter, MM_PER[clamping.units]
     high = "high: its tip may break" if cutter.shape == "v" else "high: small cutters break"
-    word = "low: it may rub and burn" if cutter.feed < off.low else high
+    low = "low: it may rub and burn"
+    if eased:
+        slow = cutter.eased_feed
+        low += (f", the more where it cuts full width, its feed eased to {slow / per:.4g}: "
+                f"{off.load * slow / cutter.feed / per:.2g} {clamping.units} a tooth")
+    word = low if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(step)))
     reached = max(QUICKEST, *(one.cutter.speed for one in clamping.steps))
     most = min(off.high, clamping.machine.rapid)

@@ -564,9 +564,9 @@ def _second_cut_notes(clamping: Clamping) -> Iterator[Finding]:
         along, across = moved.tilt_deg
         yield Finding(
             code="work-moved", severity="note", where=f"program {first} and later",
-            got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up), "
-            f"turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees along and "
-            f"{across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
+            got=f"written for work shifted by {', '.join(f'{v:z.3f} mm' for v in moved.shift)} (along, across, up) at "
+            f"the middle of the marks, turned by {moved.turn_deg:z.3f} degrees and tilted by {along:z.3f} degrees "
+            f"along and {across:z.3f} across; {moved.worst:.3f} mm is left over at the worst mark"
             + (f"; {error_words(_errors(moved.errors, clamping), clamping.units)}" if moved.errors else ""), allowed="",
             remedy="the second cut repeats the first only as nearly as the marks were measured",
         )

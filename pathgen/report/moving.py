@@ -115,6 +115,7 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
             remedy=f"measure {'it' if len(odd) == 1 else 'each'} again, Z 0 set anew on the bed; if it stays, the work "
                    "tilts or has warped there",
         )
+    rows = list(enumerate(moved.rises.tolist(), 1))
     low, at = moved.lowest(clamping.stock.bounds)
     if moved.guessed and np.abs(rises).max() > exact:
         yield Finding(
@@ -127,9 +128,12 @@ def moved_warnings(clamping: Clamping) -> Iterator[Finding]:
     elif low < -2 * exact:
         yield Finding(
             code="sinks", severity="warn", where=f"[[measured]], {place_words(*at)}",
-            got=f"the blank lies {format_length(-low, units)} lower than when the marks were drilled", allowed="work "
-            "that lies on the bed cannot sink into it", remedy="see that Z 0 of the pointed cutter was set on the bed, "
-            "and the feeler's thickness taken off; and that no chips or tape have gone from under the work",
+            got=f"the blank lies {format_length(-low, units)} lower there than when the marks were drilled, by how "
+            f"much higher each was found: {', '.join(f'mark {k} {_length(v, units)}' for k, v in rows)}",
+            allowed="work that lies on the bed cannot sink into it",
+            remedy="measure again the mark that differs most from its neighbours; see that Z 0 of the pointed cutter "
+            "was set on the bed, and the feeler's thickness taken off; and that no chips or tape have gone from under "
+            "the work",
         )
     feeler = clamping.setup.feeler
     if feeler and np.abs(rises - feeler).max() <= min(exact, feeler / 2):

@@ -76,6 +76,11 @@ def test_deep_layers_of_slots_pockets_and_outlines_are_doubted(tmp_path, name, c
     shutil.copy(EXAMPLES / "fern-and-moth.svg", tmp_path)
     found = [f for f in layer_findings(clamping_of(load_job(tmp_path / "job.toml"))) if f'"{name}"' in f.where]
     assert [f.allowed for f in found] == [f"up to {usual} is usual in hardwood"]
+    far = float(found[0].got.split()[2]) > 2.0 * float(usual.removesuffix(" mm"))
+    assert far == (name == "slot 0.6")
+    assert [("break" in f.got, "unless" in f.remedy) for f in found] == [(far, not far)]
+    assert f" to {usual.removesuffix(' mm')}" in found[0].remedy
+    assert found[0].remedy.startswith("write stepdown = ")
 
 
 def test_what_would_break_the_cutter_is_refused(tmp_path):

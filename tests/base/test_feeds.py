@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,15 @@ def test_a_job_notes_feeds_outside_the_usual_range(tmp_path):
     assert (note.code, note.severity) == ("feed-unusual", "note")
     assert note.where == 'cutter "flat 1"'
     assert "high" in note.got
+
+
+def test_a_low_feed_is_told_with_the_eased_feed_that_is_really_run(tmp_path):
+    result = small_board.built(tmp_path, changes={"speed = 18000\nfeed = 1200.0": "speed = 18000\nfeed = 500.0"})
+    note = next(f for f in result.report["checks"]["findings"] if f["code"] == "feed-unusual" and "flat" in f["where"])
+    (eased,) = re.findall(r"eased to ([\d.]+)", note["got"])
+    run = {float(f) for p in result.programs if p.cutter.name == "flat" for f in re.findall(r"F([\d.]+)", p.text)}
+    assert any(f == pytest.approx(float(eased), rel=1e-3) for f in run)
+    assert float(eased) < 500
 
 
 def test_a_tooth_that_takes_many_times_the_usual_is_a_warning(tmp_path):

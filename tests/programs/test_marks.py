@@ -255,6 +255,15 @@ def test_measured_marks_that_do_not_go_together(tmp_path, extra, words):
         clamping_of(load_job(job(tmp_path, extra=extra)))
 
 
+def test_marks_measured_in_another_unit_than_the_jobs_are_named_with_their_numbers_in_its_own(tmp_path):
+    inches = measured().replace("found = [", "found = [ ")
+    for words in re.findall(r"found = \[ (.*?)\]", inches):
+        inches = inches.replace(words, ", ".join(f"{float(v) / 25.4:.6f}" for v in words.split(",")))
+    x = there(PLACES)[3, 0]
+    with pytest.raises(JobError, match=rf"marks 1, 2, 3 and 4 would lie.*if in are meant.*mark 4: found = \[{x:.1f}"):
+        clamping_of(load_job(job(tmp_path, extra=MARKS + inches)))
+
+
 DRILLED = "drilled = [[-15.0, -28.0, 8.0], [-15.0, 28.0, 7.7], [98.0, -28.0, 8.0], [98.0, 28.0, 7.7]]\n"
 
 
@@ -319,6 +328,8 @@ def test_moves_that_held_work_hardly_makes_are_asked_about(tmp_path, drilled, sh
                    for (x, y, _), z in zip(PLACES.tolist(), heights, strict=True)))
     clamping = clamping_of(load_job(job(tmp_path, extra=MARKS + (drilled or AT) + rows)))
     assert {f.code for f in moved_warnings(clamping)} == codes
+    for sinks in (f for f in moved_warnings(clamping) if f.code == "sinks"):  # each mark with how it was found
+        assert all(f"mark {k} {shift[2]:g} mm" in sinks.got for k in (1, 2, 3, 4)), sinks.got
 
 
 ALONE = "[[-15.0, -28.0], [-15.0, 0.0], [98.0, 28.0], [-15.0, 28.0]]"

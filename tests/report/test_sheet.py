@@ -99,6 +99,11 @@ def test_every_program_is_there_in_order_with_its_figures(page, built):
         assert f"lowest Z {program['z_min']:.2f}".rstrip("0").rstrip(".") in text
         assert f"{program['cut_length'] / 1000:.1f} m of cutting" in text
         assert "Before you start" in text
+    eased = [any(float(f) == pytest.approx(p.cutter.eased_feed, abs=0.01) for f in re.findall(r"F([\d.]+)", p.text))
+             for p in built.programs]
+    assert [f"{p.cutter.eased_feed:.0f} mm/min in full width" in article[2]
+            for p, article in zip(built.programs, articles, strict=True)] == eased
+    assert sum(eased) == 2  # the pocket and the outline
     lengths = [len(re.findall(r"Stop here for the fill", a[2])) for a in articles]
     assert sum(lengths) == 1
 
@@ -141,7 +146,10 @@ def test_findings_are_told_first_and_escaped(built):
     report = {**built.report, "checks": {**built.report["checks"], "passed": False, "findings": [finding.__dict__]}}
     page = Page(setup_sheet(built.plan, built.programs, checked, report, shaded=False))
     assert not page.all("i")
-    assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("findings")[2]
+    assert "<i>line</i> 3: 5 < 6 & 7. Stop." in page.by_id("warnings")[2]
+    ids = [e[1].get("id") for e in page.elements]
+    assert ids.index("warnings") < ids.index("programs") < ids.index("findings")  # on paper links are of no help
+    assert "5 < 6" not in page.by_id("findings")[2]
     verdict = next(e for e in page.elements if e[1].get("class", "").startswith("verdict"))
     assert "must not be cut" in verdict[2]
     assert verdict[1]["class"] == "verdict bad"

@@ -47,6 +47,9 @@ def test_a_long_picture_at_true_size_is_printed_in_two_halves_of_half_its_length
     whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c", true_size=True)
     assert [p.get("style") for p in on_paper.iter("img")] + [p.get("style") for p in on_paper.iter("svg")] == [
         "width: 150.0mm"] * 2
+    assert (whole.get("class"), on_paper.get("class")) == ("wide screen", "paper")  # never both in one place
+    whole, on_paper = _whole_and_halves(np.zeros((4, 40, 3), np.uint8), "w", "n", 300.0, "c")
+    assert (whole.get("class"), on_paper.get("class")) == ("wide screen", "paper")
     assert not any("width" in (p.get("style") or "") for p in whole.iter())  # as wide as the screen has room
 
 

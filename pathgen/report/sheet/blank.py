@@ -15,7 +15,7 @@ from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.sheet.page import verdict_words
 from pathgen.report.sheet.parts import chapter, facts, figure, minutes, table
 from pathgen.report.sheet.programs import common_cautions
-from pathgen.report.sheet.results import findings
+from pathgen.report.sheet.results import findings, warnings
 from pathgen.report.sheet.style import STYLE
 from pathgen.report.text import minutes_words
 from pathgen.work.clamping import Clamping
@@ -34,6 +34,7 @@ def blank_sheet(report: dict[str, Any], clampings: Sequence[Clamping], pages: Se
         chapter("board", "The blank on the machine", figure(picture, _legend(clampings[0]), wide=True),
                 e("p", origin_words(report)), _parts(report, clampings, pages)),
         chapter("cautions", "Before anything else", e("ul", (e("li", line) for line in lines)), class_="cautions"),
+        warnings(report),
         chapter("programs", "All programs, in order", e("p", (
             "Cutter by cutter. Each program does one step of one part; its sheet says what to check before it, and how "
             "to try the first in the air.")), *_groups(report, clampings, pages)),

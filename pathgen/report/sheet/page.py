@@ -33,6 +33,7 @@ from pathgen.report.sheet.results import (
     ridges,
     sections,
     side_dots,
+    warnings,
 )
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
@@ -61,6 +62,7 @@ def setup_sheet(
         finished(planned, checked, report, board_words(clamping)) if shaded else None,
         _from_above(planned, report),
         _cautions(clamping),
+        warnings(report),
         both_sides(clamping, report),
         to_have_ready(clamping, report),
         air_cut(clamping, programs),
@@ -126,7 +128,11 @@ def verdict_words(report: dict[str, Any]) -> list[Element]:
     """Whether to cut, and how much was found."""
     found = report["checks"]["findings"]
     kind, words = verdict(report["checks"], report["job_units"])
-    return [e("p", words, [" ", e("a", _counted(found), href="#findings"), " below."] if found else None,
+    graves = [f for f in found if f["severity"] != "note"]
+    notes = [f for f in found if f["severity"] == "note"]
+    return [e("p", words,
+              [" ", e("a", _counted(graves), href="#warnings"), " to read before program 1."] if graves else None,
+              [" ", e("a", _counted(notes), href="#findings"), " at the end."] if notes else None,
               class_=f"verdict {kind}")]
 
 

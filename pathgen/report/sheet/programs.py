@@ -8,6 +8,7 @@ import numpy as np
 
 from pathgen.base.markup import Element, element
 from pathgen.base.plain import capital
+from pathgen.base.toolpath import Move
 from pathgen.base.units import fine_length, format_length, way_length
 from pathgen.programs.instructions import (
     afterwards,
@@ -126,11 +127,21 @@ def _figures(clamping: Clamping, program: Program) -> Element:
     return facts([
         ("Cutter", f"{cutter.name}: {cutter.shape}, {format_length(cutter.diameter, units)}"),
         ("Speed", "spindle off" if still else f"{cutter.speed:.0f} rpm"),
-        ("Feed", f"{feed(cutter.feed, units)}, plunging {feed(cutter.plunge, units)}"),
+        ("Feed", f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
         ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
         ("Length", f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
+
+
+def _running(program: Program, units: str) -> str:
+    """The feed; and where it is eased, in full-width cuts and tight corners, to what, and for how much of the way."""
+    path, full = program.toolpath, feed(program.cutter.feed, units)
+    share = float(path.lengths[path.kinds == Move.EASED].sum()) / max(path.cut_length, 1e-9)
+    if share == 0:
+        return full
+    slow = feed(program.cutter.eased_feed, units)
+    return f"{full.split(' ')[0]}, {slow} in full width ({max(100 * share, 1):.0f} %)"
 
 
 def program_path(clamping: Clamping, program: Program) -> Element:

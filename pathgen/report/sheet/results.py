@@ -170,17 +170,30 @@ def neck(report: dict[str, Any], units: str) -> Element | None:
                           "surface and the saddle.", wide=True))
 
 
+def warnings(report: dict[str, Any]) -> Element | None:
+    """What forbids cutting, and warnings: to be read before program 1."""
+    items = _items(report, "forbid", "warn")
+    return chapter("warnings", "Read before program 1", e("ul", items), class_="cautions") if items else None
+
+
 def findings(report: dict[str, Any]) -> Element:
-    """What verification and the plan found, the grave first, and what the drawings hold that is not cut."""
+    """What else verification and the plan found, and what the drawings hold that is not cut."""
+    items = _items(report, "note")
+    items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
+              for what in left_out_words(report)]
+    above = e("p", "Its warnings stand before the programs, under ", e("a", "Read before program 1", href="#warnings"),
+              ".") if _items(report, "forbid", "warn") else None
+    none = None if above is not None else e("p", "Nothing: no fault was found in the programs.")
+    return chapter("findings", "What verification found", above, e("ul", items) if items else none)
+
+
+def _items(report: dict[str, Any], *severities: str) -> list[Element]:
+    """The findings so grave, the grave first."""
     words = {"forbid": "Do not cut", "warn": "Warning", "note": "Note"}
-    items = [
+    return [
         e("li", e("b", f"{words[f['severity']]}: {f['where']}: "), f"{f['got']}. ",
           f"{capital(standard_words(f['severity'], f['allowed']))}. " if f["allowed"] else None,
           f"{capital(f['remedy'])}.",
           class_=f["severity"])
-        for f in shown_findings(report["checks"], report["job_units"])
+        for f in shown_findings(report["checks"], report["job_units"]) if f["severity"] in severities
     ]
-    items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
-              for what in left_out_words(report)]
-    none = e("p", "Nothing: no fault was found in the programs.")
-    return chapter("findings", "What verification found", e("ul", items) if items else none)

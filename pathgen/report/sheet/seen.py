@@ -173,9 +173,9 @@ def _sized(picture: Element, wide: float, caption: str) -> Element:
 def _whole_and_halves(
     pixels: Pixels, words: str, name: str, long: float, caption: str, *, true_size: bool = False
 ) -> list[Element]:
-    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves too.
+    """A figure as wide as the screen has room; where it is longer than the page, on paper in two halves instead.
 
-    At true size only the halves are printed. Halves that would not both stand on a page are no larger than the whole:
+    Halves that would not both stand on a page are no larger than the whole:
     it is left at that.
     """
     if long <= PAGE or (not true_size and pixels.shape[0] > _NARROW * pixels.shape[1]):
@@ -185,8 +185,7 @@ def _whole_and_halves(
         for half in halves:
             half.set("style", f"width: {long / 2:.1f}mm")
     shown = figure(whole, caption, wide=True)
-    if true_size:
-        shown.set("class", "wide screen")
+    shown.set("class", "wide screen")
     on_paper = e("figure", halves, e("figcaption", f"{caption} In two halves, left and right."), class_="paper")
     return [shown, on_paper]
 

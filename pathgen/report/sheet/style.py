@@ -107,6 +107,7 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .paper {{ display: block; }}
   .paper svg {{ margin-bottom: 1mm; max-width: 100%; }}
   article, figure, table, tr, p, li, dl, pre, .contents, .pair, .stop, .cautions ul {{ break-inside: avoid; }}
+  #warnings ul {{ break-inside: auto; }}
   h2, h3, h4, p:has(+ :is(figure, table, .scroll, .contents, .pair, .sized, .copy)) {{ break-after: avoid; }}
   h2 {{ margin-top: 1.4rem; }}
   article svg, article img {{ max-height: 32mm; }}
