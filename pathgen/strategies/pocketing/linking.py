@@ -20,6 +20,8 @@ Bools = NDArray[np.bool_]
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""
 
+_SHARES = np.linspace(0.0, 1.0, 13)[1:-1]
+"""Of a way, where it is looked at first."""
 _BY_WAY_OF, _EVERY = 8, 8
 """Places where the cutter has been that a way is tried over: so many, each so many further from the straight way."""
 
@@ -291,7 +293,10 @@ class FreeWays:
             inside &= shapely.covers(self.near[root], lines)
         lines, every, around = lines[inside], self.step / 4.0, shapely.multilinestrings(cut)
         shapely.prepare(around)
-        points, way = shapely.get_coordinates(shapely.segmentize(lines, every), return_index=True)
-        far = way[~shapely.dwithin(around, shapely.points(points), self.step - every / 2.0)]
-        free = np.setdiff1d(np.arange(len(lines)), far)
-        return shapely.get_coordinates(lines[free[0]])[:-1] if len(free) else None
+        here_and_there = shapely.line_interpolate_point(lines[:, None], _SHARES, normalized=True)
+        lines = lines[shapely.dwithin(around, here_and_there, self.step).all(axis=1)]  # few are left to be looked at
+        for line in lines:
+            points = shapely.points(shapely.get_coordinates(shapely.segmentize(line, every)))
+            if shapely.dwithin(around, points, self.step - every / 2.0).all():
+                return shapely.get_coordinates(line)[:-1]
+        return None
