@@ -9,6 +9,7 @@ from pathgen.base.errors import JobError
 from pathgen.job.bench import _radii
 from pathgen.parts.fingerboard.numbers import Radii
 from pathgen.parts.fingerboard.radii import bow_under, string_lines
+from pathgen.parts.fingerboard.rows import string_rows
 from tests.boards import fingerboard
 
 NUMBERS = {
@@ -105,3 +106,18 @@ def test_gauges_are_for_the_nut_the_twelfth_and_the_last_fret_unless_asked():
         board = fingerboard(**numbers, frets=frets)
         distance = [640.0 * (1 - 2 ** (-n / 12)) for n in at]
         assert _radii(board, own) == pytest.approx([board.surface.radius(x) for x in distance], abs=1e-5)
+
+
+@pytest.mark.parametrize("scale_lengths", [(640.0, 640.0), (864.0, 812.0)])
+def test_strings_are_told_where_they_cross_the_lines_of_nut_and_last_fret(scale_lengths):
+    """On a fanned bass what was told stood beside the slanted nut, 0.15 mm off for who files its slots by it."""
+    fan = {"straight_fret": 8} if scale_lengths[0] != scale_lengths[1] else {}
+    made = board(Radii(nut=305.0, bridge=406.0), scale_lengths=scale_lengths, **fan)
+    rows = string_rows(made, 5)
+    outer = made.layout.strings
+    for key, line in (("at_nut", made.layout.lines[0]), ("at_last_fret", made.layout.lines[-1])):
+        (x0, y0), (x1, y1) = line
+        for row, side in ((rows[0], 1.0), (rows[-1], -1.0)):
+            y = row[key]
+            x = x0 + (x1 - x0) * (y - y0) / (y1 - y0)
+            assert abs(y) == pytest.approx(float(outer.half_width(x)), abs=1e-4), side

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
@@ -22,6 +23,8 @@ from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
+
+Floats = NDArray[np.float64]
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
@@ -100,7 +103,8 @@ def fret_rows(
 
 
 def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
-    """For each of `count` strings, bass first: where it crosses nut and end, and how bowed the surface is under it.
+    """For each of `count` strings, bass first: how far across it crosses the lines of the nut and the last fret, which
+    slant on a fanned board, and how bowed the surface is under it.
 
     `bow` is how far the surface stands above (below, negative) a straight edge laid under the string from the nut to
     the last fret, mm.
@@ -108,10 +112,19 @@ def string_rows(board: Fingerboard, count: int) -> list[dict[str, Any]]:
     last = float(board.frets.distance[-1])
     lines = string_lines(board.layout.strings, count, (0.0, last), board.bass_side)
     bow = bow_under(lines, board.surface)
+    at_nut, at_last = (_across(lines, board.layout.lines[nth]) for nth in (0, -1))
     return [
-        {"string": i + 1, "at_nut": rounded(line[0, 1]), "at_last_fret": rounded(line[1, 1]), "bow": rounded(b, 6)}
-        for i, (line, b) in enumerate(zip(lines, bow, strict=True))
+        {"string": i + 1, "at_nut": rounded(at_nut[i]), "at_last_fret": rounded(at_last[i]), "bow": rounded(bow[i], 6)}
+        for i in range(count)
     ]
+
+
+def _across(strings: Floats, line: Floats) -> Floats:
+    """(n,) y where strings, (n, 2, 2), cross a line, (2, 2)."""
+    start, run = strings[:, 0], strings[:, 1] - strings[:, 0]
+    normal = np.array([line[1, 1] - line[0, 1], line[0, 0] - line[1, 0]])
+    share = ((line[0] - start) @ normal) / (run @ normal)
+    return np.asarray(start[:, 1] + share * run[:, 1])
 
 
 def dot_rows(board: Fingerboard, frets: Sequence[int]) -> list[dict[str, Any]]:
