@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
@@ -113,7 +114,7 @@ class Around:
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
 _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
 
-OFF_CLAMPS = 3.0
+_OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
 
 _AT_END = 1e-6
@@ -196,6 +197,11 @@ def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
     return _hopping(path, cutter, around)
 
 
+def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:
+    """Where the axis of a cutter of a radius, mm, stays high: clamps may stand on a board that is not surfaced."""
+    return overlay.buffer(overlay.union_all([thing.shape for thing in clamping.setup.keep_out]), radius + _OFF_CLAMPS)
+
+
 def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
     """The same path, lower from cut to cut where no clamp stands: off all that are given, or where the finishing cutter
     has been.
@@ -206,14 +212,14 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
     low = max(rapids.air_z, clamping.shared.highest if clamping.shared else 0.0) + _HOP
     if clamping.moved is not None or low >= rapids.safe_z:
         return path
-    been, clamps = Polygon(), [thing.shape for thing in clamping.setup.keep_out]
+    been = Polygon()
     if finish is not None:
         wide = float(finish.cutter.half_width(low - finish.surface.thickness))
         been = overlay.buffer(finish.over, wide - cutter.radius - _HOP_BESIDE)
-    near = overlay.buffer(overlay.union_all(clamps), cutter.radius + OFF_CLAMPS)
+    near = near_clamps(clamping, cutter.radius)
 
     def free(ways: NDArray[np.object_]) -> NDArray[np.bool_]:
-        off = ~shapely.intersects(near, ways) if clamps else np.zeros(len(ways), bool)
+        off = ~shapely.intersects(near, ways) if clamping.setup.keep_out else np.zeros(len(ways), bool)
         return np.asarray(off | shapely.covers(been, ways))
 
     return path.hopping(low, safe_z=rapids.safe_z, free=free)

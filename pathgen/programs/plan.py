@@ -6,14 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from shapely.geometry.base import BaseGeometry
-
-from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt
 from pathgen.base.toolpath import Toolpath
 from pathgen.programs.limits import check_keep_outs, check_limits
-from pathgen.programs.paths import OFF_CLAMPS, Around, path_of
+from pathgen.programs.paths import Around, near_clamps, path_of
 from pathgen.programs.zero_check import ZeroCheck, zero_checks
 from pathgen.strategies.matching import LetIns
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
@@ -144,11 +141,6 @@ def without_idle(clamping: Clamping, pockets: Pockets) -> tuple[Clamping, Pocket
     return replace(clamping, steps=numbered(steps), idle=tuple(idle)), left
 
 
-def _clamps(clamping: Clamping, reach: float) -> BaseGeometry:
-    """Where the axis of a cutter that reaches so far stays high: clamps may stand on a board that is not surfaced."""
-    return overlay.buffer(overlay.union_all([thing.shape for thing in clamping.setup.keep_out]), reach)
-
-
 def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) -> tuple[PocketCut, ...]:
     """What each of some cutters, one after another, cuts of an inlay. Raises PathgenError for what cannot be cut."""
     proud, surfacing = clamping.proud(inlay), clamping.surfacing
@@ -156,7 +148,7 @@ def pockets_with(clamping: Clamping, inlay: Inlay, cutters: Sequence[Cutter]) ->
     surface = replace(clamping.surface, thickness=clamping.surface.thickness + proud)
     return pocket(
         inlay.area, surface=surface, depth=inlay.depth + proud, safe_z=clamping.safe_z, cutters=cutters,
-        keep_out=_clamps(clamping, max(cutter.radius for cutter in cutters) + OFF_CLAMPS),
+        keep_out=near_clamps(clamping, max(cutter.radius for cutter in cutters)),
         # the corners that a larger cutter leaves are small, and in the way of a piece
         options=PocketOptions(smallest=0.0 if inlay.drawn else SMALLEST_PIECE, ridges=ridges), where=inlay.name,
     )

@@ -58,8 +58,8 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
     bass, treble = board.nut_line
     row: dict[str, Any] = {"bass": rounded_point(bass), "treble": rounded_point(treble), "slot": None}
     if slot is not None:
-        (x, y), (run, rise) = slot.lines[0, 0, :2], slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
-        middle, half = float(x - y * run / rise), slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
+        middle, (run, rise) = float(centre_crossings(slot.lines)[0]), slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
+        half = slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
         row["slot"] = {"along": [rounded(middle - half), rounded(middle + half)],
                        "depth": slot.depth, "bottom": slot.bottom}
     return row
