@@ -18,6 +18,7 @@ from __future__ import annotations
 import os
 import re
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -93,9 +94,10 @@ def _rows(build: Any, pages: bool) -> Iterator[str]:
         yield from (f"back {row}" for row in _rows(build.back, pages))
 
 
-def found_row(findings: Iterable[Any]) -> str:
-    """A row of what was found: severities, codes and all words of each, in order."""
-    return words_row("findings", [f"{one.severity} {one.code} {one}" for one in findings])
+def found_rows(findings: Iterable[Any]) -> list[str]:
+    """How many findings of each severity and code there are: in which lines moves with every change to the programs."""
+    counted = Counter(f"{one.severity} {one.code}" for one in findings)
+    return [f"{found}: {count}" for found, count in sorted(counted.items())] or ["nothing found: 0"]
 
 
 def words_row(label: str, lines: Iterable[str]) -> str:
