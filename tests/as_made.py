@@ -94,10 +94,11 @@ def _rows(build: Any, pages: bool) -> Iterator[str]:
         yield from (f"back {row}" for row in _rows(build.back, pages))
 
 
-def found_rows(findings: Iterable[Any]) -> list[str]:
-    """How many findings of each severity and code there are: in which lines moves with every change to the programs."""
-    counted = Counter(f"{one.severity} {one.code}" for one in findings)
-    return [f"{found}: {count}" for found, count in sorted(counted.items())] or ["nothing found: 0"]
+def found_row(findings: Iterable[Any]) -> str:
+    """A row of what was found: severities and codes, then how many there are of each. In which lines of a program would
+    move with every change to it."""
+    counted = sorted(Counter(f"{one.severity} {one.code}" for one in findings).items())
+    return f"{', '.join(found for found, _ in counted) or 'nothing'}: {' '.join(str(count) for _, count in counted)}"
 
 
 def words_row(label: str, lines: Iterable[str]) -> str:

@@ -25,7 +25,7 @@ from pathgen.verify.handling import _first
 from pathgen.verify.over_board import motion_over_board
 from pathgen.verify.read import read_program
 from pathgen.verify.simulate import _smear
-from tests.as_made import found_rows, hold_rows
+from tests.as_made import found_row, hold_rows
 from tests.leaf import write_leaf
 from tests.spoiling import SPOILINGS, Case, Moves
 
@@ -195,7 +195,7 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     assert (spoiling == "pocket 0.05 too shallow") <= any("at its deepest" in f.got for f in checked.findings)
     first = checked.findings[0]
     assert all((first.code, first.where, first.got, first.allowed, first.remedy))
-    hold_rows(f"spoilt: {spoiling}", found_rows(checked.findings))
+    hold_rows(f"spoilt: {spoiling}", [found_row(checked.findings)])
 
 
 def test_what_is_kept_of_findings_is_not_in_which_lines_they_are(board):
@@ -207,7 +207,7 @@ def test_what_is_kept_of_findings_is_not_in_which_lines_they_are(board):
     found, moved = (verify(built.plan.clamping, each, resolution=COARSE, job_fingerprint=built.job.fingerprint).findings
                     for each in texts)
     assert [str(one) for one in found] != [str(one) for one in moved]
-    assert found_rows(found) == found_rows(moved) != ["nothing found: 0"]
+    assert found_row(found) == found_row(moved) != "nothing: "
 
 
 def test_good_programs_pass_on_a_coarse_grid_too(built, texts):

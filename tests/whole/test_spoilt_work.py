@@ -10,7 +10,7 @@ from collections.abc import Callable
 import pytest
 
 from pathgen.verify import verify
-from tests.as_made import found_rows, hold_rows
+from tests.as_made import found_row, hold_rows
 from tests.random_jobs import COARSE, ending, random_job
 from tests.random_plates import random_plate
 from tests.random_workpieces import random_workpieces, workpieces_ending
@@ -77,5 +77,5 @@ def test_all_that_is_found_of_programs_that_were_spoilt(made, way):
         checked = verify(build.plan.clamping, texts, resolution=CELL, job_fingerprint=build.job.fingerprint)
         if way[0] in "YZ" and "0.3" in way:
             assert not checked.passed
-        rows += [f"{number} {row}" for row in found_rows(checked.findings)]
+        rows.append(f"{number} {found_row(checked.findings)}")
     hold_rows(f"spoilt {name}: {way}", rows)
