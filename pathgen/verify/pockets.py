@@ -249,8 +249,7 @@ def _axis_outside(motion: Motion, step: Step, surface: Surface, tolerances: Tole
         lines = shapely.linestrings(np.stack([motion.start[rows, :2], motion.end[rows, :2]], axis=1))
         inside = shapely.covers(allowed, lines)
     else:
-        bulge = _bulge(step.cutter, inlay.depth, surface)
-        allowed = overlay.buffer(inlay.area, tolerances.pocket_plan + bulge, quad_segs=32)
+        allowed = overlay.buffer(inlay.area, tolerances.pocket_plan, quad_segs=32)
         inside = ~opens_outside(motion.start[rows], motion.end[rows], step.cutter, surface, allowed)
     if inside.all():
         return []
@@ -270,15 +269,6 @@ def _ways(start: Floats, end: Floats) -> NDArray[Any]:
     points, of = np.concatenate([start[begins], end]), np.concatenate([way[begins], way])
     order = np.argsort(of, kind="stable")
     return np.asarray(shapely.linestrings(points[order], indices=of[order]))
-
-
-def _bulge(cutter: Cutter, depth: float, surface: Surface) -> float:
-    """How much less a ball end or a v cutter opens across the board than in the plane that touches the surface, mm.
-
-    At half the width w of the opening the surface lies w^2 / 2R below that plane, and the cutter's flank is so steep.
-    """
-    half = float(cutter.half_width(depth))
-    return half**2 / (2.0 * min(surface.radius_nut, surface.radius_end)) / _steep(cutter, depth)
 
 
 def _steep(cutter: Cutter, depth: float) -> float:

@@ -13,7 +13,7 @@ import shapely
 import pathgen
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
-from pathgen.verify.pockets import _bulge, _floor, _in_plan, _levelled, _openings, _uncut, pocket_measures
+from pathgen.verify.pockets import _floor, _in_plan, _levelled, _openings, _uncut, pocket_measures
 from pathgen.verify.simulate import OPENED, Poured
 from pathgen.verify.slanting_walls import wall_findings
 
@@ -198,15 +198,6 @@ def test_walls_that_no_v_cutter_ends_are_not_asked_to_slant():
         seen, poured, _ = made(*cutters, skimmed=lambda _: 0.0)
         poured.floor[:] = seen.sim.surface[WINDOW] - 0.2
         assert len(list(wall_findings(poured, seen.clamping.steps, seen.sim, seen.clamping, TOL))) == found
-
-
-@pytest.mark.parametrize(("shape", "steep"), [
-    ("v", math.sqrt(3.0)), ("ball-end", math.sqrt(4.0**2 - 2.5**2) / 2.5)])
-def test_the_bulge_of_a_cutter_on_a_cylinder(shape, steep):
-    """Half as wide as w the surface lies w^2 / 2R lower: so much over the flank's slope. Ball: r - t = 4 - 1.5 (D)."""
-    one = cutter(shape, 8.0)
-    half = DEEP / math.sqrt(3.0) if shape == "v" else math.sqrt(16.0 - 2.5**2)
-    assert _bulge(one, DEEP, TOP) == pytest.approx(half**2 / (2 * RADIUS) / steep)
 
 
 def test_a_cell_at_the_rim_that_a_layer_just_missed_is_no_floor():

@@ -45,19 +45,23 @@ def test_a_sunk_v_that_goes_past_the_drawing_is_found(tmp_path):
     assert "pocket-wall-overcut" in codes
 
 
-@pytest.mark.parametrize("depth", [2.0, 2.9, 3.0, 3.1, 3.3])
+@pytest.mark.parametrize(("shape", "angle", "radius", "y", "depth"), [
+    *(("v", 90.0, 4000.0, 200.0, depth) for depth in (2.0, 2.9, 3.0, 3.1, 3.3)),  # sunk to its rim uphill, or all round
+    # the surface falls away under a wide opening: half a tenth, or all of that
+    ("v", 140.0, 220.0, -15.5, 0.7), ("v", 140.0, 100.0, 8.0, 0.9), ("ball-end", None, 60.0, 5.0, 0.8),
+])
 @pytest.mark.parametrize("spare", [0.006, -0.006])
-def test_a_cone_on_a_slope_opens_what_it_meets_within_its_rim(depth, spare):
-    """Against the place where its underside meets the surface, found in 720 directions by halvings: a slope of 0.05."""
-    cutter = Cutter(name="c", shape="v", diameter=6.0, angle=90.0, speed=1, feed=1, plunge=1, stepdown=1)
-    top = Surface(thickness=50.0, radius_nut=4000.0, radius_end=4000.0, length=100.0)
-    x, y = 10.0, 200.0
-    tip = float(top.height(x, y)) - depth
+def test_a_cutter_on_a_curve_opens_what_it_meets_within_its_rim(shape, angle, radius, y, depth, spare):
+    """Against the place where its underside meets the surface, found in 720 directions by halvings."""
+    cutter = Cutter(name="c", shape=shape, diameter=6.0, angle=angle, speed=1, feed=1, plunge=1, stepdown=1)
+    top = Surface(thickness=50.0, radius_nut=radius, radius_end=radius, length=100.0)
+    x, tip = 10.0, float(top.height(10.0, y)) - depth
     turn = np.linspace(0.0, 2 * np.pi, 720, endpoint=False)
     low, high = np.zeros(720), np.full(720, 3.0)
     for _ in range(40):
         middle = (low + high) / 2
-        met = top.height(x + middle * np.cos(turn), y + middle * np.sin(turn)) > tip + middle
+        under = middle / np.tan(np.radians(angle / 2)) if angle else 3.0 - np.sqrt(9.0 - middle**2)
+        met = top.height(x + middle * np.cos(turn), y + middle * np.sin(turn)) > tip + under
         low, high = np.where(met, middle, low), np.where(met, high, middle)
     opened = shapely.Polygon(np.column_stack([x + low * np.cos(turn), y + low * np.sin(turn)]))
     at = np.array([[x, y, tip]])

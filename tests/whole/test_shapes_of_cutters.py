@@ -16,7 +16,6 @@ from pathgen.removal.material import Material
 from pathgen.removal.motion import Motion
 from pathgen.removal.sweep import _lowest, _profile
 from pathgen.verify.opening import opened_discs
-from pathgen.verify.pockets import _bulge
 
 ROUND = pathgen.radiused(thickness=6.0, start=254.0)
 LOW = Lowered(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=400.0,
@@ -52,7 +51,6 @@ ASKED = {
     "ends of a pass": lambda c: Pass(cutter=c, **PASS).inset,
     "gentle pass": lambda c: Pass(cutter=c, **PASS).is_gentle,
     "what it opens": lambda c: opened_discs(np.array([[0.0, 0.0, 5.0]]), c, pathgen.flat(6.0)),
-    "what it opens across": lambda c: _bulge(c, 1.0, ROUND),
 }
 
 
