@@ -108,8 +108,10 @@ def _remove_false(out: Any, given: Any, by: Any, *, nearest: float) -> None:
     parts, owner = shapely.get_parts(out, return_index=True)
     rims = shapely.boundary(given)
     shapely.prepare(rims)
-    corner = shapely.get_point(shapely.get_exterior_ring(parts), 0)
-    near = shapely.dwithin(rims[owner], corner, np.maximum(-nearest * by[owner], 0.0))
+    ring, least = shapely.get_exterior_ring(parts), np.maximum(-nearest * by[owner], 0.0)
+    near = shapely.dwithin(rims[owner], shapely.get_point(ring, 0), least)
+    for k in np.flatnonzero(near & (by[owner] < 0.0)):  # of a true part one corner may be, never all
+        near[k] = shapely.dwithin(rims[owner[k]], shapely.points(shapely.get_coordinates(ring[k])), least[k]).all()
     false = ~shapely.intersects(given[owner], parts) | (near & (by[owner] < 0.0))
     spoilt = np.unique(owner[false])
     left = np.isin(owner, spoilt) & ~false

@@ -34,6 +34,7 @@ _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its d
 _BESIDE_BEND = 1e-6  # mm
 _FINE = 1e-3  # mm: with fewer corners, areas that narrow to next to nothing are taken in in a twentieth of the time
 _LEAST_STRETCH = 1.0  # mm
+_HELD_OFF = 0.015  # mm: as high as a blunt flank may lie where the cutter was held off the wall by a hair's width
 _RAMP = 0.5
 """Of its radius: so long all round is what a cutter's axis may be in where room for a ramp is asked for."""
 
@@ -139,7 +140,8 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
     clamping, tolerances = seen.clamping, seen.tolerances
     for poured in seen.sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
-        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan)
+        slope = float(clamping.board.surface.slope(*shapely.get_coordinates(poured.inlay.area).T).max())
+        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan, slope)
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, seen)
         yield from _uncut(poured, openings, opened | _low_already(poured, steps, seen), seen)
@@ -149,30 +151,30 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
 
 
 @remembered
-def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _Openings:
-    """`gone` is what a second cut took off the surface before: sloping walls open less there.
+def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, slope: float) -> _Openings:
+    """`gone` is what a second cut took off the surface before: sloping walls open less there; `slope` is its steepest.
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
     middle fits in places only: what it may have opened so is no floor of the next cutter. One that cannot go straight
     down may leave closed what has no room for a ramp. And what a round or pointed end opens to the drawing's edge is
     not asked of the next one, though a second cut has made it narrower. What is in reach keeps off the walls of each
-    part by half as much again, and by what a blunt flank takes to be so deep that it counts as open: between two that
-    all but touch nothing is asked for.
+    part by half as much again, and by what a blunt flank takes to be so deep, downhill, that it counts as open though
+    it was held off the wall by little: between two that all but touch nothing is asked for.
     """
     alone, beside = [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
-        half = float(step.cutter.half_width(shape.depth))
+        half, wide = (_uphill(step.cutter, depth, slope) for depth in (shape.depth, shape.depth - gone))
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
-        wide = float(step.cutter.half_width(shape.depth - gone))
         shapely.prepare(most)
         own = overlay.buffer(axis, wide, quad_segs=32) if step.cutter.is_flat else axis
         floor = shapely.get_parts(overlay.difference(own, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
-        off = 1.5 * beyond + OPENED / _steep(step.cutter, shape.depth)
+        steep = _steep(step.cutter, shape.depth)
+        off = 1.5 * beyond + (OPENED + _HELD_OFF) / max(steep - slope, 0.2 * steep)
         sure = overlay.buffer(_gone_into(step.cutter, axis), wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
@@ -182,6 +184,13 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float) -> _O
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
+
+
+def _uphill(cutter: Cutter, depth: float, slope: float) -> float:
+    """How far uphill a cutter opens a surface of that slope: a cone further than on level ground, a blunt one by much.
+    """
+    level = float(cutter.half_width(depth))
+    return level if cutter.shape != "v" else min(cutter.radius, depth / max(cutter.wall_slope - slope, 1e-9))
 
 
 def _gone_into(cutter: Cutter, axis: shapely.Geometry) -> shapely.Geometry:

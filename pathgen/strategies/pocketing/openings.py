@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -20,7 +20,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import LARGEST, Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.strategies.pocketing.tracing import SHORTEST
@@ -52,11 +52,20 @@ _HAIR = 3e-4
 _SHARPEST = 1e-3
 """1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
 
+_TIP = 1.5
+"""Corners that go out by more times the way of their edges are looked at where they come to."""
+
+_FLANK = 4.0
+"""How many times as wide as the cutter the flank of a cone is taken to go on, where its rim is below the surface."""
+
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
 
 _MOSTLY = 0.9
 """Share of a place's area that a cutter must open to be said to reach it."""
+
+_ROUND = 13
+"""In how many directions, from uphill to downhill, an opening is looked at."""
 
 _HALVINGS = 34
 """Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
@@ -173,9 +182,15 @@ class Opening:
         return with_room(found, self.least_way) if self.least_way else found
 
     def _axis_region(self, parts: Shapes) -> Shapes:
-        if self.slanted is not None:
-            return self.slanted.axis_region(parts, self.tolerance)
-        reach = self.half_width - FIT
+        if self.slanted is None:
+            return self._round_axis_region(parts, self.half_width - FIT)
+        flank = self.slanted.axis_region(parts, self.tolerance)
+        if not self.slanted.sunk:
+            return flank
+        return np.asarray(overlay.union(flank, self._round_axis_region(parts, self.cutter.radius - FIT)))
+
+    def _round_axis_region(self, parts: Shapes, reach: float) -> Shapes:
+        """The same where the opening is a disc round the axis, or lies in one."""
         inner = eroded(parts, reach, self.tolerance)
         if self.gentle is None:
             inner = _or_just_fitting(inner, parts, reach - _JUST)
@@ -184,9 +199,15 @@ class Opening:
 
     def opened(self, axis: Shapes) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
-        if self.slanted is not None:
-            return self.slanted.opened(axis, self.tolerance)
-        reach = self.half_width - FIT
+        if self.slanted is None:
+            return self._round_opened(axis, self.half_width - FIT)
+        flank = self.slanted.opened(axis, self.tolerance)
+        if not self.slanted.sunk:
+            return flank
+        return np.asarray(overlay.intersection(flank, self._round_opened(axis, self.cutter.radius - FIT)))
+
+    def _round_opened(self, axis: Shapes, reach: float) -> Shapes:
+        """The same where the opening is a disc round the axis, or lies in one."""
         return np.asarray(overlay.buffer(axis, reach, quad_segs=quad_segments(reach, self.tolerance)))
 
     def in_plane(self, shapes: Shapes) -> Shapes:
@@ -294,29 +315,37 @@ class Footprints:
     stretched: Floats
     """The plane's y over the radius there."""
     across: Floats
+    sunk: bool = False
+    """Whether a cone's rim lies below the surface somewhere, uphill first: these are openings of a flank that goes on
+    past it, and where the cutter opens less it is the disc of its rim that it does not come out of."""
     _points: float = field(default=2.0)
     """Longest edge that is mapped by its ends alone, mm."""
 
     @classmethod
     def over(cls, cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry) -> Footprints | None:
-        """For the places where `region` lies; None where the cutter is sunk to its full width."""
+        """For the places where `region` lies; None where the cutter is sunk to its full width: a cone all round."""
         x0, y0, x1, y1 = region.bounds
-        x, reach = (x0 + x1) / 2.0, 2.0 * cutter.radius
+        x, reach, full = (x0 + x1) / 2.0, 2.0 * cutter.radius, cutter.radius * (1.0 - 1e-9)
+        is_cone = cutter.shape == "v"
         radius = float(surface.radius(x))
         # the table is of y over the radius, which changes along the board: it must hold the whole region at both ends
         share = radius / surface.radius(np.array([x0, x1]))
         low, high = (y0 - reach) * share, (y1 + reach) * share
         y = np.linspace(low.min(), high.max(), 257)
         y = y[np.abs(y) < 0.99 * radius]
+        if is_cone:
+            cutter = replace(cutter, diameter=min(_FLANK * cutter.diameter, LARGEST))
         offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
-        if np.any(along >= cutter.radius * (1.0 - 1e-9)):
+        if np.all(along - offset >= full) if is_cone else np.any(along >= full):
             return None
         across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
         rate = across / along
         # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
         plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
         return cls(
-            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius, across=across
+            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius,
+            across=_furthest(cutter, surface, depth, np.full_like(y, x), y, offset, plane),
+            sunk=bool(np.any(along + offset >= full)),
         )
 
     def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
@@ -325,7 +354,7 @@ class Footprints:
         reach = self._reach(plane)
         inner = overlay.simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
         inner = _mended(inner, plane, reach - FIT, tolerance)
-        return self._mapped(self._let_out(inner, reach), self._to_axis)
+        return self._mapped(self._let_out(inner, reach, plane), self._to_axis)
 
     def opened(self, axis: Shapes, tolerance: float) -> Shapes:
         """What is opened when the axis goes everywhere in each of `axis`."""
@@ -338,15 +367,23 @@ class Footprints:
         """Shapes in the plane in which openings are discs."""
         return self._mapped(shapes, self._to_plane)
 
-    def _let_out(self, inner: Shapes, reach: Floats) -> Shapes:
-        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place."""
+    def _let_out(self, inner: Shapes, reach: Floats, plane: Shapes) -> Shapes:
+        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place.
+
+        A sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that.
+        """
         spare = self._spare(inner, reach)
         if spare is None:
             return inner
         fine = shapely.segmentize(inner, self._points)
         corners, outward, of_vertex = _outward(fine)
         out = np.maximum(reach[of_vertex] - self._radius_at(corners) - _HAIR, 0.0)
-        return _valid_or(_with_corners(fine, corners + out[:, None] * outward), inner)
+        moved = corners + out[:, None] * outward
+        tips = np.flatnonzero(np.hypot(*outward.T) > _TIP)
+        away = shapely.distance(shapely.boundary(plane)[of_vertex[tips]], shapely.points(moved[tips]))
+        short = tips[away < self._radius_at(moved[tips]) - FIT]
+        moved[short] = corners[short]
+        return _valid_or(_with_corners(fine, moved), inner)
 
     def _taken_in(self, wide: Shapes, plane: Shapes, reach: Floats) -> Shapes:
         """What is opened with the largest radius over each part, taken in to the radius that opens each place."""
@@ -460,6 +497,23 @@ def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Flo
     axis = np.column_stack([x, y])
     side = np.column_stack([-up[:, 1], up[:, 0]])
     return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
+
+
+def _furthest(
+    cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats, plane: Floats
+) -> Floats:
+    """How far each opening about (x, y) reaches from its middle in any direction, in the plane whose y for rising `y`
+    is given: about as far in all, since there it is all but a disc."""
+    up = _uphill(surface, x, y)
+    axis, side = np.column_stack([x, y]), np.column_stack([-up[:, 1], up[:, 0]])
+    middle = axis + offset[:, None] * up
+    most = np.zeros(len(x))
+    for turn in np.linspace(0.0, np.pi, _ROUND):
+        way = np.cos(turn) * up + np.sin(turn) * side
+        rim = middle + _rim(cutter, surface, depth, axis, middle, way)[:, None] * way
+        across = np.interp(rim[:, 1], y, plane) - np.interp(middle[:, 1], y, plane)
+        np.maximum(most, np.hypot(rim[:, 0] - middle[:, 0], across), out=most)
+    return most
 
 
 def _rim(cutter: Cutter, surface: Surface, depth: float, axis: Floats, start: Floats, way: Floats) -> Floats:
