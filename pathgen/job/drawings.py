@@ -107,14 +107,14 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
 
 
 def _no_colours(art: Artwork) -> Iterator[Doubt]:
-    """Slips in colours: a browser passes them over, and fills with black or draws no line."""
+    """Slips in colours: a browser passes them over, and draws in black or in the colour of what holds them."""
     wrong = art.scene.no_colours if art.scene is not None else ()
     if wrong:
-        where, what = wrong[0]
+        where, what, colour = wrong[0]
         others = f", the first of {len(wrong)} that are none" if wrong[1:] else ""
         yield Doubt(
-            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that black or "
-            "what holds around it is cut", allowed='a colour, such as "#2f6f4f"',
+            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} "
+            "is cut there", allowed='a colour, such as "#2f6f4f"',
             remedy="write the colour that is meant", grave=False,
         )
 

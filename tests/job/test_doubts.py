@@ -6,6 +6,7 @@ import re
 import pytest
 
 from pathgen import JobError, load_job
+from pathgen.base.errors import ArtworkError
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
@@ -241,10 +242,11 @@ def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
                      ("[neck] fret_height", "1 mm, and [frets] crown height is 1.2 mm")]
 
 
-def drawn(folder, art):
+def drawn(folder, art, more=""):
     """(where, problem) of each doubt about the small board with another drawing."""
     job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
-                                               f'viewBox="0 0 40 30">{art}</svg>'))
+                                               f'viewBox="0 0 40 30">{art}</svg>',
+                                  changes={"depth = 1.5": f"depth = 1.5\n{more}"}))
     return [(doubt.where, doubt.problem) for doubt in told_of(job) if "keep_out" not in doubt.where]
 
 
@@ -286,18 +288,37 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
 
 
 @pytest.mark.parametrize(("art", "told"), [
-    ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour"]),
-    ('<circle cx="12" cy="15" r="8" fill="#12" style="stroke:#zzzzzz"/><rect width="9" height="9" fill="red,"/>',
-     ["fill = '#12' is no colour, the first of 3 that are none"]),
-    ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour"]),
+    ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour", "#000000"]),
+    ('<circle cx="12" cy="15" r="8" fill="#12"/><rect width="9" height="9" fill="red,"/>',
+     ["fill = '#12' is no colour, the first of 2 that are none", "#000000"]),
+    ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour", "#000000"]),
+    ('<g stroke="teal"><path d="M5,5H35" fill="none" stroke="#2e7d4" stroke-width="3"/></g>',
+     ["stroke = '#2e7d4' is no colour", "#008080"]),
     # what stands beside it is taken, as by a browser; nothing at all, and none, are no slips
     ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" style="fill:grene"/>', []),
     ('<circle cx="12" cy="15" r="8" fill="grene" style="fill:#2f6f4f"/>', []),
     ('<circle cx="12" cy="15" r="8" fill="" stroke="none"/>', []),
+    ('<g fill="grene"><circle cx="12" cy="15" r="8" fill="#2f6f4f"/></g>', []),
     ('<style>circle{fill:teal;fill:grene}</style><circle cx="12" cy="15" r="8"/>', []),
 ])
 def test_what_is_no_colour_is_told(tmp_path, art, told):
-    assert [what.split(":")[0] for _, what in drawn(tmp_path, art)] == told
+    said = [re.fullmatch(r"(.*): passed over, as a browser does, so that (.*) is cut there", what).groups()
+            for _, what in drawn(tmp_path, art)]
+    assert said == [tuple(told)] * bool(told)
+
+
+@pytest.mark.parametrize("art", [
+    '<path id="a" d="M5,5H35" stroke="#2e7d4" stroke-width="3"/>', '<path id="a" d="M5,5H35" style="stroke:#2e7d4"/>',
+    '<g fill="none"><circle id="a" cx="12" cy="15" r="8" fill="#2e7d4"/></g>',
+    '<g stroke="#2e7d4"><path id="a" d="M5,5H35"/></g>',
+])
+def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
+    """CSS passes over what is no colour (CSS Syntax 3, section 9), and nothing is painted in none: it would vanish."""
+    green = '<circle cx="30" cy="20" r="5" fill="#2f6f4f"/>'
+    with pytest.raises(ArtworkError, match=r"(fill|stroke) 'a' \((fill|stroke) = '#2e7d4'.* is no colour, so that nothing"):
+        drawn(tmp_path, green + art)
+    told = drawn(tmp_path, green + art, 'artwork_missing = "report"')
+    assert not told
 
 
 @pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])
