@@ -501,6 +501,7 @@ def _frets(options: argparse.Namespace) -> int:
 
 def _reach(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import placing_of
+    from pathgen.report.finding_words import doubt_line
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
     with _as_it_stands(options) as (job, mistakes):
@@ -515,6 +516,7 @@ def _reach(options: argparse.Namespace) -> int:
             _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
         if not found and not mistakes:
             _show(["The job has no drawings to cut: there is nothing to reach."])
+        _show([doubt_line(doubt, job.units) for doubt in clamping.doubts])
     return GOOD
 
 

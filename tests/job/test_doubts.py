@@ -7,6 +7,7 @@ import pytest
 
 from pathgen import JobError, load_job
 from pathgen.base.errors import ArtworkError
+from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
@@ -79,8 +80,9 @@ def staged(folder, first, second, *, colours=("#225577", "#cc8833")):
 def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
     at, other = "place = { at = [45.0, 0.0] }", "place = { at = [44.5, 1.0] }"
     assert staged(tmp_path, at, at) == []
-    ((_, twice),) = staged(tmp_path, at, other, colours=("#225577", "#225577"))
-    assert "lie on each other" in twice
+    twice = dict(staged(tmp_path, at, other, colours=("#225577", "#225577")))
+    assert "lie on each other" in twice.pop("inlay 1 and inlay 2")
+    assert twice == {"art.svg": "#cc8833 of it is cut by no inlay"}
     (where, problem), = staged(tmp_path, at, other)
     assert where == "inlay 2 place"
     assert problem == "inlays 1 and 2 cut other colours of art.svg, and their places differ in at ([45, 0] and " \
@@ -246,7 +248,7 @@ def drawn(folder, art, more=""):
     """(where, problem) of each doubt about the small board with another drawing."""
     job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
                                                f'viewBox="0 0 40 30">{art}</svg>',
-                                  changes={"depth = 1.5": f"depth = 1.5\n{more}"}))
+                                  changes={'cutters = ["flat"]\noverfill': f'cutters = ["flat"]\n{more}\noverfill'}))
     return [(doubt.where, doubt.problem) for doubt in told_of(job) if "keep_out" not in doubt.where]
 
 
@@ -319,6 +321,57 @@ def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
         drawn(tmp_path, green + art)
     told = drawn(tmp_path, green + art, 'artwork_missing = "report"')
     assert not told
+
+
+FOUR = "".join(f'<rect x="{x}" width="9" height="9" fill="{colour}"/>' for x, colour in (
+    (0, "#2f6f4f"), (10, "#aa2222"), (20, "#335599"), (30, "#ffffff")))
+
+
+@pytest.mark.parametrize(("more", "told"), [
+    ("", []), ('colours = ["#2f6f4f", "#aa2222"]', ["#335599 and #ffffff of it are"]),
+    ('colours = ["#2f6f4f", "#aa2222"]\nbackground = ["#ffffff"]', ["#335599 of it is"]),
+    ('colours = ["#2f6f4f"]\nbackground = ["#335599"]\nwhite_is_background = true', ["#aa2222 of it is"]),
+    # another inlay of the same drawing cuts the rest
+    ('colours = ["#2f6f4f"]\nplace = { at = [45.0, 0.0] }\n[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\n'
+     'cutters = ["flat"]\ncolours = ["#aa2222", "#335599", "#ffffff"]', []),
+])
+def test_a_colour_that_no_inlay_cuts_is_told(tmp_path, capsys, more, told):
+    words = [f"{one} cut by no inlay" for one in told]
+    assert [what for where, what in drawn(tmp_path, FOUR, f"{more}") if where == "art.svg"] == words
+    job = next(tmp_path.glob("*.toml"))
+    assert main(["reach", str(job)]) == 0
+    said = capsys.readouterr().out
+    assert [one for one in words if f"art.svg: {one}" in said] == words and said.count("cut by no inlay") == len(words)
+
+
+@pytest.mark.parametrize(("openings", "told"), [
+    ("", ["#aa2222 and #335599 of it are cut by no inlay"]),
+    ('openings = { colours = ["#aa2222"], cutter = "flat" }', ["#335599 of it is cut by no inlay"]),
+    ('openings = { layers = ["hole"], cutter = "flat" }', []),
+])
+def test_outline_and_openings_of_a_plate_are_no_colours_left_out(tmp_path, openings, told):
+    """The outline is drawn in white, and inlay and openings in the same file lie within it."""
+    art = ('<rect width="60" height="40" fill="#ffffff"/><circle cx="15" cy="20" r="8" fill="#2f6f4f"/>'
+           '<g id="hole"><circle cx="30" cy="20" r="4" fill="#aa2222"/></g><circle cx="45" cy="20" r="4" fill="#335599"/>')
+    (tmp_path / "head.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" '
+                                       f'viewBox="0 0 60 40">{art}</svg>')
+    (tmp_path / "head.toml").write_text(f'''units = "mm"
+cutter = [{{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 0.5 }}]
+stock = {{ length = 80, width = 60, thickness = 3 }}
+[plate]
+thickness = 3
+face = false
+artwork = "head.svg"
+{openings}
+[[inlay]]
+artwork = "head.svg"
+colours = ["#2f6f4f"]
+depth = 1
+cutters = ["flat"]
+fill = "none"
+''')
+    job = load_job(tmp_path / "head.toml")
+    assert [one.problem for one in doubts_of(job, clamping_of(job)) if one.where == "head.svg"] == told
 
 
 @pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])
