@@ -189,6 +189,21 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
     check_what_is_done(moved, hover)
+    check_zero_stays(moved)
+
+
+def check_zero_stays(moved):
+    """Where zero was set from the work lies elsewhere now: page and programs say where, for the hand to try it by."""
+    x, y, _ = there(np.array([0.0, 0.0, 8.0]))  # the nut face on the centre-line, on top of the raw blank
+    shown = f"X {x:.2f} mm Y {y:.2f} mm"
+    page = Page(moved.files()["setup.html"])
+    stays = f"X 0 Y 0 stays as it was set before the work moved, do not set it again: the nut face on the centre-line " \
+            f"now lies at {shown}"
+    assert stays in page.all("header")[0][2]
+    by_hand = page.by_id("by-hand")[2]
+    assert f"Move by hand to {shown}: the tip must stand over the nut face on the centre-line" in by_hand
+    assert "X 0, Y 0" not in by_hand
+    assert all(stays in re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in moved.programs)
 
 
 def check_what_is_done(moved, first):
