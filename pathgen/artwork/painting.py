@@ -33,7 +33,7 @@ class State(NamedTuple):
 
 
 class Painting:
-    """The styles of one document, a list of what in it cannot be cut, and one of what is no colour and what is drawn."""
+    """The styles of one document, what in it cannot be cut, and what is no colour and is drawn in one all the same."""
 
     def __init__(self, document: Document) -> None:
         self.document = document

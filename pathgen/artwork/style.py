@@ -14,7 +14,15 @@ import tinycss2
 
 from pathgen.artwork.document import SVG, Document, local_name
 from pathgen.artwork.properties import (
-    ALIASES, INHERITED, INITIAL, OWN, PROPERTIES, SHEET_ONLY, Slip, Style, shown_colour,
+    ALIASES,
+    INHERITED,
+    INITIAL,
+    OWN,
+    PROPERTIES,
+    SHEET_ONLY,
+    Slip,
+    Style,
+    shown_colour,
 )
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError

@@ -148,7 +148,7 @@ def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
         return {region.colour for region in art.regions}
     bounds = np.array([region.polygon.bounds for region in art.regions])
     furthest = (np.abs(bounds - [*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)]) < _ROUNDED).any(axis=1)
-    return {art.regions[k].colour for k in np.flatnonzero(furthest)} | set(openings and openings.colours or ())
+    return {art.regions[k].colour for k in np.flatnonzero(furthest)} | set((openings and openings.colours) or ())
 
 
 def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:

@@ -194,7 +194,7 @@ def _edges(clamping: Clamping, cutter: Cutter) -> str:
              for axis, low, high in zip("XY", corners.min(axis=0).tolist(), corners.max(axis=0).tolist(), strict=True)]
     if cutter.shape_height < stock.thickness:
         side, deep = "the side of the cutter", format_length(cutter.shape_height, units)
-        low = f", its tip {deep} or more below the blank's top (higher up it is narrower)" if cutter.shape_height else ""
+        low = f", its tip {deep} or more below the blank's top (higher up it is narrower)" if not cutter.is_flat else ""
         half = f"half the cutter, {format_length(cutter.radius, units)},"
     else:  # its full width does not come beside the blank
         side, low, half = "a straight pin in the spindle, not the pointed cutter,", "", "half the pin"

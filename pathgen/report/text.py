@@ -102,13 +102,20 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
 
 
 def go_on_lines(report: dict[str, Any]) -> list[str]:
-    """Where to go on when the work has moved: programs before that one are done."""
-    if "go_on_with" not in report:
+    """Where to go on when the work has moved: programs before that one count as done, which only the maker knows."""
+    order = next_program(report)
+    if order == 1:
         return []
-    order = report["go_on_with"]
-    done = "program 1 is" if order == 2 else f"programs 1 to {order - 1} are"
-    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} done, do not "
-            f"run {'it' if order == 2 else 'them'} again."]
+    one = order == 2
+    done = "program 1 counts" if one else f"programs 1 to {order - 1} count"
+    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} as done, do "
+            f"not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to its end, "
+            "or more were, write the number of the first still to be run as [moved] before, and build again."]
+
+
+def next_program(report: dict[str, Any]) -> int:
+    """The number of the program to be run next."""
+    return int(report.get("go_on_with", 1))
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

@@ -277,7 +277,7 @@ stepdown = 1.0
     (0.05, '<rect x="4" y="4" width="0.05" height="3" fill="#225577"/>'),
 ])
 def test_a_v_that_comes_last_goes_into_the_narrowest_place(tmp_path, wide, speck):
-    """A v of 60 degrees is 1.73 mm wide at the pocket's 1.5 mm: where it is narrower it goes tan(60) of half as deep."""
+    """A v of 60 degrees is 1.73 mm wide at the pocket's 1.5 mm: in narrower places it goes tan(60) of half as deep."""
     path = job(tmp_path, art=NARROW.replace("</svg>", f"{speck}</svg>"), extra=V,
                changes={'cutters = ["flat"]': 'cutters = ["flat", "vee"]'})
     loaded = load_job(path)

@@ -49,8 +49,8 @@ def test_the_blank_is_found_by_its_edges(tmp_path, setup, spans):
     ('name = "flat"', "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
                       "1 mm, beyond that."),
     # 3 mm from its axis the flank of a v of 90 degrees is 3 mm over its tip, that of one of 20 degrees 17 mm
-    ('name = "v"\nangle = 90', "one of its edges, its tip 3 mm or more below the blank's top (higher up it is narrower), "
-                               "the display shows half the cutter, 3 mm, beyond that."),
+    ('name = "v"\nangle = 90', "one of its edges, its tip 3 mm or more below the blank's top (higher up it is "
+                               "narrower), the display shows half the cutter, 3 mm, beyond that."),
     ('name = "v"\nangle = 20', "where a straight pin in the spindle, not the pointed cutter, just touches one of its "
                                "edges, the display shows half the pin beyond that."),
 ])
