@@ -339,7 +339,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import marks_moved, programs_of, replaced
+    from pathgen.app.earlier import compared, marks_moved, pockets_changed, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -353,8 +353,12 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
     written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
-    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
-    for line in [*moved, *replaced(before, Path(options.out))]:
+    shown = sys.stderr if options.json else sys.stdout
+    say(f"{len(written)} files written to {one_line(options.out)}", shown)
+    for line in compared(before, Path(options.out)):
+        say(line, shown)
+    other = pockets_changed(before, Path(options.out), made.let_in)
+    for line in [*moved, *replaced(before, Path(options.out)), *other]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

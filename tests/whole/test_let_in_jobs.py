@@ -297,7 +297,8 @@ def test_the_sheets_of_several_pieces_are_named_as_their_programs(tmp_path, caps
     """Of three inlays the second and the third are let in; the folder holds sheets 2 and 3, in the colours' order."""
     (tmp_path / "art.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox='
                                       '"0 0 60 20"><circle cx="10" cy="10" r="6" fill="#112233"/><circle cx="30" '
-                                      'cy="10" r="6" fill="#445566"/><circle cx="50" cy="10" r="6" fill="#778899"/></svg>')
+                                      'cy="10" r="6" fill="#445566"/><circle cx="50" cy="10" r="6" fill="#778899"/>'
+                                      "</svg>")
     inlays = "".join(f'''[[inlay]]
 artwork = "art.svg"
 colours = ["{colour}"]
