@@ -69,6 +69,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
     yield from _v_before_others(job)
+    yield from _sloping_for_pieces(job)
     yield from _sloping_walls(job, clamping)
 
 
@@ -373,6 +374,20 @@ def _v_before_others(job: Job) -> Iterator[Doubt]:
                 problem=f'"{vees[0]}", a v cutter, stands before "{others[-1]}": its walls slope, and only one that '
                         "comes last rises into corners",
                 allowed="a v last, for the corners that the others leave", remedy=f"write cutters = [{better}]",
+            )
+
+
+def _sloping_for_pieces(job: Job) -> Iterator[Doubt]:
+    """Pockets with sloping walls for pieces that the job does not make, and whose sides nobody slopes."""
+    for number, inlay in enumerate(job.inlays, 1):
+        sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
+        if inlay.fill == "piece" and inlay.piece is None and sloping:
+            yield Doubt(
+                where=f"inlay {number} cutters",
+                problem=f'fill = "piece", and "{sloping[0]}" leaves walls that slope: a piece with upright sides does '
+                        "not go in",
+                allowed="flat ends where pieces are let in", remedy="take flat ends, or slope each piece's sides to "
+                "fit; with a piece table pathgen makes both to match",
             )
 
 

@@ -323,6 +323,22 @@ def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
     assert not told
 
 
+def test_sloping_walls_for_pieces_that_the_job_does_not_make_are_doubted(tmp_path):
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6\nangle = 60\nspeed = 16000\nfeed = 900\n' \
+        "plunge = 300\nstepdown = 1\n"
+
+    def doubted(cutters, fill):
+        path = small_board.job(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{cutters}]\nfill = \"{fill}\""},
+                               extra=v)
+        return [(doubt.where, doubt.problem) for doubt in told_of(load_job(path)) if "slope" in doubt.problem]
+
+    ((where, problem),) = doubted('"flat", "v"', "piece")
+    assert where == "inlay 1 cutters"
+    assert problem == 'fill = "piece", and "v" leaves walls that slope: a piece with upright sides does not go in'
+    assert doubted('"flat"', "piece") == []
+    assert doubted('"flat", "v"', "resin") == []
+
+
 FOUR = "".join(f'<rect x="{x}" width="9" height="9" fill="{colour}"/>' for x, colour in (
     (0, "#2f6f4f"), (10, "#aa2222"), (20, "#335599"), (30, "#ffffff")))
 
