@@ -56,12 +56,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return BAD_INPUT
     except KeyboardInterrupt:
         say("pathgen: stopped; nothing was written", sys.stderr)
+        _say_of_an_earlier_set(options)
         return BAD_INPUT
     except Exception as fault:
         if os.environ.get("PATHGEN_TRACE"):
             raise
         say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
             "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
+        _say_of_an_earlier_set(options)
         return BAD_INPUT
 
 
@@ -388,8 +390,10 @@ def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
     from pathgen.job.form import parts_of
+    from pathgen.job.sense import standing_in
 
-    with _as_it_stands(options) as (whole, mistakes):
+    with _as_it_stands(options) as (asked, mistakes):
+        whole = standing_in(asked) if mistakes else asked
         if whole.parts:
             return _show_blank(options, whole, mistakes)
         for job in parts_of(whole):
