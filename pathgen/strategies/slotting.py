@@ -70,7 +70,7 @@ def slotting(
         opened: list[tuple[Floats, float]] = []
         for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
             first, *others = zip(of, over, strict=False)
-            for way, high in others:
+            for way, high in [*others[::2], *others[1::2]]:  # those of the far end first: across once
                 if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
                     opened.append((_let_down(way, high, cutter), high))
             way, high = first
@@ -108,7 +108,8 @@ def bevelling(
         top = _line(longer(line, out), surface, 0.0, chord_tolerance)
         # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
-        runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
+        run = top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)])
+        runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
     return rapids.between(runs)
 
 

@@ -223,3 +223,22 @@ def test_which_cutters_make_a_hole(cutter, diameter, said):
     with pytest.raises(CutterError) as caught:
         made()
     assert caught.value.allowed == said
+
+
+def across(path):
+    """How far rapids go across the board, mm."""
+    return float(np.abs(np.diff(path.points[:, 1]))[path.kinds[1:] == Move.RAPID].sum())
+
+
+def test_bevels_are_cut_back_and_forth():
+    pair = np.array([[[at, -10.0], [at, 10.0]] for at in (30.0, 50.0, 65.0)])
+    path = bevelling(one_slot(bevel=0.2, number=np.arange(1, 4), lines=pair), surface=LEVEL,
+                     cutter=cutter_of("v", 6.0, angle=90.0), rapids=Rapids(15.0, 7.0))
+    assert across(path) == 0.0
+
+
+@pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
+def test_waste_at_both_ends_of_all_lines_is_opened_in_one_way_across(width):
+    path = slotting(one_slot(width=width, entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
+                    stands=lambda places: np.full(len(places), 6.69))
+    assert across(path) == pytest.approx(21.0 + 0.1 * width)
