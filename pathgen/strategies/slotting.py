@@ -102,7 +102,7 @@ def bevelling(
             where, f"its tip would be {half * cutter.wall_slope:.2f} mm deep, below the slot's bottom",
             allowed=f"{slots.depth:g} mm or less", remedy="take a blunter v cutter or make the bevel smaller",
         )
-    runs = []
+    runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
         top = _line(longer(line, out), surface, 0.0, chord_tolerance)
