@@ -18,6 +18,7 @@ from __future__ import annotations
 import os
 import re
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -94,8 +95,10 @@ def _rows(build: Any, pages: bool) -> Iterator[str]:
 
 
 def found_row(findings: Iterable[Any]) -> str:
-    """A row of what was found: severities, codes and all words of each, in order."""
-    return words_row("findings", [f"{one.severity} {one.code} {one}" for one in findings])
+    """A row of what was found: severities and codes, then how many there are of each. In which lines of a program would
+    move with every change to it."""
+    counted = sorted(Counter(f"{one.severity} {one.code}" for one in findings).items())
+    return f"{', '.join(found for found, _ in counted) or 'nothing'}: {' '.join(str(count) for _, count in counted)}"
 
 
 def words_row(label: str, lines: Iterable[str]) -> str:

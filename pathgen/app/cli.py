@@ -56,12 +56,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return BAD_INPUT
     except KeyboardInterrupt:
         say("pathgen: stopped; nothing was written", sys.stderr)
+        _say_of_an_earlier_set(options)
         return BAD_INPUT
     except Exception as fault:
         if os.environ.get("PATHGEN_TRACE"):
             raise
         say(f" a fault of the program, not of your job: {type(fault).__name__}: {fault}: please report it with the job "
             "file; PATHGEN_TRACE=1 shows where", sys.stderr, mark="pathgen:", colour=RED)
+        _say_of_an_earlier_set(options)
         return BAD_INPUT
 
 

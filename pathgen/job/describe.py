@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from dataclasses import MISSING, Field, dataclass
+from dataclasses import MISSING, Field, dataclass, replace
 from itertools import groupby
 from typing import Any
 
@@ -45,7 +45,7 @@ def key_rows() -> list[KeyRow]:
 def key_lines(width: int = 100) -> list[str]:
     """The keys as plain text, a paragraph for each table."""
     lines: list[str] = []
-    for head, rows in groupby(key_rows(), key=lambda row: row.table):
+    for head, rows in _tables():
         lines += ["", head or "at the top of the file"]
         for row in rows:
             default = row.default if row.default.startswith("required") else f"default {row.default}"
@@ -58,10 +58,20 @@ def key_lines(width: int = 100) -> list[str]:
 def key_table() -> list[str]:
     """The keys as a table in Markdown."""
     rows = [
-        f"| {row.table} | `{row.key}` | {', '.join(filter(None, (row.holds, row.limits)))} | {row.default} "
-        f"| {row.meaning} |" for row in key_rows()
+        f"| {head} | `{row.key}` | {', '.join(filter(None, (row.holds, row.limits)))} | {row.default} "
+        f"| {row.meaning} |" for head, some in _tables() for row in some
     ]
     return ["| table | key | holds | default | meaning |", "|---|---|---|---|---|", *rows]
+
+
+def _tables() -> list[tuple[str, tuple[KeyRow, ...]]]:
+    """Each table's head and keys; what may stand in several tables, as `place` does, once and for all of them."""
+    homes: dict[tuple[str, tuple[KeyRow, ...]], list[str]] = {}
+    for head, rows in groupby(key_rows(), key=lambda row: row.table):
+        name = head.rpartition(" ")[2]
+        homes.setdefault((name, tuple(replace(row, table=name) for row in rows)), []).append(head)
+    return [(heads[0] if len(heads) == 1 else f"{name}, in any table", rows)
+            for (name, rows), heads in homes.items()]
 
 
 def _rows(head: str, table: type[Any]) -> Iterator[KeyRow]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -93,7 +93,7 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
             if some:
                 first = some[0].bore
                 bottom = -table.through if first.depth is None else top - first.depth
-                yield _boring(job, table, [one.bore for one in some], numbers, bottom, top), table.cutter
+                yield _boring(job, table, some, numbers, bottom, top), table.cutter
     drawn, openings = _plate(job).openings, MultiPolygon(list(part.drawn))
     if drawn is not None and part.drawn:
         what = f"{len(part.drawn)} drawn openings" if len(part.drawn) > 1 else "the drawn opening"
@@ -101,19 +101,32 @@ def boring_of(job: Job, part: FlatPart) -> Iterator[tuple[Operation[Any], str]]:
             drawn.cutter
 
 
-def _boring(job: Job, table: HoleTable, bores: list[Bore], numbers: Mapping[tuple[float, float], int], bottom: float,
+def _boring(job: Job, table: HoleTable, some: list[_Bored], numbers: Mapping[tuple[float, float], int], bottom: float,
             top: float) -> Operation[Any]:
     """Round holes hardly wider than their cutter are drilled; what is wider, or long, is cleared."""
-    one = bores[0]
+    bores = [one.bore for one in some]
+    one, called = bores[0], tuple(numbers[bore.at] for bore in bores)
     cutter = job.cutter(table.cutter, "[[hole]] cutter")
-    if one.length <= one.diameter and one.diameter + 1e-9 < 2 * cutter.diameter:
+    drilled = one.length <= one.diameter and one.diameter + 1e-9 < 2 * cutter.diameter
+    kind = ("counterbore" if some[0].counterbore else "slot with round ends" if one.length > one.diameter else
+            "round hole" if drilled else "hole")
+    several = "slots with round ends" if "slot" in kind else f"{kind}s"
+    what = f"{len(bores)} {several}" if len(bores) > 1 else f"a {kind}"
+    if len(called) < len(numbers):  # there are others
+        what += f", number{'s' * (len(called) > 1)} {_listed(called)}"
+    if bottom > 0 and not some[0].counterbore:
+        what += ", not through"
+    if drilled:
         return RoundHoles(Holes(at=np.array([bore.at for bore in bores]), diameter=one.diameter, bottom=bottom,
-                                numbers=tuple(numbers[bore.at] for bore in bores)))
-    kind = "hole" if one.length <= one.diameter else "slot with round ends"
-    what = f"{len(bores)} {kind.replace('hole', 'holes').replace('slot', 'slots')}" if len(bores) > 1 else f"a {kind}"
-    shapes = MultiPolygon([bore.shape for bore in bores])
-    named = tuple(Named(f"hole {numbers[bore.at]}", bore.at, bore.diameter) for bore in bores)
-    return CutOut(Cutouts(shapes=shapes, bottom=bottom, depth=top - bottom, what=what, named=named))
+                                numbers=called, what=what))
+    named = tuple(Named(f"hole {number}", bore.at, bore.diameter) for number, bore in zip(called, bores, strict=True))
+    return CutOut(Cutouts(shapes=MultiPolygon([bore.shape for bore in bores]), bottom=bottom, depth=top - bottom,
+                          what=what, named=named))
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    """Numbers that follow on one another, in words."""
+    return f"{numbers[0]} {'to' if len(numbers) > 2 else 'and'} {numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
 
 
 def check_flat(job: Job, part: FlatPart) -> None:

@@ -21,7 +21,9 @@ from pathgen.base.plain import in_ascii
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import MM_PER
 from pathgen.programs.arcs import Arc, fitted_arcs
+from pathgen.strategies import drilling
 from pathgen.strategies.cuts import Cut, join
+from pathgen.strategies.pocketing import PocketOptions
 from pathgen.work.clamping import Clamping, Machine, Step
 
 Floats = NDArray[np.float64]
@@ -35,8 +37,8 @@ COMMENT_WIDTH = 76
 ARC_TOLERANCE = 5e-4
 """How far the ends of moves may lie from the arc that stands for them, mm."""
 
-ARC_BETWEEN = 2.5e-3
-"""How far a move may between its ends: as far as those of pockets and holes are from their curves, and a little."""
+ARC_BETWEEN = max(PocketOptions.arc + PocketOptions.fewer, drilling.CHORD)
+"""How far a move may between its ends: as far as those of pockets and holes are from their curves."""
 
 ARC_RADII = 1e-3
 """How far an arc's radius at its start and at its end may differ as written, mm: half of what 3.5.3.2 allows."""

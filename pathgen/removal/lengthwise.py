@@ -21,8 +21,10 @@ Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
+_SHORTEST = 4.0  # radii
 _EXACT = 1e-5  # mm: what a whole pass may differ from its moves taken one by one, ten nanometres
 _DROP = 0.01  # mm: a move that goes down further than this from the end of a pass cuts more than a stop there would
+_WANDER = 0.003  # mm: what rounding in a program makes of a straight pass, once that is turned back with its work
 _MOST_NEAR = 32  # moves that a round end may meet the work in, over one place, for them to be cut as a pass
 
 MEAN_AHEAD = {"flat-end": 1.0, "ball-end": 2.0 / 3.0, "v": 1.0 / 2.0}
@@ -211,15 +213,20 @@ def moves_of(motion: Motion, first: int, stop: int) -> Moves:
     return Moves(motion.start[first:stop], motion.end[first:stop], row, row > first)
 
 
-def passes_along(motion: Motion, shortest: float) -> list[tuple[int, int]]:
-    """Runs [first, stop) of moves at a feed along one line of constant y, one way, `shortest` mm or longer."""
-    run = motion.end - motion.start
-    along = motion.cutting & (run[:, 1] == 0) & (run[:, 0] != 0) & (np.abs(run[:, 2]) < np.abs(run[:, 0]))
+def passes_along(motion: Motion, cutter: Cutter) -> list[tuple[int, int]]:
+    """Runs [first, stop) of moves at a feed along one line of constant y, one way, a few radii or longer.
+
+    A flank is as exact within a few thousandths of that line; the rim of a flat end would meet other points.
+    """
+    run, wander = motion.end - motion.start, 0.0 if cutter.is_flat else _WANDER
+    along = motion.cutting & (np.abs(run[:, 1]) <= wander) & (np.abs(run[:, 2]) < np.abs(run[:, 0]))
     way = np.where(along, np.sign(run[:, 0]), 0).astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], way, [0]])))
     spans = []
     for first, stop in itertools.pairwise(edges):
-        if way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= shortest:
+        y = motion.end[first:stop, 1]
+        if (way[first] and abs(motion.end[stop - 1, 0] - motion.start[first, 0]) >= _SHORTEST * cutter.radius
+                and np.ptp(y) <= wander):
             spans.append((int(first), int(stop)))
     return spans
 
@@ -235,7 +242,8 @@ def as_pass(
     knots = np.concatenate([motion.start[first : first + 1], motion.end[first:stop]])
     back = bool(knots[-1, 0] < knots[0, 0])
     x, z = (knots[::-1] if back else knots)[:, [0, 2]].T
-    whole = Pass(cutter=cutter, y=float(knots[0, 1]), x=x, z=z, row=first, back=back, front=ends)
+    y = float(knots[:, 1].min() + knots[:, 1].max()) / 2.0
+    whole = Pass(cutter=cutter, y=y, x=x, z=z, row=first, back=back, front=ends)
     end = 2 * whole.inset
     in_flutes = highest - float(z.min()) <= cutter.flute_length
     if not (in_flutes and whole.is_gentle and x[-1] - x[0] >= 4 * end):

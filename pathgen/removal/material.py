@@ -29,7 +29,6 @@ Floats = NDArray[np.float64]
 Heights = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-_SHORTEST_PASS = 4.0  # radii
 _STRETCH = 1024  # columns of a pass at a time: few enough rows and columns to stay in the cache
 _TOGETHER = 1 << 18  # points of envelopes that are worked out together
 _MOST_TOGETHER = 4096  # moves that are cut together
@@ -178,7 +177,7 @@ class _Cutting:
     def _parts(self) -> Iterator[Pass | Moves]:
         """The program as whole passes and the moves between them."""
         m, done = self.motion, 0
-        spans = passes_along(m, _SHORTEST_PASS * self.cutter.radius)
+        spans = passes_along(m, self.cutter)
         single = np.ones(len(m), bool)
         for first, stop in spans:
             single[first:stop] = False

@@ -267,8 +267,20 @@ def _worth_words(row: dict[str, Any]) -> str:
     name, saved, change = row["cutter"], row["minutes_saved"], row["minutes_to_change"]
     if row["opens_more"] >= SAME:
         return f"{name} opens {100 * row['opens_more']:.1f} % that the others of the set cannot."
+    if row["opens_more"] <= -SAME:
+        return f"Without {name} the others of the set open {-100 * row['opens_more']:.1f} % more."
     saves = f"saves {saved:.1f} min" if saved >= 0 else f"costs {-saved:.1f} min"
     return f"{name} {saves} and opens nothing more; changing to it takes about {change:g} min."
+
+
+def _rising_words(of_inlay: Reach) -> Iterator[str]:
+    """Why a v that others come after in the job's own set opens less there than alone, where it does."""
+    own, *others = of_inlay.sets
+    alone = {one.cutters[0]: one.share for one in others if len(one.cutters) == 1}
+    for name in dict.fromkeys(one.cutter for one in of_inlay.cutters if one.sloping):
+        if name in own.cutters[:-1] and alone.get(name, 0.0) >= own.share + SAME:
+            yield f"{name} rises into corners only where it comes last: with others after it less is open than by it " \
+                  "alone, as its line above and its own set count it."
 
 
 def quickest(of_inlay: Reach) -> SetReach:
@@ -316,6 +328,7 @@ def reach_lines(name: str, of_inlay: Reach, units: str, *, smallest: str) -> Ite
               f"{_with_changes(one):.1f} min"]
              for k, one in enumerate(of_inlay.sets) if one.share > 0 or k == 0], right=(1, 2, 3),
         )
+        yield from _rising_words(of_inlay)
         yield from map(_worth_words, worth(of_inlay))
         if len(of_inlay.sets) > 1:
             yield _quickest_words(of_inlay)

@@ -229,7 +229,8 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     share = 100.0 * inlay["reachable_area"] / inlay["area"]
     needed = sum(one["needed_volume"] for one in inlay["amounts"]) / 1000
     fill = f", resin needed {needed:.2f} ml, what the dam holds and the cup keeps counted" if needed else ""
-    high = fine_length(inlay["floor_high"], units)
+    volume, high = inlay["pocket_volume"], fine_length(inlay["floor_high"], units)
+    pocket = "" if volume is None else f"; pocket {volume / 1000:.2f} ml"
     floor = f"; floor up to {high} above its depth" if inlay["floor_high"] else ""
     if not is_reached(inlay["depth"], inlay["deepest"]):
         floor = f"; about {coarse_length(inlay['deepest'], units)} deep, where its walls meet"
@@ -239,6 +240,5 @@ def _inlay_line(number: int, inlay: dict[str, Any], units: str) -> str:
     return (
         f"Inlay {number} ({', '.join(inlay['colours'])}): {area_words(inlay['area'], units, decimals=0)}, "
         f"{share:.1f} % of it within reach "
-        f"of the cutters{placed_words(inlay['placed'], units)}; pocket {inlay['pocket_volume'] / 1000:.2f} ml{fill}"
-        f"{floor}."
+        f"of the cutters{placed_words(inlay['placed'], units)}{pocket}{fill}{floor}."
     )

@@ -52,7 +52,8 @@ def wider_first(planned: Plan, programs: Sequence[Program]) -> Iterator[dict[str
         # of a v the walls, and of a round end the floor, are as they were chosen, but for what is poured
         if minutes < _LONG or not (cutters[0].is_flat or (cutters[0].shape == "v" and inlay.fill == "resin")):
             continue
-        known = {step.cutter.name: step.cutter for step in clamping.steps if step.cutter.is_flat}
+        had = (*(step.cutter for step in clamping.steps), *planned.asked.cutters)
+        known = {cutter.name: cutter for cutter in had if cutter.is_flat}
         area = overlay.simpler(inlay.area, _ROUGHLY)
         tried = [(saved, cutter) for cutter in (*known.values(), *_usual(cutters[0], clamping))
                  if (saved := _reckoned(cutter, cutters[0], own[0].minutes, area, inlay.depth)) > _WORTH * minutes]

@@ -15,12 +15,15 @@ from pathgen.work.features import Holes
 
 Floats = NDArray[np.float64]
 
+CHORD = 2e-3
+"""Straight moves round a hole lie within this of its circle, mm."""
+
 _SAME = 0.02
 """A hole at most this much wider than the cutter is drilled straight down, mm."""
 
 
 def drilling(
-    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = 2e-3
+    holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, chord_tolerance: float = CHORD
 ) -> Toolpath:
     """Moves that cut every hole from `top` down to its bottom.
 

@@ -192,7 +192,7 @@ def verify_once(
     sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone,
                    most=most)
     if sim.given_up is not None:
-        found.append(_too_long(sim, clamping, most))
+        found.append(_too_long(sim, clamping, most, resolution))
         unread = sorted([*unread, sim.given_up[0]], key=lambda step: step.order)
     found += _not_compared(unread)
     of_texts = len(found)
@@ -342,14 +342,15 @@ def _known(motions: Mapping[int, Motion], unread: Sequence[Step]) -> dict[int, M
     return {order: motion for order, motion in motions.items() if not unread or order < unread[0].order}
 
 
-def _too_long(sim: Simulation, clamping: Clamping, most: float) -> Finding:
+def _too_long(sim: Simulation, clamping: Clamping, most: float, resolution: float) -> Finding:
     """Of the program that took the most work, which need not be the one that was come to."""
     order = max(sim.worked, key=lambda order: sim.worked[order])
     line = sim.given_up[1] if sim.given_up and sim.given_up[0].order == order else None
     return Finding(
         code=TOO_LONG, severity="forbid", where=at(next(s.file_name for s in clamping.steps if s.order == order), line),
         got="simulating the programs was given up, most of the work was for this one",
-        allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes", remedy=AGAIN,
+        allowed=f"{most / 1e6:.0f} million heights worked out for all, several times what a job takes",
+        remedy=f"look at them on a coarser grid, --resolution {2.0 * resolution:g}",
     )
 
 

@@ -46,20 +46,24 @@ def wall_findings(
     if not len(rows):
         return
     x, y = part.xs[columns], part.ys[rows]
-    walls = shapely.STRtree(shapely.linestrings(ring_edges(area).reshape(-1, 2, 2)))
-    (point, _), away = walls.query_nearest(shapely.points(x, y), return_distance=True, all_matches=False)
-    inward = np.empty(len(x))
-    inward[point] = away
     slope = surface.slope(x, y)
-    wanted = np.minimum(inlay.depth, (last.cutter.wall_slope - slope) * inward)
+    steep = np.maximum(last.cutter.wall_slope - slope, 1e-9)
     hangs = slope * max((step.cutter.diameter for step in steps if step.cutter.is_flat), default=0.0)
-    short = wanted - clamping.skimmed(inlay) - depth[rows, columns] - hangs
+    there, walls = depth[rows, columns] + clamping.skimmed(inlay) + hangs, shapely.boundary(area)
+    shapely.prepare(walls)  # that a wall is near enough is far quicker told than how near it is
+    far = np.flatnonzero(~shapely.dwithin(walls, shapely.points(x, y), (there + gone) / steep))
+    if not len(far):
+        return
+    x, y = x[far], y[far]
+    edges = shapely.STRtree(shapely.linestrings(ring_edges(area).reshape(-1, 2, 2)))
+    (point, _), away = edges.query_nearest(shapely.points(x, y), return_distance=True, all_matches=False)
+    short = np.minimum(inlay.depth, steep[far[point]] * away) - there[far[point]]
     left = float((short > gone).sum()) * every * sim.grid.cell_area
     if left > _LEAST_LEFT:
-        worst = int(np.argmax(short))
+        worst = int(point[np.argmax(short)])
         yield Finding(
             code="pocket-too-shallow", severity="forbid",
             where=at(f"inlay {inlay.index + 1}, {last.file_name}", None, float(x[worst]), float(y[worst])),
-            got=f"{left:.2f} mm2 beside the walls stand up to {float(short[worst]):.2f} mm above what the v cutter "
+            got=f"{left:.2f} mm2 beside the walls stand up to {float(short.max()):.2f} mm above what the v cutter "
                 "opens there", allowed=f"{gone:.2f} mm, for steps and ridges", remedy=AGAIN,
         )

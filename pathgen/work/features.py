@@ -297,6 +297,7 @@ class Holes:
     """Height above the underside; negative into the spoilboard."""
     numbers: tuple[int, ...] = ()
     """What each is called by; counted from 1 where none are given."""
+    what: str = "round holes"
 
     @property
     def named(self) -> tuple[Named, ...]:

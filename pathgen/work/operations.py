@@ -511,9 +511,7 @@ class RoundHoles(_Holes):
 
     @property
     def purpose(self) -> str:
-        count = len(self.feature.at)
-        holes = f"{count} round holes" if count > 1 else "a round hole"
-        return f"sink {holes}, not through" if self.bottom > 0 else f"cut {holes}"
+        return f"{'sink' if self.bottom > 0 else 'cut'} {self.feature.what}"
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return _bored_off_in_z(self.bottom)

@@ -10,13 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathgen import Toolpath
-from pathgen.base.toolpath import Move
+from pathgen.base.toolpath import Move, Rapids
 from pathgen.programs.arcs import fitted_arcs
-from pathgen.programs.write import program_text
+from pathgen.programs.write import ARC_BETWEEN, program_text
+from pathgen.strategies.drilling import drilling
+from pathgen.strategies.pocketing import pocket
 from pathgen.verify.read import read_program
 from pathgen.work.clamping import Clamping, Machine, Setup, Step, Stock
-from pathgen.work.features import OutlineCut
+from pathgen.work.features import Holes, OutlineCut
 from pathgen.work.operations import Outline
+from tests.drawings import LEVEL
 from tests.programs.test_write import BOARD, CUTTER
 
 
@@ -82,6 +85,21 @@ def test_arcs_read_back_lie_where_the_straight_moves_lay(x, y, radius, start, sw
     assert shapely.distance(way, shapely.points(points[:, :2])).max() < 1e-3
     assert len(read.line) < len(points)
     assert read.end[-2, 2] == pytest.approx(points[-1, 2], abs=2e-4)
+
+
+def test_moves_round_holes_and_pockets_are_as_coarse_as_arcs_may_stand_for():
+    """D: a chord of length c of a circle of radius r lies up to r - sqrt(r^2 - c^2 / 4) off it."""
+    holes = Holes(at=np.array([[0.0, 0.0]]), diameter=5.0, bottom=0.0)
+    hole = drilling(holes, cutter=CUTTER, top=6.0, rapids=Rapids(safe_z=20.0, air_z=7.0))
+    round_pocket, = pocket(shapely.Point(0.0, 0.0).buffer(9.0, quad_segs=400), surface=LEVEL, cutters=[CUTTER],
+                           depth=1.0, safe_z=20.0)
+    off = []
+    for path, radius in ((hole, 1.0), (round_pocket.toolpath, 7.5)):
+        at, cut = path.points[:, :2], path.kinds[1:] == Move.CUT
+        on = np.abs(np.hypot(*at.T) - radius) < 0.003
+        chord = np.hypot(*np.diff(at, axis=0).T)[cut & on[1:] & on[:-1]]
+        off.append(radius - np.sqrt(radius**2 - chord.max() ** 2 / 4))
+    assert 0.5 * ARC_BETWEEN < max(off) < ARC_BETWEEN
 
 
 def test_programs_without_leave_have_no_arcs():

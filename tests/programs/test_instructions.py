@@ -13,6 +13,7 @@ import pathgen
 from pathgen.app.building import build
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of
+from pathgen.job.flat import boring_of, flat_part_of
 from pathgen.job.pieces import piece_sheets
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import afterwards, before_start, cautions
@@ -232,4 +233,24 @@ def test_a_face_that_is_left_as_it_is_is_measured_too():
 def test_holes_that_go_part_of_the_way_are_told_from_those_that_go_through():
     steps = clamping_of(pathgen.load_job(EXAMPLE.parents[1] / "one-blank" / "rod-cover.toml")).steps
     holes = [step.operation.purpose for step in steps if step.operation.name == "round-holes"]
-    assert holes == ["sink 2 round holes, not through", "cut 2 round holes"]
+    assert holes == ["sink 2 counterbores", "cut 2 round holes"]
+
+
+def test_no_two_programs_of_holes_in_a_part_are_called_alike(tmp_path):
+    """Wide or narrow, through or not, with a counterbore or none, one or many: all with one cutter of 3 mm."""
+    plate = (EXAMPLE.parents[1] / "one-blank" / "rod-cover.toml").read_text().split("[[hole]]")[0]
+    plate = plate.replace("= 72.0", "= 330.0").replace("= 112.0", "= 370.0")
+    kinds = ("diameter = 4.0", "diameter = 8.0", "diameter = 4.0\nlength = 9.0")
+    depths = ("", "depth = 1.5", "depth = 1.5\ncounterbore = { diameter = 10.0, depth = 0.5 }")
+    asked = [f"{one}\n{deep}" for one in kinds for deep in depths for _ in range(2)]
+    (tmp_path / "job.toml").write_text(plate + "".join(
+        f'[[hole]]\nat = [{17.0 * nth + 17.0}, 8.0]\ncutter = "flat 3"\n{one}\n{"count = 2" if nth % 2 else ""}'
+        f"\n{'pitch = 16.0' if nth % 2 else ''}\nangle = -90.0\n" for nth, one in enumerate(asked)))
+    job = pathgen.load_job(tmp_path / "job.toml")
+    holes = [one.purpose for one, _ in boring_of(job, flat_part_of(job))]
+    assert len(holes) == len(set(holes)) == 24
+    assert holes[:4] == ["cut a round hole, number 1", "cut 2 round holes, numbers 2 and 3",
+                         "sink a round hole, number 4, not through",
+                         "sink 2 round holes, numbers 5 and 6, not through"]
+    assert holes[16:18] == ["clear a slot with round ends, number 19",
+                            "clear 2 slots with round ends, numbers 20 and 21"]

@@ -110,13 +110,36 @@ def test_whole_passes_cut_what_their_moves_cut_one_by_one(shape, slope):
     x = np.linspace(-20, 20, 30)
     z = 2.0 + (slope * x if slope > 1e-3 else slope * x - slope / 10 * (x - 3) ** 2)
     points = np.column_stack([x, np.full_like(x, 0.31), z])
-    assert passes_along(motion(points), 10.0) == [(0, 29)]
+    assert passes_along(motion(points), cutter) == [(0, 29)]
     xs, ys = np.sort(rng.uniform(-25, 25, 400)), np.sort(rng.uniform(-3, 3, 60))
     together, apart = blank(xs, ys), blank(xs, ys)
     together.cut(motion(points), cutter)
     for k in rng.permutation(29):
         apart.cut(motion(points[k : k + 2]), cutter)
     np.testing.assert_allclose(together.top, apart.top, atol=2e-5)  # float32 on a ball's upright flank
+
+
+@pytest.mark.parametrize("shape", ["ball-end", "v"])
+def test_a_pass_that_was_rounded_in_a_turned_program_is_cut_as_one(shape):
+    """A board that was put back a little turned: its passes come back with thousandths of a millimetre to and fro."""
+    rng, cutter = np.random.default_rng(5), CUTTERS[shape]
+    x = np.linspace(-20, 20, 30)
+    points = np.column_stack([x, np.full_like(x, 0.31), np.full_like(x, 2.0)])
+    turn = np.radians(0.4)
+    turned = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    points[:, :2] = np.round(points[:, :2] @ turned.T, 3) @ turned
+    assert np.ptp(points[:, 1]) > 5e-4
+    xs, ys = np.sort(rng.uniform(-25, 25, 400)), np.sort(rng.uniform(-3, 3, 60))
+    together, apart = blank(xs, ys), blank(xs, ys)
+    together.cut(motion(points), cutter)
+    for k in range(29):
+        apart.cut(motion(points[k : k + 2]), cutter)
+    away = np.abs(ys - 0.31)
+    near = away < 0.9 * cutter.radius  # as far as its flank is not all but upright
+    np.testing.assert_allclose(together.top[near], apart.top[near], atol=2e-3)
+    np.testing.assert_allclose(together.top[away < 0.3], apart.top[away < 0.3], atol=2e-3 if shape == "v" else 2e-4)
+    assert together.worked < apart.worked / 3
+    assert not passes_along(motion(points), CUTTERS["flat-end"])  # at its rim they would meet other points
 
 
 @settings(max_examples=40, deadline=None)

@@ -14,6 +14,7 @@ from pathgen.base.picture import View
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.clamping import clamping_of
 from pathgen.job.load import load_job
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.report.pictures.above import board_from_above, name_places, view_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.pictures.labels import Labels, around
@@ -24,6 +25,7 @@ from tests.random_jobs import random_job
 from tests.random_plates import random_plate
 from tests.report.labels import cut_off, labels, over_one_another
 from tests.report.test_pictures import points
+from tests.small_board import dotted_job
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -77,6 +79,19 @@ def test_on_random_jobs(tmp_path):
 ])
 def test_marks_and_holes_have_their_names(name, names):
     assert set(names) <= set(clean(clamping_of(load_job(EXAMPLES / name))))
+
+
+def test_the_ends_of_a_narrow_part_are_named_outside_its_blank(tmp_path):
+    """A nut's blank is 33 mm wide, and so high that its words are large: `far end` stood over it."""
+    for clamping in nut_and_saddle_clampings(dotted_job(tmp_path)):
+        picture = Tree.fromstring(as_svg(board_from_above(clamping)))
+        x0, y0, x1, y1 = clamping.stock.bounds
+        (left, low), (right, high) = view_above(clamping)(np.array([[x0, y0], [x1, y1]])).tolist()
+        blank, said = shapely.box(left, low, right, high), dict(labels(picture))
+        assert said.keys() >= {"near end", "far end"}
+        assert not [words for words, box in said.items() if box.intersects(blank)]
+        assert said["near end"].bounds[3] == said["far end"].bounds[3]  # beside each other
+        assert over_one_another(picture) == cut_off(picture) == []
 
 
 def test_parts_of_a_blank_are_named_beside_them():

@@ -100,12 +100,13 @@ def test_a_wider_cutter_before_a_fine_one_saves_what_is_told(tmp_path):
     assert not again or again[0]["minutes_saved"] < 0.1 * best["minutes_saved"]
 
 
-def test_one_of_the_job_goes_before_it_as_it_is(tmp_path):
+@pytest.mark.parametrize("roughs", [True, False], ids=["of a step", "of no step"])
+def test_one_of_the_job_goes_before_it_as_it_is(tmp_path, roughs):
     fine = {"diameter = 2.0": "diameter = 0.5", "feed = 1200.0": "feed = 240.0", "plunge = 300.0": "plunge = 80.0",
             "stepdown = 1.6": "stepdown = 0.25"}
     rough = small_board.SLOT_CUTTER.replace('"slot"', '"rough"').replace("0.6", "4.0").replace(
         "feed = 400.0", "feed = 1500.0").replace("stepdown = 0.5", "stepdown = 2.0")
-    fine |= {'finish = "ball"': 'finish = "ball"\nrough = "rough"'}
+    fine |= {'finish = "ball"': 'finish = "ball"\nrough = "rough"'} if roughs else {}
     slow = small_board.built(tmp_path, changes=fine, extra=rough)
     best = slow.report["fewer_minutes"][0]
     assert (best["change"], best["cost"]) == ('inlay 1 cutters = ["rough", "flat"]', "another change of cutter")

@@ -136,6 +136,17 @@ def test_the_readme_lists_every_key_as_the_code_has_it():
     assert block[1].splitlines() == key_table(), "run .ci/refresh-readme"
 
 
+def test_keys_of_a_table_that_may_stand_in_several_are_listed_once():
+    lines = key_table()
+    places = [line for line in lines if line.split(" | ")[0].endswith("place")]
+    assert not places
+    assert sum(line.startswith("| place, in any table | `at` |") for line in lines) == 1
+    for row in key_rows():  # and none is lost
+        assert any(line.startswith((f"| {row.table} | `{row.key}` |",
+                                    f"| {row.table.split()[-1] if row.table else ''}, in any table | `{row.key}` |"))
+                   and line.endswith(f"| {row.meaning} |") for line in lines), row
+
+
 def test_the_list_of_keys_is_complete_and_says_what_each_holds():
     rows = key_rows()
     assert {(r.table, r.key) for r in rows} >= {

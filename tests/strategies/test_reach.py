@@ -265,6 +265,38 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
     assert reach_findings(clamping, reach_of_cutters(clamping), []) == []
 
 
+ARROW = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+        '<path fill="#225577" d="M24,7 L36,8 L24,11 L30,16 L23,16 Z"/></svg>'
+V_FIRST = ({'cutters = ["flat"]': 'cutters = ["v", "flat"]'},
+           '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n'
+           'plunge = 300.0\nstepdown = 1.6\n')
+
+
+def test_a_v_after_which_none_finds_anything_to_do_rises_as_the_last_does(tmp_path):
+    """D: the v is 1.73 mm wide at the floor, the flat end 2 mm. Corners that nothing rose into were told as a fault."""
+    changes, v = V_FIRST
+    made = built(tmp_path, changes=changes, extra=v, art=ARROW, resolution=0.3)
+    assert made.passed
+    assert [one.cutter for one in made.plan.clamping.idle] == ["flat"]
+    read = load_job(tmp_path / "job.toml")
+    (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
+    assert {one.cutters: round(one.share, 3) for one in found.sets if one.cutters[0] == "v"} == \
+        {("v", "flat"): 1.0, ("v",): 1.0}
+
+
+def test_that_a_v_before_others_opens_less_than_alone_is_said(tmp_path):
+    changes, v = V_FIRST
+    read = load_job(job(tmp_path, changes=changes | {"diameter = 2.0": "diameter = 1.0"}, extra=v, art=ARROW))
+    (found,) = reach_of_all(clamping_of(read), read.complete_cutters)
+    own, alone = found.sets[0].share, next(one.share for one in found.sets if one.cutters == ("v",))
+    assert own < 0.99 < alone
+    lines = list(reach_lines("inlay 1", found, "mm", smallest="flat"))
+    assert any(line.startswith("v rises into corners only where it comes last: with others after it less is open")
+               for line in lines)
+    assert f"Without flat the others of the set open {100 * (alone - own):.1f} % more." in lines
+    assert not any("flat" in line and "opens nothing more" in line for line in lines)
+
+
 def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_has(tmp_path):
     v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6.0\nangle = 60.0\nspeed = 16000\nfeed = 900.0\n' \
         'plunge = 300.0\nstepdown = 1.6\n'

@@ -198,6 +198,18 @@ def test_every_spoiling_is_refused(board, way, spoiling):
     hold_rows(f"spoilt: {spoiling}", [found_row(checked.findings)])
 
 
+def test_what_is_kept_of_findings_is_not_in_which_lines_they_are(board):
+    built = board("a leaf")
+    case = Case({p.file_name: p.text for p in built.programs}, built.plan.clamping, np.random.default_rng(5))
+    SPOILINGS["pocket 0.03 too deep"](case)
+    texts = [{name: text.replace(before, f"(a word)\n{before}", 1) for name, text in case.spoilt.items()}
+             for before in ("M30", "G0")]
+    found, moved = (verify(built.plan.clamping, each, resolution=COARSE, job_fingerprint=built.job.fingerprint).findings
+                    for each in texts)
+    assert [str(one) for one in found] != [str(one) for one in moved]
+    assert found_row(found) == found_row(moved) != "nothing: "
+
+
 def test_good_programs_pass_on_a_coarse_grid_too(built, texts):
     checked = verify(built.plan.clamping, texts, resolution=COARSE, job_fingerprint=built.job.fingerprint)
     assert checked.passed, [str(f) for f in checked.findings]

@@ -15,6 +15,8 @@ import shapely
 
 import pathgen
 from pathgen.app.cli import main
+from pathgen.app.folders import RECORD
+from pathgen.removal import material as removal
 from tests import small_board
 from tests.as_made import hold
 from tests.small_board import moves as moves_of
@@ -331,4 +333,19 @@ def test_a_fault_of_the_program_is_said_plainly(job, tmp_path, capsys, monkeypat
     message = capsys.readouterr().err
     assert "a fault of the program, not of your job: ZeroDivisionError" in message
     assert "Traceback" not in message
+    assert not (tmp_path / "out").exists()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / RECORD).touch()
+    main(["build", job(), "--out", str(tmp_path / "out")])
+    assert "are of an earlier build: do not cut them for this job" in capsys.readouterr().err
+
+
+def test_a_build_whose_simulation_is_given_up_says_so_and_what_to_do(job, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(removal, "MOST_WORK", 4_000_000)
+    monkeypatch.setattr(removal, "_OF_A_LINE", 0)
+    assert main(["build", job(), "--out", str(tmp_path / "out"), "--resolution", "0.2"]) == 1
+    said = capsys.readouterr()
+    assert "simulating the programs was given up" in said.out
+    assert "a coarser grid, --resolution 0.4" in said.out
+    assert "planned this wrongly" not in said.out
     assert not (tmp_path / "out").exists()

@@ -14,7 +14,7 @@ from pathgen.base.markup import Element, element
 from pathgen.base.picture import BLANK, INK, PALE, WOOD, View, area, lines, words
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length
-from pathgen.report.pictures.labels import Labels, around, fitting
+from pathgen.report.pictures.labels import Labels, around, fitting, wide
 from pathgen.strategies.cutting_out import cutting_line
 from pathgen.work.clamping import Clamping, KeepOut, Step
 from pathgen.work.features import Named
@@ -283,8 +283,11 @@ def _sides(labels: Labels, clamping: Clamping, size: float) -> None:
     if board.names.sides is not None:
         for name, y in zip(board.names.sides, (y0 - 1.3 * size, above), strict=True):
             labels.put(f"{name} side", [(middle, y, "middle")], size=size)
-    labels.put(board.names.near, [(board.start, above, "start")], size=size)
-    labels.put(board.names.far, [(board.start + board.length, above, "end")], size=size)
+    ends = board.names.near, board.names.far
+    # over the part where there is room for both, else beside each other to its left and right
+    anchors = ("start", "end") if wide(" ".join(ends), size) < board.length else ("end", "start")
+    for name, x, anchor in zip(ends, (board.start, board.start + board.length), anchors, strict=True):
+        labels.put(name, [(x, above, anchor)], size=size)
 
 
 def _zero(view: View, clamping: Clamping, size: float) -> Iterator[Element]:

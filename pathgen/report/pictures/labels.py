@@ -34,7 +34,7 @@ class Labels:
     def __init__(self, taken: Sequence[BaseGeometry], lines: Sequence[BaseGeometry] = ()) -> None:
         self._lines = list(lines)
         self._taken = [one for one in taken if not one.is_empty]
-        self._frame = shapely.box(*shapely.total_bounds(self._taken))
+        self._frame = shapely.box(*shapely.total_bounds([*self._taken, *self._lines]))
         self._put: list[tuple[str, Spot, float, dict[str, str], np.ndarray | None]] = []
 
     def put(
@@ -95,6 +95,11 @@ def around(shape: BaseGeometry, size: float) -> Iterator[Spot]:
         yield from ((x1 + 0.2 * size, y, "start"), (x0 - 0.2 * size, y, "end"))
 
 
+def wide(text: str, size: float) -> float:
+    """How much room words take at most, from side to side."""
+    return _LETTER * size * len(text)
+
+
 def fitting(text: str, wide: float) -> float:
     """The largest size at which words fit into a circle so wide."""
     return 0.99 * wide / math.hypot(_LETTER * len(text), _UPPER - _LOWER)
@@ -102,6 +107,5 @@ def fitting(text: str, wide: float) -> float:
 
 def _box(text: str, spot: Spot, size: float) -> BaseGeometry:
     x, y, anchor = spot
-    wide = _LETTER * size * len(text)
-    left = x + _START[anchor] * wide
-    return shapely.box(left, y + _LOWER * size, left + wide, y + _UPPER * size)
+    left = x + _START[anchor] * wide(text, size)
+    return shapely.box(left, y + _LOWER * size, left + wide(text, size), y + _UPPER * size)

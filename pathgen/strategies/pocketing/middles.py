@@ -90,9 +90,9 @@ def _voronoi_edges(points: Floats, of: Ints) -> tuple[Floats, Floats, Ints]:
     time that the engine takes to build the cells.
     """
     order = np.argsort(of, kind="stable")
-    triangles, of = shapely.get_parts(
-        shapely.delaunay_triangles(shapely.multipoints(points[order], indices=of[order])), return_index=True)
+    triangles = shapely.delaunay_triangles(shapely.multipoints(points[order], indices=of[order]))
     corners = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+    of = np.repeat(np.arange(len(triangles)), shapely.get_num_geometries(triangles))
     # whole numbers for places and for sides, in the order of what they stand for: they are put in order faster
     x, y = (np.unique(corners[..., k], return_inverse=True)[1].reshape(-1, 3) for k in (0, 1))
     name = np.unique(x * len(points) + y, return_inverse=True)[1].reshape(-1, 3) + len(points) * of[:, None]

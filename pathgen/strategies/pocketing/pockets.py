@@ -110,8 +110,8 @@ def pocket(
     surface : Surface
         The finished surface; wood stands at it and nothing above it.
     cutters : sequence of Cutter
-        Each later one cuts only what those before it could not reach. A v cutter that comes last also sharpens
-        corners and thin tips along the middle line of what is left.
+        Each later one cuts only what those before it could not reach. A v cutter that comes last, or after which
+        none finds anything to do, also sharpens corners and thin tips along the middle line of what is left.
     depth : float
         Of the floor below the surface at each point, mm: never deeper.
     safe_z : float
@@ -170,6 +170,11 @@ def pocket(
     if not region.is_empty and not any(len(cut.toolpath) for cut in cuts):
         _no_way_down(openings, parts)
         _nothing_fits(region, cutters, where)
+    busy = max((number for number, cut in enumerate(cuts, start=1) if len(cut.toolpath)), default=len(cuts))
+    if busy < len(cuts) and cutters[busy - 1].shape == "v":  # so it is the last: those after it do nothing
+        first = pocket(region, surface=surface, cutters=cutters[:busy], depth=depth, safe_z=safe_z, options=options,
+                       keep_out=keep_out, where=where)
+        return (*first, *(replace(cut, opened_parts=first[-1].opened_parts) for cut in cuts[busy:]))
     return tuple(cuts)
 
 
