@@ -386,8 +386,10 @@ def _show_placing(options: argparse.Namespace) -> int:
     from pathgen.app.showing import placing_lines, save_placing
     from pathgen.job.clamping import placing_of
     from pathgen.job.form import parts_of
+    from pathgen.job.sense import standing_in
 
-    with _as_it_stands(options) as (whole, mistakes):
+    with _as_it_stands(options) as (asked, mistakes):
+        whole = standing_in(asked) if mistakes else asked
         if whole.parts:
             return _show_blank(options, whole, mistakes)
         for job in parts_of(whole):

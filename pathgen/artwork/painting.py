@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from xml.etree.ElementTree import Element
 
 from pathgen.artwork.document import Document, href, is_svg, local_name
-from pathgen.artwork.elements import REMEDIES, TEXT
+from pathgen.artwork.elements import ANIMATIONS, REMEDIES, TEXT, begins
 from pathgen.artwork.properties import Reference, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
 from pathgen.artwork.style import Cascade
@@ -39,6 +39,18 @@ class Painting:
         self.document = document
         self.cascade = Cascade(document)
         self.left_out: dict[LeftOut, None] = {}
+        animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
+        found = ((self._target(animation), local_name(animation)) for animation in animations)
+        self.animated = {element: name for element, name in found if element is not None}
+
+    def _target(self, animation: Element) -> Element | None:
+        """What an animation changes: what it refers to, or the element that it is in."""
+        named = href(animation)
+        return self.document.by_id.get(named[1:]) if named else self.document.parents.get(animation)
+
+    def _leave_out_animated(self, element: Element, animated: Element, what: str = "it is animated") -> None:
+        self._leave_out(element, self.animated[animated], f"{what}: what is seen changes by itself",
+                        "take the animation out, or draw what it comes to")
 
     def _colour(self, element: Element, state: State, name: str) -> Colour | None:
         """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
@@ -55,9 +67,14 @@ class Painting:
             target = self.document.by_id.get(paint.id)
             kind = local_name(target) if target is not None else ""
             if kind in ("linearGradient", "radialGradient"):
-                colours = self._stop_colours(target)
+                stops, what = self._stops(target), f"its {name} is {kind} {paint.id!r}"
+                colours = {self.cascade.stop_colour(stop) for stop in stops}
+                animated = next((stop for stop in stops if stop in self.animated), None)
                 if len(colours) > 1:
-                    self._leave_out(element, kind, f"its {name} is {kind} {paint.id!r}", REMEDIES[kind])
+                    self._leave_out(element, kind, what, REMEDIES[kind])
+                elif animated is not None:
+                    self._leave_out_animated(element, animated, f"{what}, a stop of which is animated")
+                    return None
                 (plain,) = colours if len(colours) == 1 else (None,)
                 return Colour(plain) if plain else None
             if kind in ("pattern", "meshgradient", "hatch"):
@@ -67,16 +84,16 @@ class Painting:
             paint = paint.fallback
         return shown_colour(paint, around.style)
 
-    def _stop_colours(self, gradient: Element | None) -> set[str | None]:
-        """The colours of a gradient's stops, its own or those it refers to; one is a plain colour, none is none."""
+    def _stops(self, gradient: Element | None) -> list[Element]:
+        """A gradient's stops, its own or those it refers to; where all have one colour it is a plain one."""
         seen: list[Element] = []
         while gradient is not None and gradient not in seen:
             stops = [child for child in gradient if is_svg(child) and local_name(child) == "stop"]
             if stops:
-                return {self.cascade.stop_colour(stop) for stop in stops}
+                return stops
             seen.append(gradient)
             gradient = self.document.by_id.get(href(gradient)[1:])
-        return set()
+        return []
 
     def _stroke(self, element: Element, style: Style, viewport: Viewport) -> Stroke | None:
         whole, size = viewport.whole("both"), style["font-size"]

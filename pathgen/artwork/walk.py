@@ -11,8 +11,8 @@ import numpy as np
 
 from pathgen.artwork import transforms
 from pathgen.artwork.clips import Clips
-from pathgen.artwork.document import SVG, Document, href, is_svg, local_name, names_of
-from pathgen.artwork.elements import ANIMATIONS, NOT_SHOWN, UNCUTTABLE, begins, is_for_us, is_wanted
+from pathgen.artwork.document import SVG, Document, local_name, names_of
+from pathgen.artwork.elements import NOT_SHOWN, UNCUTTABLE, is_for_us, is_wanted
 from pathgen.artwork.flatten import bounds
 from pathgen.artwork.painting import State
 from pathgen.artwork.properties import INITIAL, Style
@@ -32,18 +32,6 @@ class Walker(Clips):
     def __init__(self, document: Document) -> None:
         super().__init__(document)
         self.paints: list[Paint] = []
-        animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
-        found = ((self._target(animation), local_name(animation)) for animation in animations)
-        self._animated = {element: name for element, name in found if element is not None}
-
-    def _target(self, animation: Element) -> Element | None:
-        """What an animation changes: what it refers to, or the element that it is in."""
-        named = href(animation)
-        return self.document.by_id.get(named[1:]) if named else self.document.parents.get(animation)
-
-    def _leave_out_animated(self, element: Element) -> None:
-        self._leave_out(element, self._animated[element], "it is animated: what is seen changes by itself",
-                        "take the animation out, or draw what it comes to")
 
     def scene(self) -> Scene:
         """The whole drawing as a Scene.
@@ -60,8 +48,8 @@ class Walker(Clips):
                 "put the style sheet into the drawing",
             ))
         clips = {inner for clip in root.iter(f"{SVG}clipPath") for inner in clip.iter()}
-        for element in self._animated.keys() & {root, *clips}:  # the others where they are drawn
-            self._leave_out_animated(element)
+        for element in self.animated.keys() & {root, *clips}:  # the others where they are drawn
+            self._leave_out_animated(element, element)
         page, physical, state = self._page(root)
         style = state.style
         if style["display"] != "none" and style["opacity"] > 0 and not is_singular(state.matrix):
@@ -164,8 +152,8 @@ class Walker(Clips):
         name = local_name(element)
         if name in NOT_SHOWN and not (name == "symbol" and around.size != (None, None)):
             return None
-        if element in self._animated:
-            self._leave_out_animated(element)
+        if element in self.animated:
+            self._leave_out_animated(element, element)
             return None
         style = self.cascade.style(element, around.style)
         if (style["display"] == "none" and name != "symbol") or style["opacity"] <= 0 or not is_for_us(element):

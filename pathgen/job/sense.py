@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -32,7 +33,7 @@ from pathgen.job.flat import check_flat, flat_part_of
 from pathgen.job.form import parts_of
 from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawing_path, drawn_outline, inner_corners
-from pathgen.job.tables import BoardTable, InlayTable
+from pathgen.job.tables import BoardTable, CutterTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
 from pathgen.parts.fingerboard.fretting import checked_wire
 from pathgen.parts.fingerboard.neck import neck_of
@@ -49,6 +50,9 @@ the figures are our own)."""
 
 _BEHIND_ZERO_FRET = 3.0
 """How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
+                              "stepdown": 1.0}
 
 _BESIDE_TANG = 1.0
 """Least wood between a zero fret's slot and the nut's, mm (common practice, no source)."""
@@ -260,6 +264,16 @@ def _named_cutters(job: Job) -> list[tuple[str, str]]:
     named += [("[coupon] cutters", name) for name in job.coupon.cutters or ()] if job.coupon else []
     named += [("[marks] cutter", job.marks.cutter)] if job.marks else []
     return named
+
+
+def standing_in(job: Job) -> Job:
+    """The same with a thin flat end for every cutter that is named and missing, or what is missing of one, so that it
+    can be seen where all lies; the jobs of parts too."""
+    names = dict.fromkeys(name for one in parts_of(job) for _, name in _named_cutters(one))
+    known = {cutter.name: cutter for cutter in job.cutters}
+    cutters = {name: known.get(name, CutterTable(name=name)) for name in (*known, *names)}
+    return replace(job, part_jobs=tuple(map(standing_in, job.part_jobs)), cutters=tuple(
+        replace(one, **{key: _STANDS_IN[key] for key in one.missing}) for one in cutters.values()))
 
 
 def _needed_tables(job: Job) -> None:

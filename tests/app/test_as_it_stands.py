@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -46,6 +48,52 @@ def test_a_drawing_that_is_missing_leaves_the_others_and_is_told_once(tmp_path, 
     assert status == 2
     assert [line[:7] for line in out.splitlines() if line.startswith("Inlay")] == ["Inlay 2"]
     assert err.count("none.svg") == 1
+
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@pytest.mark.parametrize(("name", "cutter", "where"), [
+    ("fern-and-moth.toml", "ball 12", "[surface] finish"), ("fern-and-moth.toml", "flat 6", "[outline] cutter"),
+    ("fern-and-moth.toml", "slot 0.6", "[slots] cutter"), ("boards/drawn-outline.toml", "flat 3", "[outline] cutter"),
+    ("boards/zero-fret-arched.toml", "flat 3", "[nut] cutter"),
+    ("boards/bound-left-handed.toml", "flat 3", "[holes] cutter"),
+    ("parts/head-plate.toml", "flat 6", "[[hole]] 1 cutter"), ("parts/rosette.toml", "flat 1", "cutters"),
+])
+@pytest.mark.parametrize("incomplete", [False, True])
+def test_where_all_lies_is_drawn_though_a_cutter_is_missing(name, cutter, where, incomplete, tmp_path, monkeypatch,
+                                                            capsys):
+    monkeypatch.chdir(tmp_path)
+    for drawing in (EXAMPLES / name).parent.glob("*.svg"):
+        (tmp_path / drawing.name).write_bytes(drawing.read_bytes())
+    text, named = (EXAMPLES / name).read_text(), f'[[cutter]]\nname = "{cutter}"\n'
+    (tmp_path / "good.toml").write_text(text)
+    diameter = re.escape(named) + r"(?s:(.*?))diameter = .*\n"
+    (tmp_path / "job.toml").write_text(re.sub(diameter, named + r"\1", text) if incomplete else
+                                       text.replace(named, '[[cutter]]\nname = "another"\n'))
+    drawn = []
+    for job, status in (("good", 0), ("job", 2)):
+        assert main(["show", f"{job}.toml"]) == status
+        drawn.append({(node.get("class"), node.get("fill")) for node in
+                      ElementTree.parse(tmp_path / f"{job}-placing.svg").getroot().iter()})
+    assert drawn[0] == drawn[1]
+    err = capsys.readouterr().err
+    assert f'[[cutter]] "{cutter}": diameter is missing' in err if incomplete else where in err
+    assert f'no [[cutter]] is called "{cutter}"' in err or incomplete
+
+
+def test_the_blank_of_several_parts_is_drawn_though_one_has_no_cutter(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    for folder in ("one-blank", "parts"):
+        (tmp_path / folder).mkdir()
+        for one in (EXAMPLES / folder).iterdir():
+            (tmp_path / folder / one.name).write_bytes(one.read_bytes())
+    cover = tmp_path / "one-blank" / "rod-cover.toml"
+    cover.write_text(cover.read_text().replace('name = "flat 3"', 'name = "another"'))
+    assert main(["show", "one-blank/three-plates.toml"]) == 2
+    assert 'no [[cutter]] is called "flat 3"' in capsys.readouterr().err
+    picture = ElementTree.parse(tmp_path / "three-plates-placing.svg").getroot()
+    assert len([node for node in picture.iter() if node.get("class") == "part"]) == 3
 
 
 def test_papers_are_printed_though_another_table_is_wrong(tmp_path, monkeypatch, capsys):

@@ -196,6 +196,11 @@ def test_a_stack_of_stars_is_what_painting_one_after_another_leaves(seed: int) -
     ("animate", "<g id='it'><animate attributeName='opacity' to='0' begin='2s; it.click'/><path d='M0 0h5v5'/></g>"),
     ("animate", "<clipPath><rect id='it' width='5' height='5'><animate attributeName='x' to='1'/></rect></clipPath>"),
     ("animateTransform", "<rect id='it' width='5' height='5'/><animateTransform href='#it' type='scale' to='2'/>"),
+    # P, SVG Animations 2: a stop's colour may change too, of a gradient that another refers to as well
+    ("animate", "<linearGradient id='g'><stop stop-color='red'><animate attributeName='stop-color' to='blue'/></stop>"
+                "</linearGradient><rect id='it' width='5' height='5' fill='url(#g)'/>"),
+    ("set", "<radialGradient id='o'><stop id='s' stop-color='red'/></radialGradient><radialGradient id='g' href='#o'/>"
+            "<set href='#s' attributeName='stop-opacity' to='0'/><path id='it' d='M0 0h5' stroke='url(#g)'/>"),
     # P, Compatibility Standard, section 3; CSS Masking 1, section 7: the same by other names
     ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='mask-image:url(#g)'/>"),
     ("mask", "<mask id='g'/><rect id='it' width='5' height='5' style='-webkit-mask:url(#g)'/>"),
@@ -239,6 +244,9 @@ def test_an_animation_that_waits_changes_nothing(read: Read, begin: str) -> None
     """P, SVG Animations 2, begin: such are begun by a click, a key or a script."""
     waits = f'<rect width="5" height="5"><set attributeName="fill" to="red" begin="{begin}"/></rect>'
     assert areas(read(waits)) == pytest.approx({"#000000": 25})
+    stop = f'<linearGradient id="g"><stop><set attributeName="stop-color" to="red" begin="{begin}"/></stop>'
+    assert areas(read(f'{stop}</linearGradient><rect width="5" height="5" fill="url(#g)"/>')) == \
+        pytest.approx({"#000000": 25})
     assert read(f"<defs>{waits}</defs><rect width='5' height='5'/>").left_out == ()
     unseen = "<symbol refX='3' id='s'/><defs><rect width='5' height='5'><set attributeName='x' to='1'/></rect></defs>"
     assert areas(read(unseen + '<rect width="5" height="5"/>')) == pytest.approx({"#000000": 25})

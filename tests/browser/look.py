@@ -43,6 +43,19 @@ HIGHER = """!matchMedia("print").matches ? "" : [...document.querySelectorAll("a
 SAYS_WHAT_IT_SHOWS = """[...document.querySelectorAll("img, svg[role]")]
   .filter(e => !(e.getAttribute("alt") || e.getAttribute("aria-label"))).length"""
 NOT_LOADED = "[...document.images].filter(e => !e.complete || !e.naturalWidth).length"
+BROKEN = r"""(() => {
+  const lines = (node, [{0: found, index}]) => {
+    const range = document.createRange();
+    range.setStart(node, index), range.setEnd(node, index + found.length);
+    return new Set([...range.getClientRects()].filter(box => box.width > 0).map(box => Math.round(box.top))).size;
+  };
+  const texts = [...document.querySelectorAll("th, td")].flatMap(cell => [...cell.childNodes])
+    .filter(node => node.nodeType === 3);
+  return texts.flatMap(node => [/[\p{L}\p{N}.,]+/gu, ...matchMedia("print").matches ? [/[\d.]+ \p{L}+$/gu] : []]
+    .flatMap(what => [...node.data.matchAll(what)]).filter(one => lines(node, [one]) > 1).map(one => one[0])
+  ).slice(0, 5).join("; ");
+})()"""
+"""Words of a table that are broken in the middle, and on paper figures that are broken before their unit."""
 LABELS = """[...document.querySelectorAll("figure svg")].flatMap(svg => {
   const boxes = [...svg.querySelectorAll("text")].map(e => [e.textContent, e.getBoundingClientRect()]);
   return boxes.flatMap(([a, p], i) => boxes.slice(i + 1).filter(([b, q]) => Math.min(p.right, q.right)
@@ -74,6 +87,7 @@ def _look(page: Path, folder: Path | None) -> list[str]:
                      "hints that do not fit": browser.value(HINTS), "higher than a page": browser.value(HIGHER),
                      "pictures not loaded": browser.value(NOT_LOADED),
                      "pictures without words": browser.value(SAYS_WHAT_IT_SHOWS),
+                     "broken in the middle": browser.value(BROKEN),
                      "labels over one another": browser.value(LABELS)}
             faults += [f"{page}, {name}: {what}: {value}" for what, value in found.items() if value]
             if folder:

@@ -183,6 +183,15 @@ def test_markup_never_lets_text_through():
     assert as_html(node) == '<p class="&quot;&gt;<script&gt;">&lt;b&gt;a<i>&amp;</i></p>'
 
 
+def test_figures_of_tables_stay_with_their_unit_on_paper(built):
+    """That no word is broken in the middle is looked at in a browser, `tests/browser/look.py`."""
+    page = built.files(shaded=False)["setup.html"]
+    assert re.search(r"@media print .*\.scroll td\.size { white-space: nowrap; }", page, re.S)
+    cells = re.findall(r'<td( class="size")?>([-+]?[\d.]+ (?:mm|ml|g))</td>', page)
+    assert len(cells) > 10
+    assert all(kept for kept, _ in cells)
+
+
 def test_whatever_scrolls_says_so(page):
     scrolling = [attributes for _, attributes, *_ in page.elements if attributes.get("class") == "scroll"]
     hints = [attributes for _, attributes, *_ in page.elements if attributes.get("class") == "hint"]

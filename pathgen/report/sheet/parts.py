@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pathgen.base.markup import Child, Element, element
 from pathgen.base.units import MM_PER, format_length
 
 e = element
+
+_SIZE = re.compile(r"[-+\u2212]?\d[\d.]* [a-z\u00b5%]+")
 
 _HIGH = 0.55
 """Height by width from which a picture is shown whole."""
@@ -47,8 +50,13 @@ def table(head: Sequence[str], rows: Sequence[Sequence[Child]]) -> Element:
     """A table with a head."""
     return e(
         "table", e("thead", e("tr", (e("th", word, scope="col") for word in head))),
-        e("tbody", (e("tr", (e("td", cell) for cell in row)) for row in rows)),
+        e("tbody", (e("tr", (_cell(cell) for cell in row)) for row in rows)),
     )
+
+
+def _cell(cell: Child) -> Element:
+    """A cell of a table; a number with its unit stays in one line."""
+    return e("td", cell, class_="size" if isinstance(cell, str) and _SIZE.fullmatch(cell) else None)
 
 
 def minutes(time: float) -> str:

@@ -96,7 +96,8 @@ footer {{ color: {QUIET}; margin-top: 3rem; font-size: .9rem; }}
   .scroll {{ overflow: visible; container-type: normal; }}
   .scroll td {{ white-space: normal; }}
   .scroll table {{ font-size: .8em; }}
-  .scroll th, .scroll td {{ padding-right: .3rem; overflow-wrap: anywhere; }}
+  .scroll th, .scroll td {{ padding-right: .3rem; }}
+  .scroll td.size {{ white-space: nowrap; }}
   .scroll th {{ font-size: inherit; }}
   .scroll pre {{ font-size: .62em; white-space: pre-wrap; }}
   .scroll > div, .wide .scroll > div {{ width: auto; min-width: 0; }}
