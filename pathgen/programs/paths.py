@@ -20,7 +20,7 @@ from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import AIR, APPROACH, Rapids, Toolpath
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
@@ -28,8 +28,17 @@ from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
+from pathgen.strategies.surfacing import (
+    RESURFACE_RIDGE,
+    RIDGE_CLEAR,
+    Passes,
+    Waste,
+    finishing_passes,
+    rough_reach,
+    roughed,
+)
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import OutlineCut
 from pathgen.work.fill import lies_over
 from pathgen.work.operations import (
     RUN_OUT,
@@ -100,6 +109,11 @@ class Around:
         return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
 
     @property
+    def past(self) -> float:
+        """How far past what is surfaced the finishing passes go, mm."""
+        return max((passes.past for passes in (self.first, self.finish) if passes is not None), default=0.0)
+
+    @property
     def rapids(self) -> Rapids:
         clamping = self.clamping
         filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
@@ -121,6 +135,9 @@ _OFF_CLAMPS = 3.0
 _RINGS = 16
 """Under which a cutter that is not flat is looked at for what stands."""
 
+_OUTLINE_EVERY = 1.0
+"""Between places of the outline's way at which it is asked how high wood stands, mm."""
+
 _AT_END = 1e-6
 """Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
 
@@ -137,11 +154,10 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, finish = around.clamping, around.clamping.cutter(SurfaceFinish)
-    past = max(_first(around).past, _last(around).past) if finish is not None else 0.0
+    clamping = around.clamping
     return roughing(
-        around.surfaced, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
-        allowance=operation.feature.allowance, past=past, rapids=around.rapids,
+        around.surfaced, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish), stock_top=around.top,
+        allowance=operation.feature.allowance, past=around.past, rapids=around.rapids,
     )
 
 
@@ -273,7 +289,27 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
     return outlining(part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
-                     rapids=around.rapids)
+                     rapids=around.rapids, stands=_in_the_way(cut, cutter, around))
+
+
+def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
+    """The most that stands in the outline's way where the surface has been cut, mm; infinite where that is not known:
+    without passes over it, or with fill beside the part, which is scraped off at best."""
+    clamping, passes, reach = around.clamping, around.finish, cutter.radius + cut.finish
+    way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
+    fill = overlay.union_all([lies_over(inlay) for inlay in clamping.inlays if inlay.fill != "none"])
+    if passes is None or shapely.dwithin(fill, way, reach):
+        return np.inf
+    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=reach).max())
+    rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
+    if rough is None or rougher is None:
+        return stands
+    over = rough_reach(around.surfaced, clamping.first_surface, rougher, finish=passes.cutter, stock_top=around.top,
+                       past=around.past)
+    groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
+    if not shapely.covers(roughed(over, rougher), groove):
+        return stands
+    return min(stands, clamping.first_surface.thickness + rough.allowance)
 
 
 def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:
