@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import AIR, Rapids, Toolpath
+from pathgen.base.toolpath import AIR, APPROACH, Rapids, Toolpath
 from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
@@ -131,6 +132,9 @@ _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
 
+_RINGS = 16
+"""Under which a cutter that is not flat is looked at for what stands."""
+
 _OUTLINE_EVERY = 1.0
 """Between places of the outline's way at which it is asked how high wood stands, mm."""
 
@@ -202,15 +206,27 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    surface, last = around.clamping.finished_surface, around.finish
-    stands = None if last is None else partial(last.stands, surface=surface, reach=cutter.radius)
-    path = slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
+    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                    stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
 
 
 def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids)
+    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                     stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
+
+
+def _standing(cutter: Cutter, around: Around) -> Callable[[Floats], Floats] | None:
+    """How high the tip of a cutter at (n, 2) places is over all that may stand once the top is finished: by what the
+    passes leave, beside them as high as rapids come down everywhere. None where no program finishes it."""
+    surface, last, most = around.clamping.finished_surface, around.finish, around.rapids.air_z - APPROACH
+    if last is None:
+        return None
+    rings = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1).tolist()
+    under = [(reach, float(cutter.profile(within))) for within, reach in pairwise(rings)]
+    return lambda places: np.max(
+        [np.minimum(last.stands(places, surface, reach=reach), most) - high for reach, high in under], axis=0)
 
 
 def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:

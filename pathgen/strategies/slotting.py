@@ -65,7 +65,7 @@ def slotting(
     if stands is not None:
         # every slot's ways in, the one that its layers take first, and what stands over where each begins
         ways = [[tops[0], tops[0][::-1], *(way for top in tops[1:] for way in (top, top[::-1]))] for tops, _ in lines]
-        wood = np.minimum(stands(np.array([way[0, :2] for of in ways for way in of])), rapids.air_z - APPROACH)
+        wood = stands(np.array([way[0, :2] for of in ways for way in of]))
         over = iter(wood.tolist())
         opened: list[tuple[Floats, float]] = []
         for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
@@ -83,12 +83,14 @@ def slotting(
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
+    stands: Callable[[Floats], Floats] | None = None,
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
-    At a slot's round end the bevel goes round it. Raises CutterError for another cutter than a v, one too small for
-    the bevel, or one whose tip would reach the slot's bottom.
+    At a slot's round end the bevel goes round it. `stands` may know what stands within the cutter's reach of (n, 2)
+    places, for rapids to come lower. Raises CutterError for another cutter than a v, one too small for the bevel, or
+    one whose tip would reach the slot's bottom.
     """
     half = slots.width / 2 + slots.bevel
     where = f"cutter {cutter.name!r}"
@@ -110,7 +112,10 @@ def bevelling(
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
         run = top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)])
         runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
-    return rapids.between(runs)
+    air: float | Floats = rapids.air_z
+    if stands is not None:
+        air = stands(np.array([run[0, :2] for run in runs])) + APPROACH
+    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
 
 
 def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:

@@ -18,7 +18,8 @@ from pathgen.programs.paths import RUN_OUT, Around
 from pathgen.strategies.drilling import _helix, _pecks, drilling
 from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
 from pathgen.work.features import Holes, Slots
-from pathgen.work.operations import Slot
+from pathgen.work.operations import Bevel, Slot
+from tests import small_board
 from tests.strategies.test_strategies import cutter_of
 
 LEVEL = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
@@ -134,6 +135,22 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     opened = Slot(slots).leaves_open(0.0)
     assert opened.covers(swept)
     assert opened.bounds[3] == pytest.approx(10.5)
+
+
+@pytest.mark.parametrize("finish", [12.7, 6.0])
+def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
+    """It was let down from 9 mm, over the raw blank. D: a flank of 45 degrees is as high over the tip as far off it."""
+    extra = small_board.SLOT_CUTTER + small_board.SLOT_CUTTER.replace('"slot"', '"v"').replace(
+        '"flat-end"', '"v"\nangle = 90.0').replace("0.6", "6.0") + \
+        '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
+    made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": f"diameter = {finish}"}, resolution=0.1)
+    assert made.passed
+    path = next(path for step, path in zip(made.plan.clamping.steps, made.plan.paths, strict=True)
+                if isinstance(step.operation, Bevel))
+    down = path.points[np.flatnonzero(path.kinds == Move.PLUNGE) - 1]
+    assert len(down) == 5
+    assert (down[:, 2] > made.plan.clamping.finished_surface.height(*down[:, :2].T)).all()
+    assert (down[:, 2] < 9.0 - 1.0).all()
 
 
 @pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
