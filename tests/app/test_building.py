@@ -65,6 +65,9 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
 
 @pytest.mark.parametrize(("old", "new", "told"), [
     ("feed = 600.0", "feed = 550.0", False), ("diameter = 1.0", "diameter = 0.9", True),
+    # work that moved takes its pockets with it
+    ("tabs = 4", "tabs = 4\n" + "".join(f"[[measured]]\nat = [{x}, {y}, 7.5]\nfound = [{x}, {y + 0.2}, 7.5]\n"
+                                       for x in (-15, 430) for y in (-30, 30)) + "[moved]\nbefore = 2\n", False),
 ])
 def test_pieces_cut_for_other_pockets_are_warned_of(tmp_path, capsys, old, new, told):
     text = (EXAMPLES / "let-in-leaf.toml").read_text()
