@@ -26,6 +26,7 @@ class PlacedSize:
     height: float
     share: float | None
     """Of its size as drawn; None where the file gives none."""
+    mirrored: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
