@@ -114,8 +114,7 @@ def _no_colours(art: Artwork) -> Iterator[Doubt]:
         others = f", the first of {len(wrong)} that are none" if wrong[1:] else ""
         yield Doubt(
             where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} "
-            "is cut there", allowed='a colour, such as "#2f6f4f"',
-            remedy="write the colour that is meant", grave=False,
+            "is cut there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
         )
 
 

@@ -57,8 +57,8 @@ def _zero_now(clamping: Clamping) -> str:
     top = clamping.moved.there(np.array([[*clamping.zero, clamping.stock.thickness]]))
     shown = clamping.to_machine(top)[0]
     decimals = {"mm": 2, "in": 3}[clamping.units]
-    return " ".join(f"{axis} {format_length(float(v), clamping.units, decimals=decimals)}"
-                    for axis, v in zip("XY", shown, strict=False))
+    return ", ".join(f"{axis} {format_length(float(v), clamping.units, decimals=decimals)}"
+                     for axis, v in zip("XY", shown, strict=False))
 
 
 def z_zero_words(clamping: Clamping) -> str:

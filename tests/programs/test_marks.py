@@ -197,7 +197,7 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
 def check_zero_stays(moved):
     """Where zero was set from the work lies elsewhere now: page and programs say where, for the hand to try it by."""
     x, y, _ = there(np.array([0.0, 0.0, 8.0]))  # the nut face on the centre-line, on top of the raw blank
-    shown = f"X {x:.2f} mm Y {y:.2f} mm"
+    shown = f"X {x:.2f} mm, Y {y:.2f} mm"
     page = Page(moved.files()["setup.html"])
     stays = "X 0 Y 0 stays as it was set before the work moved, do not set it again: the nut face on the " \
             f"centre-line now lies at {shown}"

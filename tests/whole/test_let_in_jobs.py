@@ -22,8 +22,10 @@ import pathgen.app.building
 from pathgen.app.cli import main
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
-from pathgen.job.clamping import planned_of
+from pathgen.job import load_job
+from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
+from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
 from tests.as_made import hold
 from tests.small_board import moves
@@ -291,6 +293,14 @@ def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
     assert text != one.program.text
     found = verify(one.clamping, {one.program.file_name: text}, job_fingerprint=job.fingerprint).findings
     assert code in {f.code for f in found if f.severity == "forbid"}
+
+
+def test_a_sheet_is_seen_in_the_colour_of_its_pieces() -> None:
+    job = load_job(EXAMPLE)
+    dark = replace(job, board=replace(job.board, wood_colour="#3b2a20"))
+    for sheet in piece_sheets(dark):
+        assert asked_of(dark, sheet.clamping).wood == (sheet.colour, None)
+    assert asked_of(dark, clamping_of(dark)).wood[0] == "#3b2a20"
 
 
 def test_the_sheets_of_several_pieces_are_named_as_their_programs(tmp_path, capsys) -> None:
