@@ -39,6 +39,23 @@ class Loads:
         rate = (np.interp(high, at, taken) - np.interp(low, at, taken)) / np.maximum(high - low, over / 2)
         return rate * self.feed
 
+    def each_minute(self, *, over: float) -> np.ndarray:
+        """Volume for each minute over stretches of `over` mm round each move, lifts and ways straight down left out.
+
+        What is taken at one feed beside what is taken at another counts with its own time.
+        """
+        sideways = ~self.straight_down
+        lifted = np.concatenate([[0.0], np.any(self.start[1:] != self.end[:-1], axis=1)]) + self.straight_down
+        apart = (np.cumsum(lifted) * over)[sideways]
+        length, feed = self.length[sideways], self.feed[sideways]
+        ends = np.cumsum(length) + apart
+        at = np.ravel([ends - length, ends], order="F")
+        taken, spent = (np.ravel([np.cumsum(one) - one, np.cumsum(one)], order="F")
+                        for one in (self.volume[sideways], length / feed))
+        low, high = (ends - length / 2 + way * over / 2 for way in (-1, 1))
+        minutes = np.interp(high, at, spent) - np.interp(low, at, spent)
+        return (np.interp(high, at, taken) - np.interp(low, at, taken)) / np.maximum(minutes, over / 2 / feed)
+
     def moving_sideways(self) -> Loads:
         """The moves that do not go straight down."""
         return Loads(*(getattr(self, field.name)[~self.straight_down] for field in fields(self)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +24,10 @@ from pathgen.verify.read import RAPID, ReadProgram
 def measured(options: argparse.Namespace) -> ProgramCheck:
     """What `pathgen check PROGRAM --cutter ..` finds. Raises PathgenError that names the option."""
     limit = None if options.scallop is None else _one("--scallop", options.scallop)
+    top, blank = _top(options), _blank(options)
+    blank = replace(blank, top=top) if options.surfaced else blank
     return check_program(
-        Path(options.job), cutter=_cutter(options), top=_top(options), blank=_blank(options), limit=limit,
+        Path(options.job), cutter=_cutter(options), top=top, blank=blank, limit=limit,
         zero=_zero(options), resolution=options.resolution,
     )
 

@@ -46,6 +46,12 @@ class BlankBuild:
         """True when nothing was found that forbids cutting."""
         return bool(self.report["checks"]["passed"])
 
+    @property
+    def let_in(self) -> dict[str, str]:
+        """The part and inlay for each program that opens pockets for pieces."""
+        return {file: f"{name}, {inlay}" for (name, _), one in zip(parts_on_blank(self.job), self.builds, strict=True)
+                for file, inlay in one.let_in.items()}
+
     def files(self, *, shaded: bool = True) -> dict[str, str]:
         """Every file by name: programs, the sheet of the blank and of each part, the reports."""
         pages = [f"{stem}.html" for stem in self._stems]

@@ -84,6 +84,13 @@ class Build:
         """True when nothing was found that forbids cutting."""
         return bool(self.verification.passed)
 
+    @property
+    def let_in(self) -> dict[str, str]:
+        """The name of the inlay for each program that opens pockets for pieces, where the work has not moved."""
+        return {step.file_name: inlay.name for step in self.plan.clamping.steps
+                if (inlay := step.operation.opens) is not None and inlay.drawn
+                and self.plan.clamping.moved_at(step) is None}
+
     def write(self, folder: str | Path, *, pictures: bool = False, shaded: bool = True) -> list[Path]:
         """Write programs, reports and setup sheet into a folder: all of them, or none.
 

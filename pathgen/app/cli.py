@@ -197,6 +197,7 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
         group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
         group.add_argument("--radius", nargs="+", metavar="MM",
                            help="RADIUS, or RADIUS END LENGTH of a compound one (default: flat)")
+        group.add_argument("--surfaced", action="store_true", help="the surface is cut already, by an earlier program")
         group.add_argument("--scallop", metavar="MM", help="ridge height allowed")
 
 
@@ -341,7 +342,7 @@ def _build_blank(options: argparse.Namespace, job: Job) -> int:
 
 def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: list[str]) -> int:
     """What was made is shown, and written where nothing forbids it."""
-    from pathgen.app.earlier import marks_moved, programs_of, replaced
+    from pathgen.app.earlier import compared, marks_moved, pockets_changed, programs_of, replaced
     from pathgen.report.data import as_json
     from pathgen.report.text import finding_lines
 
@@ -355,8 +356,12 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     moved = marks_moved(Path(options.out), made.job, made.report)
     before = programs_of(Path(options.out))
     written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
-    say(f"{len(written)} files written to {one_line(options.out)}", sys.stderr if options.json else sys.stdout)
-    for line in [*moved, *replaced(before, Path(options.out))]:
+    shown = sys.stderr if options.json else sys.stdout
+    say(f"{len(written)} files written to {one_line(options.out)}", shown)
+    for line in compared(before, Path(options.out)):
+        say(line, shown)
+    other = pockets_changed(before, Path(options.out), made.let_in)
+    for line in [*moved, *replaced(before, Path(options.out)), *other]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 
@@ -505,6 +510,7 @@ def _frets(options: argparse.Namespace) -> int:
 
 def _reach(options: argparse.Namespace) -> int:
     from pathgen.job.clamping import placing_of
+    from pathgen.report.finding_words import doubt_line
     from pathgen.report.reaching import reach_data, reach_lines, reach_of_all
 
     with _as_it_stands(options) as (job, mistakes):
@@ -519,6 +525,7 @@ def _reach(options: argparse.Namespace) -> int:
             _show([*reach_lines(inlay.name, one, job.units, smallest=job.inlays[inlay.index].cutters[-1]), ""])
         if not found and not mistakes:
             _show(["The job has no drawings to cut: there is nothing to reach."])
+        _show([doubt_line(doubt, job.units) for doubt in clamping.doubts])
     return GOOD
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from pathgen.app.folders import read_folder
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
-from pathgen.base.plain import one_line
+from pathgen.base.plain import capital, joined, one_line
 from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
@@ -104,19 +104,83 @@ def _on_one_blank(before: dict[str, Any], report: dict[str, Any]) -> bool:
     return bool(was) and was == now
 
 
-def programs_of(folder: Path) -> Counter[str]:
-    """How many programs in a folder are of which job, and which part of it; none where they cannot be read."""
+def programs_of(folder: Path) -> dict[str, str]:
+    """The texts of the programs in a folder by name; none where they cannot be read."""
     try:
-        return Counter(map(_head, read_folder(folder).values()))
+        return read_folder(folder)
     except (PathgenError, OSError):
-        return Counter()
+        return {}
 
 
-def replaced(before: Counter[str], folder: Path) -> list[str]:
+def replaced(before: Mapping[str, str], folder: Path) -> list[str]:
     """A line for each other job, or other part of it, that `folder` held programs of `before` it was written to."""
-    now = programs_of(folder)
+    now = set(map(_head, programs_of(folder).values()))
     return [f"replaced the {f'{count} programs' if count > 1 else 'program'} of {head} that stood in "
-            f"{one_line(str(folder))}" for head, count in before.items() if head not in now]
+            f"{one_line(str(folder))}" for head, count in Counter(map(_head, before.values())).items()
+            if head not in now]
+
+
+def compared(before: Mapping[str, str], folder: Path) -> list[str]:
+    """Which programs of `folder` are not as they were `before` it was written to, by their numbers, in a line.
+
+    Nothing where it held none of the same job. What stands in brackets, such as the time a program takes, is no
+    difference.
+    """
+    now = programs_of(folder)
+    if not before or set(map(_head, before.values())) != set(map(_head, now.values())):
+        return []
+    old, new = ({_number(name): _codes(text) for name, text in texts.items()} for texts in (before, now))
+    same = [number for number in new if new[number] == old.get(number)]
+    other = [number for number in new if number in old and number not in same]
+    added, gone = [number for number in new if number not in old], len(old.keys() - new.keys())
+    lines = [f"{_named(other)} {'differ' if other[1:] else 'differs'} from the build before"] if other else []
+    if same:
+        than = "" if other else " as in the build before"
+        lines.append(f"{_named(same)} {'are' if same[1:] else 'is'} the same{than}")
+    lines += [f"{_named(added)} {'are' if added[1:] else 'is'} new"] if added else []
+    lines += [f"{gone} of before {'are' if gone > 1 else 'is'} gone"] if gone else []
+    return [f"{capital('; '.join(lines))}."]
+
+
+def pockets_changed(before: Mapping[str, str], folder: Path, let_in: Mapping[str, str]) -> list[str]:
+    """That pockets for pieces are cut elsewhere than by the programs `before`, a line for each inlay.
+
+    `let_in` holds the name of the inlay for each program that opens pockets for pieces; feeds are no difference.
+    """
+    now = programs_of(folder)
+    if set(map(_head, before.values())) != set(map(_head, now.values())):
+        return []
+    old = {_number(file): _codes(text, r"[FS][\d.]+") for file, text in before.items()}
+    changed = dict.fromkeys(inlay for file, inlay in let_in.items() if old.get(_number(file))
+                            not in (None, _codes(now[file], r"[FS][\d.]+")))
+    return [f"{inlay}: its pockets are cut otherwise than in the build before: pieces cut already may not go in; cut "
+            "them again with pathgen pieces" for inlay in changed]
+
+
+def _number(file: str) -> str:
+    """What a program is known by: its number, and the whole name of one that has none of its own."""
+    number = file.split("-")[0]
+    return str(int(number)) if number.isdigit() and int(number) else file
+
+
+def _codes(text: str, but: str = r"$^") -> list[str]:
+    """The lines of a program without what stands in brackets and without words like `but`."""
+    return [line for line in re.sub(rf"\([^()\n]*\)|{but}", "", text).splitlines() if line.strip()]
+
+
+def _named(programs: Sequence[str]) -> str:
+    """Programs by their numbers, neighbours together: ``programs 1 to 3, 6 and 7``."""
+    numbers = sorted(int(one) for one in programs if one.isdigit())
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [word for run in runs for word in
+             ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(one) for one in run])]
+    words += [one for one in programs if not one.isdigit()]
+    return f"program{'s' if programs[1:] else ''} {joined(words)}"
 
 
 def _head(text: str) -> str:

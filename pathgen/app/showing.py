@@ -15,7 +15,7 @@ from pathgen.base.units import fine_length, place_words
 from pathgen.job.blank import blank_clampings, parts_on_blank
 from pathgen.job.doubts import doubts_of
 from pathgen.job.job import Job
-from pathgen.report.finding_words import finding_line
+from pathgen.report.finding_words import doubt_line, finding_line
 from pathgen.report.pictures.above import board_from_above
 from pathgen.report.pictures.blank import blank_from_above
 from pathgen.report.placed import placed_sizes, placed_words
@@ -67,8 +67,7 @@ def placing_lines(job: Job, clamping: Clamping) -> Iterator[str]:
         yield finding_line("warn", place_words(*thin.at), f"{fine_length(thin.width)} of wood between {thin.between}: "
                            "the red ring in the picture", fine_length(THIN), "draw them further apart", units=job.units)
     for doubt in doubts_of(job, clamping):
-        yield finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
-                           units=job.units)
+        yield doubt_line(doubt, job.units)
 
 
 def _extent(shape: BaseGeometry, units: str) -> str:

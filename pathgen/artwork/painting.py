@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element
 
 from pathgen.artwork.document import Document, href, is_svg, local_name
 from pathgen.artwork.elements import ANIMATIONS, REMEDIES, TEXT, begins
-from pathgen.artwork.properties import Reference, Style, shown_colour
+from pathgen.artwork.properties import Reference, Slip, Style, shown_colour
 from pathgen.artwork.scene import Clip, LeftOut, Stroke
 from pathgen.artwork.style import Cascade
 from pathgen.artwork.transforms import Matrix
@@ -33,12 +33,13 @@ class State(NamedTuple):
 
 
 class Painting:
-    """The styles of one document and a list of what in it cannot be cut."""
+    """The styles of one document, what in it cannot be cut, and what is no colour and is drawn in one all the same."""
 
     def __init__(self, document: Document) -> None:
         self.document = document
         self.cascade = Cascade(document)
         self.left_out: dict[LeftOut, None] = {}
+        self.no_colours: dict[tuple[str, str, str], None] = {}
         animations = (e for e in document.lines if local_name(e) in ANIMATIONS and is_svg(e) and begins(e))
         found = ((self._target(animation), local_name(animation)) for animation in animations)
         self.animated = {element: name for element, name in found if element is not None}
@@ -54,11 +55,27 @@ class Painting:
 
     def _colour(self, element: Element, state: State, name: str) -> Colour | None:
         """The plain colour of "fill" or "stroke", None for none; what is no plain colour is left out and listed."""
-        style = state.style
-        if style[f"{name}-opacity"] <= 0:
+        if state.style[f"{name}-opacity"] <= 0:
             return None
-        paint, around = style[name], state
-        while paint in ("context-fill", "context-stroke"):
+        slips: list[Slip] = []
+        colour = self._paint_colour(element, state, name, slips)
+        for slip in slips[:1]:
+            if colour is None:
+                there = "" if slip.where == self.document.where(element) else f", on {slip.where},"
+                self._leave_out(element, name, f"{slip.text}{there} is no colour, so that nothing is drawn",
+                                "write the colour that is meant, or none")
+            else:
+                self.no_colours.setdefault((slip.where, slip.text, colour.hex))
+        return colour
+
+    def _paint_colour(self, element: Element, state: State, name: str, slips: list[Slip]) -> Colour | None:
+        """As `_colour`, for what shows at all; `slips` gathers what is no colour on the way."""
+        paint, around = state.style[name], state
+        while isinstance(paint, Slip) or paint in ("context-fill", "context-stroke"):
+            if isinstance(paint, Slip):
+                slips.append(paint)
+                paint = paint.stands
+                continue
             if around.context is None:
                 return None
             around = around.context

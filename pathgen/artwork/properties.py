@@ -23,6 +23,15 @@ class Reference:
     fallback: Any = None
 
 
+@dataclass(frozen=True)
+class Slip:
+    """A fill or stroke that is no colour: what is written, the element it stands on, and the paint it leaves there."""
+
+    text: str
+    where: str
+    stands: Any
+
+
 def _paint(text: str) -> Any:
     """"none", "currentcolor", "context-fill", "context-stroke", a Colour or a Reference."""
     word = text.lower()

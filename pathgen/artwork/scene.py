@@ -104,8 +104,8 @@ class Scene:
     physical : bool
         False when the file gives no size in real units; `page` then counts 96 px to the inch.
     left_out : tuple of LeftOut
-    no_colours : tuple of (str, str)
-        Where fills and strokes are no colour, and what stands there; they are passed over, as a browser does.
+    no_colours : tuple of (str, str, str)
+        Where fills and strokes are no colour, what stands there, and the colour drawn, as a browser passes them over.
     pixels : bool
         Whether the size that the file gives is in px alone, 96 to the inch.
     """
@@ -114,5 +114,5 @@ class Scene:
     page: tuple[float, float]
     physical: bool
     left_out: tuple[LeftOut, ...]
-    no_colours: tuple[tuple[str, str], ...]
+    no_colours: tuple[tuple[str, str, str], ...]
     pixels: bool = False

@@ -13,7 +13,17 @@ import cssselect2
 import tinycss2
 
 from pathgen.artwork.document import SVG, Document, local_name
-from pathgen.artwork.properties import ALIASES, INHERITED, INITIAL, OWN, PROPERTIES, SHEET_ONLY, Style, shown_colour
+from pathgen.artwork.properties import (
+    ALIASES,
+    INHERITED,
+    INITIAL,
+    OWN,
+    PROPERTIES,
+    SHEET_ONLY,
+    Slip,
+    Style,
+    shown_colour,
+)
 from pathgen.artwork.values import PX_PER, Length
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import MOST_IN_SELECTOR, MOST_MARKS, MOST_NESTED, MOST_RULES_TRIED, MOST_SELECTORS
@@ -80,17 +90,15 @@ class Cascade:
     ----------
     trouble : list of (Element, str)
         Parts of style sheets that are not understood, for the caller to refuse or list.
-    no_colours : list of (Element, str, str)
-        Fills and strokes, by name and value, that are no colour: they are passed over, as a browser does.
     """
 
     def __init__(self, document: Document) -> None:
         self.trouble: list[tuple[Element, str]] = []
-        self.no_colours: list[tuple[Element, str, str]] = []
         self._document = document
         self._sheet: dict[Element, list[Declaration]] = {}
         self._computed: dict[Element, Style] = {}
         self._known: dict[Element, dict[str, str]] = {}
+        self._slips: dict[Element, dict[str, str]] = {}
         self._selectors = self._marks = 0
         self._counted: set[str] = set()
         self._ids = {element.get("id") for element in document.lines}
@@ -208,7 +216,8 @@ class Cascade:
         if plain is None:  # what every child without declarations of its own has: made once
             plain = parent[_PLAIN] = {name: parent[name] for name in _INHERITED_INITIAL} | _OWN_INITIAL
         declared = self._declared(element)
-        if not declared:
+        slips = self._slips.get(element, {})
+        if not declared and not slips:
             return plain
         style = {name: value for name, value in plain.items() if name != _PLAIN}
         for name, text in declared.items():
@@ -221,6 +230,8 @@ class Cascade:
                 value = _value(name, text)
                 if value is not _INVALID:
                     style[name] = value
+        for name, text in slips.items():
+            style[name] = Slip(f"{name} = {text!r}", self._document.where(element), style[name])
         return _computed(style, parent)
 
     def style_in_place(self, element: Element) -> Style:
@@ -280,8 +291,10 @@ class Cascade:
         for name, value in worked_out.items():
             if declared.get(name, value) == value:  # no plain colour beside it, for who cannot read it
                 self._refuse(element, name, value)
-        self.no_colours += [(element, name, unread[name]) for name in _PAINTS if unread.get(name, "").strip()
-                            and declared.get(name) in (None, unread[name])]
+        slips = {name: unread[name] for name in _PAINTS if unread.get(name, "").strip()
+                 and declared.get(name) in (None, unread[name])}
+        if slips:
+            self._slips[element] = slips
         self._known[element] = declared
         return declared
 

@@ -61,11 +61,9 @@ class Walker(Clips):
         return self._scene(tuple(self.paints), page, physical)
 
     def _scene(self, paints: tuple[Paint, ...], page: tuple[float, float], physical: bool) -> Scene:
-        words = ((self.document.where(element), f"{name} = {value!r}") for element, name, value
-                 in self.cascade.no_colours)
         sides = [side for name in ("width", "height") if (side := self.document.root.get(name))]
         pixels = bool(sides) and all(re.fullmatch(r"[-+.\deE\s]+(px)?\s*", side) for side in sides)
-        return Scene(paints, page, physical, tuple(self.left_out), tuple(dict.fromkeys(words)), pixels)
+        return Scene(paints, page, physical, tuple(self.left_out), tuple(self.no_colours), pixels)
 
     def _page(self, root: Element) -> tuple[tuple[float, float] | None, bool, State]:
         """Page size in mm (None when nothing gives one), whether it is physical, and the state inside the page."""

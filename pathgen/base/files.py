@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import stat
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TextIO
 
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import one_line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,10 +53,25 @@ def read_bytes(path: str | Path, kind: Kind) -> bytes:
         if isinstance(wrong, PathgenError):
             raise
         reason = getattr(wrong, "strerror", None) or str(wrong)
-        raise kind.error(str(path), f"cannot be read ({reason})", remedy="check the name") from None
+        near = similar(Path(path)) if isinstance(wrong, FileNotFoundError) else ""
+        raise kind.error(str(path), f"cannot be read ({reason})",
+                         remedy=f"did you mean {near}?" if near else "check the name") from None
     if len(data) > kind.most:
         raise _too_large(path, kind)
     return data
+
+
+def similar(path: Path, kind: str = "") -> str:
+    """The name of a file beside one that is not there, of the same kind, or of `kind`, such as ``.svg``, and of a name
+    much like it; "" where none is."""
+    try:
+        beside = {name.lower(): name for name in os.listdir(path.parent)}
+    except (OSError, ValueError):
+        return ""
+    kind = kind or path.suffix.lower()
+    stems = {name.removesuffix(kind): name for name in beside if name.endswith(kind)}
+    found = get_close_matches(path.name.lower().removesuffix(kind), stems, 1)
+    return one_line(beside[stems[found[0]]]) if found else ""
 
 
 def read_text(path: str | Path, kind: Kind) -> str:

@@ -32,6 +32,7 @@ from pathgen.work.fill import Resin
 from pathgen.work.operations import (
     Bevel,
     CutAgain,
+    CutPieces,
     DowelHoles,
     Hover,
     NutSlot,
@@ -109,10 +110,16 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
             resin_of(job, inlay.index if inlay.like is None else inlay.like) if inlay.fill == "resin" else Resin()
             for inlay in clamping.inlays),
         let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
-        wood=(job.body.wood_colour, job.body.wood_colour_finished),
+        wood=_wood_of(job, clamping),
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
     )
+
+
+def _wood_of(job: Job, clamping: Clamping) -> tuple[str | None, str | None]:
+    """The colours, bare and finished, of what a clamping is cut from: pieces are cut from a sheet of their own."""
+    pieces = clamping.feature(CutPieces)
+    return (pieces.colour, None) if pieces else (job.body.wood_colour, job.body.wood_colour_finished)
 
 
 def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:

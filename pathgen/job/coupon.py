@@ -102,10 +102,10 @@ def coupon_clamping(job: Job) -> Clamping:
 def _row(job: Job, table: CouponTable, thickness: float) -> Iterator[_Cut]:
     """What there is to try, one after the other along the piece."""
     x = GAP
-    drawn = _detail(job)
-    squares = [_square(job, cutter, nth) for nth, cutter in enumerate(_measured(job, table), 1 if drawn else 0)]
+    drawn = _drawn(job)
+    squares = [_square(job, cutter, nth) for nth, cutter in enumerate(_measured(job, table), len(drawn))]
     slots = [_slot(job, k, thickness) for k in range(3 if job.slots else 0)]
-    for made in [*squares, *([drawn] if drawn else []), *slots]:
+    for made in [*squares, *drawn, *slots]:
         yield _moved(made, x)
         x += made.length
 
@@ -172,38 +172,51 @@ def _square(job: Job, cutter: Cutter, index: int) -> _Cut:
     return _Cut(length=side + GAP, trials=(trial,), inlay=inlay, cutters=(cutter.name,))
 
 
-def _detail(job: Job) -> _Cut | None:
-    """The narrowest place of all drawings that a cutter goes into, and a square to pour, in one pocket with the
-    cutters of that inlay. Of drawings that are nowhere as narrow as what is taken of them, the square alone."""
+def _drawn(job: Job) -> list[_Cut]:
+    """The narrowest place of all drawings that a cutter goes into, and a square to pour, each with the cutters of its
+    inlay: in one pocket where that inlay is poured. Of drawings nowhere as narrow as what is taken of them, the square
+    alone."""
     drawn, *_ = inlays_of(job, part_of(job), mistakes := Mistakes())
     mistakes.refuse()
     found = sorted((*place, index) for index, inlay in enumerate(drawn) for place in _narrow_places(inlay.area))
     if not found:
-        return None
-    width, at, index = next((one for one in found if _goes_in(job, one[2], _near(drawn[one[2]].area, *one[:2]))),
-                            found[0])
-    table, radius = job.inlays[index], _radius(width)
+        return []
+    width, at, narrow = next((one for one in found if _goes_in(job, one[2], _near(drawn[one[2]].area, *one[:2]))),
+                             found[0])
+    poured = [index for index, table in enumerate(job.inlays) if table.fill == "resin" and job.surface is not None]
+    pour = narrow if narrow in poured else next(iter(poured), None)
+    detail = (width, at) if width <= 2 * _radius(width) else None
+    asked = [(narrow, detail, pour == narrow), *([(pour, None, True)] if pour not in (None, narrow) else [])]
+    wanted = [one for one in asked if one[1] or one[2]]
+    return [_pocket(job, drawn[index], nth, detail, pours) for nth, (index, detail, pours) in enumerate(wanted)]
+
+
+def _pocket(
+    job: Job, drawn: Inlay, nth: int, detail: tuple[float, tuple[float, float]] | None, pours: bool
+) -> _Cut:
+    """What is taken of an inlay's drawing round a place of that width, a square to pour, or both."""
+    table = job.inlays[drawn.index]
     x = POUR / 2 + GAP / 2  # what is taken of the drawing is no wider
-    colour = min(drawn[index].regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
     shapes: list[tuple[BaseGeometry, float]] = []
     trials = []
-    if width <= 2 * radius:
-        near = shapely.transform(_near(drawn[index].area, width, at), lambda xy: xy - at + [x, WIDTH / 4])
+    colour = drawn.regions[0][0]
+    if detail is not None:
+        width, at = detail
+        radius = _radius(width)
+        colour = min(drawn.regions, key=lambda region: shapely.distance(region[1], shapely.Point(at)))[0]
+        near = shapely.transform(_near(drawn.area, width, at), lambda xy: xy - at + [x, WIDTH / 4])
         shapes.append((near, 2 * radius))
         trials.append(Trial(kind="detail", at=(x, WIDTH / 4 + radius), size=width, depth=table.depth,
                             cutter=table.cutters[-1]))
-    pours = table.fill == "resin" and job.surface is not None
     if pours:
         pour = shapely.box(x - POUR / 2, -WIDTH / 4 - POUR / 2, x + POUR / 2, -WIDTH / 4 + POUR / 2)
         shapes.append((pour, POUR))
         trials.append(Trial(kind="pour", at=(x, -WIDTH / 4 + POUR / 2), size=POUR, depth=table.depth))
-    if not shapes:
-        return None
     inlay = Inlay(
-        name=" and ".join(trial.kind for trial in trials), index=0, like=index,
+        name=" and ".join(trial.kind for trial in trials), index=nth, like=drawn.index,
         regions=((colour, overlay.union_all([shape for shape, _ in shapes])),),
         depth=table.depth, fill="resin" if pours else "none", overfill=table.overfill if pours else 0.0,
-        dam=resin_of(job, index).dam if pours else None,
+        dam=resin_of(job, drawn.index).dam if pours else None,
         # where there are two, with a dam each
         placed=tuple(PlacedSize(width=size, height=size, share=1.0) for _, size in shapes),
     )
@@ -223,9 +236,10 @@ def _near(area: BaseGeometry, width: float, at: tuple[float, float]) -> BaseGeom
 
 
 def _goes_in(job: Job, index: int, shape: BaseGeometry) -> bool:
-    """Whether the narrowest cutter of an inlay goes into a shape anywhere."""
+    """Whether the narrowest cutter of an inlay goes into a shape anywhere: a v that comes last goes in less deep."""
     table = job.inlays[index]
     half = min(float(job.cutter(name, "").half_width(table.depth)) for name in table.cutters)
+    half = 0.0 if job.cutter(table.cutters[-1], "").shape == "v" else half
     return not overlay.buffer(shape, _JUST - half).is_empty
 
 

@@ -69,6 +69,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _said_twice(job)
     yield from _clamps(job, clamping)
     yield from _v_before_others(job)
+    yield from _sloping_for_pieces(job)
     yield from _sloping_walls(job, clamping)
 
 
@@ -335,8 +336,9 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
             yield Doubt(
                 where=where, problem=f"stands {format_length(off, job.units, decimals=1)} off the blank",
                 allowed="a clamp stands on the blank, or touches it; other things in the way may stand off",
-                remedy="if it is a clamp, correct along and across: they count from "
-                       f"{'the nut face' if job.board else 'X 0'} and the centre-line",
+                remedy="if it is a clamp, correct along and across: they count from " + (
+                    "margin_nut inside the common blank's near end and the middle of its width" if clamping.shared else
+                    f"{'the nut face' if job.board else 'X 0'} and the centre-line"),
             )
         elif overlay.intersection(box.shape, blank).area > 0 and box.height < clamping.stock.thickness:
             end, top = told_apart(box.height, clamping.stock.thickness, unit=job.units)
@@ -376,18 +378,35 @@ def _v_before_others(job: Job) -> Iterator[Doubt]:
             )
 
 
+def _sloping_for_pieces(job: Job) -> Iterator[Doubt]:
+    """Pockets with sloping walls for pieces that the job does not make, and whose sides nobody slopes."""
+    for number, inlay in enumerate(job.inlays, 1):
+        sloping = [name for name in inlay.cutters if not job.cutter(name, "").is_flat]
+        if inlay.fill == "piece" and inlay.piece is None and sloping:
+            yield Doubt(
+                where=f"inlay {number} cutters",
+                problem=f'fill = "piece", and "{sloping[0]}" leaves walls that slope: a piece with upright sides does '
+                        "not go in",
+                allowed="flat ends where pieces are let in", remedy="take flat ends, or slope each piece's sides to "
+                "fit; with a piece table pathgen makes both to match",
+            )
+
+
 def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Iterator[Doubt]:
     """A clamp that stands on the place that zero is set from."""
-    zero, places = clamping.zero_place, clamping.board.places(clamping.stock)
+    zero, places = clamping.zero_place, {} if clamping.shared else clamping.board.places(clamping.stock)
     if shapely.distance(box.shape, shapely.points(zero.at)) > 0:
         return
     free = [name for name, place in places.items()
             if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
     alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]
     other = f'; or zero = "{(alike or free)[0]}", which no clamp covers' if free else ""
+    # each part of a common blank says the same, once for all, in no part's own places
+    near = "" if clamping.shared else f", near {place_words(*zero.at, units)}"
+    other = ", or name another place of the common blank as zero" if clamping.shared else other
     yield Doubt(
-        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}, near {place_words(*zero.at, units)}: no "
-                             "cutter or edge finder comes to it",
+        where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
+                             "it",
         allowed="[setup] zero where no clamp stands", remedy=f"move the clamp clear of it{other}",
     )
 

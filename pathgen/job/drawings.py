@@ -74,7 +74,7 @@ def inlays_of(
     with mistakes.caught():
         _check_closed(cut)
     doubts = [doubt for art in arts.values() for doubt in (*_filled_lines(art), *_see_through(art), *_no_colours(art))]
-    return tuple(cut), tuple(left_out), (*doubts, *_over_each_other(inlays))
+    return tuple(cut), tuple(left_out), (*doubts, *_cut_by_none(job, drawings), *_over_each_other(inlays))
 
 
 def _filled_lines(art: Artwork) -> Iterator[Doubt]:
@@ -107,16 +107,47 @@ def _see_through(art: Artwork) -> Iterator[Doubt]:
 
 
 def _no_colours(art: Artwork) -> Iterator[Doubt]:
-    """Slips in colours: a browser passes them over, and fills with black or draws no line."""
+    """Slips in colours: a browser passes them over, and draws in black or in the colour of what holds them."""
     wrong = art.scene.no_colours if art.scene is not None else ()
     if wrong:
-        where, what = wrong[0]
+        where, what, colour = wrong[0]
         others = f", the first of {len(wrong)} that are none" if wrong[1:] else ""
         yield Doubt(
-            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that black or "
-            "what holds around it is cut", allowed='a colour, such as "#2f6f4f"',
-            remedy="write the colour that is meant", grave=False,
+            where=where, problem=f"{what} is no colour{others}: passed over, as a browser does, so that {colour} "
+            "is cut there", allowed='a colour, such as "#2f6f4f"', remedy="write the colour that is meant",
         )
+
+
+def _cut_by_none(job: Job, drawings: dict[int, list[Artwork]]) -> Iterator[Doubt]:
+    """Colours of a drawing that no table names, where inlays name some: not its background, outline and openings."""
+    shown: dict[str, Artwork] = {}
+    named: dict[str, set[str]] = {}
+    for index, arts in drawings.items():
+        for one, art in zip(job.inlays[index].drawings, arts, strict=True):
+            shown[one.artwork] = art
+            named.setdefault(one.artwork, set()).update(one.colours or (r.colour for r in art.regions), art.background)
+    for artwork, art in shown.items():
+        known = named[artwork] | _outline_colours(job, artwork, art)
+        left = [region.colour for region in art.regions if region.colour not in known]
+        if left:
+            listed = ", ".join(f'"{colour}"' for colour in left)
+            yield Doubt(
+                where=Path(artwork).name, problem=f"{joined(left)} of it {'are' if left[1:] else 'is'} cut by no inlay",
+                allowed="every colour that the drawing shows", remedy=f"add {listed} to the colours of an [[inlay]]; "
+                f"if the wood is to show there, write background = [{listed}] in one that cuts the drawing",
+            )
+
+
+def _outline_colours(job: Job, artwork: str, art: Artwork) -> set[str]:
+    """The colours of a drawing that are the part's outline, as they reach furthest, or its openings."""
+    if artwork not in [table.artwork for table in (job.plate, job.outline) if table is not None]:
+        return set()
+    openings = job.plate.openings if job.plate else None
+    if openings is not None and openings.layers:
+        return {region.colour for region in art.regions}
+    bounds = np.array([region.polygon.bounds for region in art.regions])
+    furthest = (np.abs(bounds - [*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)]) < _ROUNDED).any(axis=1)
+    return {art.regions[k].colour for k in np.flatnonzero(furthest)} | set((openings and openings.colours) or ())
 
 
 def _over_each_other(inlays: Sequence[Inlay]) -> Iterator[Doubt]:

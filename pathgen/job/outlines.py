@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import ArtworkError, JobError
+from pathgen.base.files import similar
 from pathgen.base.plain import counted, one_line
 from pathgen.base.units import place_words
 from pathgen.job.job import Job
@@ -49,13 +49,8 @@ def drawing_path(job: Job, artwork: str, where: str) -> Path:
 
 def _near(folder: Path, artwork: str) -> str:
     """A drawing beside the one named, with a name much like it, as it would be written; nothing where there is none."""
-    path = folder / artwork
-    try:
-        drawings = {name.lower()[:-4]: name for name in os.listdir(path.parent) if name.lower().endswith(".svg")}
-    except OSError:
-        return ""
-    found = get_close_matches(path.stem.lower(), drawings, 1)
-    return one_line(str(Path(artwork).with_name(drawings[found[0]]))) if found else ""
+    found = similar(folder / artwork, ".svg")
+    return one_line(str(Path(artwork).with_name(found))) if found else ""
 
 
 def drawn_outline(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon:

@@ -49,7 +49,7 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
             slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
             cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=one.size, gap=one.gap,
-                                   from_back=table.from_back))
+                                   from_back=table.from_back, colour=colour))
             step = Step(order=1, operation=cut, cutter=cutter,
                         file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug}.nc")
             stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)

@@ -50,7 +50,7 @@ def placed_on(
             placed(art, at=p.at, rotate=p.rotate, width=p.width, height=p.height, mirror=p.mirror, centre=p.centre)
             for p in places
         ]
-        sizes = [_size(art, _scale(art, p)) for p in places]
+        sizes = [_size(art, _scale(art, p), mirrored=p.mirror) for p in places]
     wanted = [r.colour for r in art.regions if table.colours is None or r.colour in table.colours]
     shapes = {colour: [r.polygon for copy in copies for r in copy.regions if r.colour == colour] for colour in wanted}
     return tuple((colour, overlay.union_all(parts)) for colour, parts in shapes.items()), tuple(sizes)
@@ -83,10 +83,10 @@ def _scale(art: Artwork, place: Placement) -> float:
     return place.height / high if place.height is not None else 1.0
 
 
-def _size(art: Artwork, scale: float) -> PlacedSize:
+def _size(art: Artwork, scale: float, *, mirrored: bool = False) -> PlacedSize:
     box = drawing_box(art)
     wide, high = ((box[2:] - box[:2]) * scale).tolist()
-    return PlacedSize(width=wide, height=high, share=scale if art.physical else None)
+    return PlacedSize(width=wide, height=high, share=scale if art.physical else None, mirrored=mirrored)
 
 
 def _placements(place: PlaceTable, art: Artwork, board: Fingerboard | FlatPart, slot: float) -> Iterator[Placement]:

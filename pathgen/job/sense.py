@@ -399,7 +399,8 @@ def _larger_blank(job: Job, part: Part) -> str:
     if cut and (cut.tabs or (cut.tabs is None and not cut.skin)):
         beside = job.cutter(cut.cutter, "[outline] cutter").diameter + LEAST_WASTE
     width = 2 * (max(-y0, y1) + beside)
-    ways = [f"width {up(width)} or more"] if 2 * max(-y0, y1) > stock.width else []
+    room = f" (with {up(beside)} on each side for the outline's cutter and tabs)" if beside else ""
+    ways = [f"width {up(width)} or more{room}"] if 2 * max(-y0, y1) > stock.width else []
     before = max(stock.margin_nut, -x0)
     if x1 - x0 > stock.length:
         ways.append(f"length {up(before + x1)} or more with a margin_nut of {format_length(before, unit)}")

@@ -43,8 +43,22 @@ def zero_words(clamping: Clamping) -> str:
 
 
 def zero_place_words(clamping: Clamping) -> str:
-    """Where X 0, Y 0 of the programs is."""
-    return f"X 0 Y 0 is {clamping.zero_place.words}"
+    """Where X 0, Y 0 of the programs is; of work that moved, which leaves it where it was, where its place went."""
+    place = clamping.zero_place.words
+    if clamping.moved is None:
+        return f"X 0 Y 0 is {place}"
+    return f"X 0 Y 0 stays as it was set before the work moved, do not set it again: {place} now lies at " \
+           f"{_zero_now(clamping)}"
+
+
+def _zero_now(clamping: Clamping) -> str:
+    """What the display shows over the place that X 0, Y 0 was set from, on top of work that moved."""
+    assert clamping.moved is not None
+    top = clamping.moved.there(np.array([[*clamping.zero, clamping.stock.thickness]]))
+    shown = clamping.to_machine(top)[0]
+    decimals = {"mm": 2, "in": 3}[clamping.units]
+    return ", ".join(f"{axis} {format_length(float(v), clamping.units, decimals=decimals)}"
+                     for axis, v in zip("XY", shown, strict=False))
 
 
 def z_zero_words(clamping: Clamping) -> str:
@@ -144,29 +158,21 @@ def _before(clamping: Clamping, step: Step) -> list[str]:
 
 
 def _laid(clamping: Clamping, step: Step) -> list[str]:
-    """How the work is held, what lies under it, and where X 0 and Y 0 are found on it, before the first program."""
+    """How the work is laid down, measured and held, and where X 0 and Y 0 are found on it, before the first program."""
     units, stock = clamping.units, clamping.stock
-    lines = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
+    held = [f"{clamping.board.names.hold or step.operation.hold}; keep clamps out of the cutter's way."]
     if any(inlay.fill == "resin" for inlay in clamping.inlays):
-        lines.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
-                     "bows while the fill cures.")
+        held.append("Hold it over its whole face, as with double-sided tape or vacuum: what is held by its ends alone "
+                    "bows while the fill cures.")
     if clamping.setup.keep_out:
         high = max(clamping.setup.keep_out, key=lambda one: one.height).height
         over = high - stock.thickness
-        lines.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
-                     f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
-                     "it does not, correct its height, and build again.")
-    lines += _spoilboard(clamping)
+        held.append(f"By the job the highest clamp ends {format_length(high, units)} above the bed, "
+                    f"{format_length(abs(over), units)} {'above' if over >= 0 else 'below'} the top of the blank: if "
+                    "it does not, correct its height, and build again.")
+    lines = _spoilboard(clamping)
     if clamping.under:
-        return [*lines, "Keep X 0 and Y 0 as they are."]
-    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
-    corners = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))[:, :2]
-    spans = [f"{axis} {format_length(low, units)} to {format_length(high, units)}"
-             for axis, low, high in zip("XY", corners.min(axis=0).tolist(), corners.max(axis=0).tolist(), strict=True)]
-    lines.append(
-        f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
-        "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
-        f"{format_length(step.cutter.radius, units)}, beyond that.")
+        return [*lines, *held, "Keep X 0 and Y 0 as they are."]
     from_bed = clamping.setup.z_zero == "bed"
     if from_bed and clamping.surfacing is not None:
         lines.append("Lay the blank down without clamps: it must not rock. Make its underside flat, or pack hollows "
@@ -176,7 +182,24 @@ def _laid(clamping: Clamping, step: Step) -> list[str]:
         lines.append(_comes_with(clamping))
     if from_bed and (clamping.surfacing is not None or clamping.inlays or clamping.feature(Slot) is not None):
         lines.append(_measuring(clamping))
-    return lines
+    return [*lines, *held, *([_edges(clamping, step.cutter)] if clamping.moved_at(step) is None else [])]
+
+
+def _edges(clamping: Clamping, cutter: Cutter) -> str:
+    """Where X 0 and Y 0 are set, and what the display shows at the edges of the blank."""
+    units, stock = clamping.units, clamping.stock
+    x0, y0, x1, y1 = clamping.shared.blank if clamping.shared else stock.bounds
+    corners = clamping.to_machine(np.array([[x0, y0, 0.0], [x1, y1, 0.0]]))[:, :2]
+    spans = [f"{axis} {format_length(low, units)} to {format_length(high, units)}"
+             for axis, low, high in zip("XY", corners.min(axis=0).tolist(), corners.max(axis=0).tolist(), strict=True)]
+    if cutter.shape_height < stock.thickness:
+        side, deep = "the side of the cutter", format_length(cutter.shape_height, units)
+        low = f", its tip {deep} or more below the blank's top (higher up it is narrower)" if not cutter.is_flat else ""
+        half = f"half the cutter, {format_length(cutter.radius, units)},"
+    else:  # its full width does not come beside the blank
+        side, low, half = "a straight pin in the spindle, not the pointed cutter,", "", "half the pin"
+    return (f"Set X 0 and Y 0 at {clamping.zero_place.words}. The blank then reaches from {' and from '.join(spans)}: "
+            f"where {side} just touches one of its edges{low}, the display shows {half} beyond that.")
 
 
 def _spoilboard(clamping: Clamping) -> list[str]:
@@ -346,8 +369,9 @@ def check_by_hand(clamping: Clamping, lowest: float) -> list[str]:
     return [
         "Open the program in a text editor. Its first lines name the job, the step, the cutter and the zero, the same "
         "as this sheet.",
-        "Fit the cutter and set the zero as the sheet says. Move by hand to X 0, Y 0: the tip must stand over "
-        f"{clamping.zero_place.words}.",
+        "Fit the cutter and set the zero as the sheet says. Move by hand to "
+        f"{'X 0, Y 0' if clamping.moved is None else _zero_now(clamping)}: the tip must stand over "
+        f"{clamping.zero_place.words}{'' if clamping.moved is None else ', which has moved there'}.",
         f"Raise the zero of Z by {lift}: now everything in the program runs that much higher, through air. The program "
         "starts the spindle (M3): switch the power of the spindle off, or where that cannot be done take the cutter "
         "out and watch the empty collet.",

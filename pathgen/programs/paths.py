@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,8 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
 from pathgen.base.surface import Surface
-from pathgen.base.toolpath import AIR, Rapids, Toolpath
-from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, outlining, tab_points
+from pathgen.base.toolpath import AIR, APPROACH, Rapids, Toolpath
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, cutting_line, outlining, tab_points
 from pathgen.strategies.drilling import drilling
 from pathgen.strategies.engraving import engraving
 from pathgen.strategies.facing import cutting_again, cutting_again_over, finishing, roughing
@@ -27,8 +28,17 @@ from pathgen.strategies.marks import drill_marks, hover_over_marks
 from pathgen.strategies.matching import round_pieces
 from pathgen.strategies.pocketing import PocketCut, PocketOptions, pocket
 from pathgen.strategies.slotting import bevelling, slotting
-from pathgen.strategies.surfacing import RESURFACE_RIDGE, RIDGE_CLEAR, Passes, Waste, finishing_passes
+from pathgen.strategies.surfacing import (
+    RESURFACE_RIDGE,
+    RIDGE_CLEAR,
+    Passes,
+    Waste,
+    finishing_passes,
+    rough_reach,
+    roughed,
+)
 from pathgen.work.clamping import Clamping, Step
+from pathgen.work.features import OutlineCut
 from pathgen.work.fill import lies_over
 from pathgen.work.operations import (
     RUN_OUT,
@@ -99,6 +109,11 @@ class Around:
         return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
 
     @property
+    def past(self) -> float:
+        """How far past what is surfaced the finishing passes go, mm."""
+        return max((passes.past for passes in (self.first, self.finish) if passes is not None), default=0.0)
+
+    @property
     def rapids(self) -> Rapids:
         clamping = self.clamping
         filled = [i.overfill for i in clamping.inlays if i.fill != "none"]
@@ -117,6 +132,12 @@ _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
 
+_RINGS = 16
+"""Under which a cutter that is not flat is looked at for what stands."""
+
+_OUTLINE_EVERY = 1.0
+"""Between places of the outline's way at which it is asked how high wood stands, mm."""
+
 _AT_END = 1e-6
 """Nearer to the end of a slot than this, what lies outside the part is where it runs out, mm."""
 
@@ -133,11 +154,10 @@ def path_of(step: Step, around: Around) -> Toolpath:
 
 
 def _rough(operation: SurfaceRough, cutter: Cutter, around: Around) -> Toolpath:
-    clamping, finish = around.clamping, around.clamping.cutter(SurfaceFinish)
-    past = max(_first(around).past, _last(around).past) if finish is not None else 0.0
+    clamping = around.clamping
     return roughing(
-        around.surfaced, clamping.first_surface, cutter, finish=finish, stock_top=around.top,
-        allowance=operation.feature.allowance, past=past, rapids=around.rapids,
+        around.surfaced, clamping.first_surface, cutter, finish=clamping.cutter(SurfaceFinish), stock_top=around.top,
+        allowance=operation.feature.allowance, past=around.past, rapids=around.rapids,
     )
 
 
@@ -186,15 +206,27 @@ def _pocket(operation: Pocket, cutter: Cutter, around: Around) -> Toolpath:
 
 
 def _slots(operation: Slot, cutter: Cutter, around: Around) -> Toolpath:
-    surface, last = around.clamping.finished_surface, around.finish
-    stands = None if last is None else partial(last.stands, surface=surface, reach=cutter.radius)
-    path = slotting(operation.feature, surface=surface, cutter=cutter, stands=stands, rapids=around.rapids)
+    path = slotting(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                    stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
 
 
 def _bevels(operation: Bevel, cutter: Cutter, around: Around) -> Toolpath:
-    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter, rapids=around.rapids)
+    path = bevelling(operation.feature, surface=around.clamping.finished_surface, cutter=cutter,
+                     stands=_standing(cutter, around), rapids=around.rapids)
     return _hopping(path, cutter, around)
+
+
+def _standing(cutter: Cutter, around: Around) -> Callable[[Floats], Floats] | None:
+    """How high the tip of a cutter at (n, 2) places is over all that may stand once the top is finished: by what the
+    passes leave, beside them as high as rapids come down everywhere. None where no program finishes it."""
+    surface, last, most = around.clamping.finished_surface, around.finish, around.rapids.air_z - APPROACH
+    if last is None:
+        return None
+    rings = np.linspace(0.0, cutter.radius, 2 if cutter.is_flat else _RINGS + 1).tolist()
+    under = [(reach, float(cutter.profile(within))) for within, reach in pairwise(rings)]
+    return lambda places: np.max(
+        [np.minimum(last.stands(places, surface, reach=reach), most) - high for reach, high in under], axis=0)
 
 
 def near_clamps(clamping: Clamping, radius: float) -> BaseGeometry:
@@ -257,7 +289,27 @@ def _outline(operation: Outline, cutter: Cutter, around: Around) -> Toolpath:
     part, tabs = clamping.board.outline, Tabs(tabs_of(clamping), cut.tab_height, cut.tab_width)
     check_tabs_hold(tabs, part, blank=clamping.stock.bounds, cutter=cutter, where=f"{cut.where} tabs")
     return outlining(part, cutter=cutter, top=around.top, bottom=cut.bottom, tabs=tabs, finish=cut.finish,
-                     rapids=around.rapids)
+                     rapids=around.rapids, stands=_in_the_way(cut, cutter, around))
+
+
+def _in_the_way(cut: OutlineCut, cutter: Cutter, around: Around) -> float:
+    """The most that stands in the outline's way where the surface has been cut, mm; infinite where that is not known:
+    without passes over it, or with fill beside the part, which is scraped off at best."""
+    clamping, passes, reach = around.clamping, around.finish, cutter.radius + cut.finish
+    way = shapely.segmentize(cutting_line(clamping.board.outline, cutter), _OUTLINE_EVERY)
+    fill = overlay.union_all([lies_over(inlay) for inlay in clamping.inlays if inlay.fill != "none"])
+    if passes is None or shapely.dwithin(fill, way, reach):
+        return np.inf
+    stands = float(passes.stands(shapely.get_coordinates(way), clamping.finished_surface, reach=reach).max())
+    rough, rougher = clamping.feature(SurfaceRough), clamping.cutter(SurfaceRough)
+    if rough is None or rougher is None:
+        return stands
+    over = rough_reach(around.surfaced, clamping.first_surface, rougher, finish=passes.cutter, stock_top=around.top,
+                       past=around.past)
+    groove = overlay.intersection(overlay.buffer(way, reach), shapely.box(*clamping.stock.bounds))
+    if not shapely.covers(roughed(over, rougher), groove):
+        return stands
+    return min(stands, clamping.first_surface.thickness + rough.allowance)
 
 
 def _pieces(operation: CutPieces, cutter: Cutter, around: Around) -> Toolpath:

@@ -10,7 +10,7 @@ from pathgen.report.data import finding_rows
 from pathgen.report.filltext import ONE_BATCH, ONE_BATCH_WORDS, batch_cells
 from pathgen.report.programs import Program
 from pathgen.report.tables import table
-from pathgen.report.text import finding_lines, minutes_words
+from pathgen.report.text import finding_lines, minutes_words, much_less_lines
 from pathgen.verify.findings import Finding
 
 Row = dict[str, Any]
@@ -69,13 +69,16 @@ def blank_summary(report: Row) -> list[str]:
     return [
         *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
         f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}.",
+        *(f"Part {number}, {part['name']}: {line}" for number, part in enumerate(report["parts"], 1)
+          for line in much_less_lines(part["report"])),
     ]
 
 
 def fittings_words(report: Row) -> str:
-    """How often a cutter is fitted, and a fill poured: ``8 cutters to fit, 2 stops for fills``."""
+    """How often a cutter is fitted, and a fill poured: ``a cutter to fit 8 times, 2 stops for fills``."""
     pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} for fills" if report["pours"] else ""
-    return f"{report['fittings']} cutter{'s' if report['fittings'] > 1 else ''} to fit{pours}"
+    often = f"a cutter to fit {report['fittings']} times" if report["fittings"] > 1 else "1 cutter to fit"
+    return f"{often}{pours}"
 
 
 def origin_words(report: Row) -> str:

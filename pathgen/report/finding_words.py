@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathgen.base.errors import Doubt
 from pathgen.base.plain import capital
 from pathgen.base.units import in_units
 
@@ -14,6 +15,12 @@ def finding_line(severity: str, where: str, got: str, allowed: str, remedy: str,
     place = f"{where}: " if where else ""
     standard = f" ({standard_words(severity, allowed)})" if allowed else ""
     return in_units(ended(f"{GRAVE[severity]}: {place}{got}{standard}. {capital(remedy)}"), units)
+
+
+def doubt_line(doubt: Doubt, units: str) -> str:
+    """The line of a doubt, its lengths in the job's units."""
+    return finding_line("warn" if doubt.grave else "note", doubt.where, doubt.problem, doubt.allowed, doubt.remedy,
+                        units=units)
 
 
 def ended(words: str) -> str:

@@ -11,7 +11,8 @@ from pathgen.work.features import Inlay
 def placed_sizes(inlay: Inlay) -> list[dict[str, Any]]:
     """What report.json holds of each copy of an inlay's drawing: mm, and the share of its drawn size."""
     return [{"width": round(one.width, 3), "height": round(one.height, 3),
-             "share_of_drawn": None if one.share is None else round(one.share, 5)} for one in inlay.placed]
+             "share_of_drawn": None if one.share is None else round(one.share, 5),
+             **({"mirrored": True} if one.mirrored else {})} for one in inlay.placed]
 
 
 def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
@@ -23,10 +24,12 @@ def placed_words(sizes: list[dict[str, Any]], units: str) -> str:
              for s in (low, high)]
     size = words[0] if words[0] == words[1] else f"{words[0]} to {words[1]}"
     placed = f"{len(sizes)} drawings placed" if len(sizes) > 1 else "the whole drawing placed"
+    mirrored = sum("mirrored" in one for one in sizes)
+    way = "" if not mirrored else ", mirrored" if mirrored == len(sizes) else f", {mirrored} of them mirrored"
     shares = [None if s["share_of_drawn"] is None else f"{100 * s['share_of_drawn']:.0f}" for s in (low, high)]
     if shares[0] is None:
-        return f", {placed} {size}"
+        return f", {placed} {size}{way}"
     if shares == ["100", "100"]:
-        return f", {placed} {size}, as drawn"
+        return f", {placed} {size}, {'as large as drawn' if way else 'as drawn'}{way}"
     share = shares[0] if shares[0] == shares[1] else f"{shares[0]} to {shares[1]}"
-    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size"
+    return f", {placed} {size}, {share} % of {'their' if len(sizes) > 1 else 'its'} drawn size{way}"

@@ -83,8 +83,10 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
                      minutes=spent)
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         )
+        later = _cut_later(planned.clamping, index)
         one = _reach_of(planned.clamping, index, [p.cutter for p in own], sets=(), most_details=DETAILS_IN_WORDS,
-                        opened=cuts[-1].opened if own[-1].cutter.shape == "v" else None)
+                        opened=overlay.union_all([cuts[-1].opened, *later])
+                        if later or own[-1].cutter.shape == "v" else None)
         found.append(replace(one, sets=sets))
     return found
 
@@ -93,17 +95,26 @@ def reach_of_cutters(clamping: Clamping) -> list[Reach]:
     """For each inlay, what each of its own cutters can open; no programs are needed, and no times known."""
     own = [_own_cutters(clamping, index) for index in range(len(clamping.inlays))]
     return [_reach_of(clamping, index, cutters, sets=(), most_details=DETAILS_IN_WORDS,
-                      opened=_opened_by_v(clamping, index, cutters))
+                      opened=_opened_in_all(clamping, index, cutters))
             for index, cutters in enumerate(own)]
 
 
-def _opened_by_v(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> BaseGeometry | None:
-    """What an inlay's cutters open where the last is a v cutter, which only its path tells; None for others."""
-    if cutters[-1].shape != "v":
+def _opened_in_all(clamping: Clamping, index: int, cutters: Sequence[Cutter]) -> BaseGeometry | None:
+    """What an inlay's cutters and later inlays open where the last is a v cutter, which only its path tells, or later
+    ones lie on it; None for others."""
+    later = _cut_later(clamping, index)
+    if cutters[-1].shape != "v" and not later:
         return None
     inlay = clamping.inlays[index]
-    return pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
-                  safe_z=clamping.safe_z, where=inlay.name)[-1].opened
+    own = pocket(inlay.area, surface=clamping.board.surface, cutters=cutters, depth=inlay.depth,
+                 safe_z=clamping.safe_z, where=inlay.name)[-1].opened
+    return overlay.union_all([own, *later])
+
+
+def _cut_later(clamping: Clamping, index: int) -> list[BaseGeometry]:
+    """What later inlays cut of an inlay, such as the strips that run on under them: nobody sees it closed."""
+    own = clamping.inlays[index].area
+    return [other.area for other in clamping.inlays[index + 1 :] if overlay.intersection(own, other.area).area > FILM]
 
 
 def reach_findings(clamping: Clamping, found: Sequence[Reach], cutters: Sequence[Cutter]) -> list[Finding]:
@@ -341,7 +352,7 @@ def _detail_lines(of_inlay: Reach, cutter: str, units: str) -> Iterator[str]:
         yield f"What {cutter} cannot open of {one.colour}, the largest first:"
         rows = [
             [f"  {area_words(d.area, units)}", place_words(*d.at, units), fine_length(d.width, units),
-             fine_length(d.largest, units)]
+             fine_length(d.largest, units) if d.largest >= FINEST else "a v cutter"]
             for d in one.details[:DETAILS_IN_WORDS]
         ]
         yield from table(["  area", "at", "width there", "widest that opens it"], rows, right=(0, 2, 3))

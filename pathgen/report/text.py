@@ -91,8 +91,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
     lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report)]
-    lines += [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
-              for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
+    lines += much_less_lines(report)
     lines += both_sides_lines(report, units)
     lines += form_lines(report.get("form"), units)
     lines += [] if report.get("holes") else moved_lines(report.get("form"), units)
@@ -101,14 +100,27 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     return lines + [f"Left out: {in_units(words, units)}" for words in left_out_words(report)]
 
 
+def much_less_lines(report: dict[str, Any]) -> list[str]:
+    """What would save so much time that it is worth a word beside the time of the whole."""
+    return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
+            for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
+
+
 def go_on_lines(report: dict[str, Any]) -> list[str]:
-    """Where to go on when the work has moved: programs before that one are done."""
-    if "go_on_with" not in report:
+    """Where to go on when the work has moved: programs before that one count as done, which only the maker knows."""
+    order = next_program(report)
+    if order == 1:
         return []
-    order = report["go_on_with"]
-    done = "program 1 is" if order == 2 else f"programs 1 to {order - 1} are"
-    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} done, do not "
-            f"run {'it' if order == 2 else 'them'} again."]
+    one = order == 2
+    done = "program 1 counts" if one else f"programs 1 to {order - 1} count"
+    return [f"Go on with program {order}, {minutes_words(report['minutes_left'])} from there on: {done} as done, do "
+            f"not run {'it' if one else 'them'} again. If {'it was' if one else 'one of them was'} not run to its end, "
+            "or more were, write the number of the first still to be run as [moved] before, and build again."]
+
+
+def next_program(report: dict[str, Any]) -> int:
+    """The number of the program to be run next."""
+    return int(report.get("go_on_with", 1))
 
 
 def left_out_words(report: dict[str, Any]) -> list[str]:

@@ -16,7 +16,7 @@ from pathgen.base import overlay
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.memory import remembered
-from pathgen.base.toolpath import Move, Rapids, Toolpath
+from pathgen.base.toolpath import APPROACH, Move, Rapids, Toolpath
 from pathgen.base.units import place_words, rounded_up
 from pathgen.strategies.easing import EASE_FROM, Standing, eased
 
@@ -78,8 +78,11 @@ class Tabs:
 @remembered
 def outlining(
     outline: Polygon, *, cutter: Cutter, top: float, bottom: float, tabs: Tabs, finish: float, rapids: Rapids,
+    stands: float = math.inf,
 ) -> Toolpath:
     """Moves round the outside of `outline`, climb cutting, from `top` down to `bottom` by the cutter's stepdown.
+
+    They begin lower where nothing `stands` so high in their way any more.
 
     Round each of the `tabs` wood is left standing, with ends that slope. Each layer is entered along a ramp, and so is
     the wood behind each tab. The layers stay `finish` away from the outline, which a last lap at full depth takes off,
@@ -91,6 +94,7 @@ def outlining(
     _check(cutter, top - bottom)
     half = tabs.width / 2 + cutter.radius
     finish = last_lap_takes(outline, cutter, top - bottom, finish)
+    top = min(top, stands)
     ring = cutting_line(outline, cutter, aside=finish)
     stations, z = _descent(ring, cutter, top, bottom)
     stations, z = _over_tabs(stations, z, ring, tabs, half)
@@ -109,7 +113,7 @@ def outlining(
             share = ((along - between[0]) / (far - beside))[:, None]
             ways.append(np.column_stack([run[-1, :2] + share * (there - run[-1])[:2], z]))
         run = np.vstack([run[:-1], ways[0], lap[1:], ways[1][::-1][1:]])
-    path = rapids.between([run])
+    path = Toolpath.from_runs([run], safe_z=rapids.safe_z, air_z=min(rapids.air_z, stands + APPROACH))
     path = path.slowed_where_steep(feed=cutter.feed, plunge=cutter.plunge)
     begun = len(path) - 1 - (len(run) - layers)
     first = eased(Toolpath(path.points[:begun], path.kinds[:begun]), cutter,

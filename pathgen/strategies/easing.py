@@ -39,7 +39,7 @@ _TIP = 0.8
 """The same where the way turns by more than _TURN, radians, within two cells: cells cannot tell the tip of a corner."""
 _TURN = 0.8
 
-_TOO_MUCH = 1.05 * LOAD_FACTOR
+TOO_MUCH = 1.05 * LOAD_FACTOR
 """Times the straight-line cut, at the eased feed, from which a ramp is gone down at the plunge feed: a short stretch
 may have a little more than a long one."""
 _STEEP = 0.9
@@ -50,6 +50,8 @@ _FEW = 1.25
 
 _ACROSS = 10.0
 """Cells across the narrowest cutter."""
+_ASIDE_ACROSS = 3.0
+"""And across the least that is cut beside an earlier cut: a finer stepover takes finer cells to tell from twice it."""
 _MOST_ACROSS = 40.0
 """And across the widest, at most."""
 _MOST_CELLS = 4e6
@@ -66,8 +68,8 @@ _ROUND = 1.4
 """Of a cell, between samples of the front at its sides, where they are closer beside each other."""
 _ARCS = 0.25, 0.75
 """Of the stepdown above the tip: where the front of a round or pointed end is sampled before its axis comes."""
-_SLOPE = 0.05
-"""Drop over run from which what sinks under the cutter is looked at."""
+_SLOPE, _RAMP = 0.05, 0.01
+"""Drop over run from which what sinks under the cutter is looked at; and on a ramp, which is planned as one."""
 _NONE = np.empty((1, 0), np.complex64), np.empty((1, 0), np.float32)
 _AT_ONCE = 1 << 15
 """Samples worked out at once: few enough to stay in the cache, and what was cut before need not be put in order."""
@@ -88,7 +90,8 @@ class Standing:
     ) -> Standing:
         """What stands over (x_min, y_min, x_max, y_max): a surface, or a flat top at `level`."""
         widths = [2.0 * float(c.half_width(c.stepdown)) for c in cutters]
-        cell = max(min(widths) / _ACROSS, max(widths) / _MOST_ACROSS)
+        asides = [c.stepover * c.diameter for c in cutters]
+        cell = max(min(min(widths) / _ACROSS, min(asides) / _ASIDE_ACROSS), max(widths) / _MOST_ACROSS)
         out = max(c.radius for c in cutters)
         x0, y0, x1, y1 = np.nan_to_num(bounds) + [-out, -out, out, out]
         cell = max(cell, math.sqrt((x1 - x0) * (y1 - y0) / _MOST_CELLS))
@@ -166,7 +169,7 @@ def eased(path: Toolpath, cutter: Cutter, standing: Standing | None) -> Toolpath
     high = np.concatenate([[False], peak > EASE_FROM * cutter.straight_cut, [False]])
     slow = _closed(high[:-2] | high[1:-1] | high[2:], stations, cutter.diameter) & cuts
     sinks = _sinks(path, cutter)[move]
-    too_much = most * cutter.eased_feed > _TOO_MUCH * cutter.straight_cut * cutter.feed
+    too_much = most * cutter.eased_feed > TOO_MUCH * cutter.straight_cut * cutter.feed
     slower = slow & sinks & too_much & (cutter.plunge < cutter.eased_feed)
     ramp = np.cumsum(np.diff(sinks & cuts, prepend=False))
     slowest = sinks & cuts & np.isin(ramp, ramp[slower])
@@ -182,7 +185,7 @@ def _sinks(path: Toolpath, cutter: Cutter) -> Bools:
     """(n,) moves along ramps: what is under the cutter is taken there as well as what is before it."""
     step = np.diff(path.points, axis=0, prepend=path.points[:1])
     run = np.hypot(step[:, 0], step[:, 1])
-    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * math.tan(math.radians(cutter.ramp))), _SLOPE)
+    least = np.where(path.kinds == Move.CUT, max(_SLOPE, _STEEP * math.tan(math.radians(cutter.ramp))), _RAMP)
     return np.asarray((-step[:, 2] > least * run) & (run > 1e-9))
 
 

@@ -39,8 +39,8 @@ def slotting(
     """Moves that cut every slot, in layers of the cutter's stepdown, back and forth.
 
     The bottom on the slot's line is `slots.depth` below `surface`, straight down, or level as `slots.bottom` says.
-    Each layer is entered by a ramp over the slot's whole length, or by pecks, as `slots.entry` says, so that a thin
-    cutter never goes a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
+    Each layer is entered by a ramp along the slot, or by pecks, as `slots.entry` says, so that a thin cutter never goes
+    a full stepdown straight into wood; left open, by pecks where both ends lie in waste. `stands`
     may know what stands within the cutter's reach of (n, 2) places, for rapids to come lower, and for ramps to begin on
     top of it.
 
@@ -59,18 +59,18 @@ def slotting(
         if slots.bottom == "flat":
             floor = [np.column_stack([t[:, :2], np.full(len(t), floors[index])]) for t in tops]
         entry = slots.entry or ("peck" if slots.through[index].all() and cutter.plunges else "ramp")
-        runs.append(_layered(tops, floor, _sunk_at_once(tops[0], cutter, entry), entry))
+        runs.append(_layered(tops, floor, cutter, entry))
         lines.append((tops, entry))
     air: float | Floats = rapids.air_z
     if stands is not None:
         # every slot's ways in, the one that its layers take first, and what stands over where each begins
         ways = [[tops[0], tops[0][::-1], *(way for top in tops[1:] for way in (top, top[::-1]))] for tops, _ in lines]
-        wood = np.minimum(stands(np.array([way[0, :2] for of in ways for way in of])), rapids.air_z - APPROACH)
+        wood = stands(np.array([way[0, :2] for of in ways for way in of]))
         over = iter(wood.tolist())
         opened: list[tuple[Floats, float]] = []
         for run, of, (_, entry) in zip(runs, ways, lines, strict=True):
             first, *others = zip(of, over, strict=False)
-            for way, high in others:
+            for way, high in [*others[::2], *others[1::2]]:  # those of the far end first: across once
                 if high - way[0, 2] > _LEAST_OVER:  # waste that the layers would meet at this end
                     opened.append((_let_down(way, high, cutter), high))
             way, high = first
@@ -83,12 +83,14 @@ def slotting(
 
 
 def bevelling(
-    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3
+    slots: Slots, *, surface: Surface, cutter: Cutter, rapids: Rapids, chord_tolerance: float = 1e-3,
+    stands: Callable[[Floats], Floats] | None = None,
 ) -> Toolpath:
     """One pass of a v cutter along each slot: its tip runs in the slot, its flanks bevel both edges by `slots.bevel`.
 
-    At a slot's round end the bevel goes round it. Raises CutterError for another cutter than a v, one too small for
-    the bevel, or one whose tip would reach the slot's bottom.
+    At a slot's round end the bevel goes round it. `stands` may know what stands within the cutter's reach of (n, 2)
+    places, for rapids to come lower. Raises CutterError for another cutter than a v, one too small for the bevel, or
+    one whose tip would reach the slot's bottom.
     """
     half = slots.width / 2 + slots.bevel
     where = f"cutter {cutter.name!r}"
@@ -102,14 +104,18 @@ def bevelling(
             where, f"its tip would be {half * cutter.wall_slope:.2f} mm deep, below the slot's bottom",
             allowed=f"{slots.depth:g} mm or less", remedy="take a blunter v cutter or make the bevel smaller",
         )
-    runs = []
+    runs: list[Floats] = []
     for line, through in zip(slots.lines, slots.through, strict=True):
         out = np.where(through, half + RUN_OUT, -slots.width / 2)
         top = _line(longer(line, out), surface, 0.0, chord_tolerance)
         # Along a slope m the swept cone opens d / sqrt(k^2 - m^2) at depth d, k being the steepness of its flank.
         slope = np.gradient(top[:, 2], np.hypot(*(top[:, :2] - top[0, :2]).T))
-        runs.append(top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)]))
-    return rapids.between(runs)
+        run = top - np.column_stack([np.zeros((len(top), 2)), half * np.sqrt(cutter.wall_slope**2 - slope**2)])
+        runs.append(_turned(run, len(runs) % 2 == 0))  # back and forth, without ways back across the board
+    air: float | Floats = rapids.air_z
+    if stands is not None:
+        air = stands(np.array([run[0, :2] for run in runs])) + APPROACH
+    return Toolpath.from_runs(runs, safe_z=rapids.safe_z, air_z=air)
 
 
 def _check(slots: Slots, deepest: float, cutter: Cutter) -> None:
@@ -190,36 +196,23 @@ def _line(ends: Floats, surface: Surface, reach: float, tolerance: float) -> Flo
     return np.column_stack([plan, np.where(over_crest, np.maximum(highest, surface.height(plan[:, 0], 0.0)), highest)])
 
 
-def _layered(tops: list[Floats], floors: list[Floats], stepdown: float, entry: str) -> Floats:
+def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: str) -> Floats:
     """One run: every line at every depth, without lifting out.
 
-    A layer begins on the first line. A ramp sinks along it, and the way back leaves it level; an even number of lines
-    is its own way back, and the ramps, each a stepdown below the one before, are levelled at the very bottom. Pecks go
-    down at the line's end instead. The other lines follow, back and forth.
+    A layer begins at an end of the first line, down a ramp and back over it, or by pecks. Then come that line and the
+    others, back and forth.
     """
     deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
-    count = math.ceil(deepest / stepdown - 1e-9)
-    comes_back = len(tops) % 2 == 0
+    count = math.ceil(deepest / _sunk_at_once(tops[0], cutter, entry) - 1e-9)
     pieces: list[Floats] = []
     forward = True
     for layer in range(1, count + 1):
-        begun = len(pieces)
-        was, now = (_at(tops[0], floors[0], deepest * k / count) for k in (layer - 1, layer))
-        if entry == "ramp":
-            pieces.append(_turned(_ramp(was, now, forward), forward))
-        else:
-            pieces += [_pecks(_turned(was, forward)[0], _turned(now, forward)[0]), _turned(now, forward)]
-        forward = not forward
-        if entry == "ramp" and not comes_back:
-            pieces.append(_turned(now, forward))
+        was, now = (_turned(_at(tops[0], floors[0], deepest * k / count), forward) for k in (layer - 1, layer))
+        pieces.append(_let_down(now, float(was[0, 2]), cutter) if entry == "ramp" else _pecks(was[0], now[0]))
+        for top, floor in zip(tops, floors, strict=True):
+            line = _turned(_at(top, floor, deepest * layer / count), forward)
+            pieces.append(line if layer == count else _coarse(line))
             forward = not forward
-        for top, floor in zip(tops[1:], floors[1:], strict=True):
-            pieces.append(_turned(_at(top, floor, deepest * layer / count), forward))
-            forward = not forward
-        if layer < count:
-            pieces[begun:] = [_coarse(piece) for piece in pieces[begun:]]
-    if entry == "ramp" and comes_back:
-        pieces.append(_turned(floors[0], forward))
     return np.concatenate(pieces)
 
 
@@ -245,16 +238,9 @@ def _turned(line: Floats, forward: bool) -> Floats:
     return line if forward else line[::-1]
 
 
-def _ramp(was: Floats, now: Floats, forward: bool) -> Floats:
-    """Along the line from one layer's height down to the next one's."""
-    share = along_in_plan(was)
-    share = (share / share[-1] if forward else 1.0 - share / share[-1])[:, None]
-    return np.asarray(was + share * (now - was))
-
-
 def _let_down(top: Floats, high: float, cutter: Cutter) -> Floats:
-    """From `high` over a line's first point down to the line by ramps, and back to that point after each: what stands
-    there is higher than the line where no pass has been over it, beside the board."""
+    """From `high` over a line's first point down to the line by ramps, and back to that point after each: into a layer,
+    or where no pass has been over it, beside the board, into what stands higher."""
     over, along = high - float(top[0, 2]), along_in_plan(top)
     if over <= 0.0:
         return np.empty((0, 3))

@@ -202,11 +202,7 @@ def roughing_runs(
     the finishing passes, which go `past` the outline by so many mm, meet no standing wall. No run goes nearer to the
     surface than `allowance`.
     """
-    lowest = float(np.nanmin(surface.height(*_grid(outline))))
-    proud = stock_top - lowest
-    around = float(finish.half_width(proud)) if finish is not None else 0.0
-    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - cutter.radius, -0.4 * cutter.radius)
-    reach = overlay.buffer(outline, out, join_style="mitre")
+    reach = rough_reach(outline, surface, cutter, finish=finish, stock_top=stock_top, past=past)
     if reach.is_empty:
         raise CutterError(f"cutter {cutter.name!r}", f"{cutter.diameter:g} mm is too large to rough so small a shape",
                           allowed="a cutter smaller than the shape", remedy="take a smaller cutter")
@@ -214,6 +210,22 @@ def roughing_runs(
     y = np.linspace(y0, y1, max(2, math.ceil((y1 - y0) / (cutter.stepover * cutter.diameter)) + 1))
     floor = _zigzag(_strip_spans(reach, y, reach=1.0), y, surface, cutter, chord_tolerance) + [0.0, 0.0, allowance]
     return _layers(floor, stock_top, cutter)
+
+
+def rough_reach(
+    outline: Polygon, surface: Surface, cutter: Cutter, *, finish: Cutter | None, stock_top: float, past: float,
+) -> Polygon:
+    """Where the axis of a roughing cutter goes: see `roughing_runs`."""
+    lowest = float(np.nanmin(surface.height(*_grid(outline))))
+    around = float(finish.half_width(stock_top - lowest)) if finish is not None else 0.0
+    out = max(around + max(ROUGH_MARGIN, past + _CLEAR) - cutter.radius, -0.4 * cutter.radius)
+    return overlay.buffer(outline, out, join_style="mitre")
+
+
+def roughed(reach: Polygon, cutter: Cutter) -> Polygon:
+    """What roughing passes over `reach` clear for sure: between the ends of two, less than the cutter's radius past it.
+    """
+    return overlay.buffer(reach, cutter.radius * math.sqrt(max(1.0 - cutter.stepover**2, 0.0)))
 
 
 def resurfacing_runs(

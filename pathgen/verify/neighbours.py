@@ -12,6 +12,9 @@ from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import Slot
 
+_HOLDS = {"resin": "see that the fill holds there", "piece": "see that the pieces hold there",
+          "none": "see that what is pressed into the slots holds where the wood beside them is cut away"}
+
 
 def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:
     """A warning for each inlay that crosses slots, and for each that leaves a sliver of wood beside some."""
@@ -27,7 +30,7 @@ def neighbour_findings(clamping: Clamping, tolerances: Tolerances) -> Iterator[F
             yield _warning(
                 "inlay-crosses-slot", slots, inlay, crossed,
                 f"crosses {slots.called(crossed)}",
-                "inlays between the slots", "see that the fill holds there, or move the drawing",
+                "inlays between the slots", f"{_HOLDS[inlay.fill]}, or move the drawing",
             )
         if len(near):
             i = near[np.argmin(gap[near])]

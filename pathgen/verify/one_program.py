@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -33,6 +33,8 @@ from pathgen.verify.scallops import ScallopCheck, ridges
 
 _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
+
+_SURFACED = "or, if an earlier program has cut the surface, say so (--surfaced, or Blank(top=..)): then this is not so"
 
 _JUDGED = "a finish is judged once the ridge height allowed is given: --scallop, or limit=.."
 
@@ -180,7 +182,8 @@ def check_program(
         except ProgramError:  # it has no passes side by side; what cannot be read was refused above
             measured = None
     took = field.took[-1]
-    findings = [*_moves(took), *_spindle(program, took), *_beside(field), *(
+    findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
+        cut, program, cutter, resolution=resolution, zero=zero)), *_spindle(program, took), *_beside(field), *(
         _unjudged(took.name, against, measured) if limit is None else
         _surface(took.name, against, measured, limit))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
@@ -217,6 +220,19 @@ def _moves(took: Took) -> Iterator[Finding]:
         yield Finding(code="height-unknown", severity="forbid", where=at(took.name, int(motion.line[0])),
                       got="the cutter moves before its height is said", allowed="Z first",
                       remedy="lift to a safe height in the first move")
+
+
+def _of_raw_wood(
+    found: Iterator[Finding], blank: Blank, top: Surface, again: Callable[[Blank], HeightField]
+) -> Iterator[Finding]:
+    """What was found of the moves; of what is not so where the surface is cut already that is said, and how to say it.
+    """
+    wrong = list(found)
+    codes = {one.code for one in wrong} & {"rapid-through-material", "cut-too-deep"}
+    if codes and blank.top is None:
+        codes -= {one.code for one in _moves(again(replace(blank, top=top)).took[-1])}
+        wrong = [replace(one, remedy=f"{one.remedy}; {_SURFACED}") if one.code in codes else one for one in wrong]
+    yield from wrong
 
 
 def _spindle(program: ReadProgram, took: Took) -> Iterator[Finding]:

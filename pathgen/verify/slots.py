@@ -42,14 +42,13 @@ def slot_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: To
             where=at(step.file_name, int(motion.line[rows[i]]), *end[i, :2]), got="a cut that is on no slot",
             allowed=f"within {_NEAR:g} mm of a slot's line", remedy=AGAIN,
         )
-    for number in range(len(slots.lines)):
+    missing = np.setdiff1d(np.arange(len(slots.lines)), owner)
+    if len(missing):
+        where = _name(slots, int(missing[0])) if len(missing) == 1 else slots.called(missing)
+        yield Finding(code="slot-missing", severity="forbid", where=f"{where}, {step.file_name}", got="no cut",
+                      allowed=f"one slot for each {slots.counted or 'line'}", remedy=AGAIN)
+    for number in np.setdiff1d(np.arange(len(slots.lines)), missing).tolist():
         own = owner == number
-        if not own.any():
-            yield Finding(
-                code="slot-missing", severity="forbid", where=f"{_name(slots, number)}, {step.file_name}", got="no cut",
-                allowed=f"one slot for each {slots.counted or 'line'}", remedy=AGAIN,
-            )
-            continue
         one = _OneSlot(slots, number, step, start[own], end[own], motion.line[rows[own]])
         yield from one.walls(tolerances)
         yield from one.ends(tolerances)

@@ -26,6 +26,7 @@ class PlacedSize:
     height: float
     share: float | None
     """Of its size as drawn; None where the file gives none."""
+    mirrored: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -334,6 +335,8 @@ class Pieces:
     """How much smaller they are than their pockets all round."""
     from_back: bool = False
     """Whether they are cut mirrored, the sheet lying face down."""
+    colour: str | None = None
+    """Of the sheet, as they are drawn."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -1,17 +1,20 @@
 """What a build says of faults in programs that it has just planned itself."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 import pathgen
 from pathgen.app import building
+from pathgen.app.cli import main
 from pathgen.base.errors import PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.verify.findings import AGAIN
 from pathgen.work.operations import Outline, Slot
-from tests.small_board import SLOT_CUTTER, job
+from tests.small_board import SLOT_CUTTER, SLOTS, job
 
+EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 STEPS = '\n[slots]\ncutter = "slot"\nwidth = 0.6\ndepth = 1.4\nends = "through"\n[outline]\ncutter = "flat"\n'
 
 
@@ -30,3 +33,50 @@ def test_nobody_is_told_to_make_fresh_programs_again(tmp_path, monkeypatch, kind
     assert not any(AGAIN in f.remedy for f in built.verification.findings)
     with pytest.raises(PathgenError, match="nothing was written"):
         built.refuse_faults()
+
+
+def rebuilt(folder, capsys, **changed):
+    """What a build into a folder says on either stream."""
+    assert main(["build", str(job(folder, **changed)), "--out", str(folder / "out"), "--resolution", "0.5",
+                 "--no-pictures"]) == 0
+    said = capsys.readouterr()
+    return said.out.splitlines()[-1], said.err
+
+
+def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
+    outline = '[outline]\ncutter = "flat"\n'
+    more = {"extra": SLOTS + outline}
+    assert "files written to" in rebuilt(tmp_path, capsys, **more)[0]  # the first: nothing to compare with
+    assert rebuilt(tmp_path, capsys, **more)[0] == "Programs 1 to 5 are the same as in the build before."
+    other = {"extra": SLOTS.replace("depth = 1.8", "depth = 1.9") + outline}
+    line, err = rebuilt(tmp_path, capsys, **other)
+    assert line == "Program 4 differs from the build before; programs 1 to 3 and 5 are the same."
+    assert "pieces" not in err
+    # without the outline one program is gone, and the pocket is cut at another feed
+    line, _ = rebuilt(tmp_path, capsys, extra=SLOTS.replace("depth = 1.8", "depth = 1.9"),
+                      changes={"feed = 1200.0": "feed = 1100.0"})
+    assert line == "Program 2 differs from the build before; programs 1, 3 and 4 are the same; 1 of before is gone."
+    line, _ = rebuilt(tmp_path, capsys, changes={"feed = 1200.0": "feed = 1100.0"}, **other)
+    assert line == "Programs 1 to 4 are the same as in the build before; program 5 is new."
+    line, err = rebuilt(tmp_path, capsys, changes={'units = "mm"': 'title = "other"\nunits = "mm"'}, **other)
+    assert "files written to" in line  # another job's
+    assert "replaced the 5 programs of job" in err
+
+
+@pytest.mark.parametrize(("old", "new", "told"), [
+    ("feed = 600.0", "feed = 550.0", False), ("diameter = 1.0", "diameter = 0.9", True),
+    # work that moved takes its pockets with it
+    ("tabs = 4", "tabs = 4\n" + "".join(f"[[measured]]\nat = [{x}, {y}, 7.5]\nfound = [{x}, {y + 0.2}, 7.5]\n"
+                                       for x in (-15, 430) for y in (-30, 30)) + "[moved]\nbefore = 2\n", False),
+])
+def test_pieces_cut_for_other_pockets_are_warned_of(tmp_path, capsys, old, new, told):
+    text = (EXAMPLES / "let-in-leaf.toml").read_text()
+    (tmp_path / "let-in-leaf.svg").write_bytes((EXAMPLES / "let-in-leaf.svg").read_bytes())
+    for words in (text, text.replace(old, new)):
+        (tmp_path / "leaf.toml").write_text(words)
+        assert main(["build", str(tmp_path / "leaf.toml"), "--out", str(tmp_path / "out"), "--resolution", "0.5",
+                     "--no-pictures"]) == 0
+        said = capsys.readouterr()
+    assert "differ from the build before" in said.out or "differs from the build before" in said.out
+    warning = "warning: inlay 1: its pockets are cut otherwise than in the build before: pieces cut already may not"
+    assert (warning in said.err) is told

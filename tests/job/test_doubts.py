@@ -6,7 +6,9 @@ import re
 import pytest
 
 from pathgen import JobError, load_job
+from pathgen.app.cli import main
 from pathgen.app.showing import placing_lines
+from pathgen.base.errors import ArtworkError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.doubts import doubts_of
 from tests import small_board
@@ -78,8 +80,9 @@ def staged(folder, first, second, *, colours=("#225577", "#cc8833")):
 def test_stages_of_one_drawing_that_lie_apart_are_told(tmp_path):
     at, other = "place = { at = [45.0, 0.0] }", "place = { at = [44.5, 1.0] }"
     assert staged(tmp_path, at, at) == []
-    ((_, twice),) = staged(tmp_path, at, other, colours=("#225577", "#225577"))
-    assert "lie on each other" in twice
+    twice = dict(staged(tmp_path, at, other, colours=("#225577", "#225577")))
+    assert "lie on each other" in twice.pop("inlay 1 and inlay 2")
+    assert twice == {"art.svg": "#cc8833 of it is cut by no inlay"}
     (where, problem), = staged(tmp_path, at, other)
     assert where == "inlay 2 place"
     assert problem == "inlays 1 and 2 cut other colours of art.svg, and their places differ in at ([45, 0] and " \
@@ -241,10 +244,11 @@ def test_what_neck_and_strings_say_otherwise_is_doubted(tmp_path):
                      ("[neck] fret_height", "1 mm, and [frets] crown height is 1.2 mm")]
 
 
-def drawn(folder, art):
+def drawn(folder, art, more=""):
     """(where, problem) of each doubt about the small board with another drawing."""
     job = load_job(small_board.job(folder, art=f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" '
-                                               f'viewBox="0 0 40 30">{art}</svg>'))
+                                               f'viewBox="0 0 40 30">{art}</svg>',
+                                  changes={'cutters = ["flat"]\noverfill': f'cutters = ["flat"]\n{more}\noverfill'}))
     return [(doubt.where, doubt.problem) for doubt in told_of(job) if "keep_out" not in doubt.where]
 
 
@@ -286,18 +290,106 @@ def test_what_is_drawn_see_through_is_said_to_be_cut_as_full_colour(tmp_path, ar
 
 
 @pytest.mark.parametrize(("art", "told"), [
-    ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour"]),
-    ('<circle cx="12" cy="15" r="8" fill="#12" style="stroke:#zzzzzz"/><rect width="9" height="9" fill="red,"/>',
-     ["fill = '#12' is no colour, the first of 3 that are none"]),
-    ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour"]),
+    ('<circle cx="12" cy="15" r="8" fill="grene"/>', ["fill = 'grene' is no colour", "#000000"]),
+    ('<circle cx="12" cy="15" r="8" fill="#12"/><rect width="9" height="9" fill="red,"/>',
+     ["fill = '#12' is no colour, the first of 2 that are none", "#000000"]),
+    ('<g fill="rgb(10,20)"><circle cx="12" cy="15" r="8"/></g>', ["fill = 'rgb(10,20)' is no colour", "#000000"]),
+    ('<g stroke="teal"><path d="M5,5H35" fill="none" stroke="#2e7d4" stroke-width="3"/></g>',
+     ["stroke = '#2e7d4' is no colour", "#008080"]),
     # what stands beside it is taken, as by a browser; nothing at all, and none, are no slips
     ('<circle cx="12" cy="15" r="8" fill="#2f6f4f" style="fill:grene"/>', []),
     ('<circle cx="12" cy="15" r="8" fill="grene" style="fill:#2f6f4f"/>', []),
     ('<circle cx="12" cy="15" r="8" fill="" stroke="none"/>', []),
+    ('<g fill="grene"><circle cx="12" cy="15" r="8" fill="#2f6f4f"/></g>', []),
     ('<style>circle{fill:teal;fill:grene}</style><circle cx="12" cy="15" r="8"/>', []),
 ])
 def test_what_is_no_colour_is_told(tmp_path, art, told):
-    assert [what.split(":")[0] for _, what in drawn(tmp_path, art)] == told
+    said = [re.fullmatch(r"(.*): passed over, as a browser does, so that (.*) is cut there", what).groups()
+            for _, what in drawn(tmp_path, art)]
+    assert said == [tuple(told)] * bool(told)
+
+
+@pytest.mark.parametrize("art", [
+    '<path id="a" d="M5,5H35" stroke="#2e7d4" stroke-width="3"/>', '<path id="a" d="M5,5H35" style="stroke:#2e7d4"/>',
+    '<g fill="none"><circle id="a" cx="12" cy="15" r="8" fill="#2e7d4"/></g>',
+    '<g stroke="#2e7d4"><path id="a" d="M5,5H35"/></g>',
+])
+def test_what_is_not_drawn_for_want_of_a_colour_is_refused(tmp_path, art):
+    """CSS passes over what is no colour (CSS Syntax 3, section 9), and nothing is painted in none: it would vanish."""
+    green = '<circle cx="30" cy="20" r="5" fill="#2f6f4f"/>'
+    with pytest.raises(ArtworkError, match=r"(fill|stroke) 'a' \(\1 = '#2e7d4'.* is no colour, so that nothing"):
+        drawn(tmp_path, green + art)
+    told = drawn(tmp_path, green + art, 'artwork_missing = "report"')
+    assert not told
+
+
+def test_sloping_walls_for_pieces_that_the_job_does_not_make_are_doubted(tmp_path):
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6\nangle = 60\nspeed = 16000\nfeed = 900\n' \
+        "plunge = 300\nstepdown = 1\n"
+
+    def doubted(cutters, fill):
+        path = small_board.job(tmp_path, changes={'cutters = ["flat"]': f"cutters = [{cutters}]\nfill = \"{fill}\""},
+                               extra=v)
+        return [(doubt.where, doubt.problem) for doubt in told_of(load_job(path)) if "slope" in doubt.problem]
+
+    ((where, problem),) = doubted('"flat", "v"', "piece")
+    assert where == "inlay 1 cutters"
+    assert problem == 'fill = "piece", and "v" leaves walls that slope: a piece with upright sides does not go in'
+    assert doubted('"flat"', "piece") == []
+    assert doubted('"flat", "v"', "resin") == []
+
+
+FOUR = "".join(f'<rect x="{x}" width="9" height="9" fill="{colour}"/>' for x, colour in (
+    (0, "#2f6f4f"), (10, "#aa2222"), (20, "#335599"), (30, "#ffffff")))
+
+
+@pytest.mark.parametrize(("more", "told"), [
+    ("", []), ('colours = ["#2f6f4f", "#aa2222"]', ["#335599 and #ffffff of it are"]),
+    ('colours = ["#2f6f4f", "#aa2222"]\nbackground = ["#ffffff"]', ["#335599 of it is"]),
+    ('colours = ["#2f6f4f"]\nbackground = ["#335599"]\nwhite_is_background = true', ["#aa2222 of it is"]),
+    # another inlay of the same drawing cuts the rest
+    ('colours = ["#2f6f4f"]\nplace = { at = [45.0, 0.0] }\n[[inlay]]\nartwork = "art.svg"\ndepth = 1.0\n'
+     'cutters = ["flat"]\ncolours = ["#aa2222", "#335599", "#ffffff"]', []),
+])
+def test_a_colour_that_no_inlay_cuts_is_told(tmp_path, capsys, more, told):
+    words = [f"{one} cut by no inlay" for one in told]
+    assert [what for where, what in drawn(tmp_path, FOUR, f"{more}") if where == "art.svg"] == words
+    job = next(tmp_path.glob("*.toml"))
+    assert main(["reach", str(job)]) == 0
+    said = capsys.readouterr().out
+    assert [one for one in words if f"art.svg: {one}" in said] == words
+    assert said.count("cut by no inlay") == len(words)
+
+
+@pytest.mark.parametrize(("openings", "told"), [
+    ("", ["#aa2222 and #335599 of it are cut by no inlay"]),
+    ('openings = { colours = ["#aa2222"], cutter = "flat" }', ["#335599 of it is cut by no inlay"]),
+    ('openings = { layers = ["hole"], cutter = "flat" }', []),
+])
+def test_outline_and_openings_of_a_plate_are_no_colours_left_out(tmp_path, openings, told):
+    """The outline is drawn in white, and inlay and openings in the same file lie within it."""
+    art = ('<rect width="60" height="40" fill="#ffffff"/><circle cx="15" cy="20" r="8" fill="#2f6f4f"/>'
+           '<g id="hole"><circle cx="30" cy="20" r="4" fill="#aa2222"/></g>'
+           '<circle cx="45" cy="20" r="4" fill="#335599"/>')
+    (tmp_path / "head.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" '
+                                       f'viewBox="0 0 60 40">{art}</svg>')
+    (tmp_path / "head.toml").write_text(f'''units = "mm"
+cutter = [{{ name = "flat", shape = "flat-end", diameter = 1, speed = 16000, feed = 600, plunge = 200, stepdown = 1 }}]
+stock = {{ length = 80, width = 60, thickness = 3 }}
+[plate]
+thickness = 3
+face = false
+artwork = "head.svg"
+{openings}
+[[inlay]]
+artwork = "head.svg"
+colours = ["#2f6f4f"]
+depth = 1
+cutters = ["flat"]
+fill = "none"
+''')
+    job = load_job(tmp_path / "head.toml")
+    assert [one.problem for one in doubts_of(job, clamping_of(job)) if one.where == "head.svg"] == told
 
 
 @pytest.mark.parametrize(("x", "lap", "shared"), [(52.0, "", 8.0), (53.0, "", None), (53.0, "lap = 0.3", None)])

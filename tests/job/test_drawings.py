@@ -9,7 +9,7 @@ import shapely
 from pathgen import ArtworkError, JobError, load_job
 from pathgen.job.clamping import clamping_of
 from pathgen.job.load import drawings_named
-from pathgen.report.placed import placed_words
+from pathgen.report.placed import placed_sizes, placed_words
 from pathgen.report.text import _inlay_line
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "fern-and-moth.toml"
@@ -151,12 +151,22 @@ def test_the_size_that_each_copy_became(inlay):
     assert [p.share for p in fitted.placed] == pytest.approx([w / 22 for w in widths], abs=1e-3)
 
 
+@pytest.mark.parametrize("mirror", [True, False])
+def test_a_mirrored_drawing_is_said_to_be(inlay, mirror):
+    one, _ = inlay(f"place = {{ at = [200.0, 0.0], mirror = {str(mirror).lower()} }}")
+    assert ("mirrored" in placed_words(placed_sizes(one), "mm")) is mirror
+
+
 def test_sizes_in_words():
     def words(*sizes, units="mm"):
         return placed_words([{"width": w, "height": h, "share_of_drawn": s} for w, h, s in sizes], units)
 
     assert words((34.3, 20.1, 0.71)) == ", the whole drawing placed 34.3 mm by 20.1 mm, 71 % of its drawn size"
     assert words((22.0, 12.0, 1.0)) == ", the whole drawing placed 22 mm by 12 mm, as drawn"
+    twice = [{"width": 22.0, "height": 12.0, "share_of_drawn": 1.0, "mirrored": True},
+             {"width": 22.0, "height": 12.0, "share_of_drawn": 1.0}]
+    assert placed_words(twice[:1], "mm") == ", the whole drawing placed 22 mm by 12 mm, as large as drawn, mirrored"
+    assert placed_words(twice, "mm") == ", 2 drawings placed 22 mm by 12 mm, as large as drawn, 1 of them mirrored"
     assert words((25.4, 12.7, None), units="in") == ", the whole drawing placed 1 in by 0.5 in"
     several = words((16.0, 8.0, 0.8), (12.0, 6.0, 0.6))
     size = "12 mm by 6 mm to 16 mm by 8 mm"

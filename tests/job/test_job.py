@@ -317,6 +317,16 @@ def test_how_much_larger_a_blank_must_be(length, width, margin, words):
     assert _larger_blank(job, part) == f"make [stock] {words}"
 
 
+def test_what_the_outline_needs_beside_the_part_is_said_of_a_wider_blank():
+    """64 mm, and on each side the cutter of 3 mm and 2 mm that hold its tabs."""
+    job = SimpleNamespace(stock=SimpleNamespace(length=230.0, width=60.0, margin_nut=8.0), units="mm",
+                          outline=SimpleNamespace(tabs=4, skin=0.0, cutter="flat"),
+                          cutter=lambda name, where: SimpleNamespace(diameter=3.0))
+    part = SimpleNamespace(outline=shapely.box(-5.0, -30.0, 200.0, 32.0))
+    assert _larger_blank(job, part) == \
+        "make [stock] width 74 mm or more (with 5 mm on each side for the outline's cutter and tabs)"
+
+
 @pytest.mark.parametrize(("by", "side"), [((-1.5, 0, 0, 0), "before the nut"), ((0, -1.5, 0, 0), "on the bass side"),
                                           ((0, 0, 1.5, 0), "past the end"), ((0, 0, 0, 1.5), "on the treble side")])
 def test_where_a_part_hangs_over_its_blank(by, side):

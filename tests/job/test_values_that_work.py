@@ -142,6 +142,17 @@ def test_a_wall_that_a_refusal_names_leaves_more_than_a_trace():
     assert min(shape.area for _, shape in walled(regions, named)) > 0.01
 
 
+@pytest.mark.parametrize(("asked", "remedy"), [
+    ("jobb.toml", "did you mean job.toml?"), ("JOB.toml", "did you mean job.toml?"), ("job.tml", "check the name"),
+    ("board.toml", "check the name"), ("art.toml", "check the name"),
+])
+def test_a_job_file_with_nearly_that_name_is_named(tmp_path, asked, remedy):
+    small_board.job(tmp_path)  # writes job.toml and art.svg
+    with pytest.raises(JobError, match=r"cannot be read") as wrong:
+        pathgen.load_job(tmp_path / asked)
+    assert wrong.value.remedy == remedy
+
+
 def test_a_drawing_with_nearly_that_name_is_named_with_its_folder(tmp_path):
     (tmp_path / "icons").mkdir()
     path = small_board.job(tmp_path)

@@ -1,6 +1,7 @@
 """The test piece: what its programs cut measures what its page says, and nothing is tried that the job lacks."""
 
 import itertools
+import math
 import re
 
 import numpy as np
@@ -256,6 +257,56 @@ def test_a_speck_that_no_cutter_goes_into_is_not_the_place_to_try(tmp_path, spec
                changes={**BOTH, "overfill = 0.7": 'fill = "none"'})
     (trial,) = (t for t in coupon_clamping(load_job(path)).board.trials if t.kind == "detail")
     assert trial.size == pytest.approx(1.3, abs=1e-3)
+
+
+V = '''
+[[cutter]]
+name = "vee"
+shape = "v"
+diameter = 6.0
+angle = 60
+speed = 18000
+feed = 600.0
+plunge = 200.0
+stepdown = 1.0
+'''
+
+
+@pytest.mark.parametrize(("wide", "speck"), [
+    (0.9, '<rect x="18" y="22" width="4" height="0.9" fill="#225577"/>'),
+    (0.05, '<rect x="4" y="4" width="0.05" height="3" fill="#225577"/>'),
+])
+def test_a_v_that_comes_last_goes_into_the_narrowest_place(tmp_path, wide, speck):
+    """A v of 60 degrees is 1.73 mm wide at the pocket's 1.5 mm: in narrower places it goes tan(60) of half as deep."""
+    path = job(tmp_path, art=NARROW.replace("</svg>", f"{speck}</svg>"), extra=V,
+               changes={'cutters = ["flat"]': 'cutters = ["flat", "vee"]'})
+    loaded = load_job(path)
+    piece = build(loaded, clamping=coupon_clamping(loaded), resolution=0.2)
+    assert piece.passed
+    (trial,) = trials(piece, "detail")
+    assert trial.size == pytest.approx(wide, abs=1e-3)
+    page = coupon_page(piece.plan, piece.plan.clamping.board, piece.report)
+    deep = wide / 2 * math.tan(math.radians(60))
+    said = re.search(r'as drawn, ([\d.]+) mm deep there; last cutter (?:"|&quot;)vee', page)
+    assert float(said[1]) == pytest.approx(deep, abs=0.01)
+    if wide > 0.5:
+        points, _ = cut_of(piece, lambda p: p.operation == "pocket" and p.cutter.name == "vee")
+        assert 6.5 - points[points[:, 1] > 0, 2].min() == pytest.approx(deep, abs=0.02)
+
+
+def test_a_pour_is_tried_beside_a_narrower_place_that_stays_open(tmp_path):
+    more = ('[[inlay]]\nartwork = "fine.svg"\ndepth = 0.8\ncutters = ["fine"]\nfill = "none"\n'
+            "place = { at = [75.0, 0.0] }\n")
+    (tmp_path / "fine.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" '
+                                       'viewBox="0 0 9 9"><rect x="4" width="1.1" height="9" fill="#aa2222"/></svg>')
+    loaded = load_job(job(tmp_path, art=NARROW, extra=FINE + more, changes=BOTH))
+    piece = build(loaded, clamping=coupon_clamping(loaded), resolution=0.2)
+    assert piece.passed
+    (detail,), (pour,) = trials(piece, "detail"), trials(piece, "pour")
+    assert (detail.size, detail.depth, pour.depth) == (pytest.approx(1.1), 0.8, 1.5)
+    again = next(p for p in piece.programs if p.operation == "resurface")
+    assert "Stop here for the fill" in piece.programs[again.order - 2].text
+    assert [inlay.fill for inlay in piece.plan.clamping.inlays].count("resin") == 1
 
 
 def test_a_drawing_that_is_nowhere_narrow_has_no_detail(tmp_path):

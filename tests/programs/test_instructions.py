@@ -41,7 +41,33 @@ def test_the_blank_is_found_by_its_edges(tmp_path, setup, spans):
     """125 by 66 mm, 20 mm before the nut; the ball has a radius of 6.35 mm."""
     (line,) = [line for line in told(tmp_path, 1, extra=f"[setup]\n{setup}") if line.startswith("Set X 0 and Y 0")]
     assert f"The blank then reaches from {spans}: " in line
-    assert line.endswith("half the cutter, 6.35 mm, beyond that.")
+    assert line.endswith("just touches one of its edges, its tip 6.35 mm or more below the blank's top (higher up it "
+                         "is narrower), the display shows half the cutter, 6.35 mm, beyond that.")
+
+
+@pytest.mark.parametrize(("cutter", "said"), [
+    ('name = "flat"', "where the side of the cutter just touches one of its edges, the display shows half the cutter, "
+                      "1 mm, beyond that."),
+    # 3 mm from its axis the flank of a v of 90 degrees is 3 mm over its tip, that of one of 20 degrees 17 mm
+    ('name = "v"\nangle = 90', "one of its edges, its tip 3 mm or more below the blank's top (higher up it is "
+                               "narrower), the display shows half the cutter, 3 mm, beyond that."),
+    ('name = "v"\nangle = 20', "where a straight pin in the spindle, not the pointed cutter, just touches one of its "
+                               "edges, the display shows half the pin beyond that."),
+])
+def test_the_edge_is_found_with_what_is_as_wide_there(tmp_path, cutter, said):
+    v = f'[[cutter]]\n{cutter}\nshape = "v"\ndiameter = 6\nspeed = 16000\nfeed = 600\nplunge = 200\nstepdown = 1\n'
+    marks = f'{OUTLINE}[marks]\ncutter = "{cutter.split(chr(34))[1]}"\n{v if "angle" in cutter else ""}'
+    (line,) = [line for line in told(tmp_path, 1, extra=marks) if line.startswith("Set X 0 and Y 0")]
+    assert line.endswith(said)
+
+
+def test_the_blank_is_laid_down_and_measured_then_held_then_zero_is_set(tmp_path):
+    clamp = "[setup]\nkeep_out = [{ along = [-20, -12], across = [-33, 33], height = 20 }]\n"
+    lines = told(tmp_path, 1, extra=clamp)
+    order = ("Lay the blank down", "Measure the blank", "Hold the blank", "Hold it over its whole face",
+             "By the job the highest clamp", "Set X 0 and Y 0", "Fit ball")
+    assert [next(i for i, line in enumerate(lines) if line.startswith(one)) for one in order] == \
+        sorted(i for i, line in enumerate(lines) if line.startswith(order))
 
 
 def test_a_blank_of_another_thickness_is_not_mended_at_z_0(tmp_path):

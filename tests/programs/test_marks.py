@@ -26,6 +26,8 @@ from pathgen.programs.paths import Around, path_of
 from pathgen.programs.waste import board_errors, left_standing, spread_places
 from pathgen.report.filling import _second_cut_notes
 from pathgen.report.moving import moved_warnings
+from pathgen.report.sheet.page import verdict_words
+from pathgen.report.sheet.results import warnings
 from pathgen.verify import Tolerances, verify
 from pathgen.verify.marks import hover_findings, mark_findings
 from pathgen.verify.over_board import motion_over_board
@@ -189,6 +191,21 @@ def test_every_later_program_is_written_where_the_work_lies(tmp_path, marked):
     assert "moved" in text_of(moved, "resurface")
     assert not moved.report["inlays"][0]["second_cut"]["repeats_first_pass"]
     check_what_is_done(moved, hover)
+    check_zero_stays(moved)
+
+
+def check_zero_stays(moved):
+    """Where zero was set from the work lies elsewhere now: page and programs say where, for the hand to try it by."""
+    x, y, _ = there(np.array([0.0, 0.0, 8.0]))  # the nut face on the centre-line, on top of the raw blank
+    shown = f"X {x:.2f} mm, Y {y:.2f} mm"
+    page = Page(moved.files()["setup.html"])
+    stays = "X 0 Y 0 stays as it was set before the work moved, do not set it again: the nut face on the " \
+            f"centre-line now lies at {shown}"
+    assert stays in page.all("header")[0][2]
+    by_hand = page.by_id("by-hand")[2]
+    assert f"Move by hand to {shown}: the tip must stand over the nut face on the centre-line" in by_hand
+    assert "X 0, Y 0" not in by_hand
+    assert all(stays in re.sub(r"\)\s*\((\.\. )?", " ", p.text) for p in moved.programs)
 
 
 def check_what_is_done(moved, first):
@@ -197,7 +214,14 @@ def check_what_is_done(moved, first):
     left = sum(p.minutes for p in moved.programs if p.order >= first)
     assert moved.report["minutes_left"] == pytest.approx(left, abs=0.01)
     page = Page(moved.files()["setup.html"])
-    assert f"Go on with program {first}" in page.all("header")[0][2]
+    head = page.all("header")[0][2]
+    assert f"Go on with program {first}" in head
+    assert f"programs 1 to {first - 1} count as done" in head
+    assert "or more were, write the number of the first still to be run as [moved] before" in head
+    graver = {**moved.report, "checks": {**moved.report["checks"], "findings": [
+        {**one, "severity": "warn"} for one in moved.report["checks"]["findings"]]}}
+    assert f" to read before program {first}." in "".join(next(iter(verdict_words(graver))).itertext())
+    assert next(warnings(graver).itertext()) == f"Read before program {first}"
     assert page.by_id("programs")[2].partition("In the pictures")[0].count(": done") == first - 1
     assert page.by_id("by-hand")[2].count("done") == first  # one more: "where that cannot be done"
     cards = {p.order: page.by_id(f"program-{p.order}")[2] for p in moved.programs}

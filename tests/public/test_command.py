@@ -33,6 +33,29 @@ def test_ridges_of_any_program(program, capsys):
     assert "DO NOT CUT" in capsys.readouterr().out
 
 
+def test_a_pocket_on_a_surface_cut_before_is_told_how_to_say_so(tmp_path, capsys):
+    """A rapid 1.5 mm over a surface of 6 mm goes through what a raw blank of 8 mm has there; the cut is 1 mm deep."""
+    path = tmp_path / "pocket.nc"
+    start = "G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X5 Y0\nG1 Z5 F300\nX15 F600\n"
+    end = "X35 F600\nG0 Z20\nM5\nM30\n"
+    asked = ["check", str(path), "--cutter", "flat-end", "3", "--blank", "70", "40", "8", "--thickness", "6",
+             "--radius", "254", "--resolution", "0.2", "--stepdown", "1.1"]
+    hint = "if an earlier program has cut the surface, say so (--surfaced"
+    path.write_text(f"{start}G0 Z7.5\nG0 X25\nG1 Z5 F300\n{end}")
+    assert main(asked) == 1
+    said = capsys.readouterr().out
+    assert "a rapid 0.500 mm into the work" in said
+    assert said.count(hint) == 2  # of the cut, 3 mm into the raw blank, too
+    assert main([*asked, "--surfaced"]) == 0
+    assert hint not in capsys.readouterr().out
+    path.write_text(f"{start}G0 Z5.5\nG0 X25\nG1 Z5 F300\n{end}")  # this one goes into the surface as well
+    assert main(asked) == 1
+    said = capsys.readouterr().out
+    assert said.count(hint) == 1
+    assert main([*asked, "--surfaced"]) == 1
+    assert "a rapid 0.500 mm into the work" in capsys.readouterr().out
+
+
 def test_what_it_takes(program, tmp_path, capsys):
     picture = tmp_path / "left.png"
     assert main(["simulate", program, *WHERE, "--picture", str(picture)]) == 0

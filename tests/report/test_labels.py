@@ -26,6 +26,8 @@ from tests.random_plates import random_plate
 from tests.report.labels import cut_off, labels, over_one_another
 from tests.report.test_pictures import points
 from tests.small_board import dotted_job
+from tests.whole.test_one_blank import BLANK
+from tests.whole.test_one_blank import blank as write_blank
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -106,6 +108,23 @@ def test_parts_of_a_blank_are_named_beside_them():
         shape = shapely.Polygon(points(part)[0])
         assert shape.area > 500
         assert not [words for words, box in labels(picture) if box.intersects(shape)]
+
+
+def test_no_dashed_line_of_a_blank_crosses_the_name_of_a_clamp(tmp_path):
+    """Clamps on the corner of the blank, on its edge and between two shares."""
+    path = write_blank(tmp_path, BLANK.replace("[[part]]", "[setup]\nkeep_out = [" + ", ".join(
+        f"{{ along = [{x}, {x + 6}], across = [{y}, {y + 8}], height = 12 }}"
+        for x, y in ((-3, -69), (60, -69), (116, -64), (117, 20), (297, 60))) + "]\n[[part]]", 1))
+    job = load_job(path)
+    clampings = blank_clampings(job)
+    picture = Tree.fromstring(as_svg(blank_from_above(job.title, clampings, [name for name, _ in parts_on_blank(job)],
+                                                      along="x")))
+    dashed = [points(path)[0] for path in picture.iter() if path.get("stroke-dasharray")]
+    assert len(dashed) == 3
+    shares = shapely.union_all([shapely.LinearRing(ring) for ring in dashed])
+    named = [(words, box) for words, box in labels(picture) if words.startswith("clamp")]
+    assert len(named) == 5
+    assert [words for words, box in named if box.intersects(shares)] == []
 
 
 def test_a_word_without_room_goes_outside_with_a_line_to_what_it_names():

@@ -26,11 +26,12 @@ from pathgen.report.pictures.labels import Labels
 from pathgen.report.pictures.measuring import measuring_picture
 from pathgen.report.pictures.paths import _numbers, bored, path_picture
 from pathgen.report.pictures.ridges import OVER, SHADES, shade
-from pathgen.report.pictures.sections import RISE, section_picture, sections_of
+from pathgen.report.pictures.sections import RISE, Section, section_picture, sections_of
 from pathgen.report.sheet.results import ridges
 from pathgen.work.operations import WitnessMarks
 from tests.as_made import hold
 from tests.report.labels import cut_off, labels, over_one_another
+from tests.small_board import job
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -114,6 +115,30 @@ def test_a_file_prints_at_true_size(pictures):
         assert picture.get("width") == f"{width:g}mm"
         assert picture.get("height") == f"{height:g}mm"
         assert picture.find(f"{SVG}title").text
+
+
+@pytest.mark.parametrize(("cutters", "wide", "floor"), [
+    ('"v"', 4.0, 4.0 - 2 * math.tan(math.radians(30))), ('"v"', 1.2, 0.0), ('"flat"', 4.0, 4.0),
+    ('"flat", "v"', 4.0, 4.0),  # the flat end is as wide as the bar lets it
+    ('"flat", "v"', 1.2, 0.0),
+])
+def test_a_section_shows_walls_as_they_slope(tmp_path, cutters, wide, floor):
+    """A bar along the board, 1 mm deep: a v of 60 degrees leaves the floor narrower by its flanks."""
+    v = '[[cutter]]\nname = "v"\nshape = "v"\ndiameter = 6\nangle = 60\nspeed = 16000\nfeed = 900\n' \
+        "plunge = 300\nstepdown = 1\n"
+    art = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><rect x="5" ' \
+          f'y="{15 - wide / 2}" width="20" height="{wide}" fill="#225577"/><rect x="30" y="10" width="4" height="4" ' \
+          'fill="#225577"/></svg>'
+    clamping = clamping_of(load_job(job(tmp_path, art=art, extra=v, changes={
+        'cutters = ["flat"]': f"cutters = [{cutters}]", "depth = 1.5": "depth = 1.0"})))
+    picture = section_picture(clamping, Section(name="x", x=40.0))
+    (pocket,) = [path for path in picture.iter() if path.get("class") == "pocket"]
+    across, down = points(pocket)[0].T
+    assert np.ptp(across) == pytest.approx(wide, abs=0.01)
+    deep = min(1.0, wide / 2 / math.tan(math.radians(30)))
+    assert np.ptp(down) == pytest.approx(4 * deep, abs=0.1)
+    low = across[down > down.max() - 0.02 * 4]
+    assert np.ptp(low) == pytest.approx(floor, abs=0.15)
 
 
 def test_sections_show_the_arc_of_the_radius_with_heights_exaggerated(build, pictures):

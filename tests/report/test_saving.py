@@ -10,23 +10,25 @@ from pathgen.report.text import load_lines, saving_lines, summary_lines
 from tests import small_board
 
 RECKONED = r"reckoned with feed = ([\d.]+), plunge = ([\d.]+), stepdown = ([\d.]+)"
-SLOTS = small_board.SLOT_CUTTER + """[slots]
+SLOTS = small_board.SLOT_CUTTER + """ramp = 2.0
+[slots]
 cutter = "slot"
 depth = 2.0
 entry = "ramp"
 """
+FINE = {"scallop = 0.05": "scallop = 0.02"}
 
 
 @pytest.fixture(scope="module")
 def slotted(tmp_path_factory):
-    return small_board.built(tmp_path_factory.mktemp("saving"), extra=SLOTS)
+    return small_board.built(tmp_path_factory.mktemp("saving"), changes=FINE, extra=SLOTS)
 
 
 def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
     rows = slotted.report["fewer_minutes"]
     assert 3 <= len(rows) <= 5
     assert [row["minutes_saved"] for row in rows] == sorted((row["minutes_saved"] for row in rows), reverse=True)
-    text = small_board.JOB + SLOTS
+    text = small_board.JOB.replace("scallop = 0.05", FINE["scallop = 0.05"]) + SLOTS
     for row in rows:
         table, assignment = re.fullmatch(r"(\[+\w+\]+(?: \".*?\")?) (.*)", row["change"]).groups()
         key = assignment.split(" = ")[0]
@@ -48,7 +50,7 @@ def test_each_saving_is_what_the_change_saves(slotted, tmp_path):
 
 
 def test_compare_tells_the_minutes_of_the_other_entry_both_ways(slotted, tmp_path):
-    pecked = small_board.job(tmp_path, extra=SLOTS.replace('"ramp"', '"peck"'))
+    pecked = small_board.job(tmp_path, changes=FINE, extra=SLOTS.replace('"ramp"', '"peck"'))
     saved = next(row["minutes_saved"] for row in slotted.report["fewer_minutes"] if "entry" in row["change"])
     line = next(line for line in change_lines(pathgen.load_job(pecked)) if '[slots] entry = "ramp"' in line)
     assert float(re.search(r"takes ([\d.]+) min longer", line)[1]) == pytest.approx(saved, abs=0.11)

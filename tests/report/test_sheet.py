@@ -11,6 +11,7 @@ from pathgen.base.markup import as_html, element
 from pathgen.base.picture import BLANK, PALE, WOOD
 from pathgen.report.pictures.above import CLAMP_EDGE
 from pathgen.report.sheet import setup_sheet
+from pathgen.report.sheet.programs import _running
 from pathgen.report.sheet.style import STYLE, TEXT_ON_GROUND
 from pathgen.verify import Finding
 from tests.report.conftest import HOSTILE
@@ -104,6 +105,10 @@ def test_every_program_is_there_in_order_with_its_figures(page, built):
     assert [f"{p.cutter.eased_feed:.0f} mm/min in full width" in article[2]
             for p, article in zip(built.programs, articles, strict=True)] == eased
     assert sum(eased) == 2  # the pocket and the outline
+    pocket = next(p for p in built.programs if p.operation == "pocket")
+    same = replace(pocket, step=replace(pocket.step, cutter=replace(pocket.cutter, stepover=1.0)))
+    assert same.cutter.eased_feed == same.cutter.feed
+    assert "full width" not in _running(same, "mm")
     lengths = [len(re.findall(r"Stop here for the fill", a[2])) for a in articles]
     assert sum(lengths) == 1
 

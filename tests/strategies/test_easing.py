@@ -67,6 +67,21 @@ def test_no_tooth_takes_more_than_it_should_and_nothing_is_eased_that_need_not_b
         assert loads.length[needless].sum() <= 0.25 * loads.length[eased].sum() + 2 * cutter.diameter
 
 
+@pytest.mark.parametrize(("diameter", "stepover", "stepdown", "plunge", "region"), [
+    # a ramp down which the plunge feed is no slower than the eased one: it took 1.6 times what it should
+    (4.0, 0.3, 0.5, 400.0, POCKETS["bent"].buffer(1.5)),
+    # what is cut beside an earlier cut was as wide as a cell, and twice of it in a corner was not seen: 1.8 times
+    (4.0, 0.1, 0.4, 400.0, POCKETS["square"].buffer(1.5)), (2.0, 0.15, 0.5, 250.0, POCKETS["bent"]),
+], ids=["ramp", "corner", "bends"])
+def test_nor_with_a_small_stepover_and_a_quick_plunge(diameter, stepover, stepdown, plunge, region):
+    cutter = replace(LARGE, diameter=diameter, stepover=stepover, stepdown=stepdown, plunge=plunge)
+    x0, y0, x1, y1 = region.bounds
+    block = Block((x0 - 1, y0 - 1, x1 + 1, y1 + 1), 0.02, BOARD.height)
+    cut, = pocket(region, surface=BOARD, cutters=[cutter], depth=1.0, safe_z=20.0)
+    taken = block.run(run_of(cut.toolpath, cutter), cutter.radius).each_minute(over=cutter.radius)
+    assert taken.max() <= LOAD_FACTOR * stepover * diameter * stepdown * cutter.feed
+
+
 BALL = Cutter(name="ball 2", shape="ball-end", diameter=2.0, speed=18000, feed=900.0, plunge=250.0, stepdown=0.8)
 
 

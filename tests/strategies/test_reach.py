@@ -27,7 +27,7 @@ from pathgen.report.reaching import (
 )
 from pathgen.report.text import verdict
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.reach import Reach, SetReach, _opened, lengths, plain_minutes, reach
+from pathgen.strategies.reach import CutterReach, Detail, Reach, SetReach, _opened, lengths, plain_minutes, reach
 from pathgen.work.walls import narrowest_wall
 from tests.drawings import BOARD, LEVEL, comb, flat_end, v_cutter
 from tests.small_board import built, job
@@ -263,6 +263,31 @@ def test_corners_that_a_v_cutter_rises_into_are_not_said_to_stay_closed(tmp_path
         assert bool({"detail-out-of-reach", "much-left-closed"} & codes) == warned
     clamping = clamping_of(load_job(tmp_path / "job.toml"))
     assert reach_findings(clamping, reach_of_cutters(clamping), []) == []
+
+
+def test_what_runs_on_under_a_later_colour_is_not_said_to_stay_closed(tmp_path):
+    """A square, 0.1 mm of wood, a square of the next stage: a lap of 0.4 mm makes a strip of 0.3 mm that a 2 mm cutter
+    does not go into, and that the next stage cuts."""
+    art = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \
+          '<rect x="5" y="5" width="10" height="20" fill="#225577"/>' \
+          '<rect x="15.1" y="5" width="10" height="20" fill="#aa2222"/></svg>'
+    cutters, other = 'cutters = ["flat"]', "place = { at = [45.0, 0.0] }"
+    stage = f'[[inlay]]\nartwork = "art.svg"\ndepth = 1.2\n{cutters}\n{other}\ncolours = ["#aa2222"]\n'
+    path = job(tmp_path, art=art, extra=stage, changes={cutters: f'{cutters}\nlap = 0.4\ncolours = ["#225577"]'})
+    read = load_job(path)
+    clamping = clamping_of(read)
+    assert clamping.inlays[0].area.area == pytest.approx(10 * 20 + 0.3 * 20, abs=0.3)
+    said = [one.where for one in reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)]
+    assert said == []
+    found = build(read, resolution=0.4).report["checks"]["findings"]
+    assert not [one for one in found if one["code"] == "detail-out-of-reach"]
+
+
+def test_of_a_place_that_no_flat_end_opens_none_is_named():
+    details = tuple(Detail(at=(1.0, 2.0), area=0.4, width=0.42, largest=largest, length=2.0) for largest in (0.0, 0.3))
+    row = CutterReach(colour="#225577", cutter="flat", area=10.0, reachable_area=9.2, details=details)
+    lines = list(reach_lines("inlay 1", Reach(cutters=(row,), sets=(), narrowest_wall=None), "mm", smallest="flat"))
+    assert [line.split("  ")[-1].strip() for line in lines if "0.42 mm" in line] == ["a v cutter", "0.3 mm"]
 
 
 ARROW = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">' \

@@ -18,7 +18,8 @@ from pathgen.programs.paths import RUN_OUT, Around
 from pathgen.strategies.drilling import _helix, _pecks, drilling
 from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
 from pathgen.work.features import Holes, Slots
-from pathgen.work.operations import Slot
+from pathgen.work.operations import Bevel, Slot
+from tests import small_board
 from tests.strategies.test_strategies import cutter_of
 
 LEVEL = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
@@ -48,7 +49,7 @@ def test_a_ramp_goes_straight_down_nowhere_in_the_wood(width):
     assert points[1:][upright, 2].min(initial=9.0) >= 6.0 - 1e-9
     falls = step[:, 2] < -1e-9
     run = np.hypot(step[:, 0], step[:, 1])[falls & ~upright]
-    assert (-step[falls & ~upright, 2] / run).max() <= 0.5 / 20.0  # a stepdown over the slot's length
+    assert (-step[falls & ~upright, 2] / run).max() <= CUTTER.ramp_slope + 1e-9
     assert points[:, 2].min() == pytest.approx(4.0)
 
 
@@ -134,6 +135,22 @@ def test_a_bevel_runs_out_by_its_own_width_or_goes_round_the_end():
     opened = Slot(slots).leaves_open(0.0)
     assert opened.covers(swept)
     assert opened.bounds[3] == pytest.approx(10.5)
+
+
+@pytest.mark.parametrize("finish", [12.7, 6.0])
+def test_a_bevel_begins_over_what_stands_at_its_place(finish, tmp_path):
+    """It was let down from 9 mm, over the raw blank. D: a flank of 45 degrees is as high over the tip as far off it."""
+    extra = small_board.SLOT_CUTTER + small_board.SLOT_CUTTER.replace('"slot"', '"v"').replace(
+        '"flat-end"', '"v"\nangle = 90.0').replace("0.6", "6.0") + \
+        '[slots]\ncutter = "slot"\ndepth = 2.0\nbevel = 0.2\nbevel_cutter = "v"\n'
+    made = small_board.built(tmp_path, extra=extra, changes={"diameter = 12.7": f"diameter = {finish}"}, resolution=0.1)
+    assert made.passed
+    path = next(path for step, path in zip(made.plan.clamping.steps, made.plan.paths, strict=True)
+                if isinstance(step.operation, Bevel))
+    down = path.points[np.flatnonzero(path.kinds == Move.PLUNGE) - 1]
+    assert len(down) == 5
+    assert (down[:, 2] > made.plan.clamping.finished_surface.height(*down[:, :2].T)).all()
+    assert (down[:, 2] < 9.0 - 1.0).all()
 
 
 @pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
@@ -223,3 +240,31 @@ def test_which_cutters_make_a_hole(cutter, diameter, said):
     with pytest.raises(CutterError) as caught:
         made()
     assert caught.value.allowed == said
+
+
+def across(path):
+    """How far rapids go across the board, mm."""
+    return float(np.abs(np.diff(path.points[:, 1]))[path.kinds[1:] == Move.RAPID].sum())
+
+
+def test_bevels_are_cut_back_and_forth():
+    pair = np.array([[[at, -10.0], [at, 10.0]] for at in (30.0, 50.0, 65.0)])
+    path = bevelling(one_slot(bevel=0.2, number=np.arange(1, 4), lines=pair), surface=LEVEL,
+                     cutter=cutter_of("v", 6.0, angle=90.0), rapids=Rapids(15.0, 7.0))
+    assert across(path) == 0.0
+
+
+@pytest.mark.parametrize("width", [0.6, 0.8, 1.1, 1.5])
+def test_waste_at_both_ends_of_all_lines_is_opened_in_one_way_across(width):
+    path = slotting(one_slot(width=width, entry="ramp"), surface=LEVEL, cutter=CUTTER, rapids=Rapids(15.0, 7.0),
+                    stands=lambda places: np.full(len(places), 6.69))
+    assert across(path) == pytest.approx(21.0 + 0.1 * width)
+
+
+@pytest.mark.parametrize(("width", "lines"), [(0.6, 1), (0.8, 2), (1.1, 3)])
+def test_each_layer_is_its_lines_once_and_a_short_ramp_to_and_fro(width, lines):
+    """Four layers of 0.5 mm: at the stated 5 degrees a ramp is 5.7 mm long, which is gone down and back."""
+    points = way(one_slot(width=width, entry="ramp"))
+    long = 20.0 + 2 * (0.5 + 0.05 * width)
+    moves = np.abs(np.diff(points[:, 1])).sum()
+    assert moves == pytest.approx(4 * (lines * long + 2 * 0.5 / np.tan(np.radians(5.0))))

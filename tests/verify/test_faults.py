@@ -156,6 +156,17 @@ def test_faults_in_slots_and_bevels(arched, operation, check, change, code):
     assert code in codes(check, arched, operation, change)
 
 
+def test_slots_that_are_not_cut_are_one_fault(arched):
+    step = next(s for s in arched.plan.clamping.steps if s.operation.name == "slots")
+    program = next(p.text for p in arched.programs if p.file_name == step.file_name)
+    still = "\n".join(line for line in program.splitlines() if not re.match(r"G1|X|Y|Z", line))
+    motion = motion_over_board(read_program(still, name=step.file_name), arched.plan.clamping, chord_tolerance=0.001)
+    (found,) = slot_findings(motion, step, arched.plan.clamping, Tolerances())
+    numbers = ", ".join(map(str, step.operation.feature.number.tolist()))
+    assert (found.code, found.got) == ("slot-missing", "no cut")
+    assert found.where == f"the slots of frets {numbers}, {step.file_name}"
+
+
 def test_a_slot_that_was_moved_aside_is_told_in_finite_numbers(arched):
     step = next(s for s in arched.plan.clamping.steps if s.operation.name == "slots")
     text = moved("X", 0.35)(next(p.text for p in arched.programs if p.file_name == step.file_name))
@@ -295,6 +306,12 @@ def test_inlays_over_and_beside_slots_are_told(arched):
     assert [f.code for f in found] == ["inlay-crosses-slot", "sliver"]
     assert {f.severity for f in found} == {"warn"}
     assert "fret 5" in found[0].got
+    assert found[0].remedy.startswith("see that the fill holds there, or")
+    steps = numbered(Step(operation=Pocket(replace(step.operation.opens, fill="none")) if step.operation.opens else
+                          step.operation, cutter=cutter) for step in steps)
+    open_there = next(neighbour_findings(replace(clamping, steps=steps), Tolerances()))
+    assert "fill" not in open_there.remedy  # there is none
+    assert "holds where the wood beside them is cut away" in open_there.remedy
     assert "0.25 mm of wood" in found[1].got
     assert found[1].where.startswith("inlay 2")
 

@@ -22,8 +22,10 @@ import pathgen.app.building
 from pathgen.app.cli import main
 from pathgen.app.pieces import pieces
 from pathgen.base.errors import CutterError, JobError
-from pathgen.job.clamping import planned_of
+from pathgen.job import load_job
+from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
+from pathgen.job.pieces import piece_sheets
 from pathgen.verify import verify
 from tests.as_made import hold
 from tests.small_board import moves
@@ -291,6 +293,47 @@ def test_spoilt_programs_are_seen(job, made, spoil: Spoil, code: str) -> None:
     assert text != one.program.text
     found = verify(one.clamping, {one.program.file_name: text}, job_fingerprint=job.fingerprint).findings
     assert code in {f.code for f in found if f.severity == "forbid"}
+
+
+def test_a_sheet_is_seen_in_the_colour_of_its_pieces() -> None:
+    job = load_job(EXAMPLE)
+    dark = replace(job, board=replace(job.board, wood_colour="#3b2a20"))
+    for sheet in piece_sheets(dark):
+        assert asked_of(dark, sheet.clamping).wood == (sheet.colour, None)
+    assert asked_of(dark, clamping_of(dark)).wood[0] == "#3b2a20"
+
+
+def test_the_sheets_of_several_pieces_are_named_as_their_programs(tmp_path, capsys) -> None:
+    """Of three inlays the second and the third are let in; the folder holds sheets 2 and 3, in the colours' order."""
+    (tmp_path / "art.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="20mm" viewBox='
+                                      '"0 0 60 20"><circle cx="10" cy="10" r="6" fill="#112233"/><circle cx="30" '
+                                      'cy="10" r="6" fill="#445566"/><circle cx="50" cy="10" r="6" fill="#778899"/>'
+                                      "</svg>")
+    inlays = "".join(f'''[[inlay]]
+artwork = "art.svg"
+colours = ["{colour}"]
+depth = 1
+cutters = ["flat"]
+{'fill = "piece"' if colour != "#112233" else 'fill = "none"'}
+{'piece = { cutter = "flat", thickness = 1.2 }' if colour != "#112233" else ""}
+place = {{ at = [50, 0] }}
+''' for colour in ("#112233", "#445566", "#778899"))
+    (tmp_path / "job.toml").write_text(f'''units = "mm"
+cutter = [{{ name = "flat", shape = "flat-end", diameter = 2, speed = 16000, feed = 900, plunge = 200, stepdown = 1 }}]
+stock = {{ length = 120, width = 60, thickness = 4 }}
+surface = {{ finish = "flat", rough = "flat" }}
+[plate]
+length = 100
+width = 40
+thickness = 3.5
+{inlays}''')
+    assert main(["pieces", str(tmp_path / "job.toml"), "--out", str(tmp_path / "out")]) == 0, capsys.readouterr()
+    programs = {path.stem for path in (tmp_path / "out").glob("*.nc")}
+    assert programs == {"piece-2-445566-flat", "piece-3-778899-flat"}
+    for name in ("setup.html", "report.json", "report.txt"):
+        assert {path.name for path in (tmp_path / "out").glob(f"*-{name}")} == {f"{one}-{name}" for one in programs}
+    assert "#445566" in (tmp_path / "out" / "piece-2-445566-flat-setup.html").read_text()
+    assert main(["check", str(tmp_path / "job.toml"), str(tmp_path / "out")]) == 0
 
 
 def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> None:

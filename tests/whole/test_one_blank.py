@@ -1,5 +1,6 @@
 """Several parts of one blank: their places in the text, the order of cutters, and each part on its own share."""
 
+import copy
 import itertools
 import random
 import re
@@ -14,7 +15,7 @@ from pathgen.app.building import check_data
 from pathgen.app.cli import main
 from pathgen.job.blank import blank_clampings, merged, origin_of
 from pathgen.programs.instructions import afterwards
-from pathgen.report.blank import origin_words
+from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from tests.as_made import hold
 from tests.job.test_plates import HOLE, PLATE, RING
 from tests.plain_cutting import Wood
@@ -311,6 +312,27 @@ def test_check_takes_the_folder_and_finds_a_program_on_anothers_share(made, tmp_
     assert not found.passed
     assert main(["check", str(path), str(tmp_path / "out"), "--resolution", "0.4"]) == 1
     assert "off the part's share of the blank" in capsys.readouterr().out
+
+
+def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path):
+    clamp = "[setup]\nkeep_out = [{ along = [-5, 5], across = [-65, -60], height = 12 }]\n"
+    path = blank(tmp_path, BLANK.replace("[[part]]", f"{clamp}[[part]]", 1))
+    found = [one for one in build_blank(load_job(path), resolution=0.5).report["checks"]["findings"]
+             if "stands on the place" in one["got"]]
+    assert [one["where"] for one in found] == ["[setup] keep_out 1"]
+    assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
+                               "picture of the whole blank from above: no cutter or edge finder comes to it")
+    assert found[0]["remedy"] == "move the clamp clear of it, or name another place of the common blank as zero"
+
+
+def test_what_would_save_much_time_is_said_of_each_part(made):
+    _, result = made
+    report = copy.deepcopy(result.report)
+    row = {"change": "[x] y = 1", "minutes_saved": 41.0, "cost": "nothing"}
+    report["parts"][1]["report"]["fewer_minutes"] = [row, row | {"minutes_saved": 5.0}]
+    assert blank_summary(report)[-1] == "Part 2, ringed: 41 minutes less with [x] y = 1: nothing."
+    assert "at the machine, 1 cutter to fit" in blank_summary(result.report)[-1]
+    assert fittings_words({"fittings": 7, "pours": 2}) == "a cutter to fit 7 times, 2 stops for fills"
 
 
 def test_commands(tmp_path, monkeypatch, capsys):

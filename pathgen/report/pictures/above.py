@@ -146,8 +146,11 @@ def name_places(labels: Labels, places: Sequence[Named], part: BaseGeometry, siz
 def name_clamps(labels: Labels, boxes: Sequence[KeepOut], units: str, size: float) -> None:
     """Clamps by number and height."""
     for number, box in enumerate(boxes, 1):
-        labels.put(f"clamp {number}, {format_length(box.height, units)} high", around(box.shape, 0.8 * size),
-                   size=0.8 * size, named=box.shape, fill=CLAMP_EDGE)
+        x0, y0, x1, y1 = box.shape.bounds
+        spots = [spot for away in (0.0, size, 2 * size)  # further off where a dashed line runs beside it
+                 for spot in around(shapely.box(x0 - away, y0 - away, x1 + away, y1 + away), 0.8 * size)]
+        labels.put(f"clamp {number}, {format_length(box.height, units)} high", spots, size=0.8 * size,
+                   named=box.shape, fill=CLAMP_EDGE)
 
 
 def inlay_areas(view: View, clamping: Clamping) -> Iterator[Element]:

@@ -58,7 +58,8 @@ def _labels(first: Clamping, clampings: Sequence[Clamping], names: Sequence[str]
     parts = [_seen(one, along, wood_in_plan(one.board)) for one in clampings]
     corner = shapely.box(base.left, base.bottom, base.left + 3.5 * size, base.bottom + 5 * size)
     zero = overlay.buffer(shapely.Point(0.0, 0.0), 0.7 * size)
-    labels = Labels([*parts, *(box.shape for box in clamps), zero, corner])
+    shares = [_seen(one, along, shapely.box(*one.stock.bounds)).exterior for one in clampings]
+    labels = Labels([*parts, *(box.shape for box in clamps), zero, corner], shares)
     for number, (one, name, part) in enumerate(zip(clampings, names, parts, strict=True), 1):
         x0, y0, x1, y1 = _seen(one, along, shapely.box(*one.stock.bounds)).bounds
         spots = [(x, y, way) for y in (y1 - 1.2 * size, y0 + 0.5 * size)

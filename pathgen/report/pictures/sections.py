@@ -165,16 +165,36 @@ def _wood(view: View, clamping: Clamping, x: float) -> Iterator[Element]:
 
 def _pocket(view: View, clamping: Clamping, inlay: Inlay, x: float) -> Iterator[Element]:
     first, finished = clamping.board.surface, clamping.finished_surface
+    flat = all(step.cutter.is_flat for step in clamping.steps if step.operation.opens is inlay)
     for colour, shape in inlay.regions:
         for low, high in spans(shape, x):
-            y = _steps(low, high)
-            floor, top = first.height(x, y) - inlay.depth, finished.height(x, y)
+            y = _steps(low, high, step=STEP if flat else STEP / 4)
+            floor, top = first.height(x, y) - inlay.depth + _raised(clamping, inlay, x, y), finished.height(x, y)
             cut = shapely.Polygon(np.concatenate([np.stack([y, floor], 1), np.stack([y, top], 1)[::-1]]))
             yield area(view, cut, decimals=3, fill="#ffffff" if inlay.fill == "none" else colour, stroke=INK,
                        stroke_width=0.2, class_="pocket")
             if inlay.fill != "none" and inlay.overfill > 0:
                 proud = np.stack([y, first.height(x, y) + inlay.overfill], axis=1)
                 yield lines(view, [proud], decimals=3, stroke=INK, stroke_width=0.2, stroke_dasharray="0.6 0.6")
+
+
+def _raised(clamping: Clamping, inlay: Inlay, x: float, y: Floats) -> Floats:
+    """(n,) how far a pocket's floor lies over its depth: beside walls that v cutters and ball ends leave sloping."""
+    own = [step.cutter for step in clamping.steps if step.operation.opens is inlay]
+    sloping = [cutter for cutter in own if not cutter.is_flat]
+    if not sloping:
+        return np.zeros(len(y))
+    reach = 1.0 + 2 * max(cutter.diameter for cutter in own)
+    near = overlay.intersection(inlay.area, shapely.box(x - reach, y.min() - reach, x + reach, y.max() + reach))
+    places = shapely.points(np.full(len(y), x), y)
+    aside = shapely.distance(shapely.boundary(near), places)
+    raised = np.min([one.profile(np.maximum(float(one.half_width(inlay.depth)) - aside, 0.0)) for one in sloping],
+                    axis=0)
+    for cutter in own:
+        if cutter.is_flat:
+            opened = overlay.buffer(overlay.buffer(near, -cutter.radius), cutter.radius)
+            raised[shapely.covers(opened, places)] = 0.0
+    return np.minimum(raised, inlay.depth)
 
 
 def _slot_floor(view: View, clamping: Clamping, x: float, size: float) -> Iterator[Element]:
@@ -216,5 +236,5 @@ def _sunk(view: View, clamping: Clamping, x: float) -> Iterator[Element]:
                        stroke_width=0.25, class_="sunk")
 
 
-def _steps(low: float, high: float) -> Floats:
-    return np.linspace(low, high, max(2, int(np.ceil((high - low) / STEP)) + 1))
+def _steps(low: float, high: float, *, step: float = STEP) -> Floats:
+    return np.linspace(low, high, max(2, int(np.ceil((high - low) / step)) + 1))

@@ -136,8 +136,11 @@ def _detail(clamping: Clamping, part: Coupon) -> Element | None:
     found, units = _of(part, "detail"), clamping.units
     if not found:
         return None
+    cutters = {step.cutter.name: step.cutter for step in clamping.steps}
     rows: list[list[Child]] = [
-        [letter, f"{format_length(t.size, units)} wide at its narrowest as drawn, {fine_length(t.depth, units)} deep; "
+        [letter, f"{format_length(t.size, units)} wide at its narrowest as drawn, "
+         # a v rises where it is narrower than the v is at its full depth
+         f"{fine_length(min(t.depth, t.size / 2 * cutters[t.cutter].wall_slope), units)} deep there; "
          f"last cutter \"{t.cutter}\"", _BLANK]
         for letter, t in found.items()]
     return chapter(

@@ -138,9 +138,9 @@ def _running(program: Program, units: str) -> str:
     """The feed; and where it is eased, in full-width cuts and tight corners, to what, and for how much of the way."""
     path, full = program.toolpath, feed(program.cutter.feed, units)
     share = float(path.lengths[path.kinds == Move.EASED].sum()) / max(path.cut_length, 1e-9)
-    if share == 0:
-        return full
     slow = feed(program.cutter.eased_feed, units)
+    if share == 0 or slow == full:
+        return full
     return f"{full.split(' ')[0]}, {slow} in full width ({max(100 * share, 1):.0f} %)"
 
 

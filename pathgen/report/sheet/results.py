@@ -22,7 +22,7 @@ from pathgen.report.pictures.sections import Section, least_under, rise_words, s
 from pathgen.report.sheet.parts import chapter, facts, figure, fixed, scrolling, table
 from pathgen.report.side_dots import side_template
 from pathgen.report.stringing import stringing_parts
-from pathgen.report.text import left_out_words, shown_findings
+from pathgen.report.text import left_out_words, next_program, shown_findings
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
 from pathgen.work.operations import Slot
@@ -171,9 +171,13 @@ def neck(report: dict[str, Any], units: str) -> Element | None:
 
 
 def warnings(report: dict[str, Any]) -> Element | None:
-    """What forbids cutting, and warnings: to be read before program 1."""
+    """What forbids cutting, and warnings: to be read before the first program that is to be run."""
     items = _items(report, "forbid", "warn")
-    return chapter("warnings", "Read before program 1", e("ul", items), class_="cautions") if items else None
+    return chapter("warnings", _read_before(report), e("ul", items), class_="cautions") if items else None
+
+
+def _read_before(report: dict[str, Any]) -> str:
+    return f"Read before program {next_program(report)}"
 
 
 def findings(report: dict[str, Any]) -> Element:
@@ -181,7 +185,7 @@ def findings(report: dict[str, Any]) -> Element:
     items = _items(report, "note")
     items += [e("li", f"Left out of the drawing: {in_units(what, report['job_units'])}")
               for what in left_out_words(report)]
-    above = e("p", "Its warnings stand before the programs, under ", e("a", "Read before program 1", href="#warnings"),
+    above = e("p", "Its warnings stand before the programs, under ", e("a", _read_before(report), href="#warnings"),
               ".") if _items(report, "forbid", "warn") else None
     none = None if above is not None else e("p", "Nothing: no fault was found in the programs.")
     return chapter("findings", "What verification found", above, e("ul", items) if items else none)

@@ -15,7 +15,7 @@ from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.base.units import place_words
-from pathgen.strategies.easing import Standing, eased
+from pathgen.strategies.easing import TOO_MUCH, Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions
 
 Floats = NDArray[np.float64]
@@ -74,7 +74,8 @@ class Trace:
         self._descents: dict[bytes, tuple[Floats, Floats]] = {}
         self._last: Floats | None = None
         # a ramp is a full-width cut, so it goes at the eased feed, unless that would sink faster than a plunge
-        room, steepest = _SLOWER * cutter.plunge / cutter.eased_feed, math.tan(math.radians(cutter.ramp))
+        room = _SLOWER * cutter.plunge / cutter.eased_feed
+        steepest = min(math.tan(math.radians(cutter.ramp)), _bearable_ramp(cutter))
         self._ramp_kind = Move.EASED if room >= _LEAST_RAMP else Move.PLUNGE
         self.ramp = min(steepest, room) if room >= _LEAST_RAMP else steepest
         self.is_flat, self.plunges = cutter.is_flat, cutter.plunges or not cutter.is_flat
@@ -213,6 +214,15 @@ class Trace:
             height = np.where(shapely.intersects(self._keep_out, ways), self._safe_z, height)
         heights[1:-1] = np.repeat(height, 2)
         return heights
+
+
+def _bearable_ramp(cutter: Cutter) -> float:
+    """The steepest ramp, as a slope, that a flat end goes down without a tooth taking too much: it takes what is under
+    it beside a full-width cut, at the slower of both its slow feeds. Others take little more there."""
+    if not cutter.is_flat:
+        return math.inf
+    most = TOO_MUCH * cutter.straight_cut * cutter.feed / min(cutter.eased_feed, cutter.plunge)
+    return max((most - cutter.full_cut) / (math.pi * cutter.radius**2), _LEAST_RAMP)
 
 
 def _without_repeats(rows: Floats) -> Floats:
