@@ -64,6 +64,9 @@ _NEAR = 1.05
 _MOSTLY = 0.9
 """Share of a place's area that a cutter must open to be said to reach it."""
 
+_EGG = 0.005
+"""How far (mm) an opening may reach out of its disc: on a curve it is no ellipse, a blunt v's by hundredths of a mm."""
+
 _ROUND = 13
 """In how many directions, from uphill to downhill, an opening is looked at."""
 
@@ -344,7 +347,7 @@ class Footprints:
         plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
         return cls(
             cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius,
-            across=_furthest(cutter, surface, depth, np.full_like(y, x), y, offset, plane),
+            across=np.maximum(across, _furthest(cutter, surface, depth, np.full_like(y, x), y, offset, plane) - _EGG),
             sunk=bool(np.any(along + offset >= full)),
         )
 
@@ -502,8 +505,8 @@ def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Flo
 def _furthest(
     cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats, plane: Floats
 ) -> Floats:
-    """How far each opening about (x, y) reaches from its middle in any direction, in the plane whose y for rising `y`
-    is given: about as far in all, since there it is all but a disc."""
+    """How far each opening about (x, y) reaches from its middle at most, in the plane whose y for rising `y` is given:
+    about as far in all directions, since there it is all but a disc."""
     up = _uphill(surface, x, y)
     axis, side = np.column_stack([x, y]), np.column_stack([-up[:, 1], up[:, 0]])
     middle = axis + offset[:, None] * up
