@@ -366,12 +366,22 @@ def _reach_of(
 ) -> Reach:
     inlay, surface = clamping.inlays[index], clamping.board.surface
     proud = clamping.proud(inlay)  # only flat ends are let through what is left, and they open the same at any depth
-    return reach(
+    found = reach(
         inlay.regions, cutters, depth=inlay.depth + proud, sets=sets,
         surface=replace(surface, thickness=surface.thickness + proud),
         most_details=most_details, minutes=partial(_minutes, clamping.machine), opened=opened,
         others=overlay.union_all([other.area for other in clamping.inlays if other is not inlay]) or None,
     )
+    later = overlay.union_all(_cut_later(clamping, index))
+    return found if later.is_empty else replace(found, cutters=tuple(_but_for(one, later) for one in found.cutters))
+
+
+def _but_for(row: CutterReach, later: BaseGeometry) -> CutterReach:
+    """A row without the places that later inlays cut."""
+    cut = [later.contains(shapely.Point(one.at)) for one in row.details]
+    area = sum(one.area for one, there in zip(row.details, cut, strict=True) if there)
+    return replace(row, reachable_area=row.reachable_area + area,
+                   details=tuple(one for one, there in zip(row.details, cut, strict=True) if not there))
 
 
 def _minutes(machine: Machine, path: Toolpath, cutter: Cutter) -> float:

@@ -279,6 +279,8 @@ def test_what_runs_on_under_a_later_colour_is_not_said_to_stay_closed(tmp_path):
     assert clamping.inlays[0].area.area == pytest.approx(10 * 20 + 0.3 * 20, abs=0.3)
     said = [one.where for one in reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)]
     assert said == []
+    rows = [row for row in reach_of_all(clamping, read.complete_cutters)[0].cutters if row.cutter == "flat"]
+    assert [detail.area for detail in rows[0].details] == pytest.approx([1 - math.pi / 4] * 4, abs=0.01)  # its corners
     found = build(read, resolution=0.4).report["checks"]["findings"]
     assert not [one for one in found if one["code"] == "detail-out-of-reach"]
 
