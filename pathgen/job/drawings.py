@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
@@ -45,6 +46,7 @@ _HALVINGS = 14  # to find a wall that leaves something
 _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
 _OPAQUE = 0.995  # the share of a colour that nobody tells from all of it
+_STEEPEST = 0.3  # of the slope of a v's flank: there it opens nearly twice as far uphill as downhill
 _TOUCHING = 0.05  # mm2: what drawings share that only touch
 
 
@@ -65,6 +67,7 @@ def inlays_of(
         with mistakes.caught():
             _check_on_board(inlay, board, job, inlays, more="".join(
                 dict.fromkeys(_in_pixels(art, inlay) for art in drawings[inlay.index])))
+            _check_sharp(inlay, board, job)
     arts = {art.name: art for some in drawings.values() for art in some}
     left_out = dict.fromkeys(words for some in drawings.values() for art in some for words in left_out_words(art))
     cut = []
@@ -404,10 +407,30 @@ def _check_on_board(
         )
 
 
+def _check_sharp(inlay: Inlay, board: Fingerboard | FlatPart, job: Job) -> None:
+    """Raise JobError for a v cutter so blunt that on the board's slope it opens nearly twice as far uphill as down."""
+    vs = [cutter for cutter in _cutters(job, inlay) if cutter.shape == "v"]
+    if not vs:
+        return
+    points, blunt = shapely.get_coordinates(inlay.area), min(vs, key=lambda cutter: cutter.wall_slope)
+    slopes = board.surface.slope(points[:, 0], points[:, 1])
+    worst = int(np.argmax(slopes))
+    if slopes[worst] > _STEEPEST * blunt.wall_slope:
+        degrees = np.degrees(np.arctan([slopes[worst], _STEEPEST / slopes[worst]])).tolist()
+        raise JobError(
+            f"{inlay.name} cutters", f'"{blunt.name}", a v of {blunt.angle:g} degrees, is too blunt near '
+            f"{place_words(*points[worst].tolist())}, where the {board.names.part} slopes {degrees[0]:.1f} degrees",
+            allowed=f"{math.floor(2.0 * degrees[1])} degrees or less there",
+            remedy="take a sharper v cutter, or place the drawing nearer to the centre-line",
+        )
+
+
+def _cutters(job: Job, inlay: Inlay) -> list[Cutter]:
+    return [job.cutter(name, f"{inlay.name} cutters") for name in job.inlays[inlay.index].cutters]
+
+
 def _reached(job: Job, inlay: Inlay) -> tuple[Cutter, float]:
     """The cutter of an inlay with the shortest flute, and how deep under the finished surface that goes."""
-    table = job.inlays[inlay.index]
-    cutters = [job.cutter(name, f"{inlay.name} cutters") for name in table.cutters]
-    shortest = min(cutters, key=lambda cutter: cutter.flute_length)
+    shortest = min(_cutters(job, inlay), key=lambda cutter: cutter.flute_length)
     cut_again = job.surface is not None and any(later.fill != "none" for later in job.inlays[inlay.index :])
     return shortest, shortest.flute_length - (job.surface.leave if job.surface and cut_again else 0.0)

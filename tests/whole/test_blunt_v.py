@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+import pathgen
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.verify import verify
@@ -16,9 +17,10 @@ LINE = f'{HEAD}<path d="M24 5v20" stroke="#225577" stroke-width="0.8"/><circle c
 STAR = f'{HEAD}<polygon points="18,2 21,11 30,11 23,17 26,27 18,21 10,27 13,17 6,11 15,11"/></svg>'
 
 
-def blunt(folder, art, *, angle, diameter, depth):
+def blunt(folder, art, *, angle, diameter, depth, radius="radius = { nut = 254.0, end = 300.0 }"):
     cutter = f'name = "flat"\nshape = "v"\nangle = {angle}\ndiameter = {diameter}\n'
-    changes = {'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n': cutter, "depth = 1.5": f"depth = {depth}"}
+    changes = {'name = "flat"\nshape = "flat-end"\ndiameter = 2.0\n': cutter, "depth = 1.5": f"depth = {depth}",
+               "radius = { nut = 254.0, end = 300.0 }": radius}
     return small_board.built(folder, art=art, changes=changes)
 
 
@@ -67,3 +69,13 @@ def test_a_cutter_on_a_curve_opens_what_it_meets_within_its_rim(shape, angle, ra
     at = np.array([[x, y, tip]])
     found = opens_outside(at, at + [0.0001, 0.0, 0.0], cutter, top, opened.buffer(spare))
     assert found.tolist() == [spare < 0]
+
+
+def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_that_is_not(tmp_path):
+    """Far out on a tight radius: of 150 degrees none is planned exactly, and what the refusal allows is built."""
+    far, tight = ROUND.replace('cx="12" cy="15" r="8"', 'cx="12" cy="1" r="1.5"'), "radius = 110"
+    with pytest.raises(pathgen.JobError, match=r"inlay 1 cutters: .* too blunt near .* slopes") as refused:
+        blunt(tmp_path, far, angle=150, diameter=6.0, depth=0.6, radius=tight)
+    angle = int(str(refused.value).split("allowed: ")[1].split(" degrees")[0])
+    made = blunt(tmp_path, far, angle=angle, diameter=6.0, depth=0.6, radius=tight)
+    assert [str(f) for f in made.verification.findings if f.severity == "forbid"] == []

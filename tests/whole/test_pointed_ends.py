@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Point, Polygon, box
 
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move
@@ -55,6 +55,16 @@ def test_openings_on_a_slope_come_to_the_drawings_edge_everywhere(region, cutter
     cut, = pocket(region, surface=STEEP, cutters=[cutter], depth=depth, safe_z=18.0)
     assert (cut_depth(cut, edges(region, -0.005), STEEP) > 1e-4).mean() > 0.995
     assert cut_depth(cut, edges(region, 0.002), STEEP).max() < 1e-4
+
+
+@pytest.mark.parametrize(("diameter", "depth"), [(6.0, 0.54), (8.0, 0.8), (8.0, 1.13), (3.0, 0.48)])
+@pytest.mark.parametrize("region", [Point(100, 19).buffer(7, quad_segs=64), box(90, -20, 110, -10)])
+def test_a_blunt_v_that_is_sunk_to_its_rim_uphill_stays_inside_and_comes_to_the_edge(region, diameter, depth):
+    """Taken for a disc all round it went up to 0.3 mm past the edge uphill, or ended as far short of it downhill."""
+    blunt = replace(v_cutter(150.0), diameter=diameter)
+    cut, = pocket(region, surface=STEEP, cutters=[blunt], depth=depth, safe_z=18.0)
+    assert cut_depth(cut, edges(region, 0.015), STEEP).max() < 1e-4
+    assert (cut_depth(cut, edges(region, -0.1), STEEP) > 1e-4).mean() > 0.95
 
 
 @pytest.mark.parametrize("depth", [1.4, 3.0])
