@@ -200,19 +200,24 @@ def _layered(tops: list[Floats], floors: list[Floats], cutter: Cutter, entry: st
     """One run: every line at every depth, without lifting out.
 
     A layer begins at an end of the first line, down a ramp and back over it, or by pecks. Then come that line and the
-    others, back and forth.
+    others, back and forth. What stands between two lines at their round ends goes with the way across there: an odd
+    number of lines goes back the way that the layer before came, an even one across to its beginning.
     """
     deepest = max(float((top[:, 2] - floor[:, 2]).max()) for top, floor in zip(tops, floors, strict=True))
     count = math.ceil(deepest / _sunk_at_once(tops[0], cutter, entry) - 1e-9)
     pieces: list[Floats] = []
-    forward = True
+    forward, lines = True, list(zip(tops, floors, strict=True))
     for layer in range(1, count + 1):
-        was, now = (_turned(_at(tops[0], floors[0], deepest * k / count), forward) for k in (layer - 1, layer))
+        was, now = (_turned(_at(*lines[0], deepest * k / count), forward) for k in (layer - 1, layer))
         pieces.append(_let_down(now, float(was[0, 2]), cutter) if entry == "ramp" else _pecks(was[0], now[0]))
-        for top, floor in zip(tops, floors, strict=True):
+        for top, floor in lines:
             line = _turned(_at(top, floor, deepest * layer / count), forward)
             pieces.append(line if layer == count else _coarse(line))
             forward = not forward
+        if len(lines) % 2:
+            lines.reverse()
+        else:
+            pieces.append(_at(*lines[0], deepest * layer / count)[:1])
     return np.concatenate(pieces)
 
 

@@ -100,15 +100,20 @@ def _discs(tip: Floats, cutter: Cutter, surface: Surface) -> NDArray[np.object_]
 
 def _rims(tip: Floats, cutter: Cutter, surface: Surface) -> NDArray[np.object_]:
     """What the cutter opens with its tip at (n, 3) places: in each of many directions as far as its underside, not
-    past its radius, lies below the surface. Found by halving: the surface falls and the underside rises on the way."""
+    past its radius, lies below the surface. Found by halving on ways from within: the tip of a v; of a ball end, which
+    meets a slope uphill of its axis, the middle of what it opens. So such ways leave the wood once."""
     turn = np.linspace(0.0, 2.0 * np.pi, _DIRECTIONS, endpoint=False)
+    middle = tip[:, :2] if cutter.shape == "v" else opened_discs(tip, cutter, surface)[0]
     x, y, z = (column[:, None] for column in tip.T)
-    low, high = np.zeros((len(tip), _DIRECTIONS)), np.full((len(tip), _DIRECTIONS), cutter.radius)
+    from_x, from_y = (column[:, None] for column in middle.T)
+    low = np.zeros((len(tip), _DIRECTIONS))
+    high = low + cutter.radius + np.hypot(from_x - x, from_y - y)
     for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        met = surface.height(x + middle * np.cos(turn), y + middle * np.sin(turn)) > z + cutter.profile(middle)
-        low, high = np.where(met, middle, low), np.where(met, high, middle)
-    rim = np.stack([x + high * np.cos(turn), y + high * np.sin(turn)], axis=2)
+        out = (low + high) / 2.0
+        at_x, at_y = from_x + out * np.cos(turn), from_y + out * np.sin(turn)
+        met = surface.height(at_x, at_y) > z + cutter.profile(np.hypot(at_x - x, at_y - y))
+        low, high = np.where(met, out, low), np.where(met, high, out)
+    rim = np.stack([from_x + high * np.cos(turn), from_y + high * np.sin(turn)], axis=2)
     return np.where(low.any(axis=1), shapely.polygons(rim), shapely.Polygon())
 
 

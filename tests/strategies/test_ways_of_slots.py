@@ -20,6 +20,7 @@ from pathgen.strategies.slotting import _coarse, _let_down, bevelling, slotting
 from pathgen.work.features import Holes, Slots
 from pathgen.work.operations import Bevel, Slot
 from tests import small_board
+from tests.plain_cutting import Wood
 from tests.strategies.test_strategies import cutter_of
 
 LEVEL = Surface(thickness=6.0, radius_nut=np.inf, radius_end=np.inf, length=100.0)
@@ -268,3 +269,22 @@ def test_each_layer_is_its_lines_once_and_a_short_ramp_to_and_fro(width, lines):
     long = 20.0 + 2 * (0.5 + 0.05 * width)
     moves = np.abs(np.diff(points[:, 1])).sum()
     assert moves == pytest.approx(4 * (lines * long + 2 * 0.5 / np.tan(np.radians(5.0))))
+
+
+@pytest.mark.parametrize("entry", ["ramp", "peck"])
+@pytest.mark.parametrize(("width", "lines"), [(1.0, 2), (1.5, 3), (2.4, 5)])
+def test_no_layer_takes_what_the_ones_above_it_left_between_lines_at_a_blind_end(entry, width, lines):
+    """By the tests' own simulation; wide stepovers leave such corners two layers high, or on the slot's line."""
+    cutter = cutter_of("flat-end", 0.6, stepdown=0.5, stepover=0.8)
+    points = way(one_slot(width=width, entry=entry, through=np.full((1, 2), False)), cutter)
+    assert len(set(np.round(points[:, 0], 6))) == lines
+    wood, deepest = Wood((48.0, 52.0), (-11.0, 11.0), 6.0, 0.03), 0.0
+    for start, end in itertools.pairwise(points):
+        for window, _, foot, tip in wood.steps(start, end, shape="flat-end", diameter=0.6, angle=90.0):
+            under = wood.heights[window]
+            deepest = max(deepest, float(under[foot < under].max(initial=tip[2])) - tip[2])
+            np.minimum(under, foot, out=under)
+    assert deepest <= 0.5 + 1e-6
+    on_line = np.abs(wood.xs - 50.0) < 0.016
+    near_ends = (np.abs(np.abs(wood.ys) - 9.9) < 0.08) if lines == 2 else np.abs(wood.ys) < 9.6
+    assert wood.heights[np.ix_(on_line, near_ends)].max() == pytest.approx(4.0)

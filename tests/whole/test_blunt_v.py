@@ -71,6 +71,21 @@ def test_a_cutter_on_a_curve_opens_what_it_meets_within_its_rim(shape, angle, ra
     assert found.tolist() == [spare < 0]
 
 
+@pytest.mark.parametrize(("radius", "y", "deep"), [(110.0, 35.6, 0.05), (254.0, -88.4, 0.05), (150.0, 42.6, 0.1)])
+@pytest.mark.parametrize("spare", [0.03, -0.03])
+def test_a_ball_end_whose_tip_is_over_a_slope_opens_what_it_meets_uphill(radius, y, deep, spare):
+    """Against all places of a fine grid where its underside lies below the surface: beside its axis, all of them."""
+    cutter = Cutter(name="c", shape="ball-end", diameter=6.0, speed=1, feed=1, plunge=1, stepdown=1)
+    top = Surface(thickness=50.0, radius_nut=radius, radius_end=radius, length=100.0)
+    at = np.array([[10.0, y, float(top.tip_height(cutter, np.array([10.0]), np.array([y]))[0]) - deep]])
+    assert at[0, 2] > top.height(10.0, y)
+    x, across = (part.ravel() for part in np.meshgrid(*[np.linspace(-3.0, 3.0, 601)] * 2))
+    under = 3.0 - np.sqrt(np.maximum(9.0 - x**2 - across**2, 0.0))
+    met = (x**2 + across**2 <= 9.0) & (top.height(10.0 + x, y + across) > at[0, 2] + under)
+    opened = shapely.convex_hull(shapely.multipoints(np.column_stack([10.0 + x, y + across])[met]))
+    assert opens_outside(at, at + [1e-5, 0.0, 0.0], cutter, top, opened.buffer(spare)).tolist() == [spare < 0]
+
+
 def test_a_v_too_blunt_for_the_slope_where_its_drawing_lies_is_refused_with_one_that_is_not(tmp_path):
     """Far out on a tight radius: of 150 degrees none is planned exactly, and what the refusal allows is built."""
     far, tight = ROUND.replace('cx="12" cy="15" r="8"', 'cx="12" cy="1" r="1.5"'), "radius = 110"
