@@ -34,6 +34,9 @@ _ENOUGH_CELLS = 40  # a piece of pocket smaller than this is not judged by its d
 _BESIDE_BEND = 1e-6  # mm
 _FINE = 1e-3  # mm: with fewer corners, areas that narrow to next to nothing are taken in in a twentieth of the time
 _LEAST_STRETCH = 1.0  # mm
+_HANGS, _STATIONS = 0.49, 129
+"""How much of a pocket's depth the downhill side of a flat end may be high, for it to be asked to go there, just less
+than half; and at how many places along and across it is looked where that is."""
 _HELD_OFF = 0.015  # mm: as high as a blunt flank may lie where the cutter was held off the wall by a hair's width
 _RAMP = 0.5
 """Of its radius: so long all round is what a cutter's axis may be in where room for a ramp is asked for."""
@@ -140,8 +143,8 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
     clamping, tolerances = seen.clamping, seen.tolerances
     for poured in seen.sim.poured:
         steps = [s for s in clamping.steps if s.operation.opens is poured.inlay]
-        slope = float(clamping.board.surface.slope(*shapely.get_coordinates(poured.inlay.area).T).max())
-        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan, slope)
+        openings = _openings(poured.inlay, steps, clamping.skimmed(poured.inlay), tolerances.pocket_plan,
+                             clamping.board.surface)
         opened = poured.removed > OPENED
         yield from _in_plan(poured, openings, opened, seen)
         yield from _uncut(poured, openings, opened | _low_already(poured, steps, seen), seen)
@@ -151,8 +154,8 @@ def pocket_findings(seen: Seen) -> Iterator[Finding]:
 
 
 @remembered
-def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, slope: float) -> _Openings:
-    """`gone` is what a second cut took off the surface before: sloping walls open less there; `slope` is its steepest.
+def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surface: Surface) -> _Openings:
+    """`gone` is what a second cut took off the surface before: sloping walls open less there.
 
     A cutter may go `beyond` the walls, mm. So a line just as wide as a cutter may be opened by it all along, though its
     middle fits in places only: what it may have opened so is no floor of the next cutter. One that cannot go straight
@@ -163,10 +166,13 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, slope
     """
     alone, beside = [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
+    slope = float(surface.slope(*shapely.get_coordinates(shape.area).T).max())
     steps = sorted(steps, key=lambda s: s.order)
     for step in steps:
         half, wide = (_uphill(step.cutter, depth, slope) for depth in (shape.depth, shape.depth - gone))
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
+        if step.cutter.is_flat and slope * step.cutter.diameter > _HANGS * shape.depth and not axis.is_empty:
+            axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth / step.cutter.diameter))
         shapely.prepare(most)
         own = overlay.buffer(axis, wide, quad_segs=32) if step.cutter.is_flat else axis
         floor = shapely.get_parts(overlay.difference(own, most))
@@ -184,6 +190,17 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, slope
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
     return _Openings(steps, alone, beside, reach)
+
+
+def _steep_sides(surface: Surface, near: shapely.Geometry, most: float) -> shapely.Geometry:
+    """Where the surface is steeper than `most`, as it is further out on either side, as far as `near` comes."""
+    x0, y0, x1, y1 = near.bounds
+    out = max(abs(y0), abs(y1))
+    x, y = np.linspace(x0, x1, _STATIONS), np.linspace(0.0, out, _STATIONS)
+    gentle = (surface.slope(x, y[:, None]) <= most).sum(axis=0)  # of the places out from the crest
+    edge = np.column_stack([x, y[np.maximum(gentle - 1, 0)]])
+    far = np.array([[x1, out + 1.0], [x0, out + 1.0]])
+    return shapely.multipolygons([shapely.Polygon(np.concatenate([edge, far]) * [1.0, side]) for side in (1.0, -1.0)])
 
 
 def _uphill(cutter: Cutter, depth: float, slope: float) -> float:
@@ -386,8 +403,8 @@ def _brought_to_depth(
             later = [overlay.buffer(overlay.union(openings.alone[j], openings.beside[j]), 2 * float(
                 openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
             own = overlay.difference(alone, overlay.union_all(later))
-            half = step.cutter.stepover * step.cutter.diameter / 2  # paths bend: the rim may pass so far away
-            yield step, overlay.buffer(overlay.buffer(own, -half - spare), half + spare), half
+            half = step.cutter.stepover * step.cutter.diameter / 2  # the rim may pass so far away, where it turns twice
+            yield step, overlay.buffer(overlay.buffer(own, -half - spare), half + spare), 2 * half
 
 
 def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:

@@ -43,7 +43,7 @@ def made(*cutters, **clamping):
         tolerances=TOL, sim=SimpleNamespace(grid=GRID, surface=surface), motions={}, culprit=lambda *_: ("1.nc", 7))
     poured = Poured(inlay=INLAY, window=WINDOW, removed=removed, floor=surface[WINDOW] - removed,
                     fill=np.zeros(removed.shape, bool))
-    return seen, poured, _openings.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan, 0.0)
+    return seen, poured, _openings.__wrapped__(INLAY, steps, 0.0, TOL.pocket_plan, TOP)
 
 
 def at(x, y):
@@ -149,7 +149,7 @@ def test_wood_that_a_second_cut_takes(surfacing, lost, found):
 def test_what_each_cutter_opens():
     """A square of 10 mm: a flat end of 3 mm leaves its corners, (1 - pi / 4) r^2 each (D), which one of 1 mm opens."""
     steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
-    openings = _openings.__wrapped__(INLAY, steps, 0.0, 0.0, 0.0)
+    openings = _openings.__wrapped__(INLAY, steps, 0.0, 0.0, TOP)
     lost = {r: 4 * (1 - math.pi / 4) * r * r for r in (1.5, 0.5)}
     assert openings.alone[0].area == pytest.approx(200.0 - lost[1.5], abs=0.01)
     assert openings.beside[1].area == pytest.approx(lost[1.5] - lost[0.5], abs=0.02)
@@ -159,11 +159,21 @@ def test_what_each_cutter_opens():
     assert openings.by_width()[3.0].area == pytest.approx(200.0 - lost[0.5], abs=0.02)
 
 
+@pytest.mark.parametrize("depth", [0.2, 0.4])
+def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
+    """On a circle of 100 mm the chord under a cutter of 3 mm rises y / sqrt(R^2 - y^2) times that (D)."""
+    steps = made(cutter())[0].clamping.steps
+    floor = _openings.__wrapped__(SimpleNamespace(depth=depth, area=AREA), steps, 0.0, 0.0, TOP).alone[0]
+    slope = 0.49 * depth / 3.0
+    furthest = min(RADIUS * slope / math.sqrt(1.0 + slope**2), 3.5)
+    assert floor.bounds[3] == pytest.approx(furthest + 1.5, abs=0.05)
+
+
 def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():
     """Each cutter ends a hair within the walls: a crack of 1 nm between two parts is a film of wood then."""
     halves = shapely.MultiPolygon([shapely.box(5.0, -5.0, 25.0, -1e-6), shapely.box(5.0, 0.0, 25.0, 5.0)])
     steps = made(cutter(), cutter(diameter=1.0))[0].clamping.steps
-    reach = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=halves), steps, 0.0, TOL.pocket_plan, 0.0).reach
+    reach = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=halves), steps, 0.0, TOL.pocket_plan, TOP).reach
     crack = shapely.LineString([(7.0, 0.0), (23.0, 0.0)])
     assert reach.distance(crack) > TOL.pocket_plan
     assert reach.area > 190.0
