@@ -65,7 +65,8 @@ def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
 def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple[float, float]:
     """Height of the nut's blank in the middle, and how far down the strings' marks go."""
     slot, strings, wire = nut_of(job, board), job.strings, job.frets
-    top, bottom = nut_top(strings, wire.wire_of(1).crown.height) if strings and wire else (0.0, 0.0)
+    first = int(board.frets.number[0])
+    top, bottom = nut_top(strings, wire.wire_of(first).crown.height) if strings and wire else (0.0, 0.0)
     if table.height is not None and not (slot and top):
         return table.height, max(top - bottom, _LEAST_MARK)
     if not (slot and top):
