@@ -219,8 +219,8 @@ def over_zero_fret(job: Job) -> Iterator[Doubt]:
             where="[strings] clear", allowed="0 or less: with a zero fret the nut only guides",
             problem=f"{format_length(job.strings.clear, job.units)}: the strings lie that far above the zero fret, and "
                     "never touch it",
-            remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the fret's "
-                   "top, and the strings are pressed on it",
+            remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
+                   "of the fret, and the strings are pressed on it",
         )
 
 
