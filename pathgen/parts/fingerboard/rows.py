@@ -61,7 +61,8 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
         middle, (run, rise) = float(centre_crossings(slot.lines)[0]), slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
         half = slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
         row["slot"] = {"along": [rounded(middle - half), rounded(middle + half)],
-                       "depth": slot.depth, "bottom": slot.bottom}
+                       "depth": slot.depth, "bottom": slot.bottom,
+                       "shelf": None if slot.on_part is None else rounded(slot.on_part)}
     return row
 
 
