@@ -46,7 +46,7 @@ def test_a_board_with_odd_values_builds_as_made(tmp_path, seed):
     hold(f"odd board {seed}", *made)
 
 
-@pytest.mark.parametrize("seed", [2, 5, 8, 21])
+@pytest.mark.parametrize("seed", [6, 12, 4, 21])
 def test_a_steep_board_builds_as_made(tmp_path, seed):
     made = []
     end = ending(steep_job(seed).write(tmp_path).parent, resolution=COARSE, made=made)
