@@ -15,7 +15,7 @@ from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, told_apart
 from pathgen.job.flat import plate_corners
-from pathgen.job.form import FORMS
+from pathgen.job.form import FORMS, closed_by_page
 from pathgen.job.job import Job
 from pathgen.job.nut_and_saddle import NUT
 from pathgen.job.sense import drawn_corners
@@ -70,6 +70,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _mixes(job)
     yield from _said_twice(job)
     yield from over_zero_fret(job)
+    yield from _line_on_page(job)
     yield from _clamps(job, clamping)
     yield from _v_before_others(job)
     yield from _sloping_for_pieces(job)
@@ -222,6 +223,22 @@ def over_zero_fret(job: Job) -> Iterator[Doubt]:
             remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
                    "of the fret, and the strings are pressed on it",
         )
+def _line_on_page(job: Job) -> Iterator[Doubt]:
+    """A form's line that is the page's edge, where it was likely to end at it."""
+    closed = closed_by_page(job) if job.form else None
+    if closed is None or job.form is None:
+        return
+    on_edge, page = closed
+    (x0, y0, x1, y1), unit = page.bounds, job.units
+    size = f"length {coarse_length(x1 - x0, unit)} and width {coarse_length(y1 - y0, unit)}, or less" \
+        if job.form.place is None else "length and width so that it does"
+    yield Doubt(
+        where="[form] artwork",
+        problem=f"what is filled reaches the page's edge along {coarse_length(on_edge, unit)}, and the form goes "
+                "further: there the page's edge is cut as part of the line",
+        allowed="a line that is drawn, or runs out through the form's edge",
+        remedy=f"if the line is to end at the page's edge, let the form end there too: write [form] {size}",
+    )
 
 
 def _inner_corners(job: Job) -> Iterator[Doubt]:

@@ -51,8 +51,8 @@ class PlateTable:
 class FormTable:
     """``[form]``: a template, mould or bending form from sheet, instead of ``[board]``; as thick as ``[stock]``."""
 
-    artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; it may run past the "
-                       "form's edge, where the line then ends")
+    artwork: str = key(text(1000), "a drawing of what lies inside the line, as one filled area; where that runs out "
+                       "through the form's edge the line ends")
     colours: tuple[str, ...] | None = key(list_of(colour, least=1), "the colours of that area", None,
                                           shown="every colour in the drawing")
     artwork_layers: tuple[str, ...] | None = key(list_of(text(200), least=1), "its layers: ids or labels of groups",

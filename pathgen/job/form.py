@@ -16,7 +16,7 @@ from pathgen.base.errors import JobError
 from pathgen.base.units import format_length, place_words, told_apart
 from pathgen.job.flat_tables import FormTable, OpeningsTable, PlateTable
 from pathgen.job.job import Job, head_of
-from pathgen.job.outlines import drawn_area
+from pathgen.job.outlines import drawn_area, page_of
 from pathgen.parts.flat.part import FormFacts
 
 Floats = NDArray[np.float64]
@@ -32,6 +32,9 @@ ALLOWED = ("stock", "setup", "machine", "cutter", "form", "plate", "holes", "hol
 
 _EVERY = 1.0
 """Spacing of the places where the wall is measured, mm."""
+
+_SEEN_ON_EDGE = 0.01
+"""How near to the page's edge what is filled reaches it, mm."""
 
 _ON_EDGE = 1e-6
 """How near to the sheet's edge the drawing's own edge is the sheet's, mm."""
@@ -117,6 +120,17 @@ def check_form(job: Job) -> None:
             allowed=f"{least} or more: a thin form bends under clamps",
             remedy="make length or width larger, move the drawing with place, or write a smaller wall",
         )
+
+
+def closed_by_page(job: Job) -> tuple[float, Polygon] | None:
+    """How much of the line is the page's edge, and the page, mm; None where none is, or all of it is meant to be."""
+    form, (area, frame) = _form(job), _area(job)
+    page = page_of(job, form.artwork, form.place, "[form]")
+    if page is None:
+        return None
+    line = overlay.intersection(area.boundary, overlay.buffer(frame, -_ON_EDGE))
+    on_edge = float(overlay.intersection(line, overlay.buffer(page.exterior, _SEEN_ON_EDGE)).length)
+    return (on_edge, page) if 1.0 < on_edge < line.length - 1.0 else None
 
 
 def refuse_tight(job: Job, filled: BaseGeometry, piece: Polygon, diameter: float) -> None:

@@ -14,7 +14,7 @@ from pathgen.base.units import place_words, rounded_up
 from pathgen.job.job import Job
 from pathgen.strategies.matching import LetIn, LetIns, let_in, misfits, under_the_edges
 from pathgen.strategies.pocketing import PocketCut
-from pathgen.strategies.pocketing.openings import polygons
+from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Inlay
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -120,6 +121,20 @@ def drawn_area(
                            remedy="name a colour of the drawing")
     wanted = (*(colours or ()), *(layers or ())) or tuple(regions)
     return overlay.union_all([shape for name, shape in regions.items() if name in wanted])
+
+
+def page_of(job: Job, artwork: str, place: PlaceTable | None, where: str) -> Polygon | None:
+    """A drawing's page where it lies on a flat part; None where its place is not that of the page."""
+    path = drawing_path(job, artwork, where)
+    wide, high = _read(path, path.stat().st_mtime_ns, None, ()).page
+    if place is None:
+        return shapely.box(0.0, -high / 2, wide, high / 2)
+    if place.at is None or place.centre == "drawing":
+        return None
+    scale = place.width / wide if place.width else place.height / high if place.height else 1.0
+    half = scale / 2 * np.array([wide, high])
+    page = shapely.box(*(place.at - half), *(place.at + half))
+    return shapely.affinity.rotate(page, place.rotate, origin=place.at)
 
 
 def drawn_regions(

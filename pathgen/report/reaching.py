@@ -22,7 +22,7 @@ from pathgen.report.programs import Program
 from pathgen.report.tables import table
 from pathgen.report.thin_wood import wall_words
 from pathgen.strategies.pocketing import pocket
-from pathgen.strategies.pocketing.openings import polygons
+from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import SMALLEST, CutterReach, Reach, SetReach, reach, usual_sets
 from pathgen.verify.findings import Finding, at
 from pathgen.verify.pockets import PocketMeasure

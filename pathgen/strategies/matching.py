@@ -25,9 +25,9 @@ from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
 from pathgen.strategies.easing import Standing
 from pathgen.strategies.pocketing.linking import way_in
-from pathgen.strategies.pocketing.openings import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.places import layer_depths
 from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.shapes import FIT, Shapes, cleaned, eroded, polygons, quad_segments, whole
 from pathgen.strategies.pocketing.tracing import Trace
 
 Floats = NDArray[np.float64]

@@ -21,15 +21,8 @@ from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.tops import level
 from pathgen.strategies.pocketing import pocket
 from pathgen.strategies.pocketing.floors import steepest, widest_flat_end
-from pathgen.strategies.pocketing.openings import (
-    Shapes,
-    cleaned,
-    largest_that_opens,
-    opening,
-    polygons,
-    whole,
-    without_films,
-)
+from pathgen.strategies.pocketing.openings import largest_that_opens, opening
+from pathgen.strategies.pocketing.shapes import Shapes, cleaned, polygons, whole, without_films
 from pathgen.work.features import in_one
 from pathgen.work.walls import Wall, narrowest_wall
 

@@ -35,7 +35,7 @@ from pathgen.verify.shares import overlap_findings, share_findings
 from pathgen.verify.simulate import Simulation, simulate
 from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
-from pathgen.work.operations import Slot
+from pathgen.work.operations import CutOut, Slot
 
 Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
@@ -146,13 +146,17 @@ def verify(
     finer = max(min(step.cutter.diameter for step in _steps(clamping)) / _ACROSS, _FINEST, least)
     if not found.by_grid or finer >= resolution:
         return found
-    allowed = most_work(Grid.over(clamping.stock.bounds, resolution), len(clamping.steps), _lines(texts))
+    allowed = _allowed(clamping, texts, Grid.over(clamping.stock.bounds, resolution))
     again = look(resolution=finer, most=allowed - sum(found.simulation.worked.values()))
     return found if any(finding.code == TOO_LONG for finding in again.findings) else again
 
 
-def _lines(texts: Mapping[str, str]) -> int:
-    return sum(text.count("\n") for text in texts.values())
+def _allowed(clamping: Clamping, texts: Mapping[str, str], grid: Grid) -> float:
+    """The work that simulating so many programs may take, with what clearing the job's openings takes."""
+    lines = sum(text.count("\n") for text in texts.values())
+    return most_work(grid, len(clamping.steps), lines, laps=sum(
+        step.operation.feature.shapes.area * math.ceil(step.operation.feature.depth / step.cutter.stepdown)
+        / step.cutter.stepover for step in clamping.steps if isinstance(step.operation, CutOut)))
 
 
 def _steps(clamping: Clamping) -> tuple[Step, ...]:
@@ -188,7 +192,7 @@ def verify_once(
                 for step in clamping.steps if step.order in motions}
     unread = [step for step in clamping.steps if step.order not in motions]
     grid = Grid.over(clamping.stock.bounds, resolution)
-    most = most_work(grid, len(clamping.steps), _lines(texts)) if most is None else most
+    most = _allowed(clamping, texts, grid) if most is None else most
     sim = simulate(clamping, _known(motions, unread), grid, tolerances, pictured=pictured, gone=gone,
                    most=most)
     if sim.given_up is not None:

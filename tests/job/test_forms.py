@@ -6,6 +6,7 @@ import pytest
 
 from pathgen import JobError, load_job
 from pathgen.job.clamping import clamping_of, clampings_of
+from pathgen.job.doubts import doubts_of
 from pathgen.job.form import parts_of
 from pathgen.job.sense import part_of
 from tests.job.test_plates import PLATE
@@ -145,3 +146,22 @@ def test_halves_are_no_single_part(tmp_path):
 def test_an_empty_list_of_colours_or_layers_is_refused(tmp_path, key):
     with pytest.raises(JobError, match=rf"\[form\] {key}"):
         read(tmp_path, FORM.replace('cut = "halves"', f'cut = "halves"\n{key} = []'))
+
+
+@pytest.mark.parametrize(("shape", "size", "place", "said"), [
+    (ARC, "", "", ["what is filled reaches the page's edge along 460 mm, and the form goes further"]),
+    (ARC, "length = 300.0\nwidth = 240.0\n", "", []),
+    (ARC, "length = 320.0\nwidth = 260.0\n", "", ["what is filled reaches the page's edge along 380 mm"]),
+    (ARC, "", "place = { at = [20.0, 10.0], rotate = 30.0, width = 150.0 }\n", ["the page's edge along 230 mm"]),
+    (DISC, "", "", []), ('<rect width="300" height="240"/>', "", "", []),
+])
+def test_a_line_that_is_the_pages_edge_is_told_with_what_to_write(tmp_path, shape, size, place, said):
+    """An arc of 250 mm whose ends lie 80 mm over the page's lower edge: 300 mm and twice as much of its edge."""
+    text = FORM.replace("length = 300.0\nwidth = 240.0\n", size).replace("place = { at = [150.0, 0.0] }\n", place)
+    job = read(tmp_path, text.replace('cut = "halves"\ngap = 2.4', 'cut = "outside"'), shape)
+    told = [one for one in doubts_of(job, clamping_of(job)) if one.where == "[form] artwork"]
+    assert len(told) == len(said)
+    for one, words in zip(told, said, strict=True):
+        assert words in one.problem
+        size = "length and width so that it does" if place else "length 300 mm and width 240 mm, or less"
+        assert f"write [form] {size}" in one.remedy

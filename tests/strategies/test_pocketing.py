@@ -32,8 +32,9 @@ from pathgen.strategies.pocketing.linking import (
     turned_to,
 )
 from pathgen.strategies.pocketing.middles import middle_lines
-from pathgen.strategies.pocketing.openings import _gentle_enough, opening, polygons
+from pathgen.strategies.pocketing.openings import _gentle_enough, opening
 from pathgen.strategies.pocketing.places import _bored, _off
+from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.pocketing.tracing import Trace
 from pathgen.strategies.pocketing.volume import _grid_over, _lowest
 from tests.drawings import BOARD, LEVEL, ball_end, comb, flat_end, mixed, ring, star, v_cutter

@@ -12,6 +12,8 @@ import shapely
 from pathgen import build, load_job
 from pathgen.app.cli import main
 from pathgen.job.form import parts_of
+from pathgen.removal import material
+from pathgen.verify import verify
 from tests.as_made import hold
 from tests.job.test_forms import DISC, FORM, read
 from tests.small_board import moves
@@ -108,3 +110,25 @@ def test_pictures_of_both_halves_are_written_by_their_names(tmp_path):
     text = (tmp_path / "out" / "inside-report.txt").read_text()
     across = float(re.search(r"its places here are .* mm along and ([-+\d.]+) mm across", text)[1])
     assert across == pytest.approx(form["moved"][1], abs=6e-4)
+
+
+def test_clearing_a_deep_opening_is_work_that_simulating_it_may_take(tmp_path, monkeypatch):
+    """As much a point as the largest sheets are allowed at a tenth; going over it all twice more is too long."""
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    text = text.replace("diameter = 3.0", "diameter = 10.0", 1).replace("stepdown = 1.0", "stepdown = 0.5", 1)
+    (job,) = parts_of(read(tmp_path, text, DISC))
+    for other in ("_OF_A_LINE", "_OF_A_PIECE", "_OF_A_TURN"):  # what at a tenth is little beside the points
+        monkeypatch.setattr(material, other, 0)
+    made = build(job, resolution=0.2, pictures=False)
+    cells, work = made.verification.cells, sum(made.verification.simulation.worked.values())
+    allowed = material.MOST_WORK / material._LARGE * cells
+    monkeypatch.setattr(material, "MOST_WORK", allowed)
+    assert work > allowed
+    assert build(job, resolution=0.2, pictures=False).passed
+    texts = {program.file_name: program.text for program in made.programs}
+    name = next(program.file_name for program in made.programs if program.operation == "openings")
+    head, tail = texts[name].rsplit("\nG0 Z", 1)
+    _, body = head.split("\nG0 X", 1)
+    again = "\nG0 Z60\nG0 X" + body
+    found = verify(made.plan.clamping, {**texts, name: f"{head}{again * 2}\nG0 Z{tail}"}, resolution=0.2).findings
+    assert "too-long" in {finding.code for finding in found}

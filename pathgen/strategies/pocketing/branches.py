@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.linking import to_and_fro, tour
-from pathgen.strategies.pocketing.openings import Shapes
+from pathgen.strategies.pocketing.shapes import Shapes
 from pathgen.strategies.pocketing.tracing import Trace
 
 Floats = NDArray[np.float64]

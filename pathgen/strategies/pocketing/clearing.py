@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.strategies.pocketing.openings import Shapes, eroded, films, polygons, quad_segments, whole
+from pathgen.strategies.pocketing.shapes import Shapes, eroded, films, polygons, quad_segments, whole
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -17,8 +17,9 @@ from pathgen.base.surface import Surface
 from pathgen.base.toolpath import simplified
 from pathgen.strategies.pocketing.branches import Branch, trace_branches
 from pathgen.strategies.pocketing.middles import SAMPLE, middle_lines, segments
-from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons, whole, without_films
+from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.places import GRAZE, layer_depths
+from pathgen.strategies.pocketing.shapes import Shapes, polygons, whole, without_films
 from pathgen.strategies.pocketing.tracing import Trace
 
 Floats = NDArray[np.float64]

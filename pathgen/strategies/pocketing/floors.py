@@ -7,7 +7,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.surface import Surface
-from pathgen.strategies.pocketing.openings import MOST_OVERHANG, Opening, Shapes
+from pathgen.strategies.pocketing.openings import MOST_OVERHANG, Opening
+from pathgen.strategies.pocketing.shapes import Shapes
 
 _CLOSE = 1.8
 """Half-widths from loop to loop at most: straight ones overlap by a tenth, and few corners need paths of their own."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pathgen.base import overlay
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.clearing import Nest, Pieces
-from pathgen.strategies.pocketing.openings import Shapes
+from pathgen.strategies.pocketing.shapes import Shapes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

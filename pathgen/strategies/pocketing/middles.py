@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.strategies.pocketing.openings import Shapes
+from pathgen.strategies.pocketing.shapes import Shapes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

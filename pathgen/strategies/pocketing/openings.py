@@ -1,44 +1,31 @@
 """What a cutter opens and reaches: regions of the surface, and where its axis may go to open them.
 
 A flat end opens a disc round its axis. On level ground so do a ball end and a v cutter, smaller than themselves
-when they are not sunk to their full width. On a slope these two open an ellipse that lies uphill of the axis: a
-plane cuts a ball in a circle, seen from above as an ellipse, and a cone in an ellipse with the axis through one
-focus. `Footprints` maps regions and axes to a plane in which every opening is a disc, so that offsets there are
-exact on the board.
+when they are not sunk to their full width; on a slope see `Footprints`.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import LARGEST, Cutter
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
+from pathgen.strategies.pocketing.footprints import Footprints
+from pathgen.strategies.pocketing.shapes import FIT, Shapes, eroded, mended, quad_segments, with_room
 from pathgen.strategies.pocketing.tracing import SHORTEST
 
 Floats = NDArray[np.float64]
-Shapes = NDArray[np.object_]
-
-FIT = 1e-5
-"""How much (mm) a cutter's half-width is taken smaller, so that it goes into a slot exactly its own width."""
 
 _JUST = 3e-4
 """How much smaller still (mm) where a cutter only just fits: thinner regions of the axis get lost in rounding."""
-
-_TORN = 0.003
-"""How much smaller (mm) where it fits in many pieces only: drawn curves are followed to 0.005 mm, on both sides."""
-
-_THIN = 1e-3
-"""Thinner regions of the axis (mm), where a part has several, are the pieces of one."""
 
 MOST_OVERHANG = 0.5
 """Share of a pocket's depth by which the downhill side of a flat end may leave its floor higher."""
@@ -46,69 +33,14 @@ MOST_OVERHANG = 0.5
 _ROUGH = 0.01
 """How far (mm) outlines are simplified to ask whether a cutter might just fit."""
 
-_HAIR = 3e-4
-"""How much less far (mm) regions are let out: chords over the curve cut deeper, and so wider, by a little."""
-
-_SHARPEST = 1e-3
-"""1 + cos of the turn at the sharpest corner (5 degrees wide) that is let out as far as both of its edges."""
-
-_TIP = 1.5
-"""Corners that go out by more times the way of their edges are looked at where they come to."""
-
-_FLANK = 4.0
-"""How many times as wide as the cutter the flank of a cone is taken to go on, where its rim is below the surface."""
+_HALVINGS = 34
+"""Of the way out, to find where a flat end hangs over too far: to 1e-8 mm."""
 
 _NEAR = 1.05
 """How far round a place its region is looked at, in widths: a disc that comes into it reaches one width outside."""
 
 _MOSTLY = 0.9
 """Share of a place's area that a cutter must open to be said to reach it."""
-
-_EGG = 0.005
-"""How far (mm) an opening may reach out of its disc: on a curve it is no ellipse, a blunt v's by hundredths of a mm."""
-
-_ROUND = 13
-"""In how many directions, from uphill to downhill, an opening is looked at."""
-
-_HALVINGS = 34
-"""Of the cutter's radius, to find the rim of a footprint: to 1e-9 mm."""
-
-
-def quad_segments(radius: float, tolerance: float) -> int:
-    """Segments in a quarter circle of `radius` so that chords stay within `tolerance` of it (mm)."""
-    if radius <= tolerance:
-        return 2
-    return max(2, math.ceil(math.pi / 4.0 / math.acos(1.0 - tolerance / radius)))
-
-
-def polygons(shape: BaseGeometry | Shapes) -> Shapes:
-    """The polygons that a geometry, or an array of them, is made of, without empty ones and lines."""
-    parts = shapely.get_parts(shapely.get_parts(np.atleast_1d(np.asarray(shape, dtype=object))))
-    return parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
-
-
-def whole(parts: Shapes) -> Polygon | MultiPolygon:
-    """Polygons that do not overlap as one geometry."""
-    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
-
-
-def eroded(shapes: Shapes, distance: float | Floats, tolerance: float) -> Shapes:
-    """Shapes less all within `distance` (one, or one for each) of their outlines; arcs in chords within `tolerance`."""
-    segments = quad_segments(float(np.max(distance, initial=0.0)), tolerance)
-    return np.asarray(overlay.buffer(shapes, np.negative(distance), quad_segs=segments))
-
-
-def without_films(shapes: Shapes, thickness: float) -> Shapes:
-    """Shapes without what is thinner than `thickness`: the films between outlines that nearly coincide."""
-    half = thickness / 2.0
-    return np.asarray(overlay.buffer(
-        overlay.buffer(shapes, -half, quad_segs=1, join_style="mitre"), half, quad_segs=1, join_style="mitre"
-    ))
-
-
-def films(shapes: Shapes, thickness: float) -> NDArray[np.bool_]:
-    """Which polygons are thinner than `thickness` (mm) over most of their length: empty ones are not."""
-    return np.asarray(2.0 * shapely.area(shapes) < thickness * shapely.length(shapes))
 
 
 def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings: int) -> Floats:
@@ -128,27 +60,6 @@ def largest_that_opens(missed: Shapes, region: Shapes, width: float, *, halvings
         covers[unsure] = shapely.area(overlay.intersection(opened[unsure], missed[unsure])) >= enough[unsure]
         low, high = np.where(covers, middle, low), np.where(covers, high, middle)
     return low
-
-
-def with_room(axis: Shapes, least: float) -> Shapes:
-    """Regions of the axis without those that are no longer than `least` all round, mm."""
-    pieces, owner = shapely.get_parts(axis, return_index=True)
-    roomy = shapely.length(shapely.get_exterior_ring(pieces)) > least
-    return of_each(pieces[roomy], owner[roomy], len(axis))
-
-
-def of_each(pieces: Shapes, owner: NDArray[np.intp], count: int) -> Shapes:
-    """(count,) shapes of the polygons that each owns, in order; empty ones of none."""
-    out = np.full(count, Polygon(), dtype=object)
-    owners, start = np.unique(owner, return_index=True)
-    for k, group in zip(owners, np.split(pieces, start[1:]), strict=False):
-        out[k] = whole(group)
-    return out
-
-
-def cleaned(region: BaseGeometry) -> Polygon | MultiPolygon:
-    """The region without self-touching rings, slivers of no area and parts that are not areas."""
-    return whole(polygons(overlay.sound(region)))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -197,7 +108,7 @@ class Opening:
         inner = eroded(parts, reach, self.tolerance)
         if self.gentle is None:
             inner = _or_just_fitting(inner, parts, reach - _JUST)
-        inner = _mended(overlay.simpler(inner, self.tolerance / 2.0), parts, np.full(len(parts), reach), self.tolerance)
+        inner = mended(overlay.simpler(inner, self.tolerance / 2.0), parts, np.full(len(parts), reach), self.tolerance)
         return inner if self.gentle is None else np.asarray(overlay.intersection(inner, self.gentle))
 
     def opened(self, axis: Shapes) -> Shapes:
@@ -228,25 +139,6 @@ def _or_just_fitting(inner: Shapes, parts: Shapes, reach: float) -> Shapes:
     rough = overlay.simpler(parts[none], _ROUGH)  # most have no room by far, which fewer corners tell
     near = none[~shapely.is_empty(overlay.buffer(rough, 2.0 * _ROUGH - reach, quad_segs=2))] if len(none) else none
     inner[near] = eroded(parts[near], reach, 0.01)
-    return inner
-
-
-def _mended(inner: Shapes, parts: Shapes, reach: Floats, tolerance: float) -> Shapes:
-    """Regions of the axis, and in parts as wide as the cutter those for one narrower by less than curves are exact to.
-
-    Rounding would leave their middle in many pieces.
-    """
-    pieces, of = shapely.get_parts(inner, return_index=True)
-    film = films(pieces, _THIN)
-    torn = np.unique(of[film])
-    wider = overlay.simpler(eroded(parts[torn], reach[torn] - _TORN, tolerance), tolerance / 2.0)
-    mended, owner = shapely.get_parts(wider, return_index=True)
-    piece, into = shapely.STRtree(mended).query(pieces, predicate="intersects")
-    several = np.bincount(into, minlength=len(mended)) > 1
-    several[several] = np.bincount(into[film[piece]], minlength=len(mended))[several] > 0
-    for k in np.unique(owner[several]):
-        left = np.setdiff1d(np.flatnonzero(of == torn[k]), piece[several[into]])
-        inner[torn[k]] = whole(np.concatenate([mended[several & (owner == k)], pieces[left]]))
     return inner
 
 
@@ -300,237 +192,3 @@ def _gentle_enough(cutter: Cutter, surface: Surface, most: float, region: BaseGe
 def _overhang(cutter: Cutter, surface: Surface, x: Floats, y: Floats) -> Floats:
     """How far the downhill side of a flat end that touches the surface over (x, y), y 0 or more, is above it."""
     return np.asarray(surface.tip_height(cutter, x, y) - surface.height(x, y + cutter.radius))
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Footprints:
-    """Openings of a ball end or a v cutter over a slope, and the plane in which they are discs.
-
-    The opening about an axis is an ellipse: `along` the slope, `across` it, its centre moved uphill. The plane
-    stretches y by across / along, so that there it is a disc of radius `across`; both change slowly with y.
-    """
-
-    cutter: Cutter
-    surface: Surface
-    depth: float
-    position: Floats
-    """y over the radius there, for the table."""
-    stretched: Floats
-    """The plane's y over the radius there."""
-    across: Floats
-    sunk: bool = False
-    """Whether a cone's rim lies below the surface somewhere, uphill first: these are openings of a flank that goes on
-    past it, and where the cutter opens less it is the disc of its rim that it does not come out of."""
-    _points: float = field(default=2.0)
-    """Longest edge that is mapped by its ends alone, mm."""
-
-    @classmethod
-    def over(cls, cutter: Cutter, surface: Surface, depth: float, region: BaseGeometry) -> Footprints | None:
-        """For the places where `region` lies; None where the cutter is sunk to its full width: a cone all round."""
-        x0, y0, x1, y1 = region.bounds
-        x, reach, full = (x0 + x1) / 2.0, 2.0 * cutter.radius, cutter.radius * (1.0 - 1e-9)
-        is_cone = cutter.shape == "v"
-        radius = float(surface.radius(x))
-        # the table is of y over the radius, which changes along the board: it must hold the whole region at both ends
-        share = radius / surface.radius(np.array([x0, x1]))
-        low, high = (y0 - reach) * share, (y1 + reach) * share
-        y = np.linspace(low.min(), high.max(), 257)
-        y = y[np.abs(y) < 0.99 * radius]
-        if is_cone:
-            cutter = replace(cutter, diameter=min(_FLANK * cutter.diameter, LARGEST))
-        offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
-        if np.all(along - offset >= full) if is_cone else np.any(along >= full):
-            return None
-        across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
-        rate = across / along
-        # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
-        plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
-        return cls(
-            cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius,
-            across=np.maximum(across, _furthest(cutter, surface, depth, np.full_like(y, x), y, offset, plane) - _EGG),
-            sunk=bool(np.any(along + offset >= full)),
-        )
-
-    def axis_region(self, parts: Shapes, tolerance: float) -> Shapes:
-        """For each of `parts`, where the axis may go so that nothing outside it is opened; empty where nowhere."""
-        plane = self.in_plane(parts)
-        reach = self._reach(plane)
-        inner = overlay.simpler(eroded(plane, reach - FIT, tolerance), tolerance / 2.0)
-        inner = _mended(inner, plane, reach - FIT, tolerance)
-        return self._mapped(self._let_out(inner, reach, plane), self._to_axis)
-
-    def opened(self, axis: Shapes, tolerance: float) -> Shapes:
-        """What is opened when the axis goes everywhere in each of `axis`."""
-        plane = self._mapped(axis, self._axis_to_plane)
-        reach = self._reach(plane)
-        wide = overlay.buffer(plane, reach - FIT, quad_segs=quad_segments(float(reach.max(initial=1.0)), tolerance))
-        return self._mapped(self._taken_in(wide, plane, reach), self.out_of_plane)
-
-    def in_plane(self, shapes: Shapes) -> Shapes:
-        """Shapes in the plane in which openings are discs."""
-        return self._mapped(shapes, self._to_plane)
-
-    def _let_out(self, inner: Shapes, reach: Floats, plane: Shapes) -> Shapes:
-        """Regions of the middles, eroded by the largest radius over each part, let out to the radius in each place.
-
-        A sharp tip goes out a long way between its walls: not where the plane's parts end or narrow before that.
-        """
-        spare = self._spare(inner, reach)
-        if spare is None:
-            return inner
-        fine = shapely.segmentize(inner, self._points)
-        corners, outward, of_vertex = _outward(fine)
-        out = np.maximum(reach[of_vertex] - self._radius_at(corners) - _HAIR, 0.0)
-        moved = corners + out[:, None] * outward
-        tips = np.flatnonzero(np.hypot(*outward.T) > _TIP)
-        away = shapely.distance(shapely.boundary(plane)[of_vertex[tips]], shapely.points(moved[tips]))
-        short = tips[away < self._radius_at(moved[tips]) - FIT]
-        moved[short] = corners[short]
-        return _valid_or(_with_corners(fine, moved), inner)
-
-    def _taken_in(self, wide: Shapes, plane: Shapes, reach: Floats) -> Shapes:
-        """What is opened with the largest radius over each part, taken in to the radius that opens each place."""
-        spare = self._spare(plane, reach)
-        if spare is None:
-            return wide
-        fine = shapely.segmentize(wide, self._points)
-        corners, outward, of_vertex = _outward(fine)
-        length = np.maximum(np.hypot(*outward.T), 1.0)[:, None]
-        middles = corners - reach[of_vertex, None] * outward / length
-        taken = np.maximum(reach[of_vertex] - self._radius_at(middles), 0.0)
-        least = overlay.buffer(plane, reach - spare - FIT)
-        return _valid_or(_with_corners(fine, corners - taken[:, None] * outward), least)
-
-    def _spare(self, parts: Shapes, reach: Floats) -> Floats | None:
-        """By how much less than the largest the radius is somewhere over each part; None where it does not matter."""
-        spare = reach - self._reach(parts, np.min)
-        return spare if spare.max(initial=0.0) > FIT else None
-
-    def _radius_at(self, plane: Floats) -> Floats:
-        """Radius of the opening about each (n, 2) place in the plane."""
-        return np.asarray(np.interp(plane[:, 1] / self.surface.radius(plane[:, 0]), self.stretched, self.across))
-
-    def _reach(self, parts: Shapes, extreme: Callable[..., Floats] = np.max) -> Floats:
-        """The largest radius of an opening in the plane over each part, or another extreme."""
-        bounds = np.nan_to_num(shapely.bounds(parts).reshape(-1, 4))  # empty ones have none
-        radius = self.surface.radius((bounds[:, 0] + bounds[:, 2]) / 2.0)
-        y = bounds[:, 1] + np.linspace(0.0, 1.0, 9)[:, None] * (bounds[:, 3] - bounds[:, 1])
-        return np.asarray(extreme(np.interp(y / radius, self.stretched, self.across), axis=0))
-
-    def _mapped(self, shapes: Shapes, rule: Callable[[Floats], Floats]) -> Shapes:
-        if not len(shapes):
-            return shapes
-        return overlay.sound(np.asarray(shapely.transform(shapely.segmentize(shapes, self._points), rule)))
-
-    def _to_plane(self, xy: Floats) -> Floats:
-        radius = self.surface.radius(xy[:, 0])
-        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.position, self.stretched)])
-
-    def out_of_plane(self, xy: Floats) -> Floats:
-        """Places, (n, 2), of the plane on the board."""
-        radius = self.surface.radius(xy[:, 0])
-        return np.column_stack([xy[:, 0], radius * np.interp(xy[:, 1] / radius, self.stretched, self.position)])
-
-    def _axis_to_plane(self, xy: Floats) -> Floats:
-        return self._to_plane(xy + self.shift(xy))
-
-    def _to_axis(self, xy: Floats) -> Floats:
-        centre = self.out_of_plane(xy)
-        axis = centre
-        for _ in range(4):  # the shift changes by under a hundredth of the step, so each round gives two digits
-            axis = centre - self.shift(axis)
-        return axis
-
-    def shift(self, axis: Floats) -> Floats:
-        """From the axis to the middle of its opening: (n, 2), uphill."""
-        x, y = axis.T
-        offset, _ = _lengthwise(self.cutter, self.surface, self.depth, x, y)
-        return offset[:, None] * _uphill(self.surface, x, y)
-
-
-def _outward(shapes: Shapes) -> tuple[Floats, Floats, NDArray[np.intp]]:
-    """Corners of polygons, (n, 2) ways out of them that move both edges there by 1, and the shape that each is of."""
-    oriented = shapely.orient_polygons(shapes)
-    shapes[:] = oriented
-    corners, owner = shapely.get_coordinates(oriented, return_index=True)
-    rings = shapely.get_rings(shapely.get_parts(oriented))
-    ends = np.cumsum(shapely.get_num_coordinates(rings)).astype(np.intp)
-    starts = np.concatenate([[0], ends[:-1]]).astype(np.intp)[: len(ends)]
-    after, before = np.arange(1, len(corners) + 1), np.arange(-1, len(corners) - 1)
-    after[ends - 1], before[starts] = starts + 1, ends - 2  # a ring's last corner is its first
-    a, b = (_right_of(corners, i, j) for i, j in ((before, np.arange(len(corners))), (np.arange(len(corners)), after)))
-    both = 1.0 + np.maximum((a * b).sum(axis=1), _SHARPEST - 1.0)
-    return corners, (a + b) / both[:, None], owner
-
-
-def _right_of(corners: Floats, start: NDArray[np.intp], end: NDArray[np.intp]) -> Floats:
-    way = corners[end] - corners[start]
-    length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-15)
-    return np.column_stack([way[:, 1], -way[:, 0]]) / length[:, None]
-
-
-def _with_corners(shapes: Shapes, corners: Floats) -> Shapes:
-    return np.asarray(shapely.set_coordinates(shapes.copy(), corners))
-
-
-def _valid_or(shapes: Shapes, others: Shapes) -> Shapes:
-    """The shapes, and others in place of those that are not valid."""
-    return np.where(shapely.is_valid(shapes), shapes, others)
-
-
-def _uphill(surface: Surface, x: Floats, y: Floats) -> Floats:
-    """(n, 2) unit vectors; along -y at the crest, where there is no slope."""
-    flat = -surface.normal(x, y)[:, :2]
-    length = np.hypot(flat[:, 0], flat[:, 1])
-    return np.where(length[:, None] > 1e-12, flat / np.maximum(length, 1e-12)[:, None], [0.0, -1.0])
-
-
-def _lengthwise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """How far uphill the middle of each opening lies, and half its length along the slope."""
-    up = _uphill(surface, x, y)
-    axis = np.column_stack([x, y])
-    far = _rim(cutter, surface, depth, axis, axis, up)
-    near = _rim(cutter, surface, depth, axis, axis, -up)
-    return (far - near) / 2.0, (far + near) / 2.0
-
-
-def _crosswise(cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats) -> Floats:
-    """Half the width of each opening across the slope."""
-    up = _uphill(surface, x, y)
-    axis = np.column_stack([x, y])
-    side = np.column_stack([-up[:, 1], up[:, 0]])
-    return _rim(cutter, surface, depth, axis, axis + offset[:, None] * up, side)
-
-
-def _furthest(
-    cutter: Cutter, surface: Surface, depth: float, x: Floats, y: Floats, offset: Floats, plane: Floats
-) -> Floats:
-    """How far each opening about (x, y) reaches from its middle at most, in the plane whose y for rising `y` is given:
-    about as far in all directions, since there it is all but a disc."""
-    up = _uphill(surface, x, y)
-    axis, side = np.column_stack([x, y]), np.column_stack([-up[:, 1], up[:, 0]])
-    middle = axis + offset[:, None] * up
-    most = np.zeros(len(x))
-    for turn in np.linspace(0.0, np.pi, _ROUND):
-        way = np.cos(turn) * up + np.sin(turn) * side
-        rim = middle + _rim(cutter, surface, depth, axis, middle, way)[:, None] * way
-        across = np.interp(rim[:, 1], y, plane) - np.interp(middle[:, 1], y, plane)
-        np.maximum(most, np.hypot(rim[:, 0] - middle[:, 0], across), out=most)
-    return most
-
-
-def _rim(cutter: Cutter, surface: Surface, depth: float, axis: Floats, start: Floats, way: Floats) -> Floats:
-    """How far from `start` along `way` (unit vectors) the cutter at `axis` meets the surface.
-
-    The surface's height is concave and the cutter's underside convex, so there is one such place; the full
-    radius where the cutter is sunk deeper than that.
-    """
-    tip = surface.tip_height(cutter, axis[:, 0], axis[:, 1]) - depth
-    low, high = np.zeros(len(axis)), np.full(len(axis), cutter.radius)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        at = start + middle[:, None] * way
-        out = np.hypot(*(at - axis).T)
-        cut = surface.height(at[:, 0], at[:, 1]) > tip + cutter.profile(out)
-        low, high = np.where(cut, middle, low), np.where(cut, high, middle)
-    return (low + high) / 2.0

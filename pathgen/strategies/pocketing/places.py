@@ -27,8 +27,9 @@ from pathgen.strategies.pocketing.linking import (
     turned_to,
     way_in,
 )
-from pathgen.strategies.pocketing.openings import Opening, Shapes, polygons
+from pathgen.strategies.pocketing.openings import Opening
 from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.shapes import Shapes, polygons
 from pathgen.strategies.pocketing.tracing import SHORTEST, Trace
 
 Floats = NDArray[np.float64]

@@ -21,18 +21,10 @@ from pathgen.base.units import place_words, rounded_down
 from pathgen.strategies.easing import Standing, may_overload
 from pathgen.strategies.pocketing.corners import sharpened
 from pathgen.strategies.pocketing.floors import finished_half_width, ridge_left, steepest, unfinished, widest_flat_end
-from pathgen.strategies.pocketing.openings import (
-    Opening,
-    Shapes,
-    cleaned,
-    largest_that_opens,
-    of_each,
-    opening,
-    polygons,
-    whole,
-)
+from pathgen.strategies.pocketing.openings import Opening, largest_that_opens, opening
 from pathgen.strategies.pocketing.places import cleared
 from pathgen.strategies.pocketing.settings import PocketOptions
+from pathgen.strategies.pocketing.shapes import Shapes, cleaned, of_each, polygons, whole
 from pathgen.strategies.pocketing.tracing import NO_WAY_DOWN, Trace
 
 _LEFT = 0.05
