@@ -176,7 +176,8 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         if step.cutter.is_flat and slope * step.cutter.diameter > _HANGS * shape.depth and not axis.is_empty:
             axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth / step.cutter.diameter))
         shapely.prepare(most)
-        own = overlay.buffer(axis, wide, quad_segs=32) if step.cutter.is_flat else axis
+        asked = _gone_into(step.cutter, axis)
+        own = overlay.buffer(asked, wide, quad_segs=32) if step.cutter.is_flat else axis
         floor = shapely.get_parts(overlay.difference(own, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
@@ -184,7 +185,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         steep = _steep(step.cutter, shape.depth)
         rims.append(_uphill_of(axis, half))
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / max(steep - slope, 0.2 * steep)
-        sure = overlay.buffer(_gone_into(step.cutter, axis), wide - off, quad_segs=32)
+        sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
