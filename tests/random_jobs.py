@@ -614,6 +614,7 @@ def main() -> None:
     from tests.odd_jobs import odd_job
     from tests.random_plates import random_plate
     from tests.random_workpieces import random_workpieces, workpieces_ending
+    from tests.steep_jobs import steep_job
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=100)
@@ -626,6 +627,7 @@ def main() -> None:
     parser.add_argument("--small", action="store_true", help="short boards only")
     parser.add_argument("--plates", action="store_true", help="plates and forms instead of boards")
     parser.add_argument("--odd", action="store_true", help="short boards, or plates, with a few keys at odd values")
+    parser.add_argument("--steep", action="store_true", help="tight radii, drawings out to the edges, pointed cutters")
     parser.add_argument("--workpieces", action="store_true", help="blocks, gauges, nuts and the like of short boards")
     asked = parser.parse_args()
     judge = workpieces_ending if asked.workpieces else partial(ending, cell=asked.cut_again)
@@ -637,6 +639,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as scratch:
             job = (random_workpieces(seed) if asked.workpieces else odd_job(seed, plates=asked.plates) if asked.odd else
                    random_plate(seed) if asked.plates else coloured_job(seed, icons or []) if asked.coloured else
+                   steep_job(seed, icons) if asked.steep else
                    random_job(seed, drawings=icons, small=asked.small))
             if asked.cut_again:  # whose reader knows straight moves only
                 job = replace(job, toml=job.toml.replace("arcs = true", "arcs = false"))

@@ -10,10 +10,12 @@ from typing import Any
 from pathgen.app.folders import write_new
 from pathgen.base.errors import JobError
 from pathgen.base.markup import Element, as_svg
+from pathgen.job.doubts import over_zero_fret
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of, slots_of
 from pathgen.parts.fingerboard.neck import neck_rows
 from pathgen.parts.fingerboard.rows import fretting_data, strung_data
+from pathgen.report.finding_words import doubt_line
 from pathgen.report.fretting import fretting_lines, strip_picture
 from pathgen.report.neck import neck_data, neck_faults, neck_findings, neck_lines, side_picture
 from pathgen.report.stringing import stringing_lines
@@ -46,7 +48,8 @@ def _strings(job: Job) -> Paper:
     if job.strings is None:
         raise _missing(job, "strings", "with the strings' gauges, bass first")
     data = strung_data(board, job.strings, job.frets)
-    return Paper(data=data, lines=stringing_lines(data, job.units))
+    told = [doubt_line(doubt, job.units) for doubt in over_zero_fret(job)]
+    return Paper(data=data, lines=[*stringing_lines(data, job.units), *told])
 
 
 def _neck(job: Job) -> Paper:

@@ -34,6 +34,11 @@ _STROKES: dict[str, tuple[str, ...]] = {
 }
 
 
+def lettering_length(text: str) -> float:
+    """How long a text is in its own height."""
+    return ((len(text) - 1) * _NEXT + _WIDE) / _HIGH
+
+
 def lettering(text: str, *, height: float) -> tuple[Floats, ...]:
     """Strokes, (n, 2) each, of a text centred on (0, 0), its letters `height` high. Raises PathgenError for a letter
     that is not among the few there are."""
@@ -41,7 +46,7 @@ def lettering(text: str, *, height: float) -> tuple[Floats, ...]:
     if unknown:
         raise PathgenError("label", f"no strokes for {', '.join(unknown)}", allowed="".join(_STROKES))
     size = height / _HIGH
-    middle = np.array([((len(text) - 1) * _NEXT + _WIDE) / 2, _HIGH / 2])
+    middle = np.array([lettering_length(text), 1.0]) * _HIGH / 2
     strokes = []
     for place, letter in enumerate(text):
         for stroke in _STROKES[letter]:

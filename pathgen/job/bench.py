@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from pathgen.base.errors import JobError
-from pathgen.base.lettering import lettering
+from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import coarse_length, sawn
 from pathgen.job.job import Job
 from pathgen.job.sense import board_of
@@ -112,8 +112,13 @@ def _gauge(
     steps = [Step(operation=Outline(cut), cutter=job.cutter(table.cutter, "[gauges] cutter"))]
     if table.engraver and label:
         # along the gauge, its top toward the hollow edge
-        strokes = tuple(s[:, ::-1] * [1.0, -1.0] + [x + table.height / 2, 0.0]
-                        for s in lettering(label, height=min(6.0, table.height / 3)))
+        room = float(np.ptp(arc[:, 1])) - 2 * _BESIDE_LABEL
+        high = min(6.0, table.height / 3, room / lettering_length(label))
+        if high < _LEAST_LETTERS:
+            raise JobError("[gauges] engraver", f"{label} on a gauge {np.ptp(arc[:, 1]):.2f} mm wide would be "
+                           f"{high:.2f} mm high", allowed=f"letters of {_LEAST_LETTERS:g} mm or more",
+                           remedy="leave engraver out")
+        strokes = tuple(s[:, ::-1] * [1.0, -1.0] + [x + table.height / 2, 0.0] for s in lettering(label, height=high))
         engrave = Engrave(Engraving(strokes=strokes, depth=table.engrave_depth))
         steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
@@ -124,6 +129,8 @@ def _gauge(
     )
 
 
+_BESIDE_LABEL, _LEAST_LETTERS = 2.0, 1.0
+"""What is left of a gauge at each end of its label, and the lowest letters that can be read, mm."""
 _GAUGE_TAB = 4.0
 """Width of a gauge's tabs, mm."""
 

@@ -10,7 +10,7 @@ from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import USUAL_DIAMETERS, USUAL_FRETS, Dots
 from pathgen.parts.fingerboard.fretting import Crown, FretWire, Tang, WireSize
 from pathgen.parts.fingerboard.neck import Neck
-from pathgen.parts.fingerboard.stringing import Strings
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +137,10 @@ class StringsTable(Strings):
 
     gauges: tuple[float, ...] = key(list_of(size(0.1, 5.0), least=1, most=18), _EACH + "outer diameters")
     spacing: str = key(choice("gaps", "centres"), "what is equal between neighbours: clear gaps, or centres", "gaps")
-    clear: float = key(size(0.0, 3.0), "at the nut, from a string's underside to the plane of the frets' tops", 0.2)
+    clear: float = key(  # None until loading fills it in
+        size(-2.0, 3.0), "at the nut, from a string's underside down to the plane of the frets' tops; less than 0: the "
+        "nut's slots end under it, as behind a zero fret", None,
+        shown=f"0.2 mm; with a zero fret {BEHIND_ZERO_FRET:g} mm")
     action_12: float = key(size(0.0, 10.0), "from the top of the 12th fret to the string", 2.0)
     nut_height: float | None = key(size(0.5, 20.0), "of the nut's top over the board", None,
                                    shown="half of each string stands out")

@@ -22,6 +22,7 @@ from pathgen.job.sense import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
@@ -47,6 +48,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     """Every doubt about a job's numbers, in the order of its tables; of what is cut beside its part, those of it."""
     if clamping.kind == NUT:
         yield from _nut_plate(job)
+        yield from over_zero_fret(job)
     if clamping.kind not in ("", *FORMS):
         return
     if not job.units_stated:
@@ -67,6 +69,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _strings_off(job, clamping)
     yield from _mixes(job)
     yield from _said_twice(job)
+    yield from over_zero_fret(job)
     yield from _line_on_page(job)
     yield from _clamps(job, clamping)
     yield from _v_before_others(job)
@@ -210,6 +213,16 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
             )
 
 
+def over_zero_fret(job: Job) -> Iterator[Doubt]:
+    """Strings held over the zero fret that should carry them."""
+    if job.strings and job.board and job.board.zero_fret and job.strings.clear > 0:
+        yield Doubt(
+            where="[strings] clear", allowed="0 or less: with a zero fret the nut only guides",
+            problem=f"{format_length(job.strings.clear, job.units)}: the strings lie that far above the zero fret, and "
+                    "never touch it",
+            remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
+                   "of the fret, and the strings are pressed on it",
+        )
 def _line_on_page(job: Job) -> Iterator[Doubt]:
     """A form's line that is the page's edge, where it was likely to end at it."""
     closed = closed_by_page(job) if job.form else None

@@ -29,6 +29,7 @@ from pathgen.job.placing import place_that_fits
 from pathgen.job.staged import together
 from pathgen.job.tables import InlayTable
 from pathgen.parts.fingerboard.dots import dot_area
+from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.flat.part import FlatPart
 from pathgen.work.features import Inlay, PlacedSize
@@ -391,11 +392,13 @@ def _check_on_board(
         place = f"near {place_words(*points[worst].tolist())}"
         if isinstance(board, Fingerboard):
             place = f"after fret {int(np.searchsorted(board.frets.distance[board.frets.number > 0], points[worst, 0]))}"
+        takes, less = taken(board.surface, web, points[:, 0], board.min_web)
         raise JobError(
-            f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}" if web[worst] > 0 else
-            f"the pocket {left_words(web[worst])} the underside {place}",
+            f"{inlay.name} depth", f"the pocket {left_words(web[worst])} under it {place}{takes}" if web[worst] > 0 else
+            f"the pocket {left_words(web[worst])} the underside {place}{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(min(inlay.depth - board.min_web + web[worst], reached)):.2f} mm or less",
+            remedy=f"make depth {rounded_down(min(inlay.depth - board.min_web + web[worst], reached)):.2f} mm or less"
+                   f"{less}",
         )
     if inlay.depth > reached + 1e-9:
         above = shortest.flute_length - reached

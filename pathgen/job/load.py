@@ -8,6 +8,7 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, read_ta
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ResurfaceTable
+from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET, Strings
 
 TOP_KEYS = {
     "title": ("the file's name", "what the programs and the report are headed with"),
@@ -295,9 +297,13 @@ def _called(entry: Any, index: int) -> str:
 
 
 def _bring_in_defaults(job: Job) -> None:
-    """Dots are one more inlay, and so is each ring; a form is a plate; a fill brings [resurface] with its defaults."""
+    """Dots are one more inlay, and so is each ring; a form is a plate; a fill brings [resurface] with its defaults;
+    where the nut's slots end goes by the zero fret."""
     if job.form is not None:
         object.__setattr__(job, "plate", plate_of(job.form, job))
+    if job.strings is not None and job.strings.clear is None:
+        clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else Strings.clear
+        object.__setattr__(job, "strings", replace(job.strings, clear=clear))
     if job.dots is not None:
         object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.rings:

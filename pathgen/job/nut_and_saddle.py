@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
-from pathgen.base.lettering import lettering
+from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import format_length, left_words, rounded_up, sawn
 from pathgen.job.bench_tables import NutAndSaddleTable
 from pathgen.job.job import Job
@@ -32,8 +32,8 @@ _AROUND = 6.0
 _TAB, _LEAST_TAB, _BESIDE_TAB = 3.0, 1.0, 1.0
 """Width of the tabs on the ends, where they are filed off; less where an end is low, and what is left beside it, mm."""
 _LEAST_MARK, _SADDLE_MARK = 0.5, 1.0
-_LETTERS = 3.0
-"""Highest letters of a label, mm."""
+_LETTERS, _TO_B = 3.0, 1.5
+"""Highest letters of a label, mm; from the bass end to the middle of its B, in letters."""
 
 
 def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
@@ -65,7 +65,8 @@ def nut_and_saddle_clampings(job: Job) -> tuple[Clamping, ...]:
 def _nut_height(job: Job, board: Fingerboard, table: NutAndSaddleTable) -> tuple[float, float]:
     """Height of the nut's blank in the middle, and how far down the strings' marks go."""
     slot, strings, wire = nut_of(job, board), job.strings, job.frets
-    top, bottom = nut_top(strings, wire.wire_of(1).crown.height) if strings and wire else (0.0, 0.0)
+    first = int(board.frets.number[0])
+    top, bottom = nut_top(strings, wire.wire_of(first).crown.height) if strings and wire else (0.0, 0.0)
     if table.height is not None and not (slot and top):
         return table.height, max(top - bottom, _LEAST_MARK)
     if not (slot and top):
@@ -138,11 +139,11 @@ def _marks(line: CrossLine, height: float, mark: float, turned: Floats) -> list[
 
 def _label(radius: str, line: CrossLine, lowest: float, mark: float, turned: Floats) -> list[Floats]:
     """The radius in the middle and a B at the bass end, under the marks, where there is room for them."""
-    room = lowest - mark
-    size = min(_LETTERS, room / 2)
+    room, half = lowest - mark, float(np.ptp(line.curve[:, 0])) / 2
+    size = min(_LETTERS, room / 2, half / (_TO_B + (0.5 if radius == "flat" else 1.0 + lettering_length(radius) / 2)))
     if size < 1.0:
         return []
-    bass = line.curve[0, 0] + 1.5 * size
+    bass = line.curve[0, 0] + _TO_B * size
     words = [("B", bass)] if radius == "flat" else [("B", bass), (radius, 0.0)]
     return [stroke[:, ::-1] * [1.0, -1.0] + np.array([room / 2, along]) * turned
             for text, along in words for stroke in lettering(text, height=size)]

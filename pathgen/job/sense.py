@@ -37,7 +37,9 @@ from pathgen.job.job import Job
 from pathgen.job.outlines import as_cut, closed_by_cutter, drawing_path, drawn_outline, inner_corners
 from pathgen.job.tables import BoardTable, CutterTable, InlayTable
 from pathgen.parts.fingerboard.board import fingerboard, nut_slot, slots
+from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.fretting import checked_wire
+from pathgen.parts.fingerboard.lowering import taken
 from pathgen.parts.fingerboard.neck import neck_of
 from pathgen.parts.fingerboard.part import Fingerboard, Fittings
 from pathgen.parts.fingerboard.stringing import checked_strings
@@ -105,6 +107,10 @@ def _of_boards(job: Job) -> None:
 def _fittings(job: Job, board: Fingerboard) -> None:
     if job.frets:
         checked_wire(job.frets, int(board.frets.number[0]), int(board.frets.number[-1]))
+    last = int(board.frets.number[-1])
+    for fret in _board_table(job).side_dots or ():
+        if fret > last:
+            raise JobError("[board] side_dots", f"there is no fret {fret}", allowed=f"1 to {last}", remedy="correct it")
     if job.neck:
         neck_of(job.neck, board)
     if job.strings:
@@ -131,7 +137,8 @@ def board_of(job: Job) -> Fingerboard:
         inner_radius=outline_cutter.radius if outline_cutter else 0.0,
     )
     return replace(board, fittings=Fittings(
-        strings=table.strings, side_dots=tuple(table.side_dots), wire=job.frets, string_set=job.strings, neck=job.neck,
+        strings=table.strings, side_dots=USUAL_FRETS if table.side_dots is None else table.side_dots, wire=job.frets,
+        string_set=job.strings, neck=job.neck,
     ))
 
 
@@ -349,16 +356,20 @@ def _radius_and_width(job: Job, board: Fingerboard) -> None:
             f"{small} is less than half the width, {half}, {format_length(float(points[worst, 0]), job.units)} along",
             remedy=f"make the radius {_least_radius(job, board) or 'larger'}, or the board narrower",
         )
-    edge = float(np.min(board.surface.height(points[:, 0], points[:, 1])))
+    wood, along = board.surface.height(points[:, 0], points[:, 1]), points[:, 0]
+    edge = float(np.min(wood))
     if edge < board.min_web:
-        cut = slots_of(job, board)
-        under = edge if cut is None else min(edge, float(_web(job, board, cut).min()))
-        thick = rounded_up(board.surface.thickness + board.min_web - under)
+        takes, _ = taken(board.surface, wood, along, board.min_web)
+        if cut := slots_of(job, board):
+            wood = np.concatenate([wood, _web(job, board, cut).ravel()])
+            along = np.concatenate([along, cut.lines[..., 0].ravel()])
+        thick = rounded_up(board.surface.thickness + board.min_web - float(np.min(wood)))
         raise JobError(
-            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges" if edge > 0 else
-            f"the curve falls {-edge:.2f} mm below the underside at the edges",
+            "[board] thickness", f"the curve leaves {edge:.2f} mm at the edges{takes}" if edge > 0 else
+            f"the curve falls {-edge:.2f} mm below the underside at the edges{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}",
+            remedy=f"make thickness {thick:.2f} mm or more, or the radius {_least_radius(job, board) or 'larger'}"
+                   f"{taken(board.surface, wood, along, board.min_web)[1]}",
         )
 
 
@@ -598,10 +609,12 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
     if float(np.min(web)) < board.min_web:
         fret = int(cut.number[int(np.argmin(web.min(axis=1)))])
         least = float(np.min(web))
+        takes, less = taken(board.surface, web.ravel(), cut.lines[..., 0].ravel(), board.min_web)
         raise JobError(
-            where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge",
+            where, f"{cut.depth:g} mm {left_words(least)} under {f'fret {fret}' if fret else 'the nut'} at the edge"
+            f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more",
-            remedy=f"make depth {rounded_down(min(cut.depth - board.min_web + least, most)):.2f} mm or less",
+            remedy=f"make depth {rounded_down(min(cut.depth - board.min_web + least, most)):.2f} mm or less{less}",
         )
 
 

@@ -26,6 +26,7 @@ from pathgen.job.keys import (
     yes_or_no,
 )
 from pathgen.job.keys import table as table_of
+from pathgen.parts.fingerboard.dots import USUAL_FRETS
 from pathgen.parts.fingerboard.numbers import BoardNumbers, End, FallsAway, PartialFret, Radii, ReliefAt, Scale
 from pathgen.parts.fingerboard.part import ZEROS
 from pathgen.parts.flat.part import PLACES
@@ -135,9 +136,6 @@ class EndTable(End):
     corner_radius: float = key(size(0.0, 50.0), "both corners rounded", 0.0)
 
 
-DOTS = (3, 5, 7, 9, 12, 15, 17, 19, 21, 24)
-
-
 @dataclass(frozen=True, kw_only=True)
 class ReliefTable(ReliefAt):
     """A dip under the strings."""
@@ -197,8 +195,9 @@ class BoardTable(BoardNumbers):
     binding: float = key(size(0.0, 10.0), "thickness glued on each long side later; the board is cut narrower by it",
                          0.0)
     bound: bool = key(yes_or_no, "true: the binding is on the blank already, and the board is cut with it", False)
-    side_dots: tuple[int, ...] = key(list_of(number(1, 60, whole=True)),
-                                       "frets with dots in the side; 12, 24 .. have two", DOTS)
+    side_dots: tuple[int, ...] | None = key(list_of(number(1, 60, whole=True)),
+                                            "frets with dots in the side; 12, 24 .. have two", None,
+                                            shown=f"those of {', '.join(map(str, USUAL_FRETS))} that there are")
     min_web: float = key(size(0.0, 20.0), "least wood left under any pocket or slot", 1.0, inch=0.04)
     wood_colour: str | None = key(colour, 'colour of the bare wood, like "#3b2a20", to compare fills with', None,
                                   shown="not compared")

@@ -33,7 +33,9 @@ def nut_words(nut: dict[str, Any], units: str) -> list[str]:
         return []
     low, high = (fine_length(v, units) for v in slot["along"])
     bottom = ", its bottom level" if slot["bottom"] == "flat" else ", its bottom curved as the board"
-    return [f"The nut's slot: {low} to {high} along, {fine_length(slot['depth'], units)} deep{bottom}."]
+    what = "The nut's slot:" if slot["shelf"] is None else \
+        f"The nut's shelf: {fine_length(slot['shelf'], units)} wide on the finished board, cut from"
+    return [f"{what} {low} to {high} along, {fine_length(slot['depth'], units)} deep{bottom}."]
 
 
 def fret_lines(frets: Sequence[dict[str, Any]], nut: dict[str, Any], units: str) -> list[str]:

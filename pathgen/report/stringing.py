@@ -35,7 +35,12 @@ def stringing_parts(data: dict[str, Any], units: str) -> tuple[list[str], list[T
         f"The board's radius is {n(radii[0])} under the nut and, carried on past the board's end in the same straight "
         f"line, {n(radii[1])} under the saddle ({units})."
     ]
-    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve]
+    under = [
+        "The strings lie on the zero fret, the nut behind it only guides them: its slots end "
+        + (f"{n(data['under_zero_fret'])} {units} under the fret's top." if data["under_zero_fret"] else
+           "as high as the fret's top.")
+    ] if "under_zero_fret" in data else []
+    lines = [f"Equal {'centres' if data['spacing'] == 'centres' else 'clear gaps'} at nut and saddle.", *curve, *under]
     tables = [(head, places)]
     if "cents" not in rows[0]:
         return lines, tables, ""

@@ -23,8 +23,10 @@ def engraving_findings(motion: Motion, step: Step, clamping: Clamping, tolerance
     wanted = shapely.multilinestrings([shapely.linestrings(stroke) for stroke in work.strokes])
     cut = shapely.linestrings(np.stack([start[:, :2], end[:, :2]], axis=1))
     along = start + np.linspace(0.0, 1.0, 9)[:, None, None] * (end - start)
+    beside = shapely.distance(shapely.points(along[..., :2]), clamping.board.outline).max(axis=0)
     for code, got, off in (
         ("engraving-stray", "off the strokes", shapely.distance(shapely.points(along[..., :2]), wanted).max(axis=0)),
+        ("engraving-off", "off the part", beside),
         ("engraving-depth", "off its depth", np.abs(low[rows] - (top - work.depth))),
     ):
         worst = int(np.argmax(off)) if len(off) else 0

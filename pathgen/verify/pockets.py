@@ -105,12 +105,14 @@ class _Openings:
     """What the pocket steps of an inlay can open without leaving the drawing, and the floor that is each one's own.
 
     That is all that a flat end opens, and not the foot of the others' walls; less what an earlier step opened.
-    Of each floor `alone` has the parts that touch nothing of what an earlier step opened, `beside` the others.
+    Of each floor `alone` has the parts that touch nothing of what an earlier step opened, `beside` the others; `rims`
+    is where the uphill side of the cutter may come, which rests on the floor.
     """
 
     steps: list[Step]
     alone: list[shapely.Geometry]
     beside: list[shapely.Geometry]
+    rims: list[shapely.Geometry]
     reach: shapely.Geometry
 
     def by_width(self) -> dict[float, shapely.Geometry]:
@@ -164,7 +166,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
     part by half as much again, and by what a blunt flank takes to be so deep, downhill, that it counts as open though
     it was held off the wall by little: between two that all but touch nothing is asked for.
     """
-    alone, beside = [], []
+    alone, beside, rims = [], [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
     slope = float(surface.slope(*shapely.get_coordinates(shape.area).T).max())
     steps = sorted(steps, key=lambda s: s.order)
@@ -174,14 +176,16 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         if step.cutter.is_flat and slope * step.cutter.diameter > _HANGS * shape.depth and not axis.is_empty:
             axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth / step.cutter.diameter))
         shapely.prepare(most)
-        own = overlay.buffer(axis, wide, quad_segs=32) if step.cutter.is_flat else axis
+        asked = _gone_into(step.cutter, axis)
+        own = overlay.buffer(asked, wide, quad_segs=32) if step.cutter.is_flat else axis
         floor = shapely.get_parts(overlay.difference(own, most))
         touching = shapely.dwithin(most, floor, _TOUCHING) if len(floor) else np.zeros(0, bool)
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         steep = _steep(step.cutter, shape.depth)
+        rims.append(_uphill_of(axis, half))
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / max(steep - slope, 0.2 * steep)
-        sure = overlay.buffer(_gone_into(step.cutter, axis), wide - off, quad_segs=32)
+        sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
         if step is steps[-1]:
             break
@@ -189,7 +193,16 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
-    return _Openings(steps, alone, beside, reach)
+    return _Openings(steps, alone, beside, rims, reach)
+
+
+def _uphill_of(area: shapely.Geometry, by: float) -> shapely.Geometry:
+    """An area moved toward the crest, from both sides."""
+    x0, y0, x1, y1 = area.bounds if not area.is_empty else (0.0, 0.0, 0.0, 0.0)
+    sides = [overlay.intersection(area, shapely.box(x0, min(side * y, 0.0), x1, max(side * y, 0.0)))
+             for side, y in ((1.0, max(y1, 0.0)), (-1.0, max(-y0, 0.0)))]
+    return overlay.union(*(shapely.transform(one, lambda xy, to=to: xy + [0.0, to])
+                           for one, to in zip(sides, (-by, by), strict=True)))
 
 
 def _steep_sides(surface: Surface, near: shapely.Geometry, most: float) -> shapely.Geometry:
@@ -394,7 +407,7 @@ def _brought_to_depth(
     openings: _Openings, depth: float, spare: float
 ) -> Iterator[tuple[Step, shapely.Geometry, float]]:
     """Floors that a step brings to depth somewhere, and how far down the slope from where: whole ones, and of flat ends
-    what no later cutter can have touched, where that is wide enough to hold the uphill rim of a path."""
+    what no later cutter can have touched, where that is wide enough."""
     for k, (step, alone, beside) in enumerate(zip(openings.steps, openings.alone, openings.beside, strict=True)):
         yield step, alone, 0.0
         # a later flat end may rest on what an earlier one has opened, uphill of its own part
@@ -404,7 +417,11 @@ def _brought_to_depth(
                 openings.steps[j].cutter.half_width(depth)) + spare) for j in range(k + 1, len(openings.steps))]
             own = overlay.difference(alone, overlay.union_all(later))
             half = step.cutter.stepover * step.cutter.diameter / 2  # the rim may pass so far away, where it turns twice
-            yield step, overlay.buffer(overlay.buffer(own, -half - spare), half + spare), 2 * half
+            parts = shapely.get_parts(overlay.buffer(overlay.buffer(own, -half - spare), half + spare))
+            holds = shapely.intersects(overlay.buffer(parts, -spare), openings.rims[k])
+            yield step, shapely.multipolygons(parts[holds]), 2 * half
+            # of what lies below the last rim, beside a wall, it is as far up as the cutter is wide
+            yield step, shapely.multipolygons(parts[~holds]), 2 * half + step.cutter.diameter
 
 
 def _beside(cutter: Cutter, inset: float, cell: float, tolerances: Tolerances) -> float:

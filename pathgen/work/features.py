@@ -116,6 +116,8 @@ class Slots:
         How the cutter goes down into each layer; None: by pecks where both ends lie in waste.
     name : str
         What a slot is called, where it has no number of its own.
+    on_part : float or None
+        How much of the width lies on the part, mm, of a shelf that is cut past its end; None: all of it.
     counted : str
         What the numbers count, where that is not the slots themselves: each stands on one of them.
     """
@@ -131,6 +133,7 @@ class Slots:
     entry: Literal["ramp", "peck"] | None = None
     name: str = ""
     counted: str = ""
+    on_part: float | None = None
 
     def __post_init__(self) -> None:
         if self.through is None:

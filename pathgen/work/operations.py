@@ -647,7 +647,13 @@ class NutSlot(Slot):
         return "cut the slot for the nut"
 
     def at_start(self, work: Work) -> list[str]:
-        return self._measured("The slot comes", "[nut]", work)
+        left = self.feature.on_part
+        if left is None:
+            return self._measured("The slot comes", "[nut]", work)
+        past = format_length(self.feature.width - left, work.units)
+        return [f"The shelf for the nut is {format_length(left, work.units)} wide on the finished board, from the "
+                f"nut's front to the board's end; the cutter runs {past} past that end, in what is waste. Measure the "
+                "cutter: a thinner one cuts narrower."]
 
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         return ("the slot is deeper, and the wood under it thinner",

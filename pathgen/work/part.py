@@ -49,6 +49,8 @@ class Names:
     """What its extent along X is called."""
     extent: float | None = None
     """That extent where it is not the part's `length`, mm."""
+    behind: float = 0.0
+    """How much of that extent lies before `start`, mm."""
     holds: str = ""
     """What there is on it, counted: ``1 hole``."""
 

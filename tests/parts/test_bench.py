@@ -17,10 +17,12 @@ from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
 from pathgen.job.clamping import clamping_of
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.parts.gauge.part import arc_edge
 from pathgen.report.text import minutes_words
 from tests.as_made import hold
 from tests.plain_cutting import left_by
+from tests.small_board import dotted_job
 
 EXAMPLES = Path(__file__).parents[2] / "examples" / "boards"
 BALL = Cutter(name="ball", shape="ball-end", diameter=12.7, speed=16000, feed=2400, plunge=600, stepdown=3.0)
@@ -224,3 +226,32 @@ def test_the_edge_of_a_gauge_lies_within_half_a_thousandth_of_its_arc_with_no_mo
     assert (y[0], y[-1]) == pytest.approx((25.0, -25.0))
     off = radius * (1 - math.cos(math.asin(25.0 / radius) / (len(y) - 1)))
     assert 4e-4 < off <= 5e-4
+
+
+GAUGED = ("[dots]", '[gauges]\ncutter = "flat 3"\nengraver = "v 60"\n[dots]')
+
+
+@pytest.mark.parametrize(("width", "radius"), [(46.0, 406.4), (24.0, 254.0), (17.0, 254.0)])
+def test_labels_lie_on_the_part_and_not_on_each_other(tmp_path, width, radius):
+    """A label of ten letters is 8.9 times as long as high: 53.5 mm at 6 mm, 26.75 mm at 3 mm."""
+    job = dotted_job(
+        tmp_path, ("nut_width = 43.0\nend_width = 55.0", f"nut_width = {min(width, 35.0)}\nend_width = {width}"),
+        ("{ nut = 254.0, end = 355.6 }", f"{radius}"), GAUGED)
+    gauge, plates = gauge_clampings(job)[0], nut_and_saddle_clampings(job)
+    for clamping in (gauge, *plates):
+        strokes = [shapely.linestrings(s) for s in clamping.steps[0].operation.feature.strokes]
+        assert clamping.board.outline.buffer(1e-3).covers(shapely.union_all(strokes))
+    for clamping in plates:
+        strings = len(job.strings.gauges)
+        letters = sorted((s[:, 1].min(), s[:, 1].max()) for s in clamping.steps[0].operation.feature.strokes[strings:])
+        assert max(b[0] - a[1] for a, b in pairwise(letters)) > 0.8, "between B and radius"
+    assert build(job, clamping=gauge, resolution=0.4).verification.findings == ()
+
+
+def test_a_gauge_too_narrow_for_a_label_that_can_be_read_is_refused(tmp_path):
+    job = dotted_job(tmp_path, ("nut_width = 43.0\nend_width = 55.0", "nut_width = 11.5\nend_width = 11.5"),
+                     ("{ nut = 254.0, end = 355.6 }", "254.3"),
+                     ("gauges = [1.17, 0.91, 0.66, 0.43,", "gauges = [0.45, 0.45, 0.45, 0.43,"),
+                     GAUGED)
+    with pytest.raises(JobError, match=r"R 254.3 mm on a gauge 11.50 mm wide would be 0.84 mm high"):
+        gauge_clampings(job)

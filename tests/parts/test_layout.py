@@ -333,6 +333,8 @@ def test_a_shelf_for_the_nut_runs_past_the_boards_end():
     assert cut.width > 6.5
     assert cut.lines[0, :, 0] == pytest.approx(-cut.width / 2)
     assert nut_slot(part, width=None, depth=2.0, shelf_least=12.0).width == 12.0
+    assert (nut_slot(part, width=None, depth=2.0, behind=2.0).on_part, nut_slot(part, width=3.0, depth=2.0).on_part
+            ) == (pytest.approx(4.0), None)
     with pytest.raises(JobError, match=r"ends at the nut face, and the nut's front is there too .allowed: .*: make"):
         nut_slot(board(), width=None, depth=2.0)
     for width in (None, 4.0):

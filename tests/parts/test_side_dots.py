@@ -87,6 +87,7 @@ def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
 @pytest.mark.parametrize(("changes", "words"), [
     ([("depth = 2.5", "depth = 2.5\ndiameter = 5.0")],
      r"5 mm at fret 19, where the edge is 5\.10 mm high \(allowed: 4\.09 mm or less"),
+    ([("binding = 1.5\n", "binding = 1.5\nside_dots = [5, 21]\n")], r"there is no fret 21 .allowed: 1 to 20"),
     ([("binding = 1.5\n", "binding = 1.5\nside_dots = []\n")], "no fret of the board has one"),
     # two dots at a third and two thirds of the 9.52 mm between frets 23 and 24 (equal temperament)
     ([("frets = 20", "frets = 24"), ("binding = 1.5\n", "binding = 1.5\nside_dots = [24]\n"),
@@ -94,9 +95,8 @@ def test_the_program_drills_them_and_a_moved_hole_is_found(tmp_path):
       ("depth = 2.0", "depth = 2.0\nwidth = 2.6")], r"at fret 24, 3\.17 mm from the middle of a slot"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, changes, words):
-    job = dotted_job(tmp_path, *changes)
     with pytest.raises(JobError, match=words):
-        side_dot_clamping(job)
+        side_dot_clamping(dotted_job(tmp_path, *changes))
 
 
 def test_the_command(tmp_path, capsys):

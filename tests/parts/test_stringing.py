@@ -7,7 +7,12 @@ import mpmath
 import numpy as np
 import pytest
 
+from pathgen.app.cli import main
 from pathgen.base.errors import JobError
+from pathgen.job.doubts import doubts_of, over_zero_fret
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
+from pathgen.job.sense import board_of
+from pathgen.parts.fingerboard.rows import strung_data
 from pathgen.parts.fingerboard.stringing import (
     Strings,
     cents_sharp,
@@ -20,6 +25,7 @@ from pathgen.parts.fingerboard.stringing import (
 )
 from pathgen.report.stringing import stringing_lines
 from tests.boards import fingerboard
+from tests.small_board import dotted_job
 
 GAUGES = (1.17, 0.91, 0.66, 0.43, 0.33, 0.25)
 SET = Strings(gauges=GAUGES, pitches=(82.4069, 110.0, 146.832, 195.998, 246.942, 329.628),
@@ -122,3 +128,19 @@ def test_lists_that_do_not_go_together_are_refused(change, words):
 def test_strings_that_would_touch_are_refused():
     with pytest.raises(JobError, match="would touch"):
         string_places((3.0, 3.0, 3.0), 5.0, "centres")
+
+
+@pytest.mark.parametrize(("clear", "bottom", "told"), [("", 1.0, False), ("clear = 0", 1.2, False),
+                                                       ("clear = 0.1", 1.3, True)])
+def test_a_zero_fret_carries_the_strings_and_the_nut_behind_it_only_guides(tmp_path, capsys, clear, bottom, told):
+    """Fret height 1.2 mm; the slots end no higher, so that the strings touch it (F)."""
+    job = dotted_job(tmp_path, ("scale_length = 640.0", "scale_length = 640.0\nzero_fret = true\nbehind_nut = 12.0"),
+                     ("[strings]", f"[strings]\n{clear}"), ("margin_nut = 15.0", "margin_nut = 25.0"))
+    assert main(["strings", str(tmp_path / "board.toml")]) == 0
+    out = capsys.readouterr().out
+    data = strung_data(board_of(job), job.strings, job.frets)
+    assert [row["slot_bottom"] for row in data["strings"]] == [pytest.approx(bottom)] * len(GAUGES)
+    assert ("never touch it" in out, "only guides them" in out) == (told, not told)
+    assert [one.where for one in over_zero_fret(job)] == ["[strings] clear"] * told
+    nut = next(c for c in nut_and_saddle_clampings(job) if c.kind == "nut blank")
+    assert [one.where for one in doubts_of(job, nut)] == ["[strings] clear"] * told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import shapely
 
 import pathgen
 from pathgen.app.building import build
+from pathgen.app.cli import main
 from pathgen.base.errors import JobError
 from pathgen.job.clamping import clamping_of
 from pathgen.job.flat import boring_of, flat_part_of
@@ -118,6 +120,20 @@ def test_how_wide_slots_come_out_is_told(tmp_path, width, said):
         tmp_path, extra=SLOT_CUTTER + '[slots]\ncutter = "slot"\ndepth = 2.0\n' + width)))
     slots = next(step for step in clamping.steps if step.operation.name == "slots")
     assert any(f"The fret slots come out {said} wide" in line for line in before_start(clamping, slots))
+
+
+def test_a_shelf_for_the_nut_is_as_wide_as_what_is_left_on_the_board(tmp_path, capsys):
+    """12 mm behind the zero fret, the nut's front 3 mm: 9 mm of shelf, cut 1 mm past the end."""
+    path = tmp_path / "board.toml"
+    path.write_text((Path(__file__).parents[2] / "examples/boards/zero-fret-arched.toml").read_text().replace(
+        "width = 5.0\n", ""))
+    clamping = clamping_of(pathgen.load_job(path))
+    nut = next(step for step in clamping.steps if step.operation.name == "nut-slot")
+    said = " ".join(before_start(clamping, nut))
+    assert "The shelf for the nut is 9 mm wide on the finished board" in said
+    assert "the cutter runs 1 mm past that end" in said
+    assert main(["frets", str(path)]) == 0
+    assert "The nut's shelf: 9 mm wide on the finished board, cut from -13 mm to -3 mm along" in capsys.readouterr().out
 
 
 def test_how_deep_the_spoilboard_is_cut_is_told_of_the_work_as_it_lies(tmp_path):

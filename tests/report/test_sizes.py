@@ -1,12 +1,15 @@
 """What the page and the report say of how large and how thick things become."""
 
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import shapely
 
+from pathgen import load_job
 from pathgen.base.lowered import FallAway, Lowered, Relief
+from pathgen.job.clamping import clamping_of
 from pathgen.programs.instructions import before_start, stand_out
 from pathgen.report.sheet import seen
 from pathgen.report.sheet.material import if_it_moves
@@ -82,6 +85,14 @@ def test_relief_and_fall_away_are_told_each_where_there_is_one(built):
                                 surface=Lowered(**size, **lowered))
         said = board_words(SimpleNamespace(board=board, units="mm", finished_surface=board.surface))
         assert [part for part in said.split(", ") if part.startswith(("relief", "falling"))] == words
+
+
+def test_a_board_is_as_long_as_it_is_with_what_lies_behind_the_nut_and_a_zero_fret_is_not_counted():
+    """19 frets of 630 mm, 14 mm past the last and 12 mm behind the zero fret."""
+    path = Path(__file__).parents[2] / "examples" / "boards" / "zero-fret-arched.toml"
+    said = board_words(clamping_of(load_job(path)))
+    long = 630.0 * (1 - 2 ** (-19 / 12)) + 14.0 + 12.0
+    assert said.startswith(f"{long:.2f} mm long (12 mm of it behind the nut), 19 frets and a zero fret, 7 mm thick")
 
 
 def test_a_drawn_board_is_as_long_as_its_drawing(built):

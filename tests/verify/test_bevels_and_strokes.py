@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import shapely
 
 from pathgen import flat, radiused
 from pathgen.base.cutters import Cutter
@@ -59,10 +60,11 @@ STROKES = [np.array([[0.0, 0.0], [10.0, 0.0]]), np.array([[20.0, 0.0], [25.0, 5.
 CUTS = [[(*xy, TOP - 0.2) for xy in stroke] for stroke in STROKES]
 
 
-def engraved(*runs):
+def engraved(*runs, part=(-5.0, -5.0, 40.0, 10.0)):
     step = SimpleNamespace(file_name="a.nc", operation=SimpleNamespace(feature=SimpleNamespace(
         strokes=STROKES, depth=0.2)))
-    clamping = SimpleNamespace(board=SimpleNamespace(surface=SimpleNamespace(thickness=TOP)))
+    clamping = SimpleNamespace(board=SimpleNamespace(
+        surface=SimpleNamespace(thickness=TOP), outline=shapely.box(*part)))
     return {f.code for f in engraving_findings(motion(*runs), step, clamping, Tolerances())}
 
 
@@ -83,6 +85,11 @@ def test_between_its_ends_a_move_is_on_the_stroke_too():
 ])
 def test_a_point_is_held_to_place_and_depth_as_a_stroke_is(more, found):
     assert engraved(*CUTS, more) == {found}
+
+
+@pytest.mark.parametrize(("end", "found"), [(29.991, set()), (29.989, {"engraving-off"})])
+def test_a_stroke_past_the_part_is_found_though_the_job_asks_for_it(end, found):
+    assert engraved(*CUTS, part=(0.0, -1.0, end, 6.0)) == found
 
 
 def test_a_move_on_the_top_is_no_stroke():

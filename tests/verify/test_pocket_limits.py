@@ -4,6 +4,7 @@ A pocket 20 by 10 mm and 1.5 mm deep, in a cylinder of radius 100 mm about X.
 """
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 import shapely
 
 import pathgen
+from pathgen.base import overlay
 from pathgen.removal.grid import Grid
 from pathgen.verify.findings import Tolerances
 from pathgen.verify.pockets import _floor, _in_plan, _levelled, _openings, _uncut, pocket_measures
@@ -167,6 +169,17 @@ def test_a_flat_end_is_not_asked_to_hang_over_by_half_the_depth(depth):
     slope = 0.49 * depth / 3.0
     furthest = min(RADIUS * slope / math.sqrt(1.0 + slope**2), 3.5)
     assert floor.bounds[3] == pytest.approx(furthest + 1.5, abs=0.05)
+
+
+@pytest.mark.parametrize("plunges", [True, False])
+def test_no_floor_is_asked_for_where_there_is_no_room_for_a_ramp(plunges):
+    """A dot that a cutter of 3 mm only just fits: one that cannot go straight down leaves it to a later one."""
+    dot = shapely.Point(0.0, 0.0).buffer(1.55)
+    steps = made(replace(cutter(), plunges=plunges))[0].clamping.steps
+    area = overlay.union(AREA, dot)
+    floor = _openings.__wrapped__(SimpleNamespace(depth=DEEP, area=area), steps, 0.0, 0.0, TOP).alone[0]
+    assert floor.intersects(dot) == plunges
+    assert floor.intersects(AREA)
 
 
 def test_nothing_is_asked_for_between_two_parts_that_all_but_touch():

@@ -1,5 +1,7 @@
 """Boards with relief and fall-away, whole: cut, read back, held against other programs, refused."""
 
+import re
+
 import numpy as np
 import pytest
 import shapely
@@ -18,7 +20,7 @@ from pathgen.strategies.facing import finishing
 from pathgen.strategies.surfacing import finishing_passes
 from pathgen.verify.crest import crest_heights
 from tests.plain_cutting import left_by
-from tests.small_board import ART, JOB
+from tests.small_board import ART, JOB, dotted_job
 
 LOWERED = JOB.replace("[stock]", """relief = { depth = 0.1, fret = 2, to = 3 }
 fall_away = { drop = 0.4, fret = 3, shape = "SHAPE" }
@@ -111,7 +113,10 @@ def test_the_first_layer_through_raw_stock_is_a_stepdown_deep_where_the_board_di
     ("depth = 0.1, fret", "depth = 7.0, fret", "7 mm in a board 6.5 mm thick"),
     ("drop = 0.4", "drop = 3.5", "3.5 mm deep"),
     ("fret = 2, to = 3", "fret = 3, to = 3", "deepest at fret 3, and gone at fret 3"),
-    ("to = 3", "to = 5", "within the relief"), ("fret = 3, shape", "fret = 9, shape", "no fret 9"),
+    ("to = 3", "to = 5", r"fall_away fret: 3, and the relief goes on to fret 5 .allowed: 5 or more.: start it at fret "
+                         r"5 or later, or end the relief sooner .to = 3.$"),
+    ("fret = 2, to = 3", "fret = 4, to = 5", r"make the relief deepest and gone before fret 3$"),
+    ("fret = 3, shape", "fret = 9, shape", "no fret 9"),
 ])
 def test_what_cannot_be_is_refused_with_numbers(tmp_path, old, new, words):
     text = LOWERED.replace("SHAPE", "straight")
@@ -168,3 +173,41 @@ def test_a_flat_board_with_relief_and_fall_away(tmp_path):
     assert surface.lowering(x).max() > 0.3
     block = pathgen.build(job, clamping=block_clamping(job, (1, 5)), resolution=0.3)
     assert block.verification.findings == ()
+
+
+@pytest.mark.parametrize(("fall", "more", "words", "depths"), [
+    ("{ drop = 3.0, fret = 14 }", "", "under fret 20 at the edge, where the fall-away takes", ("fall_away", "drop")),
+    ("{ drop = 0.1, fret = 14 }", "relief = { depth = 2.9 }", "under fret 7 at the edge, where the relief takes",
+     ("relief", "depth")),
+])
+def test_wood_that_relief_or_fall_away_take_is_told_of_them_with_how_much_would_do(tmp_path, fall, more, words, depths):
+    table, key = depths
+
+    def job(slots, deep=None):
+        lowered = f"{fall}\n{more}"
+        if deep is not None:
+            lowered = re.sub(rf"{key} = [\d.]+", f"{key} = {deep}", lowered)
+        return dotted_job(tmp_path, ("{ drop = 0.5, fret = 14 }", lowered), ("depth = 2.0", f"depth = {slots}"))
+
+    with pytest.raises(PathgenError, match=words) as refused:
+        job(2.5)
+    shallower, less = re.search(rf"make depth ([\d.]+) mm or less, or \[board\] {table} {key} ([\d.]+) mm or less",
+                                str(refused.value)).groups()
+    job(shallower)
+    job(2.5, less)
+    for slots, deep in ((float(shallower) + 0.02, None), (2.5, float(less) + 0.03)):
+        with pytest.raises(PathgenError, match="min_web"):
+            job(slots, deep)
+
+
+def test_edges_that_the_fall_away_leaves_too_thin_are_told_of_it(tmp_path):
+    """1.07 mm of the curve at the end, 27.5 mm wide of R 355.6, and 3 mm of the fall-away."""
+    with pytest.raises(PathgenError, match=r"thickness: the curve leaves 0\.44 mm at the edges, where the fall-away "
+                                           r"takes 3\.00 mm .*, or \[board\] fall_away drop [\d.]+ mm or less"):
+        dotted_job(tmp_path, ("thickness = 6.5", "thickness = 4.5"), ("{ drop = 0.5,", "{ drop = 3.0,"))
+
+
+def test_a_pocket_that_the_fall_away_leaves_no_wood_is_told_of_it(tmp_path):
+    with pytest.raises(PathgenError, match=r"the pocket .* where the fall-away takes 2.19 mm .*\[board\] fall_away"):
+        clamping_of(dotted_job(tmp_path, ("{ drop = 0.5,", "{ drop = 3.0,"), ("depth = 1.3", "depth = 3.8"),
+                               ("depth = 2.0", "depth = 0.5")))

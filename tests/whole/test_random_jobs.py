@@ -16,6 +16,7 @@ from tests.random_jobs import COARSE, ending, random_job
 from tests.random_plates import random_plate
 from tests.random_workpieces import random_workpieces, workpieces_ending
 from tests.small_board import built
+from tests.steep_jobs import steep_job
 
 
 @pytest.mark.parametrize("seed", [1, 3, 6, 8, 9, 10, 11, 12, 13])
@@ -43,6 +44,14 @@ def test_a_board_with_odd_values_builds_as_made(tmp_path, seed):
     end = ending(odd_job(seed).write(tmp_path).parent, resolution=COARSE, made=made)
     assert end.kind == "built", end.message
     hold(f"odd board {seed}", *made)
+
+
+@pytest.mark.parametrize("seed", [6, 12, 4, 21])
+def test_a_steep_board_builds_as_made(tmp_path, seed):
+    made = []
+    end = ending(steep_job(seed).write(tmp_path).parent, resolution=COARSE, made=made)
+    assert end.kind == "built", end.message
+    hold(f"steep board {seed}", *made)
 
 
 def test_the_workpieces_of_a_random_board_build_as_made(tmp_path):

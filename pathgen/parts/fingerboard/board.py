@@ -138,6 +138,7 @@ def nut_slot(
         front = f"{behind:g} mm behind it" if behind else "there too"
         raise JobError("[nut]", f"the board ends {ends}, and the nut's front is {front}",
                        allowed=least, remedy=longer)
+    on_part = room if width is None else None
     if width is None:
         width = max(room + _SHELF_OVERRUN, shelf_least)
     elif width > room + _ROUNDING:
@@ -147,7 +148,7 @@ def nut_slot(
     middle = np.stack([bass, treble])[None] + square * (behind + width / 2)
     lines = _widest(board, middle, width) if board.drawn else board.across(middle)
     return Slots(number=np.array([0]), lines=lines, width=width, depth=depth, bottom=bottom, entry=entry,
-                 name="nut slot")
+                 name="nut slot", on_part=on_part)
 
 
 def _widest(board: Fingerboard, middles: Floats, width: float) -> Floats:

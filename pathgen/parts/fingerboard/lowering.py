@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pathgen.base.errors import JobError
 from pathgen.base.lowered import FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
+from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
 from pathgen.parts.fingerboard.numbers import FallsAway, ReliefAt
+
+Floats = NDArray[np.float64]
 
 
 def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: FallsAway | None) -> Surface:
@@ -27,6 +33,11 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
                            allowed=f"less than {surface.thickness:g} mm", remedy="correct it: it is a fraction of a mm")
         if deep > MOST:
             raise JobError(f"[board] {name}", f"{deep:g} mm deep", allowed=f"{MOST:g} mm or less", remedy="correct it")
+    if relief and fall and fall.fret < relief.to:
+        sooner = f"end the relief sooner (to = {fall.fret})" if fall.fret > relief.fret else \
+            f"make the relief deepest and gone before fret {fall.fret}"
+        raise JobError("[board] fall_away fret", f"{fall.fret}, and the relief goes on to fret {relief.to}",
+                       allowed=f"{relief.to} or more", remedy=f"start it at fret {relief.to} or later, or {sooner}")
     if relief and relief.fret >= relief.to:
         raise JobError("[board] relief", f"deepest at fret {relief.fret}, and gone at fret {relief.to}",
                        allowed="fret before to", remedy="correct it")
@@ -40,5 +51,28 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
     )
 
 
+def taken(surface: Surface, web: Floats, x: Floats, least: float) -> tuple[str, str]:
+    """What relief or fall-away take where the wood is thinnest, and how much less of it would leave enough.
+
+    `web` is the wood left at places `x` along, mm, and `least` what must be. Either is empty where there is none.
+    """
+    if not isinstance(surface, Lowered):
+        return "", ""
+    worst, short, low = int(np.argmin(web)), web < least, surface.lowering(x)
+    if low[worst] < _WORTH_NAMING:
+        return "", ""
+    start = surface.fall_away.start if surface.fall_away else np.inf
+    what, key, deep = ("relief", "relief depth", surface.relief.depth if surface.relief else 0.0)
+    if falls := x[worst] > start:
+        what, key, deep = "fall-away", "fall_away drop", surface.fall_away.drop if surface.fall_away else 0.0
+    words = f", where the {what} takes {low[worst]:.2f} mm"
+    if not np.all(((x[short] > start) == falls) & (low[short] > 0)):
+        return words, ""
+    most = rounded_down(deep * float(np.min(1 - (least - web[short]) / low[short])))
+    return words, f", or [board] {key} {most:.2f} mm or less" if most > 0 else ""
+
+
+_WORTH_NAMING = 0.005
+"""mm"""
 MOST = 3.0
 """mm; more than any board has, and what the cutters' paths are made for."""

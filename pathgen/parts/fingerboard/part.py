@@ -158,11 +158,17 @@ class Fingerboard:
     def names(self) -> Names:
         """A board has a nut, an end, and the sides of its outer strings."""
         return Names(
-            part="board", near="nut", far="end", start="the nut", along="strings run", holds=f"{len(self.frets)} frets",
+            part="board", near="nut", far="end", start="the nut", along="strings run", holds=self._frets_words,
             too="[board] thickness",
             sides=("bass", "treble") if self.bass_side < 0 else ("treble", "bass"),
-            extent=float(np.ptp(self.outline.bounds[::2])) if self.drawn else None,
+            extent=float(np.ptp(self.outline.bounds[::2])) if self.drawn else self.length + self.behind_nut,
+            behind=0.0 if self.drawn else self.behind_nut,
         )
+
+    @property
+    def _frets_words(self) -> str:
+        count = int(np.count_nonzero(self.frets.number))
+        return f"{count} fret{'' if count == 1 else 's'}" + " and a zero fret" * (count < len(self.frets))
 
     @property
     def landmarks(self) -> Landmarks:
@@ -207,7 +213,7 @@ class Fingerboard:
         """The board from above, for notebooks: outline, binding and fret lines, at true size."""
         view = View.around(self.finished.bounds, 2.0)
         return as_svg(view.picture(
-            f"Fingerboard, {self.length:.1f} mm long, {len(self.frets)} frets",
+            f"Fingerboard, {self.names.extent:.1f} mm long, {self._frets_words}",
             area(view, self.finished, stroke=INK, stroke_width=0.3),
             area(view, self.outline, fill=WOOD, stroke=INK, stroke_width=0.5),
             lines(view, self.frets.ends, stroke=INK, stroke_width=0.5),

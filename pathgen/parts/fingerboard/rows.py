@@ -61,7 +61,8 @@ def nut_row(board: Fingerboard, slot: Slots | None) -> dict[str, Any]:
         middle, (run, rise) = float(centre_crossings(slot.lines)[0]), slot.lines[0, 1, :2] - slot.lines[0, 0, :2]
         half = slot.width / 2 * math.hypot(run, rise) / abs(float(rise))
         row["slot"] = {"along": [rounded(middle - half), rounded(middle + half)],
-                       "depth": slot.depth, "bottom": slot.bottom}
+                       "depth": slot.depth, "bottom": slot.bottom,
+                       "shelf": None if slot.on_part is None else rounded(slot.on_part)}
     return row
 
 
@@ -176,8 +177,10 @@ def _wire(wire: FretWire) -> dict[str, float]:
 
 def strung_data(board: Fingerboard, strings: Strings, wire: FretWire | None) -> dict[str, Any]:
     """The strings at nut and saddle, and the board's radius under both."""
-    crown = wire.wire_of(1).crown.height if wire else None
-    return cross_radii(board) | stringing_data(board.layout, strings, crown=crown)
+    crown = wire.wire_of(int(board.frets.number[0])).crown.height if wire else None
+    rows = cross_radii(board) | stringing_data(board.layout, strings, crown=crown)
+    on_zero_fret = board.frets.number[0] == 0 and strings.clear <= 0
+    return rows | ({"under_zero_fret": rounded(-strings.clear)} if on_zero_fret else {})
 
 
 def _on_edge(edge: np.ndarray, fret: int, share: float) -> dict[str, Any]:

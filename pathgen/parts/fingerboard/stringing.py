@@ -22,6 +22,11 @@ SHOWN_FRETS = (1, 3, 5, 7, 12)
 LISTS = ("pitches", "mass", "core", "modulus", "nut_compensation", "saddle_compensation")
 
 
+BEHIND_ZERO_FRET = -0.2
+"""Where a zero fret carries the strings: `clear` of the nut's slots behind it, so that each string is pressed on the
+fret, mm (common practice, no source)."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Strings:
     """The set of strings, bass first: mm, Hz, g per m, GPa; empty lists for what is not known."""
@@ -30,7 +35,7 @@ class Strings:
     spacing: str = "gaps"
     """``"centres"`` or ``"gaps"``: what is equal between neighbours."""
     clear: float = 0.2
-    """From a string's underside at the nut down to the plane of the frets' tops."""
+    """From a string's underside at the nut down to the plane of the frets' tops; below 0 behind a zero fret."""
     action_12: float = 2.0
     """From the top of the 12th fret to the strings."""
     nut_height: float | None = None
@@ -204,7 +209,8 @@ def _compensation(layout: Layout, strings: Strings) -> list[dict[str, Any]]:
                 "tension_n": float(tension(strings.mass[i], length, strings.pitches[i])),
                 "stiffness_n": strings.modulus[i] * 1e3 * math.pi / 4 * strings.core[i] ** 2,
             }
-            longer = stretch(at[:-1], float(at[-1]), strings.clear, 2 * strings.action_12 - strings.clear)
+            over = max(strings.clear, 0.0)  # where the string leaves nut or zero fret
+            longer = stretch(at[:-1], float(at[-1]), over, 2 * strings.action_12 - over)
         frets = [f for f in SHOWN_FRETS if f < len(ideal)]
         cents = cents_sharp(ideal[frets], scale_length=length, nut=nut, saddle=saddle, stretched=longer[frets], **known)
         last = 12 if len(ideal) > 12 else len(ideal) - 1
