@@ -354,7 +354,15 @@ def _nut_plate(job: Job) -> Iterator[Doubt]:
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    if not clamping.setup.keep_out:
+    if not clamping.setup.keep_out and clamping.shared and job.setup.keep_out:
+        yield Doubt(
+            where="[setup] keep_out", problem=f"what {job.path.name} says of clamps is for that part alone: on the common "
+                                              "blank it is not used, and nothing was checked against them",
+            allowed="the clamps that hold the blank, in the job of the blank",
+            remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
+                   "blank's near end and the middle of its width",
+        )
+    elif not clamping.setup.keep_out:
         yield Doubt(
             where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
             allowed="a box for each thing that stands on or beside the blank: { along, across, height }",
