@@ -22,8 +22,8 @@ from pathgen.job.sense import drawn_corners
 from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
-from pathgen.parts.flat.part import FlatPart
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET
+from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
