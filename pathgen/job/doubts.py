@@ -250,8 +250,8 @@ def _one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if sum(bore.depth is None for bore in clamping.board.bores) == 1:
         yield Doubt(
             where="[[hole]]",
-            problem=f"one hole through each of the {job.form.layers} layers of the {clamping.kind or 'form'}: they turn "
-                    "on its dowel",
+            problem=f"one hole through each of the {job.form.layers} layers of the {clamping.kind or 'form'}: they "
+                    "turn on its dowel",
             allowed="two holes or more in each piece", remedy="add a [[hole]] that lies in it, far from the other",
         )
 
@@ -372,8 +372,8 @@ def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     if not clamping.setup.keep_out and clamping.shared and job.setup.keep_out:
         yield Doubt(
             where="[setup] keep_out",
-            problem=f"what {job.path.name} says of clamps is for that part alone: on the common blank it is not used, and "
-                    "nothing was checked against them",
+            problem=f"what {job.path.name} says of clamps is for that part alone: on the common blank it is not used, "
+                    "and nothing was checked against them",
             allowed="the clamps that hold the blank, in the job of the blank",
             remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
                    "blank's near end and the middle of its width",

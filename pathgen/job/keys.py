@@ -94,11 +94,11 @@ def keys_within(head: str, table: type[Any]) -> Iterator[tuple[str, dataclasses.
 def read_table(table: type[Table], data: Any, place: Place) -> Table:
     """The table's dataclass from a TOML table; unknown, missing and bad keys raise JobError, all at once."""
     if not isinstance(data, Mapping):
-        once = "write it once, its name in single brackets" if isinstance(data, list) else ""
+        once = "write it once, its name in single brackets" if isinstance(data, list) else _as_table(table, data)
         raise place.refuse(f"{shown(data)} given", allowed="a table of keys and values", remedy=once)
     fields = {f.name: f for f in dataclasses.fields(table) if f.init}  # type: ignore[arg-type]
     unknown = [name for name in data if name not in fields]
-    meant = [near for name in unknown if name not in place.homes for near in _nearest(name, list(fields))]
+    meant = [near for name in unknown if name not in place.homes for near in nearest(name, list(fields))]
     values, mistakes = {}, Mistakes()
     for name in unknown:
         with mistakes.caught():
@@ -115,16 +115,29 @@ def read_table(table: type[Table], data: Any, place: Place) -> Table:
     return table(**values)
 
 
+def _as_table(table: type[Table], value: Any) -> str:
+    """How a length alone is written where a table must stand whose first key is one."""
+    first, *others = dataclasses.fields(table)  # type: ignore[arg-type]
+    if not _is_number(value) or holds(first.metadata["reader"])[0] != "length":
+        return ""
+    more = [one.name for one in others if one.default is MISSING and one.default_factory is MISSING]
+    return f"write {{ {first.name} = {value:g}{''.join(f', {name} = ..' for name in more)} }}"
+
+
 def unknown_key(name: str, known: Sequence[str], place: Place) -> JobError:
     """The error for a key that is not known here: the tables where it is, or the nearest one that is known here."""
-    near, homes = _nearest(name, known), place.homes.get(name)
+    near, homes = nearest(name, known), place.homes.get(name)
     remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
-    if homes:
+    if homes and not (near and difflib.SequenceMatcher(None, name, near[0]).ratio() > _ALL_BUT_THE_SAME):
         remedy = f"{name} belongs {', or '.join(homes)}"
     return place.refuse(f"unknown key {shown(name)}", remedy=remedy)
 
 
-def _nearest(name: str, known: Sequence[str]) -> list[str]:
+_ALL_BUT_THE_SAME = 0.9
+"""Likeness of two names of which one is the other's plural."""
+
+
+def nearest(name: str, known: Sequence[str]) -> list[str]:
     """The one that is likely meant; empty where none is like it."""
     return difflib.get_close_matches(name, known, n=1, cutoff=0.5)
 
@@ -160,6 +173,10 @@ def size(low: float, high: float) -> Reader:
             limits = " to ".join(_limit(one, place.units) for one in (low, high))
             others = [unit for unit, per in MM_PER.items()
                       if unit != place.units and _is_number(value) and low <= value * per <= high]
+            if low >= 0 and low <= -mm <= high:
+                right = f": {-value:g}" if _is_number(value) else ""
+                raise place.refuse(f"{shown(value)} given", allowed=limits,
+                                   remedy=f"sizes and depths are written without a sign{right}")
             raise place.refuse(f"{shown(value)} given", allowed=f"{limits}", remedy="; ".join(
                 f'if {unit} {MEANT} "{value:g} {unit}"'
                 f"{f', {format_length(value * MM_PER[unit], place.units)}' if len(others) > 1 else ''}"

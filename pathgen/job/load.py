@@ -21,7 +21,7 @@ from pathgen.job.blank import check_blank
 from pathgen.job.flat_tables import ring_inlay
 from pathgen.job.form import plate_of
 from pathgen.job.job import ORDER, REPEATED, TABLES, Job, head_of
-from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, read_table, text, unknown_key
+from pathgen.job.keys import MEANT, Place, choice, keys_within, list_of, nearest, read_table, shown, text, unknown_key
 from pathgen.job.sense import check_sense
 from pathgen.job.slips import slip_words
 from pathgen.job.tables import ResurfaceTable
@@ -113,6 +113,10 @@ def _values(data: Mapping[str, Any], place: Place) -> dict[str, Any]:
             _one_part(data, place)
     for name in unknown:
         with mistakes.caught():
+            there = nearest(name, [one for one in TABLES if one in data])
+            if there and isinstance(data[name], dict) and name not in homes:
+                raise place.at(f"[{name}]").refuse(
+                    "unknown table", remedy=f"{head_of(there[0])} is there already: write its keys under that")
             raise unknown_key(name, [*TOP_KEYS, *TABLES], place)
     with mistakes.caught():
         values["title"] = text()(data.get("title", Path(place.where).stem), place.inside("title"))
@@ -262,6 +266,11 @@ def _read(name: str, data: Mapping[str, Any], place: Place) -> Any:
                 read.append(read_table(table, entry, place.at(f"[[{name}]] {_called(entry, i)}")))
         mistakes.refuse()
         return tuple(read)
+    value = data.get(name, {})
+    homes = [one for one in place.homes.get(name, ()) if one.endswith("]") and "own" not in one]
+    if homes and not isinstance(value, Mapping | list):
+        raise place.refuse(f"{name} = {shown(value)} stands outside that table", remedy=f"{name} belongs "
+                           f"{', or '.join(homes)}: write it under that; [{name}] is a table of its own")
     if name in REQUIRED and name not in data:
         raise place.refuse(f"[{name}] is missing", remedy=f"add a [{name}] table")
     return read_table(table, data.get(name, {}), place.at(f"[{name}]"))
