@@ -35,15 +35,16 @@ def cut_halves(job: Job, folder: str, *, resolution: float, shaded: bool, pictur
 
 def _files(made: Sequence[Build], *, shaded: bool, pictures: bool) -> dict[str, str | bytes]:
     """The files of one build, or of several for one folder: what is not a program begins with the kind, and where that
-    says no more, with the name of the build's only program, or is numbered.
+    says no more, with the name of the build's only program, or is numbered where one of them has more.
 
     A test piece has the page that says how to read it.
     """
     words = [one.plan.clamping.kind.split(" ")[0] for one in made]
+    alone = all(len(one.programs) == 1 for one in made)
     files: dict[str, str | bytes] = {}
     for number, (word, one) in enumerate(zip(words, made, strict=True), 1):
         programs = {program.file_name for program in one.programs}
-        of_many = f"{min(programs).removesuffix('.nc')}-" if len(programs) == 1 else f"{word}-{number}-"
+        of_many = f"{min(programs).removesuffix('.nc')}-" if alone else f"{word}-{number}-"
         before = "" if len(made) == 1 else f"{word}-" if words.count(word) == 1 else of_many
         own = {**one.files(shaded=shaded), **(one.picture_files(shaded=shaded) if pictures else {})}
         files |= {name if name in programs or name.startswith(before) else before + name: text

@@ -82,7 +82,7 @@ def gauge_clampings(job: Job) -> tuple[Clamping, ...]:
         width = max(width, board.length)
     deepest = max(float(arc[:, 0].max()) for arc in arcs)
     around, thick = apart - table.height, table.thickness
-    stock = Stock(length=sawn(len(arcs) * (apart + deepest) + apart + around, job.units), margin_nut=around,
+    stock = Stock(length=sawn(around + len(arcs) * (apart + deepest), job.units), margin_nut=around,
                   width=sawn(width + 2 * around, job.units), thickness=thick)
     return tuple(
         _gauge(job, table, label, arc, k, k * (apart + deepest), stock)

@@ -414,7 +414,7 @@ def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(j
     ("radius =", "relief = 0.15\nradius =", r"\[board\] relief: 0\.15 given \(.*\): write \{ depth = 0\.15 \}$"),
     ("[slots]", '[fingerboard]\nwood = "ebony"\n[slots]', r"^\[fingerboard\]: unknown table: \[board\] is there"),
     ("depth = 2.6", "depth = -2.6", r"0\.1 mm to 20 mm\): sizes and depths are written without a sign: 2\.6$"),
-    ("length = 480.0\nwidth = 72.0", "length = 72.0\nwidth = 480.0", r"^\[stock\]: length 72 mm and width .*: swapped\?"),
+    ("length = 480.0\nwidth = 72.0", "length = 72.0\nwidth = 480.0", r"^\[stock\]: length 72 mm and .*: swapped\?"),
 ])
 def test_simple_mistakes_are_answered_with_what_to_write(job_file, old, new, said):
     assert old in SMALL

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -136,6 +137,21 @@ def test_a_gauge_along_the_board_has_its_fall_away(tmp_path):
     assert across.board.outline.distance(along.board.outline) > 2 * 3.0
 
 
+@pytest.mark.parametrize("count", [1, 3])
+def test_the_sheet_of_gauges_ends_one_groove_and_a_web_past_the_last(count):
+    """Each side by side: 26 mm and the hollow of its edge high, its groove 3 mm wide, then 9 mm of sheet."""
+    job = load_job(EXAMPLES / "zero-fret-arched.toml")
+    object.__setattr__(job, "gauges", replace(job.gauges, frets=(0, 12, 19)[:count]))
+    made = gauge_clampings(job)
+    assert len(made) == count
+    x0, x1 = made[-1].stock.bounds[::2]
+    last = made[-1].board.outline
+    assert made[0].board.outline.bounds[0] - x0 == pytest.approx(2 * 3.0 + 6.0)
+    deepest = max(float(np.ptp(one.board.outline.bounds[::2])) - job.gauges.height for one in made)
+    slack = deepest - (last.bounds[2] - last.bounds[0] - job.gauges.height)
+    assert 0.0 <= x1 - last.bounds[2] - slack - (2 * 3.0 + 6.0) < 1.0  # sawn to whole mm
+
+
 def test_labels_are_made_of_known_strokes():
     strokes = lettering("R 254 mm", height=6.0)
     x, y = np.concatenate(strokes).T
@@ -146,16 +162,18 @@ def test_labels_are_made_of_known_strokes():
 
 
 def test_the_commands_write_all_or_nothing(tmp_path, capsys):
-    assert main(["gauges", str(EXAMPLES / "zero-fret-arched.toml"), "--out", str(tmp_path / "g"),
-                 "--resolution", "0.5"]) == 0
-    assert len(list((tmp_path / "g").glob("*.nc"))) == 6
+    along = (EXAMPLES / "zero-fret-arched.toml").read_text().replace("[gauges] ", "[gauges]\nalong = true ")
+    (tmp_path / "along.toml").write_text(re.sub(r"(?s)\[\[inlay\]\].*?(?=\n\[(?!\[))", "", along))
+    assert main(["gauges", str(tmp_path / "along.toml"), "--out", str(tmp_path / "g"), "--resolution", "0.5"]) == 0
+    assert len(list((tmp_path / "g").glob("*.nc"))) == 7  # the last has no label
+    assert {path.name for path in (tmp_path / "g").glob("*setup*")} == {f"gauge-{k}-setup.html" for k in (1, 2, 3, 4)}
     assert "replaced" not in capsys.readouterr().err
     assert "All gauges of the folder are cut from this one sheet" in (tmp_path / "g" / "gauge-1-setup.html").read_text()
     assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "1", "2", "--out", str(tmp_path / "g"),
                  "--resolution", "0.8"]) == 2
-    assert re.search("holds 6 programs of .*, gauge .allowed: an empty folder, or an earlier build of .*, block",
+    assert re.search("holds 7 programs of .*, gauge .allowed: an empty folder, or an earlier build of .*, block",
                      capsys.readouterr().err)
-    assert len(list((tmp_path / "g").glob("gauge*.nc"))) == 6
+    assert len(list((tmp_path / "g").glob("gauge*.nc"))) == 7
     assert main(["block", str(EXAMPLES / "inches.toml"), "--out", str(tmp_path / "b")]) == 2
     assert "[block] is missing" in capsys.readouterr().err
     assert not (tmp_path / "b").exists()
