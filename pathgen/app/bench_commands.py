@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import programs_of, replaced
-from pathgen.app.folders import write_folder
+from pathgen.app.earlier import programs_of, replaced, write_build
 from pathgen.app.terminal import say
 from pathgen.base.errors import PathgenError
 from pathgen.base.plain import one_line
@@ -66,7 +65,7 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
         say("Nothing was written.", sys.stderr)
         return False
     before = programs_of(Path(folder))
-    files = write_folder(Path(folder), _files(made, shaded=shaded, pictures=pictures))
+    files = write_build(Path(folder), _files(made, shaded=shaded, pictures=pictures), job)
     say(f"{len(files)} files written to {one_line(str(folder))}")
     for line in replaced(before, Path(folder)):
         say(f"warning: {line}", sys.stderr)

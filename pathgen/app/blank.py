@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pathgen.app.building import Build, build
-from pathgen.app.folders import write_folder
+from pathgen.app.earlier import write_build
 from pathgen.base import given
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.blank import blank_clampings, check_share, of_part, origin_of, parts_on_blank
@@ -76,7 +76,7 @@ class BlankBuild:
         for stem, one in zip(self._stems, self.builds, strict=True) if pictures else ():
             own = one.picture_files(shaded=shaded)
             drawn |= {f"{stem}-{name}": picture for name, picture in own.items()}
-        return write_folder(Path(folder), {**self.files(shaded=shaded), **drawn})
+        return write_build(Path(folder), {**self.files(shaded=shaded), **drawn}, self.job)
 
     @property
     def _stems(self) -> list[str]:

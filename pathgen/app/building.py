@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pathgen.app.folders import read_folder, write_folder
+from pathgen.app.earlier import write_build
+from pathgen.app.folders import read_folder
 from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
@@ -104,9 +105,9 @@ class Build:
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        return write_folder(Path(folder), {
+        return write_build(Path(folder), {
             **self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {}),
-        })
+        }, self.job)
 
     def refuse_faults(self) -> None:
         """Raise PathgenError, with the first fault, where verification forbids cutting."""

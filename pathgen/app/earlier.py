@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pathgen.app.folders import read_folder
+from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
@@ -20,6 +20,7 @@ from pathgen.base.plain import capital, joined, one_line
 from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
+from pathgen.job.kinds import kind_of
 from pathgen.report.filltext import drilled_line
 
 Floats = NDArray[np.float64]
@@ -112,6 +113,33 @@ def programs_of(folder: Path) -> dict[str, str]:
         return {}
 
 
+def write_build(folder: Path, files: Mapping[str, str | bytes], job: Job) -> list[Path]:
+    """Write the files of a build as `write_folder` does.
+
+    Raises PathgenError where the folder holds programs of another job, by its title and its file, or of another kind.
+    """
+    refuse_foreign(folder)
+    before = [_job_and_kind(text) for text in programs_of(folder).values()]
+    now = [_job_and_kind(text) for _, text in _programs(files)]
+    titles, kinds = ({one[k] for one in before} & {one[k] for one in now} for k in (0, 1))
+    if before and now and not (kinds and (titles or was_of(folder, job.path))):
+        head, count = Counter(map(_head, programs_of(folder).values())).most_common(1)[0]
+        raise PathgenError(
+            one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
+            allowed=f"an empty folder, or an earlier build of {_head(next(_programs(files))[1])}",
+            remedy="name another folder with --out, or empty this one if those are of no use any more")
+    return write_folder(folder, files, job=job.path)
+
+
+def _programs(files: Mapping[str, str | bytes]) -> Iterator[tuple[str, str]]:
+    return ((name, str(text)) for name, text in files.items() if name.endswith(".nc"))
+
+
+def _job_and_kind(text: str) -> tuple[str, str]:
+    """What a program's header names: its job's title, and the command that makes such programs."""
+    return _named_in(text, "job").split(": ")[0], kind_of(_named_in(text, "part"))
+
+
 def replaced(before: Mapping[str, str], folder: Path) -> list[str]:
     """A line for each other job, or other part of it, that `folder` held programs of `before` it was written to."""
     now = set(map(_head, programs_of(folder).values()))
@@ -185,9 +213,13 @@ def _named(programs: Sequence[str]) -> str:
 
 def _head(text: str) -> str:
     """The job that a program's header names, and its part where it states one; without what follows a job's title."""
-    named = (re.search(rf"^\({key}: ([^()\n]*)\)[ \r]*$", text[:_HEAD], re.MULTILINE) for key in ("job", "part"))
-    job, part = (found[1] if found else "" for found in named)
+    job, part = _named_in(text, "job"), _named_in(text, "part")
     return f"{job.split(': ')[0] if part else job}{f', {part}' if part else ''}" or "another maker"
+
+
+def _named_in(text: str, key: str) -> str:
+    found = re.search(rf"^\({key}: ([^()\n]*)\)[ \r]*$", text[:_HEAD], re.MULTILINE)
+    return found[1] if found else ""
 
 
 def _marks(report: dict[str, Any]) -> Iterator[tuple[str, Any]]:

@@ -19,13 +19,18 @@ from pathgen.base.limits import BUILT, MOST_PROGRAMS, MOST_TOGETHER, PROGRAM
 RECORD = ".pathgen.json"
 """Names and hashes of the files of a build, so that a later one knows what it may replace."""
 
+_JOB = "/job"
+"""Under which a record holds the job file: no file is called so."""
+
 _TRIES = 20
 """Times that a folder is looked at while other builds write into it."""
 
 
 
-def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
+def write_folder(folder: Path, files: Mapping[str, str | bytes], *, job: Path | None = None) -> list[Path]:
     """Write texts and pictures into a folder beside `folder`, which then takes its place. Returns their paths.
+
+    `job` is the job file that they are of, which `was_of` then knows.
 
     Raises PathgenError when `folder` holds anything but unchanged files of an earlier build, or cannot be written.
     """
@@ -34,6 +39,8 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
         _aside(folder).rename(folder)  # a build was stopped between its two steps
     refuse_foreign(folder)
     record = {name: _hash(_bytes(content)) for name, content in files.items()}
+    if job is not None:
+        record[_JOB] = _way(job, folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-unfinished-", dir=folder.parent))
@@ -49,6 +56,19 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     return [given / name for name in files]
+
+
+def was_of(folder: Path, job: Path) -> bool:
+    """Whether a folder holds what was built from a job file."""
+    return _record(folder).get(_JOB) == _way(job, _led(folder))
+
+
+def _way(job: Path, folder: Path) -> str:
+    """How a folder's record names a job file: by the way to it, which stays where both are moved."""
+    try:
+        return os.path.relpath(os.path.realpath(job), os.path.realpath(folder))
+    except ValueError:  # on another drive
+        return os.path.realpath(job)
 
 
 def write_new(path: Path, content: str | bytes) -> None:

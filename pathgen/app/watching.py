@@ -8,8 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pathgen.app.building import Build, build
-from pathgen.app.earlier import marks_moved
-from pathgen.app.folders import write_folder
+from pathgen.app.earlier import marks_moved, write_build
 from pathgen.app.page_server import PageServer
 from pathgen.app.showing import placing
 from pathgen.app.terminal import GREEN, RED, say
@@ -125,7 +124,7 @@ class _Watch:
     def _write(self, result: Build) -> None:
         self._unwritten = result
         files, moved = result.files(), marks_moved(self._out, result.job, result.report)
-        write_folder(self._out, files)
+        write_build(self._out, files, result.job)
         self._unwritten = None
         self._page.show_build(files["setup.html"], moved)
         for line in moved:

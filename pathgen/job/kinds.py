@@ -51,6 +51,11 @@ _HEAD = 4000
 """Characters of a program in which its kind may stand."""
 
 
+def kind_of(stated: str) -> str:
+    """The command that makes a program, by what its header states it to be of: ``build`` what none other does."""
+    return next((kind.command for kind in KINDS if re.fullmatch(kind.states, stated)), "build")
+
+
 def stated_clampings(job: Job, texts: Mapping[str, str]) -> tuple[Clamping, ...]:
     """The clampings that the programs of a folder say they cut; those that state nothing are the part's own.
 

@@ -15,7 +15,9 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.plain import joined
 from pathgen.base.units import (
     MM_PER,
     format_length,
@@ -52,6 +54,9 @@ the figures are our own)."""
 
 _BEHIND_ZERO_FRET = 3.0
 """How far behind a zero fret the nut stands, mm (common practice, no source)."""
+
+_NO_TANG = 3.0
+"""No slot for a fret is wider, mm."""
 
 _STANDS_IN: dict[str, Any] = {"shape": "flat-end", "diameter": 0.2, "speed": 10_000.0, "feed": 1e6, "plunge": 1e-3,
                               "stepdown": 1.0}
@@ -178,7 +183,8 @@ def nut_of(job: Job, board: Fingerboard) -> Slots | None:
             raise JobError("[nut] behind", f"{format_length(behind, job.units)} is too near the zero fret",
                            allowed=f"{rounded_up(least):.2f} mm or more: clear of the fret's crown, and with "
                            f"{_BESIDE_TANG:g} mm of wood between its slot and the nut's",
-                           remedy=f"make it more, or leave it out for {_BEHIND_ZERO_FRET:g} mm")
+                           remedy="make it more" + (f", or leave it out for {_BEHIND_ZERO_FRET:g} mm" if table.behind
+                                                    and least <= _BEHIND_ZERO_FRET else ""))
     return nut_slot(board, width=table.width, depth=table.depth, bottom=table.bottom,  # type: ignore[arg-type]
                     entry=table.entry,  # type: ignore[arg-type]
                     shelf_least=job.cutter(table.cutter, "[nut] cutter").diameter, behind=behind)
@@ -243,6 +249,26 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
                        allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
                        remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+    if where in _UPRIGHT:
+        _of_shape(job, where, cutter, "flat-end")
+    if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:
+        wide, most = (format_length(one, unit) for one in (cutter.diameter, _NO_TANG))
+        raise JobError(where, f'"{name}" is {wide}, and without width the slots are as wide',
+                       allowed=f"{most} or less: tangs of fret wire are 0.5 to 0.6 mm wide (common practice)",
+                       remedy="name a thinner cutter, or write width if slots so wide are meant")
+
+
+def _of_shape(job: Job, where: str, cutter: Cutter, shape: str) -> None:
+    if cutter.shape != shape:
+        most = job.slots.width or _NO_TANG if job.slots and where == "[slots] cutter" else math.inf
+        fit = [f'"{one.name}"' for one in job.complete_cutters if one.shape == shape and one.diameter <= most]
+        raise JobError(where, f'"{cutter.name}" is a {cutter.shape} cutter', allowed=f"a {shape} cutter",
+                       remedy=f"name {joined(fit, 'or')}, if it fits" if fit else "add a [[cutter]] of that shape")
+
+
+_UPRIGHT = [f"[{table}] cutter" for table in (
+    "slots", "nut", "holes", "outline", "gauges", "side_dots", "nut_blank", "saddle_blank")]
+"""What no other shape than a flat end cuts."""
 
 
 def _named_cutters(job: Job) -> list[tuple[str, str]]:
@@ -552,6 +578,9 @@ def _slots(job: Job, board: Fingerboard) -> None:
                        allowed=f"{cut.width:g} mm or less", remedy="name a thinner cutter or make width larger")
     if bool(cut.bevel) != bool(job.slots.bevel_cutter):
         raise JobError("[slots]", "bevel and bevel_cutter go together", remedy="give both or neither")
+    if job.slots.bevel_cutter:
+        bevel_cutter = "[slots] bevel_cutter"
+        _of_shape(job, bevel_cutter, job.cutter(job.slots.bevel_cutter, bevel_cutter), "v")
     # a level bottom is deepest under the crown
     reached = cutter.flute_length - cut.deepest(board.surface) + cut.depth
     _enough_left(job, board, cut, "[slots] depth", most=reached)

@@ -63,6 +63,30 @@ def test_a_rebuild_says_which_programs_differ(tmp_path, capsys):
     assert "replaced the 5 programs of job" in err
 
 
+def test_programs_of_another_job_or_kind_are_not_replaced(tmp_path, capsys):
+    """Those of the same job are, by its title, or by its file where both were moved and it has another title."""
+    here = tmp_path / "here"
+    here.mkdir()
+    mine, other, out = here / "mine.toml", here / "other.toml", here / "out"
+    mine.write_text(job(here, extra='[gauges]\ncutter = "flat"\n').read_text())
+    other.write_text(mine.read_text())
+
+    def run(command, job, out):
+        return main([command, str(job), "--out", str(out), "--resolution", "0.5"])
+
+    assert run("build", mine, out) == 0
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    for command, job_file, what in (("build", other, "other"), ("gauges", mine, "mine, gauge")):
+        capsys.readouterr()
+        assert run(command, job_file, out) == 2
+        assert (f"{out}: holds 3 programs of mine (allowed: an empty folder, or an earlier build of {what}): name "
+                "another folder with --out, or empty this one") in capsys.readouterr().err
+        assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    mine.write_text('title = "another"\n' + mine.read_text())
+    here.rename(tmp_path / "there")
+    assert run("build", tmp_path / "there" / "mine.toml", tmp_path / "there" / "out") == 0
+
+
 @pytest.mark.parametrize(("old", "new", "told"), [
     ("feed = 600.0", "feed = 550.0", False), ("diameter = 1.0", "diameter = 0.9", True),
     # work that moved takes its pockets with it

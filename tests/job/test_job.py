@@ -383,3 +383,25 @@ def test_a_cutter_too_thin_or_thick_for_holes_is_told_with_their_table(tmp_path)
     holes = '[holes]\ncutter = "flat"\nat = [[-10.0, 20.0]]\ndiameter = 5.0\n'
     with pytest.raises(CutterError, match=r"^\[holes\] cutter 'flat': 2 mm for holes of 5 mm"):
         build(load_job(small_board.job(tmp_path, extra=holes)), resolution=0.5)
+
+
+NUT = '[nut]\ndepth = 1\n{}cutter = "{}"\n'
+
+
+@pytest.mark.parametrize(("slots", "extra", "said"), [
+    ('cutter = "ball"', NUT.format("", "slot"),
+     r'^\[slots\] cutter: "ball" is a ball-end cutter \(allowed: a flat-end cutter\): name "slot", if it fits$'),
+    ('cutter = "flat"', NUT.format("", "slot"), r'^\[slots\] cutter: "flat" is 8 mm, and without width the slots'),
+    ('cutter = "slot"\nbevel = 0.2\nbevel_cutter = "flat"', "", r"^\[slots\] bevel_cutter: .* a \[\[cutter\]\] of"),
+    ('cutter = "slot"', NUT.format("", "ball"), r'^\[nut\] cutter: "ball" is a ball-end cutter'),
+    ('cutter = "slot"', '[outline]\ncutter = "ball"\n', r'^\[outline\] cutter: .*: name "slot" or "flat", if it'),
+    ('cutter = "slot"', NUT.format("behind = 0.5\n", "slot"), r"1\.29 mm or more.*: make it more, or leave it out"),
+    ('cutter = "slot"\nwidth = 6', NUT.format("", "slot"), r"\[nut\] behind.*4\.00 mm or more.*: make it more$"),
+])
+def test_a_cutter_of_another_shape_or_size_is_told_before_what_follows_from_it(job_file, slots, extra, said):
+    """On a board with a zero fret, whose nut stands clear of the slot, as it cannot of one as wide as the cutter."""
+    more = "".join(f'[[cutter]]\nname = "{name}"\nshape = "{name}-end"\ndiameter = 8\nspeed = 18000\nfeed = 400\n'
+                   "plunge = 100\nstepdown = 0.4\n" for name in ("ball", "flat"))
+    text = SMALL.replace("frets = 20", "frets = 20\nzero_fret = true\nbehind_nut = 9").replace('cutter = "slot"', slots)
+    with pytest.raises(JobError, match=said):
+        load_job(job_file(text + extra + more))

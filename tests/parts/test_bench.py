@@ -152,8 +152,10 @@ def test_the_commands_write_all_or_nothing(tmp_path, capsys):
     assert "replaced" not in capsys.readouterr().err
     assert "All gauges of the folder are cut from this one sheet" in (tmp_path / "g" / "gauge-1-setup.html").read_text()
     assert main(["block", str(EXAMPLES / "fanned.toml"), "--frets", "1", "2", "--out", str(tmp_path / "g"),
-                 "--resolution", "0.8"]) == 0
-    assert re.search("warning: replaced the 6 programs of .*, gauge that stood in", capsys.readouterr().err)
+                 "--resolution", "0.8"]) == 2
+    assert re.search("holds 6 programs of .*, gauge .allowed: an empty folder, or an earlier build of .*, block",
+                     capsys.readouterr().err)
+    assert len(list((tmp_path / "g").glob("gauge*.nc"))) == 6
     assert main(["block", str(EXAMPLES / "inches.toml"), "--out", str(tmp_path / "b")]) == 2
     assert "[block] is missing" in capsys.readouterr().err
     assert not (tmp_path / "b").exists()
