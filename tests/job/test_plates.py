@@ -118,7 +118,7 @@ def drawn(folder, *, outline="M0,0H80V40H0Z", openings=OPENING):
 def test_a_ring_over_a_drawn_opening_is_told_of_both(tmp_path, inner, outer, shared, allowed):
     drawn(tmp_path)
     ring = RING.replace("inner = 10.0", f"inner = {inner}").replace("outer = 14.0", f"outer = {outer}")
-    said = rf"1 at: {shared} mm2 of the ring round 50 mm along, 0 mm across lies over the drawn opening near .*{allowed}"
+    said = rf"1 at: {shared} mm2 of the ring round 50 mm along, 0 mm across lies over the drawn opening .*{allowed}"
     with pytest.raises(JobError, match=rf"\[\[ring\]\] {said}.*change inner or outer") as refused:
         clamping_of(read(tmp_path, DRAWN.replace("face = false", OPENING + "face = false") + ring))
     assert "drawing" not in str(refused.value)

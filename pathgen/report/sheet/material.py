@@ -67,7 +67,7 @@ def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
 
 def _what(inlay: dict[str, Any], units: str) -> str:
     """What is let in: pieces, or dots with their number and width, before how thick they are."""
-    whose, dots = f"{inlay['name']} ({', '.join(inlay['colours'])}):", inlay["dots"]
+    whose, dots = f"{inlay['name']} ({', '.join(inlay['colours'])}):", inlay.get("dots")
     if dots is None:
         return f"Pieces for {whose}"
     return f"Dots for {whose} {dots['count']} of {format_length(dots['diameter'], units)} diameter,"
