@@ -12,6 +12,7 @@ import numpy as np
 
 from pathgen.base.cutters import SHAPES, Cutter
 from pathgen.base.errors import PathgenError
+from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
 from pathgen.base.plain import typed
 from pathgen.base.surface import Surface
 from pathgen.base.tops import flat, radiused
@@ -113,6 +114,27 @@ def _cutter(options: argparse.Namespace) -> Cutter:
 
 
 def _top(options: argparse.Namespace) -> Surface:
+    top = _radiused(options)
+    if not (options.relief or options.fall_away):
+        return top
+    dip = _rising("--relief", options.relief) if options.relief else None
+    fall = _rising("--fall-away", options.fall_away) if options.fall_away else None
+    return Lowered(
+        thickness=top.thickness, radius_nut=top.radius_nut, radius_end=top.radius_end, length=top.length,
+        relief=Relief(depth=dip[0], deepest=dip[1], end=dip[2]) if dip else None,
+        fall_away=FallAway(drop=fall[0], start=fall[1], end=fall[2]) if fall else None)
+
+
+def _rising(where: str, texts: Sequence[str]) -> list[float]:
+    """A depth, and two places along the surface, one after the other."""
+    depth, first, second = lengths = _lengths(where, texts, (3,))
+    if not (0.0 < depth <= MOST_LOWERED and 0.0 < first < second):
+        raise PathgenError(where, " ".join(texts), allowed=f"up to {MOST_LOWERED:g} mm, and two places past X 0, the "
+                           "nearer one first", remedy="correct it")
+    return lengths
+
+
+def _radiused(options: argparse.Namespace) -> Surface:
     thickness = _one("--thickness", options.thickness)
     if not options.radius:
         return flat(thickness)

@@ -28,6 +28,9 @@ Piece = tuple[float, float, float, float, float]
 """(from, to, a, b, c): p = a + b t + c t^2 with t counted from `from`, or from `to` where `from` is infinite."""
 
 _STEPS, _ANGLES, _CLOSER = 40, 48, 12
+MOST_LOWERED = 3.0
+"""mm; more than any board has, and what the cutters' paths are made for."""
+
 _AT_ONCE = 1 << 12
 """Discs looked at together: few enough to stay in the cache."""
 

@@ -23,6 +23,7 @@ from pathgen.job.staged import apart_doubts, poured_apart
 from pathgen.parts.fingerboard.ends import chord_across
 from pathgen.parts.fingerboard.part import Fingerboard
 from pathgen.parts.fingerboard.stringing import BEHIND_ZERO_FRET
+from pathgen.parts.flat.part import FlatPart
 from pathgen.strategies.reach import lengths
 from pathgen.work.clamping import Clamping, KeepOut
 from pathgen.work.mark_errors import THICKER, THINNER
@@ -71,6 +72,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _said_twice(job)
     yield from over_zero_fret(job)
     yield from _line_on_page(job)
+    yield from _one_dowel(job, clamping)
     yield from _clamps(job, clamping)
     yield from _v_before_others(job)
     yield from _sloping_for_pieces(job)
@@ -241,6 +243,19 @@ def _line_on_page(job: Job) -> Iterator[Doubt]:
     )
 
 
+def _one_dowel(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+    """Layers of a form on one dowel, on which they turn."""
+    if job.form is None or job.form.layers == 1 or not isinstance(clamping.board, FlatPart):
+        return
+    if sum(bore.depth is None for bore in clamping.board.bores) == 1:
+        yield Doubt(
+            where="[[hole]]",
+            problem=f"one hole through each of the {job.form.layers} layers of the {clamping.kind or 'form'}: they turn "
+                    "on its dowel",
+            allowed="two holes or more in each piece", remedy="add a [[hole]] that lies in it, far from the other",
+        )
+
+
 def _inner_corners(job: Job) -> Iterator[Doubt]:
     """What stays in corners that point inward, which a round cutter does not reach."""
     left = plate_corners(job) if job.plate else drawn_corners(job) if job.board else shapely.Polygon()
@@ -354,7 +369,16 @@ def _nut_plate(job: Job) -> Iterator[Doubt]:
 
 
 def _clamps(job: Job, clamping: Clamping) -> Iterator[Doubt]:
-    if not clamping.setup.keep_out:
+    if not clamping.setup.keep_out and clamping.shared and job.setup.keep_out:
+        yield Doubt(
+            where="[setup] keep_out",
+            problem=f"what {job.path.name} says of clamps is for that part alone: on the common blank it is not used, and "
+                    "nothing was checked against them",
+            allowed="the clamps that hold the blank, in the job of the blank",
+            remedy="write them into [setup] keep_out there: along and across count from margin_nut inside the common "
+                   "blank's near end and the middle of its width",
+        )
+    elif not clamping.setup.keep_out:
         yield Doubt(
             where="[setup] keep_out", problem="no clamps are given, so nothing was checked against them",
             allowed="a box for each thing that stands on or beside the blank: { along, across, height }",

@@ -11,6 +11,7 @@ import shapely
 from pathgen.base import given
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ProgramError
+from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
@@ -184,8 +185,8 @@ def check_program(
     took = field.took[-1]
     findings = [*_of_raw_wood(_moves(took), blank, top, lambda cut: simulate(
         cut, program, cutter, resolution=resolution, zero=zero)), *_spindle(program, took), *_beside(field), *(
-        _unjudged(took.name, against, measured) if limit is None else
-        _surface(took.name, against, measured, limit))]
+        _unjudged(took.name, against, measured, top) if limit is None else
+        _surface(took.name, against, measured, limit, top))]
     return ProgramCheck(field=field, against=against, ridges=measured, findings=tuple(findings))
 
 
@@ -257,7 +258,15 @@ def _beside(field: HeightField) -> Iterator[Finding]:
                       remedy="are the blank's corner and the program's zero right?")
 
 
-def _unjudged(name: str, against: Difference | None, measured: ScallopCheck | None) -> Iterator[Finding]:
+def _lowered(top: Surface, below: float) -> str:
+    """That a surface without relief and fall-away may be the wrong one to hold a program against."""
+    return "" if isinstance(top, Lowered) or not 0 < below <= MOST_LOWERED else \
+        "if the board has relief or fall-away, say so (--relief, --fall-away, or top=..); "
+
+
+def _unjudged(
+    name: str, against: Difference | None, measured: ScallopCheck | None, top: Surface
+) -> Iterator[Finding]:
     """Of a program not said to finish: passes that follow the surface at another height, or whatever lies below it."""
     slack = Tolerances()
     follows = measured is not None and measured.high - measured.low <= measured.highest + _FOLLOWS
@@ -267,18 +276,18 @@ def _unjudged(name: str, against: Difference | None, measured: ScallopCheck | No
             code="off-surface", severity="warn", where=name, allowed="on it, where this is its finish",
             got=f"its passes follow the surface {abs(measured.low):.4f} mm {'below' if below else 'above'} it",
             remedy=f"are zero and thickness right? only {'the floor of a pocket' if below else 'roughing'} lies there; "
-                   f"{_JUDGED}",
+                   f"{_lowered(top, -measured.low)}{_JUDGED}",
         )
     elif against is not None and against.low < -slack.surface_low:
         yield Finding(
             code="below-surface", severity="note", where=at(name, None, *against.low_at),
             got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
-            remedy=f"not judged; {_JUDGED}",
+            remedy=f"not judged; {_lowered(top, -against.low)}{_JUDGED}",
         )
 
 
 def _surface(
-    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float
+    name: str, against: Difference | None, measured: ScallopCheck | None, limit: float, top: Surface
 ) -> Iterator[Finding]:
     """Of a finishing program: cuts below the surface, and ridges over the limit."""
     slack = Tolerances()
@@ -286,7 +295,7 @@ def _surface(
         yield Finding(
             code="surface-low", severity="forbid", where=at(name, None, *against.low_at),
             got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
-            remedy="raise the path there; is the zero right?",
+            remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?",
         )
     if measured is not None and measured.highest > limit + slack.ridge:
         yield Finding(

@@ -165,3 +165,21 @@ def test_a_line_that_is_the_pages_edge_is_told_with_what_to_write(tmp_path, shap
         assert words in one.problem
         size = "length and width so that it does" if place else "length 300 mm and width 240 mm, or less"
         assert f"write [form] {size}" in one.remedy
+
+
+@pytest.mark.parametrize(("count", "layers", "told"), [(1, 3, 2), (1, 1, 0), (2, 3, 0), (0, 3, 0)])
+def test_layers_on_one_dowel_are_told_of_each_half(tmp_path, count, layers, told):
+    hole = '\n[[hole]]\ncutter = "flat 3"\nat = [{}, {}]\ndiameter = 8.0\n'
+    holes = "".join(hole.format(x, y) for x in (60.0, 240.0)[:count] for y in (-100.0, 90.0))
+    job = read(tmp_path, FORM.replace("[stock]", f"layers = {layers}\n[stock]", 1) + holes)
+    found = [[one.problem for one in doubts_of(half, clamping_of(half)) if one.where == "[[hole]]"]
+             for half in parts_of(job)]
+    assert found == [[f"one hole through each of the 3 layers of the {half} form: they turn on its dowel"]
+                     for half in ("inside", "outside")] if told else [[], []]
+
+
+def test_holes_and_openings_through_a_form_are_counted_apart(tmp_path):
+    text = FORM.replace('cut = "halves"\ngap = 2.4\nlength = 300.0\nwidth = 240.0', 'cut = "inside"')
+    text += '\n[[hole]]\ncutter = "flat 3"\nat = [80.0, -10.0]\ndiameter = 8.0\n'
+    (job,) = parts_of(read(tmp_path, text, DISC))
+    assert part_of(job).names.holds == "1 hole and 1 opening through it"

@@ -2,13 +2,17 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+import shapely
 
+import pathgen
 from pathgen.app.cli import main
+from pathgen.base.lowered import FallAway, Lowered, Relief
 
 HOUSE = Path(__file__).parents[2]
 PASSES = "".join(f"Y{0.5 * k}\nX{60 * (k % 2)}\n" for k in range(1, 9))
@@ -171,3 +175,22 @@ def test_a_finish_below_the_surface_named_is_no_bare_pass(tmp_path, capsys):
         assert f"its passes follow the surface {off} it" in said
         assert "Passed" not in said
     assert main([*asked, "7.9", "--scallop", "0.02"]) == 1
+
+
+def test_a_surface_with_relief_and_fall_away_is_said_with_options_that_its_finding_names(tmp_path, capsys):
+    """Cut by our own finish for it: 0.3 mm below the radius alone, at the far end; on it with its numbers."""
+    top = Lowered(thickness=6.0, radius_nut=254.0, radius_end=254.0, length=100.0,
+                  relief=Relief(depth=0.1, deepest=20.0, end=40.0), fall_away=FallAway(start=60.0, end=100.0, drop=0.3))
+    ball = pathgen.Cutter(name="ball 6", shape="ball-end", diameter=6.0, speed=16000, feed=2000.0, plunge=500.0,
+                          stepdown=2.5)
+    path = tmp_path / "finish.nc"
+    path.write_text(pathgen.program(pathgen.finish(shapely.box(0, -10, 100, 10), top, ball, ridge=0.02)))
+    asked = ["check", str(path), "--cutter", "ball-end", "6", "--blank", "100", "20", "8", "--thickness", "6",
+             "--radius", "254", "--scallop", "0.02", "--resolution", "0.2"]
+    assert main(asked) == 1
+    said = capsys.readouterr().out
+    assert re.search(r"cut 0\.299\d mm below the surface .*f the board has relief or fall-away, say so \(--rel", said)
+    assert main([*asked, "--relief", "0.1", "20", "40", "--fall-away", "0.3", "60", "100"]) == 0
+    assert "Passed" in capsys.readouterr().out
+    assert main([*asked, "--fall-away", "0.3", "100", "60"]) == 2
+    assert "the nearer one first" in capsys.readouterr().err

@@ -13,7 +13,8 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.blank import build_blank
 from pathgen.app.building import check_data
 from pathgen.app.cli import main
-from pathgen.job.blank import blank_clampings, merged, origin_of
+from pathgen.job.blank import blank_clampings, merged, origin_of, parts_on_blank
+from pathgen.job.doubts import doubts_of
 from pathgen.programs.instructions import afterwards
 from pathgen.report.blank import blank_summary, fittings_words, origin_words
 from tests.as_made import hold
@@ -469,3 +470,18 @@ def test_a_blank_is_drawn_though_something_is_wrong_with_a_part_which_is_told_af
     assert main(["show", str(blank(tmp_path, BLANK.replace("[170.0", "[150.0"))), "--picture", "a.svg"]) == 2
     assert "overlaps" in capsys.readouterr().err
     assert "<svg" in Path("a.svg").read_text()
+
+
+def test_clamps_in_a_parts_own_job_are_told_to_be_unused_where_the_blank_has_none(tmp_path):
+    """They hold the part's own blank; where the job of the common one has some, all is checked against these."""
+    clamps = "[setup]\nkeep_out = [{ along = [-5, 5], across = [-65, -60], height = 12 }]\n"
+    told = []
+    for text in (BLANK, BLANK.replace("[[part]]", f"{clamps}[[part]]", 1)):
+        job = load_job(blank(tmp_path, text, ringed=RINGED.replace("[stock]", f"{clamps}[stock]", 1)))
+        for (_, part), clamping in zip(parts_on_blank(job), blank_clampings(job), strict=True):
+            told.append([one.problem for one in doubts_of(part, clamping) if one.where == "[setup] keep_out"])
+    assert [words[0].split(",")[0] for words in told[:3]] == [
+        "no clamps are given",
+        "what ringed.toml says of clamps is for that part alone: on the common blank it is not used",
+        "no clamps are given"]
+    assert told[3:] == [[], [], []]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pathgen.base.errors import JobError
-from pathgen.base.lowered import FallAway, Lowered, Relief
+from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
@@ -31,8 +31,9 @@ def lowered(surface: Surface, layout: Layout, relief: ReliefAt | None, fall: Fal
         if deep >= surface.thickness:
             raise JobError(f"[board] {name}", f"{deep:g} mm in a board {surface.thickness:g} mm thick",
                            allowed=f"less than {surface.thickness:g} mm", remedy="correct it: it is a fraction of a mm")
-        if deep > MOST:
-            raise JobError(f"[board] {name}", f"{deep:g} mm deep", allowed=f"{MOST:g} mm or less", remedy="correct it")
+        if deep > MOST_LOWERED:
+            raise JobError(f"[board] {name}", f"{deep:g} mm deep", allowed=f"{MOST_LOWERED:g} mm or less",
+                           remedy="correct it")
     if relief and fall and fall.fret < relief.to:
         sooner = f"end the relief sooner (to = {fall.fret})" if fall.fret > relief.fret else \
             f"make the relief deepest and gone before fret {fall.fret}"
@@ -74,5 +75,3 @@ def taken(surface: Surface, web: Floats, x: Floats, least: float) -> tuple[str, 
 
 _WORTH_NAMING = 0.005
 """mm"""
-MOST = 3.0
-"""mm; more than any board has, and what the cutters' paths are made for."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.base.tops import level
 from pathgen.parts.tool import Boxed
@@ -95,8 +96,10 @@ class FlatPart(Boxed):
     def names(self) -> Names:
         """A plate or form with so many holes."""
         what = "form" if self.form else "plate"
-        count = len(self.openings)
-        holds = f"{count} hole{'s' if count > 1 else ''} through it" if count else ""
+        holes = len(self.openings) - len(self.drawn)
+        counts = [f"{count} {word}{'s' * (count > 1)}"
+                  for count, word in ((holes, "hole"), (len(self.drawn), "opening")) if count]
+        holds = f"{joined(counts)} through it" if counts else ""
         return Names(part=what, start="X 0", along=f"length of the {what} runs", holds=holds,
                      too="" if self.form else "[plate] thickness")
 
