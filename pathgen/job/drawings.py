@@ -196,7 +196,7 @@ def _dots(job: Job, board: Fingerboard, index: int) -> Inlay:
     crown = max(wire.crown.width for wire in job.frets.wires) if job.frets else 0.0
     area = dot_area(board, dots, gap=gap, fret_width=max(crown, slot_width(job)))
     return Inlay(index=index, name=where, regions=((DOT_COLOURS[dots.colour], area),), depth=table.depth,
-                 fill=table.fill, overfill=table.overfill)
+                 fill=table.fill, overfill=table.overfill, dots=dots.diameter)
 
 
 def drawing_name(index: int, nth: int) -> str:
@@ -378,9 +378,10 @@ def _check_on_board(
         if met := next((bore for bore in bores if bore.shape.covers(shapely.Point(x, y))), None):
             raise JobError(f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies over holes, the first "
                            f"at {place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
+        open_there = isinstance(board, FlatPart) and any(one.covers(shapely.Point(x, y)) for one in board.drawn)
         raise JobError(
-            f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies off the {what}, near "
-            f"{place_words(x, y)}",
+            f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies "
+            f"{f'over openings of the {what}' if open_there else f'off the {what}'}, near {place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
             remedy=_onto(inlay, wood, job, inlays) + more,
         )

@@ -152,6 +152,7 @@ def check_flat(job: Job, part: FlatPart) -> None:
         with mistakes.caught():
             _ring(job, part, ring, f"[[ring]] {number}")
             _clear_of(bores, ring, f"[[ring]] {number}")
+            _clear_of_openings(part, ring, f"[[ring]] {number}")
     mistakes.refuse()
 
 
@@ -395,6 +396,24 @@ def _ring(job: Job, part: FlatPart, ring: RingTable, where: str) -> None:
         raise JobError(f"{where} outer", f"the ring round {place_words(*ring.at)} reaches {ring.outer - room:.2f} mm "
                        "past the edge of the plate", allowed=f"less than {max(room, 0.0):.2f} mm",
                        remedy="make it smaller, or move it")
+
+
+def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
+    """Nor does an opening that is drawn."""
+    area, centre = ring_area(ring), shapely.Point(ring.at)
+    for opening in part.drawn:
+        if (shared := overlay.intersection(opening, area)).area <= 1e-6:
+            continue
+        near = 0.0 if opening.covers(centre) else float(shapely.distance(opening.exterior, centre))
+        far = float(np.linalg.norm(shapely.get_coordinates(opening) - ring.at, axis=1).max())
+        ways = [f"outer {rounded_down(near):.2f} mm or less"] if near > ring.inner else []
+        ways += [f"inner {rounded_up(far):.2f} mm or more"] if far < ring.outer else []
+        raise JobError(
+            f"{where} at", f"{shared.area:.1f} mm2 of the ring round {place_words(*ring.at)} lies over the drawn "
+            f"opening near {place_words(*shapely.get_coordinates(shared.representative_point())[0])}",
+            allowed=" or ".join(ways) or "a ring beside the openings, or round them",
+            remedy="change inner or outer, or move the ring or the opening",
+        )
 
 
 def _clear_of(bores: list[_Bored], ring: RingTable, where: str) -> None:

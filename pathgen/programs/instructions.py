@@ -258,6 +258,12 @@ def afterwards(clamping: Clamping, step: Step) -> list[str]:
     own, turn = step.operation.afterwards(clamping), step.turn
     if turn is None or turn.fill_after is None:
         return own
+    if step.operation.opens is not None and step.operation.opens.fill == "piece":
+        if turn.fill_after > turn.number:
+            return [f"Do not glue the pieces in yet: the pockets of all parts are filled together, after program "
+                    f"{turn.fill_after}."]
+        return [*own, *([f"The pockets of {', '.join(turn.fill_too)} are filled now too: the sheet of each says how."]
+                        if turn.fill_too else [])]
     if turn.fill_after > turn.number:
         return [f"Do not fill yet: the fills of all parts are poured together, after program {turn.fill_after}."]
     too = [f"Fill now too: {', '.join(turn.fill_too)}. The sheet of each says how."] if turn.fill_too else []

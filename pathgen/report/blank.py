@@ -27,6 +27,7 @@ def blank_data(
     rows = sorted((_row(part, program, number, parts)
                    for number, (part, own) in enumerate(zip(parts, programs, strict=True), 1) for program in own),
                   key=lambda row: row["number"])
+    rows = [row | ({"stop": _stop_words(row["number"], programs)} if row["fill_after"] else {}) for row in rows]
     found = [*findings_of_parts([part["name"] for part in parts],
                                 [part["report"]["checks"]["findings"] for part in parts]), *finding_rows(together)]
     return {
@@ -57,6 +58,15 @@ def _row(part: Row, program: Program, number: int, parts: Sequence[Row]) -> Row:
                   "fill_after": turn.fill_after == turn.number}
 
 
+def _stop_words(number: int, programs: Sequence[Sequence[Program]]) -> str:
+    """What is done at the stop after a program, by what the pockets that wait for it are filled with."""
+    opened = [p.step.operation.opens for own in programs for p in own
+              if p.step.turn is not None and p.step.turn.fill_after == number]
+    fills = {inlay.fill for inlay in opened if inlay is not None}
+    words = [what for fill, what in (("resin", "fill"), ("piece", "glue in the pieces")) if fill in fills]
+    return ", and ".join(words)
+
+
 def blank_summary(report: Row) -> list[str]:
     """The programs of all parts in the order they are run, the cutters to fit, the stops."""
     rows = []
@@ -65,7 +75,7 @@ def blank_summary(report: Row) -> list[str]:
         rows.append([str(row["number"]), cutter, f"{row['part']} {row['name']}", row["file"],
                      f"{row['minutes']:.1f} min"])
         if row["fill_after"]:
-            rows.append(["", "STOP: fill", "", "", ""])
+            rows.append(["", f"STOP: {row['stop']}", "", "", ""])
     return [
         *table(["", "cutter", "part", "program", "time"], rows, right=(0, 4)), "",
         f"In all {minutes_words(report['minutes'])} at the machine, {fittings_words(report)}.",
@@ -76,7 +86,9 @@ def blank_summary(report: Row) -> list[str]:
 
 def fittings_words(report: Row) -> str:
     """How often a cutter is fitted, and a fill poured: ``a cutter to fit 8 times, 2 stops for fills``."""
-    pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} for fills" if report["pours"] else ""
+    pieces = any("pieces" in row.get("stop", "") for row in report["programs"])
+    what = "for fills and pieces" if pieces else "for fills"
+    pours = f", {report['pours']} stop{'s' if report['pours'] > 1 else ''} {what}" if report["pours"] else ""
     often = f"a cutter to fit {report['fittings']} times" if report["fittings"] > 1 else "1 cutter to fit"
     return f"{often}{pours}"
 

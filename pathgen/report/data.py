@@ -207,7 +207,8 @@ def _inlay(planned: Plan, checked: Verification, index: int) -> dict[str, Any]:
         "depth": inlay.depth,
         "placed": placed_sizes(inlay),
         "area": _round(inlay.area.area, 3),
-        "reachable_area": _round(cuts[-1].opened.area, 3),
+        # a cutter as wide as what it opens takes a little of its walls
+        "reachable_area": _round(min(cuts[-1].opened.area, inlay.area.area), 3),
         "pocket_volume": _round(volume, 3),
         "deepest": _round(deepest, 3),
         "floor_high": _round(max(cut.ridge for cut in cuts), 3),

@@ -80,6 +80,8 @@ def inlay_filling(planned: Plan, checked: Verification, index: int) -> dict[str,
         "proposed_stages": _stages(inlay, found),
         "amounts": [_amount(a) for a in needed],
         "batch": _one_batch(planned, needed, index),
+        **({} if inlay.dots is None else {
+            "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": _round(inlay.dots)}}),
         "piece_thickness": _round(inlay.depth + inlay.overfill) if inlay.fill == "piece" else None,
         "second_cut": _second_cut(planned, checked, index, needed),
     }

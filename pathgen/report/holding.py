@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
+from pathgen.base.errors import PathgenError
 from pathgen.base.units import as_written, coarse_length, fine_length, format_length
 from pathgen.programs.instructions import stand_out
-from pathgen.strategies.cutting_out import last_lap_takes
+from pathgen.programs.paths import tabs_of
+from pathgen.strategies.cutting_out import Tabs, check_tabs_hold, last_lap_takes
 from pathgen.verify.findings import Finding
 from pathgen.verify.read import ReadProgram
 from pathgen.work.clamping import Clamping, Step
@@ -82,8 +85,27 @@ def holding_findings(clamping: Clamping) -> list[Finding]:
     else:
         got = f"{'one tab' if cut.tabs else 'nothing'} holds the {part} once its outline is cut"
         what = "tabs"
+    of_job = cut.where == OutlineCut.where
+    number, skin = (OutlineCut.tabs, f"a skin of {LEAST_SKIN:g} mm or more, ") if of_job else (2, "")
+    tabs = f"; or write tabs = {number}" if _fit(clamping, number) else ""
     return [Finding(
-        code="nothing-holds", severity="warn", where=f"[outline] {what}", got=got,
-        allowed=f"two tabs or more, a skin of {LEAST_SKIN:g} mm or more, or a blank stuck down over its whole face",
-        remedy=f"stick the blank down over its whole face, or the cutter throws the {part}; or write tabs = 4",
+        code="nothing-holds", severity="warn", where=f"{cut.where} {what}", got=got,
+        allowed=f"two tabs or more, {skin}or a blank stuck down over its whole face",
+        remedy=f"stick the blank down over its whole face, or the cutter throws the {part}{tabs}",
     )]
+
+
+def _fit(clamping: Clamping, number: int) -> bool:
+    """Whether so many tabs would stand on the outline and hold."""
+    steps = [replace(s, operation=Outline(replace(s.operation.feature, tabs=number, skin=0.0)))
+             if isinstance(s.operation, Outline) else s for s in clamping.steps]
+    with_tabs = replace(clamping, steps=tuple(steps))
+    cut, cutter = with_tabs.feature(Outline), with_tabs.cutter(Outline)
+    assert cut is not None
+    assert cutter is not None
+    try:
+        tabs = Tabs(tabs_of(with_tabs), cut.tab_height, cut.tab_width)
+        check_tabs_hold(tabs, clamping.board.outline, blank=clamping.stock.bounds, cutter=cutter, where=cut.where)
+    except PathgenError:
+        return False
+    return True

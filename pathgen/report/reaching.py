@@ -79,8 +79,8 @@ def reach_of_plan(planned: Plan, programs: Sequence[Program]) -> list[Reach]:
         # the programs of the first few cutters are the same whether others come after them or not
         minutes = accumulate(p.minutes for p in own)
         sets = tuple(
-            SetReach(cutters=tuple(p.cutter.name for p in own[:count]), share=cut.opened.area / inlay.area.area,
-                     minutes=spent)
+            SetReach(cutters=tuple(p.cutter.name for p in own[:count]), minutes=spent,
+                     share=min(cut.opened.area / inlay.area.area, 1.0))
             for count, (cut, spent) in enumerate(zip(cuts, minutes, strict=True), 1)
         )
         later = _cut_later(planned.clamping, index)

@@ -235,13 +235,17 @@ def _apart(places: Floats, spacing: float) -> Floats:
     return places[chosen]
 
 
+_STATED, _NARROWER = "[outline] tabs", ", or make tab_width smaller"
+"""The one outline whose tabs' width a job states."""
+
+
 def _refuse_too_many(count: int, number: int, fit: int, width: float, where: str) -> None:
     """Raise PathgenError where more of the `count` tabs are to stand on an edge than fit there."""
     if number > fit:
         raise PathgenError(
             where, f"{count} tabs do not fit: each takes {width:.2f} mm of the edge that it stands on (the "
             f"tab, and the cutter beside it), and {_BETWEEN:g} mm between two", allowed=f"{2 * fit} tabs or fewer",
-            remedy="make tabs fewer, or tab_width smaller where the job has one",
+            remedy=f"make tabs fewer{_NARROWER if where == _STATED else ''}",
         )
 
 
@@ -295,8 +299,8 @@ def _long_edges(outline: Polygon, width: float, where: str) -> Iterator[Floats]:
         raise PathgenError(
             where, f"each takes {width:.2f} mm of the edge that it stands on (the tab, and the cutter beside "
             f"it), and that edge is {edge:.2f} mm long", allowed=f"less than {edge - _EVERY:.2f} mm for each",
-            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more, or a smaller tab_width where "
-            "the job has one; or write tabs = 0 and stick the work down",
+            remedy=f"take a cutter {width - edge + 1.1 * _EVERY:.2f} mm narrower or more"
+            f"{_NARROWER if where == _STATED else ''}; or write tabs = 0 and stick the work down",
         )
     fine = np.linspace(x[0], x[-1], _FINER * (len(x) - 1) + 1)
     across = shapely.linestrings(np.stack([np.stack([fine, np.full_like(fine, y)], 1) for y in (y0 - 1, y1 + 1)], 1))

@@ -46,6 +46,8 @@ class Inlay:
         What the drawing shows, where `regions` was made from it to match the pieces that are let in.
     placed : tuple of PlacedSize
         The size of each copy of the drawing.
+    dots : float or None
+        Diameter of the dots that its pockets are for, mm; None where it is none of dots.
     dam : float or None
         How far outside the drawing's hull the dam stands that holds its resin, mm; None where none is poured.
     """
@@ -57,6 +59,7 @@ class Inlay:
     overfill: float = 1.0
     drawn: tuple[tuple[str, Polygon | MultiPolygon], ...] = ()
     placed: tuple[PlacedSize, ...] = ()
+    dots: float | None = None
     dam: float | None = None
     index: int = 0
     """Which of the clamping's inlays it is, and of the job's where it is the part's own: 0 for the first."""

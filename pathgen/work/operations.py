@@ -707,6 +707,8 @@ class Outline(Operation[OutlineCut]):
     def off_in_z(self, cutter: Cutter) -> tuple[str, str]:
         if self.bottom > 0:
             return "the skin is thinner", "the skin is thicker"
+        if not self.feature.tabs:
+            return "the bed is cut deeper", "a skin may be left at the bottom"
         return "tabs are thinner and the bed is cut deeper", "tabs are thicker and wood is left between them"
 
     @property

@@ -109,6 +109,23 @@ def drawn(folder, *, outline="M0,0H80V40H0Z", openings=OPENING):
     return read(folder, DRAWN.replace("face = false", openings + "face = false"))
 
 
+@pytest.mark.parametrize(("inner", "outer", "shared", "allowed"), [
+    # the opening is 20 mm by 10 mm about the ring's centre: the circle of 6 mm cut off at 5 mm, less that of 2 mm
+    (2.0, 6.0, r"91\.5", r"ring beside the openings, or round them"),
+    # 200 mm2 less the circle of 9 mm cut off at 5 mm; a corner is sqrt(10^2 + 5^2) away
+    (9.0, 14.0, r"29\.[78]", r"inner 11\.19 mm or more"),
+])
+def test_a_ring_over_a_drawn_opening_is_told_of_both(tmp_path, inner, outer, shared, allowed):
+    drawn(tmp_path)
+    ring = RING.replace("inner = 10.0", f"inner = {inner}").replace("outer = 14.0", f"outer = {outer}")
+    said = rf"1 at: {shared} mm2 of the ring round 50 mm along, 0 mm across lies over the drawn opening .*{allowed}"
+    with pytest.raises(JobError, match=rf"\[\[ring\]\] {said}.*change inner or outer") as refused:
+        clamping_of(read(tmp_path, DRAWN.replace("face = false", OPENING + "face = false") + ring))
+    assert "drawing" not in str(refused.value)
+    wide = RING.replace("inner = 10.0", "inner = 11.19").replace("outer = 14.0", "outer = 14.5")
+    clamping_of(read(tmp_path, DRAWN.replace("face = false", OPENING + "face = false") + wide))
+
+
 def test_drawn_outline_and_opening(tmp_path):
     part = part_of(drawn(tmp_path))
     assert part.outline.bounds == pytest.approx((10.0, -20.0, 90.0, 20.0))

@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.programs.instructions import cautions, off_the_machine
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.sheet.page import legend_above
 from pathgen.work.clamping import Step
 from pathgen.work.features import Marks
 from pathgen.work.operations import Outline, WitnessMarks
-from tests.small_board import changed
+from tests.small_board import changed, dotted_job
 
 
 @pytest.fixture
@@ -48,6 +49,22 @@ def test_a_warning_where_too_little_holds_the_board(outline_of, changes, words):
     found = holding_findings(outline_of(**changes)[0])
     assert [(f.code, f.severity) for f in found] == ([("nothing-holds", "warn")] if words else [])
     assert all(words in f.got and "whole face" in f.remedy for f in found)
+
+
+@pytest.mark.parametrize(("wide", "remedy"), [(3.0, "; or write tabs = 2"), (8.0, "throws the nut")])
+def test_tabs_that_do_not_fit_a_nut_are_not_advised(tmp_path, wide, remedy):
+    """Its end is some 8.1 mm long: no room for a tab beside a cutter of 8 mm."""
+    flat = 'name = "flat 3"\nshape = "flat-end"\ndiameter = '
+    job = dotted_job(
+        tmp_path, ("[nut_blank]", "[nut_blank]\ntabs = 0"), (f"{flat}3.0", f"{flat}{wide}"),
+        ("[dots]", "[dots]\nfrets = [3]"), ("diameter = 6.0", "diameter = 8.0"))
+    nut = nut_and_saddle_clampings(job)[0]
+    (found,) = holding_findings(nut)
+    assert found.where == "[nut_blank] tabs"
+    assert "skin" not in found.allowed
+    assert found.remedy.endswith(remedy)
+    outline = next(s for s in nut.steps if s.operation.name == "outline")
+    assert not any("tabs" in words for words in outline.operation.off_in_z(outline.cutter))
 
 
 def test_a_thin_cutter_that_must_stand_far_out_is_doubted(built):

@@ -125,7 +125,7 @@ def test_what_is_made_in_rows_and_steps_is_in_round_inches(job, capsys):
     page = Path("build/setup.html").read_text()
     assert page.index("From nut, in<") < page.index("From nut, mm<")
     assert re.findall(r"([\d.]+ in) from the nut line", page) == ["0 in", "6.5 in", "13 in"]
-    assert "by [nut] width" in page
+    assert "The shelf for the nut is 0.1875 in wide" in page
     trials = Path("coupon/coupon.html").read_text()
     assert re.findall(r"([\d.]+ in wide, [\d.]+ in deep)", trials)[-3:] == [
         "0.023 in wide, 0.08 in deep", "0.025 in wide, 0.072 in deep", "0.027 in wide, 0.088 in deep"]

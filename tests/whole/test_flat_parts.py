@@ -22,6 +22,15 @@ EXAMPLES = Path(__file__).parents[2] / "examples" / "parts"
 COLOURED = re.compile(r"<style.*?</style>|<[^>]+>", re.S)
 
 
+def test_a_cutter_as_wide_as_its_ring_reaches_all_of_it_and_no_more(tmp_path):
+    result = build(read(tmp_path, PLATE + RING.replace("inner = 10.0", "inner = 11.0")), resolution=0.3)
+    (inlay,) = result.report["inlays"]
+    assert inlay["reachable_area"] == inlay["area"] == pytest.approx(math.pi * (14.0**2 - 11.0**2), rel=1e-4)
+    text = result.files(shaded=False)["report.txt"]
+    assert max(map(float, re.findall(r"([\d.]+) %", text))) <= 100.0
+    assert "100.0 % of it within reach" in text
+
+
 @pytest.fixture(scope="module")
 def built():
     made = {}

@@ -231,6 +231,37 @@ def test_fills_are_poured_together(tmp_path):
     assert check_data(load_job(tmp_path / "blank.toml"), tmp_path / "out", resolution=0.4)["findings"] == found
 
 
+LET_IN = SURFACED + """[[inlay]]
+artwork = "square.svg"
+depth = 1.0
+cutters = ["flat 3"]
+fill = "piece"
+place = { at = [50.0, 0.0] }
+"""
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="20mm" height="20mm"><rect width="20mm" height="20mm"/></svg>'
+
+
+@pytest.mark.parametrize(("other", "stop", "stops", "wait", "too"), [
+    (LET_IN, "glue in the pieces", "1 stop for fills and pieces",
+     "Do not glue the pieces in yet: the pockets of all parts are filled together, after program 4", "filled now too"),
+    (FILLED, "fill, and glue in the pieces", "1 stop for fills and pieces",
+     "Do not fill yet: the fills of all parts are poured together, after program 4", "filled now too"),
+])
+def test_where_pieces_are_glued_in_no_fill_is_asked_for(tmp_path, other, stop, stops, wait, too):
+    (tmp_path / "square.svg").write_text(SQUARE)
+    two = TWO.replace("filled.toml", "other.toml", 1)
+    result = build_blank(load_job(blank(tmp_path, two, filled=LET_IN, other=other)), resolution=0.4)
+    assert result.passed, result.report["checks"]["findings"]
+    run = "\n".join(blank_summary(result.report))
+    assert re.findall(r"STOP: (.*\w)", run) == [stop]
+    assert stops in run
+    pockets = [p for one in result.builds for p in one.programs if p.operation == "pocket"]
+    words = [" ".join(re.findall(r"\((?:\.\. )?(.*)\)", p.text)) for p in pockets]
+    assert wait in words[0]
+    assert too in words[1]
+    assert f"{stop} of 1 other, 2 filled" in result.files(shaded=False)["setup.html"]
+
+
 def poured(*parts, waste=lambda ml: max(0.2 * ml, 1.0)):
     """ml that the amounts of some parts come to from one cup: share and least of the waste as README has them."""
     net = sum(one["pocket_volume"] + one["overfill_volume"] for own in parts for one in own) / 1000.0
@@ -333,7 +364,7 @@ def test_what_would_save_much_time_is_said_of_each_part(made):
     report["parts"][1]["report"]["fewer_minutes"] = [row, row | {"minutes_saved": 5.0}]
     assert blank_summary(report)[-1] == "Part 2, ringed: 41 minutes less with [x] y = 1: nothing."
     assert "at the machine, 1 cutter to fit" in blank_summary(result.report)[-1]
-    assert fittings_words({"fittings": 7, "pours": 2}) == "a cutter to fit 7 times, 2 stops for fills"
+    assert fittings_words({"fittings": 7, "pours": 2, "programs": []}) == "a cutter to fit 7 times, 2 stops for fills"
 
 
 def test_commands(tmp_path, monkeypatch, capsys):

@@ -126,7 +126,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     mixed = [table([word.capitalize() for word in head], rows), e("p", TOGETHER), e("p", ONE_BATCH_WORDS) if any(
         cells[0] == ONE_BATCH for cells in rows) else None] if rows else []
     return e(
-        "div", e("h4", f"Stop after program {row['number']}: fill {', '.join(names)}"),
+        "div", e("h4", f"Stop after program {row['number']}: {row['stop']}"
+                  f"{' of' * ('pieces' in row['stop'])} {', '.join(names)}"),
         *(e("p", line) for line in common),
         *(e("p", e("b", f"{name}: "), words) for name, words in zip(names, own, strict=True) if words),
         *mixed,

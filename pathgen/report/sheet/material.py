@@ -59,10 +59,18 @@ def _fill(clamping: Clamping, report: dict[str, Any]) -> list[Element | None]:
 def _pieces(clamping: Clamping, report: dict[str, Any]) -> list[Element]:
     return [
         e("p", piece_line(inlay, clamping.units)) if inlay.get("piece") else
-        e("p", f"Pieces for {inlay['name']} ({', '.join(inlay['colours'])}): "
+        e("p", f"{_what(inlay, clamping.units)} "
                f"{format_length(inlay['piece_thickness'], clamping.units)} thick, or a little more.")
         for inlay in report["inlays"] if inlay["piece_thickness"] is not None
     ]
+
+
+def _what(inlay: dict[str, Any], units: str) -> str:
+    """What is let in: pieces, or dots with their number and width, before how thick they are."""
+    whose, dots = f"{inlay['name']} ({', '.join(inlay['colours'])}):", inlay.get("dots")
+    if dots is None:
+        return f"Pieces for {whose}"
+    return f"Dots for {whose} {dots['count']} of {format_length(dots['diameter'], units)} diameter,"
 
 
 def what_can_be_off(report: dict[str, Any], units: str) -> Element | None:
