@@ -8,6 +8,7 @@ from pathlib import Path
 
 from pathgen.app.folders import write_new
 from pathgen.base.errors import PathgenError
+from pathgen.base.plain import one_line
 
 JOB = """\
 # A first board: change the numbers to yours. Lengths are in mm; `pathgen keys` explains every key.
@@ -55,7 +56,7 @@ def start_job(name: str) -> list[Path]:
     """
     path = Path(name.removesuffix(".toml"))
     if not re.fullmatch(r"[\w][\w .-]{0,60}", path.name):
-        raise PathgenError(repr(name), "cannot be a job's name", allowed="letters, digits, spaces, - and _",
+        raise PathgenError(f"'{one_line(name)}'", "cannot be a job's name", allowed="letters, digits, spaces, - and _",
                            remedy="give another name, like my-board")
     files = {path.with_name(path.name + ".toml"): JOB.format(name=path.name),
              path.with_name(path.name + ".svg"): DRAWING}

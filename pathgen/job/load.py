@@ -313,6 +313,9 @@ def _bring_in_defaults(job: Job) -> None:
     if job.strings is not None and job.strings.clear is None:
         clear = BEHIND_ZERO_FRET if job.board and job.board.zero_fret else Strings.clear
         object.__setattr__(job, "strings", replace(job.strings, clear=clear))
+    if job.board is not None and job.board.strings is None:
+        count = len(job.strings.gauges) if job.strings else 6
+        object.__setattr__(job, "board", replace(job.board, strings=count))
     if job.dots is not None:
         object.__setattr__(job, "inlays", (*job.inlays, dots_inlay(job.dots)))
     if job.rings:

@@ -181,7 +181,9 @@ class BoardTable(BoardNumbers):
                                 10.0)
     behind_nut: float = key(size(0.0, 100.0), "how far the board runs on behind the nut face", 0.0)
     edge_to_string: float = key(size(0.0, 20.0), "from each edge in to its outer string", 3.0)
-    strings: int = key(number(1, 18, whole=True), "how many, for the straightness under each", 6)
+    strings: int = key(  # None until loading fills it in
+        number(1, 18, whole=True), "how many, for the straightness under each", None,
+        shown="as many as [strings] gauges has, else 6")
     nut_end: EndTable = key(table_of(EndTable), "shape of the end at the nut: { rise, steps, corner_radius }", EndTable,
                             shown="straight")
     end: EndTable = key(table_of(EndTable), "shape of the other end: { rise, steps, corner_radius }", EndTable,

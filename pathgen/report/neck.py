@@ -31,7 +31,8 @@ def neck_findings(data: dict[str, Any] | None) -> list[Finding]:
                 f"{'high' if data['too_high'] > 0 else 'low'}",
             allowed=f"{low:g} to {high:g} mm" + ("" if own else ", as is usual (from memory)"),
             remedy=f"make angle {data['angle_for']:.2f} degrees for {data['saddle_for']:.2f} mm, "
-                   "or change joint_height",
+                   "or change joint_height" + ("" if own else "; that is of guitars: of a smaller instrument measure "
+                                               "its bridge, and give saddle_range"),
         ))
     if data["blank_short"]:
         wrong.append(Finding(

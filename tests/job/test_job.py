@@ -15,7 +15,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.describe import key_rows
 from pathgen.job.keys import Place, size
 from pathgen.job.load import _refuse_odd
-from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width
+from pathgen.job.sense import _larger_blank, _overhang, _radius_and_width, board_of
 from pathgen.job.tables import colour
 from tests import small_board
 
@@ -420,3 +420,15 @@ def test_simple_mistakes_are_answered_with_what_to_write(job_file, old, new, sai
     assert old in SMALL
     with pytest.raises(JobError, match=said):
         load_job(job_file(SMALL.replace(old, new, 1)))
+
+
+@pytest.mark.parametrize(("board", "strings", "count"), [
+    ("", "", 6), ("", "[strings]\ngauges = [0.9, 0.8, 0.7, 0.6]\n", 4), ("strings = 5\n", "", 5)])
+def test_a_board_has_as_many_strings_as_gauges_where_it_does_not_say(job_file, board, strings, count):
+    job = load_job(job_file(SMALL.replace("radius = ", f"{board}radius = ", 1) + strings))
+    assert (job.board.strings, board_of(job).fittings.strings) == (count, count)
+
+
+def test_a_name_that_no_job_may_have_is_said_as_it_was_typed(capsys):
+    assert main(["new", "Jo's \"1\""]) == 2
+    assert capsys.readouterr().err.startswith("pathgen: 'Jo's \"1\"': cannot be a job's name")

@@ -102,9 +102,11 @@ def test_too_high_and_too_short_are_said():
     assert [(f.code, f.severity) for f in (high, short)] == [("saddle-height", "warn"), ("neck-blank", "forbid")]
     over = drawn(replace(NECK, angle=4.0), scale_length=640.0, joint=640.0 * (1 - 2 ** (-14 / 12)), thickness=6.0)[1]
     assert f"{over:.2f} mm over the body, {over - 14.0:.2f} mm too high" in high.got
+    assert "of a smaller instrument measure its bridge, and give saddle_range" in high.remedy
     assert neck_faults([short])[0].startswith("DO NOT CUT: 500 mm long, ")
     own = neck_findings(neck_rows(replace(NECK, kind="other", saddle_range=(5.0, 6.0)), PLAIN))
     assert [f.severity for f in own] == ["forbid"]
+    assert "saddle_range" not in own[0].remedy
     assert neck_findings(neck_rows(replace(NECK, saddle_range=(5.0, 60.0)), PLAIN)) == []
     assert any("range 10 mm to 14 mm" in line for line in neck_lines(data, "mm"))
 

@@ -56,7 +56,8 @@ def checked_strings(strings: Strings, count: int) -> None:
         values = getattr(strings, name)
         if values and len(values) != count:
             raise JobError(f"[strings] {name}", f"{len(values)} given, and the board has {count} strings",
-                           allowed=f"{count} values, bass first", remedy="correct the list, or [board] strings")
+                           allowed=f"{count} values, bass first",
+                             remedy=f"correct the list, {'' if name == 'gauges' else 'gauges '}or [board] strings")
     physics = [name for name in LISTS[:4] if getattr(strings, name)]
     if physics and len(physics) < 4:
         missing = [name for name in LISTS[:4] if name not in physics]
