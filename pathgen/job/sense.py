@@ -403,7 +403,7 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
-    if stock.length < stock.width and shapely.box(*replace(
+    if not blank.covers(part.outline) and stock.length < stock.width and shapely.box(*replace(
             stock, length=stock.width, width=stock.length).bounds).covers(part.outline):
         raise JobError("[stock]", f"length {format_length(stock.length, unit)} and width "
                        f"{format_length(stock.width, unit)}: the {what} does not lie within the blank",
