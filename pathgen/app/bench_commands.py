@@ -68,7 +68,7 @@ def _written(made: Sequence[Build], job: Job, folder: str, *, shaded: bool = Tru
     before = programs_of(Path(folder))
     files = write_build(Path(folder), _files(made, shaded=shaded, pictures=pictures), job)
     say(f"{len(files)} files written to {one_line(str(folder))}")
-    for line in replaced(before, Path(folder)):
+    for line in replaced(before, programs_of(Path(folder)), Path(folder)):
         say(f"warning: {line}", sys.stderr)
     return True
 

@@ -362,10 +362,10 @@ def _written(options: argparse.Namespace, made: Build | BlankBuild, summary: lis
     written = made.write(options.out, pictures=options.pictures, shaded=not options.no_pictures)
     shown = sys.stderr if options.json else sys.stdout
     say(f"{len(written)} files written to {one_line(options.out)}", shown)
-    for line in compared(before, Path(options.out)):
+    now = programs_of(Path(options.out))
+    for line in compared(before, now):
         say(line, shown)
-    other = pockets_changed(before, Path(options.out), made.let_in)
-    for line in [*moved, *replaced(before, Path(options.out)), *other]:
+    for line in [*moved, *replaced(before, now, Path(options.out)), *pockets_changed(before, now, made.let_in)]:
         say(f"warning: {line}", sys.stderr)
     return GOOD
 

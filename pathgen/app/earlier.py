@@ -16,7 +16,7 @@ from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folde
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
-from pathgen.base.plain import capital, joined, one_line
+from pathgen.base.plain import capital, in_runs, joined, one_line
 from pathgen.base.units import format_length
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
@@ -119,11 +119,12 @@ def write_build(folder: Path, files: Mapping[str, str | bytes], job: Job) -> lis
     Raises PathgenError where the folder holds programs of another job, by its title and its file, or of another kind.
     """
     refuse_foreign(folder)
-    before = [_job_and_kind(text) for text in programs_of(folder).values()]
+    texts = programs_of(folder).values()
+    before = [_job_and_kind(text) for text in texts]
     now = [_job_and_kind(text) for _, text in _programs(files)]
     titles, kinds = ({one[k] for one in before} & {one[k] for one in now} for k in (0, 1))
     if before and now and not (kinds and (titles or was_of(folder, job.path))):
-        head, count = Counter(map(_head, programs_of(folder).values())).most_common(1)[0]
+        head, count = Counter(map(_head, texts)).most_common(1)[0]
         raise PathgenError(
             one_line(str(folder)), f"holds {f'{count} programs' if count > 1 else 'the program'} of {head}",
             allowed=f"an empty folder, or an earlier build of {_head(next(_programs(files))[1])}",
@@ -140,21 +141,20 @@ def _job_and_kind(text: str) -> tuple[str, str]:
     return _named_in(text, "job").split(": ")[0], kind_of(_named_in(text, "part"))
 
 
-def replaced(before: Mapping[str, str], folder: Path) -> list[str]:
+def replaced(before: Mapping[str, str], now: Mapping[str, str], folder: Path) -> list[str]:
     """A line for each other job, or other part of it, that `folder` held programs of `before` it was written to."""
-    now = set(map(_head, programs_of(folder).values()))
+    still = set(map(_head, now.values()))
     return [f"replaced the {f'{count} programs' if count > 1 else 'program'} of {head} that stood in "
             f"{one_line(str(folder))}" for head, count in Counter(map(_head, before.values())).items()
-            if head not in now]
+            if head not in still]
 
 
-def compared(before: Mapping[str, str], folder: Path) -> list[str]:
-    """Which programs of `folder` are not as they were `before` it was written to, by their numbers, in a line.
+def compared(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
+    """Which programs of a folder are `now` not as they were `before` it was written to, by their numbers, in a line.
 
     Nothing where it held none of the same job. What stands in brackets, such as the time a program takes, is no
     difference.
     """
-    now = programs_of(folder)
     if not before or set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
     old, new = ({_number(name): _codes(text) for name, text in texts.items()} for texts in (before, now))
@@ -170,12 +170,11 @@ def compared(before: Mapping[str, str], folder: Path) -> list[str]:
     return [f"{capital('; '.join(lines))}."]
 
 
-def pockets_changed(before: Mapping[str, str], folder: Path, let_in: Mapping[str, str]) -> list[str]:
+def pockets_changed(before: Mapping[str, str], now: Mapping[str, str], let_in: Mapping[str, str]) -> list[str]:
     """That pockets for pieces are cut elsewhere than by the programs `before`, a line for each inlay.
 
     `let_in` holds the name of the inlay for each program that opens pockets for pieces; feeds are no difference.
     """
-    now = programs_of(folder)
     if set(map(_head, before.values())) != set(map(_head, now.values())):
         return []
     old = {_number(file): _codes(text, r"[FS][\d.]+") for file, text in before.items()}
@@ -198,15 +197,7 @@ def _codes(text: str, but: str = r"$^") -> list[str]:
 
 def _named(programs: Sequence[str]) -> str:
     """Programs by their numbers, neighbours together: ``programs 1 to 3, 6 and 7``."""
-    numbers = sorted(int(one) for one in programs if one.isdigit())
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    words = [word for run in runs for word in
-             ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(one) for one in run])]
+    words = in_runs(sorted(int(one) for one in programs if one.isdigit()))
     words += [one for one in programs if not one.isdigit()]
     return f"program{'s' if programs[1:] else ''} {joined(words)}"
 

@@ -35,6 +35,18 @@ def joined(words: Sequence[str], last: str = "and") -> str:
     return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
+def in_runs(numbers: Sequence[int]) -> list[str]:
+    """Rising numbers, three neighbours or more together: ``["1 to 3", "6", "7"]``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return [word for run in runs for word in (
+        [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(one) for one in run])]
+
+
 def one_line(text: str) -> str:
     """The same in one line: what would end it or move on becomes a space."""
     if text.isprintable():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
 from pathgen.base.errors import JobError, Mistakes
+from pathgen.base.plain import in_runs, joined
 from pathgen.base.units import format_length, left_words, place_words, rounded_down, rounded_up, written_alike
 from pathgen.job.flat_tables import HoleTable, PlateTable, RingTable
 from pathgen.job.form import check_form, form_facts, form_piece, is_own, refuse_tight
@@ -113,7 +114,7 @@ def _boring(job: Job, table: HoleTable, some: list[_Bored], numbers: Mapping[tup
     several = "slots with round ends" if "slot" in kind else f"{kind}s"
     what = f"{len(bores)} {several}" if len(bores) > 1 else f"a {kind}"
     if len(called) < len(numbers):  # there are others
-        what += f", number{'s' * (len(called) > 1)} {_listed(called)}"
+        what += f", number{'s' * (len(called) > 1)} {joined(in_runs(called))}"
     if bottom > 0 and not some[0].counterbore:
         what += ", not through"
     if drilled:
@@ -122,11 +123,6 @@ def _boring(job: Job, table: HoleTable, some: list[_Bored], numbers: Mapping[tup
     named = tuple(Named(f"hole {number}", bore.at, bore.diameter) for number, bore in zip(called, bores, strict=True))
     return CutOut(Cutouts(shapes=MultiPolygon([bore.shape for bore in bores]), bottom=bottom, depth=top - bottom,
                           what=what, named=named))
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    """Numbers that follow on one another, in words."""
-    return f"{numbers[0]} {'to' if len(numbers) > 2 else 'and'} {numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
 
 
 def check_flat(job: Job, part: FlatPart) -> None:
