@@ -105,14 +105,14 @@ class _Openings:
     """What the pocket steps of an inlay can open without leaving the drawing, and the floor that is each one's own.
 
     That is all that a flat end opens, and not the foot of the others' walls; less what an earlier step opened.
-    Of each floor `alone` has the parts that touch nothing of what an earlier step opened, `beside` the others; `rims`
-    is where the uphill side of the cutter may come, which rests on the floor.
+    Of each floor `alone` has the parts that touch nothing of what an earlier step opened, `beside` the others; `axes`
+    is where the axis of each may go.
     """
 
     steps: list[Step]
     alone: list[shapely.Geometry]
     beside: list[shapely.Geometry]
-    rims: list[shapely.Geometry]
+    axes: list[shapely.Geometry]
     reach: shapely.Geometry
 
     def by_width(self) -> dict[float, shapely.Geometry]:
@@ -166,7 +166,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
     part by half as much again, and by what a blunt flank takes to be so deep, downhill, that it counts as open though
     it was held off the wall by little: between two that all but touch nothing is asked for.
     """
-    alone, beside, rims = [], [], []
+    alone, beside, axes = [], [], []
     reach, most, opened = shapely.Polygon(), shapely.Polygon(), shapely.Polygon()
     slope = float(surface.slope(*shapely.get_coordinates(shape.area).T).max())
     steps = sorted(steps, key=lambda s: s.order)
@@ -175,6 +175,7 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         axis = overlay.buffer(shape.area, -half, quad_segs=32)
         if step.cutter.is_flat and slope * step.cutter.diameter > _HANGS * shape.depth and not axis.is_empty:
             axis = overlay.difference(axis, _steep_sides(surface, axis, _HANGS * shape.depth / step.cutter.diameter))
+        axes.append(axis)
         shapely.prepare(most)
         asked = _gone_into(step.cutter, axis)
         own = overlay.buffer(asked, wide, quad_segs=32) if step.cutter.is_flat else axis
@@ -183,7 +184,6 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
         alone.append(shapely.multipolygons(floor[~touching & (shapely.get_type_id(floor) == 3)]))
         beside.append(shapely.multipolygons(floor[touching & (shapely.get_type_id(floor) == 3)]))
         steep = _steep(step.cutter, shape.depth)
-        rims.append(_uphill_of(axis, half))
         off = 1.5 * beyond + (OPENED + _HELD_OFF) / max(steep - slope, 0.2 * steep)
         sure = overlay.buffer(asked, wide - off, quad_segs=32)
         reach = overlay.union(reach, overlay.difference(sure, opened))
@@ -193,16 +193,18 @@ def _openings(shape: Inlay, steps: list[Step], gone: float, beyond: float, surfa
             opened = overlay.union(opened, overlay.buffer(axis, half, quad_segs=32))
         wider = overlay.buffer(shape.area, min(beyond, half / 2) - half, quad_segs=32)
         most = overlay.union(most, overlay.buffer(wider, half, quad_segs=32))
-    return _Openings(steps, alone, beside, rims, reach)
+    return _Openings(steps, alone, beside, axes, reach)
 
 
 def _uphill_of(area: shapely.Geometry, by: float) -> shapely.Geometry:
     """An area moved toward the crest, from both sides."""
-    x0, y0, x1, y1 = area.bounds if not area.is_empty else (0.0, 0.0, 0.0, 0.0)
-    sides = [overlay.intersection(area, shapely.box(x0, min(side * y, 0.0), x1, max(side * y, 0.0)))
-             for side, y in ((1.0, max(y1, 0.0)), (-1.0, max(-y0, 0.0)))]
-    return overlay.union(*(shapely.transform(one, lambda xy, to=to: xy + [0.0, to])
-                           for one, to in zip(sides, (-by, by), strict=True)))
+    if area.is_empty:
+        return area
+    x0, y0, x1, y1 = area.bounds
+    above, below = (overlay.intersection(area, shapely.box(x0, low, x1, high))
+                    for low, high in ((0.0, max(y1, 0.0)), (min(y0, 0.0), 0.0)))
+    return overlay.union(shapely.transform(above, lambda xy: xy - [0.0, by]),
+                         shapely.transform(below, lambda xy: xy + [0.0, by]))
 
 
 def _steep_sides(surface: Surface, near: shapely.Geometry, most: float) -> shapely.Geometry:
@@ -418,7 +420,8 @@ def _brought_to_depth(
             own = overlay.difference(alone, overlay.union_all(later))
             half = step.cutter.stepover * step.cutter.diameter / 2  # the rim may pass so far away, where it turns twice
             parts = shapely.get_parts(overlay.buffer(overlay.buffer(own, -half - spare), half + spare))
-            holds = shapely.intersects(overlay.buffer(parts, -spare), openings.rims[k])
+            rims = _uphill_of(openings.axes[k], step.cutter.radius)  # which rest on the floor
+            holds = shapely.intersects(overlay.buffer(parts, -spare), rims)
             yield step, shapely.multipolygons(parts[holds]), 2 * half
             # of what lies below the last rim, beside a wall, it is as far up as the cutter is wide
             yield step, shapely.multipolygons(parts[~holds]), 2 * half + step.cutter.diameter
