@@ -225,6 +225,8 @@ def over_zero_fret(job: Job) -> Iterator[Doubt]:
             remedy=f"leave it out for {format_length(BEHIND_ZERO_FRET, job.units)}: the slots then end under the top "
                    "of the fret, and the strings are pressed on it",
         )
+
+
 def _line_on_page(job: Job) -> Iterator[Doubt]:
     """A form's line that is the page's edge, where it was likely to end at it."""
     closed = closed_by_page(job) if job.form else None

@@ -403,14 +403,15 @@ def _stock_holds_part(job: Job, part: Part) -> None:
             remedy="see that the number is right, or saw the blank nearer to its thickness first",
         )
     blank = shapely.box(*stock.bounds)
-    if not blank.covers(part.outline) and stock.length < stock.width and shapely.box(*replace(
+    if blank.covers(part.outline):
+        return
+    if stock.length < stock.width and shapely.box(*replace(
             stock, length=stock.width, width=stock.length).bounds).covers(part.outline):
         raise JobError("[stock]", f"length {format_length(stock.length, unit)} and width "
                        f"{format_length(stock.width, unit)}: the {what} does not lie within the blank",
                        allowed=f"length along the {what}, width across it", remedy="swapped? change them over")
-    if not blank.covers(part.outline):
-        raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
-                       remedy=_larger_blank(job, part))
+    raise JobError("[stock]", f"the {what} does not lie within the blank: {_overhang(part, blank)}",
+                   remedy=_larger_blank(job, part))
 
 
 def _comes_with_its_top(job: Job, part: Part) -> None:

@@ -57,7 +57,7 @@ def checked_strings(strings: Strings, count: int) -> None:
         if values and len(values) != count:
             raise JobError(f"[strings] {name}", f"{len(values)} given, and the board has {count} strings",
                            allowed=f"{count} values, bass first",
-                             remedy=f"correct the list, {'' if name == 'gauges' else 'gauges '}or [board] strings")
+                           remedy=f"correct the list, {'' if name == 'gauges' else 'gauges '}or [board] strings")
     physics = [name for name in LISTS[:4] if getattr(strings, name)]
     if physics and len(physics) < 4:
         missing = [name for name in LISTS[:4] if name not in physics]

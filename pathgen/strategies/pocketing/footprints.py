@@ -81,16 +81,17 @@ class Footprints:
         y = y[np.abs(y) < 0.99 * radius]
         if is_cone:
             cutter = replace(cutter, diameter=min(_FLANK * cutter.diameter, LARGEST))
-        offset, along = _lengthwise(cutter, surface, depth, np.full_like(y, x), y)
+        at = np.full_like(y, x)
+        offset, along = _lengthwise(cutter, surface, depth, at, y)
         if np.all(along - offset >= full) if is_cone else np.any(along >= full):
             return None
-        across = _crosswise(cutter, surface, depth, np.full_like(y, x), y, offset)
+        across = _crosswise(cutter, surface, depth, at, y, offset)
         rate = across / along
         # begun at y itself, so that scaling by the radius, which changes along the board, hardly shears the plane
         plane = y[0] + np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2.0 * np.diff(y))])
         return cls(
             cutter=cutter, surface=surface, depth=depth, position=y / radius, stretched=plane / radius,
-            across=np.maximum(across, _furthest(cutter, surface, depth, np.full_like(y, x), y, offset, plane) - _EGG),
+            across=np.maximum(across, _furthest(cutter, surface, depth, at, y, offset, plane) - _EGG),
             sunk=bool(np.any(along + offset >= full)),
         )
 
