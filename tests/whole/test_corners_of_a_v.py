@@ -1,4 +1,4 @@
-"""Corners that a v cutter sharpens after a flat end: what is not opened there is found, whatever was done to its program."""
+"""Corners that a v cutter sharpens after a flat end: what stays closed there is found."""
 
 import re
 
