@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.clamping import asked_of, planned_of
-from pathgen.job.form import parts_of
+from pathgen.job.form import FORMS, parts_of
 from pathgen.job.job import Job
 from pathgen.job.kinds import stated_clampings
 from pathgen.programs.instructions import header
@@ -241,7 +242,7 @@ def check(job: Job, folder: str | Path, *, resolution: float = 0.1) -> Verificat
     given.value("check job", job, Job, remedy="read it: pathgen.load_job(..)")
     _, found, together = _checked(job, given.path("check folder", folder), resolution)
     every = (*(finding for one in found for finding in one.findings), *together)
-    return found[0] if len(found) == 1 else replace(found[0], findings=every)
+    return replace(found[0], findings=every)
 
 
 def check_data(job: Job, folder: Path, *, resolution: float = 0.1) -> dict[str, Any]:
@@ -266,7 +267,42 @@ def _checked(
     """The clampings that the programs of a folder cut, what is found of each, and of all together."""
     texts = read_folder(folder)
     clampings = stated_clampings(job, texts)
-    return clampings, *verify_all(clampings, texts, resolution=resolution, job_fingerprint=job.fingerprint)
+    same = _same_now(job, clampings, texts)
+    found, together = verify_all(clampings, texts | same, resolution=resolution, job_fingerprint=job.fingerprint)
+    return clampings, found, (*together, *_earlier_version(sorted(same), len(texts)))
+
+
+def _same_now(job: Job, clampings: Sequence[Clamping], texts: Mapping[str, str]) -> dict[str, str]:
+    """Of programs of another version of a job those that this one gives too, line for line, as it gives them."""
+    if all(f"(job fingerprint: {job.fingerprint})" in text for text in texts.values()):
+        return {}
+    jobs = job.part_jobs or parts_of(job)
+    now: dict[str, str] = {}
+    for k, clamping in enumerate(clampings):
+        part = replace(jobs[min(k, len(jobs) - 1)], fingerprint=job.fingerprint)
+        own = clamping.kind in ("", *FORMS) and not clamping.shared
+        try:
+            planned = planned_of(part, None if own else clamping)
+            below = planned.clamping.under and planned_of(part, planned.clamping.under)
+        except PathgenError:
+            continue  # then they are held to the fingerprint alone
+        now |= {made.file_name: made.text for one in (planned, below) if one for made in _programs(part, one)}
+    return {name: now[name] for name, text in texts.items()
+            if text != now.get(name, text) and _unmarked(text) == _unmarked(now[name])}
+
+
+def _unmarked(text: str) -> str:
+    return re.sub(r"(?m)^\((job|program) fingerprint: [0-9a-f]{16}\)$", "", text)
+
+
+def _earlier_version(names: Sequence[str], count: int) -> Iterator[Finding]:
+    if names:
+        yield Finding(
+            code="earlier-version", severity="note",
+            where=f"all {count} programs" if len(names) == count > 1 else ", ".join(names),
+            got="built from another version of this job, which this version gives the same, line for line",
+            allowed="programs of this job", remedy="cut them as they are",
+        )
 
 
 def _programs(job: Job, planned: Plan) -> tuple[Program, ...]:

@@ -23,6 +23,9 @@ STRENGTH = 1500.0
 USUAL_LAYER = {1: 1.0, 2: 1.0, 3: 0.75}
 """Deepest layer usual in hardwood, in diameters, by flutes: more flutes, less room for chips (common practice)."""
 
+LONG_FLUTES = 20.0
+"""Flutes longer than this, in diameters, are likely a slip: those of long cutters are some 10 (common practice)."""
+
 MANY_FLUTES = 0.5
 """The same for more flutes."""
 
@@ -36,6 +39,20 @@ def bending_stress(cutter: Cutter, layer: float) -> float:
     length = max(cutter.flute_length if math.isfinite(cutter.flute_length) else layer, layer)
     force = PRESSURE * layer * chip
     return force * (length - layer / 2.0) / (math.pi * (CORE * cutter.diameter) ** 3 / 32.0)
+
+
+def deepest_layer(cutter: Cutter) -> float:
+    """The deepest layer (mm) that bends a cutter to STRENGTH and no more, by halving: the stress rises with it."""
+    low, high = 0.0, 1000.0
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if bending_stress(cutter, middle) <= STRENGTH else (low, middle)
+    return low
+
+
+def has_long_flutes(cutter: Cutter) -> bool:
+    """Whether the length of its flutes is given and likely a slip."""
+    return LONG_FLUTES * cutter.diameter < cutter.flute_length < math.inf
 
 
 def usual_layer(cutter: Cutter) -> float:

@@ -123,6 +123,13 @@ def sawn(mm: float, units: str) -> float:
     return math.ceil(mm / step - 1e-6) * step
 
 
+def ruled(mm: float, units: str) -> float:
+    """The next tenth of a millimetre, or hundredth of an inch, that is no smaller: a size to look for by the rule; mm.
+    """
+    step = {"mm": 0.1, "in": INCH / 100}[units]
+    return math.ceil(mm / step - 1e-6) * step
+
+
 def left_words(mm: float) -> str:
     """What a cut does to the wood under it: ``"leaves 0.60 mm"``, or ``"goes 0.79 mm through"`` where none is left."""
     return f"leaves {max(mm, 0.0):.2f} mm" if mm > -0.005 else f"goes {-mm:.2f} mm through"

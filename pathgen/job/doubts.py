@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.bending import LONG_FLUTES, has_long_flutes
 from pathgen.base.contrast import JUST_SEEN, colour_difference
 from pathgen.base.errors import Doubt
 from pathgen.base.units import as_written, coarse_length, format_length, place_words, told_apart
@@ -77,6 +78,7 @@ def doubts_of(job: Job, clamping: Clamping) -> Iterator[Doubt]:
     yield from _v_before_others(job)
     yield from _sloping_for_pieces(job)
     yield from _sloping_walls(job, clamping)
+    yield from _flutes(clamping)
 
 
 def _radius(job: Job) -> Iterator[Doubt]:
@@ -486,4 +488,17 @@ def _sloping_walls(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                 allowed="the drawing's own width, with skim = 0 or flat ends",
                 remedy="write [resurface] skim = 0, or see on scrap that so much less is not missed",
                 grave=narrower > _SEEN,
+            )
+
+
+def _flutes(clamping: Clamping) -> Iterator[Doubt]:
+    """Flutes much longer than cutters so thin have them: a slip lets them reach too deep."""
+    for cutter in {step.cutter.name: step.cutter for step in clamping.steps}.values():
+        if has_long_flutes(cutter):
+            long, tenth = (format_length(v, clamping.units) for v in (cutter.flute_length, cutter.flute_length / 10))
+            yield Doubt(
+                where=f'[[cutter]] "{cutter.name}" flute_length',
+                problem=f"{long}, {cutter.flute_length / cutter.diameter:.0f} times its diameter",
+                allowed=f"up to {LONG_FLUTES:.0f} times it (common practice)",
+                remedy=f"measure how long its flutes are; is {tenth} meant?",
             )

@@ -137,7 +137,8 @@ def _too_near(clamping: Clamping, errors: MarkErrors) -> str:
     part = clamping.board
     if not math.isfinite(errors.worst):
         return f"the marks lie on one line: {error_words(errors)}"
-    return f"the marks are too near each other for a {part.names.part} {part.length:.0f} mm long: {error_words(errors)}"
+    long = format_length(part.length)
+    return f"the marks are too near each other for a {part.names.part} {long} long: {error_words(errors)}"
 
 
 def _allowed(job: Job) -> str:

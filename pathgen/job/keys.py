@@ -268,12 +268,13 @@ def list_of(reader: Reader, *, least: int = 0, most: int = 1000) -> Reader:
     return read
 
 
-def span(low: float, high: float) -> Reader:
-    """Two lengths, the smaller first."""
+def span(low: float, high: float, *, unit: str = "") -> Reader:
+    """Two lengths, or numbers in a unit, the smaller first."""
+    each = number(low, high, unit=unit) if unit else size(low, high)
 
-    @holding("list: two lengths", limits=limits_of(size(low, high)))
+    @holding(f"list: two {'numbers' if unit else 'lengths'}", limits=limits_of(each))
     def read(value: Any, place: Place) -> tuple[float, float]:
-        pair = list_of(size(low, high), least=2, most=2)(value, place)
+        pair = list_of(each, least=2, most=2)(value, place)
         if pair[0] >= pair[1]:
             raise place.refuse(f"{shown(value)} given", allowed="[from, to] with from less than to")
         return pair[0], pair[1]

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathgen.base.errors import JobError
+from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
 from pathgen.job.job import Job
 from pathgen.job.sense import part_of
@@ -48,11 +49,12 @@ def _sheets(job: Job) -> Iterator[PieceSheet]:
             assert table is not None
             cutter = job.cutter(table.cutter, f"inlay {index + 1} piece cutter")
             slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
-            cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=one.size, gap=one.gap,
+            length, width = (ruled(size, job.units) for size in one.size)
+            cut = CutPieces(Pieces(shapes=one.stock, through=one.through, size=(length, width), gap=one.gap,
                                    from_back=table.from_back, colour=colour))
             step = Step(order=1, operation=cut, cutter=cutter,
                         file_name=f"piece-{index + 1}-{colour.lstrip('#')}-{slug}.nc")
-            stock = FlatStock(length=one.size[0], width=one.size[1], thickness=one.thickness)
+            stock = FlatStock(length=length, width=width, thickness=one.thickness)
             yield PieceSheet(inlay=index, colour=colour, let_in=one, clamping=Clamping(
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=sheet_of(stock), stock=stock,  # type: ignore[arg-type]

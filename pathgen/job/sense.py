@@ -249,6 +249,12 @@ def _named_cutter(job: Job, where: str, name: str) -> None:
         raise JobError(f'[[cutter]] "{name}"', f"feed {cutter.feed / per:g} {unit} per minute is above the rapids",
                        allowed=f"[machine] rapid {job.machine.rapid / per:g} {unit} per minute or less",
                        remedy="no move is faster than a rapid: make feed smaller, or correct rapid")
+    if job.machine.spindle and not job.machine.spindle[0] <= cutter.speed <= job.machine.spindle[1]:
+        low, high = job.machine.spindle
+        raise JobError(f'[[cutter]] "{name}"', f"speed {cutter.speed:g} rpm is not one of the spindle's",
+                       allowed=f"[machine] spindle: {low:g} to {high:g} rpm",
+                       remedy=f"write speed = {min(max(cutter.speed, low), high):g}, and its feed for it; or correct "
+                              "spindle")
     if where in _UPRIGHT:
         _of_shape(job, where, cutter, "flat-end")
     if where == "[slots] cutter" and job.slots and job.slots.width is None and cutter.diameter > _NO_TANG:

@@ -62,11 +62,13 @@ def side_dot_clamping(job: Job) -> Clamping:
         thickness=stands, margin_nut=board.behind_nut * longer, top_side=top_side,
     )
     slug = re.sub(r"[^a-z0-9]+", "-", cutter.name.lower()).strip("-")
-    drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side)
+    setup = Setup(z_zero="stock-top", along=job.setup.along, feeler=job.setup.feeler)  # type: ignore[arg-type]
+    drill = SideDots(Holes(at=places, diameter=diameter, bottom=stands - table.depth), toward=top_side,
+                     along=setup.along)
     return Clamping(
         title=f"{job.title}: side dots in the bass edge", kind=KIND, units=job.units,  # type: ignore[arg-type]
-        board=edge_of(stock), stock=stock, setup=Setup(z_zero="stock-top", feeler=job.setup.feeler),
-        machine=job.machine, steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
+        board=edge_of(stock), stock=stock, setup=setup, machine=job.machine,
+        steps=(Step(order=1, operation=drill, cutter=cutter, file_name=f"side-dots-{slug}.nc"),),
     )
 
 

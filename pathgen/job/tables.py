@@ -270,6 +270,10 @@ class MachineTable(Machine):
         list_of(size(10.0, 10_000.0), least=3, most=3), "[X, Y, Z] that the machine can move; checked when given",
         None, shown="not checked",
     )
+    spindle: tuple[float, float] | None = key(
+        span(0, 200_000, unit="rpm"), "[lowest, highest] speed of the spindle, rpm; checked when given", None,
+        shown="not checked",
+    )
     arcs: bool = key(yes_or_no, "whether G2 and G3 may be written", False)
     resolution: float = key(size(0.0001, 0.5), "its smallest step, for the fret table's cents", 0.005)
     spin_up: float = key(number(0.0, 60.0, unit="seconds"), "wait after the spindle starts, written as G4 P in "

@@ -39,7 +39,10 @@ def zero_words(clamping: Clamping) -> str:
     """Where the programs' zero is."""
     along = clamping.setup.along[-1].upper()
     along += f", toward - {along}" if clamping.setup.along[0] == "-" else ""
-    return f"{zero_place_words(clamping)}; the {clamping.board.names.along} along {along}. {z_zero_words(clamping)}."
+    runs, stock = clamping.board.names.along, clamping.stock
+    if stock.length < stock.width:
+        runs = runs.replace("length of the blank", "shorter side of the blank")
+    return f"{zero_place_words(clamping)}; the {runs} along {along}. {z_zero_words(clamping)}."
 
 
 def zero_place_words(clamping: Clamping) -> str:

@@ -8,14 +8,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pathgen.base.bending import STRENGTH, bending_stress, usual_layer
+from pathgen.base.bending import STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Toolpath
-from pathgen.base.units import coarse_length, format_length, place_words
+from pathgen.base.units import as_written, coarse_length, format_length, place_words, rounded_down
 from pathgen.work.clamping import Clamping, KeepOut, Step
 
 Floats = NDArray[np.float64]
 
+_LEAST_LAYER = 0.01  # mm: the least stepdown that a job may hold
 _LEAST_CLAMP = 1.0  # mm: one cut back to less holds nothing, and is moved instead
 
 
@@ -37,14 +38,18 @@ def _check_bending(clamping: Clamping, step: Step) -> None:
     stress = bending_stress(step.cutter, layer)
     if not step.cutter.is_flat or stress <= STRENGTH:
         return
-    unit = clamping.units
+    cutter, unit = step.cutter, clamping.units
+    less = min(usual_layer(cutter), deepest_layer(cutter))
+    less = rounded_down(less) if unit == "mm" else less
+    flutes, tenth = (format_length(v, unit) for v in (cutter.flute_length, cutter.flute_length / 10))
     raise JobError(
-        f'[[cutter]] "{step.cutter.name}"',
+        f'[[cutter]] "{cutter.name}"',
         f"would break in {step.operation.name}: a layer of {format_length(layer, unit)} at its feed bends it to about "
         f"{stress:.0f} N/mm2, by an estimate",
         allowed=f"{STRENGTH:.0f} N/mm2",
-        remedy=f"make stepdown {format_length(usual_layer(step.cutter), unit)} or less, or its feed lower, or take a "
-               "shorter or thicker cutter",
+        remedy=(f"measure its flute_length, {flutes} (is {tenth} meant?), or " if has_long_flutes(cutter) else "")
+               + (f"make stepdown {as_written(less, unit, down=True)} {unit} or less, or " * (less >= _LEAST_LAYER))
+               + "make its feed lower, or take a shorter or thicker cutter",
     )
 
 
@@ -60,7 +65,7 @@ def _check_travel(toolpath: Toolpath, clamping: Clamping, step: Step, where: str
             if axis == "Z":
                 over, why = _lifted(clamping, needed - travel)
             raise JobError(
-                where, f"moves {needed:.1f} mm in {axis}{over}", allowed=f"[machine] travel {travel:g} mm",
+                where, f"moves {format_length(needed)} in {axis}{over}", allowed=f"[machine] travel {travel:g} mm",
                 remedy=f"{why}take a larger machine",
             )
 

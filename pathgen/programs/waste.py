@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.errors import JobError
 from pathgen.base.toolpath import Move
+from pathgen.base.units import format_length
 from pathgen.programs.paths import Around, path_of
 from pathgen.work.clamping import Step
 from pathgen.work.mark_errors import (
@@ -76,8 +77,9 @@ def spread_places(
         errors = min((errors for _, errors in made), key=lambda e: e.worst)
         span = np.ptp(corners, axis=0)
         raise JobError(
-            where, f"the waste has room only for marks within {span[0]:.0f} mm along and {span[1]:.0f} mm across, for "
-            f"a board {board.length:.0f} mm long: {error_words(errors)}", allowed=f"{limit:g} mm", remedy=remedy,
+            where, f"the waste has room only for marks within {format_length(span[0])} along and "
+            f"{format_length(span[1])} across, for a board {format_length(board.length)} long: {error_words(errors)}",
+            allowed=f"{limit:g} mm", remedy=remedy,
         )
     return fits
 

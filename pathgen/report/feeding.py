@@ -76,6 +76,7 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> F
     word = low if cutter.feed < off.low else high
     slowest, fastest = (round(rpm, -2) for rpm in usual_speed(cutter, _depth(step)))
     reached = max(QUICKEST, *(one.cutter.speed for one in clamping.steps))
+    weakest, reached = clamping.machine.spindle or (SLOWEST, reached)
     most = min(off.high, clamping.machine.rapid)
     feeds = f"{off.low / per:.0f} to {most / per:.0f} {clamping.units} per minute is usual in hardwood"
     if most <= off.low:  # the machine cannot go as fast as this speed asks
@@ -85,8 +86,8 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> F
     word += f", and {times:.2g} times the most that is usual" if much else ""
     word += f", and {under:.0f} times slower than the least that is usual" if far else ""
     change = "change its feed in the job"
-    if slowest <= reached and fastest >= SLOWEST:
-        change += f", or the speed to {max(slowest, SLOWEST):.0f} to {min(fastest, reached):.0f} rpm"
+    if slowest <= reached and fastest >= weakest:
+        change += f", or the speed to {max(slowest, weakest):.0f} to {min(fastest, reached):.0f} rpm"
     meant = [f"if {cutter.speed:g} is {what}, write speed = {cutter.speed * by:.0f}"
              for by, what in ((60.0, "turns per second (Hz)"), (1000.0, "thousands of turns"))
              if much and slowest / _ABOUT <= cutter.speed * by <= min(fastest * _ABOUT, reached)]

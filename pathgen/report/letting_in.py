@@ -6,7 +6,8 @@ from typing import Any
 
 import shapely
 
-from pathgen.base.units import area_words, format_length
+from pathgen.base.plain import joined
+from pathgen.base.units import area_words, coarse_length, format_length, ruled
 from pathgen.programs.plan import Plan
 from pathgen.strategies.matching import under_the_edges
 
@@ -46,14 +47,17 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
 def piece_line(inlay: dict[str, Any], units: str) -> str:
     """One inlay's pieces in words."""
     piece = inlay["piece"]
-    length, width, thick = (format_length(value, units) for value in piece["stock"])
-    count, gap = piece["pieces"], format_length(piece["gap"], units)
+    thick, gap = format_length(piece["stock"][2], units), format_length(piece["gap"], units)
+    of_each = [(one["pieces"], one["colour"], *(coarse_length(ruled(v, units), units) for v in one["stock"][:2]))
+               for one in piece["colours"]]
+    sheets = [f"{count} piece{'s' if count > 1 else ''} of {colour} from stock of {length} by {width}"
+              for count, colour, length, width in of_each]
     edges = " At their long edges the curved floor falls up to " \
             f"{format_length(piece['under_edges'], units)} below the flat pieces: bed them in glue." \
         if piece["under_edges"] else ""
     return (
-        f"{inlay['name']}: {count} piece{'s' if count > 1 else ''} from stock of {length} by {width}, {thick} thick, "
-        f"glued in with a gap of {gap}; pathgen pieces cuts them. They fit their pockets everywhere. Of the drawing "
+        f"{inlay['name']}: {joined(sheets)}, {thick} thick, glued in with a gap of {gap}; pathgen pieces cuts them. "
+        "They fit their pockets everywhere. Of the drawing "
         f"{area_words(piece['lost_area'], units)} are too narrow for the cutters; "
         f"{area_words(piece['gained_area'], units)} more are cut "
         f"where wood would stand too sharp.{edges}"

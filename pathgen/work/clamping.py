@@ -85,6 +85,8 @@ class Machine:
     rapid: float = 5000.0
     acceleration: float = 400.0
     travel: tuple[float, float, float] | None = None
+    spindle: tuple[float, float] | None = None
+    """Its lowest and highest speed, rpm."""
     arcs: bool = False
     resolution: float = 0.005
     """Its smallest step, mm."""

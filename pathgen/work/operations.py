@@ -573,18 +573,21 @@ class SideDots(_Bored):
     """Holes for dots in the upper edge of a finished board that stands on its other edge."""
 
     toward: int = 1
-    """Where the board's top looks: toward + Y, or - Y."""
+    """Where the board's top looks with the edge along X: toward + Y, or - Y."""
+    along: str = "x"
+    """The machine axis that the edge lies along."""
     name = "side-dots"
     table = "[side_dots]"
     purpose = "drill the holes for the side dots"
     hold = "Hold the board standing on its treble edge, its bass edge up"
 
     def before(self, work: Work) -> list[str]:
-        under = "-" if self.toward > 0 else "+"
+        edge, other = ("X", "Y") if self.along == "x" else ("Y", "X")
+        under = "-" if (self.toward > 0) == (self.along == "x") else "+"
         return [
-            "Put the board between two straight pieces of wood in a vice, nut end toward - X, its underside toward "
-            f"{under} Y and along X; the bass edge stands level and a little above everything that holds it. Check "
-            "with a square that its underside stands upright."
+            f"Put the board between two straight pieces of wood in a vice, nut end toward - {edge}, its underside "
+            f"toward {under} {other} and along {edge}; the bass edge stands level and a little above everything that "
+            "holds it. Check with a square that its underside stands upright."
         ]
 
     def cautions(self) -> list[str]:

@@ -1,6 +1,7 @@
 """The bending estimate against the cantilever of the handbooks, and what is usual of layers and feeds."""
 
 import math
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -89,6 +90,20 @@ def test_what_would_break_the_cutter_is_refused(tmp_path):
         planned_of(load_job(small_board.job(tmp_path, changes=thin)))
 
 
+@pytest.mark.parametrize(("flutes", "stepdown", "meant"), [(40, 0.5, True), (9, 3.0, False)])
+def test_the_stepdown_advised_to_one_that_would_break_works(tmp_path, flutes, stepdown, meant):
+    slots = small_board.SLOTS.replace("stepdown = 0.5", f"stepdown = {stepdown}\nflute_length = {flutes}")
+    feed = "400.0" if meant else "2400.0"
+    slots = slots.replace("depth = 1.8", "depth = 2.0").replace("feed = 400.0", f"feed = {feed}")
+    with pytest.raises(JobError, match="would break") as refused:
+        planned_of(load_job(small_board.job(tmp_path, extra=slots)))
+    assert ("is 4 mm meant?" in refused.value.remedy) == meant
+    advised = re.search("make stepdown ([\\d.]+) mm or less", refused.value.remedy)[1]
+    assert float(advised) < stepdown
+    slots = slots.replace(f"stepdown = {stepdown}", f"stepdown = {advised}")
+    assert planned_of(load_job(small_board.job(tmp_path, extra=slots)))
+
+
 def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):
     slow = { "[surface]": "[machine]\nrapid = 2400.0\n[surface]",
             "speed = 18000\nfeed = 1200.0": "speed = 24000\nfeed = 600.0"}
@@ -106,3 +121,17 @@ def test_advice_that_the_machine_cannot_follow_names_a_speed(tmp_path):
 def test_a_feed_above_the_rapids_is_refused_as_a_job(tmp_path):
     with pytest.raises(JobError, match="above the rapids"):
         load_job(small_board.job(tmp_path, changes={"[surface]": "[machine]\nrapid = 2000.0\n[surface]"}))
+
+
+def test_a_speed_that_the_spindle_does_not_reach_is_refused_with_one_that_works(tmp_path):
+    bounds = {"[surface]": "[machine]\nspindle = [8000, 17000]\n[surface]"}
+    with pytest.raises(JobError, match=r'"flat": speed 18000 rpm is not one .* 8000 to 17000 rpm') as refused:
+        load_job(small_board.job(tmp_path, changes=bounds))
+    advised = re.search(r"write (speed = \d+)", refused.value.remedy)[1]
+    slow = bounds | {"speed = 18000": advised, "feed = 1200.0": "feed = 2400.0"}
+    job = load_job(small_board.job(tmp_path, changes=slow))
+    assert job.cutter("flat", "").speed == 17000
+    note = next(f for f in feed_findings(clamping_of(job)) if "flat" in f.where)
+    assert "speed" not in note.remedy, "no speed is proposed that the spindle has not: 18700 rpm or more is usual"
+    with pytest.raises(JobError, match="from less than to"):
+        load_job(small_board.job(tmp_path, changes={"[surface]": "[machine]\nspindle = [17000, 8000]\n[surface]"}))

@@ -472,3 +472,11 @@ def test_a_v_that_does_not_come_last_is_doubted(tmp_path):
     assert TOLD[-1].endswith('write cutters = ["flat", "vee"]')
     for good in ('["flat", "vee"]', '["vee"]'):
         assert doubts(tmp_path, 'cutters = ["flat"]', f"cutters = {good}", extra=vee) == []
+
+
+def test_flutes_much_longer_than_cutters_so_thin_have_them_are_told(tmp_path):
+    long = ("diameter = 2.0", "diameter = 2.0\nflute_length = {}")
+    (where, problem, grave), = doubts(tmp_path, long[0], long[1].format(80))
+    assert (where, problem, grave) == ('[[cutter]] "flat" flute_length', "80 mm, 40 times its diameter", True)
+    assert "is 8 mm meant?" in TOLD[-1]
+    assert doubts(tmp_path, long[0], long[1].format(24)) == []

@@ -17,9 +17,10 @@ from pathgen.base.hollow import Hollow
 from pathgen.base.lettering import lettering
 from pathgen.base.surface import Surface
 from pathgen.job.bench import block_clamping, gauge_clampings
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.nut_and_saddle import nut_and_saddle_clampings
 from pathgen.parts.gauge.part import arc_edge
+from pathgen.programs.instructions import zero_words
 from pathgen.report.text import minutes_words
 from tests.as_made import hold
 from tests.plain_cutting import left_by
@@ -135,6 +136,20 @@ def test_a_gauge_along_the_board_has_its_fall_away(tmp_path):
     assert made.verification.findings == ()
     assert along.title.endswith("gauge 2, along the board")
     assert across.board.outline.distance(along.board.outline) > 2 * 3.0
+
+
+def test_a_long_sheet_of_gauges_lies_along_the_axis_that_the_board_lies_along(tmp_path):
+    text = (EXAMPLES / "dots-and-fall-away.toml").read_text()
+    long = '[gauges]\ncutter = "flat 3"\nalong = true\n[machine]\ntravel = {}\n'
+    for along, travel in (("x", [700, 300, 90]), ("y", [300, 700, 90])):
+        turned = text.replace("[board]\n", f'[setup]\nalong = "{along}"\n[board]\n')
+        assert turned != text
+        (tmp_path / "a.toml").write_text(turned + long.format(travel))
+        job = load_job(tmp_path / "a.toml")
+        gauge = gauge_clampings(job)[-1]
+        assert gauge.stock.width > gauge.stock.length
+        planned_of(job, gauge)
+        assert f"the shorter side of the blank runs along {'Y' if along == 'x' else 'X'}." in zero_words(gauge)
 
 
 @pytest.mark.parametrize("count", [1, 3])
@@ -273,3 +288,26 @@ def test_a_gauge_too_narrow_for_a_label_that_can_be_read_is_refused(tmp_path):
                      GAUGED)
     with pytest.raises(JobError, match=r"R 254.3 mm on a gauge 11.50 mm wide would be 0.84 mm high"):
         gauge_clampings(job)
+
+
+def test_programs_of_another_version_that_this_one_gives_too_are_right(tmp_path):
+    text = (EXAMPLES / "dots-and-fall-away.toml").read_text() + '[gauges]\ncutter = "flat 3"\nfrets = [0, 12]\n'
+    path, out = tmp_path / "a.toml", tmp_path / "gauges"
+
+    def codes(old="", new=""):
+        assert old in text
+        path.write_text(text.replace(old, new, 1))
+        return {(f.code, f.severity, f.where) for f in check(load_job(path), out, resolution=0.4).findings}
+
+    path.write_text(text)
+    assert main(["gauges", str(path), "--out", str(out), "--resolution", "0.4"]) == 0
+    same = ("earlier-version", "note")
+    assert codes() == set()
+    assert codes("thickness = 6.5", "thickness = 6.4") == {(*same, "all 2 programs")}
+    first, second = sorted(path.name for path in out.glob("*.nc"))
+    found = codes("end = 355.6", "end = 340.0")
+    assert (*same, first) in found
+    assert ("other-job", "forbid", second) in found
+    (out / first).write_text((out / first).read_text().replace("(end", "(the end", 1) + "(by hand)\n")
+    found = codes("thickness = 6.5", "thickness = 6.4")
+    assert {("other-job", "forbid", first), ("edited", "warn", first), (*same, second)} <= found

@@ -317,3 +317,20 @@ def test_a_drawing_that_is_nowhere_narrow_has_no_detail(tmp_path):
              for r in (4.9, 6)}
     assert kinds[4.9] == ["rim", "square", "detail", "pour"]
     assert kinds[6] == ["rim", "square", "pour"]
+
+
+def test_a_flat_end_is_told_of_no_ridges_and_a_piece_how_it_is_tried(tmp_path, made):
+    page = coupon_page(made.plan, made.plan.clamping.board, made.report)
+    assert "Pieces let in" not in page
+    assert "[surface] scallop" in page
+    level = {"radius = { nut = 254.0, end = 300.0 }": 'radius = "flat"',
+             'finish = "ball"\nscallop = 0.05': 'finish = "flat"\nrough = "flat"',
+             "overfill = 0.7": 'fill = "piece"\noverfill = 0.7\npiece = { cutter = "flat", thickness = 2.0 }'}
+    flat = load_job(job(tmp_path, art=NARROW.replace("1.3", "2.6"), changes=level))
+    piece = build(flat, clamping=coupon_clamping(flat), resolution=0.2)
+    page = coupon_page(piece.plan, piece.plan.clamping.board, piece.report)
+    assert "[surface] scallop" not in page
+    assert "0 µm high" not in page
+    assert "level from one to the next" in page
+    assert "scrap 6.5 mm thick" in page
+    assert "[[inlay]] piece gap" in page

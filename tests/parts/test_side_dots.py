@@ -13,7 +13,7 @@ from pathgen.job.clamping import clamping_of
 from pathgen.job.sense import part_of
 from pathgen.job.side_dots import side_dot_clamping
 from pathgen.programs.instructions import off_the_machine
-from tests.small_board import DOTTED, dotted_job
+from tests.small_board import DOTTED, dotted_job, moves
 
 TEXT = DOTTED.read_text()
 LENGTH = 640.0 * (1 - 2 ** (-20 / 12)) + 10.0
@@ -105,3 +105,20 @@ def test_the_command(tmp_path, capsys):
     (tmp_path / "none.toml").write_text(TEXT[: TEXT.index("[side_dots]")])
     assert main(["side-dots", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")]) == 2
     assert "[side_dots] is missing" in capsys.readouterr().err
+
+
+def test_the_edge_lies_along_the_axis_that_the_board_lies_along(tmp_path):
+    """A machine that is long in Y only: what is turned a quarter is (x, y) to (-y, x), so the board's + Y looks to - X.
+    """
+    machine = ("[board]\n", '[machine]\ntravel = [300, 700, 90]\n[setup]\nalong = "y"\n[board]\n')
+    job = dotted_job(tmp_path, machine)
+    clamping = side_dot_clamping(job)
+    made = build(job, clamping=clamping, resolution=0.4)
+    assert made.passed
+    at = clamping.steps[0].operation.feature.at
+    _, drilled, _ = moves(made.programs[0].text)
+    drilled = drilled[drilled[:, 2] < 0, :2]
+    assert np.hypot(*(drilled[:, None] - np.column_stack([-at[:, 1], at[:, 0]])).T).min(axis=1) == pytest.approx(
+        np.zeros(len(at)), abs=1e-3)
+    (laid,) = clamping.steps[0].operation.before(None)
+    assert "nut end toward - Y, its underside toward + X and along Y" in laid

@@ -26,6 +26,7 @@ from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
 from pathgen.job.pieces import piece_sheets
+from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.verify import verify
 from tests.as_made import hold
 from tests.small_board import moves
@@ -107,6 +108,25 @@ def test_the_page_of_the_pieces_draws_them_where_they_lie(made) -> None:
     assert (right - left, down - up) == pytest.approx((x1 - x0, y1 - y0), abs=0.03)
 
 
+def test_pieces_are_pictured_as_they_are_in_their_pockets(result) -> None:
+    (one,), stages = result.verification.simulation.closeups, result.verification.simulation.stages
+    (pour,), inlay = pours_of(result.plan), result.plan.clamping.inlays[0]
+    last = max(p.order for p in result.programs if p.operation == "pocket")
+    shown = as_poured(result.plan, stages, [pour])
+    for stage, simulated in ((pour.over(one.opened, one.filled), one.filled), (shown[last - 1], stages[last - 1])):
+        xs, ys = np.meshgrid(stage.grid.xs, stage.grid.ys)
+        away = shapely.distance(inlay.area, shapely.points(xs, ys))
+        proud = stage.heights - result.plan.clamping.surface.height(xs, ys)
+        assert away[simulated.fill > 0].max() > 2.0, "the verification takes fill to lie round the pocket"
+        assert away[stage.fill > 0].max() < 1e-6
+        assert (stage.fill > 0)[away == 0].all()
+        assert proud[stage.fill > 0] == pytest.approx(inlay.overfill, abs=1e-3)
+        assert proud[(away > 0.3) & (away < 3.0)].max() < 0.1
+    page = result.files()["setup.html"]
+    assert "with the pieces let in and standing proud" in page
+    assert "is the dam" not in page
+
+
 def test_report_and_header_say_what_is_let_in(result, made) -> None:
     (inlay,), (one,) = result.report["inlays"], made
     piece, drawn = inlay["piece"], result.plan.clamping.inlays[0].drawn[0][1]
@@ -121,6 +141,9 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     assert one.program.file_name == "piece-1-e3c98f-flat-1.nc"
     said = re.sub(r"\)\n\(", " ", one.program.text)
     assert "double-sided tape" in said
+    length, width = (np.ceil(size * 10 - 1e-6) / 10 for size in one.let_in.size)
+    assert f"Take stock of {length:g} mm along X by {width:g} mm along Y" in said
+    assert f"1 piece of #e3c98f from stock of {length:g} mm by {width:g} mm, 2 mm thick" in result.files()["report.txt"]
     assert "X 0 Y 0 is the stock's corner" in said
     assert f"job fingerprint: {result.job.fingerprint}" in said
 
@@ -339,7 +362,7 @@ thickness = 3.5
 def test_the_command_writes_all_or_nothing(tmp_path, monkeypatch, capsys) -> None:
     out = tmp_path / "out"
     assert main(["pieces", str(EXAMPLE), "--out", str(out)]) == 0
-    assert "from a blank 45.39" in capsys.readouterr().out
+    assert "from a blank 45.4 mm" in capsys.readouterr().out
     assert {p.name for p in out.iterdir()} >= {"piece-1-e3c98f-flat-1.nc", "report.json", "report.txt", "setup.html"}
     assert "The sheet on the machine" in (out / "setup.html").read_text()
     assert main(["check", str(EXAMPLE), str(out)]) == 0

@@ -38,6 +38,8 @@ class Coupon(Tool):
 
     names: ClassVar[Names] = Names(part="test piece", start="the test piece", thickness="[coupon] thickness")
     trials: tuple[Trial, ...]
+    trying: float | None = None
+    """Thickness of the job's own part, mm, where pieces are let into it that can be tried; else None."""
 
     @property
     def lettered(self) -> dict[str, Trial]:
@@ -53,8 +55,9 @@ class Coupon(Tool):
         }}
 
 
-def coupon(trials: tuple[Trial, ...], *, length: float, width: float, thickness: float, min_web: float) -> Coupon:
+def coupon(trials: tuple[Trial, ...], *, length: float, width: float, thickness: float, min_web: float,
+           trying: float | None = None) -> Coupon:
     """A flat test piece with its near end at X 0; mm."""
     surface = level(thickness, length)
     return Coupon(surface=surface, outline=shapely.box(0.0, -width / 2, length, width / 2), min_web=min_web,
-                  trials=trials)
+                  trials=trials, trying=trying)

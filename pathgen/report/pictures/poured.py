@@ -1,6 +1,6 @@
-"""Resin as it stands when it is poured: level inside its dam, and nowhere else.
+"""Fills as they stand before they are cut again: resin level inside its dam, pieces in their pockets, nowhere else.
 
-The verification knows of no dam: it takes the fill to lie a little way round each pocket, as high all over.
+The verification knows of neither: it takes the fill to lie a little way round each pocket, as high all over.
 """
 
 from __future__ import annotations
@@ -22,26 +22,27 @@ Levels = tuple[tuple[BaseGeometry, float], ...]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pour:
-    """The resin of one inlay: what is inside each dam, and how high above the bed it stands there, mm."""
+    """The fill of one inlay: what is inside each dam, and how high above the bed resin stands there, mm; no dam where
+    pieces are let in."""
 
     inlay: Inlay
     levels: Levels
 
     @property
-    def dam(self) -> BaseGeometry:
-        """What is inside any of the dams."""
-        return overlay.union_all([dam for dam, _ in self.levels])
+    def dam(self) -> BaseGeometry | None:
+        """What is inside any of the dams, where there are any."""
+        return overlay.union_all([dam for dam, _ in self.levels]) if self.levels else None
 
     def code_in(self, stage: Stage) -> int:
         """What its fill has in `stage.fill`; 0 where it is not poured yet."""
         return next((code for code, one in enumerate(stage.inlays, 1) if one.index == self.inlay.index), 0)
 
     def over(self, heights: Stage, filled: Stage) -> Stage:
-        """`filled`, with level resin on what lay under it: the `heights` before, and their fill."""
+        """`filled`, with level resin, or pieces, on what lay under it: the `heights` before, and their fill."""
         code, fill, top = self.code_in(filled), filled.fill.copy(), filled.heights.copy()
-        swollen = fill == code
-        fill[swollen], top[swollen] = heights.fill[swollen], heights.heights[swollen]
         drawn = filled.grid.covered(self.inlay.area)
+        swollen = (fill == code) & (~drawn | bool(self.levels))
+        fill[swollen], top[swollen] = heights.fill[swollen], heights.heights[swollen]
         for dam, level in self.levels:
             wet = filled.grid.covered(dam) & np.isfinite(top) & (drawn | (top < np.float32(level)))
             fill[wet], top[wet] = code, np.float32(level)
@@ -49,10 +50,10 @@ class Pour:
 
 
 def pours_of(planned: Plan) -> list[Pour]:
-    """Of each inlay that resin is poured into."""
+    """Of each inlay that resin is poured into, or pieces are let into."""
     clamping, found = planned.clamping, []
     for inlay, dams in zip(clamping.inlays, planned.dams, strict=True):
-        if dams:
+        if dams or inlay.fill == "piece":
             stands = clamping.proud(inlay) - clamping.skimmed(inlay)
             found.append(Pour(inlay=inlay, levels=tuple((one.inside, one.level + stands) for one in dams)))
     return found
@@ -64,7 +65,7 @@ def pour_of(inlay: Inlay, pours: Sequence[Pour]) -> Pour | None:
 
 
 def as_poured(planned: Plan, stages: Sequence[Stage], pours: Sequence[Pour]) -> list[Stage]:
-    """The work after each program, resin level inside its dams until it is cut again."""
+    """The work after each program, resin level inside its dams and pieces in their pockets until they are cut again."""
     clamping, shown = planned.clamping, list(stages)
     levels = {step.order: step.operation.levels for step in clamping.steps}
     for pour in pours:

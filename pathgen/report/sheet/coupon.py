@@ -37,7 +37,7 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
           _what_it_is(clamping, report)),
         figure(coupon_picture(clamping, part), "Seen from above, to scale. The letters are those of the tables."),
         _rim(clamping, part, report), _squares(clamping, part), _detail(clamping, part), _pour(clamping, part),
-        _slots(clamping, part), _feeds(),
+        _let_in(clamping, part), _slots(clamping, part), _feeds(),
         e("footer", f"Job fingerprint {report['job_fingerprint']}. After a change build the test piece again: what "
                     "was measured holds for the numbers it was cut with."),
     )
@@ -97,7 +97,9 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
     rows: list[list[Child]] = [[letter, f"step down from the raw top: {fine_length(t.size, units)}", _BLANK]
                                for letter, t in _of(part, "rim").items()]
     apart, high = fine_length(surface["stepover"], units), tiny_length(surface["scallop_predicted"], units, sign="µm")
-    rows.append(["", f"ridges {apart} apart, {high} high{tiny_unit_words(units, 'µm')}", _BLANK])
+    ridged = surface["scallop_predicted"] > 0  # a flat end leaves none on a level top
+    rows.append(["", f"ridges {apart} apart, {high} high{tiny_unit_words(units, 'µm')}" if ridged else
+                 f"passes {apart} apart, level from one to the next", _BLANK])
     return chapter(
         "rim", "The finishing passes", _table(rows),
         _list("Measure the step with a depth gauge, at both ends and both sides of the piece.",
@@ -105,7 +107,9 @@ def _rim(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> Element | 
                " or ", _key("[stock] thickness"), " says, or Z 0 was not set well. Measure the scrap, set Z again."],
               "Higher at one end: the bed is not level, or there is dust under the work.",
               ["Draw a fingernail across two passes. If you can feel the ridges more than you want to sand, make ",
-               _key("[surface] scallop"), " smaller. One side of every ridge steeper: the spindle leans."]),
+               _key("[surface] scallop"), " smaller. One side of every ridge steeper: the spindle leans."]
+              if ridged else "Draw a fingernail across two passes. A step from each to the next: the spindle leans, "
+                             "which no key mends."),
     )
 
 
@@ -138,7 +142,7 @@ def _detail(clamping: Clamping, part: Coupon) -> Element | None:
         return None
     cutters = {step.cutter.name: step.cutter for step in clamping.steps}
     rows: list[list[Child]] = [
-        [letter, f"{format_length(t.size, units)} wide at its narrowest as drawn, "
+        [letter, f"{format_length(t.size, units)} wide at its narrowest (corners and points aside) as drawn, "
          # a v rises where it is narrower than the v is at its full depth
          f"{fine_length(min(t.depth, t.size / 2 * cutters[t.cutter].wall_slope), units)} deep there; "
          f"last cutter \"{t.cutter}\"", _BLANK]
@@ -171,6 +175,21 @@ def _pour(clamping: Clamping, part: Coupon) -> Element | None:
               "Set Z again the same way and with the same feeler until it is gone.",
               ["Colour in the wood beside the edge: seal the walls first. Pits: bubbles. Soft or sticky: it was mixed "
                "wrongly, or not cured; see ", _key("[resin] mix"), "."]),
+    )
+
+
+def _let_in(clamping: Clamping, part: Coupon) -> Element | None:
+    """How a piece is tried in a pocket: no pocket of the test piece takes one."""
+    if part.trying is None:
+        return None
+    thick = format_length(part.trying, clamping.units)
+    return chapter(
+        "let-in", "Pieces let in",
+        e("p", "No piece goes into this test piece. Cut one set of pieces first (", e("code", "pathgen pieces"),
+          f"), then run the pocket programs of the job itself over scrap {thick} thick, as the finished part is, in "
+          "the place and with the zero of its blank; and try them dry."),
+        _list(["Too tight or too loose: first the ", _key("[[cutter]] diameter"), " of both cutters, by the squares; "
+               "then ", _key("[[inlay]] piece gap"), ". Build and cut both again."]),
     )
 
 

@@ -87,7 +87,7 @@ def after_programs(planned: Plan, programs: Sequence[Program], checked: Verifica
         poured = opened is not None and opened.fill != "none" and opened in stage.inlays
         pour = pour_of(opened, pours) if opened is not None and poured else None
         words = "What should lie on the machine then"
-        words += ", with the fill poured and standing proud (above the wood)" if pour else \
+        words += ", with the fill poured and standing proud (above the wood)" if pour and pour.dam else \
             ", with the pieces let in and standing proud (above the wood)" if poured else ""
         pixels = shaded_board(clamping, stage.coarser(), wood, dam=pour and pour.dam,
                               before=before.coarser() if before is not None else "blank")
@@ -130,7 +130,8 @@ def _inlay(planned: Plan, one: Closeup, pours: Sequence[Pour], name: str) -> Ite
     pour = pour_of(inlay, pours)
     captions = {
         "opened": "Before: the pocket, open.",
-        "filled": f"Filled, standing {format_length(inlay.overfill, units)} proud.{_dam_words('it', pour)}",
+        "filled": f"{'Filled' if inlay.fill == 'resin' else 'With its pieces let in'}, standing "
+                  f"{format_length(inlay.overfill, units)} proud.{_dam_words('it', pour)}",
         "finished": "After: as it looks in the end.",
     }
     size = "true size" if times == 1 else f"{times:g} times true size"
@@ -161,7 +162,7 @@ def _stages_of(one: Closeup, pours: Sequence[Pour]) -> list[tuple[str, Stage, Ba
 
 
 def _dam_words(what: str, pour: Pour | None) -> str:
-    return f" The line round {what} is the dam: level resin runs up to it." if pour else ""
+    return f" The line round {what} is the dam: level resin runs up to it." if pour and pour.dam else ""
 
 
 def _sized(picture: Element, wide: float, caption: str) -> Element:
