@@ -216,32 +216,42 @@ def _run_on(run: shapely.LineString, by: float) -> shapely.LineString:
 def _least_wall(job: Job) -> tuple[float, tuple[float, float]] | None:
     """The least that is left between the line and the form's edge, square to the line, and where.
 
-    Within `wall` of a place where the line runs out through the edge nothing is measured. None where no place of the
-    line looks at an edge.
+    Within `_LEAD` of a place where the line runs out through a side of the edge, that side is left out: there the form
+    ends in a corner. None where no place of the line looks at an edge.
     """
-    form, piece, (_, frame) = _form(job), _piece(job), _area(job)
+    piece, (_, frame) = _piece(job), _area(job)
     edge = frame.exterior
     inner = overlay.difference(piece.boundary, overlay.buffer(edge, _ON_EDGE))
     runs = shapely.get_parts(shapely.line_merge(inner))
     if not len(runs):
         return None
-    places, way = (np.concatenate(each) for each in zip(*(_along(run, form.wall) for run in runs), strict=True))
+    corners = shapely.get_coordinates(edge)
+    sides = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
+    places, way, out = (np.concatenate(each) for each in zip(*(_along(run, sides) for run in runs), strict=True))
     into = way[:, ::-1] * [-1.0, 1.0]
     into[~shapely.contains_xy(piece, *(places + 1e-3 * into).T)] *= -1.0
-    far = float(np.hypot(*np.ptp(shapely.get_coordinates(edge), axis=0)))
-    hits = overlay.intersection(shapely.linestrings(np.stack([places, places + far * into], axis=1)), edge)
-    walls = np.nan_to_num(shapely.distance(shapely.points(places), hits), nan=np.inf)
+    far = float(np.hypot(*np.ptp(corners, axis=0)))
+    looks = shapely.linestrings(np.stack([places, places + far * into], axis=1))
+    hits = overlay.intersection(looks[:, None], sides)
+    walls = np.where(out, np.inf, np.nan_to_num(shapely.distance(shapely.points(places)[:, None], hits), nan=np.inf))
+    walls = walls.min(axis=1)
     across = np.stack([places + 1e-3 * into, places + np.minimum(walls, far)[:, None] * into], axis=1)
     walls[shapely.intersects(shapely.linestrings(across), inner)] = np.inf  # the line itself comes first
     worst = int(np.argmin(walls))
     return None if np.isinf(walls[worst]) else (float(walls[worst]), (float(places[worst, 0]), float(places[worst, 1])))
 
 
-def _along(run: shapely.LineString, margin: float) -> tuple[Floats, Floats]:
-    """(n, 2) places along a run, `margin` or half of it from its open ends, and its directions there."""
-    lead = 0.0 if run.is_closed else min(margin, run.length / 2)
-    at = np.linspace(lead, run.length - lead, max(1, int((run.length - 2 * lead) / _EVERY)) + 1)
+_LEAD = 50.0
+"""How far along the line from where it runs out the form's corner reaches, mm: more of it is wall."""
+
+
+def _along(run: shapely.LineString, sides: NDArray[np.object_]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """(n, 2) places along a run, its directions there, and (n, sides) at which of them it runs out nearby."""
+    at = np.linspace(0.0, run.length, max(1, int(run.length / _EVERY)) + 1)
     places, before, after = (shapely.get_coordinates(shapely.line_interpolate_point(run, np.clip(a, 0.0, run.length)))
                              for a in (at, at - 0.05, at + 0.05))
-    way = after - before
-    return places, way / np.linalg.norm(way, axis=1, keepdims=True)
+    way, ends = after - before, [] if run.is_closed else [at, run.length - at]
+    out = np.zeros((len(at), len(sides)), dtype=bool)
+    for end, away in zip(shapely.points(shapely.get_coordinates(run)[[0, -1]]), ends, strict=False):
+        out |= (shapely.distance(sides, end) < 2 * _ON_EDGE) & (away < min(_LEAD, run.length / 2))[:, None]
+    return places, way / np.linalg.norm(way, axis=1, keepdims=True), out

@@ -1,6 +1,7 @@
 """Jobs of a form: what is left of the sheet by formulas, and what is refused with its place and numbers."""
 
 import math
+from contextlib import nullcontext
 
 import pytest
 
@@ -55,13 +56,25 @@ def test_two_halves_have_the_areas_of_their_formulas(tmp_path, line, radii):
 
 def test_the_wall_is_measured_square_to_the_line(tmp_path):
     inside, outside = (part_of(one).form for one in parts_of(read(tmp_path)))
-    # both are least where they are measured last, 20 mm of the line from where it runs out: outward to the end of the
-    # form, 150 mm from the circle's centre, and inward to its lower edge, 120 mm above the centre
+    # outward least 50 mm of the line from where it runs out, to the end of the form that it runs out through, 150 mm
+    # from the circle's centre; inward at its very ends, to the lower edge, 120 mm above the centre
     # (to half a millimetre: a line's direction is that of its straight pieces)
-    angle = math.acos(150.0 / 252.4) + 20.0 / 252.4
-    assert outside.wall == pytest.approx(150.0 / math.cos(angle) - 252.4, abs=0.5)
-    angle = math.acos(150.0 / 250.0) + 20.0 / 250.0
-    assert inside.wall == pytest.approx(250.0 - 120.0 / math.sin(angle), abs=0.5)
+    angle = math.acos(150.0 / 252.4) + 50.0 / 252.4
+    assert outside.wall == pytest.approx(150.0 / math.cos(angle) - 252.4, abs=1.0)
+    assert inside.wall == pytest.approx(250.0 - 120.0 / (200.0 / 250.0), abs=0.5)
+
+
+def test_the_least_wall_is_the_same_whatever_is_asked_for(tmp_path):
+    """A hump near the end: what is measured once began as far from the end as the wall that was asked for."""
+    hump = '<path d="M-1 140 Q40 140 60 60 Q90 140 301 140 V241 H-1 Z" fill="#885522"/>'
+    found = []
+    for wall in (10.0, 30.0, 44.0):
+        _, outside = parts_of(read(tmp_path, FORM.replace("wall = 20.0", f"wall = {wall}"), hump))
+        found.append(part_of(outside).form.wall)
+    assert found[1:] == pytest.approx([found[0]] * 2, abs=1e-9)
+    for wall, fits in ((found[0] - 0.01, True), (found[0] + 0.01, False)):
+        with nullcontext() if fits else pytest.raises(JobError, match=r"wall: 44\.8\d* mm of the outside form"):
+            read(tmp_path, FORM.replace("wall = 20.0", f"wall = {wall}"), hump)
 
 
 @pytest.mark.parametrize(("cut", "area"), [
@@ -98,9 +111,9 @@ HOLE = '\n[[hole]]\ncutter = "flat 3"\nat = [150.0, {}]\ndiameter = 8.0\n'
 
 
 @pytest.mark.parametrize(("old", "new", "said"), [
-    ("wall = 20.0", "wall = 120.0", r"\[form\] wall: 107\.6\d* mm of the outside form is left between the line and its "
-     r"edge at 1[45]\d\.?\d* mm along, 12\.4\d* mm across \(allowed: 120 mm or more: a thin form bends under clamps\)"),
-    ("width = 240.0\nwall = 20.0\n", "width = 120.0\n", r"\[form\] wall: 47\.6\d* mm of the outside .*50 mm or more"),
+    ("wall = 20.0", "wall = 120.0", r"\[form\] wall: 100\.0\d* mm of the inside form is left between the line and its "
+     r"edge at 0 mm along, -40\.\d* mm across \(allowed: 120 mm or more: a thin form bends under clamps\)"),
+    ("width = 240.0\nwall = 20.0\n", "width = 120.0\n", r"\[form\] wall: 25\.0\d* mm of the inside .*50 mm or more"),
     ("gap = 2.4\n", "", r'\[form\] gap: missing with cut = "halves"'),
     ('"halves"', '"on"', r"\[form\] gap: 2\.4 mm with cut = \"on\""),
     ("length = 300.0\nwidth = 240.0", "length = 300.0", r"\[form\]: length without the other"),
