@@ -113,6 +113,9 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
         wood=_wood_of(job, clamping),
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
         doubts=tuple(doubts_of(job, clamping)), cutters=tuple(job.complete_cutters),
+        not_cut=() if clamping.kind else tuple(
+            words for words, missing in (("the fret slots (no [slots])", job.board and not job.slots),
+                                         ("the outline (no [outline])", not job.outline)) if missing),
     )
 
 

@@ -42,6 +42,8 @@ class Asked:
     """What is likely a slip."""
     cutters: tuple[Cutter, ...] = ()
     """All that the job has, of steps or not."""
+    not_cut: tuple[str, ...] = ()
+    """What such a part mostly has cut, and the job does not ask for, in words."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -76,6 +76,7 @@ def report_data(
         ],
         "minutes": round(sum(p.minutes for p in programs), 2),
         **_left(programs, planned.clamping),
+        **({"not_cut": list(planned.asked.not_cut)} if planned.asked.not_cut else {}),
         "fewer_minutes": fewer_minutes(planned, programs),
         "saved_by_leave": saved_by_leave(planned, programs),
         "surface": _surface(planned, programs, checked),

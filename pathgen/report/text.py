@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from pathgen.base.cutters import LOAD_FACTOR
-from pathgen.base.plain import one_line
+from pathgen.base.plain import joined, one_line
 from pathgen.base.units import (
     area_words,
     coarse_length,
@@ -90,7 +90,7 @@ def summary_lines(report: dict[str, Any], units: str) -> list[str]:
     head = ["", *(["of all"] if turned else []), "program", "cutting", "time"]
     lines = table(head, rows, right=(0, 1, 3, 4) if turned else (0, 2, 3))
     minutes = report["minutes"] + (back["minutes"] if back else 0.0)
-    lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report)]
+    lines += ["", f"In all {minutes_words(minutes)} at the machine.", *go_on_lines(report), *not_cut_lines(report)]
     lines += much_less_lines(report)
     lines += both_sides_lines(report, units)
     lines += form_lines(report.get("form"), units)
@@ -104,6 +104,11 @@ def much_less_lines(report: dict[str, Any]) -> list[str]:
     """What would save so much time that it is worth a word beside the time of the whole."""
     return [f"{row['minutes_saved']:.0f} minutes less with {row['change']}: {row['cost']}."
             for row in report["fewer_minutes"] if row["minutes_saved"] >= MUCH]
+
+
+def not_cut_lines(report: dict[str, Any]) -> list[str]:
+    """What such a part mostly has cut, and this job does not ask for."""
+    return [f"Not cut by these programs: {joined(report['not_cut'])}."] if "not_cut" in report else []
 
 
 def go_on_lines(report: dict[str, Any]) -> list[str]:

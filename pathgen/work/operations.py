@@ -506,6 +506,7 @@ class RoundHoles(_Holes):
     """Round holes in the part, hardly wider than their cutter."""
 
     name = "round-holes"
+    in_files = "holes"
     table = "[[hole]]"
     instead = "another [[hole]] cutter"
 
@@ -523,6 +524,10 @@ class CutOut(_Within[Cutouts]):
     name = "openings"
     instead = "another cutter for the holes or openings"
     works_hard = True
+
+    @property
+    def in_files(self) -> str:
+        return "holes" if self.named else self.name
 
     @property
     def purpose(self) -> str:

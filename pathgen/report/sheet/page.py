@@ -37,7 +37,7 @@ from pathgen.report.sheet.results import (
 )
 from pathgen.report.sheet.seen import after_programs, finished, inlays_from_near
 from pathgen.report.sheet.style import STYLE
-from pathgen.report.text import go_on_lines, minutes_words, next_program, verdict
+from pathgen.report.text import go_on_lines, minutes_words, next_program, not_cut_lines, verdict
 from pathgen.report.thin_wood import thin_wood_words
 from pathgen.verify import Verification
 from pathgen.work.clamping import Clamping
@@ -114,6 +114,7 @@ def _head(clamping: Clamping, report: dict[str, Any]) -> Element:
             ("Blank", _blank_words(clamping)),
             ("Zero", zero_words(clamping)),
         ]),
+        *(e("p", line) for line in not_cut_lines(report)),
         *(e("p", line) for line in form_lines(report.get("form"), clamping.units)),
         *(e("p", line) for line in moved_lines(report.get("form"), clamping.units) if not report.get("holes")),
     )
