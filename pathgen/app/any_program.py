@@ -136,7 +136,7 @@ def _rising(where: str, texts: Sequence[str]) -> list[float]:
 
 def _radiused(options: argparse.Namespace) -> Surface:
     thickness = _one("--thickness", options.thickness)
-    if not options.radius:
+    if not options.radius or options.radius == ["flat"]:
         return flat(thickness)
     start, *second = _lengths("--radius", options.radius, (1, 3))
     if not second:

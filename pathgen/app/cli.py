@@ -196,7 +196,7 @@ def _alone_options(command: argparse.ArgumentParser, *, surface: bool) -> None:
     if surface:
         group.add_argument("--thickness", metavar="MM", help="the surface's height above the underside at Y 0")
         group.add_argument("--radius", nargs="+", metavar="MM",
-                           help="RADIUS, or RADIUS END LENGTH of a compound one (default: flat)")
+                           help="RADIUS, or RADIUS END LENGTH of a compound one, or flat (default: flat)")
         group.add_argument("--relief", nargs="+", metavar="MM", help="DEPTH DEEPEST END of a dip of the surface: how "
                            "deep, where along it that is, where it ends; it begins at X 0")
         group.add_argument("--fall-away", nargs="+", metavar="MM", help="DROP START END of a surface that falls "

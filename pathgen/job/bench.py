@@ -48,13 +48,12 @@ def block_clamping(job: Job, frets: tuple[int, int] | None) -> Clamping:
         tab = OutlineCut.tab_width + cutter.diameter
         cut = OutlineCut(tabs=4 if end - start > _ROOM_FOR_TWO * tab else 2, where="[block]")
         steps.append(Step(operation=Outline(cut), cutter=cutter))
-    blank = Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
-                  width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness)
     return Clamping(
         title=f"{job.title}: hollow block, {f'fret {first}' if first else 'the nut'} to fret {last}",
         kind=f"block, frets {first} to {last}", units=job.units, board=part,  # type: ignore[arg-type]
-        stock=blank,
-        setup=_setup(job, blank),
+        stock=Stock(length=sawn(end - start + 2 * table.margin, job.units), margin_nut=table.margin,
+                    width=sawn(width + 2 * table.margin, job.units), thickness=table.thickness),
+        setup=_setup(job, job.setup.along),
         machine=job.machine, steps=numbered(steps),
     )
 
@@ -122,11 +121,13 @@ def _gauge(
         strokes = tuple(s[:, ::-1] * [1.0, -1.0] + [x + table.height / 2, 0.0] for s in lettering(label, height=high))
         engrave = Engrave(Engraving(strokes=strokes, depth=table.engrave_depth))
         steps.insert(0, Step(operation=engrave, cutter=job.cutter(table.engraver, "[gauges] engraver")))
+    # the sheet's longer side lies along the axis that the board lies along, where the machine has the room
+    along = job.setup.along if stock.length >= stock.width else _ACROSS[job.setup.along]
     named = [replace(step, file_name=f"gauge-{index + 1}-{step.file_name}") for step in numbered(steps)]
     return Clamping(
         title=f"{job.title}: gauge {index + 1}, {label or 'along the board'}", kind="gauge", units=job.units,  # type: ignore[arg-type]
         board=radius_gauge(arc, x=x, height=table.height, thickness=table.thickness), stock=stock, steps=tuple(named),
-        setup=_setup(job, stock), machine=job.machine,
+        setup=_setup(job, along), machine=job.machine,
     )
 
 
@@ -149,10 +150,6 @@ def _range(board: Fingerboard, frets: tuple[int, int] | None) -> tuple[float, fl
 _ACROSS = {"x": "y", "y": "x"}
 
 
-def _setup(job: Job, blank: Stock) -> Setup:
-    """The job's own, with zero at the blank's end and without clamps that stand round another blank.
-
-    The longer side of the blank lies along the axis that the board lies along, where the machine has the room.
-    """
-    along = job.setup.along if blank.length >= blank.width else _ACROSS[job.setup.along]
+def _setup(job: Job, along: str) -> Setup:
+    """The job's own, with zero at the blank's end and without clamps that stand round another blank."""
     return Setup(z_zero=job.setup.z_zero, along=along, feeler=job.setup.feeler)  # type: ignore[arg-type]

@@ -204,14 +204,16 @@ def _said_twice(job: Job) -> Iterator[Doubt]:
     neck, strings, wire = job.neck, job.strings, job.frets
     said = []
     if neck and strings:
-        said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12))
+        said.append(("action_12", neck.action_12, "[strings] action_12", strings.action_12, type(strings).action_12))
     if neck and wire:
-        said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height))
-    for key, here, other, there in said:
+        said.append(("fret_height", neck.fret_height, "[frets] crown height", wire.crown.height,
+                     type(wire.crown).height))
+    for key, here, other, there, default in said:
         if abs(here - there) > _SAME:
             one, two = told_apart(here, there, unit=job.units)
             yield Doubt(
-                where=f"[neck] {key}", problem=f"{one}, and {other} is {two}",
+                where=f"[neck] {key}", problem=f"{one}, and {other} is {two}"
+                        + (", as it is where it is not written" if abs(there - default) < 1e-9 else ""),
                 allowed="the same in both: the saddle is reckoned from the one, the nut from the other",
                 remedy="write the same in both",
             )
@@ -460,14 +462,14 @@ def _zero_under(clamping: Clamping, where: str, box: KeepOut, units: str) -> Ite
     free = [name for name, place in places.items()
             if all(shapely.distance(one.shape, shapely.points(place.at)) > 0 for one in clamping.setup.keep_out)]
     alike = [name for name in free if name.startswith("blank") == ((clamping.setup.zero or "").startswith("blank"))]
-    other = f'; or zero = "{(alike or free)[0]}", which no clamp covers' if free else ""
+    other = f'write zero = "{(alike or free)[0]}", which no clamp covers, or ' if free else ""
     # each part of a common blank says the same, once for all, in no part's own places
     near = "" if clamping.shared else f", near {place_words(*zero.at, units)}"
-    other = ", or name another place of the common blank as zero" if clamping.shared else other
+    other = "name another place of the common blank as zero, or " if clamping.shared else other
     yield Doubt(
         where=where, problem=f"stands on the place of X 0 Y 0, {zero.words}{near}: no cutter or edge finder comes to "
                              "it",
-        allowed="[setup] zero where no clamp stands", remedy=f"move the clamp clear of it{other}",
+        allowed="[setup] zero where no clamp stands", remedy=f"{other}move the clamp clear of it",
     )
 
 

@@ -154,7 +154,7 @@ def _program(program: Program, clamping: Clamping) -> dict[str, Any]:
         "file": program.file_name,
         "operation": program.operation,
         "cutter": words,
-        "cut_length": _round(program.toolpath.cut_length, 2),
+        "cut_length": _round(program.toolpath.cut_length if program.step.operation.spins else 0.0, 2),
         "rapid_length": _round(program.toolpath.rapid_length, 2),
         "minutes": _round(program.minutes, 2),
         "cutting_minutes": _round(program.times.cutting, 2),

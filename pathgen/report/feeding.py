@@ -99,7 +99,9 @@ def _note(clamping: Clamping, step: Step, off: UnusualFeed, *, eased: bool) -> F
         got=f"feed {cutter.feed / per:.4g} {clamping.units} per minute at {cutter.speed:.0f} rpm is "
             f"{off.load / per:.2g} {clamping.units} a tooth, {word}",
         allowed=feeds,
-        remedy=f"{change}; a starting point only: the cutter maker's chart, your wood and your ears decide",
+        remedy=f"{change}; a starting point only: the cutter maker's chart, your "
+               + ("wood and your ears decide" if clamping.board.names.wooden else
+                  "material and your ears decide: shell, bone and metal are mostly cut slower than wood"),
     )
 
 

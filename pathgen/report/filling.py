@@ -53,6 +53,9 @@ _TOLD = 4
 NEIGHBOURS = 2.0
 """Colours nearer than this are seen beside each other, mm."""
 
+ADJOINING = 0.1
+"""Colours nearer than this have no wood between them that anybody sees, mm: only these must tell each other apart."""
+
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
 
@@ -192,8 +195,8 @@ def _one_batch(planned: Plan, every: list[Amount], index: int) -> dict[str, Any]
             **_batch(batch_of(needed, deep=deep, resin=planned.asked.resins[index]))}
 
 
-def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
-    """Every fill whose colour was chosen against the wood, bare and finished, and against the colours beside it."""
+def contrast_rows(planned: Plan, *, near: float = NEIGHBOURS) -> list[dict[str, Any]]:
+    """Every fill whose colour was chosen against the wood, bare and finished, and against the colours within `near`."""
     rows = []
     bare, finished = planned.asked.wood
     filled = [(c, shape) for i in planned.clamping.inlays if i.fill != "none" for c, shape in i.regions
@@ -204,7 +207,7 @@ def contrast_rows(planned: Plan) -> list[dict[str, Any]]:
     seen = set()
     for (one, a), (other, b) in itertools.combinations(filled, 2):
         pair = frozenset((one, other))
-        if one != other and pair not in seen and shapely.distance(a, b) <= NEIGHBOURS:
+        if one != other and pair not in seen and shapely.distance(a, b) <= near:
             seen.add(pair)
             rows.append(_contrast(one, other, other))
     return rows
@@ -534,7 +537,8 @@ def edge_to_edge(inlays: Sequence[Inlay], units: str) -> Iterator[Finding]:
 
 
 def _contrast_warnings(planned: Plan) -> Iterator[Finding]:
-    low = sorted((row for row in contrast_rows(planned) if row["ratio"] < LEAST_CONTRAST), key=lambda row: row["ratio"])
+    low = sorted((row for row in contrast_rows(planned, near=ADJOINING) if row["ratio"] < LEAST_CONTRAST),
+                 key=lambda row: row["ratio"])
     if low:
         yield Finding(
             code="low-contrast", severity="warn", where="fills and wood",

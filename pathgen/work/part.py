@@ -39,6 +39,8 @@ class Names:
     """How its blank is held, where that is its own business and not the first operation's."""
     blank: str = "a blank"
     """What it is cut from."""
+    wooden: bool = True
+    """Whether it is likely of wood, for which feeds are judged."""
     thickness: str = "[stock] thickness"
     """The key of the job file that says how thick it is."""
     too: str = ""

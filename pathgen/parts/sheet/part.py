@@ -28,7 +28,7 @@ class FlatStock(Stock):
 class Sheet(Tool):
     """The stock is the part."""
 
-    names: ClassVar[Names] = Names(part="sheet", start="the sheet")
+    names: ClassVar[Names] = Names(part="sheet", start="the sheet", wooden=False)
 
     def places(self, stock: Stock) -> dict[str, Place]:
         """Its corner."""

@@ -130,7 +130,7 @@ def _figures(clamping: Clamping, program: Program) -> Element:
         ("Feed", f"{_running(program, units)}, plunging {feed(cutter.plunge, units)}"),
         ("Depth", _depth(clamping, program)),
         ("Time", f"{minutes(spent.total)}: {minutes(spent.cutting)} cutting, {minutes(spent.rapid)} in rapids"),
-        ("Length", f"{way_length(program.toolpath.cut_length, units)} of cutting"),
+        ("Length", "nothing is cut" if still else f"{way_length(program.toolpath.cut_length, units)} of cutting"),
     ])
 
 
