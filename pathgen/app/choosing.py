@@ -95,8 +95,8 @@ def compare(
     scallops = (limit / 2, limit, limit * 2) if scallops is None else scallops
     tools = [given.value("compare cutters", one, Cutter)
              for one in given.several("compare cutters", cutters, words="pathgen.Cutter values in a list")]
-    heights = [given.length("compare scallops", one)
-               for one in given.several("compare scallops", scallops, words="numbers in a list")]
+    heights = [given.length("compare ridge heights", one)
+               for one in given.several("compare ridge heights", scallops, words="numbers in a list")]
     for what, count in (("cutters", len(tools)), ("ridge heights", len(heights))):
         if not 1 <= count <= MOST:
             raise JobError("compare", f"{count} {what} given", allowed=f"1 to {MOST}")
