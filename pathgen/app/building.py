@@ -13,6 +13,7 @@ from pathgen.app.folders import read_folder
 from pathgen.base import given
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
+from pathgen.base.plain import Brief
 from pathgen.job.blank import parts_on_blank
 from pathgen.job.clamping import asked_of, planned_of
 from pathgen.job.form import FORMS, parts_of
@@ -49,8 +50,8 @@ def _say_nothing(words: str) -> None:
     """For builds that nobody watches."""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Build:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Build(Brief):
     """The programs of a job, verified, with their report.
 
     Attributes
@@ -106,7 +107,7 @@ class Build:
             When verification forbids cutting, or the folder holds anything else.
         """
         self.refuse_faults()
-        return write_build(Path(folder), {
+        return write_build(given.path("write folder", folder), {
             **self.files(shaded=shaded), **(self.picture_files(shaded=shaded) if pictures else {}),
         }, self.job)
 

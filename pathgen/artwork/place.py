@@ -94,7 +94,7 @@ def placed(
     given.value("placed artwork", artwork, Artwork, remedy="read one: pathgen.read_artwork(..)")
     _check_finite(artwork, at, rotate)
     drawing_box(artwork)  # refuses a drawing with nothing in it
-    measured = drawing_box if centre == "drawing" else _page_box
+    measured = {"drawing": drawing_box, "page": _page_box}[given.word("placed centre", centre, ("page", "drawing"))]
     box = measured(artwork)
     x_scale, y_scale = _scales(artwork, box, width, height, stretch=stretch)
     if max(x_scale, y_scale) > 1.0:

@@ -13,6 +13,7 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import ProgramError
 from pathgen.base.lowered import MOST_LOWERED, Lowered
 from pathgen.base.markup import as_table
+from pathgen.base.plain import Brief
 from pathgen.base.surface import Surface
 from pathgen.base.units import format_length, place_words
 from pathgen.verify.cutting import SHAVING, too_deep
@@ -40,8 +41,8 @@ _SURFACED = "or, if an earlier program has cut the surface, say so (--surfaced, 
 _JUDGED = "a finish is judged once the ridge height allowed is given: --scallop, or limit=.."
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class ProgramCheck:
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ProgramCheck(Brief):
     """What one program does to a blank. Lengths in mm.
 
     Attributes
@@ -54,9 +55,9 @@ class ProgramCheck:
         For a ball end whose passes lie side by side, or over the area given; None for others.
     findings : tuple of Finding
         Each with code, severity, where, got, allowed and remedy: rapids through material, cuts deeper than the
-        stepdown, ridges over the limit and cuts below the surface (where a limit is given; without one, passes that
-        follow the surface at another height, a warning), cuts beside the blank, with the spindle off, turning
-        backwards or without a feed, a spindle left on at the end.
+        stepdown, ridges over the limit, cuts below the surface and wood left above it (where a limit is given; without
+        one, passes that follow the surface at another height or stray from it, a warning), cuts beside the blank, with
+        the spindle off, turning backwards or without a feed, a spindle left on at the end.
 
     Examples
     --------
@@ -269,7 +270,7 @@ def _unjudged(
 ) -> Iterator[Finding]:
     """Of a program not said to finish: passes that follow the surface at another height, or whatever lies below it."""
     slack = Tolerances()
-    follows = measured is not None and measured.high - measured.low <= measured.highest + _FOLLOWS
+    follows = measured is not None and _stray(measured) <= 0
     if measured is not None and follows and not -slack.surface_low <= measured.low <= _FOLLOWS:
         below = measured.low < 0
         yield Finding(
@@ -284,6 +285,23 @@ def _unjudged(
             got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
             remedy=f"not judged; {_lowered(top, -against.low)}{_JUDGED}",
         )
+    elif measured is not None and not follows:
+        yield Finding(
+            code="off-surface", severity="warn", where=name, got=_strays(measured),
+            allowed="on it all over, where this is its finish", remedy=f"{_ANOTHER}; {_JUDGED}",
+        )
+
+
+def _stray(measured: ScallopCheck) -> float:
+    """How much further than by their ridges, and a little, passes lie off the surface in one place than in another."""
+    return measured.high - measured.low - measured.highest - _FOLLOWS
+
+
+def _strays(measured: ScallopCheck) -> str:
+    return f"what its passes leave lies {measured.low:.4f} to {measured.high:.4f} mm above the surface"
+
+
+_ANOTHER = "is that its radius? Or it roughs, in steps"
 
 
 def _surface(
@@ -297,7 +315,10 @@ def _surface(
             got=f"cut {-against.low:.4f} mm below the surface", allowed=f"{slack.surface_low:g} mm",
             remedy=f"raise the path there; {_lowered(top, -against.low)}is the zero right?",
         )
-    if measured is not None and measured.highest > limit + slack.ridge:
+    if measured is not None and measured.high > limit + slack.surface_low and _stray(measured) > 0:
+        yield Finding(code="surface-high", severity="forbid", where=name, got=_strays(measured),
+                      allowed=f"ridges of {limit:g} mm", remedy=_ANOTHER)
+    elif measured is not None and measured.highest > limit + slack.ridge:
         yield Finding(
             code="ridge-too-high", severity="forbid", where=at(name, None, *measured.highest_at),
             got=f"a ridge of {measured.highest:.4f} mm", allowed=f"{limit:g} mm", remedy="set the passes closer",
