@@ -14,7 +14,8 @@ from typing import Any
 from pathgen.job.describe import key_rows
 from tests.random_jobs import Chance, RandomJob, _toml, random_job
 
-LEFT = {"name", "artwork", "cutter", "cutters", "finish", "rough", "bevel_cutter", "speed", "spindle", "frets", "x", "y"}
+LEFT = {"name", "artwork", "cutter", "cutters", "finish", "rough", "bevel_cutter", "speed", "spindle",
+        "frets", "x", "y"}
 """Names of other things, and keys whose numbers only cost time."""
 
 

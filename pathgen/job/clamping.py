@@ -120,9 +120,12 @@ def asked_of(job: Job, clamping: Clamping) -> Asked:
 
 
 def _wood_of(job: Job, clamping: Clamping) -> tuple[str | None, str | None]:
-    """The colours, bare and finished, of what a clamping is cut from: pieces are cut from a sheet of their own."""
+    """The colours, bare and finished, of what a clamping is cut from: what is not of the part's wood has its own, or
+    none that is known."""
     pieces = clamping.feature(CutPieces)
-    return (pieces.colour, None) if pieces else (job.body.wood_colour, job.body.wood_colour_finished)
+    if pieces or not clamping.board.names.wooden:
+        return pieces.colour if pieces else None, None
+    return job.body.wood_colour, job.body.wood_colour_finished
 
 
 def planned_of(job: Job, clamping: Clamping | None = None) -> Plan:

@@ -40,7 +40,7 @@ class Names:
     blank: str = "a blank"
     """What it is cut from."""
     wooden: bool = True
-    """Whether it is likely of wood, for which feeds are judged."""
+    """Whether it is of the job's wood, or likely of wood at all, for which feeds are judged."""
     thickness: str = "[stock] thickness"
     """The key of the job file that says how thick it is."""
     too: str = ""

@@ -104,3 +104,13 @@ def test_pieces_cut_for_other_pockets_are_warned_of(tmp_path, capsys, old, new, 
     assert "differ from the build before" in said.out or "differs from the build before" in said.out
     warning = "warning: inlay 1: its pockets are cut otherwise than in the build before: pieces cut already may not"
     assert (warning in said.err) is told
+
+
+def test_what_is_not_cut_for_want_of_its_table_is_said(tmp_path):
+    slots, outline = "the fret slots (no [slots])", "the outline (no [outline])"
+    for extra, missing in (("", f"{slots} and {outline}"), (SLOTS, outline), (SLOT_CUTTER + STEPS, None)):
+        built = building.build(pathgen.load_job(job(tmp_path, extra=extra)), resolution=0.5, pictures=False)
+        line = f"Not cut by these programs: {missing}."
+        files = built.files(shaded=False)
+        assert all((line in files[name]) == bool(missing) for name in ("report.txt", "setup.html")), extra
+        assert ("Not cut" in files["report.txt"]) == bool(missing)

@@ -96,6 +96,8 @@ def test_holes_and_rings_come_where_they_belong(tmp_path):
     text = PLATE + HOLE.replace("diameter = 10.0", "diameter = 5.0\ncounterbore = { diameter = 12.0, depth = 1.0 }")
     steps = clamping_of(read(tmp_path, text + RING)).steps
     assert [s.operation.name for s in steps] == ["pocket", "openings", "round-holes", "outline"]
+    names = [s.file_name for s in steps]
+    assert [name.split("-flat")[0] for name in names] == ["01-pocket-1", "02-holes", "03-holes", "04-outline"]
 
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="40mm" viewBox="0 0 80 40">

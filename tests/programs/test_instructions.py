@@ -174,7 +174,7 @@ def test_pieces_may_be_of_shell_and_come_from_a_sheet_that_begins_where_they_do(
     sheet = piece_sheets(pathgen.load_job(EXAMPLE))[0]
     assert any("dust of shell" in line for line in cautions(sheet.clamping.steps[0]))
     page = build(pathgen.load_job(EXAMPLE), clamping=sheet.clamping, resolution=0.3).files(shaded=False)["setup.html"]
-    assert "45.4 mm by 22.14 mm by 2 mm<" in page  # and no "from the sheet on"
+    assert "45.4 mm by 22.2 mm by 2 mm<" in page  # and no "from the sheet on"
 
 
 def test_the_dam_is_taken_off_before_the_second_cut(tmp_path):

@@ -111,6 +111,9 @@ def test_hovering_has_the_spindle_off_and_touches_nothing(marked):
     assert end[:, 2].min() == pytest.approx(9.5)
     drilled = moves(marked.programs[0].text)[1]
     assert np.array_equal(np.unique(end[~rapid, :2], axis=0), np.unique(drilled[drilled[:, 2] < 8, :2], axis=0))
+    hover = next(p for p in marked.report["programs"] if p["operation"] == "hover")
+    assert hover["cut_length"] == 0
+    assert marked.sheet(shaded=False).count("nothing is cut") == 1
     order = [p.operation for p in marked.programs]
     assert order.index("hover") == order.index("resurface") - 1
 

@@ -31,6 +31,8 @@ def test_ridges_of_any_program(program, capsys):
     assert main(["check", program, *WHERE, "--thickness", "6", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found["ridges"]["highest"] == pytest.approx(3 - (9 - 0.0625) ** 0.5, abs=2e-6)  # r - sqrt(r^2 - (s / 2)^2)
+    assert main(["check", program, *WHERE, "--thickness", "6", "--radius", "flat", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == found
     assert main(["check", program, *WHERE, "--thickness", "6", "--scallop", "0.005"]) == 1
     assert "a ridge of 0.0104 mm" in capsys.readouterr().out
     assert main(["check", program, *WHERE, "--thickness", "6", "--stepdown", "1/32 in"]) == 1

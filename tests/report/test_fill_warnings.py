@@ -51,6 +51,17 @@ def test_low_contrasts_of_many_colours_are_one_warning_the_lowest_first():
     assert finding.got.startswith("contrasts of ")
 
 
+@pytest.mark.parametrize(("apart", "found"), [(0.0, ["low-contrast"]), (0.05, ["low-contrast"]), (1.0, [])])
+def test_colours_with_wood_between_them_need_not_tell_each_other_apart(apart, found):
+    """#767676 and #949494 on white: each 3:1 or more, and 1.5:1 to each other (WCAG 2.2, by its formula)."""
+    regions = (("#767676", shapely.box(0, 0, 1, 1)), ("#949494", shapely.box(1 + apart, 0, 2 + apart, 1)))
+    asked = SimpleNamespace(wood=("#ffffff", None), unchosen=())
+    planned = SimpleNamespace(
+        clamping=SimpleNamespace(inlays=[SimpleNamespace(fill="resin", regions=regions)]), asked=asked)
+    assert codes(_contrast_warnings(planned)) == found
+    assert len(contrast_rows(planned)) == 3, "the table has all that are seen beside each other"
+
+
 def second_cut(*, marks=None, area="board", cut=True, z_zero="bed", cutters=2):
     moved = None if marks is None else Moved(
         rotation=np.eye(3), shift=np.zeros(3), centre=np.zeros(3), residuals=np.zeros((marks, 3)),

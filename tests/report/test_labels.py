@@ -140,3 +140,16 @@ def test_a_word_without_room_goes_outside_with_a_line_to_what_it_names():
 def test_words_stand_beside_what_they_name():
     one = shapely.box(10, 10, 20, 14)
     assert np.all([one.distance(shapely.Point(x, y)) < 4 for x, y, _ in around(one, 3.0)])
+
+
+def test_a_line_to_what_is_named_leads_through_no_other_words():
+    """A mark under a row of numbers, with no room beside it: a line once ran along the row, through the first."""
+    made = Labels([shapely.box(0, 0, 100, 50)])
+    for number, x in enumerate(range(10, 100, 6), 1):
+        made.put(str(number), [(x, 52.0, "middle")], size=2.0)
+    made.put("mark 3", [(40.0, 20.0, "middle")], size=2.0, named=shapely.Point(40.0, 20.0).buffer(1.0))
+    view = View.around((0, 0, 100, 70), 0.0)
+    picture = Tree.fromstring(as_svg(view.picture("a", *made.drawn(view))))
+    (lead,) = [one for one in picture.iter() if one.get("class") == "lead"]
+    line = shapely.LineString(points(lead)[0])
+    assert [words for words, box in labels(picture) if box.intersects(line) and words != "mark 3"] == []

@@ -26,6 +26,7 @@ from pathgen.job import load_job
 from pathgen.job.clamping import asked_of, clamping_of, planned_of
 from pathgen.job.let_in import check_fit
 from pathgen.job.pieces import piece_sheets
+from pathgen.report.feeding import feed_findings
 from pathgen.report.pictures.poured import as_poured, pours_of
 from pathgen.verify import verify
 from tests.as_made import hold
@@ -412,3 +413,12 @@ place = { at_frets = [3, 5, 7], width = 0.9 }
     cut_off = [p for p in around if p.bounds[0] > kerf.bounds[0] and p.area > 0.01]
     assert len(cut_off) == 3
     assert sum(p.area for p in cut_off) * 25.4**2 == pytest.approx(one.let_in.piece.area, rel=0.002)
+
+
+def test_the_feed_of_pieces_is_not_judged_as_if_they_were_of_wood(tmp_path) -> None:
+    text = EXAMPLE.read_text()
+    assert text.count("feed = 600.0") == 1
+    job = job_with(tmp_path, {"feed = 600.0": "feed = 150.0"})
+    (note,) = feed_findings(piece_sheets(job)[0].clamping)
+    assert "your material and your ears decide: shell, bone and metal are mostly cut slower" in note.remedy
+    assert all("your wood" in found.remedy for found in feed_findings(clamping_of(job)))

@@ -354,7 +354,7 @@ def test_a_clamp_on_the_common_zero_is_told_once_and_in_no_parts_places(tmp_path
     assert [one["where"] for one in found] == ["[setup] keep_out 1"]
     assert found[0]["got"] == ("stands on the place of X 0 Y 0, the common blank's near corner, the lower one in the "
                                "picture of the whole blank from above: no cutter or edge finder comes to it")
-    assert found[0]["remedy"] == "move the clamp clear of it, or name another place of the common blank as zero"
+    assert found[0]["remedy"] == "name another place of the common blank as zero, or move the clamp clear of it"
 
 
 def test_what_would_save_much_time_is_said_of_each_part(made):

@@ -25,6 +25,7 @@ class Gauge(Tool):
 
     names: ClassVar[Names] = Names(
         part="gauge", start="the gauge", laid=(_SHEET,), long="high", thickness="[gauges] thickness",
+        wooden=False,
     )
 
 

@@ -25,7 +25,8 @@ class Nut(Tool):
     """A nut as it comes from the machine. Its straight bottom is square to X, at X 0; its top is the far edge."""
 
     names: ClassVar[Names] = Names(
-        part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high", thickness="[nut_blank] thickness",
+        part="nut", start="the nut", laid=_HELD, hold=_HOLD, wooden=False, long="high",
+        thickness="[nut_blank] thickness",
     )
 
 
@@ -33,7 +34,8 @@ class Saddle(Tool):
     """A saddle; it lies as a nut does."""
 
     names: ClassVar[Names] = Names(
-        part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high", thickness="[saddle_blank] thickness",
+        part="saddle", start="the saddle", laid=_HELD, hold=_HOLD, wooden=False, long="high",
+        thickness="[saddle_blank] thickness",
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain, count
+from itertools import chain, count, islice
 
 import numpy as np
 import shapely
@@ -21,6 +21,8 @@ _ROW = 1.15
 """From row to row, in sizes."""
 _NEAR = 1.6
 """Words further than that from what they name, in sizes, have a line that leads there."""
+_TRIED = 120
+"""Free spots that are tried for a line that leads through no other words."""
 _START = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
 Spot = tuple[float, float, str]
@@ -42,18 +44,17 @@ class Labels:
     ) -> None:
         """Put words at the first of `spots` that is free; else in the first free row above or below everything.
 
-        Far from what is `named`, a line leads there.
+        Far from what is `named`, a line leads there: through no other words, where one of the next spots is so.
         """
         spots = list(spots)
         clear = (one for one in spots if not shapely.intersects(_box(text, one, size), self._lines).any())
-        spot = next(one for one in chain(clear, spots, self._rows(spots[0], size))
-                    if self._is_free(_box(text, one, size)))
-        box = _box(text, spot, size)
-        lead = None
-        if named is not None and box.distance(named) > _NEAR * size:
-            lead = shapely.get_coordinates(shapely.shortest_line(box, named))
-        self._taken.append(box)
-        self._put.append((text, spot, size, style, lead))
+        free = (one for one in chain(clear, spots, self._rows(spots[0], size)) if self._is_free(_box(text, one, size)))
+        first = next(free)
+        spot = next((one for one in chain([first], islice(free, _TRIED))
+                     if not self._crosses(_lead(text, one, size, named))), first)
+        lead = _lead(text, spot, size, named)
+        self._taken.append(_box(text, spot, size))
+        self._put.append((text, spot, size, style, None if lead is None else shapely.get_coordinates(lead)))
 
     def within(self, box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
         """A box grown to hold all words whole."""
@@ -67,6 +68,10 @@ class Labels:
             if lead is not None:
                 yield lines(view, [lead], stroke=style.get("fill", INK), stroke_width=size / 16, class_="lead")
             yield words(view, (x, y), text, size=size, text_anchor=anchor, **style)
+
+    def _crosses(self, lead: BaseGeometry | None) -> bool:
+        """Whether a line runs through words that are there already."""
+        return lead is not None and any(lead.intersects(_box(text, spot, size)) for text, spot, size, *_ in self._put)
 
     def _is_free(self, box: BaseGeometry) -> bool:
         return not shapely.intersects(box, self._taken).any()
@@ -82,6 +87,12 @@ class Labels:
                 for way in (1, -1) if aside else (1,):
                     if x0 <= x + way * aside * size <= x1:
                         yield x + way * aside * size, level, "start" if x - x0 < x1 - x else "end"
+
+
+def _lead(text: str, spot: Spot, size: float, named: BaseGeometry | None) -> BaseGeometry | None:
+    """The line from words to what they name; None where they stand beside it."""
+    box = _box(text, spot, size)
+    return None if named is None or box.distance(named) <= _NEAR * size else shapely.shortest_line(box, named)
 
 
 def around(shape: BaseGeometry, size: float) -> Iterator[Spot]:
