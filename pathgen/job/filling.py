@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import fields, replace
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -23,7 +25,7 @@ from pathgen.programs.waste import board_errors, error_words, left_standing, spr
 from pathgen.work.clamping import Clamping
 from pathgen.work.features import Marks
 from pathgen.work.fill import Resin
-from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors
+from pathgen.work.mark_errors import ACCURACY, BOARD_LIMIT, MarkErrors, unchecked
 from pathgen.work.moved import LARGEST_SHIFT, MISTAKEN, Moved, fit_move
 from pathgen.work.operations import WitnessMarks
 
@@ -32,6 +34,9 @@ MARK_DEPTH = 0.8
 
 MARK_GAP = 0.5
 """Wood between a mark and all that is cut or in the way, mm."""
+
+EDGE = 3.0
+"""From a mark's middle to the blank's edge, mm, where there is room: no edge lies quite where the job says."""
 
 CLAMP_GAP = 8.0
 """Kept from clamps: a mark there cannot be seen under the spindle, and a clamp holds the wood where it has moved
@@ -128,9 +133,18 @@ def marks_of(job: Job, around: Around) -> Marks | None:
 
 
 def _spread(job: Job, clamping: Clamping, free: BaseGeometry) -> np.ndarray:
-    """(n, 2) places of marks where the job gives none. Raises JobError where there is no room for them."""
-    return spread_places(_off_clamps(free, clamping), clamping.board, where="[marks]", top=clamping.stock.thickness,
-                         accuracy=_accuracy(job), limit=_board_limit(job))
+    """(n, 2) places of marks where the job gives none, `EDGE` inside the blank's where they are as good there. Raises
+    JobError where there is no room for them."""
+    spread = partial(spread_places, board=clamping.board, where="[marks]", top=clamping.stock.thickness,
+                     accuracy=_accuracy(job), limit=_board_limit(job))
+    free = _off_clamps(free, clamping)
+    anywhere = spread(free)
+    with suppress(JobError):
+        blank = shapely.box(*clamping.stock.bounds)
+        inside = spread(overlay.intersection(free, overlay.buffer(blank, -EDGE, join_style="mitre")))
+        if len(inside) == len(anywhere) and len(unchecked(inside)) <= len(unchecked(anywhere)):
+            return inside
+    return anywhere
 
 
 def _too_near(clamping: Clamping, errors: MarkErrors) -> str:

@@ -776,3 +776,14 @@ def test_no_minus_nothing_in_words_of_a_move(tmp_path, marked):
     assert any(f["code"] == "work-moved" for f in result.report["checks"]["findings"])
     assert result.plan.clamping.moved.turn_deg < 0
     assert not re.search(r"-0\.000\b", "".join(f["got"] for f in result.report["checks"]["findings"]))
+
+
+def test_marks_stand_off_the_blank_s_edge_where_there_is_room(tmp_path):
+    """On a blank 8 mm wider on each side, and on the usual one, where the finishing cutter leaves no room for it."""
+    wide = {"width = 66.0": "width = 82.0"}
+    for changes, least in ((wide, 3.0), ({}, 1.0)):
+        clamping = clamping_of(load_job(job(tmp_path, extra=MARKS, changes=changes)))
+        x0, y0, x1, y1 = clamping.stock.bounds
+        places = clamping.feature(WitnessMarks).places
+        off = np.minimum(np.minimum(places - [x0, y0], [x1, y1] - places).min(axis=1), 99.0)
+        assert off.min() >= least
