@@ -373,15 +373,16 @@ def _check_on_board(
         wood = overlay.difference(wood, overlay.union_all([bore.shape for bore in board.bores]))
     outside, what = overlay.difference(inlay.area, wood), board.names.part
     if outside.area > 1e-6:
+        much = f"{outside.area:.1f} mm2" if outside.area >= 0.05 else "less than 0.1 mm2"
         x, y = shapely.get_coordinates(outside.representative_point())[0]
         bores = board.bores if isinstance(board, FlatPart) else ()
         if met := next((bore for bore in bores if bore.shape.covers(shapely.Point(x, y))), None):
-            raise JobError(f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies over holes, the first "
-                           f"at {place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
+            raise JobError(f"{inlay.name} place", f"{much} of the drawing lies over holes, the first at "
+                           f"{place_words(*met.at)}", remedy="move the drawing or the hole, or make it smaller")
         open_there = isinstance(board, FlatPart) and any(one.covers(shapely.Point(x, y)) for one in board.drawn)
+        where = "over openings of" if open_there else "off"
         raise JobError(
-            f"{inlay.name} place", f"{outside.area:.1f} mm2 of the drawing lies "
-            f"{f'over openings of the {what}' if open_there else f'off the {what}'}, near {place_words(x, y)}",
+            f"{inlay.name} place", f"{much} of the drawing lies {where} the {what}, near {place_words(x, y)}",
             allowed=f"within the {what}, {wood.bounds[0]:.2f} mm to {wood.bounds[2]:.2f} mm along",
             remedy=_onto(inlay, wood, job, inlays) + more,
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
@@ -98,8 +98,9 @@ class Around:
 
     @cached_property
     def surfaced(self) -> Polygon:
-        """What the surface is cut over: the part, and any bay that a slot crosses: it meets no raw stock there."""
-        part, bars = self.clamping.board.outline, []
+        """What the surface is cut over: the part, any bay that a slot crosses, and what lies beside a drawing near the
+        edge, as far as the flank of a wide cutter reaches: they meet no raw stock there."""
+        part, bars = self.clamping.board.outline, list(self._beside_drawings())
         for slots in filter(None, map(self.clamping.feature, (Slot, NutSlot))):
             lines = shapely.linestrings(slots.lines)
             outside, of = shapely.get_parts(overlay.difference(lines, part), return_index=True)
@@ -107,6 +108,24 @@ class Around:
             crossed = outside[(shapely.length(outside) > 0) & (shapely.distance(outside, ends) > _AT_END)]
             bars += [*overlay.buffer(crossed, slots.width / 2 + RUN_OUT)]
         return Polygon(overlay.union_all([part, *bars]).exterior) if bars else part
+
+    def _beside_drawings(self) -> Iterator[Polygon]:
+        """What a pointed or round cutter, which opens no more than the drawing, may reach over higher up, as high as
+        the stock: where the passes over the part alone leave something there."""
+        clamping, finish = self.clamping, self.clamping.cutter(SurfaceFinish)
+        if finish is None:
+            return
+        lowest = float(np.nanmin(clamping.surface.height(*shapely.get_coordinates(clamping.board.outline).T)))
+        high = np.linspace(0.0, max(self.top - lowest, 0.0), _HEIGHTS)
+        for step in clamping.steps:
+            inlay, cutter = step.operation.opens, step.cutter
+            if inlay is None or cutter.is_flat:
+                continue
+            deep = inlay.depth if cutter.shape == "ball-end" else 0.0  # a v rises to the very edge in corners
+            over = cutter.half_width(high + deep) - float(cutter.half_width(deep)) - finish.half_width(high)
+            if over.max() > 0.0:
+                near = shapely.get_parts(overlay.buffer(inlay.area, float(over.max()) + _BESIDE))
+                yield from near[~shapely.covers(clamping.board.outline, near)]
 
     @property
     def past(self) -> float:
@@ -128,6 +147,10 @@ class Around:
 
 _HOP = 1.0  # mm that ways across go over the height that rapids come down to, which is above all wood and fill
 _HOP_BESIDE = 0.5  # mm more than the cutter needs on each side
+
+_BESIDE, _HEIGHTS = 0.3, 17
+"""How much more than the flank of a cutter beside a drawing is cleared there, mm; at how many heights it is looked at.
+"""
 
 _OFF_CLAMPS = 3.0
 """Kept from clamps on low ways across, mm: they stay where they are when the work is moved a little."""
