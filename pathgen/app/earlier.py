@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pathgen.app.folders import read_folder, refuse_foreign, was_of, write_folder
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import PathgenError
 from pathgen.base.files import read_text
 from pathgen.base.limits import BUILT
@@ -22,8 +22,6 @@ from pathgen.job.blank import parts_on_blank
 from pathgen.job.job import Job
 from pathgen.job.kinds import kind_of
 from pathgen.report.filltext import drilled_line
-
-Floats = NDArray[np.float64]
 
 _HEAD = 4000
 """Characters of a program in which its job may stand."""

@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from pathgen.artwork.curves import Curves, Floats, Pen
+from pathgen.artwork.curves import Curves, Pen
 from pathgen.artwork.values import NUMBER
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
 from pathgen.base.limits import LARGEST_NUMBER, MOST_PIECES
 

@@ -14,14 +14,12 @@ from typing import Literal
 import numpy as np
 import shapely
 import shapely.affinity
-from numpy.typing import NDArray
 
 from pathgen.artwork.reader import Artwork, Region
 from pathgen.artwork.transforms import rotation
 from pathgen.base import given, overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
-
-Floats = NDArray[np.float64]
 
 _RATIO = 1e-6
 """How far width and height may disagree with the drawing's proportions, as a share."""

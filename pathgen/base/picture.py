@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.markup import Element, element, number
 from pathgen.base.memory import remembered
-
-Floats = NDArray[np.float64]
 
 INK = "#1b2624"
 """Lines and words."""
@@ -84,7 +83,7 @@ def words(view: View, at: ArrayLike, text: str, *, size: float, **style: str | f
 
 
 @remembered
-def runs_in_plan(points: Floats, wanted: NDArray[np.bool_], *, tolerance: float = 0.1) -> list[Floats]:
+def runs_in_plan(points: Floats, wanted: Bools, *, tolerance: float = 0.1) -> list[Floats]:
     """The parts of a path, seen from above, whose moves are `wanted`: (n, 2) arrays within `tolerance` (mm) of it.
 
     `wanted` (n,) tells of the move that reaches each point. A part that is run again at another height comes once,

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from pathgen.base.arrays import Bools
 from pathgen.base.memory import remembered
 
 Pixels = NDArray[np.uint8]
@@ -86,7 +87,7 @@ def at_an_angle(
     return np.ascontiguousarray(palette[index.reshape(wide, high - low).T[::-1]])
 
 
-def _rays(shape: tuple[int, int]) -> tuple[NDArray[np.int32], Floats, NDArray[np.bool_]]:
+def _rays(shape: tuple[int, int]) -> tuple[NDArray[np.int32], Floats, Bools]:
     """The points that lie behind one another in each column of a view at an angle, nearest first: their places in the
     field laid flat, how high up in the picture the bed is there, and which of them there are; each (deep, wide)."""
     rows, columns = shape

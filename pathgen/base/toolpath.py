@@ -11,11 +11,10 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.errors import PathgenError
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
-
-Floats = NDArray[np.float64]
 
 APPROACH = 0.3
 """Height above what is known to stand at which a rapid down ends, mm."""
@@ -133,7 +132,7 @@ class Toolpath:
         return Toolpath(self.points, np.where(too_fast, np.int8(Move.PLUNGE), self.kinds))
 
     def hopping(
-        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], NDArray[np.bool_]]
+        self, low: float, *, safe_z: float, free: Callable[[NDArray[np.object_]], Bools]
     ) -> Toolpath:
         """The same path with ways across at `low` in place of `safe_z`, where `free` says so of their lines.
 
@@ -216,7 +215,7 @@ def along_in_plan(line: Floats) -> Floats:
 
 def simplified(
     points: ArrayLike, tolerance: float, first: ArrayLike = 0, last: ArrayLike | None = None
-) -> NDArray[np.intp]:
+) -> Ints:
     """Indices of the points to keep so that straight moves stay within `tolerance` of all of them.
 
     Douglas and Peucker's method (1973) in three dimensions, all stretches at once; `points` is (n, 3), of one line

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from pathgen.base.cutters import Cutter
@@ -21,8 +20,6 @@ from pathgen.work.features import Cutouts, Holes
 from pathgen.work.operations import Channel, DowelHoles, Outline
 from pathgen.work.part import Part
 from pathgen.work.underside import turned_over, wood_over
-
-Floats = NDArray[np.float64]
 
 KIND = "back"
 """What the programs of the back state to be."""

@@ -8,14 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.artwork.place import Placement, drawing_box
 from pathgen.artwork.reader import Artwork
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -10,11 +10,11 @@ from heapq import heappop, heappush
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import affine_transform
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError, Mistakes, PathgenError
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.units import format_length, place_words, written_alike
@@ -27,8 +27,6 @@ from pathgen.programs.zeroing import check_references
 from pathgen.work.clamping import Clamping, KeepOut, Setup, Shared, Step, Turn
 from pathgen.work.operations import Outline
 from pathgen.work.part import Place
-
-Floats = NDArray[np.float64]
 
 ALLOWED = ("stock", "setup", "machine", "part")
 """The tables that a job of several parts may have."""

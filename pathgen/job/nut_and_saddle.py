@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.lettering import lettering, lettering_length
 from pathgen.base.units import format_length, left_words, rounded_up, sawn
@@ -21,8 +21,6 @@ from pathgen.parts.tool import Tool
 from pathgen.work.clamping import Clamping, Setup, Step, Stock, numbered
 from pathgen.work.features import Engraving, OutlineCut
 from pathgen.work.operations import Engrave, Outline
-
-Floats = NDArray[np.float64]
 
 NUT, SADDLE = "nut blank", "saddle blank"
 """What their programs state to be."""

@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, Mistakes
 from pathgen.base.plain import joined
@@ -602,7 +602,7 @@ def _nut(job: Job, board: Fingerboard) -> None:
         _enough_left(job, board, cut, "[nut] depth")
 
 
-def _web(job: Job, board: Fingerboard, cut: Slots) -> NDArray[np.float64]:
+def _web(job: Job, board: Fingerboard, cut: Slots) -> Floats:
     """(n, 2) wood under both ends of each slot: the surface is lowest there, and a level bottom is measured from there.
     """
     skim = job.resurface.skim if job.resurface else 0.0
@@ -659,6 +659,5 @@ def _outline(job: Job, board: Part) -> None:
         raise JobError("[outline] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more: the blank and {table.through:g} mm below it",
                        remedy="name a longer cutter")
-
 
 

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base.arrays import Floats
 from pathgen.base.surface import Surface
 from pathgen.work.part import NO_LANDMARKS, Landmarks, Names, Place
 
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
-
-Floats = NDArray[np.float64]
 
 
 class Boxed:

@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.memory import Memory, memory_in_use, remembering
@@ -61,8 +62,6 @@ from pathgen.work.operations import (
     SurfaceRough,
     WitnessMarks,
 )
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -250,7 +249,7 @@ def _hopping(path: Toolpath, cutter: Cutter, around: Around) -> Toolpath:
         been = overlay.buffer(finish.over, wide - cutter.radius - _HOP_BESIDE)
     near = near_clamps(clamping, cutter.radius)
 
-    def free(ways: NDArray[np.object_]) -> NDArray[np.bool_]:
+    def free(ways: NDArray[np.object_]) -> Bools:
         off = ~shapely.intersects(near, ways) if clamping.setup.keep_out else np.zeros(len(ways), bool)
         return np.asarray(off | shapely.covers(been, ways))
 

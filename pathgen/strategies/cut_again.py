@@ -6,11 +6,11 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.strategies.surfacing import (
@@ -24,8 +24,6 @@ from pathgen.strategies.surfacing import (
     within,
 )
 from pathgen.work.fill import PAST
-
-Floats = NDArray[np.float64]
 
 LINK = 2.0
 """Longest straight move from the end of one pass to the start of the next, mm."""

@@ -14,9 +14,10 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pathgen.base import given, overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError, PathgenError
 from pathgen.base.surface import Surface
@@ -27,8 +28,6 @@ from pathgen.strategies.facing import cutting_again, cutting_again_over, finishi
 from pathgen.strategies.slotting import slotting
 from pathgen.strategies.surfacing import Passes, finishing_passes
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
 
 CLEAR = 10.0
 """How far rapids across the work stay above it where nothing else is said, mm."""

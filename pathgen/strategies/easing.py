@@ -16,13 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.cutters import LOAD_FACTOR, Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.intp]
 Heights = NDArray[np.float32]
 Places = NDArray[np.complex64]
 Complexes = NDArray[np.complex128]

@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.memory import remembered
@@ -29,7 +30,6 @@ from pathgen.base.scallop import scallop_height, stepover_for
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import along_in_plan, simplified
 
-Floats = NDArray[np.float64]
 Waste = Literal["cleared", "raw", "wall"]
 """What stands past a part's edges: no more than is cut, a blank that nothing has cut, or a wall of it round the cut."""
 
@@ -320,7 +320,7 @@ def _allowed_spacing(surface: Surface, region: Polygon, xs: Floats, y: Floats, r
     return np.where(np.isfinite(narrowest), narrowest, spacing.min(axis=0))
 
 
-def _on_board(region: Polygon, xs: Floats, y: Floats) -> NDArray[np.bool_]:
+def _on_board(region: Polygon, xs: Floats, y: Floats) -> Bools:
     """(len(xs), len(y)): where the board is that wide on either side; passes do not run past it."""
     parts, of = shapely.get_parts(_across(region, xs), return_index=True)
     _, low, _, high = shapely.bounds(parts).T[:, :, None]
@@ -493,7 +493,7 @@ def _ramped(run: Floats, above: float, cutter: Cutter) -> Floats:
     return np.vstack([way, run[1:]])
 
 
-def _stretches(run: Floats, wanted: NDArray[np.bool_]) -> Sequence[Floats]:
+def _stretches(run: Floats, wanted: Bools) -> Sequence[Floats]:
     """The parts of a run where there is something to cut, each with a point before and after."""
     near = wanted.copy()
     near[1:] |= wanted[:-1]

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.slots import along_and_aside, nearest_slot, slot_lines
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
 
 
 def bevel_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

@@ -11,7 +11,6 @@ from functools import partial
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base.errors import PathgenError, ProgramError
 from pathgen.base.limits import MOST_CHORDS, MOST_LINES, MOST_POINTS
@@ -37,7 +36,6 @@ from pathgen.verify.surfaces import finished_area, measure_surface
 from pathgen.work.clamping import Clamping, Step
 from pathgen.work.operations import CutOut, Slot
 
-Floats = NDArray[np.float64]
 TOO_LONG = "too-long"
 _TITLE = re.compile(r"^program (\d+) of (\d+)\b")
 

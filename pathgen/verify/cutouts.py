@@ -15,8 +15,6 @@ from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.verify.simulate import Simulation
 from pathgen.work.clamping import Clamping, Step
 
-Floats = NDArray[np.float64]
-
 _EVERY = 0.5
 """Spacing of the places on an edge that the cutter must reach, mm."""
 

@@ -15,15 +15,13 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.removal.motion import Motion
 from pathgen.verify.findings import AGAIN, Finding, Tolerances, at
 from pathgen.work.clamping import Clamping, Step
 
-Floats = NDArray[np.float64]
-
 _UNCUT = 0.01
 """How far beyond the cutter's radius a point of an outline may lie from the path and still count as cut, mm."""
-
 
 
 def piece_findings(motion: Motion, step: Step, clamping: Clamping, tolerances: Tolerances) -> Iterator[Finding]:

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats, Ints
 from pathgen.base.errors import ProgramError
 from pathgen.base.limits import FURTHEST, MOST_CHORDS, MOST_LINES
 from pathgen.base.markup import as_svg
@@ -24,8 +25,6 @@ from pathgen.base.picture import INK, PALE, View, lines, runs_in_plan
 from pathgen.base.plain import figure
 from pathgen.base.units import INCH
 from pathgen.verify.plain import NUMBER, PlainRun, plain_run
-
-Floats = NDArray[np.float64]
 
 RAPID, FEED, CLOCKWISE, COUNTER_CLOCKWISE = 0, 1, 2, 3
 """Kinds of motion: G0, G1, G2, G3."""
@@ -152,7 +151,7 @@ class ReadProgram:
             lines(view, runs_in_plan(points, ~rapid), stroke=INK, stroke_width=view.width / 1000),
         ))
 
-    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    def straight(self, tolerance: float = 1e-3) -> tuple[Floats, Floats, Ints]:
         """(starts, ends, motion): all motion as straight moves, arcs as chords within `tolerance` mm of them.
 
         `motion` is the index of the motion each move belongs to.
@@ -173,7 +172,7 @@ class ReadProgram:
         starts = np.where((share * pieces[motion] <= 1.0)[:, None], self.start[motion], np.roll(ends, 1, axis=0))
         return starts, ends, motion
 
-    def _along_arc(self, motion: NDArray[np.intp], share: Floats) -> Floats:
+    def _along_arc(self, motion: Ints, share: Floats) -> Floats:
         axes = np.array([_PLANES.get(int(p), (0, 1, 2)) for p in range(20)])[self.plane[motion]]
         row = np.arange(len(motion))
         arm = self.start[motion] - self.centre[motion]

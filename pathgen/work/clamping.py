@@ -9,9 +9,9 @@ from typing import Any, Literal, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.surface import Surface
@@ -20,8 +20,8 @@ from pathgen.work.moved import Moved
 from pathgen.work.operations import CutAgain, Operation, SurfaceFinish, WitnessMarks
 from pathgen.work.part import Part, Place
 
-Floats = NDArray[np.float64]
 F = TypeVar("F")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Stock:

@@ -7,14 +7,13 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import joined
 from pathgen.base.surface import Surface
 from pathgen.work.mark_errors import ACCURACY, MarkErrors, odd_heights
-
-Floats = NDArray[np.float64]
 
 LEAST_SPREAD = 4.0
 """Marks must lie this far off one line, mm (root mean square): nearer, a tilt about the line is guesswork."""

@@ -13,10 +13,10 @@ from typing import Any, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.surface import Surface
 from pathgen.base.units import fine_length, format_length
@@ -35,7 +35,6 @@ from pathgen.work.features import (
 from pathgen.work.fill import LEAST_LEFT, PAST, fall_under, left_by_edge
 from pathgen.work.part import Part
 
-Floats = NDArray[np.float64]
 F = TypeVar("F")
 
 MARGIN = 1.5

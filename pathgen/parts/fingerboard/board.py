@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.units import rounded_down, rounded_up
@@ -22,9 +22,6 @@ from pathgen.parts.fingerboard.part import Fingerboard, Frets
 from pathgen.parts.fingerboard.radii import end_radius
 from pathgen.parts.fingerboard.scale import equal_shares, ratio_shares
 from pathgen.work.features import Slots
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def fingerboard(numbers: BoardNumbers, *, outline: Polygon | None = None, inner_radius: float = 0.0) -> Fingerboard:
@@ -237,7 +234,7 @@ _LEAST_BEHIND_ZERO_FRET = 2.0
 """Wood needed between a zero fret and the board's end, mm."""
 
 
-def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Flags]:
+def _partial(ends: Floats, entry: PartialFret, bass_side: int) -> tuple[Floats, Bools]:
     """A fret's line cut down to a range across the board; whether each end is still at the edge."""
     y = np.array(entry.across) * -bass_side
     share = (y - ends[0, 1]) / (ends[1, 1] - ends[0, 1])

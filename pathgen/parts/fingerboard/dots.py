@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.units import rounded_down, rounded_up
 from pathgen.parts.fingerboard.layout import Layout, centre_crossings
@@ -19,7 +19,6 @@ from pathgen.work.thin_wood import THIN
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard
 
-Floats = NDArray[np.float64]
 
 USUAL_DIAMETERS = (5.0, 6.0, 6.35, 6.5)
 """Face dots of pearl as they are sold, mm: common practice, from memory."""

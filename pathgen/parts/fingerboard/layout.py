@@ -9,12 +9,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.parts.fingerboard.numbers import BoardNumbers
-
-Floats = NDArray[np.float64]
 
 _ROUNDS = 60
 """Repetitions for length and taper to agree; each gains two digits or more."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.markup import as_svg
 from pathgen.base.picture import INK, WOOD, View, area, lines
 from pathgen.base.surface import Surface
@@ -26,8 +27,6 @@ from pathgen.work.part import Landmarks, Names, Place
 if TYPE_CHECKING:
     from pathgen.work.clamping import Clamping, Stock
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 ZEROS = tuple(
     f"{body}{end}-{side}" for body in ("", "blank-") for end in ("nut", "end") for side in ("centre", "bass", "treble")
@@ -57,7 +56,7 @@ class Frets:
     bass: Floats
     treble: Floats
     ends: Floats
-    full: Flags
+    full: Bools
 
     def __len__(self) -> int:
         return len(self.number)

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pathgen.base.arrays import Floats
 from pathgen.base.plain import rounded, rounded_point
 from pathgen.base.surface import Surface
 from pathgen.parts.fingerboard.dots import is_octave
@@ -23,8 +23,6 @@ from pathgen.parts.fingerboard.webs import wood_left
 from pathgen.work.features import Inlay, Slots
 from pathgen.work.operations import NutSlot, Slot
 from pathgen.work.underside import Sunk, sunk_of
-
-Floats = NDArray[np.float64]
 
 if TYPE_CHECKING:
     from pathgen.parts.fingerboard.part import Fingerboard

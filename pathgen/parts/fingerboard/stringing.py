@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pathgen.base.arrays import Floats
 from pathgen.base.errors import JobError
 from pathgen.base.plain import rounded
 from pathgen.base.units import rounded_up
 from pathgen.parts.fingerboard.layout import Layout
-
-Floats = NDArray[np.float64]
 
 SHOWN_FRETS = (1, 3, 5, 7, 12)
 """Frets whose cents are shown."""

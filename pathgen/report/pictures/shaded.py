@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.arrays import Bools
 from pathgen.base.contrast import contrast_ratio
 from pathgen.base.markup import Element, element, number
 from pathgen.base.picture import INK, PALE
@@ -99,7 +100,7 @@ class _Look:
 
     lit: Floats
     plain: Floats
-    there: NDArray[np.bool_]
+    there: Bools
     window: tuple[slice, slice]
 
     def pixels(self, colours: Floats) -> Pixels:
@@ -120,7 +121,7 @@ def _look(clamping: Clamping, stage: Stage, wood: str | None, *, cut_free: bool)
     return _Look(lit=lit, plain=plain, there=there, window=window)
 
 
-def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> NDArray[np.bool_]:
+def _changed(clamping: Clamping, stage: Stage, before: Stage | Literal["blank"]) -> Bools:
     """Where a program, or the pour after it, left other heights than stood there before."""
     with np.errstate(invalid="ignore"):
         if before == "blank":
@@ -136,7 +137,7 @@ def blank_heights(clamping: Clamping, grid: Grid) -> Floats:
     return blank
 
 
-def _edge(shape: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _edge(shape: Bools) -> Bools:
     """The points of a shape that border on others: a line two points wide."""
     inner = shape.copy()
     for _ in range(2):
@@ -194,7 +195,7 @@ def _colours(stage: Stage, wood: str) -> Floats:
     return colours
 
 
-def _spread(inlay: Inlay, grid: Grid, within: NDArray[np.bool_]) -> NDArray[np.uint8]:
+def _spread(inlay: Inlay, grid: Grid, within: Bools) -> NDArray[np.uint8]:
     """Numbers of pockets carried on from neighbour to neighbour to all points `within`: what runs over has the colour
     of its own."""
     numbers = np.zeros(within.shape, np.uint8)

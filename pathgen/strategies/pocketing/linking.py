@@ -6,16 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pathgen.base import overlay
+from pathgen.base.arrays import Bools, Floats, Ints
 from pathgen.base.toolpath import along_in_plan
 from pathgen.strategies.pocketing.clearing import Nest, Pieces
 from pathgen.strategies.pocketing.shapes import Shapes
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
 
 _SWEEPS = 30
 """Rounds of improvement for a short tour; fewer for one so long that they would take seconds."""

@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from pathgen.base.arrays import Bools, Floats
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import CutterError
 from pathgen.base.surface import Surface
@@ -17,8 +17,6 @@ from pathgen.base.toolpath import Move, Toolpath, along_in_plan, simplified
 from pathgen.base.units import place_words
 from pathgen.strategies.easing import TOO_MUCH, Standing, eased
 from pathgen.strategies.pocketing.settings import PocketOptions
-
-Floats = NDArray[np.float64]
 
 _OVER = np.nan
 """Depth of a point on the way across, whose height is found once all are known."""
@@ -245,7 +243,7 @@ def _with_fewer_moves(rows: Floats, tolerance: float, *, ramps: bool) -> Floats:
     return rows[simplified(points, tolerance, ends[:-1], ends[1:])]
 
 
-def _working(rows: Floats) -> NDArray[np.bool_]:
+def _working(rows: Floats) -> Bools:
     """Which moves to the next of the rows follow the surface."""
     return np.asarray((rows[1:, 3] != Move.RAPID) & ~np.isnan(rows[:-1, 2]) & ~np.isnan(rows[1:, 2]))
 
